@@ -24,8 +24,9 @@ class Column:
     allowed: tuple[str, ...] = ()
     unit: str = ""
     at_least: float | None = None
-    numbered: bool = False
-    """A number that the intake derives from time order, then row order, when the mapping does not give it."""
+    numbered: str = ""
+    """How the number is derived from time order, then row order, when the mapping does not give it: "row" counts the
+    rows that share the rest of the key; a column's name counts that column's first appearances in the job."""
     default: str | None = None
     """The value taken when the source gives none, as text."""
 
@@ -50,6 +51,8 @@ class Table:
     reference: bool = False
     order: tuple[str, ...] = field(default=())
     """Times, most telling first, that order the rows of a job when numbers are derived."""
+    spans: tuple[tuple[str, str], ...] = ()
+    """Pairs of times, start and end; used to tell which pass of a repeated hour a start belongs to."""
     days: tuple[tuple[str, tuple[str, ...]], ...] = ()
     """Columns the load adds: the day, in the site's own calendar, of the first of these times that is given."""
 
@@ -107,9 +110,14 @@ JOBS = Table(
         Column("freight_cost", "number", "shipping, both ways", unit="currency of the workspace", at_least=0),
     ),
     rules=(
-        Rule("closing time missing though the job is not open", "closed_at", "closed_at is null and disposition <> 'open'"),
+        Rule(
+            "closing time missing though the job is not open",
+            "closed_at",
+            "closed_at is null and disposition <> 'open'",
+        ),
         Rule("closed before it was opened", "closed_at", "closed_at < opened_at"),
     ),
+    spans=(("opened_at", "closed_at"),),
     days=(("opened_on", ("opened_at",)), ("closed_on", ("closed_at",))),
 )
 
@@ -118,8 +126,18 @@ STEPS = Table(
     "one attempt at one step of a job",
     (
         Column("job_id", "text", "the job", key=True, required=True),
-        Column("step_seq", "integer", "place of the step in the job", key=True, required=True, at_least=0, numbered=True),
-        Column("attempt", "integer", "1 for the first try, then 2, 3, …", key=True, required=True, at_least=1, numbered=True),
+        Column(
+            "step_seq", "integer", "place of the step in the job", key=True, required=True, at_least=0, numbered="step"
+        ),
+        Column(
+            "attempt",
+            "integer",
+            "1 for the first try, then 2, 3, …",
+            key=True,
+            required=True,
+            at_least=1,
+            numbered="row",
+        ),
         Column("step", "text", "the step's name, as in the procedure", required=True),
         Column("outcome", "code", "`done` means that no check was made", required=True, allowed=STEP_OUTCOMES),
         Column("technician", "text", "who did the step"),
@@ -132,6 +150,7 @@ STEPS = Table(
     ),
     rules=(Rule("ended before it started", "ended_at", "ended_at < started_at"),),
     order=("started_at", "ended_at"),
+    spans=(("started_at", "ended_at"),),
     days=(("done_on", ("ended_at", "started_at")),),
 )
 
@@ -141,7 +160,9 @@ DIAGNOSTICS = Table(
     (
         Column("job_id", "text", "the job", key=True, required=True),
         Column("test", "text", "the test's name", key=True, required=True),
-        Column("run", "integer", "1 for the first run, then 2, 3, …", key=True, required=True, at_least=1, numbered=True),
+        Column(
+            "run", "integer", "1 for the first run, then 2, 3, …", key=True, required=True, at_least=1, numbered="row"
+        ),
         Column("outcome", "code", "result of the run", required=True, allowed=TEST_OUTCOMES),
         Column("run_at", "time", "when the test was run", required=True),
         Column("station", "text", "the test station"),
@@ -160,7 +181,7 @@ PARTS = Table(
     "one part fitted",
     (
         Column("job_id", "text", "the job", key=True, required=True),
-        Column("line", "integer", "line of the job's parts list", key=True, required=True, at_least=0, numbered=True),
+        Column("line", "integer", "line of the job's parts list", key=True, required=True, at_least=0, numbered="row"),
         Column("part_no", "text", "part number", required=True),
         Column("lot", "text", "supplier's lot"),
         Column("quantity", "number", "pieces fitted", at_least=0),
@@ -245,8 +266,7 @@ TARGETS = Table(
 )
 
 TABLES = {
-    t.name: t
-    for t in (JOBS, STEPS, DIAGNOSTICS, PARTS, PROCEDURES, PAIRINGS, TESTS, RETIREMENTS, ACTIONS, TARGETS)
+    t.name: t for t in (JOBS, STEPS, DIAGNOSTICS, PARTS, PROCEDURES, PAIRINGS, TESTS, RETIREMENTS, ACTIONS, TARGETS)
 }
 UNIT_COLUMN = "unit_id"
 """The column whose values are normalised to capitals without spaces, wherever it stands."""

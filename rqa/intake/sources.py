@@ -1,0 +1,193 @@
+"""Source files: which files a mapping names, in order of age, with digests; their columns; how to read them as text.
+
+Every reading gives text columns and nothing else, so that one set of rules judges all formats. Nothing here opens
+the store; a reading is SQL for the engine, or Arrow data for it to scan.
+"""
+
+import codecs
+import csv
+import gzip
+import hashlib
+import io
+import itertools
+import re
+from collections.abc import Iterator, Mapping as MappingType
+from dataclasses import dataclass
+from pathlib import Path
+from typing import IO, Any
+
+from rqa.errors import MappingError, SourceError
+from rqa.intake.mapping import ENDINGS, Files, Format
+
+NATIVE_ENCODINGS = {"utf-8": "utf-8-sig", "utf8": "utf-8-sig", "utf-8-sig": "utf-8-sig", "ascii": "utf-8-sig"}
+"""Encodings the engine reads itself, and the codec that reads them here (a leading byte-order mark is dropped)."""
+DELIMITERS = ",;\t|"
+PIECE = 1 << 20
+
+
+@dataclass(frozen=True)
+class SourceFile:
+    """One file of a named set: where it is, what it is called in reports, and how it is to be read."""
+
+    name: str
+    path: Path
+    format: Format
+    spec: Files
+    label: str
+    frame: Any = None
+
+    def digest(self) -> str:
+        """SHA-256 of the content; empty for a frame, which has no lasting identity."""
+        if self.format == "frame":
+            return ""
+        try:
+            with self.path.open("rb") as stream:
+                return hashlib.file_digest(stream, "sha256").hexdigest()
+        except OSError as error:
+            raise SourceError(f"{self.label}: cannot be read: {error.strerror}. Nothing was loaded.") from error
+
+
+def _natural(path: Path) -> list[object]:
+    return [int(p) if p.isdigit() else p for p in re.split(r"(\d+)", path.as_posix())]
+
+
+def files_of(name: str, spec: Files, workspace: Path, frames: MappingType[str, Any]) -> list[SourceFile]:
+    """The files of a named set, oldest first: in order of the patterns, then by name with numbers in their order.
+
+    Raises `MappingError` if a plain path does not exist or an ending does not tell the format. A pattern with a
+    wildcard may match nothing (a site that has sent nothing yet).
+    """
+    if spec.format == "frame":
+        if name not in frames:
+            raise MappingError(f"files.{name}: format is 'frame', but no frame of that name was handed to load()")
+        return [SourceFile(name, workspace, "frame", spec, f"frame:{name}", frames[name])]
+    found: list[Path] = []
+    for pattern in spec.path:
+        if Path(pattern).is_absolute():
+            raise MappingError(f"files.{name}.path: {pattern!r} is absolute; give it relative to the workspace")
+        matches = sorted((p for p in workspace.glob(pattern) if p.is_file()), key=_natural)
+        if not matches and not re.search(r"[*?\[]", pattern):
+            there = ", ".join(sorted(p.name for p in (workspace / pattern).parent.glob("*"))[:10]) or "nothing"
+            raise MappingError(f"files.{name}.path: there is no file {pattern!r}; that folder holds: {there}")
+        found += [p for p in matches if p not in found]
+    return [SourceFile(name, p, _format(name, spec, p), spec, p.relative_to(workspace).as_posix()) for p in found]
+
+
+def _format(name: str, spec: Files, path: Path) -> Format:
+    if spec.format:
+        return spec.format
+    ending = path.with_suffix("").suffix if path.suffix == ".gz" else path.suffix
+    if ending.lower() not in ENDINGS:
+        raise MappingError(
+            f"files.{name}: the ending of {path.name!r} does not tell its format; set format = 'csv' or another"
+        )
+    return ENDINGS[ending.lower()]
+
+
+@dataclass(frozen=True)
+class Text:
+    """A reading of one file: its columns, all text, as SQL to select from.
+
+    `scan` is SQL for a FROM clause; `select` maps each column to SQL over it; `fault` is SQL that names what is
+    wrong with a whole row, or NULL; `blank` is SQL that is true for lines that hold nothing. `data` is registered
+    with the engine under `data_name` first. `first_row` is the number of the first record as an editor shows it.
+    """
+
+    columns: tuple[str, ...]
+    scan: str
+    select: MappingType[str, str]
+    first_row: int = 1
+    fault: str = "null"
+    blank: str = "false"
+    data: Any = None
+    data_name: str = ""
+    rejects: str = ""
+
+
+def quoted(name: str) -> str:
+    """A name as an SQL identifier."""
+    return '"' + name.replace('"', '""') + '"'
+
+
+def literal(text: str) -> str:
+    """A text as an SQL literal, for the places where the engine takes no bound value (reader options)."""
+    return "'" + text.replace("'", "''") + "'"
+
+
+def _open(path: Path) -> IO[bytes]:
+    return gzip.open(path, "rb") if path.suffix == ".gz" else path.open("rb")  # type: ignore[return-value]
+
+
+def pieces(source: SourceFile) -> Iterator[bytes]:
+    """The file's bytes, unpacked, in pieces; raises `SourceError` when it is cut short or cannot be read."""
+    try:
+        with _open(source.path) as stream:
+            while piece := stream.read(PIECE):
+                yield piece
+    except (OSError, EOFError) as error:
+        raise SourceError(
+            f"{source.label}: cannot be read to its end ({error}); it may be cut short or not what its ending says. "
+            "Fetch it again. Nothing was loaded."
+        ) from error
+
+
+def csv_header(source: SourceFile) -> tuple[list[str], str]:
+    """The column names of a CSV file and its delimiter; an empty file has no columns."""
+    spec, head = source.spec, b""
+    for piece in pieces(source):
+        head += piece
+        if head.count(b"\n") > spec.header_row or len(head) > 4 * PIECE:
+            break
+    encoding = NATIVE_ENCODINGS.get(spec.encoding.lower(), spec.encoding)
+    try:
+        text = codecs.getincrementaldecoder(encoding)().decode(head)
+    except UnicodeDecodeError as error:
+        line = head[: error.start].count(b"\n") + 1
+        if line > spec.header_row:
+            text = codecs.getincrementaldecoder(encoding)("replace").decode(head)
+        else:
+            raise SourceError(_wrong_encoding(source, line, error)) from error
+    lines = io.StringIO(text, newline="")
+    for _ in range(spec.header_row - 1):
+        lines.readline()
+    first = lines.readline()
+    if not first.strip():
+        return [], ","
+    delimiter = spec.delimiter or max(DELIMITERS, key=first.count)
+    lines.seek(lines.tell() - len(first))
+    try:
+        names = [n.strip() for n in next(csv.reader(lines, delimiter=delimiter, quotechar=spec.quote or None))]
+    except (csv.Error, TypeError) as error:
+        raise SourceError(f"{source.label}: its header cannot be read: {error}") from error
+    twice = sorted({n for n in names if names.count(n) > 1})
+    if twice:
+        raise MappingError(
+            f"{source.label}: the header names {', '.join(map(repr, twice))} more than once; rename the column"
+        )
+    if "" in names:
+        names = [n or f"column_{i}" for i, n in enumerate(names, 1)]
+    return names, delimiter
+
+
+def _wrong_encoding(source: SourceFile, line: int, error: UnicodeDecodeError) -> str:
+    return (
+        f"{source.label}, line {line}: byte 0x{error.object[error.start]:02x} is not {source.spec.encoding} text. "
+        f"Set encoding for files.{source.name}, for example 'cp1252' or 'latin-1'. Nothing was loaded."
+    )
+
+
+def as_utf8(source: SourceFile, target: Path) -> Path:
+    """The file as UTF-8 with plain line ends, written to `target`; for encodings and line ends the engine refuses."""
+    decoder = codecs.getincrementaldecoder(NATIVE_ENCODINGS.get(source.spec.encoding.lower(), source.spec.encoding))()
+    line, held = 1, ""
+    with target.open("w", encoding="utf-8", newline="") as out:
+        for piece in itertools.chain(pieces(source), [b""]):
+            try:
+                text = held + decoder.decode(piece, final=not piece)
+            except UnicodeDecodeError as error:
+                raise SourceError(_wrong_encoding(source, line + piece[: error.start].count(b"\n"), error)) from error
+            held = "\r" if piece and text.endswith("\r") else ""
+            text = text[: len(text) - len(held)].replace("\r\n", "\n").replace("\r", "\n")
+            line += text.count("\n")
+            out.write(text)
+    return target

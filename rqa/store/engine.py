@@ -1,0 +1,227 @@
+"""The one door to the engine: who connects, how a question is put to it, and how its errors are told.
+
+A reader attaches the store to an engine of its own instead of opening the file directly: the engine keeps one instance
+per path in a process, and would go on answering from a file that a load has since replaced.
+"""
+
+import re
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import duckdb
+
+from rqa.errors import RequestError, StoreError
+from rqa.store.ddl import FORMAT_VERSION
+
+if TYPE_CHECKING:
+    import polars as pl
+
+STORE_FILE = "depot.duckdb"
+ATTACHED = "depot"
+"""The name under which a reader's engine knows the store."""
+
+SAFE = {
+    "autoinstall_known_extensions": False,
+    "autoload_known_extensions": False,
+    "allow_community_extensions": False,
+}
+"""No extension is ever fetched or loaded: answers must not depend on what a machine can reach."""
+
+PLAIN_TYPES = {"HUGEINT": "BIGINT", "UBIGINT": "BIGINT", "UHUGEINT": "BIGINT", "TIMESTAMP WITH TIME ZONE": "TIMESTAMP"}
+"""Types that frames and charts cannot hold safely, and what they are turned into."""
+
+_HOLDER = re.compile(r"held in (?P<program>.+?)(?: \(deleted\))? \(PID (?P<pid>\d+)\)")
+
+
+def connect(
+    path: str | Path, *, read_only: bool, scratch: Path | None = None, memory: str | None = None
+) -> duckdb.DuckDBPyConnection:
+    """Open the store at `path`; the only place that does.
+
+    A writer works on the file itself. A reader gets the file attached as `depot`. `scratch` is the folder for what
+    does not fit in memory, `memory` a limit such as "1GB". Raises `StoreError` when it cannot be opened.
+    """
+    path = Path(path)
+    config: dict[str, Any] = dict(SAFE)
+    if scratch is not None:
+        config["temp_directory"] = str(scratch)
+    if memory is not None:
+        config["memory_limit"] = memory
+    if read_only and not path.is_file():
+        raise StoreError(f"{path}: there is no store. Make one with `rqa load {path.parent}`.")
+    try:
+        connection = duckdb.connect(":memory:" if read_only else str(path), config=config)
+        try:
+            connection.execute("set TimeZone = 'UTC'")
+            if read_only:
+                # A mistyped table must be an error, not a Python variable of that name.
+                connection.execute("set python_enable_replacements = false")
+                quoted = str(path).replace("'", "''")
+                connection.execute(f"attach '{quoted}' as {ATTACHED} (read_only)")
+        except duckdb.Error:
+            connection.close()
+            raise
+    except duckdb.Error as error:
+        raise StoreError(_why_not_opened(path, str(error))) from error
+    return connection
+
+
+def _why_not_opened(path: Path, said: str) -> str:
+    holder = _HOLDER.search(said)
+    if holder:
+        return (
+            f"{path.name} is open for writing in another program (PID {holder['pid']}, {holder['program']}); "
+            "close it there and try again."
+        )
+    if "lock" in said.lower():
+        return f"{path}: the disk refuses locks; keep the store on a local disk. ({said.splitlines()[0]})"
+    if "not a valid DuckDB" in said or "corrupt" in said.lower() or "serialization" in said.lower():
+        return f"{path} is not a store, or it is damaged; move it away and load the workspace again."
+    if "version" in said.lower():
+        return f"{path} was written by another version of the engine; load the workspace again. ({said.splitlines()[0]})"
+    return f"{path} cannot be opened: {said.splitlines()[0]}"
+
+
+def store_path(place: str | Path) -> Path:
+    """The store's file, from a workspace folder or from the file itself."""
+    path = Path(place)
+    return path / STORE_FILE if path.is_dir() else path
+
+
+def open_store(place: str | Path) -> "Store":
+    """Open a store for reading: a workspace folder or a `.duckdb` file."""
+    return Store(store_path(place))
+
+
+class Store:
+    """A store open for reading. It answers from the file as it was when opened, also after a load has replaced it."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._seen = _identity(path)
+        self._connection: duckdb.DuckDBPyConnection | None = connect(path, read_only=True)
+        try:
+            self.about = self._read_about()
+            self._check_version()
+            self._make_views()
+        except BaseException:
+            self.close()
+            raise
+
+    def __enter__(self) -> "Store":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def __repr__(self) -> str:
+        return f"<store {self.path}{' (closed)' if self._connection is None else ''}>"
+
+    def _open(self) -> duckdb.DuckDBPyConnection:
+        if self._connection is None:
+            raise StoreError(f"{self.path} was closed; open it again with rqa.open.")
+        return self._connection
+
+    def _read_about(self) -> dict[str, str]:
+        try:
+            rows = self._open().execute(f"select name, value from {ATTACHED}.main.about order by name").fetchall()
+        except duckdb.Error as error:
+            raise StoreError(f"{self.path} is a database, but no store of rqa; load a workspace to make one.") from error
+        return {str(name): str(value) for name, value in rows}
+
+    def _check_version(self) -> None:
+        found = self.about.get("format_version")
+        if found != FORMAT_VERSION:
+            writer = self.about.get("rqa_version", "unknown")
+            raise StoreError(
+                f"{self.path} has store format {found}, written by rqa {writer}; this rqa reads format {FORMAT_VERSION}. "
+                "Move the file away and load the workspace again."
+            )
+
+    def _make_views(self) -> None:
+        connection = self._open()
+        names = connection.execute(
+            "select table_name from duckdb_tables() where database_name = $name and not temporary order by 1",
+            {"name": ATTACHED},
+        ).fetchall()
+        for (name,) in names:
+            connection.execute(f"create view {name} as select * from {ATTACHED}.main.{name}")
+
+    @property
+    def newer(self) -> bool:
+        """Whether a load has put a newer file in this one's place since it was opened."""
+        return _identity(self.path) != self._seen
+
+    def counts(self, sql_name: str, sql: str, params: Mapping[str, object] | None = None) -> "pl.DataFrame":
+        """Run one query with `$name` values bound, and return all of its rows.
+
+        `sql_name` names the measure in an error. Raises `StoreError`, with the SQL and the values, when the engine
+        cannot answer.
+        """
+        given = dict(params or {})
+        try:
+            cursor = self._open().cursor()
+            try:
+                return cursor.execute(sql, given).pl()
+            finally:
+                cursor.close()
+        except duckdb.Error as error:
+            raise StoreError(f"{sql_name}: {_first_line(error)}\nvalues: {given}\nSQL:\n{sql}") from error
+
+    def ask(self, sql: str, params: Mapping[str, object] | Sequence[object] | None = None) -> "pl.DataFrame":
+        """Run one SELECT of a user's own; results are turned into types that frames and charts can hold.
+
+        Whole numbers become 64-bit, decimals doubles, zoned times UTC. Raises `RequestError` for anything but one
+        SELECT, or for SQL the engine does not accept.
+        """
+        connection = self._open()
+        given = params if params is None or isinstance(params, Mapping) else list(params)
+        try:
+            statements = duckdb.extract_statements(sql)
+            if len(statements) != 1 or statements[0].type != duckdb.StatementType.SELECT:
+                raise RequestError("query takes one SELECT; the store is read-only.")
+            body = statements[0].query.strip().rstrip(";")
+            cursor = connection.cursor()
+            try:
+                types = [(row[0], row[1]) for row in cursor.execute(f"describe {body}", given).fetchall()]
+                return cursor.execute(_plain(body, types), given).pl()
+            finally:
+                cursor.close()
+        except duckdb.Error as error:
+            raise RequestError(f"query: {_first_line(error)}") from error
+
+    def close(self) -> None:
+        """Let go of the file; closing twice does nothing."""
+        if self._connection is not None:
+            self._connection.close()
+            self._connection = None
+
+
+def _plain(body: str, types: Sequence[tuple[str, str]]) -> str:
+    """The query with unsafe result types cast; unchanged if there are none."""
+    changed = []
+    for name, kind in types:
+        if kind == "INTERVAL":
+            raise RequestError(
+                f'query: column "{name}" is an INTERVAL; ask for a number, e.g. date_diff(\'minute\', a, b).'
+            )
+        target = "DOUBLE" if kind.startswith("DECIMAL") else PLAIN_TYPES.get(kind)
+        quoted = '"' + name.replace('"', '""') + '"'
+        if target:
+            changed.append(f"{quoted}::{target} as {quoted}")
+    if not changed:
+        return body
+    return f"select * replace ({', '.join(changed)}) from (\n{body}\n) as asked"
+
+
+def _first_line(error: Exception) -> str:
+    return str(error).split("\n\nLINE")[0].strip()
+
+
+def _identity(path: Path) -> tuple[int, int, int] | None:
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return (found.st_dev, found.st_ino, found.st_mtime_ns)

@@ -1,0 +1,289 @@
+"""A load: from a workspace's sources to a store that holds either all of them or none.
+
+The open store is never written. A load works on a sibling copy, in one transaction, proves that every row is accounted
+for, and then puts the copy in the old file's place; readers keep what they opened. Killed at any moment, the old file
+is whole, and what is left of the copy is removed by the next load.
+"""
+
+import os
+import shutil
+import tempfile
+import time
+from collections.abc import Callable, Mapping as MappingType, Sequence
+from contextlib import suppress
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import duckdb
+
+from rqa.contract import TABLES
+from rqa.errors import StoreError
+from rqa.intake.mapping import MAPPING_FILE, Mapping, parse_mapping, read_mapping
+from rqa.store.ddl import FORMAT_VERSION, create_statements
+from rqa.store.engine import connect
+from rqa.store.lock import writing
+from rqa.store.remarks import write_remarks
+from rqa.store.report import FileCount, LoadReport, Refusal, Remark
+from rqa.store.settle import keep_rejects, settle, tables_staged
+from rqa.store.stage import Plan, Progress, Staged, Stager, plan
+
+STORE_FILE = "depot.duckdb"
+WAIT_SECONDS = 60.0
+
+
+def load(
+    workspace: str | Path,
+    *,
+    version: str,
+    keep: Callable[[duckdb.DuckDBPyConnection], None],
+    frames: MappingType[str, Any] | None = None,
+    mapping: MappingType[str, Any] | None = None,
+    write: bool = True,
+    wait: float = WAIT_SECONDS,
+    memory: str | None = None,
+    progress: Progress | None = None,
+) -> LoadReport:
+    """Load a workspace; `keep` makes the kept tables in the same transaction.
+
+    `frames` are pandas or polars frames by name: a name of the contract's own tables needs no mapping, another is
+    mapped by a [[table]] whose files have format "frame". `mapping` replaces `sources.toml`. With `write=False`
+    everything is read and judged and nothing is kept. `wait` is how long, in seconds, to wait for another load.
+    `memory` limits the engine's memory, e.g. "1GB".
+
+    Raises `MappingError` before any row is read, `SourceError` for a file that cannot be read, `StoreError` when the
+    store is locked, damaged or does not add up; the store is unchanged in each case.
+    """
+    started = time.monotonic()
+    folder = Path(workspace)
+    plain = mapping if mapping is not None else _mapping_for(folder, frames)
+    rules = parse_mapping(_with_frames(dict(plain), frames or {}))
+    items = plan(rules, folder, frames or {})
+    store = folder / STORE_FILE
+    with writing(store, wait=wait):
+        for left in folder.glob(f"{STORE_FILE}.new*"):
+            with suppress(OSError):
+                left.unlink() if left.is_file() else shutil.rmtree(left)
+        fresh = store.with_name(f"{STORE_FILE}.new")
+        with tempfile.TemporaryDirectory(prefix=f"{STORE_FILE}.new-", dir=folder) as scratch:
+            if store.exists():
+                connect(store, read_only=True).close()
+                shutil.copyfile(store, fresh)
+            connection = connect(fresh, read_only=False, scratch=Path(scratch), memory=memory)
+            try:
+                report = _load_into(connection, rules, items, Path(scratch), keep, version, store, progress)
+            finally:
+                connection.close()
+            if write:
+                _put_in_place(fresh, store)
+            else:
+                fresh.unlink(missing_ok=True)
+    files, refusals, remarks, load_id = report
+    return LoadReport(store, write, files, refusals, remarks, time.monotonic() - started, load_id)
+
+
+def _mapping_for(folder: Path, frames: MappingType[str, Any] | None) -> dict[str, Any]:
+    if frames and not (folder / MAPPING_FILE).exists():
+        folder.mkdir(parents=True, exist_ok=True)
+        return {}
+    return read_mapping(folder)
+
+
+def _with_frames(raw: dict[str, Any], frames: MappingType[str, Any]) -> dict[str, Any]:
+    """Frames named like a table of the contract, and not mapped otherwise, feed that table as they are."""
+    raw["files"], raw["table"] = dict(raw.get("files", {})), list(raw.get("table", []))
+    for name in frames:
+        if name not in raw["files"]:
+            raw["files"][name] = {"format": "frame"}
+            if name in TABLES:
+                raw["table"].append({"table": name, "from": name})
+    return raw
+
+
+def _put_in_place(fresh: Path, store: Path) -> None:
+    with fresh.open("rb+") as stream:
+        os.fsync(stream.fileno())
+    fresh.replace(store)
+    if hasattr(os, "O_DIRECTORY"):
+        handle = os.open(store.parent, os.O_RDONLY | os.O_DIRECTORY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+Outcome = tuple[tuple[FileCount, ...], tuple[Refusal, ...], tuple[Remark, ...], int]
+
+
+def _load_into(
+    connection: duckdb.DuckDBPyConnection,
+    rules: Mapping,
+    items: Sequence[Plan],
+    scratch: Path,
+    keep: Callable[[duckdb.DuckDBPyConnection], None],
+    version: str,
+    store: Path,
+    progress: Progress | None,
+) -> Outcome:
+    started = datetime.now(UTC).replace(tzinfo=None)
+    empty = not connection.execute("select 1 from duckdb_tables() where table_name = 'about'").fetchall()
+    if empty:
+        for statement in create_statements():
+            connection.execute(statement)
+    load_id = _one(connection, "select coalesce(max(load_id), 0) + 1 from loads")
+    before = {name: _one(connection, f"select count(*) from main.{name}") for name in TABLES}
+    stager = Stager(connection, scratch)
+    stager.make_tables({i.entry.table.name for i in items})
+    known = _unchanged(connection, items)
+    for number, item in enumerate(items):
+        if number not in known:
+            stager.bind(item)
+    # Staging comes before the transaction: the engine numbers a table's rows for good only once they are committed.
+    staged = _stage_all(stager, items, known, progress)
+    connection.execute("begin")
+    counts, added = [], dict.fromkeys(TABLES, 0)
+    for table in tables_staged([f for f in staged if f.unchanged_rows is None]):
+        files = [f for f in staged if f.table == table.name and f.unchanged_rows is None]
+        _tell(progress, f"checking {table.name}", 0.9)
+        replaced = _one(connection, f"select count(*) from superseded where table_name = '{table.name}'")
+        verdicts = settle(connection, table, files, load_id)
+        for f in files:
+            v = verdicts[f.file_no]
+            in_file = f.rows + len(f.rejects)
+            counts.append(
+                (f, FileCount(f.label, f.table, in_file, v["left_out"], in_file - v["left_out"], v["accepted"],
+                              v["refused"], v["known"], v["superseded"]))
+            )  # fmt: skip
+        moved = _one(connection, f"select count(*) from superseded where table_name = '{table.name}'") - replaced
+        accepted = sum(c.accepted for f, c in counts if f.table == table.name)
+        lost = sum(c.superseded for f, c in counts if f.table == table.name)
+        added[table.name] = accepted - (moved - lost)
+        connection.execute(f"drop table temp.stage_{table.name} cascade")
+    for f in stager.named_refusals:
+        read = f.rows + len(f.rejects)
+        connection.execute("delete from refused where table_name = $1 and source_file = $2", [f.table, f.label])
+        keep_rejects(connection, f, load_id)
+        counts.append((f, FileCount(f.label, f.table, read, 0, read, f.rows, len(f.rejects), 0, 0)))
+    for f in staged:
+        if f.unchanged_rows is not None:
+            counts.append(
+                (f, FileCount(f.label, f.table, f.unchanged_rows, 0, f.unchanged_rows, 0, 0, f.unchanged_rows, 0, True))
+            )
+    _prove(connection, [c for _, c in counts], before, added)
+    _keep_books(connection, rules, counts, load_id, version, started)
+    write_remarks(connection, rules.workspace.models, started, load_id)
+    _tell(progress, "linking and counting", 0.95)
+    keep(connection)
+    result = _outcome(connection, [c for _, c in counts], load_id)
+    connection.execute("commit")
+    connection.execute("checkpoint")
+    return result
+
+
+def _tell(progress: Progress | None, what: str, share: float) -> None:
+    if progress is not None:
+        progress(what, share)
+
+
+def _one(connection: duckdb.DuckDBPyConnection, sql: str) -> int:
+    row = connection.execute(sql).fetchone()
+    return int(row[0]) if row else 0
+
+
+def _unchanged(connection: duckdb.DuckDBPyConnection, items: Sequence[Plan]) -> dict[int, int]:
+    """The planned readings whose file and mapping are what they were when last loaded, with their number of rows."""
+    latest = {
+        (file, table): (digest, mark, read)
+        for file, table, digest, mark, read in connection.execute(
+            "select source_file, table_name, digest, mapping_digest, read from load_files "
+            "where digest <> '' order by load_id"
+        ).fetchall()
+    }
+    found = {}
+    for number, item in enumerate(items):
+        seen = latest.get((item.label, item.entry.table.name))
+        if item.digest and seen and seen[:2] == (item.digest, item.fingerprint):
+            found[number] = seen[2]
+    return found
+
+
+def _stage_all(
+    stager: Stager, items: Sequence[Plan], known: MappingType[int, int], progress: Progress | None
+) -> list[Staged]:
+    staged, total = [], sum(i.size for n, i in enumerate(items) if n not in known) or 1
+    done = 0
+    for number, item in enumerate(items):
+        if number in known:
+            same = Staged(item.label, item.entry.table.name, number, item.digest, item.fingerprint)
+            same.unchanged_rows = known[number]
+            staged.append(same)
+            continue
+        _tell(progress, f"reading {item.label}", 0.9 * done / total)
+        staged.append(stager.stage(item, number))
+        done += item.size
+    return staged
+
+
+def _prove(
+    connection: duckdb.DuckDBPyConnection,
+    counts: Sequence[FileCount],
+    before: MappingType[str, int],
+    added: MappingType[str, int],
+) -> None:
+    wrong = [f"{c.source_file} ({c.table}): read {c.read}, accounted for {c.accepted + c.refused + c.known + c.superseded}"
+             for c in counts if not c.adds_up]  # fmt: skip
+    for name in TABLES:
+        now = _one(connection, f"select count(*) from main.{name}")
+        if now != before[name] + added[name]:
+            wrong.append(f"{name}: {before[name]} rows before, {added[name]} added, but {now} now")
+    if wrong:
+        raise StoreError(
+            "the load does not add up, so nothing was stored; please report it:\n"
+            + "\n".join(f"  - {w}" for w in wrong)
+        )
+
+
+def _keep_books(
+    connection: duckdb.DuckDBPyConnection,
+    rules: Mapping,
+    counts: Sequence[tuple[Staged, FileCount]],
+    load_id: int,
+    version: str,
+    started: datetime,
+) -> None:
+    about = {
+        "format_version": FORMAT_VERSION, "rqa_version": version, "title": rules.workspace.title,
+        "currency": rules.workspace.currency,
+    }  # fmt: skip
+    connection.execute("delete from about")
+    connection.executemany("insert into about values (?, ?)", list(about.items()))
+    connection.execute(
+        "insert into loads values (?, ?, ?, ?)", [load_id, started, datetime.now(UTC).replace(tzinfo=None), version]
+    )
+    rows = [
+        (load_id, c.source_file, c.table, c.in_file, c.left_out, c.read, c.accepted, c.refused, c.known, c.superseded,
+         f.digest, f.fingerprint)
+        for f, c in counts
+    ]  # fmt: skip
+    if rows:
+        connection.executemany(f"insert into load_files values ({', '.join('?' * 12)})", rows)
+
+
+def _outcome(connection: duckdb.DuckDBPyConnection, counts: Sequence[FileCount], load_id: int) -> Outcome:
+    refusals = tuple(
+        Refusal(*(x if x is not None else "" for x in row))
+        for row in connection.execute(
+            "select table_name, column_name, rule, count(*), arg_min(source_file, (source_file, source_row)), "
+            "arg_min(source_row, (source_file, source_row)), arg_min(coalesce(left(value, 60), ''), (source_file, source_row)) "
+            f"from refused where load_id = {load_id} group by all order by count(*) desc, 1, 2, 3"
+        ).fetchall()
+    )
+    remarks = tuple(
+        Remark(*row)
+        for row in connection.execute(
+            f"select table_name, remark, coalesce(value, ''), sum(rows)::bigint from remarks where load_id = {load_id} "
+            "group by all order by 4 desc, 1, 2, 3"
+        ).fetchall()
+    )
+    order = {name: i for i, name in enumerate(TABLES)}
+    return tuple(sorted(counts, key=lambda c: order.get(c.table, 99))), refusals, remarks, load_id

@@ -1,0 +1,103 @@
+"""What a load did, file by file, with a proof that no row was lost."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+SHOWN = 8
+"""Lines of a kind shown in the summary; the store holds them all."""
+
+
+@dataclass(frozen=True)
+class FileCount:
+    """The account of one file for one table. read = accepted + refused + known + superseded; in_file = read + left_out."""
+
+    source_file: str
+    table: str
+    in_file: int
+    left_out: int
+    read: int
+    accepted: int
+    refused: int
+    known: int
+    superseded: int
+    unchanged: bool = False
+
+    @property
+    def adds_up(self) -> bool:
+        """Whether every row of the file is accounted for exactly once."""
+        return (
+            self.read == self.accepted + self.refused + self.known + self.superseded
+            and self.in_file == self.read + self.left_out
+        )
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """One rule broken in one table: how many rows, and the first of them."""
+
+    table: str
+    column: str
+    rule: str
+    rows: int
+    source_file: str
+    source_row: int
+    value: str
+
+
+@dataclass(frozen=True)
+class Remark:
+    """Accepted, but worth knowing."""
+
+    table: str
+    remark: str
+    value: str
+    rows: int
+
+
+@dataclass(frozen=True)
+class LoadReport:
+    """The result of a load: where the store is, each file's account, what was refused and why, what else was seen."""
+
+    store: Path
+    written: bool
+    files: tuple[FileCount, ...]
+    refusals: tuple[Refusal, ...]
+    remarks: tuple[Remark, ...]
+    seconds: float
+    load_id: int
+
+    def total(self, what: str) -> int:
+        """The sum of one count (`read`, `accepted`, `refused`, `known`, `superseded`, …) over all files."""
+        return sum(int(getattr(f, what)) for f in self.files)
+
+    def __str__(self) -> str:
+        lines = [f"{'table':<12} {'read':>10} {'accepted':>10} {'refused':>8} {'known':>10} {'superseded':>10}  file"]
+        for f in self.files:
+            said = "  (unchanged since it was loaded)" if f.unchanged else ""
+            said += f"  ({f.left_out:,} rows left out by where, or blank)" if f.left_out else ""
+            lines.append(
+                f"{f.table:<12} {f.read:>10,} {f.accepted:>10,} {f.refused:>8,} {f.known:>10,} {f.superseded:>10,}  "
+                f"{f.source_file}{said}"
+            )
+        sums = " ".join(
+            f"{self.total(w):>{n},}"
+            for w, n in (("read", 10), ("accepted", 10), ("refused", 8), ("known", 10), ("superseded", 10))
+        )
+        lines.append(f"{'all':<12} {sums}  read = accepted + refused + known + superseded: every row accounted for")
+        if self.refusals:
+            lines += ["", "Refused (mend the source or the mapping, then load again; table `refused` holds every one):"]
+            for r in self.refusals[:SHOWN]:
+                shown = "" if r.value == "" else f" {r.value!r}"
+                lines.append(
+                    f"  {r.rows:>7,} × {r.table}.{r.column or '(row)'}: {r.rule}; first{shown} in {r.source_file}, row {r.source_row}"
+                )
+            lines += [f"  … and {len(self.refusals) - SHOWN} more kinds"] * (len(self.refusals) > SHOWN)
+        if self.remarks:
+            lines += ["", "Accepted, but look at it:"]
+            lines += [f"  {m.rows:>7,} × {m.table}: {m.remark} {m.value}".rstrip() for m in self.remarks[:SHOWN]]
+            lines += [f"  … and {len(self.remarks) - SHOWN} more kinds"] * (len(self.remarks) > SHOWN)
+        lines += [
+            "",
+            f"{'Stored in' if self.written else 'Nothing written; would go to'} {self.store} ({self.seconds:.1f} s)",
+        ]
+        return "\n".join(lines)

@@ -1,0 +1,269 @@
+"""Reading the sources into staging tables: every row converted and judged, none dropped, each with its place.
+
+First everything is planned and bound, so that a mapping error stops before any row is read; then each source is read
+once per table it feeds. A staging table lives in the connection's temporary storage and is gone with it.
+"""
+
+import re
+from collections import Counter
+from collections.abc import Callable, Mapping as MappingType
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import duckdb
+
+from rqa.contract import TABLES
+from rqa.errors import MappingError, SourceError, StoreError
+from rqa.intake.judge import EXTRA_COLUMNS, Entry, cleaned, entries, judging_select, wanted_columns
+from rqa.intake.mapping import Mapping
+from rqa.intake.readings import read
+from rqa.intake.sources import SourceFile, Text, files_of, literal, pieces, quoted
+from rqa.store.ddl import columns
+
+REJECT_RULES = {
+    "TOO MANY COLUMNS": "more fields than the header names",
+    "MISSING COLUMNS": "fewer fields than the header names",
+    "UNQUOTED VALUE": "a quote that is not closed, or text after a closing quote",
+    "INVALID STATE": "quotes out of place",
+    "LINE SIZE OVER MAXIMUM": "line longer than 2,000,000 bytes",
+    "INVALID ENCODING": "bytes that are not text in the given encoding",
+}
+KEPT_RAW = 100_000
+"""Characters of a refused row that are kept as read."""
+Progress = Callable[[str, float], None]
+
+
+@dataclass
+class Staged:
+    """One source read for one table: what it is called, where its rows lie in the staging table, what could not be read."""
+
+    label: str
+    table: str
+    file_no: int
+    digest: str
+    fingerprint: str
+    rows: int = 0
+    first_rowid: int = 0
+    first_row: int = 1
+    rejects: list[tuple[int, str, str, str]] = field(default_factory=list)
+    """(place among the file's records counted from 0, rule, value, raw) of records that are no rows at all."""
+    unchanged_rows: int | None = None
+
+
+@dataclass
+class Plan:
+    """One source for one entry, read for reading."""
+
+    entry: Entry
+    label: str
+    digest: str
+    fingerprint: str
+    source: SourceFile | None
+    named: list[SourceFile]
+    size: int
+
+
+def plan(mapping: Mapping, workspace: Path, frames: MappingType[str, Any]) -> list[Plan]:
+    """What there is to read, oldest first within each table entry; raises `MappingError` for what does not exist."""
+    sets = {name: files_of(name, spec, workspace, frames) for name, spec in mapping.files.items()}
+    digests = {f.label: f.digest() for files in sets.values() for f in files}
+    made = []
+    for entry in entries(mapping):
+        mark = mapping.fingerprint(entry.spec)
+        if entry.spec.from_ is not None:
+            for f in sets[entry.spec.from_]:
+                size = f.path.stat().st_size if f.format != "frame" else 0
+                made.append(Plan(entry, f.label, digests[f.label], mark, f, [], size))
+        else:
+            text = entry.spec.select or ""
+            used = [f for name, files in sets.items() if re.search(rf"\b{name}\b", text) for f in files]
+            if not used:
+                raise MappingError(f"{entry.place}: select names no files. There is: {', '.join(sets)}")
+            together = "+".join(digests[f.label] for f in used) if all(digests[f.label] for f in used) else ""
+            names = ", ".join(dict.fromkeys(f.name for f in used))
+            label = f"select {entry.number} over {names}"
+            made.append(Plan(entry, label, together, mark, None, used, sum(f.path.stat().st_size for f in used)))
+    return made
+
+
+class Stager:
+    """Fills the staging tables of one load through one connection."""
+
+    def __init__(self, connection: duckdb.DuckDBPyConnection, scratch: Path) -> None:
+        self.connection = connection
+        self.scratch = scratch
+        self.count = 0
+        self.named: dict[str, str] = {}
+        self.named_refusals: list[Staged] = []
+
+    def make_tables(self, tables: set[str]) -> None:
+        """Make an empty staging table for each of the contract tables named."""
+        for name in tables:
+            body = [c for c in columns(TABLES[name]) if c[0] not in ("source_file", "source_row")]
+            extra = ", ".join(f"{quoted(n)} {k}" for n, k in EXTRA_COLUMNS)
+            self.connection.execute(
+                f"create or replace temp table stage_{name} ({', '.join(f'{n} {k}' for n, k in body)}, {extra})"
+            )
+
+    def bind(self, item: Plan) -> None:
+        """Check that the entry's mapping fits its source, without reading rows."""
+        if item.source is not None:
+            text = self._text(item.source, wanted_columns(item.entry.spec))
+        else:
+            for f in item.named:
+                self._bind_named(f)
+            text = self._select_text(item)
+        if text.columns:
+            self._run("explain " + judging_select(item.entry, text, item.label, 0), item)
+
+    def stage(self, item: Plan, file_no: int) -> Staged:
+        """Read one planned source into its staging table."""
+        result = Staged(item.label, item.entry.table.name, file_no, item.digest, item.fingerprint)
+        result.first_rowid = self._height(item.entry.table.name)
+        if item.source is None:
+            for f in item.named:
+                self._stage_named(f)
+            text = self._select_text(item)
+        else:
+            text = self._text(item.source, wanted_columns(item.entry.spec))
+        if not text.columns:
+            return result
+        result.first_row = text.first_row
+        try:
+            self._insert(item, text, file_no)
+        except duckdb.InvalidInputException as error:
+            if item.source is None or item.source.format != "csv":
+                raise self._engine_error(error, item) from error
+            self._drop_rejects(text)
+            text = self._text(item.source, frozenset(), plain_ends=True)
+            self._run_insert(item, text, file_no)
+        except duckdb.Error as error:
+            raise self._engine_error(error, item) from error
+        if item.source is not None:
+            result.rejects = self._rejects(text, item.source)
+        result.rows = self._height(result.table) - result.first_rowid
+        return result
+
+    def _text(self, source: SourceFile, wanted: frozenset[str], *, plain_ends: bool = False) -> Text:
+        self.count += 1
+        text = read(source, self.count, self.scratch, wanted, plain_ends=plain_ends)
+        if text.data is not None:
+            self.connection.register(text.data_name, text.data)
+        return text
+
+    def _height(self, table: str) -> int:
+        row = self.connection.execute(f"select count(*) from temp.stage_{table}").fetchone()
+        return int(row[0]) if row else 0
+
+    def _insert(self, item: Plan, text: Text, file_no: int) -> None:
+        sql = judging_select(item.entry, text, item.label, file_no)
+        self.connection.execute(f"insert into temp.stage_{item.entry.table.name} {sql}")
+
+    def _run_insert(self, item: Plan, text: Text, file_no: int) -> None:
+        try:
+            self._insert(item, text, file_no)
+        except duckdb.Error as error:
+            raise self._engine_error(error, item) from error
+
+    def _run(self, sql: str, item: Plan) -> None:
+        try:
+            self.connection.execute(sql).fetchall()
+        except duckdb.Error as error:
+            raise self._engine_error(error, item) from error
+
+    def _engine_error(self, error: duckdb.Error, item: Plan) -> Exception:
+        said = str(error).split("\n\nLINE")[0].strip()
+        if isinstance(error, duckdb.IOException):
+            return SourceError(f"{item.label}: cannot be read to its end ({said}). Fetch it again. Nothing was loaded.")
+        if isinstance(error, duckdb.ProgrammingError | duckdb.ConversionException):
+            return MappingError(f"{item.entry.place}: its SQL does not fit {item.label}: {said}")
+        return StoreError(f"{item.label}: the engine could not read it: {said}")
+
+    # --- named files for a select ---------------------------------------------------------------------------------
+
+    def _bind_named(self, source: SourceFile) -> None:
+        if source.name not in self.named:
+            text = self._text(source, frozenset())
+            names = ", ".join(f"{quoted(c)} varchar" for c in text.columns) + ", " if text.columns else ""
+            self.connection.execute(
+                f"create or replace temp table {quoted(source.name)} ({names}source_file varchar, source_row bigint)"
+            )
+            self.named[source.name] = "bound"
+
+    def _stage_named(self, source: SourceFile) -> None:
+        if self.named.get(source.label):
+            return
+        text = self._text(source, frozenset())
+        if text.columns:
+            given = ", ".join(
+                f"{sql} as {quoted(c)}" for c, sql in cleaned(text, tuple(source.spec.missing or ())).items()
+            )
+            target = quoted(source.name)
+            before = self._count(target)
+            self.connection.execute(
+                f"insert into temp.{target} by name select {given}, {literal(source.label)} as source_file, "
+                f"null as source_row from {text.scan} where not ({text.blank}) and ({text.fault}) is null"
+            )
+            self.connection.execute(
+                f"update temp.{target} set source_row = rowid - {before} + {text.first_row} where source_row is null"
+            )
+            refused = Staged(source.label, "(select)", -1, source.digest(), "", rows=self._count(target) - before)
+            refused.rejects, refused.first_row = self._rejects(text, source), text.first_row
+            self.named_refusals.append(refused)
+        self.named[source.label] = "staged"
+
+    def _count(self, table: str) -> int:
+        row = self.connection.execute(f"select count(*) from temp.{table}").fetchone()
+        return int(row[0]) if row else 0
+
+    def _select_text(self, item: Plan) -> Text:
+        described = f"describe {item.entry.spec.select}"
+        try:
+            names = tuple(r[0] for r in self.connection.execute(described).fetchall())
+        except duckdb.Error as error:
+            raise self._engine_error(error, item) from error
+        scan = f"({item.entry.spec.select})"
+        return Text(names, scan, {c: f"{quoted(c)}::varchar" for c in names})
+
+    # --- records that are no rows ---------------------------------------------------------------------------------
+
+    def _drop_rejects(self, text: Text) -> None:
+        for table in (text.rejects, text.rejects + "_scan"):
+            self.connection.execute(f"drop table if exists temp.{table}")
+
+    def _rejects(self, text: Text, source: SourceFile) -> list[tuple[int, str, str, str]]:
+        """The engine's own rejects, one per record, placed among the file's records counted from 0."""
+        if not text.rejects:
+            return []
+        rows = self.connection.execute(
+            f"select line, any_value(line_byte_position), first(error_type::varchar order by column_idx), "
+            f"first(error_message order by column_idx), first(left(csv_line, {KEPT_RAW})) "
+            f"from temp.{text.rejects} group by line order by line"
+        ).fetchall()
+        self._drop_rejects(text)
+        if not rows:
+            return []
+        header = 1 if source.format == "csv" else 0
+        skipped = source.spec.header_row - 1 if source.format == "csv" else 0
+        blanks = _blank_lines(source) if source.format == "csv" and len(text.columns) > 1 else []
+        found = []
+        for line, byte, kind, message, raw in rows:
+            before = sum(b < byte for b in blanks)
+            value = message if kind not in ("UNQUOTED VALUE", "INVALID ENCODING", "LINE SIZE OVER MAXIMUM") else ""
+            found.append(
+                (line - 1 - header - skipped - before, REJECT_RULES.get(kind, kind.lower()), value, raw.strip("\r\n"))
+            )
+        return found
+
+
+def _blank_lines(source: SourceFile) -> list[int]:
+    """The byte offsets of lines that hold nothing, which the engine passes over but counts."""
+    offset, found, tail = 0, [], b"\n"
+    for piece in pieces(source):
+        text = tail + piece
+        found += [offset - len(tail) + m.end() for m in re.finditer(rb"\n(?=\r?\n)", text)]
+        tail = text[-2:]
+        offset += len(piece)
+        # A blank line at the seam may be seen twice.
+    return sorted(Counter(found))
