@@ -12,7 +12,7 @@ from rqa.contract import TABLES, UNIT_COLUMN, Column, Table
 from rqa.errors import MappingError
 from rqa.intake.mapping import MAPPING_FILE, Files, Mapping, Origin, TableSpec, unknown_name
 from rqa.intake.sources import Text, literal, quoted
-from rqa.intake.values import Manner, breaches, clock_change, local_day, parsed, timed
+from rqa.intake.values import Manner, breaches, clock_change, local_day, parsed, timed, trimmed
 
 BROKEN_TYPE = "STRUCT(column_name VARCHAR, rule VARCHAR, value VARCHAR)[]"
 EXTRA_COLUMNS = (
@@ -38,7 +38,7 @@ class Entry:
 
 
 def entries(mapping: Mapping) -> list[Entry]:
-    """Every [[table]] of a mapping with its settings resolved: the table's own, else its files', else the workspace's."""
+    """Every [[table]] with its settings resolved: the table's own, else its files', else the workspace's."""
     found = []
     for number, spec in enumerate(mapping.table, 1):
         files = mapping.files[spec.from_] if spec.from_ else Files()
@@ -93,7 +93,8 @@ def origins(entry: Entry, columns: tuple[str, ...], label: str) -> dict[str, Ori
             found[column.name] = origin
         elif column.required and not column.numbered and column.default is None:
             faults.append(
-                f"{column.name} is required, and neither the mapping nor {label} gives it. There is: {', '.join(columns)}"
+                f"{column.name} is required, and neither the mapping nor {label} gives it. "
+                f"There is: {', '.join(columns)}"
             )
     if faults:
         raise MappingError(f"{entry.place} does not fit {label}:\n" + "\n".join(f"  - {f}" for f in faults))
@@ -126,11 +127,11 @@ def cleaned(text: Text, missing: tuple[str, ...]) -> MappingType[str, str]:
     """SQL for each source column as it is mapped and judged: trimmed, and NULL when it means missing."""
     found = {}
     for column, sql in text.select.items():
-        trimmed = f"nullif(trim({sql}), '')"
+        clean = trimmed(sql)
         if missing:
             words = ", ".join(literal(m) for m in missing)
-            trimmed = f"case when trim({sql}) in ('', {words}) then null else trim({sql}) end"
-        found[column] = trimmed
+            clean = f"case when trim({sql}) in ({words}) then null else {clean} end"
+        found[column] = clean
     return found
 
 
@@ -138,57 +139,70 @@ def judging_select(entry: Entry, text: Text, label: str, file_no: int) -> str:
     """The SELECT that reads one source for one table; its columns are the contract's, the days, then EXTRA_COLUMNS."""
     table, manner = entry.table, entry.manner
     given = origins(entry, text.columns, label)
-    source = ", ".join(f"{sql} as {quoted(c)}" for c, sql in cleaned(text, entry.missing).items()) or "1 as nothing"
-    texts = [f"{_text(c, given[c.name]) if c.name in given else _absent(c)} as {c.name}_text" for c in table.columns]
-    select_rows = "source_row" in text.columns and entry.spec.select is not None
-    values, times, checks = [], [], []
     derived = [c.name for c in table.columns if c.numbered and c.name not in given]
-    for c in table.columns:
-        values += [f"{sql} as {c.name}{part}" for part, sql in parsed(c, f"{c.name}_text", manner).items()]
-        if c.kind == "time":
-            times.append(c.name)
-        rules = [b for b in breaches(c, f"{c.name}_text") if not (b[0] == "missing" and c.name in derived)]
-        checks += [(condition, c.name, rule, f"{c.name}_text") for rule, condition in rules]
-    checks += [(r.broken, r.column, r.name, f"{r.column}_text") for r in table.rules]
-    fault = f"[{{'column_name': null::varchar, 'rule': fault, 'value': null::varchar}}]::{BROKEN_TYPE}"
-    listed = ", ".join(
-        f"case when {condition} then {{'column_name': {literal(column)}, 'rule': {literal(rule)}, 'value': {value}}} end"
-        for condition, column, rule, value in checks
-    )
-    any_broken = " or ".join(f"coalesce({condition}, false)" for condition, *_ in checks)
-    clocks = {t: f"{t}_clock" for t in times}
-    starts = {a: b for a, b in table.spans}
-    at = []
-    for t in times:
-        value = f"{t}_read"
-        if t in starts:
-            value = f"case when {clocks[t]} = 'repeated' and {starts[t]}_read < {t}_read then {t}_read - interval 1 hour else {t}_read end"
-        at.append(f"{value} as {t}")
-    days = [f"coalesce({', '.join(local_day(t, manner) for t in of)}) as {name}" for name, of in table.days]
-    clock = " ".join(f"when {c} is not null then {literal(t + ' ')} || {c}" for t, c in clocks.items())
-    names = ", ".join([*table.names, *(d for d, _ in table.days)])
+    source = [f"{sql} as {quoted(c)}" for c, sql in cleaned(text, entry.missing).items()]
+    texts = [f"{_text(c, given[c.name]) if c.name in given else _absent(c)} as {c.name}_text" for c in table.columns]
+    parts = [f"{sql} as {c.name}{p}" for c in table.columns for p, sql in parsed(c, f"{c.name}_text", manner).items()]
+    times = [c.name for c in table.columns if c.kind == "time"]
+    first_readings = [f"{timed(t, manner)} as {t}_read, {clock_change(t, manner)} as {t}_clock" for t in times]
+    days = [f"coalesce({', '.join(local_day(t, manner) for t in of)}) as {day}" for day, of in table.days]
+    clock = " ".join(f"when {t}_clock is not null then {literal(t + ' ')} || {t}_clock" for t in times)
+    checks = _checks(table, derived)
+    any_broken = " or ".join(f"coalesce({condition}, false)" for condition, _ in checks)
     where = f"({entry.spec.where}) is not true" if entry.spec.where else "false"
-    row_file = "source_file" if select_rows and "source_file" in text.columns else literal(label)
+    # A SELECT may carry along where its rows come from.
+    traced = entry.spec.select is not None
+    row_file = "source_file" if traced and "source_file" in text.columns else literal(label)
+    row_number = "try_cast(source_row as bigint)" if traced and "source_row" in text.columns else "null::bigint"
     return f"""
 with source as (      -- a row of the source, each column as text, trimmed, NULL when it means missing
-  select {source}, {text.fault} as "~fault", {text.blank} as "~blank" from {text.scan}
+  select {", ".join(source)}, {text.fault} as "~fault", {text.blank} as "~blank" from {text.scan}
 ), mapped as (        -- the text of each column of the table
-  select {", ".join(texts)}, "~fault" as fault, "~blank" or ({where}) as left_out,
-    {row_file} as source_file, {"try_cast(source_row as bigint)" if select_rows else "null::bigint"} as given_row, source
+  select {", ".join(texts)},
+    "~fault" as fault, "~blank" or ({where}) as left_out, {row_file} as source_file, {row_number} as given_row, source
   from source
 ), parts as (         -- texts converted; a time is still in two parts
-  select *, {", ".join(values)} from mapped
+  select *, {", ".join(parts)} from mapped
 ), clocks as (        -- times in UTC as first read, and which of them fall into a changed hour
-  select *{"".join(f", {timed(t, manner)} as {t}_read, {clock_change(t, manner)} as {c}" for t, c in clocks.items())} from parts
-), timed as (
-  select *{"".join(", " + x for x in [*at, *days])} from clocks
+  select {", ".join(["*", *first_readings])} from parts
+), timed as (         -- times settled, with their days
+  select {", ".join(["*", *(_settled_time(table, t) for t in times), *days])} from clocks
+), judged as (
+  select *, not left_out and (fault is not null or {any_broken}) as refused from timed
 )
-select {names}, source_file, given_row, {file_no} as file_no, {literal(" ".join(derived)) if derived else "null::varchar"} as derive,
-  case when left_out then null when fault is not null then {fault}
-       when {any_broken} then list_filter([{listed}], lambda b: b is not null) end as broken,
-  case when not left_out and (fault is not null or {any_broken}) then to_json(source)::varchar end as raw,
+select {", ".join([*table.names, *(day for day, _ in table.days)])}, source_file, given_row, {file_no} as file_no,
+  {literal(" ".join(derived)) if derived else "null::varchar"} as derive,
+  case when not refused then null when fault is not null then [{_breach("null", "fault", "null")}]
+       else list_filter([{", ".join(f"case when {c} then {b} end" for c, b in checks)}], lambda b: b is not null)
+  end as broken,
+  case when refused then to_json(source)::varchar end as raw,
   left_out, {f"case {clock} end" if clock else "null::varchar"} as clock
-from timed"""
+from judged"""
+
+
+def _breach(column: str, rule: str, value: str) -> str:
+    return f"{{'column_name': {column}::varchar, 'rule': {rule}, 'value': {value}::varchar}}"
+
+
+def _checks(table: Table, derived: list[str]) -> list[tuple[str, str]]:
+    """Every rule a row can break: (SQL that is true when it does, SQL of what is then written down)."""
+    found = [
+        (condition, c.name, rule)
+        for c in table.columns
+        for rule, condition in breaches(c, f"{c.name}_text")
+        if not (rule == "missing" and c.name in derived)
+    ]
+    found += [(r.broken, r.column, r.name) for r in table.rules]
+    return [(condition, _breach(literal(c), literal(rule), f"{c}_text")) for condition, c, rule in found]
+
+
+def _settled_time(table: Table, time: str) -> str:
+    """A start that reads later than its end, in an hour that came twice, belongs to the first pass of that hour."""
+    ends = dict(table.spans)
+    if time not in ends:
+        return f"{time}_read as {time}"
+    first_pass = f"{time}_clock = 'repeated' and {ends[time]}_read < {time}_read"
+    return f"case when {first_pass} then {time}_read - interval 1 hour else {time}_read end as {time}"
 
 
 def _absent(column: Column) -> str:

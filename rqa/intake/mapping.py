@@ -22,7 +22,8 @@ MAPPING_FILE = "sources.toml"
 Format = Literal["csv", "excel", "jsonl", "parquet", "sqlite", "frame"]
 ENDINGS: dict[str, Format] = {
     ".csv": "csv", ".tsv": "csv", ".txt": "csv", ".xlsx": "excel", ".xls": "excel", ".xlsb": "excel", ".ods": "excel",
-    ".jsonl": "jsonl", ".ndjson": "jsonl", ".parquet": "parquet", ".sqlite": "sqlite", ".sqlite3": "sqlite", ".db": "sqlite",
+    ".jsonl": "jsonl", ".ndjson": "jsonl", ".parquet": "parquet", ".sqlite": "sqlite", ".sqlite3": "sqlite",
+    ".db": "sqlite",
 }  # fmt: skip
 
 
@@ -47,7 +48,7 @@ class _Part(BaseModel):
 
 
 class Origin(_Part):
-    """Where one column's value comes from: a source column, a constant, or an SQL expression; then how it is changed."""
+    """Where a column's value comes from (a source column, a constant or SQL), and how it is changed."""
 
     column: str | None = None
     constant: str | int | float | bool | None = None

@@ -75,7 +75,8 @@ def _jsonl(source: SourceFile, scratch: Path, number: int, wanted: frozenset[str
         scan,
         {c: f"json_extract_string(object, {literal(p)})" for c, p in paths.items()},
         first_row=1,
-        fault="case when object is null then 'not valid JSON' when json_type(object) <> 'OBJECT' then 'not a JSON object' end",
+        fault="case when object is null then 'not valid JSON' "
+        "when json_type(object) <> 'OBJECT' then 'not a JSON object' end",
         blank="line is null or trim(line) = ''",
         rejects=rejects,
     )

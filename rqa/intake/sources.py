@@ -11,7 +11,8 @@ import hashlib
 import io
 import itertools
 import re
-from collections.abc import Iterator, Mapping as MappingType
+from collections.abc import Iterator
+from collections.abc import Mapping as MappingType
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any

@@ -36,6 +36,11 @@ def _words(values: tuple[str, ...]) -> str:
     return "(" + ", ".join(literal(v) for v in values) + ")"
 
 
+def trimmed(text: str) -> str:
+    """SQL for a text without spaces around it, NULL when nothing is left; the usual text is not copied."""
+    return f"case when starts_with({text}, ' ') or ends_with({text}, ' ') then nullif(trim({text}), '') else {text} end"
+
+
 def _plain_number(text: str, manner: Manner) -> str:
     if manner.thousands:
         text = f"replace({text}, {literal(manner.thousands)}, '')"
@@ -47,9 +52,11 @@ def _local(text: str, manner: Manner) -> str:
     tries = []
     for form in manner.times:
         if form == "iso":
-            tries.append(
-                f"case when regexp_matches({text}, {literal(ISO_LOCAL)}) then try_cast({text} as timestamp) end"
-            )
+            # The usual length is told by two characters; the pattern is for the rest.
+            usual = f"length({text}) = 19 and {text}[5] = '-' and {text}[17] = ':'"
+            cast = f"try_cast({text} as timestamp)"
+            pattern = f"regexp_matches({text}, {literal(ISO_LOCAL)})"
+            tries.append(f"case when {usual} then {cast} when {pattern} then {cast} end")
         elif "%z" not in form:
             tries.append(f"try_strptime({text}, {literal(form)})")
     return tries[0] if len(tries) == 1 else f"coalesce({', '.join(tries)})" if tries else "null::timestamp"
@@ -60,9 +67,12 @@ def _instant(text: str, manner: Manner) -> str:
     tries = []
     for form in manner.times:
         if form == "iso":
+            utc = f"length({text}) = 20 and {text}[17] = ':' and {text}[20] = 'Z'"
             tries.append(
-                f"case when regexp_matches({text}, {literal(ISO_OFFSET)}) "
-                f"then timezone('UTC', try_cast(replace({text}, ' +', '+') as timestamptz)) end"
+                f"case when {utc} then try_cast(left({text}, 19) as timestamp) when length({text}) < 16 or "
+                f"length({text}) = 19 and {text}[17] = ':' then null "
+                f"when regexp_matches({text}, {literal(ISO_OFFSET)}) "
+                f"then timezone('UTC', try_cast(replace(replace({text}, ' +', '+'), ' -', '-') as timestamptz)) end"
             )
         elif "%z" in form:
             tries.append(f"timezone('UTC', try_strptime({text}, {literal(form)}))")
@@ -81,13 +91,16 @@ def parsed(column: Column, text: str, manner: Manner) -> dict[str, str]:
         return {"": f"lower({text})"}
     if kind == "integer":
         number = _plain_number(text, manner)
-        return {"": f"case when regexp_matches({number}, {literal(WHOLE)}) then try_cast({number} as bigint) end"}
+        cast = f"try_cast({number} as bigint)"
+        pattern = f"regexp_matches({number}, {literal(WHOLE)})"
+        return {"": f"case when {cast}::varchar = {number} then {cast} when {pattern} then {cast} end"}
     if kind == "number":
         number = _plain_number(text, manner)
         return {"": f"case when regexp_matches({number}, {literal(DECIMAL)}) then try_cast({number} as double) end"}
     if kind == "boolean":
         return {
-            "": f"case when lower({text}) in {_words(TRUE)} then true when lower({text}) in {_words(FALSE)} then false end"
+            "": f"case when lower({text}) in {_words(TRUE)} then true "
+            f"when lower({text}) in {_words(FALSE)} then false end"
         }
     if kind == "list":
         words = f"regexp_split_to_array({text}, {literal(BETWEEN_WORDS)})"
@@ -120,11 +133,15 @@ def clock_change(column: str, manner: Manner) -> str:
 
 def timed(column: str, manner: Manner) -> str:
     """SQL for a time in UTC, from its two parts."""
+    if manner.zones == ("UTC",):
+        return f"coalesce({column}_utc, {column}_local)"
     return f"coalesce({column}_utc, timezone('UTC', timezone({manner.zone}, {column}_local)))"
 
 
 def local_day(column: str, manner: Manner) -> str:
     """SQL for the day of a time in the site's own calendar."""
+    if manner.zones == ("UTC",):
+        return f"coalesce({column}_local, {column}_utc)::date"
     return f"coalesce({column}_local, timezone({manner.zone}, {column}_utc::timestamptz))::date"
 
 
@@ -139,7 +156,7 @@ def breaches(column: Column, text: str) -> list[tuple[str, str]]:
         "boolean": "neither true nor false",
     }.get(column.kind)  # fmt: skip
     if said:
-        found.append((said, f"{text} is not null and {name} is null"))
+        found.append((said, f"{name} is null and {text} is not null"))
     if column.kind == "code":
         found.append((f"not one of {', '.join(column.allowed)}", f"{name} not in {_words(column.allowed)}"))
     if column.kind == "list" and column.allowed:

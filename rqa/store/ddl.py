@@ -29,7 +29,7 @@ BOOKS = {
 
 
 def columns(table: Table) -> list[tuple[str, str]]:
-    """The columns of a contract table as stored, (name, SQL type): the contract's, the days, where the row came from."""
+    """A contract table's columns as stored, (name, SQL type): the contract's, the days, where the row came from."""
     return [
         *((c.name, SQL_TYPES[c.kind]) for c in table.columns),
         *((day, "DATE") for day, _ in table.days),

@@ -9,7 +9,8 @@ import os
 import shutil
 import tempfile
 import time
-from collections.abc import Callable, Mapping as MappingType, Sequence
+from collections.abc import Callable, Sequence
+from collections.abc import Mapping as MappingType
 from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
@@ -21,14 +22,13 @@ from rqa.contract import TABLES
 from rqa.errors import StoreError
 from rqa.intake.mapping import MAPPING_FILE, Mapping, parse_mapping, read_mapping
 from rqa.store.ddl import FORMAT_VERSION, create_statements
-from rqa.store.engine import connect
+from rqa.store.engine import STORE_FILE, connect
 from rqa.store.lock import writing
 from rqa.store.remarks import write_remarks
 from rqa.store.report import FileCount, LoadReport, Refusal, Remark
 from rqa.store.settle import keep_rejects, settle, tables_staged
 from rqa.store.stage import Plan, Progress, Staged, Stager, plan
 
-STORE_FILE = "depot.duckdb"
 WAIT_SECONDS = 60.0
 
 
@@ -230,8 +230,7 @@ def _prove(
     before: MappingType[str, int],
     added: MappingType[str, int],
 ) -> None:
-    wrong = [f"{c.source_file} ({c.table}): read {c.read}, accounted for {c.accepted + c.refused + c.known + c.superseded}"
-             for c in counts if not c.adds_up]  # fmt: skip
+    wrong = [f"{c.source_file}: {c}" for c in counts if not c.adds_up]
     for name in TABLES:
         now = _one(connection, f"select count(*) from main.{name}")
         if now != before[name] + added[name]:
@@ -274,7 +273,8 @@ def _outcome(connection: duckdb.DuckDBPyConnection, counts: Sequence[FileCount],
         Refusal(*(x if x is not None else "" for x in row))
         for row in connection.execute(
             "select table_name, column_name, rule, count(*), arg_min(source_file, (source_file, source_row)), "
-            "arg_min(source_row, (source_file, source_row)), arg_min(coalesce(left(value, 60), ''), (source_file, source_row)) "
+            "arg_min(source_row, (source_file, source_row)), "
+            "arg_min(coalesce(left(value, 60), ''), (source_file, source_row)) "
             f"from refused where load_id = {load_id} group by all order by count(*) desc, 1, 2, 3"
         ).fetchall()
     )

@@ -48,7 +48,8 @@ def writing(store: Path, *, wait: float) -> Iterator[None]:
                 if time.monotonic() >= until:
                     holder = path.read_text(encoding="utf-8", errors="replace").strip() or "another process"
                     raise StoreError(
-                        f"{store.name} is being loaded by {holder}; waited {wait:g} s. Try again when that load has ended."
+                        f"{store.name} is being loaded by {holder}; waited {wait:g} s. "
+                        "Try again when that load has ended."
                     )
                 time.sleep(RETRY_SECONDS)
         except OSError as error:

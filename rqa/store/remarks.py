@@ -5,26 +5,32 @@ from datetime import datetime
 
 import duckdb
 
+FIRST = "count(*), min(source_row)"
 UNKNOWN = {
-    "unknown step": "select 'steps', step, count(*), min(source_row) from steps where step not in (select step from procedures) "
-    "and exists (select 1 from procedures) group by step",
-    "unknown test": "select 'diagnostics', test, count(*), min(source_row) from diagnostics where test not in "
-    "(select test from tests) and exists (select 1 from tests) group by test",
-    "unknown model": "select 'jobs', model, count(*), min(source_row) from jobs where not list_contains($models, model) "
-    "and len($models) > 0 group by model",
-    "unknown procedure": "select 'jobs', procedure, count(*), min(source_row) from jobs where procedure not in "
-    "(select procedure from procedures) and exists (select 1 from procedures) group by procedure",
-    "dated after the load": "select 'jobs', null, count(*), min(source_row) from jobs where opened_at > $now or closed_at > $now "
-    "having count(*) > 0",
-}  # fmt: skip
+    "unknown step": f"""
+        select 'steps', step, {FIRST} from steps
+        where step not in (select step from procedures) and exists (select 1 from procedures) group by step""",
+    "unknown test": f"""
+        select 'diagnostics', test, {FIRST} from diagnostics
+        where test not in (select test from tests) and exists (select 1 from tests) group by test""",
+    "unknown model": f"""
+        select 'jobs', model, {FIRST} from jobs
+        where not list_contains($models, model) and len($models) > 0 group by model""",
+    "unknown procedure": f"""
+        select 'jobs', procedure, {FIRST} from jobs
+        where procedure not in (select procedure from procedures) and exists (select 1 from procedures)
+        group by procedure""",
+    "dated after the load": f"""
+        select 'jobs', null, {FIRST} from jobs where opened_at > $now or closed_at > $now having count(*) > 0""",
+}
 JOBLESS = ("steps", "diagnostics", "parts")
+NO_JOB = "no job of that id in the store"
 
 
 def write_remarks(connection: duckdb.DuckDBPyConnection, models: Sequence[str], now: datetime, load_id: int) -> None:
-    """Write this load's remarks; the earlier ones about names are replaced, as they speak of the whole store."""
-    connection.execute(
-        "delete from remarks where remark like 'unknown %' or remark = 'dated after the load' or remark like 'no job%'"
-    )
+    """Write this load's remarks; earlier ones of these kinds are replaced, as they speak of the whole store."""
+    kinds = [*UNKNOWN, NO_JOB]
+    connection.execute("delete from remarks where list_contains($kinds, remark)", {"kinds": kinds})
     for remark, sql in UNKNOWN.items():
         needed = {n: v for n, v in (("models", list(models)), ("now", now)) if f"${n}" in sql}
         connection.execute(
@@ -33,16 +39,18 @@ def write_remarks(connection: duckdb.DuckDBPyConnection, models: Sequence[str], 
         )
     for table in JOBLESS:
         connection.execute(
-            f"insert into remarks select {load_id}, '{table}', source_file, 'no job of that id in the store', min(job_id), "
-            f"count(*), min(source_row) from {table} anti join jobs using (job_id) group by source_file"
+            f"insert into remarks select {load_id}, '{table}', source_file, '{NO_JOB}', min(job_id), {FIRST} "
+            f"from {table} anti join jobs using (job_id) group by source_file"
         )
 
 
 def write_clock_remarks(connection: duckdb.DuckDBPyConnection, table: str, load_id: int) -> None:
     """Note the staged rows of one table whose clock reading fell into an hour that was skipped or came twice."""
     connection.execute(
-        f"insert into main.remarks select {load_id}, '{table}', source_file, case when clock like '%skipped' then "
-        "'clock skipped (daylight saving), moved on by the hour' else 'clock repeated (daylight saving), read as the second pass' end, "
+        f"insert into main.remarks select {load_id}, '{table}', source_file, "
+        f"case when clock like '%skipped' then "
+        "'clock skipped (daylight saving), moved on by the hour' "
+        "else 'clock repeated (daylight saving), read as the second pass' end, "
         f"split_part(clock, ' ', 1), count(*), min(source_row) from temp.placed_{table} "
         "where clock is not null and broken is null and not left_out group by all"
     )

@@ -9,7 +9,7 @@ SHOWN = 8
 
 @dataclass(frozen=True)
 class FileCount:
-    """The account of one file for one table. read = accepted + refused + known + superseded; in_file = read + left_out."""
+    """One file's account for one table: read = accepted + refused + known + superseded, in_file = read + left_out."""
 
     source_file: str
     table: str
@@ -89,7 +89,8 @@ class LoadReport:
             for r in self.refusals[:SHOWN]:
                 shown = "" if r.value == "" else f" {r.value!r}"
                 lines.append(
-                    f"  {r.rows:>7,} × {r.table}.{r.column or '(row)'}: {r.rule}; first{shown} in {r.source_file}, row {r.source_row}"
+                    f"  {r.rows:>7,} × {r.table}.{r.column or '(row)'}: {r.rule}; "
+                    f"first{shown} in {r.source_file}, row {r.source_row}"
                 )
             lines += [f"  … and {len(self.refusals) - SHOWN} more kinds"] * (len(self.refusals) > SHOWN)
         if self.remarks:

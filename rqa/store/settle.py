@@ -17,6 +17,7 @@ from rqa.store.remarks import write_clock_remarks
 from rqa.store.stage import Staged
 
 FAR = "timestamp '9999-12-31'"
+VERDICTS = ("left_out", "accepted", "refused", "known", "superseded")
 Verdicts = dict[int, dict[str, int]]
 """Per file number: how many rows were accepted, refused, known, superseded."""
 
@@ -67,15 +68,14 @@ def _place_rows(connection: duckdb.DuckDBPyConnection, table: Table, files: Sequ
     gaps = {(f.file_no, place - i): i + 1 for f in files for i, (place, *_) in enumerate(f.rejects)}
     if gaps:
         connection.executemany("insert into stage_gaps values (?, ?, ?)", [(f, p, s) for (f, p), s in gaps.items()])
-    shift = (
-        "asof left join stage_gaps g on g.file_no = s.file_no and s.rowid - f.first_rowid >= g.from_place"
-        if gaps
-        else ""
-    )
+    place, behind = "s.rowid - f.first_rowid", ""
+    if gaps:
+        behind = f"asof left join stage_gaps g on g.file_no = s.file_no and {place} >= g.from_place"
+        place += " + coalesce(g.shift, 0)"
     connection.execute(
         f"create or replace temp view placed_{name} as select s.* exclude (given_row), "
-        f"coalesce(given_row, s.rowid - f.first_rowid + f.first_row{' + coalesce(g.shift, 0)' if gaps else ''}) as source_row "
-        f"from temp.stage_{name} s join stage_files f on f.file_no = s.file_no {shift}"
+        f"coalesce(given_row, {place} + f.first_row) as source_row "
+        f"from temp.stage_{name} s join stage_files f on f.file_no = s.file_no {behind}"
     )
 
 
@@ -88,8 +88,9 @@ def _keep_refused(
     connection.execute("delete from main.refused where table_name = $table and list_contains($labels, source_file)",
                        {"table": name, "labels": labels})  # fmt: skip
     connection.execute(
-        f"insert into main.refused select {load_id}, {literal(name)}, source_file, source_row, b.column_name, b.rule, b.value, raw "
-        f"from (select source_file, source_row, raw, unnest(broken) as b from temp.placed_{name} where broken is not null)"
+        f"insert into main.refused select {load_id}, {literal(name)}, source_file, source_row, b.column_name, b.rule, "
+        f"b.value, raw from (select source_file, source_row, raw, unnest(broken) as b from temp.placed_{name} "
+        "where broken is not null)"
     )
     for f in files:
         keep_rejects(connection, f, load_id)
@@ -153,7 +154,8 @@ def _number(connection: duckdb.DuckDBPyConnection, table: Table, derived: list[s
             first = f"min(place) over (partition by job_id, {column.numbered})"
             number = "dense_rank() over (partition by job_id order by first_place)"
             steps.append(
-                f"select * exclude (first_place) replace ({number} as {column.name}) from (select *, {first} as first_place from ({before}))"
+                f"select * exclude (first_place) replace ({number} as {column.name}) "
+                f"from (select *, {first} as first_place from ({before}))"
             )
     connection.execute(f"insert into main.{name} select {stored} from ({steps[-1]})")
     for used in ("fresh", "seen", "mingled"):
@@ -174,51 +176,55 @@ def _settle_keys(connection: duckdb.DuckDBPyConnection, table: Table, load_id: i
         connection.execute(f"insert into main.{name} select {stored} from {good}")
         _count_into(connection, verdicts, "accepted", f"select file_no, count(*) from {good} group by all")
         return
-    plain = f"select * from {good} anti join clash using ({key})"
-    _count_into(connection, verdicts, "accepted", f"select file_no, count(*) from ({plain}) group by all")
-    content = "{" + ", ".join(f"'{n}': {n}" for n in table.names) + "}"
+    _count_into(
+        connection,
+        verdicts,
+        "accepted",
+        f"select file_no, count(*) from {good} anti join clash using ({key}) group by all",
+    )
+    content = "to_json({" + ", ".join(f"'{n}': {n}" for n in table.names) + "})::varchar"
     key_text = "to_json({" + ", ".join(f"'{k}': {k}" for k in table.key) + "})::varchar"
-    connection.execute(
-        f"create or replace temp table held as select {stored}, to_json({content})::varchar as content, {key_text} as key_text "
-        f"from main.{name} semi join clash using ({key})"
-    )
-    connection.execute(
-        f"create or replace temp table contested as "
-        # an older reading of the same place, already replaced by a correction, must not come back
-        f"with read_again as (select {stored}, file_no, to_json({content})::varchar as content, {key_text} as key_text "
-        f"  from {good} semi join clash using ({key})), "
-        f"marked as (select r.*, h.content as held, exists (select 1 from main.superseded s where s.table_name = {literal(name)} "
-        f"  and s.key_text = r.key_text and s.content = r.content and s.source_file = r.source_file "
-        f"  and s.source_row = r.source_row) and h.content is distinct from r.content as stale "
-        f"  from read_again r left join held h using (key_text)), "
-        f"ranked as (select *, not stale and row_number() over (partition by key_text, stale order by file_no desc, source_row desc) = 1 "
-        f"  as last, first(content) over (partition by key_text, stale order by file_no desc, source_row desc) as last_content, "
-        f"  first(source_file) over (partition by key_text, stale order by file_no desc, source_row desc) as last_file, "
-        f"  first(source_row) over (partition by key_text, stale order by file_no desc, source_row desc) as last_row from marked) "
-        f"select *, case when stale or content = held then 'known' when last then 'accepted' "
-        f"when content = last_content then 'known' else 'superseded' end as verdict from ranked"
-    )
+    latest = "over (partition by key_text, stale order by file_no desc, source_row desc)"
+    connection.execute(f"""
+create or replace temp table held as       -- stored rows whose key was read again
+select {stored}, {content} as content, {key_text} as key_text from main.{name} semi join clash using ({key})""")
+    connection.execute(f"""
+create or replace temp table contested as  -- a row read, its key met more than once
+with read_again as (
+  select {stored}, file_no, {content} as content, {key_text} as key_text from {good} semi join clash using ({key})
+), replaced as (     -- what corrections have replaced before
+  select distinct key_text, content, source_file, source_row from main.superseded where table_name = {literal(name)}
+), marked as (       -- stale: an old reading of the same place, already corrected, that must not come back
+  select r.*, h.content as held, p.key_text is not null and h.content is distinct from r.content as stale
+  from read_again r left join held h using (key_text)
+  left join replaced p on p.key_text = r.key_text and p.content = r.content
+    and p.source_file = r.source_file and p.source_row = r.source_row
+), ranked as (       -- beside each row, the latest of its key
+  select *, first(content) {latest} as last_content, first(source_file) {latest} as last_file,
+    first(source_row) {latest} as last_row, row_number() {latest} as place from marked
+)
+select *, case when stale or content = held then 'known' when place = 1 then 'accepted'
+               when content = last_content then 'known' else 'superseded' end as verdict
+from ranked""")
     for what in ("accepted", "known", "superseded"):
-        _count_into(connection, verdicts, what,
-                    f"select file_no, count(*) from contested where verdict = '{what}' group by all")  # fmt: skip
-    for moved, by in (
-        ("contested where verdict = 'superseded'", "last_file, last_row"),
-        ("(select h.*, c.source_file as last_file, c.source_row as last_row from held h join contested c using (key_text) "
-         "where c.verdict = 'accepted')", "last_file, last_row"),
-    ):  # fmt: skip
-        connection.execute(
-            f"insert into main.superseded select {load_id}, {literal(name)}, source_file, source_row, {by}, key_text, content from {moved}"
-        )
+        sql = f"select file_no, count(*) from contested where verdict = '{what}' group by all"
+        _count_into(connection, verdicts, what, sql)
+    connection.execute(f"""
+insert into main.superseded
+select {load_id}, {literal(name)}, source_file, source_row, last_file, last_row, key_text, content
+from contested where verdict = 'superseded'
+union all            -- stored rows that a correction replaces now
+select {load_id}, {literal(name)}, h.source_file, h.source_row, c.source_file, c.source_row, h.key_text, h.content
+from held h join contested c using (key_text) where c.verdict = 'accepted'""")
     on = " and ".join(f"{name}.{k} = c.{k}" for k in table.key)
+    accepted = "from contested where verdict = 'accepted'"
+    connection.execute(f"delete from main.{name} using (select {key} {accepted}) c where {on}")
     connection.execute(
-        f"delete from main.{name} using (select {key} from contested where verdict = 'accepted') c where {on}"
-    )
-    connection.execute(
-        f"insert into main.{name} select {stored} from ({plain}) union all by name "
-        f"select {stored} from contested where verdict = 'accepted'"
+        f"insert into main.{name} select {stored} from {good} anti join clash using ({key}) "
+        f"union all select {stored} {accepted}"
     )
     for used in ("clash", "held", "contested"):
-        connection.execute(f"drop table if exists temp.{used}")
+        connection.execute(f"drop table temp.{used}")
 
 
 def tables_staged(files: Sequence[Staged]) -> list[Table]:

@@ -6,7 +6,8 @@ once per table it feeds. A staging table lives in the connection's temporary sto
 
 import re
 from collections import Counter
-from collections.abc import Callable, Mapping as MappingType
+from collections.abc import Callable
+from collections.abc import Mapping as MappingType
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -36,7 +37,7 @@ Progress = Callable[[str, float], None]
 
 @dataclass
 class Staged:
-    """One source read for one table: what it is called, where its rows lie in the staging table, what could not be read."""
+    """One source read for one table: its name, where its rows lie in the staging table, what could not be read."""
 
     label: str
     table: str
