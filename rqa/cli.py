@@ -1,0 +1,137 @@
+"""The commands. Each does one thing a person asks for, says what it did, and ends with 0; a user's mistake ends with 1."""
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from rqa.errors import RqaError
+
+if TYPE_CHECKING:
+    from rqa.store.report import LoadReport
+
+FOLDER = click.Path(file_okay=False, path_type=Path)
+
+
+class _Command(click.Group):
+    """A group that turns our errors into one message on stderr and exit code 1."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except RqaError as error:
+            click.echo(f"rqa: {error}", err=True)
+            ctx.exit(1)
+
+
+@click.group(cls=_Command, context_settings={"help_option_names": ["-h", "--help"]}, epilog="Start with: rqa demo out")
+@click.version_option(package_name="rqa")
+def main() -> None:
+    """Repair-quality analytics: what left fixed, what came back, and why.
+
+    A workspace is a folder with your logs and a sources.toml that says how to read them.
+    """
+
+
+@contextmanager
+def _bar() -> Iterator[Callable[[str, float], None]]:
+    """A progress bar on a terminal; nothing where the output is kept."""
+    if not sys.stderr.isatty():
+        yield lambda what, share: None
+        return
+    with click.progressbar(length=1000, label="loading", file=sys.stderr, item_show_func=lambda x: x) as bar:
+
+        def show(what: str, share: float) -> None:
+            bar.update(max(0, round(share * 1000) - bar.pos), what)
+
+        yield show
+        bar.update(1000 - bar.pos, "done")
+
+
+def _load(workspace: Path, *, write: bool, wait: float, memory: str | None = None) -> "LoadReport":
+    from rqa.loading import load
+
+    with _bar() as show:
+        return load(workspace, write=write, wait=wait, memory=memory, progress=show)
+
+
+_wait = click.option("--wait", default=60.0, show_default=True, help="Seconds to wait for another load to end.")
+_memory = click.option("--memory", default=None, metavar="SIZE", help="The most memory the engine may use, e.g. 1GB.")
+
+
+@main.command(epilog="Example: rqa load depot-2026")
+@click.argument("workspace", type=FOLDER)
+@_wait
+@_memory
+def load(workspace: Path, wait: float, memory: str | None) -> None:
+    """Read the workspace's sources and bring its store up to date.
+
+    Every row is accepted, refused with all its reasons, already known, or superseded by a correction. All or nothing:
+    a load that is stopped leaves the old store as it was.
+    """
+    click.echo(str(_load(workspace, write=True, wait=wait, memory=memory)))
+
+
+@main.command(epilog="Example: rqa inspect depot-2026")
+@click.argument("workspace", type=FOLDER)
+@_wait
+@_memory
+def inspect(workspace: Path, wait: float, memory: str | None) -> None:
+    """Read and judge everything as `load` would, and write nothing."""
+    click.echo(str(_load(workspace, write=False, wait=wait, memory=memory)))
+
+
+@main.command(epilog="Example: rqa review depot-2026 --month 2026-05")
+@click.argument("workspace", type=FOLDER)
+@click.option("--month", default=None, metavar="YYYY-MM", help="The month to report; by default the last whole one.")
+@click.option("--as-of", default=None, metavar="DATE", help="Look at the depot as of this day; by default the latest.")
+@click.option("--to", default=None, type=click.Path(dir_okay=False, path_type=Path), help="The file to write.")
+def review(workspace: Path, month: str | None, as_of: str | None, to: Path | None) -> None:
+    """Write the manager's page for one month: a single HTML file that opens offline."""
+    import rqa
+    from rqa.review import write_page
+
+    with rqa.open(workspace, as_of=as_of) as depot:
+        page = write_page(depot, to or workspace, month=month)
+    click.echo(page.headline)
+    click.echo(f"\nWritten to {page.path}")
+
+
+@main.command(epilog="Example: rqa notebooks depot-2026, then: jupyter lab depot-2026/notebooks")
+@click.argument("workspace", type=FOLDER)
+def notebooks(workspace: Path) -> None:
+    """Copy the notebooks into the workspace, pointed at its store."""
+    from rqa.notebooks import copy_notebooks
+
+    for path in copy_notebooks(workspace):
+        click.echo(f"{path}")
+    click.echo(f"\nOpen them with: jupyter lab {workspace / 'notebooks'}")
+
+
+@main.command(epilog="Example: rqa demo out")
+@click.argument("folder", type=FOLDER, default=Path("rqa-demo"))
+@click.option("--jobs", default=3000, show_default=True, type=click.IntRange(min=200), help="How many repair jobs.")
+@click.option("--seed", default=1, show_default=True, help="The scenario's seed; the same seed gives the same files.")
+def demo(folder: Path, jobs: int, seed: int) -> None:
+    """Make a workspace of the invented depot, load it, and write its page.
+
+    Three sites export differently, with the mess of real logs; truth.json beside them says what was planted.
+    """
+    import rqa
+    from rqa.demo import write
+    from rqa.notebooks import copy_notebooks
+    from rqa.review import write_page
+
+    if folder.exists() and any(folder.iterdir()) and not (folder / "truth.json").exists():
+        raise RqaError(f"{folder} holds other files; name a new folder, for example: rqa demo {folder}/demo")
+    write(folder, jobs=jobs, seed=seed)
+    click.echo(str(_load(folder, write=True, wait=60)))
+    with rqa.open(folder) as depot:
+        page = write_page(depot, folder)
+    copy_notebooks(folder)
+    click.echo(f"\n{page.headline}\n")
+    click.echo(f"The page:      {page.path}")
+    click.echo(f"The notebooks: jupyter lab {folder / 'notebooks'}")

@@ -1,0 +1,55 @@
+"""The data dictionary in the README, made from the contract: `python -m rqa.dictionary README.md` renews it."""
+
+import sys
+from pathlib import Path
+
+from rqa.contract import TABLES, Column, Table
+
+START, END = "<!-- data dictionary: start -->", "<!-- data dictionary: end -->"
+
+
+def _says(column: Column) -> str:
+    text = column.meaning
+    if column.allowed:
+        text += ": " + ", ".join(f"`{a}`" for a in column.allowed)
+    if column.unit:
+        text += f" ({column.unit})"
+    if column.at_least is not None:
+        text += f"; at least {column.at_least:g}"
+    if column.default is not None:
+        text += f"; default {column.default}"
+    if column.numbered:
+        text += "; derived when the source has none"
+    return text
+
+
+def _need(column: Column) -> str:
+    return "key" if column.key else "required" if column.required else ""
+
+
+def _section(table: Table) -> str:
+    lines = [f"**`{table.name}`**: {table.row}{' (reference)' if table.reference else ''}", ""]
+    lines += ["| column | kind | | meaning |", "|---|---|---|---|"]
+    lines += [f"| `{c.name}` | {c.kind} | {_need(c)} | {_says(c)} |" for c in table.columns]
+    for day, times in table.days:
+        lines.append(f"| `{day}` | date | added | day of {' or else '.join(times)} in the site's own calendar |")
+    for rule in table.rules:
+        lines.append(f"| `{rule.column}` | | rule | refused: {rule.name} |")
+    return "\n".join(lines)
+
+
+def data_dictionary() -> str:
+    """The ten tables as Markdown."""
+    return "\n\n".join(_section(t) for t in TABLES.values())
+
+
+def renewed(readme: str) -> str:
+    """The README's text with the dictionary between its two marks made anew; `ValueError` if a mark is missing."""
+    before, rest = readme.split(START)
+    _, after = rest.split(END)
+    return f"{before}{START}\n\n{data_dictionary()}\n\n{END}{after}"
+
+
+if __name__ == "__main__":
+    path = Path(sys.argv[1])
+    path.write_text(renewed(path.read_text(encoding="utf-8")), encoding="utf-8")
