@@ -1,0 +1,154 @@
+"""Shares by month: a line with intervals; months whose follow-up is not over are hollow and said to be so."""
+
+from typing import Any
+
+import altair as alt
+from rqa.answers.result import Answer, Comebacks
+
+from rqa.errors import RequestError
+from rqa.plots.ground import Ground, early_zone, ground
+from rqa.plots.reading import Reading, heading, read, row_of, said
+from rqa.plots.theme import PAPER, WIDTH, finish
+from rqa.plots.words import month_key, month_name
+
+HEIGHT = 250
+PANEL_HEIGHT = 130
+PANELS = 12
+"""Panels a reader can compare; more groups are asked for one by one."""
+ENOUGH = 20
+"""A month with fewer cases does not stretch the scale; an interval that leaves it is cut and marked by an arrow."""
+
+
+def plot_months(answer: Answer, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
+    """Shares by month, one panel for each combination of the other groupings."""
+    reading = read(answer)
+    rows = _rows(answer, reading)
+    panels = sorted({r["panel"] for r in rows})
+    if len(panels) > PANELS:
+        raise RequestError(
+            f"{len(panels)} groups by month are more than a picture of {PANELS} panels holds; "
+            "narrow the question with where=, or leave out the month."
+        )
+    fair = [r for r in rows if r["value"] is not None and r["size"] >= ENOUGH] or [
+        r for r in rows if r["value"] is not None
+    ]
+    under = ground(
+        [r["month"] for r in rows],
+        [r["low"] for r in fair],
+        [r["high"] for r in fair],
+        from_zero=reading.high_first,
+    )
+    _place(rows, under)
+    chart, by = _picture(rows, reading, under, panels, selection), _words(rows, reading, selection)
+    return finish(
+        chart if len(panels) > 1 else chart.properties(height=HEIGHT),
+        title=heading(reading),
+        subtitle=by,
+        description=_description(rows, reading),
+        headed=headed,
+        width=None if len(panels) > 1 else width,
+    )
+
+
+def _rows(answer: Answer, reading: Reading) -> list[dict[str, Any]]:
+    rows = []
+    others = [b for b in reading.by if b != "month"]
+    for r in answer.table.iter_rows(named=True):
+        row = row_of(r, reading)
+        row["month"] = month_key(r["month"])
+        row["name"] = month_name(r["month"])
+        row["panel"] = " · ".join(row[f"by_{b}"].replace("_", " ") for b in others)
+        late = isinstance(answer, Comebacks) and row["size"] < row.get("jobs", 0)
+        row["state"] = "mature" if not late else "partly matured" if row["size"] else "not matured"
+        rows.append(row)
+    return sorted(rows, key=lambda row: (row["panel"], row["month"]))
+
+
+def _place(rows: list[dict[str, Any]], under: Ground) -> None:
+    """Heights of the size bars, and intervals cut at the scale's end."""
+    most = max([r["size"] for r in rows] + [1])
+    for r in rows:
+        r["foot"] = round(under.bottom, 6)
+        r["bar"] = round(under.bottom + 0.13 * (under.top - under.floor) * r["size"] / most, 6)
+        if r["value"] is not None:
+            r["from"], r["to"] = max(r["low"], under.floor), min(r["high"], under.top)
+            r["dot"] = min(max(r["value"], under.floor), under.top)
+            r["cut"] = r["high"] > under.top + 1e-9
+
+
+def _picture(rows: list[dict[str, Any]], reading: Reading, under: Ground, panels: list[str], selection: bool) -> Any:
+    values = alt.Data(values=rows)
+    base = alt.Chart() if len(panels) > 1 else alt.Chart(values)
+    x, y = under.x(), under.y("dot")
+    have = base.transform_filter("isValid(datum.value)")
+    done = "datum.state == 'mature'"
+    tips = [alt.Tooltip("name:N", title="closed in" if reading.size == "matured" else "month")]
+    tips += [alt.Tooltip("panel:N", title="group")] * (len(panels) > 1)
+    tips += [
+        alt.Tooltip("share:N", title=reading.title.lower()),
+        alt.Tooltip("interval:N", title=f"{reading.level_text} interval"),
+        alt.Tooltip("counts:N", title=reading.did or "size"),
+    ]
+    tips += [alt.Tooltip("jobs:Q", title="jobs, matured or not"), alt.Tooltip("state:N", title="follow-up")] * (
+        reading.size == "matured"
+    )
+    layers = [
+        base.mark_bar(style="rqa-size", width=alt.RelativeBandSize(0.7)).encode(
+            x=x, y=under.y("foot"), y2="bar:Q", tooltip=tips
+        ),
+        have.transform_filter(done).mark_line(style="rqa-line").encode(x=x, y=y),
+        have.mark_rule(style="rqa-interval").encode(x=x, y=under.y("from"), y2="to:Q"),
+        have.transform_filter(done).mark_point(style="rqa-dot", filled=True).encode(x=x, y=y, tooltip=tips),
+        have.transform_filter("datum.state != 'mature'")
+        .mark_point(style="rqa-hollow", fill=PAPER)
+        .encode(x=x, y=y, tooltip=tips),
+        have.transform_filter("datum.cut").mark_text(style="rqa-note", dy=-7, text="↑").encode(x=x, y=under.y("to")),
+    ]
+    early = [r["month"] for r in rows if r["state"] != "mature"]
+    if early:
+        layers = [*early_zone(min(early), max(early), under, base=base), *layers]
+    if selection:
+        over = alt.selection_point(
+            name="over", fields=["month"], on="pointerover", nearest=True, empty=False, clear="pointerout"
+        )
+        layers += [
+            base.transform_filter(over)
+            .mark_text(style="rqa-label", fontWeight="bold", align="center", dy=-9)
+            .encode(x=x, y=under.y("to"), text="share:N"),
+            have.mark_point(opacity=0, size=300).encode(x=x, y=y, tooltip=tips).add_params(over),
+        ]
+    if len(panels) == 1:
+        return alt.layer(*layers)
+    return (
+        alt.layer(*layers, data=values)
+        .properties(width=WIDTH, height=PANEL_HEIGHT)
+        .facet(row=alt.Row("panel:N", title=None, header=alt.Header(labelOrient="top")))
+        .properties(spacing=8)
+    )
+
+
+def _words(rows: list[dict[str, Any]], reading: Reading, selection: bool) -> list[str]:
+    most = max([r["size"] for r in rows] + [0])
+    words = [
+        f"dot = share, line = {reading.level_text} interval; bars at the foot = {reading.of} (up to {most:,} a month)"
+    ]
+    if any(r["state"] != "mature" for r in rows):
+        words.append("hollow, in the dashed frame: follow-up not over, the share will still change")
+    if selection:
+        words.append(
+            "point at a month to read its share" + (" in every panel" if len({r["panel"] for r in rows}) > 1 else "")
+        )
+    return words
+
+
+def _description(rows: list[dict[str, Any]], reading: Reading) -> str:
+    text = [f"{heading(reading)}, {month_name(min(r['month'] for r in rows))} to "
+            f"{month_name(max(r['month'] for r in rows))}."]  # fmt: skip
+    have = [r for r in rows if r["state"] == "mature" and r["value"] is not None]
+    if have:
+        high, low = max(have, key=lambda r: r["value"]), min(have, key=lambda r: r["value"])
+        text.append(f"Highest: {said(high, reading)}. Lowest: {said(low, reading)}. Last: {said(have[-1], reading)}.")
+    early = sorted({r["name"] for r in rows if r["state"] != "mature"}, key=str)
+    if early:
+        text.append(f"Not yet matured: {', '.join(early)}.")
+    return " ".join(text)

@@ -1,0 +1,120 @@
+"""What a chart needs to know of an answer: which column is the share, of how many, and what to call it."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from rqa.answers.result import Answer, CleanJobs, Comebacks, FirstPassYield
+
+from rqa.plots.words import NAMES, count, interval, known, month_key, percent, spoken
+
+PARTITION = {"month", "site", "model", "procedure", "technician", "billing"}
+"""Groupings under which every job counts once, so that the rows may be added up to one overall share."""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """How to read an answer's table as shares with intervals."""
+
+    title: str
+    value: str
+    size: str
+    events: str
+    did: str
+    of: str
+    high_first: bool
+    adds_up: bool
+    by: tuple[str, ...]
+    level: float
+
+    @property
+    def level_text(self) -> str:
+        """The level of the intervals as text, "95 %"."""
+        return f"{self.level * 100:g} %"
+
+
+def by_of(answer: Answer) -> tuple[str, ...]:
+    """The groupings of an answer, as a tuple of names."""
+    by: Any = answer.settings.get("by", ())
+    return (by,) if isinstance(by, str) else tuple(by or ())
+
+
+def read(answer: Answer) -> Reading:
+    """The reading of an answer that consists of shares; what is none of the others is a rolled yield."""
+    by, settings = by_of(answer), answer.settings
+    level = float(str(settings.get("level", 0.95)))
+    if isinstance(answer, Comebacks):
+        title = f"Come-backs within {settings.get('window', 30)} days"
+        return Reading(
+            title, "rate", "matured", "returned", "came back", "matured jobs", True, set(by) <= PARTITION, by, level
+        )
+    if isinstance(answer, FirstPassYield):
+        return Reading(
+            "First-pass yield",
+            "yield",
+            "exposures",
+            "passed",
+            "passed first time",
+            "first checks",
+            False,
+            True,
+            by,
+            level,
+        )
+    if isinstance(answer, CleanJobs):
+        return Reading(
+            "Clean-job share",
+            "share",
+            "jobs",
+            "clean",
+            "were clean",
+            "checked jobs",
+            False,
+            set(by) <= PARTITION,
+            by,
+            level,
+        )
+    return Reading("Rolled yield", "yield", "steps", "", "", "steps", False, False, by, level)
+
+
+def heading(reading: Reading) -> str:
+    """The chart's title: what, and by what."""
+    names = [NAMES.get(b, b) for b in reading.by]
+    return f"{reading.title}, by {' and '.join(names)}" if names else reading.title
+
+
+def row_of(row: Mapping[str, Any], reading: Reading) -> dict[str, Any]:
+    """One table row as a chart row: plain JSON values, the texts that stand beside the mark and in the tooltip."""
+    size = int(row[reading.size])
+    value, low, high = (row[c] if known(row[c]) else None for c in (reading.value, "low", "high"))
+    made: dict[str, Any] = {
+        "label": " · ".join(spoken(row[b]) for b in reading.by) or "all",
+        "value": value,
+        "low": low,
+        "high": high,
+        "size": size,
+        "share": percent(value),
+        "interval": interval(low, high),
+    }
+    if reading.events:
+        made["counts"] = f"{count(row[reading.events])} of {count(size)}"
+    else:
+        made["counts"] = f"{count(size)} {reading.of}"
+    if "jobs" in row and reading.size == "matured":
+        made["jobs"] = int(row["jobs"])
+    if "unchecked" in row:
+        made["unchecked"] = int(row["unchecked"])
+    if "normalised_yield" in row:
+        made["a step"] = percent(row["normalised_yield"])
+    for b in reading.by:
+        made[f"by_{b}"] = month_key(row[b]) if b == "month" else str(row[b])
+    return made
+
+
+def said(row: Mapping[str, Any], reading: Reading) -> str:
+    """One row in words, for text alternatives."""
+    if row["value"] is None:
+        return (
+            f"{row['label']}: no data ({row['counts']} {reading.of})" if reading.events else f"{row['label']}: no data"
+        )
+    return f"{row['label']}: {row['share']} ({row['counts']}, {reading.level_text} interval {row['interval']})"

@@ -1,0 +1,63 @@
+"""Charts in notebooks: compiled Vega that the bundled viewer draws offline, a still picture, and a text.
+
+The stock renderers leave a saved, untrusted notebook blank when there is no network. Compiling here also keeps the
+grammar's own version, whatever version the viewer carries.
+"""
+
+from functools import cache
+from typing import Any
+
+VEGA = "application/vnd.vega.v5+json"
+SCHEMA = "https://vega.github.io/schema/vega/v5.json"
+
+
+@cache
+def grammar_version() -> str:
+    """The newest version of the chart grammar that the compiler knows and that is not newer than Altair's."""
+    import altair as alt
+    import vl_convert
+
+    def numbers(text: str) -> tuple[int, ...]:
+        return tuple(int(part) for part in text.lstrip("v").split(".")[:2])
+
+    fit = [v for v in vl_convert.get_vegalite_versions() if numbers(v) <= numbers(alt.SCHEMA_VERSION)]
+    return str(max(fit, key=numbers))
+
+
+def compiled(spec: dict[str, Any]) -> dict[str, Any]:
+    """A chart's specification as Vega."""
+    import vl_convert
+
+    vega: dict[str, Any] = vl_convert.vegalite_to_vega(spec, vl_version=grammar_version())
+    return vega | {"$schema": SCHEMA}
+
+
+def still(spec: dict[str, Any]) -> str:
+    """A chart's specification as an SVG picture that refers to nothing outside itself."""
+    import vl_convert
+
+    return str(vl_convert.vegalite_to_svg(spec, vl_version=grammar_version(), allowed_base_urls=[]))
+
+
+def render(spec: dict[str, Any], **_: Any) -> dict[str, Any]:
+    """What a notebook keeps of a chart, best first."""
+    return {
+        VEGA: compiled(spec),
+        "image/svg+xml": still(spec),
+        "text/plain": str(spec.get("description", "chart")),
+    }
+
+
+def enable() -> None:
+    """Make this session's charts and tables come out as the notebooks show them; calling it again changes nothing."""
+    import altair as alt
+    import polars as pl
+
+    alt.renderers.register("rqa", render)
+    alt.renderers.enable("rqa")
+    pl.Config.set_tbl_hide_dataframe_shape(True)
+    pl.Config.set_tbl_hide_column_data_types(True)
+    pl.Config.set_tbl_rows(40)
+    pl.Config.set_tbl_cols(16)
+    pl.Config.set_tbl_width_chars(160)
+    pl.Config.set_fmt_str_lengths(60)

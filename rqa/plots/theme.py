@@ -1,0 +1,74 @@
+"""The look of every chart: ink on paper, limits as a soft band, meaning carried by shape and words before colour."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import altair as alt
+
+FONT = "Liberation Sans, Arial, Helvetica, sans-serif"
+"""Ends in a generic family, so that text is drawn on any machine; the first comes with the renderer."""
+INK = "#1b2a38"
+QUIET = "#55626e"
+HAIR = "#d3dae0"
+BAND = "#e1e8ec"
+PAPER = "#ffffff"
+SIGNAL = "#8a3d00"
+WIDTH = 640
+"""Width in pixels in a notebook; a page gives "container" and lets the window decide."""
+
+CONFIG: dict[str, Any] = {
+    "font": FONT,
+    "background": PAPER,
+    "padding": 6,
+    "view": {"stroke": None},
+    "axis": {
+        "labelColor": QUIET, "titleColor": QUIET, "labelFontSize": 11, "titleFontSize": 11, "titleFontWeight": "normal",
+        "domainColor": INK, "tickColor": HAIR, "gridColor": HAIR, "gridDash": [1, 3], "labelPadding": 5,
+    },
+    "header": {"labelColor": INK, "labelFontSize": 12, "labelFontWeight": "bold", "labelAnchor": "start"},
+    "title": {
+        "anchor": "start", "frame": "group", "offset": 14, "color": INK, "fontSize": 14, "fontWeight": "bold",
+        "subtitleColor": QUIET, "subtitleFontSize": 11.5, "subtitlePadding": 5,
+    },
+    "mark": {"color": INK},
+    "style": {
+        "rqa-interval": {"color": INK, "strokeWidth": 1.6, "strokeCap": "round"},
+        "rqa-dot": {"color": INK, "opacity": 1, "size": 56},
+        "rqa-hollow": {"color": INK, "opacity": 1, "strokeWidth": 1.6, "size": 52},
+        "rqa-line": {"color": INK, "strokeWidth": 1.2},
+        "rqa-centre": {"color": INK, "strokeWidth": 0.9},
+        "rqa-tick": {"color": QUIET, "thickness": 1.6, "opacity": 1},
+        "rqa-band": {"color": BAND, "stroke": BAND, "strokeWidth": 0.6},
+        "rqa-early": {"color": PAPER, "fillOpacity": 0.001, "stroke": QUIET, "strokeDash": [2, 3], "strokeWidth": 1},
+        "rqa-size": {"color": QUIET, "opacity": 0.5},
+        "rqa-signal": {"color": SIGNAL, "opacity": 1, "shape": "diamond", "size": 150},
+        "rqa-word": {"color": SIGNAL, "fontWeight": "bold", "fontSize": 11.5},
+        "rqa-label": {"color": INK, "fontSize": 12, "align": "left"},
+        "rqa-number": {"color": QUIET, "fontSize": 11.5, "align": "right"},
+        "rqa-note": {"color": QUIET, "fontSize": 11},
+        "rqa-nothing": {"color": QUIET, "fontSize": 15, "fontWeight": "bold"},
+    },
+}  # fmt: skip
+
+
+def finish(
+    chart: Any, *, title: str, subtitle: Sequence[str], description: str, headed: bool, width: int | str | None = None
+) -> Any:
+    """Give a chart its heading (when it carries its own), its text alternative and the theme."""
+    heading: dict[str, Any] = {}
+    if headed:
+        heading["title"] = alt.TitleParams(text=title, subtitle=list(subtitle))
+    if width is not None:
+        heading["width"] = width
+    return chart.properties(description=description, **heading).configure(**CONFIG)
+
+
+def nothing(*, title: str, why: str, headed: bool, width: int | str) -> Any:
+    """A chart that says in words that there is nothing to draw."""
+    words = [{"text": "no data", "why": why}]
+    base = alt.Chart(alt.Data(values=words))
+    chart = alt.layer(
+        base.mark_text(style="rqa-nothing", dy=-8).encode(text="text:N"),
+        base.mark_text(style="rqa-note", dy=12).encode(text="why:N"),
+    ).properties(height=90)
+    return finish(chart, title=title, subtitle=(), description=f"{title}: no data. {why}", headed=headed, width=width)
