@@ -1,8 +1,8 @@
 """A load: from a workspace's sources to a store that holds either all of them or none.
 
-The open store is never written. A load works on a sibling copy, in one transaction, proves that every row is accounted
-for, and then puts the copy in the old file's place; readers keep what they opened. Killed at any moment, the old file
-is whole, and what is left of the copy is removed by the next load.
+The open store is never written. A load works on a sibling copy, proves that every row is accounted for, and then puts
+the copy in the old file's place in one step; readers keep what they opened. Killed at any moment, the old file is
+whole, and what is left of the copy is removed by the next load.
 """
 
 import os
@@ -18,7 +18,7 @@ from typing import Any
 
 import duckdb
 
-from rqa.contract import TABLES
+from rqa.contract import TABLES, Table
 from rqa.errors import StoreError
 from rqa.intake.mapping import MAPPING_FILE, Mapping, parse_mapping, read_mapping
 from rqa.store.ddl import FORMAT_VERSION, create_statements
@@ -26,7 +26,7 @@ from rqa.store.engine import STORE_FILE, connect
 from rqa.store.lock import writing
 from rqa.store.remarks import write_remarks
 from rqa.store.report import FileCount, LoadReport, Refusal, Remark
-from rqa.store.settle import keep_rejects, settle, tables_staged
+from rqa.store.settle import keep_rejects, settle
 from rqa.store.stage import Plan, Progress, Staged, Stager, plan
 
 WAIT_SECONDS = 60.0
@@ -131,58 +131,89 @@ def _load_into(
         for statement in create_statements():
             connection.execute(statement)
     load_id = _one(connection, "select coalesce(max(load_id), 0) + 1 from loads")
-    before = {name: _one(connection, f"select count(*) from main.{name}") for name in TABLES}
     stager = Stager(connection, scratch)
     stager.make_tables({i.entry.table.name for i in items})
     known = _unchanged(connection, items)
     for number, item in enumerate(items):
         if number not in known:
             stager.bind(item)
-    # Staging comes before the transaction: the engine numbers a table's rows for good only once they are committed.
-    staged = _stage_all(stager, items, known, progress)
-    connection.execute("begin")
-    counts, added = [], dict.fromkeys(TABLES, 0)
-    for table in tables_staged([f for f in staged if f.unchanged_rows is None]):
-        files = [f for f in staged if f.table == table.name and f.unchanged_rows is None]
-        _tell(progress, f"checking {table.name}", 0.9)
-        replaced = _one(connection, f"select count(*) from superseded where table_name = '{table.name}'")
-        verdicts = settle(connection, table, files, load_id)
-        for f in files:
-            v = verdicts[f.file_no]
-            in_file = f.rows + len(f.rejects)
-            counts.append(
-                (f, FileCount(f.label, f.table, in_file, v["left_out"], in_file - v["left_out"], v["accepted"],
-                              v["refused"], v["known"], v["superseded"]))
-            )  # fmt: skip
-        moved = _one(connection, f"select count(*) from superseded where table_name = '{table.name}'") - replaced
-        accepted = sum(c.accepted for f, c in counts if f.table == table.name)
-        lost = sum(c.superseded for f, c in counts if f.table == table.name)
-        added[table.name] = accepted - (moved - lost)
-        connection.execute(f"drop table temp.stage_{table.name} cascade")
+    meter = _Meter(progress, sum(i.size for n, i in enumerate(items) if n not in known) or 1)
+    counts: list[tuple[Staged, FileCount]] = []
+    for table in TABLES.values():
+        # A table is read and settled before the next is read, so that only one is held in temporary storage.
+        files = []
+        for number, item in enumerate(items):
+            if item.entry.table is not table:
+                continue
+            if number in known:
+                counts.append(_unread(item, number, known[number]))
+            else:
+                meter.reading(item)
+                files.append(stager.stage(item, number))
+        if files:
+            meter.tell(f"checking {table.name}")
+            counts += _settle_table(connection, table, files, load_id)
+        connection.execute(f"drop table if exists temp.stage_{table.name} cascade")
     for f in stager.named_refusals:
         read = f.rows + len(f.rejects)
         connection.execute("delete from refused where table_name = $1 and source_file = $2", [f.table, f.label])
         keep_rejects(connection, f, load_id)
         counts.append((f, FileCount(f.label, f.table, read, 0, read, f.rows, len(f.rejects), 0, 0)))
-    for f in staged:
-        if f.unchanged_rows is not None:
-            counts.append(
-                (f, FileCount(f.label, f.table, f.unchanged_rows, 0, f.unchanged_rows, 0, 0, f.unchanged_rows, 0, True))
-            )
-    _prove(connection, [c for _, c in counts], before, added)
     _keep_books(connection, rules, counts, load_id, version, started)
     write_remarks(connection, rules.workspace.models, started, load_id)
-    _tell(progress, "linking and counting", 0.95)
+    meter.tell("linking and counting")
     keep(connection)
     result = _outcome(connection, [c for _, c in counts], load_id)
-    connection.execute("commit")
     connection.execute("checkpoint")
     return result
 
 
-def _tell(progress: Progress | None, what: str, share: float) -> None:
-    if progress is not None:
-        progress(what, share)
+def _settle_table(
+    connection: duckdb.DuckDBPyConnection, table: Table, files: Sequence[Staged], load_id: int
+) -> list[tuple[Staged, FileCount]]:
+    """Settle one table and prove that its sums hold; raises `StoreError` if they do not."""
+    rows = f"select count(*) from main.{table.name}"
+    moved = f"select count(*) from main.superseded where table_name = '{table.name}'"
+    rows_before, moved_before = _one(connection, rows), _one(connection, moved)
+    verdicts = settle(connection, table, files, load_id)
+    counts = []
+    for f in files:
+        v = verdicts[f.file_no]
+        in_file = f.rows + len(f.rejects)
+        counts.append(
+            FileCount(f.label, f.table, in_file, v["left_out"], in_file - v["left_out"], v["accepted"], v["refused"],
+                      v["known"], v["superseded"])
+        )  # fmt: skip
+    wrong = [f"{c.source_file}: {c}" for c in counts if not c.adds_up]
+    replaced = _one(connection, moved) - moved_before - sum(c.superseded for c in counts)
+    due = rows_before + sum(c.accepted for c in counts) - replaced
+    if _one(connection, rows) != due:
+        wrong.append(f"{table.name}: {due} rows are due, {_one(connection, rows)} are there")
+    if wrong:
+        faults = "\n".join(f"  - {w}" for w in wrong)
+        raise StoreError(f"the load does not add up, so nothing was stored; please report it:\n{faults}")
+    return list(zip(files, counts, strict=True))
+
+
+def _unread(item: Plan, number: int, rows: int) -> tuple[Staged, FileCount]:
+    """The account of a file that is what it was when last loaded: it is not read again, all its rows are known."""
+    same = Staged(item.label, item.entry.table.name, number, item.digest, item.fingerprint)
+    return same, FileCount(item.label, same.table, rows, 0, rows, 0, 0, rows, 0, unchanged=True)
+
+
+class _Meter:
+    """Tells how far the load is, by bytes read."""
+
+    def __init__(self, progress: Progress | None, total: int) -> None:
+        self.progress, self.total, self.done = progress, total, 0
+
+    def reading(self, item: Plan) -> None:
+        self.tell(f"reading {item.label}")
+        self.done += item.size
+
+    def tell(self, what: str) -> None:
+        if self.progress is not None:
+            self.progress(what, 0.95 * min(1.0, self.done / self.total))
 
 
 def _one(connection: duckdb.DuckDBPyConnection, sql: str) -> int:
@@ -205,41 +236,6 @@ def _unchanged(connection: duckdb.DuckDBPyConnection, items: Sequence[Plan]) -> 
         if item.digest and seen and seen[:2] == (item.digest, item.fingerprint):
             found[number] = seen[2]
     return found
-
-
-def _stage_all(
-    stager: Stager, items: Sequence[Plan], known: MappingType[int, int], progress: Progress | None
-) -> list[Staged]:
-    staged, total = [], sum(i.size for n, i in enumerate(items) if n not in known) or 1
-    done = 0
-    for number, item in enumerate(items):
-        if number in known:
-            same = Staged(item.label, item.entry.table.name, number, item.digest, item.fingerprint)
-            same.unchanged_rows = known[number]
-            staged.append(same)
-            continue
-        _tell(progress, f"reading {item.label}", 0.9 * done / total)
-        staged.append(stager.stage(item, number))
-        done += item.size
-    return staged
-
-
-def _prove(
-    connection: duckdb.DuckDBPyConnection,
-    counts: Sequence[FileCount],
-    before: MappingType[str, int],
-    added: MappingType[str, int],
-) -> None:
-    wrong = [f"{c.source_file}: {c}" for c in counts if not c.adds_up]
-    for name in TABLES:
-        now = _one(connection, f"select count(*) from main.{name}")
-        if now != before[name] + added[name]:
-            wrong.append(f"{name}: {before[name]} rows before, {added[name]} added, but {now} now")
-    if wrong:
-        raise StoreError(
-            "the load does not add up, so nothing was stored; please report it:\n"
-            + "\n".join(f"  - {w}" for w in wrong)
-        )
 
 
 def _keep_books(

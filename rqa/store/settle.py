@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 import duckdb
 
-from rqa.contract import TABLES, Table
+from rqa.contract import Table
 from rqa.intake.sources import literal
 from rqa.store.ddl import columns
 from rqa.store.remarks import write_clock_remarks
@@ -225,8 +225,3 @@ from held h join contested c using (key_text) where c.verdict = 'accepted'""")
     )
     for used in ("clash", "held", "contested"):
         connection.execute(f"drop table temp.{used}")
-
-
-def tables_staged(files: Sequence[Staged]) -> list[Table]:
-    """The contract tables something was staged for, reference tables last to be settled as they are small."""
-    return [t for t in TABLES.values() if any(f.table == t.name for f in files)]

@@ -49,7 +49,6 @@ class Staged:
     first_row: int = 1
     rejects: list[tuple[int, str, str, str]] = field(default_factory=list)
     """(place among the file's records counted from 0, rule, value, raw) of records that are no rows at all."""
-    unchanged_rows: int | None = None
 
 
 @dataclass
