@@ -1,4 +1,4 @@
-"""The commands. Each does one thing a person asks for, says what it did, and ends with 0; a user's mistake ends with 1."""
+"""The commands. Each does one thing, says what it did, and ends with 0; a user's mistake ends with 1 and one message."""
 
 import sys
 from collections.abc import Callable, Iterator
@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from rqa.errors import RqaError
+from rqa.store.limits import MEMORY, WAIT_SECONDS
 
 if TYPE_CHECKING:
     from rqa.store.report import LoadReport
@@ -51,22 +52,24 @@ def _bar() -> Iterator[Callable[[str, float], None]]:
         bar.update(1000 - bar.pos, "done")
 
 
-def _load(workspace: Path, *, write: bool, wait: float, memory: str | None = None) -> "LoadReport":
+def _load(workspace: Path, *, write: bool, wait: float, memory: str = MEMORY) -> "LoadReport":
     from rqa.loading import load
 
     with _bar() as show:
         return load(workspace, write=write, wait=wait, memory=memory, progress=show)
 
 
-_wait = click.option("--wait", default=60.0, show_default=True, help="Seconds to wait for another load to end.")
-_memory = click.option("--memory", default=None, metavar="SIZE", help="The most memory the engine may use, e.g. 1GB.")
+_wait = click.option("--wait", default=WAIT_SECONDS, show_default=True, help="Seconds to wait for another load to end.")
+_memory = click.option(
+    "--memory", default=MEMORY, show_default=True, metavar="SIZE", help="The most the engine may use."
+)
 
 
 @main.command(epilog="Example: rqa load depot-2026")
 @click.argument("workspace", type=FOLDER)
 @_wait
 @_memory
-def load(workspace: Path, wait: float, memory: str | None) -> None:
+def load(workspace: Path, wait: float, memory: str) -> None:
     """Read the workspace's sources and bring its store up to date.
 
     Every row is accepted, refused with all its reasons, already known, or superseded by a correction. All or nothing:
@@ -79,7 +82,7 @@ def load(workspace: Path, wait: float, memory: str | None) -> None:
 @click.argument("workspace", type=FOLDER)
 @_wait
 @_memory
-def inspect(workspace: Path, wait: float, memory: str | None) -> None:
+def inspect(workspace: Path, wait: float, memory: str) -> None:
     """Read and judge everything as `load` would, and write nothing."""
     click.echo(str(_load(workspace, write=False, wait=wait, memory=memory)))
 
@@ -120,15 +123,16 @@ def demo(folder: Path, jobs: int, seed: int) -> None:
 
     Three sites export differently, with the mess of real logs; truth.json beside them says what was planted.
     """
+    from rqa.notebooks import copy_notebooks
+
     import rqa
     from rqa.demo import write
-    from rqa.notebooks import copy_notebooks
     from rqa.review import write_page
 
     if folder.exists() and any(folder.iterdir()) and not (folder / "truth.json").exists():
         raise RqaError(f"{folder} holds other files; name a new folder, for example: rqa demo {folder}/demo")
     write(folder, jobs=jobs, seed=seed)
-    click.echo(str(_load(folder, write=True, wait=60)))
+    click.echo(str(_load(folder, write=True, wait=WAIT_SECONDS)))
     with rqa.open(folder) as depot:
         page = write_page(depot, folder)
     copy_notebooks(folder)

@@ -4,11 +4,11 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from rqa.store.limits import MEMORY, WAIT_SECONDS
+
 if TYPE_CHECKING:
     from rqa.store.report import LoadReport
     from rqa.store.stage import Progress
-
-WAIT_SECONDS = 60.0
 
 
 def load(
@@ -18,7 +18,7 @@ def load(
     mapping: Mapping[str, Any] | None = None,
     write: bool = True,
     wait: float = WAIT_SECONDS,
-    memory: str | None = None,
+    memory: str | None = MEMORY,
     progress: "Progress | None" = None,
 ) -> "LoadReport":
     """Read a workspace's sources, judge every row, and bring its store up to date.
@@ -31,7 +31,7 @@ def load(
         mapping: what `sources.toml` would hold, as plain data, in its place.
         write: False reads and judges everything and keeps nothing.
         wait: seconds to wait for another load of the same store to end.
-        memory: the most the engine may use, such as "1GB"; by default the engine's own limit.
+        memory: the most the engine may use; the rest goes to disk beside the store. None: the engine's own limit.
         progress: called with what is being done and the share done, 0 to 1.
 
     Returns a `LoadReport`: for each file read = accepted + refused + known + superseded; why rows were refused; what

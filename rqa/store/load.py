@@ -23,13 +23,12 @@ from rqa.errors import StoreError
 from rqa.intake.mapping import MAPPING_FILE, Mapping, parse_mapping, read_mapping
 from rqa.store.ddl import FORMAT_VERSION, create_statements
 from rqa.store.engine import STORE_FILE, connect
+from rqa.store.limits import MEMORY, WAIT_SECONDS
 from rqa.store.lock import writing
 from rqa.store.remarks import write_remarks
 from rqa.store.report import FileCount, LoadReport, Refusal, Remark
 from rqa.store.settle import keep_rejects, settle
 from rqa.store.stage import Plan, Progress, Staged, Stager, plan
-
-WAIT_SECONDS = 60.0
 
 
 def load(
@@ -41,7 +40,7 @@ def load(
     mapping: MappingType[str, Any] | None = None,
     write: bool = True,
     wait: float = WAIT_SECONDS,
-    memory: str | None = None,
+    memory: str | None = MEMORY,
     progress: Progress | None = None,
 ) -> LoadReport:
     """Load a workspace; `keep` makes the kept tables in the same transaction.
