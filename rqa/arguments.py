@@ -1,0 +1,116 @@
+"""Checks of the arguments that the pure functions of `rqa.stats` and `rqa.spc` take.
+
+Every message says which argument, which rule it broke, and the value that broke it. It knows NumPy only, so that
+both rooms run without the rest of the package.
+"""
+
+from collections.abc import Sequence
+from numbers import Real
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Counts = NDArray[np.int64]
+Numbers = NDArray[np.float64]
+
+LARGEST_COUNT = 2**53
+"""Above this a double no longer holds every whole number, so a ratio of counts would be of other counts."""
+
+
+def counts(name: str, given: ArrayLike) -> Counts:
+    """Whole numbers from 0 up, as integers; floats that are whole are taken, missing values are not."""
+    numbers = _numbers(name, given)
+    _refuse(name, "must not be missing (NaN or null)", numbers, np.isnan(numbers))
+    _refuse(name, "must be whole numbers", numbers, numbers != np.floor(numbers))
+    _refuse(name, "must be at least 0", numbers, numbers < 0)
+    _refuse(name, "must be at most 2**53", numbers, numbers > LARGEST_COUNT)
+    return numbers.astype(np.int64)
+
+
+def part_and_whole(part_name: str, part: ArrayLike, whole_name: str, whole: ArrayLike) -> tuple[Counts, Counts]:
+    """Two arrays of counts of one shape, no part above its whole."""
+    parts, wholes = same_shape({part_name: counts(part_name, part), whole_name: counts(whole_name, whole)})
+    above = parts > wholes
+    if above.any():
+        place = _first(above)
+        raise ValueError(
+            f"{part_name} must not be above {whole_name}: {_at(part_name, place)} = {parts[place]}, "
+            f"{_at(whole_name, place)} = {wholes[place]}{_others(above)}"
+        )
+    return parts, wholes
+
+
+def same_shape(arrays: dict[str, Counts]) -> tuple[Counts, ...]:
+    """The arrays brought to one shape: they must have it already, or be single numbers; each is a copy of its own."""
+    shapes = {a.shape for a in arrays.values() if a.ndim}
+    if len(shapes) > 1:
+        found = ", ".join(f"{name} {a.shape}" for name, a in arrays.items())
+        raise ValueError(f"{' and '.join(arrays)} must be of one shape, or single numbers: {found}")
+    shape = shapes.pop() if shapes else ()
+    return tuple(np.broadcast_to(a, shape).copy() for a in arrays.values())
+
+
+def share(name: str, given: float) -> float:
+    """One number strictly between 0 and 1, such as a confidence level."""
+    if isinstance(given, bool) or not isinstance(given, Real) or not 0 < given < 1:
+        raise ValueError(f"{name} must be one number between 0 and 1, both left out: {given!r}")
+    return float(given)
+
+
+def one_of(name: str, given: str, allowed: Sequence[str]) -> str:
+    """A word out of a closed list."""
+    if given not in allowed:
+        raise ValueError(f"{name} must be one of {', '.join(allowed)}: {given!r}")
+    return given
+
+
+def frozen(array: ArrayLike) -> Numbers:
+    """The array as read-only doubles, for a result that nobody should change in passing."""
+    kept = np.array(array, dtype=np.float64)
+    kept.setflags(write=False)
+    return kept
+
+
+def frozen_counts(array: Counts) -> Counts:
+    """The counts as read-only integers."""
+    kept = np.array(array, dtype=np.int64)
+    kept.setflags(write=False)
+    return kept
+
+
+def _numbers(name: str, given: ArrayLike) -> Numbers:
+    try:
+        array = np.asarray(given)
+    except ValueError as cause:
+        raise ValueError(f"{name} must be a number or an array of numbers, rows of one length: {given!r}") from cause
+    text = array.dtype.kind == "O" and any(isinstance(value, str) for value in array.flat)
+    if text or array.dtype.kind not in "iufO":
+        raise ValueError(f"{name} must be numbers, not {array.dtype}: {_short(given)}")
+    try:
+        return array.astype(np.float64)
+    except (TypeError, ValueError) as cause:
+        raise ValueError(f"{name} must be numbers, none missing: {_short(given)}") from cause
+
+
+def _refuse(name: str, rule: str, numbers: Numbers, broken: NDArray[np.bool_]) -> None:
+    if broken.any():
+        place = _first(broken)
+        raise ValueError(f"{name} {rule}: {_at(name, place)} = {numbers[place]:.17g}{_others(broken)}")
+
+
+def _first(broken: NDArray[np.bool_]) -> tuple[int, ...]:
+    return tuple(int(i) for i in np.unravel_index(int(np.argmax(broken)), broken.shape))
+
+
+def _at(name: str, place: tuple[int, ...]) -> str:
+    return f"{name}[{', '.join(map(str, place))}]" if place else name
+
+
+def _others(broken: NDArray[np.bool_]) -> str:
+    more = int(broken.sum()) - 1
+    return f" (and {more} more)" if more else ""
+
+
+def _short(given: object) -> str:
+    text = " ".join(repr(given).split())
+    return text if len(text) <= 80 else f"{text[:77]}..."

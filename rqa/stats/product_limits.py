@@ -1,0 +1,83 @@
+"""The two ways to set limits to a product of independent proportions. The last axis runs over the factors."""
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+
+from rqa.arguments import Counts, Numbers
+from rqa.stats.proportion import estimate, lower_limit
+
+HALVINGS = 100
+"""Enough to bring any bracket of counts down to neighbouring doubles."""
+
+
+def mover_limits(successes: Counts, trials: Counts, level: float) -> tuple[Numbers, Numbers]:
+    """Wilson's distances of each factor, on the log scale, joined as a root of a sum of squares."""
+    never = (successes == 0) & (trials > 0)
+    # Factors never passed have no logarithm: they are set aside as 1 and brought back as a factor of their own.
+    aside = never | (trials == 0)
+    lower = lower_limit(successes, trials, "wilson", level)
+    upper = 1.0 - lower_limit(trials - successes, trials, "wilson", level)
+    p, low, high = (np.log(np.where(aside, 1.0, ends)) for ends in (estimate(successes, trials), lower, upper))
+    total = p.sum(axis=-1)
+    below = np.exp(total - np.sqrt(((p - low) ** 2).sum(axis=-1)))
+    # Rounding must not push a product of ones above 1.
+    above = np.minimum(np.exp(total + np.sqrt(((high - p) ** 2).sum(axis=-1))), 1.0)
+    ceiling = np.where(never, upper, 1.0).min(axis=-1)
+    return np.where(never.any(axis=-1), 0.0, below), above * ceiling
+
+
+def score_limits(successes: Counts, trials: Counts, level: float) -> tuple[Numbers, Numbers]:
+    """The products that a score test would just not reject.
+
+    Of all factors with a given product, the likeliest are p_i = (x_i - a) / (n_i - a) for one a below every x_i, and
+    the score statistic there is a^2 sum (1 - p_i) / (n_i p_i). It grows with |a| on both sides of 0, so each limit is
+    one root: a below 0 for the upper, a above 0 for the lower.
+    """
+    x, n = successes.astype(np.float64), np.where(trials == 0, 1, trials).astype(np.float64)
+    failed = n - x
+    z2 = float(special.ndtri((1.0 - level) / 2.0)) ** 2
+
+    def statistic(a: Numbers) -> Numbers:
+        return _terms(a[..., np.newaxis], x, n, failed).sum(axis=-1)
+
+    share = (failed / n).sum(axis=-1)
+    pull = z2 / np.where(share == 0, 1.0, share)
+    # At this a the statistic is at least z2, since x_i - a is at most the largest x less a.
+    far = (pull + np.sqrt(pull * (pull + 4 * x.max(axis=-1)))) / 2
+    up = _root(lambda a: statistic(-a) < z2, far)[..., np.newaxis]
+    high = np.where(failed == 0, 1.0, (x + up) / (n + up)).prod(axis=-1)
+
+    least = x.min(axis=-1)
+    at_least = statistic(least)
+    down = _root(lambda a: statistic(a) < z2, least)
+    # Where a factor without a failure has the fewest trials, a may end at them: that factor alone then gives way.
+    corner = (at_least < z2) & (least > 0)
+    down = np.where(corner, least, down)
+    left = z2 - np.where(corner, at_least, z2)
+    gives_way = 1.0 / (1.0 + left / np.where(corner, least, 1.0))
+    down = down[..., np.newaxis]
+    others = np.where(failed == 0, 1.0, (x - down) / np.where(failed == 0, 1.0, n - down))
+    low = np.where(least == 0, 0.0, others.prod(axis=-1) * gives_way)
+    return low, high
+
+
+def _terms(a: Numbers, x: Numbers, n: Numbers, failed: Numbers) -> Numbers:
+    """a^2 (1 - p) / (n p) of each factor, which is a^2 failed / (n (x - a)): infinite once a has reached x."""
+    reached = (failed > 0) & (a > 0) & (a >= x)
+    term = a * a * failed / (n * np.where(a >= x, 1.0, x - a))
+    return np.where(reached, np.inf, term)
+
+
+def _root(below: Callable[[Numbers], NDArray[np.bool_]], far: Numbers) -> Numbers:
+    near = np.zeros_like(far)
+    for _ in range(HALVINGS):
+        middle = (near + far) / 2
+        short = below(middle)
+        near, far = np.where(short, middle, near), np.where(short, far, middle)
+    return near
+
+
+LIMITS = {"mover": mover_limits, "score": score_limits}
