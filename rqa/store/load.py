@@ -265,8 +265,8 @@ def _keep_books(
 
 def _outcome(connection: duckdb.DuckDBPyConnection, counts: Sequence[FileCount], load_id: int) -> Outcome:
     refusals = tuple(
-        Refusal(*(x if x is not None else "" for x in row))
-        for row in connection.execute(
+        Refusal(table, column or "", rule, rows, file, row, value)
+        for table, column, rule, rows, file, row, value in connection.execute(
             "select table_name, column_name, rule, count(*), arg_min(source_file, (source_file, source_row)), "
             "arg_min(source_row, (source_file, source_row)), "
             "arg_min(coalesce(left(value, 60), ''), (source_file, source_row)) "
