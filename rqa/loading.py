@@ -40,13 +40,14 @@ def load(
     Raises `MappingError` before any row is read, `SourceError` when a file cannot be read to its end, `StoreError`
     when the store is locked, damaged or does not add up. In each case the store stays as it was.
     """
-    from rqa import __version__
+    from importlib.metadata import version
+
     from rqa.measures.keep import keep
     from rqa.store.load import load as load_store
 
     return load_store(
         workspace,
-        version=__version__,
+        version=version("rqa"),
         keep=keep,
         frames=frames,
         mapping=mapping,

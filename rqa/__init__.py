@@ -1,0 +1,36 @@
+"""Repair-quality analytics: come-back rates, first-pass yield and a monthly page from a repair centre's logs.
+
+Importing this package is light; each name below brings in what it needs when it is first used.
+"""
+
+from importlib import import_module
+from importlib.metadata import version
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from rqa.depot import Depot, open
+    from rqa.loading import load
+    from rqa.plots import plot
+    from rqa.plots.renderer import enable as notebook
+
+__version__ = version("rqa")
+__all__ = ["Depot", "__version__", "load", "notebook", "open", "plot"]
+
+_ROOMS = {
+    "Depot": ("rqa.depot", "Depot"),
+    "open": ("rqa.depot", "open"),
+    "load": ("rqa.loading", "load"),
+    "notebook": ("rqa.plots.renderer", "enable"),
+    "plot": ("rqa.plots", "plot"),
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name in _ROOMS:
+        room, thing = _ROOMS[name]
+        return getattr(import_module(room), thing)
+    raise AttributeError(f"module 'rqa' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)
