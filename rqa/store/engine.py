@@ -79,7 +79,9 @@ def _why_not_opened(path: Path, said: str) -> str:
     if "not a valid DuckDB" in said or "corrupt" in said.lower() or "serialization" in said.lower():
         return f"{path} is not a store, or it is damaged; move it away and load the workspace again."
     if "version" in said.lower():
-        return f"{path} was written by another version of the engine; load the workspace again. ({said.splitlines()[0]})"
+        return (
+            f"{path} was written by another version of the engine; load the workspace again. ({said.splitlines()[0]})"
+        )
     return f"{path} cannot be opened: {said.splitlines()[0]}"
 
 
@@ -127,7 +129,9 @@ class Store:
         try:
             rows = self._open().execute(f"select name, value from {ATTACHED}.main.about order by name").fetchall()
         except duckdb.Error as error:
-            raise StoreError(f"{self.path} is a database, but no store of rqa; load a workspace to make one.") from error
+            raise StoreError(
+                f"{self.path} is a database, but no store of rqa; load a workspace to make one."
+            ) from error
         return {str(name): str(value) for name, value in rows}
 
     def _check_version(self) -> None:
@@ -135,8 +139,8 @@ class Store:
         if found != FORMAT_VERSION:
             writer = self.about.get("rqa_version", "unknown")
             raise StoreError(
-                f"{self.path} has store format {found}, written by rqa {writer}; this rqa reads format {FORMAT_VERSION}. "
-                "Move the file away and load the workspace again."
+                f"{self.path} has store format {found}, written by rqa {writer}; this rqa reads "
+                f"format {FORMAT_VERSION}. Move the file away and load the workspace again."
             )
 
     def _make_views(self) -> None:
@@ -146,7 +150,7 @@ class Store:
             {"name": ATTACHED},
         ).fetchall()
         for (name,) in names:
-            connection.execute(f"create view {name} as select * from {ATTACHED}.main.{name}")
+            connection.execute(f'create view "{name}" as select * from {ATTACHED}.main."{name}"')
 
     @property
     def newer(self) -> bool:
@@ -163,7 +167,7 @@ class Store:
         try:
             cursor = self._open().cursor()
             try:
-                return cursor.execute(sql, given).pl()
+                return cursor.sql(sql, params=given).pl()
             finally:
                 cursor.close()
         except duckdb.Error as error:
@@ -185,7 +189,7 @@ class Store:
             cursor = connection.cursor()
             try:
                 types = [(row[0], row[1]) for row in cursor.execute(f"describe {body}", given).fetchall()]
-                return cursor.execute(_plain(body, types), given).pl()
+                return cursor.sql(_plain(body, types), params=given).pl()
             finally:
                 cursor.close()
         except duckdb.Error as error:
@@ -204,7 +208,7 @@ def _plain(body: str, types: Sequence[tuple[str, str]]) -> str:
     for name, kind in types:
         if kind == "INTERVAL":
             raise RequestError(
-                f'query: column "{name}" is an INTERVAL; ask for a number, e.g. date_diff(\'minute\', a, b).'
+                f"query: column \"{name}\" is an INTERVAL; ask for a number, e.g. date_diff('minute', a, b)."
             )
         target = "DOUBLE" if kind.startswith("DECIMAL") else PLAIN_TYPES.get(kind)
         quoted = '"' + name.replace('"', '""') + '"'

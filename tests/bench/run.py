@@ -103,7 +103,7 @@ def task_link(folder: Path, repeat: int, memory: str | None) -> dict[str, float]
         c.execute("use depot")
 
         def ours() -> None:
-            for name in (*WORKING, "overlaps", "links"):
+            for name in (*WORKING, "overlapping_jobs", "links"):
                 c.execute(f"create or replace temp table {name} as {keep_sql(name)}")
 
         def one_statement() -> None:
@@ -192,7 +192,7 @@ def task_frames(folder: Path, repeat: int, memory: str | None) -> dict[str, floa
         c.execute("use depot")
 
         def link_ours() -> None:
-            for name in (*WORKING, "overlaps", "links"):
+            for name in (*WORKING, "overlapping_jobs", "links"):
                 c.execute(f"create or replace temp table {name} as {keep_sql(name)}")
 
         def yield_ours() -> object:

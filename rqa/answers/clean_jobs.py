@@ -1,0 +1,45 @@
+"""Which jobs went through without one failed check."""
+
+from rqa.answers.first_pass_yield import dated
+from rqa.answers.result import CleanJobs, with_shares
+from rqa.answers.scope import By, Moment, Months, Where, check_values, scope
+from rqa.measures.groupings import JOB_NAMES
+from rqa.measures.run import counts
+
+QUESTION = "clean_jobs"
+GROUPINGS = ("month", *JOB_NAMES)
+"""month is that of the job's closing, else of its opening."""
+
+
+def clean_jobs(
+    now: Moment,
+    *,
+    by: By = (),
+    where: Where | None = None,
+    months: Months | None = None,
+    level: float = 0.95,
+    from_rows: bool = False,
+) -> CleanJobs:
+    """Say what share of jobs passed every check and every diagnostic first time.
+
+    `by` and `where` take month (in `by` alone), site, model, procedure, technician, billing. Columns: jobs (with at
+    least one checked first attempt at a step, or one first diagnostic run), clean (all of these passed), share =
+    clean / jobs with its Wilson interval low, high. An aborted first run did not pass. Without jobs there is no data.
+    """
+    asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
+    check_values(now.store, QUESTION, asked.where)
+    rows = from_rows or not now.latest
+    found = counts(
+        now.store,
+        "clean_jobs_rows" if rows else "clean_jobs",
+        by=asked.by,
+        where=asked.where,
+        months=asked.months,
+        values={"as_of": now.day} if rows else {},
+    )
+    table, undated = dated(found, asked)
+    notes = list(now.notes)
+    if undated:
+        notes.append(f"{undated:,} jobs are known from their logs alone and have no date: in no month.")
+    settings = {"as_of": now.day, **asked.settings(), "level": level, "method": "wilson"}
+    return CleanJobs(with_shares(table, part="clean", whole="jobs", share="share", level=level), settings, tuple(notes))

@@ -1,0 +1,128 @@
+"""Which repairs came back: the matured come-back rate, by any grouping of the trade."""
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from rqa.answers.result import Comebacks, with_shares
+from rqa.answers.scope import By, Moment, Months, Scope, Where, check_values, scope
+from rqa.contract import CLASSES
+from rqa.errors import RequestError
+from rqa.measures.groupings import JOB_NAMES, STEP_LOG, TEST_LOG
+from rqa.measures.run import counts
+
+if TYPE_CHECKING:
+    import polars as pl
+
+QUESTION = "comebacks"
+GROUPINGS = ("month", *JOB_NAMES, *STEP_LOG, *TEST_LOG, "class")
+"""month is the index job's closing month; class that of the come-back."""
+INDEX = ("repaired", "no_fault_found")
+COUNTS = ("jobs", "matured", "returned")
+
+
+def comebacks(
+    now: Moment,
+    *,
+    window: int = 30,
+    by: By = (),
+    where: Where | None = None,
+    months: Months | None = None,
+    index: str = "repaired",
+    level: float = 0.95,
+    from_rows: bool = False,
+) -> Comebacks:
+    """Say what share of the repaired units came back within `window` days of leaving.
+
+    `by` and `where` take month (of closing; in `by` alone), site, model, procedure, technician, billing, class, and
+    either step, bench, tool, phase (of the job's step log) or test, station (of its diagnostics). `months` keeps
+    closing months. `index` "no_fault_found" asks the same of units that left without a fault found. `from_rows` counts
+    from the links instead of the kept counts; the answer is the same.
+
+    Columns: jobs (index jobs closed up to the as-of day), matured (closed `window` days or more before it), returned
+    (matured and back within `window` days), rate = returned / matured with its Wilson interval low, high. Without
+    matured jobs there is no data: rate, low and high are null.
+    """
+    if isinstance(window, bool) or not isinstance(window, int) or window < 0:
+        raise RequestError(f"{QUESTION}: window is a number of days, 0 or more: {window!r}.")
+    if index not in INDEX:
+        raise RequestError(f"{QUESTION}: index is one of {', '.join(INDEX)}: {index!r}.")
+    asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
+    check_values(now.store, QUESTION, asked.where)
+    measure = _measure(asked, from_rows)
+    table = counts(
+        now.store,
+        measure,
+        by=[name for name in asked.by if name != "class"],
+        where={name: kept for name, kept in asked.where.items() if name != "class"},
+        months=asked.months,
+        values={"window": window, "as_of": now.day, "disposition": index},
+    )
+    totals = over_classes(table, asked)
+    settings = {
+        "window": window, "as_of": now.day, "index": index, **asked.settings(), "level": level, "method": "wilson",
+    }  # fmt: skip
+    shares = with_shares(totals, part="returned", whole="matured", share="rate", level=level)
+    return Comebacks(shares, settings, _notes(now, asked, settings, table))
+
+
+def _measure(asked: Scope, from_rows: bool) -> str:
+    steps, tests = asked.named & set(STEP_LOG), asked.named & set(TEST_LOG)
+    if steps and tests:
+        raise RequestError(
+            f"{QUESTION}: {', '.join(sorted(steps))} (step log) and {', '.join(sorted(tests))} (diagnostics) "
+            "cannot be asked together; ask twice."
+        )
+    if steps:
+        return "comebacks_by_step"
+    if tests:
+        return "comebacks_by_test"
+    return "comebacks_rows" if from_rows else "comebacks"
+
+
+def over_classes(table: "pl.DataFrame", asked: Scope) -> "pl.DataFrame":
+    """One row a group: denominators over all classes, returns of the classes asked for.
+
+    With class among the groupings every group has one row a class, each with the group's whole denominator.
+    """
+    import polars as pl
+
+    groups = [name for name in asked.by if name != "class"]
+    wanted = list(asked.where.get("class", CLASSES))
+    whole = [pl.col(name).sum() for name in ("jobs", "matured")]
+    came = pl.col("returned").filter(pl.col("class").is_in(wanted)).sum()
+    if "class" not in asked.by:
+        totals = table.group_by(groups).agg(*whole, came) if groups else table.select(*whole, came)
+    else:
+        bases = table.group_by(groups).agg(whole) if groups else table.select(whole)
+        kinds = pl.DataFrame({"class": [c for c in CLASSES if c in wanted]}, schema={"class": pl.String})
+        returned = table.group_by([*groups, "class"]).agg(pl.col("returned").sum())
+        totals = bases.join(kinds, how="cross").join(returned, on=[*groups, "class"], how="left")
+        totals = totals.with_columns(pl.col("returned").fill_null(0))
+    ordered = totals.select(*asked.by, *COUNTS)
+    return ordered.sort(asked.by) if asked.by else ordered
+
+
+def _notes(now: Moment, asked: Scope, settings: Mapping[str, object], table: "pl.DataFrame") -> tuple[str, ...]:
+    notes = list(now.notes)
+    window = settings["window"]
+    overlapping = asked.named & {*STEP_LOG, *TEST_LOG}
+    waiting = 0 if overlapping else int(table["jobs"].sum()) - int(table["matured"].sum())
+    if waiting:
+        notes.append(
+            f"{waiting:,} jobs closed less than {window} days before {now.day} have not matured: not in the rate."
+        )
+    left_out = counts(now.store, "overlap_count").row(0, named=True)
+    if left_out["jobs"]:
+        notes.append(
+            f"{left_out['jobs']:,} jobs on {left_out['units']:,} units of the store overlap in time and are left out."
+        )
+    if overlapping:
+        log = "step log" if overlapping & set(STEP_LOG) else "diagnostics"
+        notes.append(f"A job counts once under each group its {log} names, so the rows do not add up to the whole.")
+    if "class" in asked.by:
+        notes.append("Each class is counted against all jobs of its group, so jobs and matured repeat.")
+    elif "class" in asked.where:
+        notes.append(f"Only come-backs of class {', '.join(asked.where['class'])} count as returned.")
+    if settings["index"] != "repaired":
+        notes.append("Index jobs are those closed as no_fault_found; their rate is not that of repairs.")
+    return tuple(notes)

@@ -1,0 +1,42 @@
+"""What was loaded, what was refused and why, and what to chase in the logs."""
+
+from rqa.answers.result import LoadedFiles, LooseEnds, Overlaps, Refused, Remarks
+from rqa.answers.scope import Moment
+from rqa.measures.run import counts
+
+MOST = 10_000
+"""Overlapping jobs listed at most; the notes give the whole number."""
+
+
+def loaded(now: Moment) -> LoadedFiles:
+    """What each load made of each file: read = accepted + refused + known + superseded."""
+    table = counts(now.store, "loads")
+    return LoadedFiles(table, {"store": now.store.path.name}, now.notes)
+
+
+def refused(now: Moment) -> Refused:
+    """Why rows were refused: one line a rule, column and file. Table `refused` holds every row (`Depot.query`)."""
+    table = counts(now.store, "refused")
+    by_table = counts(now.store, "refused_rows")
+    notes = [f"{row['rows']:,} rows of {row['table_name']} are refused." for row in by_table.iter_rows(named=True)]
+    if table.height:
+        notes.append("A row that breaks several rules stands under each of them.")
+    return Refused(table, {"store": now.store.path.name}, (*now.notes, *notes))
+
+
+def remarks(now: Moment) -> Remarks:
+    """What was accepted and deserves a look: names nobody declared, clock changes, logs without a job."""
+    return Remarks(counts(now.store, "remarks"), {"store": now.store.path.name}, now.notes)
+
+
+def overlaps(now: Moment, *, most: int = MOST) -> Overlaps:
+    """The jobs that overlap in time with another on their unit: faults of the data, left out of linking."""
+    table = counts(now.store, "overlaps", values={"most": most})
+    total = counts(now.store, "overlap_count").row(0, named=True)
+    notes = [f"{total['jobs']:,} jobs on {total['units']:,} units overlap; cancelled jobs are not looked at."]
+    return Overlaps(table, {"most": most}, (*now.notes, *notes))
+
+
+def loose_ends(now: Moment) -> LooseEnds:
+    """What to chase in the logs before trusting the figures, each with its number."""
+    return LooseEnds(counts(now.store, "loose_ends", values={"as_of": now.day}), {"as_of": now.day}, now.notes)

@@ -1,0 +1,133 @@
+"""Was the month better, worse or the same as the months before, and is that more than luck."""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING
+
+from rqa.answers.control_chart import MEASURES, is_mature, monthly, ripens
+from rqa.answers.scope import Moment, Where, month_of
+from rqa.errors import RequestError
+
+if TYPE_CHECKING:
+    import polars as pl
+
+QUESTION = "month_against_before"
+BEFORE = 12
+"""Months before that make the comparison: a year, so that the seasons are in it."""
+LUCK = 0.05
+"""A difference is called more than luck when luck alone would make one as large less often than this."""
+
+
+@dataclass(frozen=True)
+class MonthAgainstBefore:
+    """One month against the months before it, pooled.
+
+    `share` and `before_share` are None without data. `difference` = share - before_share, with Newcombe's interval.
+    `p_value` is Fisher's exact two-sided; `more_than_luck` says that it is below 5 %. `direction` is what the plain
+    figures say (better, worse, same); `verdict` calls a difference within luck "same", and is "no data" when either
+    side has none.
+    """
+
+    measure: str
+    month: date
+    mature: bool
+    count: int
+    size: int
+    share: float | None
+    low: float | None
+    high: float | None
+    first_before: date | None
+    last_before: date | None
+    months_before: int
+    before_count: int
+    before_size: int
+    before_share: float | None
+    difference: float | None
+    difference_low: float | None
+    difference_high: float | None
+    p_value: float | None
+    direction: str
+    more_than_luck: bool
+    verdict: str
+    level: float
+
+
+def last_whole_month(now: Moment, measure: str, window: int) -> date | None:
+    """The latest month with data whose figure is final; None if there is none yet."""
+    table = monthly(now, measure, window=window, where=None).table
+    wait = ripens(measure, window)
+    size = MEASURES[measure].size
+    months = [row["month"] for row in table.iter_rows(named=True) if row[size] and is_mature(row["month"], now, wait)]
+    return max(months, default=None)
+
+
+def month_against_before(
+    now: Moment,
+    measure: str = "comebacks",
+    *,
+    month: str | date | None = None,
+    before: int = BEFORE,
+    window: int = 30,
+    where: Where | None = None,
+    level: float = 0.95,
+) -> MonthAgainstBefore | None:
+    """Compare one month with up to `before` mature months before it; None if no month is mature yet.
+
+    By default the latest mature month. The mix of work is not allowed for: a month of harder work looks worse.
+    """
+    if measure not in MEASURES:
+        raise RequestError(f"{QUESTION}: there is no measure {measure!r}. There is: {', '.join(MEASURES)}.")
+    if isinstance(before, bool) or not isinstance(before, int) or before < 1:
+        raise RequestError(f"{QUESTION}: before is a number of months, 1 or more: {before!r}.")
+    this = month_of(QUESTION, month) if month is not None else last_whole_month(now, measure, window)
+    if this is None:
+        return None
+    import polars as pl
+
+    m, wait = MEASURES[measure], ripens(measure, window)
+    table = monthly(now, measure, window=window, where=where).table
+    own = table.filter(pl.col("month") == this)
+    first = _months_back(this, before)
+    earlier = table.filter((pl.col("month") >= first) & (pl.col("month") < this) & (pl.col(m.size) > 0))
+    earlier = earlier.filter(pl.Series([is_mature(x, now, wait) for x in earlier["month"]], dtype=pl.Boolean))
+    return _compare(measure, this, is_mature(this, now, wait), own, earlier, level)
+
+
+def _months_back(month: date, months: int) -> date:
+    place = month.year * 12 + month.month - 1 - months
+    return date(place // 12, place % 12 + 1, 1)
+
+
+def _compare(
+    measure: str, month: date, mature: bool, own: "pl.DataFrame", earlier: "pl.DataFrame", level: float
+) -> MonthAgainstBefore:
+    from rqa.stats import difference_interval, proportion_interval, proportion_test
+
+    m = MEASURES[measure]
+    count, size = int(own[m.count].sum()), int(own[m.size].sum())
+    count_0, size_0 = int(earlier[m.count].sum()), int(earlier[m.size].sum())
+    share = proportion_interval(successes=count, trials=size, level=level)
+    apart = difference_interval(successes1=count, trials1=size, successes2=count_0, trials2=size_0, level=level)
+    test = proportion_test(successes1=count, trials1=size, successes2=count_0, trials2=size_0)
+    p_value = _number(test.p_value)
+    difference = _number(apart.estimate)
+    if difference is None or p_value is None:
+        direction, luck = "no data", False
+    else:
+        direction = "same" if difference == 0 else "better" if (difference > 0) == m.up_is_good else "worse"
+        luck = p_value < LUCK
+    span = earlier["month"].sort().to_list()
+    return MonthAgainstBefore(
+        measure=measure, month=month, mature=mature, count=count, size=size,
+        share=_number(share.estimate), low=_number(share.low), high=_number(share.high),
+        first_before=span[0] if span else None, last_before=span[-1] if span else None, months_before=len(span),
+        before_count=count_0, before_size=size_0, before_share=count_0 / size_0 if size_0 else None,
+        difference=difference, difference_low=_number(apart.low), difference_high=_number(apart.high),
+        p_value=p_value, direction=direction, more_than_luck=luck,
+        verdict=direction if luck or direction == "no data" else "same", level=level,
+    )  # fmt: skip
+
+
+def _number(value: object) -> float | None:
+    number = float(value)  # type: ignore[arg-type]
+    return None if number != number else number

@@ -1,0 +1,174 @@
+"""What an answer is: a table, what was asked, and what a careful reader must know; one type per question."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from html import escape
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any, ClassVar
+
+if TYPE_CHECKING:
+    import pandas as pd
+    import polars as pl
+
+DIGITS = 6
+"""Digits kept in shares, so that a stored notebook does not change with the last bit of a machine's arithmetic."""
+SHOWN_ROWS = 40
+"""Rows shown in a notebook or a terminal; `.table` holds all."""
+
+
+@dataclass(frozen=True, eq=False)
+class Answer:
+    """The answer to one question.
+
+    `table` is a polars frame with the grouping columns first and a total order; `settings` echoes what was asked;
+    `notes` says what a careful reader must know; `findings` what there is to act on.
+    """
+
+    table: "pl.DataFrame"
+    settings: Mapping[str, object]
+    notes: tuple[str, ...] = ()
+    findings: tuple[object, ...] = ()
+
+    question: ClassVar[str] = "Answer"
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "settings", MappingProxyType(dict(self.settings)))
+        object.__setattr__(self, "notes", tuple(self.notes))
+
+    def to_pandas(self) -> "pd.DataFrame":
+        """The table as a pandas frame."""
+        return self.table.to_pandas()
+
+    def __repr__(self) -> str:
+        lines = [f"{self.question} ({_said(self.settings)})"]
+        lines += _as_text(self.table)
+        lines += [f"note: {note}" for note in self.notes]
+        return "\n".join(lines)
+
+    def _repr_html_(self) -> str:
+        head = "".join(f"<th>{escape(name)}</th>" for name in self.table.columns)
+        rows = "".join(
+            "<tr>" + "".join(f"<td>{escape(_cell(value))}</td>" for value in row) + "</tr>"
+            for row in self.table.head(SHOWN_ROWS).iter_rows()
+        )
+        more = self.table.height - SHOWN_ROWS
+        notes = [f"{more:,} more rows in .table"] * (more > 0) + list(self.notes)
+        listed = "".join(f"<li>{escape(note)}</li>" for note in notes)
+        return (
+            f"<p><b>{escape(self.question)}</b> <span>({escape(_said(self.settings))})</span></p>"
+            f"<table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
+            + (f"<ul>{listed}</ul>" if listed else "")
+        )
+
+
+class Comebacks(Answer):
+    """Come-backs within a window: jobs, matured, returned, rate, low, high."""
+
+    question = "Come-backs"
+
+
+class FirstPassYield(Answer):
+    """First-pass yield: exposures, passed, failed, unchecked, yield, low, high."""
+
+    question = "First-pass yield"
+
+
+class RolledYield(Answer):
+    """Rolled throughput yield: steps, yield, normalised_yield, low, high."""
+
+    question = "Rolled yield"
+
+
+class CleanJobs(Answer):
+    """Clean-job share: jobs, clean, share, low, high."""
+
+    question = "Clean-job share"
+
+
+class ControlChart(Answer):
+    """A p chart: period, size, value, centre, lower, upper, signal, mature."""
+
+    question = "Control chart"
+
+
+class Overlaps(Answer):
+    """Jobs that overlap in time on one unit: unit_id, job_id, opened_at, closed_at, other_job_id."""
+
+    question = "Overlapping jobs"
+
+
+class LoadedFiles(Answer):
+    """What each load made of each file."""
+
+    question = "Loaded files"
+
+
+class Refused(Answer):
+    """Why rows were refused: table_name, column_name, rule, source_file, rows, first_row, first_value."""
+
+    question = "Refused rows"
+
+
+class Remarks(Answer):
+    """What was accepted and deserves a look: table_name, remark, value, source_file, rows, first_row."""
+
+    question = "Remarks"
+
+
+class LooseEnds(Answer):
+    """What to chase in the logs: what, rows."""
+
+    question = "Loose ends"
+
+
+def with_shares(table: "pl.DataFrame", *, part: str, whole: str, share: str, level: float) -> "pl.DataFrame":
+    """The table with a share of counts and its interval; null where there is no data."""
+    import polars as pl
+
+    from rqa.stats import proportion_interval
+
+    r = proportion_interval(successes=table[part].to_numpy(), trials=table[whole].to_numpy(), level=level)
+    columns = {share: r.estimate, "low": r.low, "high": r.high}
+    return table.with_columns(pl.Series(name, rounded(values)) for name, values in columns.items())
+
+
+def rounded(values: Iterable[float]) -> "pl.Series":
+    """Numbers to six digits, with null for what is not a number."""
+    import polars as pl
+
+    return pl.Series(list(values), dtype=pl.Float64).fill_nan(None).round(DIGITS)
+
+
+def _said(settings: Mapping[str, object]) -> str:
+    return ", ".join(f"{name} {_setting(value)}" for name, value in settings.items() if value not in (None, (), {}))
+
+
+def _setting(value: object) -> str:
+    if isinstance(value, Mapping):
+        return "; ".join(f"{name} = {_setting(kept)}" for name, kept in value.items())
+    if isinstance(value, Sequence) and not isinstance(value, str):
+        return ", ".join(_setting(one) for one in value)
+    return value.isoformat() if isinstance(value, date) else str(value)
+
+
+def _cell(value: Any) -> str:
+    if value is None:
+        return "no data"
+    if isinstance(value, float):
+        return f"{value:.4f}"
+    if isinstance(value, int) and not isinstance(value, bool):
+        return f"{value:,}"
+    return str(value)
+
+
+def _as_text(table: "pl.DataFrame") -> list[str]:
+    rows = [[_cell(value) for value in row] for row in table.head(SHOWN_ROWS).iter_rows()]
+    numeric = [dtype.is_numeric() for dtype in table.dtypes]
+    widths = [max([len(name), *(len(row[i]) for row in rows)]) for i, name in enumerate(table.columns)]
+    lines = []
+    for row in [list(table.columns), *rows]:
+        cells = (c.rjust(w) if right else c.ljust(w) for c, w, right in zip(row, widths, numeric, strict=True))
+        lines.append("  ".join(cells).rstrip())
+    more = table.height - SHOWN_ROWS
+    return lines + [f"… {more:,} more rows in .table"] * (more > 0)

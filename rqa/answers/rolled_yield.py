@@ -1,0 +1,80 @@
+"""How many jobs would pass every step of a procedure first time: the product of its steps' yields."""
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from rqa.answers.first_pass_yield import chosen, dated, first_attempts
+from rqa.answers.result import RolledYield, rounded
+from rqa.answers.scope import By, Moment, Months, Scope, Where, check_values, scope
+from rqa.errors import RequestError
+from rqa.measures.groupings import JOB_NAMES
+
+if TYPE_CHECKING:
+    import polars as pl
+
+QUESTION = "rolled_yield"
+GROUPINGS = ("procedure", "month", *(name for name in JOB_NAMES if name != "procedure"))
+
+
+def rolled_yield(
+    now: Moment,
+    *,
+    by: By = ("procedure",),
+    where: Where | None = None,
+    months: Months | None = None,
+    level: float = 0.95,
+    from_rows: bool = False,
+) -> RolledYield:
+    """Say what share of jobs would go through a procedure without one failed check, if its steps were independent.
+
+    `by` takes procedure with any of month, site, model, technician, billing; procedure may be left out when `where`
+    names exactly one. Columns: steps (with a checked first attempt), yield (the product of their first-pass yields),
+    normalised_yield (its k-th root, k = steps), low, high (of the product). Steps that were never checked are not in
+    the product; the notes say how many. A group with no checked step has no data.
+    """
+    asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
+    if "procedure" not in asked.by and len(asked.where.get("procedure", ())) != 1:
+        raise RequestError(
+            f"{QUESTION}: steps multiply within one procedure; put procedure into by=, or one into where=."
+        )
+    check_values(now.store, QUESTION, asked.where)
+    by_step = Scope((*asked.by, "step"), asked.where, asked.months)
+    _, measure = chosen(QUESTION, now, by_step, from_rows)
+    table, _ = dated(first_attempts(now, by_step, measure), by_step)
+    settings = {"as_of": now.day, **asked.settings(), "level": level, "method": "variance recovery from wilson"}
+    notes = list(now.notes)
+    unchecked = table.filter(table["exposures"] == 0).height
+    if unchecked:
+        notes.append(f"{unchecked:,} steps of the groups shown were never checked: not in the product.")
+    notes.append(
+        "The product takes steps as independent; the clean-job share is counted on jobs and needs no such belief."
+    )
+    return RolledYield(_products(table, asked.by, level), settings, tuple(notes))
+
+
+def _products(table: "pl.DataFrame", by: Sequence[str], level: float) -> "pl.DataFrame":
+    import polars as pl
+
+    from rqa.stats import product_interval
+
+    rows: list[dict[str, object]] = []
+    ends: dict[str, list[float]] = {name: [] for name in ("yield", "normalised_yield", "low", "high")}
+    groups = table.partition_by(list(by), maintain_order=True) if by else [table] * (table.height > 0)
+    for group in groups:
+        checked = group.filter(pl.col("exposures") > 0)
+        rows.append({**{name: group[name][0] for name in by}, "steps": checked.height})
+        if checked.height:
+            r = product_interval(
+                successes=checked["passed"].to_numpy(), trials=checked["exposures"].to_numpy(), level=level
+            )
+            found = (float(r.estimate), float(r.root), float(r.low), float(r.high))
+        else:
+            found = (float("nan"),) * 4
+        for name, value in zip(ends, found, strict=True):
+            ends[name].append(value)
+    schema: dict[str, pl.DataType | type[pl.DataType]] = {
+        **{name: table.schema[name] for name in by},
+        "steps": pl.Int64,
+    }
+    made = pl.DataFrame(rows, schema=schema)
+    return made.with_columns(rounded(values).alias(name) for name, values in ends.items())

@@ -1,0 +1,164 @@
+"""What part of the depot a question is about: groupings, filters, months and the as-of day, checked once."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from typing import TYPE_CHECKING
+
+from rqa.contract import CLASSES
+from rqa.errors import RequestError
+from rqa.measures.groupings import names_only
+from rqa.measures.run import counts
+
+if TYPE_CHECKING:
+    from rqa.store.engine import Store
+
+By = str | Sequence[str]
+Where = Mapping[str, str | Sequence[str]]
+Months = tuple[str | date, str | date] | str | date
+SHOWN_VALUES = 12
+"""Values listed in an error about a filter."""
+
+VALUES_OF = {
+    "site": "values_jobs", "model": "values_jobs", "procedure": "values_jobs", "billing": "values_jobs",
+    "step": "values_steps", "test": "values_tests", "station": "values_tests",
+}  # fmt: skip
+"""Filters whose values are checked before a question is asked; those of the others are too many to list."""
+
+
+@dataclass(frozen=True)
+class Moment:
+    """A store, and the time at which it is looked at.
+
+    `at` is that time and `day` its date; `latest` says that nothing in the store is dated later, so that counts over
+    the whole store hold.
+    """
+
+    store: "Store"
+    at: datetime
+    day: date
+    latest: bool
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Scope:
+    """Groupings, filters and months of one question, as they go to the measures."""
+
+    by: tuple[str, ...]
+    where: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    months: tuple[date, date] | None = None
+
+    @property
+    def named(self) -> set[str]:
+        """Every name the question uses."""
+        return {*self.by, *self.where} | ({"month"} if self.months else set())
+
+    def settings(self) -> dict[str, object]:
+        """What was asked, for the answer's settings."""
+        return {"by": self.by, "where": dict(self.where), "months": self.months}
+
+
+def moment(store: "Store", as_of: str | date | datetime | None) -> Moment:
+    """The time a store is looked at: the one given, else the latest in the store."""
+    found = counts(store, "latest").row(0, named=True)
+    latest: datetime | None = found["latest_at"]
+    notes: list[str] = []
+    if store.newer:
+        notes.append("A newer store is there: it was loaded again after this one was opened; open it again to see it.")
+    if as_of is None:
+        if latest is None:
+            return Moment(store, datetime(1970, 1, 1), date(1970, 1, 1), True, ("The store holds no jobs yet.", *notes))
+        return Moment(store, latest, latest.date(), True, tuple(notes))
+    at = _time(as_of)
+    if latest is not None and at.date() > latest.date():
+        notes.append(
+            f"As of {at.date()}, but the latest time in the store is {latest.date()}: "
+            "returns after that day could not be seen."
+        )
+    last_day = found["latest_on"]
+    return Moment(store, at, at.date(), last_day is None or at.date() >= last_day, tuple(notes))
+
+
+def _time(given: str | date | datetime) -> datetime:
+    if isinstance(given, str):
+        try:
+            given = datetime.fromisoformat(given)
+        except ValueError as error:
+            raise RequestError(f"as_of: {given!r} is no date; write it like 2026-05-31.") from error
+    if isinstance(given, datetime):
+        if given.tzinfo is not None:
+            from datetime import UTC
+
+            given = given.astimezone(UTC).replace(tzinfo=None)
+        return given
+    if isinstance(given, date):
+        return datetime(given.year, given.month, given.day)
+    raise RequestError(f"as_of takes a date, a time or a text like 2026-05-31, not {given!r}.")
+
+
+def scope(question: str, *, by: By, where: Where | None, months: Months | None, allowed: Sequence[str]) -> Scope:
+    """The question's scope, or `RequestError` naming what is wrong and what exists."""
+    names = (by,) if isinstance(by, str) else tuple(by)
+    names_only(question, "grouping", names, allowed)
+    if len(set(names)) < len(names):
+        raise RequestError(f"{question}: a grouping is named twice in {', '.join(names)}.")
+    kept = {}
+    filters = [name for name in allowed if name != "month"]
+    for name, values in (where or {}).items():
+        if name == "month":
+            raise RequestError(f'{question}: to choose months, give months=("2026-01", "2026-06").')
+        names_only(question, "filter", (name,), filters)
+        listed = (values,) if isinstance(values, str) else tuple(values)
+        if any(not isinstance(v, str) for v in listed):
+            raise RequestError(f"{question}: where={{{name!r}: …}} takes a text or a list of texts, not {values!r}.")
+        kept[name] = listed
+        if name == "class":
+            names_only(question, "class", listed, CLASSES)
+    return Scope(names, kept, month_range(question, months))
+
+
+def check_values(store: "Store", question: str, where: Mapping[str, Sequence[str]]) -> None:
+    """Raise `RequestError` for a filter value that the store does not have."""
+    for name, values in where.items():
+        if name not in VALUES_OF or not values:
+            continue
+        there = counts(store, VALUES_OF[name], by=(name,))[name].to_list()
+        for value in values:
+            if value not in there:
+                shown = ", ".join(there[:SHOWN_VALUES]) + (", …" if len(there) > SHOWN_VALUES else "")
+                raise RequestError(f"{question}: there is no {name} {value!r} in the store. There is: {shown}.")
+
+
+def month_range(question: str, months: Months | None) -> tuple[date, date] | None:
+    """The first days of the first and the last month."""
+    if months is None:
+        return None
+    ends = (months, months) if isinstance(months, str | date) else tuple(months)
+    if len(ends) != 2:
+        raise RequestError(f'{question}: months takes two ends, ("2026-01", "2026-06"), or one month: {months!r}.')
+    first, last = (month_of(question, end) for end in ends)
+    if first > last:
+        raise RequestError(f"{question}: months run from {first:%Y-%m} back to {last:%Y-%m}; turn them round.")
+    return first, last
+
+
+def month_of(question: str, given: str | date) -> date:
+    """The first day of a month given as 2026-05, as a day of it, or as a date."""
+    if isinstance(given, date):
+        return date(given.year, given.month, 1)
+    try:
+        text = str(given)
+        return date.fromisoformat(f"{text}-01" if len(text) == 7 else text).replace(day=1)
+    except ValueError as error:
+        raise RequestError(f"{question}: {given!r} is no month; write it like 2026-05.") from error
+
+
+def next_month(month: date) -> date:
+    """The first day of the month after."""
+    return date(month.year + month.month // 12, month.month % 12 + 1, 1)
+
+
+def month_end(month: date) -> date:
+    """The last day of a month."""
+    return next_month(month) - timedelta(days=1)

@@ -1,0 +1,210 @@
+"""The front door: one open store, and the questions that can be put to it."""
+
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from rqa.answers.scope import By, Months, Where, moment
+from rqa.store.engine import Store, open_store
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from rqa.answers.month import MonthAgainstBefore
+    from rqa.answers.result import (
+        CleanJobs,
+        Comebacks,
+        ControlChart,
+        FirstPassYield,
+        LoadedFiles,
+        LooseEnds,
+        Overlaps,
+        Refused,
+        Remarks,
+        RolledYield,
+    )
+
+
+class Depot:
+    """A depot's store, open for reading, looked at as of one day.
+
+    Every answer has `.table` (a polars frame), `.settings`, `.notes` and `.to_pandas()`, and can be drawn by
+    `rqa.plot`. Groupings go into `by`, filters into `where` (`{"site": "Alder", "model": ["Marl-8"]}`), months into
+    `months` (`("2026-01", "2026-06")`, both ends included).
+    """
+
+    def __init__(self, store: Store, as_of: str | date | datetime | None = None) -> None:
+        self._store = store
+        self._now = moment(store, as_of)
+
+    def __enter__(self) -> "Depot":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def __repr__(self) -> str:
+        return f"<depot {self._store.path.name} as of {self._now.day}>"
+
+    @property
+    def as_of(self) -> datetime:
+        """The time at which the depot is looked at: the latest in the store unless another was given."""
+        return self._now.at
+
+    @property
+    def path(self) -> Path:
+        """The store's file."""
+        return self._store.path
+
+    @property
+    def about(self) -> dict[str, str]:
+        """The workspace's title and currency, the store's format, and the version of rqa that wrote it."""
+        return dict(self._store.about)
+
+    @property
+    def newer(self) -> bool:
+        """Whether the store was loaded again since it was opened; open it anew to see that."""
+        return self._store.newer
+
+    def close(self) -> None:
+        """Let go of the store."""
+        self._store.close()
+
+    def comebacks(
+        self,
+        window: int = 30,
+        by: By = (),
+        where: Where | None = None,
+        months: Months | None = None,
+        index: str = "repaired",
+        level: float = 0.95,
+    ) -> "Comebacks":
+        """Matured come-back rate; see `rqa.answers.comebacks`.
+
+        Groupings: month, site, model, procedure, technician, billing, class, and step, bench, tool, phase or test,
+        station.
+        """
+        from rqa.answers.comebacks import comebacks
+
+        return comebacks(self._now, window=window, by=by, where=where, months=months, index=index, level=level)
+
+    def first_pass_yield(
+        self, by: By = ("step",), where: Where | None = None, months: Months | None = None, level: float = 0.95
+    ) -> "FirstPassYield":
+        """First-pass yield of steps, or of diagnostics with test or station; see `rqa.answers.first_pass_yield`.
+
+        Groupings: month, site, model, procedure, technician, billing, and step, bench, tool, phase or test, station.
+        """
+        from rqa.answers.first_pass_yield import first_pass_yield
+
+        return first_pass_yield(self._now, by=by, where=where, months=months, level=level)
+
+    def rolled_yield(
+        self, by: By = ("procedure",), where: Where | None = None, months: Months | None = None, level: float = 0.95
+    ) -> "RolledYield":
+        """Rolled throughput yield of procedures; see `rqa.answers.rolled_yield`.
+
+        Groupings: procedure, with month, site, model, technician, billing.
+        """
+        from rqa.answers.rolled_yield import rolled_yield
+
+        return rolled_yield(self._now, by=by, where=where, months=months, level=level)
+
+    def clean_jobs(
+        self, by: By = (), where: Where | None = None, months: Months | None = None, level: float = 0.95
+    ) -> "CleanJobs":
+        """Share of jobs that passed every check first time; see `rqa.answers.clean_jobs`.
+
+        Groupings: month, site, model, procedure, technician, billing.
+        """
+        from rqa.answers.clean_jobs import clean_jobs
+
+        return clean_jobs(self._now, by=by, where=where, months=months, level=level)
+
+    def control_chart(
+        self,
+        measure: str = "comebacks",
+        by: By = (),
+        period: str = "month",
+        window: int = 30,
+        where: Where | None = None,
+        months: Months | None = None,
+    ) -> "ControlChart":
+        """Monthly p chart of comebacks, first_pass_yield or clean_jobs; see `rqa.answers.control_chart`."""
+        from rqa.answers.control_chart import control_chart
+
+        return control_chart(self._now, measure, by=by, period=period, window=window, where=where, months=months)
+
+    def month_against_before(
+        self,
+        measure: str = "comebacks",
+        month: str | date | None = None,
+        before: int = 12,
+        window: int = 30,
+        where: Where | None = None,
+    ) -> "MonthAgainstBefore | None":
+        """One month against the mature months before it: better, worse or same, and whether it is more than luck."""
+        from rqa.answers.month import month_against_before
+
+        return month_against_before(self._now, measure, month=month, before=before, window=window, where=where)
+
+    def overlaps(self) -> "Overlaps":
+        """Jobs that overlap in time on one unit, left out of linking."""
+        from rqa.answers.intake_report import overlaps
+
+        return overlaps(self._now)
+
+    def loaded(self) -> "LoadedFiles":
+        """What each load made of each file."""
+        from rqa.answers.intake_report import loaded
+
+        return loaded(self._now)
+
+    def refused(self) -> "Refused":
+        """Why rows were refused."""
+        from rqa.answers.intake_report import refused
+
+        return refused(self._now)
+
+    def remarks(self) -> "Remarks":
+        """What was accepted and deserves a look."""
+        from rqa.answers.intake_report import remarks
+
+        return remarks(self._now)
+
+    def loose_ends(self) -> "LooseEnds":
+        """What to chase in the logs before trusting the figures."""
+        from rqa.answers.intake_report import loose_ends
+
+        return loose_ends(self._now)
+
+    def query(self, sql: str, params: Mapping[str, object] | Sequence[object] | None = None) -> "pl.DataFrame":
+        """Ask with one SELECT of your own: the ten tables of the data dictionary, the load's books and kept tables.
+
+        Values are bound: `depot.query("select … where site = $site", {"site": "Alder"})`. Whole numbers come as 64-bit
+        integers, decimals as doubles. Nothing can be written. `views()` lists what there is.
+        """
+        return self._store.ask(sql, params)
+
+    def views(self) -> "pl.DataFrame":
+        """What `query` can read: view, column, type."""
+        return self._store.ask(
+            "select table_name as view, column_name as column, data_type as type from duckdb_columns() "
+            "where database_name = 'memory' and schema_name = 'main' and not internal "
+            "order by table_name, column_index"
+        )
+
+
+def open(path: str | Path, as_of: str | date | datetime | None = None) -> Depot:
+    """Open a store for reading: a workspace folder, or its `depot.duckdb`.
+
+    `as_of` is the day (or time) to look at the depot from; by default the latest time in the store. Raises
+    `StoreError` when there is no store, it is locked by another program, or of another version.
+    """
+    store = open_store(path)
+    try:
+        return Depot(store, as_of)
+    except BaseException:
+        store.close()
+        raise

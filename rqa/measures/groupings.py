@@ -1,0 +1,85 @@
+"""What each measure can be grouped by and filtered on: a closed mapping from the names of the trade to SQL.
+
+A name stands for one expression over the file's own tables. Nothing else ever becomes part of a query's text: the
+values of filters are bound.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from rqa.errors import RequestError
+
+Groupings = Mapping[str, str]
+
+JOB_NAMES = ("site", "model", "procedure", "technician", "billing")
+STEP_LOG = ("step", "bench", "tool", "phase")
+"""Groupings that need a job's step log."""
+TEST_LOG = ("test", "station")
+"""Groupings that need a job's diagnostics."""
+
+
+def _known(alias: str, names: Iterable[str]) -> dict[str, str]:
+    return {name: f"coalesce({alias}.{name}, 'unknown')" for name in names}
+
+
+def _plain(alias: str, names: Iterable[str]) -> dict[str, str]:
+    return {name: f"{alias}.{name}" for name in names}
+
+
+def _month(day: str) -> str:
+    return f"cast(date_trunc('month', {day}) as date)"
+
+
+_LINK = {"month": "l.closed_month", **_known("l", JOB_NAMES)}
+_PHASE = "coalesce(p.phase, 'unknown')"
+_STEP_DAY = "coalesce(s.done_on, j.closed_on, j.opened_on)"
+_STEP_TECHNICIAN = "coalesce(s.technician, j.technician, 'unknown')"
+
+MEASURES: Mapping[str, Groupings] = {
+    "comebacks": {"month": _month("c.closed_on"), **_plain("c", JOB_NAMES)},
+    "comebacks_rows": _LINK,
+    "comebacks_by_step": {**_LINK, "step": "s.step", **_known("s", ("bench", "tool")), "phase": _PHASE},
+    "comebacks_by_test": {**_LINK, "test": "d.test", **_known("d", ("station",))},
+    "first_pass_steps": _plain("c", ("month", *JOB_NAMES, "step")),
+    "first_pass_steps_rows": {
+        "month": _month(_STEP_DAY),
+        **_known("j", JOB_NAMES),
+        "technician": _STEP_TECHNICIAN,
+        "step": "s.step",
+        **_known("s", ("bench", "tool")),
+        "phase": _PHASE,
+    },
+    "first_pass_steps_alone": {
+        "month": _month("a.day"),
+        "step": "a.step",
+        **_known("a", ("technician", "bench", "tool")),
+    },
+    "first_pass_tests": _plain("c", ("month", *JOB_NAMES, "station", "test")),
+    "first_pass_tests_rows": {
+        "month": _month("d.run_on"),
+        **_known("j", JOB_NAMES),
+        **_known("d", ("station",)),
+        "test": "d.test",
+    },
+    "clean_jobs": _plain("c", ("month", *JOB_NAMES)),
+    "clean_jobs_rows": {"month": _month("coalesce(j.closed_on, j.opened_on)"), **_known("j", JOB_NAMES)},
+    "values_jobs": _known("j", JOB_NAMES),
+    "values_steps": _plain("c", ("step", "technician")),
+    "values_tests": _plain("c", ("test", "station")),
+    "latest": {},
+    "overlaps": {},
+    "overlap_count": {},
+    "loads": {},
+    "refused": {},
+    "refused_rows": {},
+    "remarks": {},
+    "loose_ends": {},
+}
+"""Every measure's file, with the groupings it allows."""
+
+
+def names_only(question: str, what: str, given: Iterable[str], allowed: Sequence[str]) -> None:
+    """Raise `RequestError` for a name that is not among the allowed ones, saying what exists."""
+    unknown = [name for name in given if name not in allowed]
+    if unknown:
+        listed = ", ".join(repr(name) for name in unknown)
+        raise RequestError(f"{question}: there is no {what} {listed}. There is: {', '.join(allowed) or 'none'}.")

@@ -1,0 +1,82 @@
+"""Run one measure: read its file, fill its grouping columns from the closed mapping, bind its values, get counts.
+
+A file is plain SQL that can be run as it stands. Three kinds of place in it can be filled:
+`/* groups: */ … /* :groups */` holds the grouping columns, `/* names: */ … /* :names */` their names alone,
+`/* filters: */ true /* :filters */` the conditions; `/* if x: */ … /* :if x */` goes when x is not asked for.
+"""
+
+import re
+from collections.abc import Mapping, Sequence
+from datetime import date
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING
+
+from rqa.measures.groupings import MEASURES, names_only
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from rqa.store.engine import Store
+
+Where = Mapping[str, Sequence[str]]
+Months = tuple[date, date]
+
+
+@cache
+def measure_sql(measure: str) -> str:
+    """The text of a measure's file, as it stands."""
+    return (files("rqa.measures") / "sql" / f"{measure}.sql").read_text(encoding="utf-8")
+
+
+def counts(
+    store: "Store",
+    measure: str,
+    *,
+    by: Sequence[str] = (),
+    where: Where | None = None,
+    months: Months | None = None,
+    values: Mapping[str, object] | None = None,
+) -> "pl.DataFrame":
+    """The counts of one measure: a row a group, in a total order.
+
+    `by` and the keys of `where` are names that the measure allows; `where` gives the values kept; `months` the first
+    and last month kept; `values` the file's own parameters. Raises `RequestError` for a name it does not know.
+    """
+    sql, bound = fill(measure, by=by, where=where or {}, months=months)
+    return store.counts(f"{measure}.sql", sql, {**(values or {}), **bound})
+
+
+def fill(measure: str, *, by: Sequence[str], where: Where, months: Months | None) -> tuple[str, dict[str, object]]:
+    """The measure's SQL with its places filled, and the values of the filters to bind."""
+    allowed = MEASURES[measure]
+    names_only(measure, "grouping", by, tuple(allowed))
+    names_only(measure, "filter", where, tuple(allowed))
+    conditions: list[str] = []
+    bound: dict[str, object] = {}
+    for name, kept in where.items():
+        marks = []
+        for number, value in enumerate(kept):
+            bound[f"{name}_{number}"] = value
+            marks.append(f"${name}_{number}")
+        conditions.append(f"{allowed[name]} in ({', '.join(marks)})" if marks else "false")
+    if months is not None:
+        names_only(measure, "period", ("month",), tuple(allowed))
+        bound["first_month"], bound["last_month"] = months
+        conditions.append(f"{allowed['month']} between $first_month and $last_month")
+    sql = _place(measure_sql(measure), "groups", [f"{allowed[name]} as {name}" for name in by])
+    sql = _place(sql, "names", list(by))
+    sql = re.sub(r"/\* filters: \*/.*?/\* :filters \*/", lambda _: " and ".join(conditions) or "true", sql, flags=re.S)
+    asked = {*by, *where}
+    sql = re.sub(
+        r"/\* if (\w+): \*/(.*?)/\* :if \1 \*/", lambda m: m[2].strip() if m[1] in asked else "", sql, flags=re.S
+    )
+    return sql, bound
+
+
+def _place(sql: str, slot: str, columns: Sequence[str]) -> str:
+    def filled(found: re.Match[str]) -> str:
+        comma = "," if columns and found[1].rstrip().endswith(",") else ""
+        return ", ".join(columns) + comma
+
+    return re.sub(rf"/\* {slot}: \*/(.*?)/\* :{slot} \*/", filled, sql, flags=re.S)

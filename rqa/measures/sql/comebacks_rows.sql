@@ -1,0 +1,17 @@
+-- Come-backs of index jobs, from the links themselves: the second way to what comebacks.sql counts.
+-- A row is one group and class of come-back (null: none seen). jobs: index jobs closed up to $as_of; matured: those closed
+-- at least $window days before it; returned: the matured ones whose return was opened within $window days of closing.
+-- Parameters: $window days, $as_of date, $disposition of the index jobs.
+-- Not counted: what keep_links.sql leaves out. A group's denominator is the sum over its classes.
+select
+    /* groups: */ l.closed_month as month, l.model as model, /* :groups */
+    l.class as class,
+    cast(count(*) as bigint) as jobs,
+    cast(count(*) filter (where date_diff('day', l.closed_on, $as_of) >= $window) as bigint) as matured,
+    cast(count(*) filter (
+        where date_diff('day', l.closed_on, $as_of) >= $window and l.elapsed_days <= $window
+    ) as bigint) as returned
+from links as l
+where l.disposition = $disposition and l.closed_on <= $as_of and /* filters: */ true /* :filters */
+group by all
+order by all
