@@ -4,21 +4,19 @@ from itertools import groupby
 from typing import Any
 
 import altair as alt
-from rqa.answers.result import ControlChart
 
+from rqa.answers.result import ControlChart
 from rqa.errors import RequestError
-from rqa.plots.ground import Ground, early_zone, ground
+from rqa.plots.ground import Ground, early_word, early_zone, ground
 from rqa.plots.months import HEIGHT, PANEL_HEIGHT, PANELS
-from rqa.plots.reading import by_of
+from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import PAPER, WIDTH, finish
 from rqa.plots.words import known, listed, month_key, month_name, percent
 
 MEASURES = {
     "comebacks": "Come-backs within {window} days, by closing month",
-    "comeback_rate": "Come-backs within {window} days, by closing month",
     "first_pass_yield": "First-pass yield by month",
     "clean_jobs": "Clean-job share by month",
-    "clean_job_share": "Clean-job share by month",
 }
 SIDES = {"above the upper limit": "above", "below the lower limit": "below"}
 
@@ -46,18 +44,18 @@ def plot_control(chart: ControlChart, *, headed: bool = True, width: int | str =
         r["foot"] = round(under.bottom, 6)
         r["bar"] = round(under.bottom + 0.13 * (under.top - under.floor) * r["size"] / most, 6)
     _say_signals(rows)
-    title = chart_title(chart)
+    title, early = chart_title(chart), early_word(from_zero)
     subtitle = [f"band = limits of chance for the month's size; bars at the foot = size (up to {most:,} a month)"]
     subtitle.append("diamond with a word = outside the limits, look for a cause" if any(r["signal"] for r in rows)
                     else "no month is outside the limits")  # fmt: skip
     if any(not r["mature"] for r in rows):
-        subtitle.append("hollow, in the dashed frame: follow-up not over, not judged")
-    picture = _picture(rows, under, panels, title, selection)
+        subtitle.append(f"hollow, in the dashed frame: {early}, not judged")
+    picture = _picture(rows, under, panels, early, selection)
     return finish(
         picture if len(panels) > 1 else picture.properties(height=HEIGHT),
         title=title,
-        subtitle=subtitle,
-        description=_description(rows, title),
+        subtitle=[*subtitle, *limits(chart)],
+        description=_description(rows, title, early),
         headed=headed,
         width=None if len(panels) > 1 else width,
     )
@@ -88,7 +86,7 @@ def _say_signals(rows: list[dict[str, Any]]) -> None:
             furthest["word"] = side if len(run) == 1 else f"{side}, {len(run)} months"
 
 
-def _picture(rows: list[dict[str, Any]], under: Ground, panels: list[str], title: str, selection: bool) -> Any:
+def _picture(rows: list[dict[str, Any]], under: Ground, panels: list[str], early: str, selection: bool) -> Any:
     values = alt.Data(values=rows)
     base = alt.Chart() if len(panels) > 1 else alt.Chart(values)
     x, whole = under.x(), under.x(edge=0)
@@ -123,17 +121,17 @@ def _picture(rows: list[dict[str, Any]], under: Ground, panels: list[str], title
         .encode(x=x, y=under.y("value"), tooltip=tips),
     ]
     for side, shift in ((up, -13), (down, 15)):
-        for edge, test in (("right", "indexof(datum.edge, 'r') >= 0"), ("left", "indexof(datum.edge, 'r') < 0")):
+        for edge, test in ((True, "datum.edge == 'r'"), (False, "datum.edge == 'l'")):
             words = have.transform_calculate(edge=f"indexof({late!r}, datum.month) >= 0 ? 'r' : 'l'")
             words = words.transform_filter(f"datum.word != '' && {side} && {test}")
             layers.append(
-                words.mark_text(style="rqa-word", dy=shift, align=edge, dx=6 if edge == "right" else -6).encode(
+                words.mark_text(style="rqa-word", dy=shift, align=("left", "right")[edge], dx=6 if edge else -6).encode(
                     x=x, y=under.y("value"), text="word:N"
                 )
             )
-    early = [r["month"] for r in rows if not r["mature"]]
-    if early:
-        layers = [*early_zone(min(early), max(early), under, base=base), *layers]
+    young = [r["month"] for r in rows if not r["mature"]]
+    if young:
+        layers = [*early_zone(min(young), max(young), under, base=base, word=early), *layers]
     layers += _centre_word(rows, under, base)
     if selection:
         over = alt.selection_point(
@@ -171,7 +169,7 @@ def _centre_word(rows: list[dict[str, Any]], under: Ground, base: Any) -> list[A
     ]
 
 
-def _description(rows: list[dict[str, Any]], title: str) -> str:
+def _description(rows: list[dict[str, Any]], title: str, early_is: str) -> str:
     text = [f"{title}, {month_name(min(r['month'] for r in rows))} to {month_name(max(r['month'] for r in rows))}."]
     centre = next((r["centre"] for r in rows if r["centre"] is not None), None)
     if centre is not None:
@@ -185,5 +183,5 @@ def _description(rows: list[dict[str, Any]], title: str) -> str:
         text.append(f"Last matured month: {have[-1]['name']}, {have[-1]['share']} of {have[-1]['size']:,}.")
     early = list(dict.fromkeys(r["name"] for r in rows if not r["mature"]))
     if early:
-        text.append(f"Not yet matured: {', '.join(early)}.")
+        text.append(f"{early_is.capitalize()}: {', '.join(early)}.")
     return " ".join(text)

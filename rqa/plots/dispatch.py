@@ -3,7 +3,6 @@
 from typing import Any
 
 from rqa.answers.result import Answer, CleanJobs, Comebacks, ControlChart, FirstPassYield, RolledYield
-
 from rqa.errors import RequestError
 from rqa.plots.control import chart_title, plot_control
 from rqa.plots.groups import plot_groups
@@ -16,7 +15,14 @@ MOST_ROWS = 2000
 SHARES = (Comebacks, FirstPassYield, RolledYield, CleanJobs)
 
 
-def plot(result: Answer, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
+def plot(
+    result: Answer,
+    *,
+    headed: bool = True,
+    width: int | str = WIDTH,
+    selection: bool = True,
+    most: int | None = None,
+) -> Any:
     """Draw an answer of the depot as an Altair chart.
 
     Shares by group become a dot and an interval on each row; by month, a line with intervals where months that have
@@ -24,7 +30,8 @@ def plot(result: Answer, *, headed: bool = True, width: int | str = WIDTH, selec
     An empty answer becomes a chart that says so.
 
     `headed`: whether the chart carries its own title. `width`: pixels, or "container" on a page. `selection`:
-    whether it answers to clicks and hovering beyond tooltips.
+    whether it answers to clicks and hovering beyond tooltips. `most`: how many rows of shares by group are drawn, in
+    the order the chart states.
 
     Raises `RequestError` for an answer of more than 2,000 rows, for one with too many panels by month, and for
     something that is no answer with a picture.
@@ -45,4 +52,4 @@ def plot(result: Answer, *, headed: bool = True, width: int | str = WIDTH, selec
         return plot_control(result, headed=headed, width=width, selection=selection)
     if "month" in by_of(result):
         return plot_months(result, headed=headed, width=width, selection=selection)
-    return plot_groups(result, headed=headed, width=width, selection=selection)
+    return plot_groups(result, headed=headed, width=width, selection=selection, most=most)

@@ -37,7 +37,7 @@ class Ground:
         return alt.X(
             f"{field}:O",
             title=None,
-            **({} if edge is None else {"bandPosition": edge}),
+            bandPosition=alt.Undefined if edge is None else edge,
             scale=alt.Scale(domain=list(self.months), paddingInner=0, paddingOuter=0),
             axis=alt.Axis(
                 values=shown,
@@ -83,11 +83,16 @@ def ground(months: Sequence[str], lows: Sequence[float], highs: Sequence[float],
     return Ground(all_months(min(months), max(months)), ticks[0], max(ticks[-1], min(top, 1.0)), ticks)
 
 
-def early_zone(first: str, last: str, under: Ground, *, base: Any) -> list[Any]:
+def early_word(follow_up: bool) -> str:
+    """Why a month is not final: its follow-up is not over, or it is not over itself."""
+    return "not yet matured" if follow_up else "month not over"
+
+
+def early_zone(first: str, last: str, under: Ground, *, base: Any, word: str) -> list[Any]:
     """A dashed frame over the months whose follow-up is not over, with the words above it."""
     right = under.months.index(last) > 0.6 * len(under.months)
     here = base.transform_filter(f"datum.month == '{last if right else first}'").transform_calculate(
-        early_from=f"'{first}'", early_to=f"'{last}'", early_word="'not yet matured'"
+        early_from=f"'{first}'", early_to=f"'{last}'", early_word=f"'{word}'"
     )
     return [
         here.mark_rect(style="rqa-early").encode(

@@ -3,9 +3,9 @@
 from typing import Any
 
 import altair as alt
-from rqa.answers.result import Answer, RolledYield
 
-from rqa.plots.reading import Reading, heading, read, row_of, said
+from rqa.answers.result import Answer, RolledYield
+from rqa.plots.reading import Reading, heading, limits, read, row_of, said
 from rqa.plots.theme import WIDTH, finish
 from rqa.plots.words import NAMES, percent
 
@@ -34,13 +34,21 @@ def overall(rows: list[dict[str, Any]], answer: Answer, reading: Reading) -> flo
     return int(answer.table[reading.events].sum()) / size if size else None
 
 
-def plot_groups(answer: Answer, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
+def plot_groups(
+    answer: Answer,
+    *,
+    headed: bool = True,
+    width: int | str = WIDTH,
+    selection: bool = True,
+    most: int | None = None,
+) -> Any:
     """Shares by group with intervals; in a notebook a click carries one row's interval through the others."""
     reading = read(answer)
     rows = ordered([row_of(r, reading) for r in answer.table.iter_rows(named=True)], reading)
+    centre, whole = overall(rows, answer, reading), len(rows)
+    rows = rows[:most]
     for place, row in enumerate(rows):
         row["row"] = place
-    centre = overall(rows, answer, reading)
     chart = alt.layer(*_layers(rows, reading, centre, pick := _pick(rows, reading, selection)))
     if pick is not None:
         chart = chart.add_params(pick)
@@ -49,6 +57,9 @@ def plot_groups(answer: Answer, *, headed: bool = True, width: int | str = WIDTH
         subtitle[0] = subtitle[0].replace("; ", ", tick = all together; ", 1)
     if isinstance(answer, RolledYield):
         subtitle = [f"dot = product of the steps' yields, line = {reading.level_text} interval; {order_text(reading)}"]
+    subtitle += limits(answer)
+    if len(rows) < whole:
+        subtitle.append(f"the first {len(rows)} of {whole} rows")
     if pick is not None:
         filtered = len(reading.by) > 1
         subtitle.append(

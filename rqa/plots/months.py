@@ -1,13 +1,14 @@
 """Shares by month: a line with intervals; months whose follow-up is not over are hollow and said to be so."""
 
+from datetime import date, timedelta
 from typing import Any
 
 import altair as alt
-from rqa.answers.result import Answer, Comebacks
 
+from rqa.answers.result import Answer, Comebacks
 from rqa.errors import RequestError
-from rqa.plots.ground import Ground, early_zone, ground
-from rqa.plots.reading import Reading, heading, read, row_of, said
+from rqa.plots.ground import Ground, early_word, early_zone, ground
+from rqa.plots.reading import Reading, heading, limits, read, row_of, said
 from rqa.plots.theme import PAPER, WIDTH, finish
 from rqa.plots.words import month_key, month_name
 
@@ -39,11 +40,11 @@ def plot_months(answer: Answer, *, headed: bool = True, width: int | str = WIDTH
         from_zero=reading.high_first,
     )
     _place(rows, under)
-    chart, by = _picture(rows, reading, under, panels, selection), _words(rows, reading, selection)
+    chart = _picture(rows, reading, under, panels, selection)
     return finish(
         chart if len(panels) > 1 else chart.properties(height=HEIGHT),
         title=heading(reading),
-        subtitle=by,
+        subtitle=[*_words(rows, reading, selection), *limits(answer)],
         description=_description(rows, reading),
         headed=headed,
         width=None if len(panels) > 1 else width,
@@ -58,10 +59,20 @@ def _rows(answer: Answer, reading: Reading) -> list[dict[str, Any]]:
         row["month"] = month_key(r["month"])
         row["name"] = month_name(r["month"])
         row["panel"] = " · ".join(row[f"by_{b}"].replace("_", " ") for b in others)
-        late = isinstance(answer, Comebacks) and row["size"] < row.get("jobs", 0)
-        row["state"] = "mature" if not late else "partly matured" if row["size"] else "not matured"
+        row["state"] = "mature"
+        if isinstance(answer, Comebacks):
+            if row["size"] < row["jobs"]:
+                row["state"] = "partly matured" if row["size"] else "not matured"
+        elif not_over(row["month"], answer):
+            row["state"] = "month not over"
         rows.append(row)
     return sorted(rows, key=lambda row: (row["panel"], row["month"]))
+
+
+def not_over(month: str, answer: Answer) -> bool:
+    """Whether the as-of day falls into the month, before its last day."""
+    as_of = answer.settings.get("as_of")
+    return isinstance(as_of, date) and month_key(as_of) == month and month_key(as_of + timedelta(days=1)) == month
 
 
 def _place(rows: list[dict[str, Any]], under: Ground) -> None:
@@ -106,7 +117,10 @@ def _picture(rows: list[dict[str, Any]], reading: Reading, under: Ground, panels
     ]
     early = [r["month"] for r in rows if r["state"] != "mature"]
     if early:
-        layers = [*early_zone(min(early), max(early), under, base=base), *layers]
+        layers = [
+            *early_zone(min(early), max(early), under, base=base, word=early_word(reading.size == "matured")),
+            *layers,
+        ]
     if selection:
         over = alt.selection_point(
             name="over", fields=["month"], on="pointerover", nearest=True, empty=False, clear="pointerout"
@@ -133,7 +147,9 @@ def _words(rows: list[dict[str, Any]], reading: Reading, selection: bool) -> lis
         f"dot = share, line = {reading.level_text} interval; bars at the foot = {reading.of} (up to {most:,} a month)"
     ]
     if any(r["state"] != "mature" for r in rows):
-        words.append("hollow, in the dashed frame: follow-up not over, the share will still change")
+        words.append(
+            f"hollow, in the dashed frame: {early_word(reading.size == 'matured')}, the share will still change"
+        )
     if selection:
         words.append(
             "point at a month to read its share" + (" in every panel" if len({r["panel"] for r in rows}) > 1 else "")
@@ -150,5 +166,5 @@ def _description(rows: list[dict[str, Any]], reading: Reading) -> str:
         text.append(f"Highest: {said(high, reading)}. Lowest: {said(low, reading)}. Last: {said(have[-1], reading)}.")
     early = sorted({r["name"] for r in rows if r["state"] != "mature"}, key=str)
     if early:
-        text.append(f"Not yet matured: {', '.join(early)}.")
+        text.append(f"{early_word(reading.size == 'matured').capitalize()}: {', '.join(early)}.")
     return " ".join(text)

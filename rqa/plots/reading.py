@@ -5,8 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from rqa.answers.result import Answer, CleanJobs, Comebacks, FirstPassYield
-
-from rqa.plots.words import NAMES, count, interval, known, month_key, percent, spoken
+from rqa.plots.words import NAMES, count, interval, known, listed, month_key, month_name, percent, spoken
 
 PARTITION = {"month", "site", "model", "procedure", "technician", "billing"}
 """Groupings under which every job counts once, so that the rows may be added up to one overall share."""
@@ -45,17 +44,20 @@ def read(answer: Answer) -> Reading:
     level = float(str(settings.get("level", 0.95)))
     if isinstance(answer, Comebacks):
         title = f"Come-backs within {settings.get('window', 30)} days"
+        if settings.get("index", "repaired") != "repaired":
+            title += " of visits without fault found"
         return Reading(
             title, "rate", "matured", "returned", "came back", "matured jobs", True, set(by) <= PARTITION, by, level
         )
     if isinstance(answer, FirstPassYield):
+        tests = settings.get("of") == "diagnostics"
         return Reading(
-            "First-pass yield",
+            "First-run pass share of diagnostics" if tests else "First-pass yield",
             "yield",
             "exposures",
             "passed",
             "passed first time",
-            "first checks",
+            "first runs" if tests else "first checks",
             False,
             True,
             by,
@@ -75,6 +77,17 @@ def read(answer: Answer) -> Reading:
             level,
         )
     return Reading("Rolled yield", "yield", "steps", "", "", "steps", False, False, by, level)
+
+
+def limits(answer: Answer) -> list[str]:
+    """What the question was limited to, as a line under the title: filters and months."""
+    where: Any = answer.settings.get("where") or {}
+    parts = [f"{NAMES.get(k, k)} {listed([spoken(v) for v in values], last='or')}" for k, values in where.items()]
+    months: Any = answer.settings.get("months")
+    if months:
+        first, last = (month_name(m) for m in months)
+        parts.append(first if first == last else f"{first} to {last}")
+    return [f"only {'; '.join(parts)}"] if parts else []
 
 
 def heading(reading: Reading) -> str:

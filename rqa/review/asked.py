@@ -1,0 +1,64 @@
+"""What the page asks of a depot; anything that answers these questions can have a page."""
+
+from datetime import datetime
+from pathlib import Path
+from typing import Any, Protocol
+
+from rqa.answers.month import MonthAgainstBefore
+from rqa.answers.result import (
+    CleanJobs,
+    Comebacks,
+    ControlChart,
+    FirstPassYield,
+    LoadedFiles,
+    LooseEnds,
+    Overlaps,
+    Refused,
+    Remarks,
+)
+
+
+class Asked(Protocol):
+    """A depot, as far as the page is concerned."""
+
+    @property
+    def as_of(self) -> datetime:
+        """The time at which it is looked at."""
+
+    @property
+    def path(self) -> Path:
+        """The store's file."""
+
+    @property
+    def about(self) -> dict[str, str]:
+        """Title and so on."""
+
+    def comebacks(self, *args: Any, **kwargs: Any) -> Comebacks:
+        """Come-backs."""
+
+    def first_pass_yield(self, *args: Any, **kwargs: Any) -> FirstPassYield:
+        """First-pass yield."""
+
+    def clean_jobs(self, *args: Any, **kwargs: Any) -> CleanJobs:
+        """Clean jobs."""
+
+    def control_chart(self, *args: Any, **kwargs: Any) -> ControlChart:
+        """A control chart."""
+
+    def month_against_before(self, *args: Any, **kwargs: Any) -> MonthAgainstBefore | None:
+        """One month against those before."""
+
+    def loaded(self) -> LoadedFiles:
+        """What was loaded."""
+
+    def refused(self) -> Refused:
+        """What was refused."""
+
+    def remarks(self) -> Remarks:
+        """What deserves a look."""
+
+    def loose_ends(self) -> LooseEnds:
+        """What to chase."""
+
+    def overlaps(self) -> Overlaps:
+        """Overlapping jobs."""

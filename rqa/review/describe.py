@@ -1,0 +1,79 @@
+"""From a depot to the month's facts: every question is asked here, once."""
+
+from datetime import date, timedelta
+from importlib.metadata import version
+
+from rqa.answers.scope import month_end, month_of
+from rqa.errors import RequestError
+from rqa.plots.words import month_name
+from rqa.review.asked import Asked
+from rqa.review.facts import MonthFacts, Verdict
+from rqa.review.figures import figures
+from rqa.review.intake import intake
+from rqa.review.pointers import SMALLEST, pointers, year_before
+from rqa.review.texts import CAUTIONS, DEFINITIONS, LUCK
+from rqa.review.verdicts import HEADLINES, mature_month, verdicts
+
+SHOWN_MONTHS = 24
+
+
+def last_whole_month(day: date) -> date:
+    """The first day of the last month that is over on that day."""
+    first = day.replace(day=1)
+    return first if month_end(first) <= day else (first - timedelta(days=1)).replace(day=1)
+
+
+def describe(depot: Asked, month: str | date | None = None) -> MonthFacts:
+    """Ask the depot everything the page of one month says.
+
+    By default the last whole month at the depot's as-of day. Raises `RequestError` for a month that is none, or that
+    begins after that day.
+    """
+    day = depot.as_of.date()
+    own = last_whole_month(day) if month is None else month_of("review", month)
+    if own > day:
+        raise RequestError(f"review: {month_name(own)} begins after {day}, the day the depot is looked at.")
+    judged = verdicts(depot, own)
+    final = mature_month(depot, HEADLINES[0], own)
+    span = None if final is None else (year_before(final)[0], final)
+    found, looked = pointers(depot, own, span)
+    tables, intake_words = intake(depot)
+    title = depot.about.get("title") or "Repair depot"
+    notes = list(depot.comebacks(window=30).notes)
+    if month_end(own) > day:
+        notes.insert(0, f"{month_name(own)} is not over on {day}: its figures will still change.")
+    return MonthFacts(
+        title=title,
+        month=own,
+        month_name=month_name(own),
+        as_of=f"{day.day} {month_name(day)}",
+        headline=f"{title}, {month_name(own)}: {_headline(judged)}",
+        verdicts=judged,
+        luck=LUCK,
+        pointers=found,
+        looked=looked,
+        figures=figures(depot, own, span, _shown(own, day)),
+        intake=tables,
+        intake_words=intake_words,
+        notes=tuple(notes),
+        cautions=tuple(c.format(smallest=SMALLEST) for c in CAUTIONS),
+        definitions=DEFINITIONS,
+        made_by=f"rqa {version('rqa')}",
+    )
+
+
+def _shown(month: date, day: date) -> tuple[date, date]:
+    """The months on the time axes: up to the day one looks, two years back or more if the month is older."""
+    last = day.replace(day=1)
+    place = last.year * 12 + last.month - SHOWN_MONTHS
+    return min(date(place // 12, place % 12 + 1, 1), year_before(month)[0]), last
+
+
+def _headline(judged: tuple[Verdict, ...]) -> str:
+    said = []
+    for v in judged:
+        if v.word == "no data":
+            said.append(f"{v.measure} no data" if v.share == "no data" else f"{v.measure} {v.share}")
+        else:
+            said.append(f"{v.measure} {v.share}, {v.word}{' as' if v.word == 'same' else ' than'} before")
+    return "; ".join(said) + "."

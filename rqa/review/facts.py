@@ -1,0 +1,80 @@
+"""The month's page as plain facts: everything it says, before any of it is drawn or written as HTML."""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+
+@dataclass(frozen=True)
+class Table:
+    """A small table of texts; the first `names` columns are names, the others numbers, set to the right."""
+
+    caption: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    names: int = 1
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One picture with its heading, how to read it, its text alternative, and the numbers behind it."""
+
+    key: str
+    heading: str
+    reading: str
+    spec: dict[str, Any]
+    table: Table
+    notes: tuple[str, ...] = ()
+
+    @property
+    def alternative(self) -> str:
+        """What the picture shows, in words."""
+        return str(self.spec["description"])
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """One measure of the month against the months before."""
+
+    measure: str
+    month: str
+    share: str
+    interval: str
+    counts: str
+    before: str
+    difference: str
+    word: str
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Pointer:
+    """One place to look: where something differs from its comparison by more than luck, with what to do next."""
+
+    where: str
+    what: str
+    size: str
+    caution: str
+    check: str
+
+
+@dataclass(frozen=True)
+class MonthFacts:
+    """The whole page."""
+
+    title: str
+    month: date
+    month_name: str
+    as_of: str
+    headline: str
+    verdicts: tuple[Verdict, ...]
+    luck: str
+    pointers: tuple[Pointer, ...]
+    looked: str
+    figures: tuple[Figure, ...]
+    intake: tuple[Table, ...]
+    intake_words: str
+    notes: tuple[str, ...]
+    cautions: tuple[str, ...]
+    definitions: tuple[tuple[str, str], ...]
+    made_by: str

@@ -1,0 +1,134 @@
+"""The page's figures: each answer drawn once, with the table of its numbers beside it."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date
+from typing import Any, TypeVar
+
+import polars as pl
+
+from rqa.answers.result import Answer
+from rqa.plots import plot
+from rqa.plots.words import count, interval, month_name, percent, spoken
+from rqa.review.asked import Asked
+from rqa.review.facts import Figure, Table
+from rqa.review.pointers import SMALLEST
+
+STEPS_DRAWN = 12
+GROUPS_DRAWN = 12
+AnyAnswer = TypeVar("AnyAnswer", bound=Answer)
+SHARES = {"rate", "yield", "share", "value", "centre"}
+HEADS = {
+    "month": "month", "period": "month", "model": "model", "procedure": "procedure", "step": "step", "jobs": "jobs",
+    "matured": "matured", "returned": "came back", "rate": "share", "yield": "yield", "share": "share",
+    "exposures": "first checks", "passed": "passed", "failed": "failed", "unchecked": "not checked", "size": "cases",
+    "value": "share", "centre": "mean", "signal": "signal", "mature": "final", "clean": "clean",
+}  # fmt: skip
+
+
+def figures(depot: Asked, month: date, span: tuple[date, date] | None, shown: tuple[date, date]) -> tuple[Figure, ...]:
+    """All figures of the page; `span` is the year of matured closing months, `shown` the months on the time axes."""
+    made = [
+        _control(depot, "comebacks", "Come-backs within 30 days, by closing month", shown),
+        _later(depot, shown),
+    ]
+    if span is not None:
+        made.append(_work(depot, span))
+    made += [_steps(depot, month), _control(depot, "clean_jobs", "Clean-job share, by month", shown)]
+    return tuple(made)
+
+
+def _figure(key: str, heading: str, reading: str, answer: Answer, table: Table, **how: Any) -> Figure:
+    spec = plot(answer, headed=False, width="container", selection=False, **how).to_dict()
+    return Figure(key, heading, reading, spec, table, tuple(answer.notes))
+
+
+def _control(depot: Asked, measure: str, heading: str, shown: tuple[date, date]) -> Figure:
+    answer = depot.control_chart(measure, window=30, months=shown)
+    reading = (
+        "Each dot is a month. The band shows how far chance alone moves a month of that size; the line in it is the mean. "
+        "A diamond with a word marks a month outside the band. "
+    )
+    if measure == "comebacks":
+        reading += "Months in the dashed frame have not had their 30 days yet: they are shown, and not judged. "
+    else:
+        reading += "A month in the dashed frame is not over. "
+    reading += "Bars at the foot: how many jobs."
+    return _figure(measure, heading, reading, answer, table_of(answer, heading))
+
+
+def _later(depot: Asked, shown: tuple[date, date]) -> Figure:
+    answer = depot.comebacks(window=90, by=("month",), months=shown)
+    heading = "Come-backs within 90 days, by closing month"
+    reading = (
+        "Dot: share of the matured jobs that came back; line through it: 95 % interval. Hollow dots in the dashed frame: "
+        "only part of the month's jobs have had their 90 days. Bars at the foot: matured jobs."
+    )
+    return _figure("comebacks-90", heading, reading, answer, table_of(answer, heading))
+
+
+def _work(depot: Asked, span: tuple[date, date]) -> Figure:
+    answer, left = enough(depot.comebacks(window=30, by=("model", "procedure"), months=span), "matured")
+    heading = f"Come-backs within 30 days, by model and procedure, {month_name(span[0])} to {month_name(span[1])}"
+    reading = _rows_reading("kind of work", answer.table.height, GROUPS_DRAWN, "highest", left)
+    return _figure("work", heading, reading, answer, table_of(answer, heading), most=GROUPS_DRAWN)
+
+
+def _steps(depot: Asked, month: date) -> Figure:
+    answer, left = enough(depot.first_pass_yield(by=("step",), months=month), "exposures")
+    heading = f"First-pass yield by step, {month_name(month)}"
+    reading = _rows_reading("step", answer.table.height, STEPS_DRAWN, "lowest", left)
+    return _figure("steps", heading, reading, answer, table_of(answer, heading), most=STEPS_DRAWN)
+
+
+def _rows_reading(what: str, rows: int, drawn: int, end: str, left: int) -> str:
+    words = f"Each row is a {what}: dot = share, line = 95 % interval, tick = all together. "
+    words += (
+        f"Drawn are the {drawn} {end} of {rows}; the table holds all. " if rows > drawn else f"The {end} comes first. "
+    )
+    if left:
+        words += f"{count(left)} with fewer than {SMALLEST} cases {'is' if left == 1 else 'are'} not shown."
+    return words
+
+
+def enough(answer: AnyAnswer, size: str) -> tuple[AnyAnswer, int]:
+    """The answer without its small groups, and how many were left out."""
+    kept = answer.table.filter(pl.col(size) >= SMALLEST)
+    return replace(answer, table=kept), answer.table.height - kept.height
+
+
+def table_of(answer: Answer, caption: str) -> Table:
+    """An answer's table as texts: shares as percentages, both ends of an interval in one column."""
+    names = answer.table.columns
+    ends = ("lower", "upper") if "lower" in names else ("low", "high")
+    columns, rows = [n for n in names if n not in ends], []
+    place = max((i for i, n in enumerate(columns) if n in SHARES), default=len(columns) - 1) + 1
+    for row in answer.table.iter_rows(named=True):
+        cells = [_cell(name, row[name]) for name in columns]
+        rows.append((*cells[:place], interval(row[ends[0]], row[ends[1]]), *cells[place:]))
+    heads = [HEADS.get(n, n.replace("_", " ")) for n in columns]
+    between = "limits of chance" if ends[0] == "lower" else "95 % interval"
+    count_names = sum(1 for n in columns if n in ("month", "period", "model", "procedure", "step"))
+    return Table(caption, (*heads[:place], between, *heads[place:]), tuple(rows), count_names)
+
+
+def _cell(name: str, value: Any) -> str:
+    if name in SHARES:
+        return percent(value)
+    if name == "signal":
+        return value or "–"
+    if isinstance(value, bool):
+        return "yes" if value else "not yet"
+    if isinstance(value, date):
+        return month_name(value)
+    return count(value) if isinstance(value, int) else spoken(value)
+
+
+def plain_table(caption: str, columns: Sequence[str], rows: Sequence[Sequence[Any]], names: int) -> Table:
+    """A table of names and counts as texts."""
+    return Table(
+        caption,
+        tuple(columns),
+        tuple(tuple(count(v) if isinstance(v, int) else str(v) for v in r) for r in rows),
+        names,
+    )

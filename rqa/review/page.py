@@ -1,0 +1,92 @@
+"""The month's page as one HTML file that loads nothing: facts in, text out, the same bytes for the same facts."""
+
+import base64
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from rqa.errors import RequestError
+from rqa.plots.renderer import grammar_version, still
+from rqa.plots.theme import WIDTH
+from rqa.review.asked import Asked
+from rqa.review.describe import describe
+from rqa.review.facts import MonthFacts
+
+
+@dataclass(frozen=True)
+class Page:
+    """A page that was written: where, and its one-line message."""
+
+    path: Path
+    headline: str
+
+
+def write_page(depot: Asked, to: str | Path, month: str | date | None = None) -> Page:
+    """Write the page of one month; `to` is the file, or a folder in which it becomes `review-YYYY-MM.html`."""
+    facts = describe(depot, month)
+    target = Path(to)
+    if target.is_dir() or not target.suffix:
+        target = target / f"review-{facts.month:%Y-%m}.html"
+    text = render(facts)
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_text(text, encoding="utf-8", newline="\n")
+    except OSError as error:
+        raise RequestError(f"{target}: cannot write the page ({error.strerror}); name another file.") from error
+    return Page(target, facts.headline)
+
+
+def render(facts: MonthFacts) -> str:
+    """The page's HTML."""
+    import jinja2
+    from markupsafe import Markup
+
+    room = files("rqa.review")
+    environment = jinja2.Environment(undefined=jinja2.StrictUndefined, autoescape=True, keep_trailing_newline=True)
+    template = environment.from_string((room / "page.html.j2").read_text(encoding="utf-8"))
+    bundle, draw = _bundle(), (room / "draw.js").read_text(encoding="utf-8")
+    scripts = " ".join(f"'sha256-{_sha256(s)}'" for s in (bundle, draw))
+    policy = (
+        f"default-src 'none'; script-src {scripts}; style-src 'unsafe-inline'; img-src data:; "
+        "base-uri 'none'; form-action 'none'"
+    )
+    return template.render(
+        facts=facts,
+        policy=Markup(policy),
+        style=Markup((room / "page.css").read_text(encoding="utf-8")),
+        stills=[_data_address(f.spec) for f in facts.figures],
+        specs=Markup(_inside_script([f.spec for f in facts.figures])),
+        bundle=Markup(bundle),
+        draw=Markup(draw),
+    )
+
+
+@cache
+def _bundle() -> str:
+    """The drawing library, once for all figures."""
+    import vl_convert
+
+    snippet = "window.vegaEmbed = vegaEmbed;"
+    return str(vl_convert.javascript_bundle(snippet, vl_version=grammar_version()))
+
+
+def _sha256(script: str) -> str:
+    return base64.b64encode(hashlib.sha256(script.encode("utf-8")).digest()).decode("ascii")
+
+
+def _inside_script(data: Any) -> str:
+    """Data as JSON that cannot end the script element it stands in."""
+    text = json.dumps(data, ensure_ascii=False, separators=(",", ":"), sort_keys=True)
+    return text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")
+
+
+def _data_address(spec: Mapping[str, Any]) -> str:
+    """The still picture, as an address that holds it; as an image it can run nothing and mixes no ids."""
+    svg = still({**spec, "width": WIDTH})
+    return "data:image/svg+xml;base64," + base64.b64encode(svg.encode("utf-8")).decode("ascii")
