@@ -41,7 +41,7 @@ def rolled_yield(
     by_step = Scope((*asked.by, "step"), asked.where, asked.months)
     _, measure = chosen(QUESTION, now, by_step, from_rows)
     table, _ = dated(first_attempts(now, by_step, measure), by_step)
-    settings = {"as_of": now.day, **asked.settings(), "level": level, "method": "variance recovery from wilson"}
+    settings = {"as_of": now.day, **asked.settings(), "level": level, "method": "score"}
     notes = list(now.notes)
     unchecked = table.filter(table["exposures"] == 0).height
     if unchecked:
@@ -65,7 +65,7 @@ def _products(table: "pl.DataFrame", by: Sequence[str], level: float) -> "pl.Dat
         rows.append({**{name: group[name][0] for name in by}, "steps": checked.height})
         if checked.height:
             r = product_interval(
-                successes=checked["passed"].to_numpy(), trials=checked["exposures"].to_numpy(), level=level
+                successes=checked["passed"].to_numpy(), trials=checked["exposures"].to_numpy(), level=level, method="score"
             )
             found = (float(r.estimate), float(r.root), float(r.low), float(r.high))
         else:

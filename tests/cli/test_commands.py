@@ -1,0 +1,79 @@
+"""The commands as a person runs them: exit codes, messages without tracebacks, files that were promised."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from rqa.cli import main
+
+
+def run(*words: str) -> tuple[int, str]:
+    result = CliRunner().invoke(main, list(words))
+    return result.exit_code, result.output
+
+
+@pytest.mark.parametrize("command", ["", "load", "inspect", "review", "notebooks", "demo"])
+def test_help_has_an_example(command: str) -> None:
+    code, said = run(*([command] if command else []), "--help")
+    assert code == 0
+    assert "rqa " in said
+
+
+def test_module_and_command_are_the_same() -> None:
+    done = subprocess.run([sys.executable, "-m", "rqa", "--version"], capture_output=True, text=True, check=False)
+    assert done.returncode == 0
+    assert done.stdout.startswith("rqa, version ")
+
+
+@pytest.mark.parametrize("command", ["load", "inspect", "review", "notebooks"])
+def test_a_folder_that_is_no_workspace_is_a_plain_message(command: str, tmp_path: Path) -> None:
+    code, said = run(command, str(tmp_path))
+    assert code == 1
+    assert said.startswith("rqa: ")
+    assert "Traceback" not in said
+    assert str(tmp_path) in said
+
+
+def test_demo_refuses_a_folder_with_other_files(tmp_path: Path) -> None:
+    (tmp_path / "mine.txt").write_text("mine", encoding="utf-8")
+    code, said = run("demo", str(tmp_path))
+    assert code == 1
+    assert "holds other files" in said
+    assert [p.name for p in tmp_path.iterdir()] == ["mine.txt"]
+
+
+def test_demo_then_everything_else(tmp_path: Path) -> None:
+    """The demo's own folder is a workspace on which every other command works."""
+    folder = tmp_path / "out"
+    code, said = run("demo", str(folder), "--jobs", "600")
+    assert code == 0, said
+    assert "every row accounted for" in said
+    pages = sorted(folder.glob("*.html"))
+    assert len(pages) == 1
+    assert str(pages[0]) in said
+    assert len(list((folder / "notebooks").glob("*.ipynb"))) == 3
+
+    code, said = run("inspect", str(folder))
+    assert code == 0
+    assert "Nothing written" in said
+    code, said = run("load", str(folder))
+    assert code == 0
+    assert "unchanged since it was loaded" in said
+    code, said = run("review", str(folder), "--month", "1999-01")
+    assert code == 1
+    assert "1999" in said
+    code, said = run("review", str(folder), "--month", "not a month")
+    assert code == 1
+    code, said = run("notebooks", str(folder))
+    assert code == 0
+
+
+def test_a_mistyped_mapping_names_the_place(tmp_path: Path) -> None:
+    (tmp_path / "sources.toml").write_text('[files.a]\npaht = "x.csv"\n', encoding="utf-8")
+    code, said = run("load", str(tmp_path))
+    assert code == 1
+    assert "files.a.paht" in said
+    assert "'path'" in said
