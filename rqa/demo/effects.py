@@ -1,0 +1,113 @@
+"""What is planted in the invented depot; all the rest is plain noise. `truth.json` is made from here."""
+
+from dataclasses import asdict, dataclass
+from datetime import date
+
+
+@dataclass(frozen=True)
+class PinchedCable:
+    """The display cable is pinched when it is reseated in a main-board job on one model, until a guide is fitted."""
+
+    model: str = "Marl-10"
+    procedure: str = "main board"
+    step: str = "reseat display cable"
+    subsystem: str = "display"
+    pinched: float = 0.18
+    pinched_after_action: float = 0.04
+    caught_at_the_check: float = 0.4
+    comes_back_if_missed: float = 0.7
+    mean_days_to_return: float = 14.0
+
+
+@dataclass(frozen=True)
+class EarlyAlignment:
+    """One bench aligns the button before the case is tightened; tightening then moves it."""
+
+    bench: str = "C-3"
+    step: str = "align button"
+    should_follow: str = "tighten case"
+    subsystem: str = "button"
+    early_at_the_bench: float = 0.8
+    early_elsewhere: float = 0.01
+    comes_back_if_early: float = 0.12
+    mean_days_to_return: float = 20.0
+
+
+@dataclass(frozen=True)
+class BadLot:
+    """In some weeks most antenna cables fitted are of one bad lot."""
+
+    part_no: str = "AC-31"
+    lot: str = "K-2541"
+    subsystem: str = "antenna"
+    test: str = "position fix"
+    first_day: date = date(2025, 9, 1)
+    last_day: date = date(2025, 10, 12)
+    share_of_the_lot: float = 0.7
+    comes_back_if_fitted: float = 0.35
+    extra_first_run_failures: float = 0.1
+    mean_days_to_return: float = 16.0
+
+
+@dataclass(frozen=True)
+class Noise:
+    """Rates that hold everywhere alike: no technician, site, tool or model has an effect of its own."""
+
+    comes_back_from_the_work: float = 0.027
+    of_these_early: float = 0.8
+    mean_days_early: float = 11.0
+    mean_days_late: float = 60.0
+    of_these_the_same_subsystem: float = 0.45
+    of_these_no_fault_found: float = 0.12
+    return_without_finding: float = 0.05
+    second_attempt_fails: float = 0.08
+    skipped: float = 0.003
+    aborted: float = 0.003
+
+
+PINCH, EARLY, LOT, NOISE = PinchedCable(), EarlyAlignment(), BadLot(), Noise()
+CABLE_GUIDE_ON = date(2026, 1, 12)
+"""The improvement that works: from this day on fewer cables are pinched."""
+NEW_GLUE_ON = date(2025, 11, 3)
+"""The improvement that changes nothing."""
+
+ACTIONS = (
+    (
+        "ACT-1", "cable guide fitted before the display cable is reseated", CABLE_GUIDE_ON,
+        "model=Marl-10; procedure=main board; step=reseat display cable", "lead",
+        "fewer come-backs of the display: by half",
+    ),
+    (
+        "ACT-2", "other glue for the battery cell", NEW_GLUE_ON,
+        "procedure=battery; step=fit cell", "lead", "fewer come-backs of the battery: by a third",
+    ),
+)  # fmt: skip
+TARGETS = (
+    ("comebacks_30", "2025-01", "0.05"),
+    ("comebacks_90", "2025-01", "0.09"),
+    ("comebacks_30", "2026-01", "0.045"),
+    ("clean_jobs", "2025-01", "0.55"),
+)
+
+
+def planted() -> dict[str, object]:
+    """The planted effects and the noise as plain data."""
+    effects = {
+        "pinched_cable": {**asdict(PINCH), "action": "ACT-1", "action_from": CABLE_GUIDE_ON},
+        "early_alignment": asdict(EARLY),
+        "bad_lot": asdict(LOT),
+        "action_that_works": {
+            "action": "ACT-1", "pinched_before": PINCH.pinched, "pinched_after": PINCH.pinched_after_action,
+        },
+        "action_without_effect": {"action": "ACT-2", "from": NEW_GLUE_ON, "risk_ratio": 1.0},
+    }  # fmt: skip
+    no_effect = {
+        "technicians": "T01 to T24 differ only by the mix of their work",
+        "sites": "Alder, Birch and Cedar have no effect of their own; Cedar has the bench that aligns early",
+        "benches": "all but the bench that aligns early",
+        "tools": "all",
+        "stations": "all",
+        "lots": "all but the bad lot",
+        "months": "no trend beside the weeks of the bad lot and the working action",
+    }
+    return {"effects": effects, "noise": asdict(NOISE), "no_effect": no_effect}
