@@ -4,6 +4,8 @@ import math
 from collections.abc import Sequence
 from datetime import date, datetime
 
+HARD_SPACE = "\u00a0"
+"""The space before a percent sign, at which no line breaks."""
 NAMES = {
     "month": "month", "site": "site", "model": "model", "procedure": "procedure", "technician": "technician",
     "bench": "bench", "step": "step", "test": "test", "billing": "billing", "class": "class",
@@ -23,14 +25,14 @@ def percent(value: float | None, *, decimals: int | None = None) -> str:
         return "no data"
     if decimals is None:
         decimals = 0 if value in (0.0, 1.0) else 1 if 0.005 <= value <= 0.995 else 2
-    return f"{value * 100:.{decimals}f} %"
+    return f"{value * 100:.{decimals}f}{HARD_SPACE}%"
 
 
 def interval(low: float | None, high: float | None) -> str:
     """An interval as text: "2.1 to 4.0 %"."""
     if low is None or high is None or math.isnan(low) or math.isnan(high):
         return "no data"
-    return f"{low * 100:.1f} to {high * 100:.1f} %"
+    return f"{low * 100:.1f} to {high * 100:.1f}{HARD_SPACE}%"
 
 
 def count(value: object) -> str:

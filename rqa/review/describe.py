@@ -10,9 +10,9 @@ from rqa.review.asked import Asked
 from rqa.review.facts import MonthFacts, Verdict
 from rqa.review.figures import figures
 from rqa.review.intake import intake
-from rqa.review.pointers import SMALLEST, pointers, year_before
+from rqa.review.pointers import SMALLEST, pointers, year_before, year_to
 from rqa.review.texts import CAUTIONS, DEFINITIONS, LUCK
-from rqa.review.verdicts import HEADLINES, mature_month, verdicts
+from rqa.review.verdicts import HEADLINES, mature_month, summary, verdicts
 
 SHOWN_MONTHS = 24
 
@@ -35,11 +35,12 @@ def describe(depot: Asked, month: str | date | None = None) -> MonthFacts:
         raise RequestError(f"review: {month_name(own)} begins after {day}, the day the depot is looked at.")
     judged = verdicts(depot, own)
     final = mature_month(depot, HEADLINES[0], own)
-    span = None if final is None else (year_before(final)[0], final)
+    span = None if final is None else year_to(final)
     found, looked = pointers(depot, own, span)
     tables, intake_words = intake(depot)
     title = depot.about.get("title") or "Repair depot"
-    notes = list(depot.comebacks(window=30).notes)
+    general = depot.loose_ends().notes
+    notes = list(general)
     if month_end(own) > day:
         notes.insert(0, f"{month_name(own)} is not over on {day}: its figures will still change.")
     return MonthFacts(
@@ -48,11 +49,12 @@ def describe(depot: Asked, month: str | date | None = None) -> MonthFacts:
         month_name=month_name(own),
         as_of=f"{day.day} {month_name(day)}",
         headline=f"{title}, {month_name(own)}: {_headline(judged)}",
+        summary=summary(judged, own),
         verdicts=judged,
         luck=LUCK,
         pointers=found,
         looked=looked,
-        figures=figures(depot, own, span, _shown(own, day)),
+        figures=figures(depot, own, span, _shown(own, day), general),
         intake=tables,
         intake_words=intake_words,
         notes=tuple(notes),

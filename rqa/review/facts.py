@@ -67,6 +67,7 @@ class MonthFacts:
     month_name: str
     as_of: str
     headline: str
+    summary: str
     verdicts: tuple[Verdict, ...]
     luck: str
     pointers: tuple[Pointer, ...]

@@ -26,8 +26,14 @@ HEADS = {
 }  # fmt: skip
 
 
-def figures(depot: Asked, month: date, span: tuple[date, date] | None, shown: tuple[date, date]) -> tuple[Figure, ...]:
-    """All figures of the page; `span` is the year of matured closing months, `shown` the months on the time axes."""
+def figures(
+    depot: Asked, month: date, span: tuple[date, date] | None, shown: tuple[date, date], general: tuple[str, ...]
+) -> tuple[Figure, ...]:
+    """All figures of the page.
+
+    `span` is the year of matured closing months, `shown` the months on the time axes, `general` the notes that hold
+    for the whole page and are not repeated under each figure.
+    """
     made = [
         _control(depot, "comebacks", "Come-backs within 30 days, by closing month", shown),
         _later(depot, shown),
@@ -35,7 +41,7 @@ def figures(depot: Asked, month: date, span: tuple[date, date] | None, shown: tu
     if span is not None:
         made.append(_work(depot, span))
     made += [_steps(depot, month), _control(depot, "clean_jobs", "Clean-job share, by month", shown)]
-    return tuple(made)
+    return tuple(replace(f, notes=tuple(n for n in f.notes if n not in general)) for f in made)
 
 
 def _figure(key: str, heading: str, reading: str, answer: Answer, table: Table, **how: Any) -> Figure:
@@ -46,7 +52,7 @@ def _figure(key: str, heading: str, reading: str, answer: Answer, table: Table, 
 def _control(depot: Asked, measure: str, heading: str, shown: tuple[date, date]) -> Figure:
     answer = depot.control_chart(measure, window=30, months=shown)
     reading = (
-        "Each dot is a month. The band shows how far chance alone moves a month of that size; the line in it is the mean. "
+        "Each dot is a month. The band shows how far chance alone moves a month of that size, its line the mean. "
         "A diamond with a word marks a month outside the band. "
     )
     if measure == "comebacks":
@@ -61,7 +67,7 @@ def _later(depot: Asked, shown: tuple[date, date]) -> Figure:
     answer = depot.comebacks(window=90, by=("month",), months=shown)
     heading = "Come-backs within 90 days, by closing month"
     reading = (
-        "Dot: share of the matured jobs that came back; line through it: 95 % interval. Hollow dots in the dashed frame: "
+        "Dot: share of the matured jobs that came back; line through it: 95 % interval. Hollow, in the dashed frame: "
         "only part of the month's jobs have had their 90 days. Bars at the foot: matured jobs."
     )
     return _figure("comebacks-90", heading, reading, answer, table_of(answer, heading))

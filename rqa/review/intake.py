@@ -18,8 +18,9 @@ def intake(depot: Asked) -> tuple[tuple[Table, ...], str]:
     total = {c: int(last[c].sum()) for c in ("read", "accepted", "refused", "known", "superseded")}
     words = (
         f"The last load read {count(total['read'])} rows from {count(last['source_file'].n_unique())} files: "
-        f"{count(total['accepted'])} accepted, {count(total['refused'])} refused, {count(total['known'])} already known, "
-        f"{count(total['superseded'])} superseded by a correction. Every row is in one of these. "
+        f"{count(total['accepted'])} accepted, {count(total['refused'])} refused, "
+        f"{count(total['known'])} already known, {count(total['superseded'])} superseded by a correction. "
+        "Every row is in one of these. "
         f"{' '.join(n for n in refused.notes if 'refused' in n)} {' '.join(depot.overlaps().notes)}"
     )
     return tuple(t for t in tables if t.rows), words.strip()
@@ -33,11 +34,12 @@ def _loaded(loaded: pl.DataFrame) -> Table:
 
 
 def _refused(refused: pl.DataFrame) -> Table:
+    place = pl.col("source_file") + ", row " + pl.col("first_row").cast(pl.String)
     kinds = (
         refused.group_by("table_name", "column_name", "rule")
         .agg(
             pl.col("rows").sum(),
-            (pl.col("source_file") + ", row " + pl.col("first_row").cast(pl.String)).sort_by("source_file").first().alias("first"),
+            place.sort_by("source_file").first().alias("first"),
         )
         .sort(["rows", "table_name", "column_name", "rule"], descending=[True, False, False, False])
     )  # fmt: skip

@@ -48,7 +48,9 @@ def render(facts: MonthFacts) -> str:
     from markupsafe import Markup
 
     room = files("rqa.review")
-    environment = jinja2.Environment(undefined=jinja2.StrictUndefined, autoescape=True, keep_trailing_newline=True)
+    environment = jinja2.Environment(
+        undefined=jinja2.StrictUndefined, autoescape=True, keep_trailing_newline=True, finalize=_kept_together
+    )
     template = environment.from_string((room / "page.html.j2").read_text(encoding="utf-8"))
     bundle, draw = _bundle(), (room / "draw.js").read_text(encoding="utf-8")
     scripts = " ".join(f"'sha256-{_sha256(s)}'" for s in (bundle, draw))
@@ -65,6 +67,11 @@ def render(facts: MonthFacts) -> str:
         bundle=Markup(bundle),
         draw=Markup(draw),
     )
+
+
+def _kept_together(value: Any) -> Any:
+    """Text with its percent signs kept on the line of their number."""
+    return value.replace(" %", "\u00a0%") if type(value) is str else value
 
 
 @cache

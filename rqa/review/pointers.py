@@ -7,6 +7,7 @@ from typing import Any
 
 import polars as pl
 
+from rqa.answers.scope import next_month
 from rqa.plots.words import count, month_name, percent, spoken
 from rqa.review.asked import Asked
 from rqa.review.facts import Pointer
@@ -45,8 +46,8 @@ def pointers(depot: Asked, month: date, span: tuple[date, date] | None) -> tuple
     found = _more_than_luck(contrasts)
     looked = (
         f"{count(len(contrasts))} comparisons were made: steps against the year before and between models, come-backs "
-        f"between kinds of work and between benches; groups of fewer than {SMALLEST} cases were left out. Of those shown, "
-        "one in twenty at most is expected to be luck (Benjamini and Hochberg 1995)."
+        f"between kinds of work and between benches; groups of fewer than {SMALLEST} cases were left out. Of those "
+        "shown, one in twenty at most is expected to be luck (Benjamini and Hochberg 1995)."
     )
     return found, looked
 
@@ -71,14 +72,17 @@ def _more_than_luck(contrasts: list[Contrast]) -> tuple[Pointer, ...]:
         made.append(
             Pointer(
                 c.where,
-                f"{c.what} {percent(c.events / c.size)} ({count(c.events)} of {count(c.size)}), {word} than "
-                f"{percent(c.other_events / c.other_size)} ({count(c.other_events)} of {count(c.other_size)}) {c.against}",
+                f"{c.what} {_share(c.events, c.size)}, {word} than {_share(c.other_events, c.other_size)} {c.against}",
                 f"{points(gap)} points (95 % interval {points(float(apart.low[i]))} to {points(float(apart.high[i]))})",
                 c.caution,
                 c.check,
             )
         )
     return tuple(made)
+
+
+def _share(events: int, size: int) -> str:
+    return f"{percent(events / size)} ({count(events)} of {count(size)})"
 
 
 def _enough(*sizes: int) -> bool:
@@ -96,6 +100,11 @@ def year_before(month: date) -> tuple[date, date]:
     return date(month.year - 1, month.month, 1), last
 
 
+def year_to(month: date) -> tuple[date, date]:
+    """The twelve months that end with this one: first and last."""
+    return year_before(next_month(month))
+
+
 def _steps_against_before(depot: Asked, month: date) -> list[Contrast]:
     now = _totals(depot.first_pass_yield(by=("step",), months=month).table, ["step"], "passed", "exposures")
     then = depot.first_pass_yield(by=("step",), months=year_before(month)).table
@@ -111,9 +120,8 @@ def _steps_against_before(depot: Asked, month: date) -> list[Contrast]:
 
 
 def _steps_by_model(depot: Asked, month: date) -> list[Contrast]:
-    span = (year_before(month)[0], month)
     by = _totals(
-        depot.first_pass_yield(by=("procedure", "step", "model"), months=span).table,
+        depot.first_pass_yield(by=("procedure", "step", "model"), months=year_to(month)).table,
         ["procedure", "step", "model"],
         "passed",
         "exposures",
@@ -145,8 +153,8 @@ def _work(depot: Asked, span: tuple[date, date]) -> list[Contrast]:
     totals = _totals(table, ["model", "procedure"], "returned", "matured")
     return [
         Contrast(
-            f"{spoken(key[1])} on {spoken(key[0])}", "come-backs within 30 days", *own, *rest, "of all other work", False,
-            UNLIKE, "read what the returns were found to have; see which steps touched it",
+            f"{spoken(key[1])} on {spoken(key[0])}", "come-backs within 30 days", *own, *rest, "of all other work",
+            False, UNLIKE, "read what the returns were found to have; see which steps touched it",
         )
         for key, own in totals.items()
         if _enough(own[1], (rest := _against_rest(totals, key))[1])

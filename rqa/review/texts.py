@@ -3,27 +3,46 @@
 CAUTIONS = (
     "Battery, electrostatic and sharp-edge work follows the maker's service guide, local codes and trained staff. "
     "No figure here justifies skipping a hold point or a protective measure.",
-    "Figures about people are for coaching and for changing the process. They come with their uncertainty and are subject "
-    "to local labour and privacy law; names can be replaced by keyed pseudonyms at intake. This page shows no person.",
+    "Figures about people are for coaching and for changing the process. They come with their uncertainty and are "
+    "subject to local labour and privacy law; names can be replaced by keyed pseudonyms at intake. This page shows no "
+    "person.",
     "Groups of fewer than {smallest} cases are not shown.",
     "Rates are not adjusted for the mix of work: a month, a bench or a model with harder work looks worse than it is.",
     "A difference within luck is not proof that nothing changed: small numbers hide small changes.",
 )
 DEFINITIONS = (
-    ("Come-back", "The next job on the same unit, opened at or after the closing of a repaired job, unless that job was "
-     "cancelled. Within 30 (90) days: opened at most 30 (90) calendar days after closing."),
-    ("Matured", "A job closed at least 30 (90) days before the day one looks. Only matured jobs enter a rate, so a young "
-     "month has no final rate yet, rather than a good one."),
-    ("First-pass yield", "Of the first attempts at a step that were checked, the share that passed. Steps done or skipped "
-     "without a check are counted beside it, never inside."),
+    (
+        "Come-back",
+        "The next job on the same unit, opened at or after the closing of a repaired job, unless that job was "
+        "cancelled. Within 30 (90) days: opened at most 30 (90) calendar days after closing.",
+    ),
+    (
+        "Matured",
+        "A job closed at least 30 (90) days before the day one looks. Only matured jobs enter a rate, so a young month "
+        "has no final rate yet, rather than a good one.",
+    ),
+    (
+        "First-pass yield",
+        "Of the first attempts at a step that were checked, the share that passed. Steps done or skipped without a "
+        "check are counted beside it, never inside.",
+    ),
     ("Clean job", "Every checked step and every first diagnostic run passed first time."),
-    ("95 % interval", "Where the true share plausibly lies, given the number of cases: Wilson (1927) for a share, Newcombe "
-     "(1998) for a difference. 0 of 0 is “no data”."),
-    ("More than luck", "Fisher's exact test, two-sided, with false discoveries held at 5 % over the measures compared "
-     "(Benjamini and Hochberg 1995). Everything else is called “same”."),
-    ("Limits of chance", "A p chart: the mean of all matured months plus and minus three standard deviations for the "
-     "month's own size. A month outside deserves the search for a cause."),
-)  # fmt: skip
+    (
+        "95 % interval",
+        "Where the true share plausibly lies, given the number of cases: Wilson (1927) for a share, Newcombe (1998) "
+        "for a difference. 0 of 0 is “no data”.",
+    ),
+    (
+        "More than luck",
+        "Fisher's exact test, two-sided, with false discoveries held at 5 % over the measures compared (Benjamini and "
+        "Hochberg 1995). Everything else is called “same”.",
+    ),
+    (
+        "Limits of chance",
+        "A p chart: the mean of all matured months plus and minus three standard deviations for the month's own size. "
+        "A month outside deserves the search for a cause.",
+    ),
+)
 LUCK = (
     "“Better” and “worse” are said only where the difference is more than luck would explain; the false ones among the "
     "four comparisons are held at 5 %."

@@ -6,7 +6,7 @@ from datetime import date
 import polars as pl
 
 from rqa.answers.month import MonthAgainstBefore
-from rqa.plots.words import count, interval, month_name, percent
+from rqa.plots.words import count, interval, listed, month_name, percent
 from rqa.review.asked import Asked
 from rqa.review.facts import Verdict
 
@@ -63,31 +63,57 @@ def discoveries(p_values: list[float]) -> list[bool]:
 def _verdict(measure: Measure, found: MonthAgainstBefore | None, sure: bool, month: date) -> Verdict:
     name = measure.name
     if found is None or found.share is None:
-        words = f"No month's {name} is final yet."
-        return Verdict(name, "none yet", "no data", "no data", "no data", "no data", "no data", "no data", words)
-    own = month_name(found.month)
+        none = "no data"
+        return Verdict(name, "none yet", none, none, none, none, none, none, f"For {name} no month is final yet.")
+    own, share, limits = month_name(found.month), percent(found.share), interval(found.low, found.high)
+    said = f"{_happened(measure, found)}: {share} (95 % interval {limits})"
     counts = f"{count(found.count)} of {count(found.size)} {measure.cases}"
-    late = "" if found.month == month else f" ({month_name(month)} has not matured yet)"
-    said = (
-        f"In {own}{late}, {name}: {percent(found.share)} ({counts}; 95 % interval {interval(found.low, found.high)})."
-    )
     if found.before_share is None or found.difference is None:
-        return Verdict(
-            name, own, percent(found.share), interval(found.low, found.high), counts, "no data", "no data", "no data",
-            f"{said} There is no earlier month to compare with.",
-        )  # fmt: skip
-    before = f"{percent(found.before_share)} in the {_months(found.months_before)} before"
-    gap = f"{points(found.difference)} points, 95 % interval {points(found.difference_low)} to {points(found.difference_high)}"
-    if sure:
-        word = found.direction
-        end = f"That is {word} than {before}, by more than luck would explain ({gap})."
+        word, before, gap, end = "no data", "no data", "no data", "; there is no earlier month to compare with."
     else:
-        word = "same"
-        end = f"Against {before} that is no difference that luck would not make ({gap})."
-    return Verdict(
-        name, own, percent(found.share), interval(found.low, found.high), counts, percent(found.before_share), gap, word,
-        f"{said} {end}",
-    )  # fmt: skip
+        before = percent(found.before_share)
+        gap = (
+            f"{points(found.difference)} points, 95 % interval {points(found.difference_low)} to "
+            f"{points(found.difference_high)}"
+        )
+        word = found.direction if sure else "same"
+        end = f", against {before} in the {_months(found.months_before)} before: "
+        end += f"{word} by more than luck would explain ({gap})." if sure else f"no more than luck would make ({gap})."
+    return Verdict(name, own, share, limits, counts, before, gap, word, said + end)
+
+
+def _happened(measure: Measure, found: MonthAgainstBefore) -> str:
+    events, cases, own = count(found.count), count(found.size), month_name(found.month)
+    if measure.measure == "comebacks":
+        return f"Of {cases} repaired jobs closed in {own}, {events} came back within {measure.window} days"
+    if measure.measure == "first_pass_yield":
+        return f"Of {cases} first checks of steps in {own}, {events} passed"
+    return f"Of {cases} checked jobs in {own}, {events} went through clean"
+
+
+def summary(judged: tuple[Verdict, ...], month: date) -> str:
+    """The month in one sentence, before the numbers."""
+    told = {w: [v.measure for v in judged if v.word == w] for w in ("worse", "better", "same")}
+    moved = [
+        f"{listed(told[w])} {'is' if len(told[w]) == 1 else 'are'} {w} than before by more than luck"
+        for w in ("worse", "better")
+        if told[w]
+    ]
+    if moved:
+        rest = "; the rest is the same as before, as far as can be told" if told["same"] else ""
+        text = f"{'; '.join(moved)}{rest}."
+        text = text[0].upper() + text[1:]
+    elif told["same"]:
+        text = "Quality is the same as before: no measure moved by more than luck."
+    else:
+        text = "There is not enough data yet to compare."
+    late = [v.month for v in judged if v.month not in (month_name(month), "none yet")]
+    if late:
+        text += (
+            f" The come-backs of {month_name(month)} itself are not known yet, as its jobs have not been out long "
+            "enough; the latest month that has matured speaks instead."
+        )
+    return text
 
 
 def _months(number: int) -> str:
