@@ -5,14 +5,15 @@ breaks, NULL when none), `raw` (the row as read, kept when it is refused), `left
 want it), `clock` (times that fall into a skipped or repeated hour).
 """
 
+import re
 from collections.abc import Mapping as MappingType
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from rqa.contract import TABLES, UNIT_COLUMN, Column, Table
 from rqa.errors import MappingError
 from rqa.intake.mapping import MAPPING_FILE, Files, Mapping, Origin, TableSpec, unknown_name
 from rqa.intake.sources import Text, literal, quoted
-from rqa.intake.values import Manner, breaches, clock_change, local_day, parsed, timed, trimmed
+from rqa.intake.values import SPACES, Manner, breaches, clock_change, local_day, parsed, timed, trimmed
 
 BROKEN_TYPE = "STRUCT(column_name VARCHAR, rule VARCHAR, value VARCHAR)[]"
 EXTRA_COLUMNS = (
@@ -51,7 +52,7 @@ def entries(mapping: Mapping) -> list[Entry]:
             zones=zones,
         )
         missing = spec.missing if spec.missing is not None else files.missing or []
-        found.append(Entry(number, spec, TABLES[spec.table], manner, tuple(m for m in missing if m != "")))
+        found.append(Entry(number, spec, TABLES[spec.table], manner, tuple(m.strip() for m in missing if m.strip())))
     return found
 
 
@@ -70,8 +71,11 @@ def _zone(spec: TableSpec, files: Files, mapping: Mapping) -> tuple[str, tuple[s
 
 
 def wanted_columns(spec: TableSpec) -> frozenset[str]:
-    """The source columns a table entry names plainly."""
-    return frozenset(o.column for o in spec.columns.values() if o.column is not None)
+    """The source columns a table entry may draw on: named in it, plainly or in SQL, or named like its table's."""
+    named = {o.column for o in spec.columns.values() if o.column is not None}
+    sql = " ".join(filter(None, [spec.select, spec.where, *(o.sql for o in spec.columns.values())]))
+    words = {a or b for a, b in re.findall(r'"([^"]+)"|([A-Za-z_]\w*)', sql)}
+    return frozenset(named | words | (set(TABLES[spec.table].names) if spec.from_ else set()))
 
 
 def origins(entry: Entry, columns: tuple[str, ...], label: str) -> dict[str, Origin]:
@@ -101,13 +105,18 @@ def origins(entry: Entry, columns: tuple[str, ...], label: str) -> dict[str, Ori
     return found
 
 
-def _text(column: Column, origin: Origin) -> str:
+def _text(column: Column, origin: Origin, manner: Manner) -> str:
     """SQL over the cleaned source columns for one column's text."""
     if origin.constant is not None:
         value = origin.constant
         text = literal(str(value).lower() if isinstance(value, bool) else str(value))
+        if isinstance(value, float) and manner.decimal == ",":
+            text = literal(str(value).replace(".", ","))
     elif origin.sql is not None:
-        text = f"nullif(trim(({origin.sql})::varchar), '')"
+        text = f"nullif(trim(({origin.sql})::varchar, {literal(SPACES)}), '')"
+        if manner.decimal == "," and column.kind in ("number", "integer"):
+            # What the SQL has computed comes with a point; it is written as the source would write it.
+            text = f"case when typeof({origin.sql}) = 'VARCHAR' then {text} else replace({text}, '.', ',') end"
     else:
         text = quoted(origin.column or "")
     for pattern, new in origin.replace:
@@ -119,7 +128,7 @@ def _text(column: Column, origin: Origin) -> str:
     if default is not None:
         text = f"coalesce({text}, {literal(default)})"
     if column.name == UNIT_COLUMN:
-        text = f"nullif(upper(regexp_replace({text}, '\\s+', '', 'g')), '')"
+        text = f"nullif(upper(regexp_replace({text}, '[\\s\u00a0]+', '', 'g')), '')"
     return text
 
 
@@ -130,7 +139,7 @@ def cleaned(text: Text, missing: tuple[str, ...]) -> MappingType[str, str]:
         clean = trimmed(sql)
         if missing:
             words = ", ".join(literal(m) for m in missing)
-            clean = f"case when trim({sql}) in ({words}) then null else {clean} end"
+            clean = f"case when {clean} in ({words}) then null else {clean} end"
         found[column] = clean
     return found
 
@@ -138,10 +147,19 @@ def cleaned(text: Text, missing: tuple[str, ...]) -> MappingType[str, str]:
 def judging_select(entry: Entry, text: Text, label: str, file_no: int) -> str:
     """The SELECT that reads one source for one table; its columns are the contract's, the days, then EXTRA_COLUMNS."""
     table, manner = entry.table, entry.manner
+    if text.typed:
+        if manner.thousands == ".":
+            raise MappingError(
+                f"{entry.place}: in {label}, thousands = '.' cannot be told from the point of a typed number; "
+                "leave it out and turn texts into numbers with sql"
+            )
+        manner = replace(manner, typed=True, times=tuple(dict.fromkeys((*manner.times, "iso"))))
     given = origins(entry, text.columns, label)
     derived = [c.name for c in table.columns if c.numbered and c.name not in given]
     source = [f"{sql} as {quoted(c)}" for c, sql in cleaned(text, entry.missing).items()]
-    texts = [f"{_text(c, given[c.name]) if c.name in given else _absent(c)} as {c.name}_text" for c in table.columns]
+    texts = [
+        f"{_text(c, given[c.name], manner) if c.name in given else _absent(c)} as {c.name}_text" for c in table.columns
+    ]
     parts = [f"{sql} as {c.name}{p}" for c in table.columns for p, sql in parsed(c, f"{c.name}_text", manner).items()]
     times = [c.name for c in table.columns if c.kind == "time"]
     first_readings = [f"{timed(t, manner)} as {t}_read, {clock_change(t, manner)} as {t}_clock" for t in times]
@@ -154,13 +172,16 @@ def judging_select(entry: Entry, text: Text, label: str, file_no: int) -> str:
     traced = entry.spec.select is not None
     row_file = "source_file" if traced and "source_file" in text.columns else literal(label)
     row_number = "try_cast(source_row as bigint)" if traced and "source_row" in text.columns else "null::bigint"
+    raw = """coalesce("~whole", to_json("~row")::varchar)"""
     return f"""
 with source as (      -- a row of the source, each column as text, trimmed, NULL when it means missing
-  select {", ".join(source)}, {text.fault} as "~fault", {text.blank} as "~blank" from {text.scan}
+  select {", ".join(source)}, {text.fault} as "~fault", {text.blank} as "~blank",
+    {text.whole} as "~whole" from {text.scan}
 ), mapped as (        -- the text of each column of the table
   select {", ".join(texts)},
-    "~fault" as fault, "~blank" or ({where}) as left_out, {row_file} as source_file, {row_number} as given_row, source
-  from source
+    "~fault" as fault, "~blank" or ({where}) as left_out, {row_file} as source_file, {row_number} as given_row,
+    "~whole", "~row"
+  from source as "~row"
 ), parts as (         -- texts converted; a time is still in two parts
   select *, {", ".join(parts)} from mapped
 ), clocks as (        -- times in UTC as first read, and which of them fall into a changed hour
@@ -175,7 +196,7 @@ select {", ".join([*table.names, *(day for day, _ in table.days)])}, source_file
   case when not refused then null when fault is not null then [{_breach("null", "fault", "null")}]
        else list_filter([{", ".join(f"case when {c} then {b} end" for c, b in checks)}], lambda b: b is not null)
   end as broken,
-  case when refused then to_json(source)::varchar end as raw,
+  case when refused then {raw} end as raw,
   left_out, {f"case {clock} end" if clock else "null::varchar"} as clock
 from judged"""
 

@@ -3,6 +3,8 @@
 import json
 import sqlite3
 from collections.abc import Callable, Iterator
+from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -31,7 +33,15 @@ def read(source: SourceFile, number: int, scratch: Path, wanted: frozenset[str],
         "sqlite": lambda: _sqlite(source, number),
         "frame": lambda: _frame(source, number),
     }
-    return readers[source.format]()
+    text = readers[source.format]()
+    seen: dict[str, str] = {}
+    for name in text.columns:
+        # The engine does not tell names apart by their case.
+        if name.lower() in seen:
+            other = "more than once" if seen[name.lower()] == name else f"beside {seen[name.lower()]!r}"
+            raise MappingError(f"{source.label}: it names a column {name!r} {other}; rename one")
+        seen[name.lower()] = name
+    return text
 
 
 def _csv(source: SourceFile, number: int, scratch: Path, plain_ends: bool) -> Text:
@@ -50,17 +60,20 @@ def _csv(source: SourceFile, number: int, scratch: Path, plain_ends: bool) -> Te
         f"max_line_size={LONGEST_LINE}, store_rejects=true, rejects_limit=0, "
         f"rejects_table='{rejects}', rejects_scan='{rejects}_scan')"
     )
-    return Text(tuple(columns), scan, {c: quoted(c) for c in columns}, source.spec.header_row + 1, rejects=rejects)
+    select = {c: quoted(c) for c in columns}
+    return Text(tuple(columns), scan, select, source.spec.header_row + 1, rejects=rejects, path=path)
 
 
 def _jsonl(source: SourceFile, scratch: Path, number: int, wanted: frozenset[str]) -> Text:
     path = source.path
     if source.spec.encoding.lower() not in NATIVE_ENCODINGS:
         path = as_utf8(source, scratch / f"{number}.jsonl")
-    keys = _keys(source, SAMPLE_LINES)
-    if any(w not in keys and w.split(".")[0] not in keys for w in wanted):
-        keys = _keys(source, None)
-    nested = [w for w in sorted(wanted) if w not in keys and w.split(".")[0] in keys]
+    plain = replace(source, path=path)
+    keys = _keys(plain, SAMPLE_LINES)
+    absent = [w for w in sorted(wanted) if w not in keys and w.split(".")[0] not in keys]
+    if _mentions(plain, [w.split(".")[0] for w in absent] + absent):
+        keys = _keys(plain, None)
+    nested = [w for w in sorted(wanted) if w not in keys and "." in w and w.split(".")[0] in keys]
     columns = [*keys, *nested]
     rejects = f"rejects_{number}"
     scan = (
@@ -76,14 +89,18 @@ def _jsonl(source: SourceFile, scratch: Path, number: int, wanted: frozenset[str
         {c: f"json_extract_string(object, {literal(p)})" for c, p in paths.items()},
         first_row=1,
         fault="case when object is null then 'not valid JSON' "
-        "when json_type(object) <> 'OBJECT' then 'not a JSON object' end",
-        blank="line is null or trim(line) = ''",
+        "when json_type(object) <> 'OBJECT' then 'not a JSON object' "
+        "when list_unique(json_keys(object)) <> len(json_keys(object)) then 'a key is given twice' end",
+        blank="line is null or trim(line, ' \t\r') = ''",
+        whole="line",
         rejects=rejects,
+        typed=True,
+        path=path,
     )
 
 
 def _path(parts: list[str]) -> str:
-    return "$" + "".join(f".{json.dumps(p, ensure_ascii=False)}" for p in parts)
+    return "$" + "".join('."' + p.replace("\\", "\\\\").replace('"', '\\"') + '"' for p in parts)
 
 
 def _lines(source: SourceFile) -> Iterator[bytes]:
@@ -100,16 +117,29 @@ def _keys(source: SourceFile, most: int | None) -> list[str]:
         if most is not None and number >= most:
             break
         try:
-            row = json.loads(line.decode(source.spec.encoding))
+            row = json.loads(line.decode("utf-8-sig"))
         except (ValueError, RecursionError):
             continue
         if isinstance(row, dict):
-            keys.update(dict.fromkeys(row))
+            keys.update(dict.fromkeys(k for k in row if k))
     return list(keys)
+
+
+def _mentions(source: SourceFile, names: list[str]) -> bool:
+    """Whether the file holds one of the names, in quotes; the first lines need not show every key."""
+    marks = [json.dumps(n, ensure_ascii=False).encode() for n in dict.fromkeys(names)]
+    held = b""
+    for piece in pieces(source):
+        text = held + piece
+        if any(mark in text for mark in marks):
+            return True
+        held = text[-max(map(len, marks), default=1) :]
+    return False
 
 
 def _excel(source: SourceFile, number: int) -> Text:
     import fastexcel
+    import pyarrow as pa
 
     try:
         book = fastexcel.read_excel(source.path)
@@ -119,61 +149,109 @@ def _excel(source: SourceFile, number: int) -> Text:
     if isinstance(sheet, str) and sheet not in book.sheet_names:
         raise MappingError(f"{source.label}: no sheet {sheet!r}; {unknown_name(sheet, book.sheet_names)}")
     try:
-        table = book.load_sheet(sheet, header_row=source.spec.header_row - 1, dtypes="string").to_arrow()
+        # Without a header, so that rows keep their places and no column is renamed unasked.
+        cells, faults = book.load_sheet(sheet, header_row=None, skip_rows=0, dtypes="string").to_arrow_with_errors()
     except Exception as error:
-        if "no data" in str(error).lower() or "empty" in str(error).lower():
-            return Text((), "(select 1 where false)", {})
         raise SourceError(f"{source.label}, sheet {sheet!r}: cannot be read ({error}). Nothing was loaded.") from error
+    grid = [column.to_pylist() for column in cells.columns]
+    for fault in faults.errors if faults else ():
+        row, column = fault.position
+        grid[column][row] = _excel_error(fault.detail)
+    header = source.spec.header_row - 1
+    height = len(grid[0]) if grid else 0
+    while header < height and all(column[header] is None for column in grid):
+        header += 1
+    if header >= height:
+        return Text((), "(select 1 where false)", {})
+    columns = [(c[header] or "").strip() or f"column_{i}" for i, c in enumerate(grid, 1)]
+    given = [pa.array(c[header + 1 :], type=pa.string()) for c in grid]
     name = f"data_{number}"
-    columns = tuple(table.schema.names)
-    select = {c: quoted(c) for c in columns}
-    blank = " and ".join(f"{quoted(c)} is null" for c in columns) or "false"
-    return Text(columns, name, select, source.spec.header_row + 1, blank=blank, data=table, data_name=name)
+    data = pa.Table.from_arrays(given, names=[f"c{i}" for i in range(len(grid))])
+    select = {c: f"c{i}" for i, c in enumerate(columns)}
+    blank = " and ".join(f"{c} is null" for c in select.values())
+    return Text(tuple(columns), name, select, header + 2, blank=blank, data=data, data_name=name, typed=True)
+
+
+EXCEL_ERRORS = {
+    "Div0": "#DIV/0!", "NA": "#N/A", "Name": "#NAME?", "Null": "#NULL!", "Num": "#NUM!", "Ref": "#REF!",
+    "Value": "#VALUE!",
+}  # fmt: skip
+
+
+def _excel_error(detail: str) -> str:
+    """What the sheet shows in a cell that holds an error; a cell must not become empty unnoticed."""
+    for code, shown in EXCEL_ERRORS.items():
+        if f"Error({code})" in detail:
+            return shown
+    return "#ERROR"
 
 
 def _parquet(source: SourceFile) -> Text:
     import pyarrow.parquet as pq
 
     try:
-        columns = pq.read_schema(source.path).names
+        schema = pq.read_schema(source.path)
     except Exception as error:
         raise SourceError(f"{source.label}: is no readable Parquet file ({error}). Nothing was loaded.") from error
-    return Text(
-        tuple(columns), f"read_parquet({literal(str(source.path))})", {c: f"{quoted(c)}::varchar" for c in columns}
-    )
+    scan = f"read_parquet({literal(str(source.path))})"
+    return Text(tuple(schema.names), scan, _typed_columns(schema), typed=True)
+
+
+def _typed_columns(schema: Any) -> dict[str, str]:
+    """SQL that writes each column of an Arrow schema as text."""
+    import pyarrow as pa
+
+    select = {}
+    for field in schema:
+        column = quoted(field.name)
+        select[field.name] = f"{column}::varchar"
+        if pa.types.is_floating(field.type):
+            # Whole numbers beside a gap are often kept as fractions; an id 12 must not become '12.0'.
+            whole = f"{column} = trunc({column}) and abs({column}) < 9007199254740992"
+            text = f"when {whole} then {column}::bigint::varchar else {column}::varchar"
+            select[field.name] = f"case when isnan({column}) then null {text} end"
+        elif pa.types.is_list(field.type) or pa.types.is_large_list(field.type):
+            select[field.name] = f"to_json({column})::varchar"
+    return select
 
 
 def _sqlite(source: SourceFile, number: int) -> Text:
     import pyarrow as pa
 
-    table = source.spec.table
+    table, address = source.spec.table, f"{source.path.resolve().as_uri()}?mode=ro"
     try:
-        connection = sqlite3.connect(f"file:{source.path}?mode=ro", uri=True)
-        names = [
-            r[0] for r in connection.execute("select name from sqlite_master where type in ('table','view') order by 1")
-        ]
-        if table is None or table not in names:
-            raise MappingError(f"{source.label}: set table for files.{source.name}; {unknown_name(table or '', names)}")
-        cursor = connection.execute(f"select * from {quoted(table)}")
+        with closing(sqlite3.connect(address, uri=True)) as connection:
+            found = connection.execute("select name from sqlite_master where type in ('table','view') order by 1")
+            names = [r[0] for r in found]
+            if table is None or table not in names:
+                raise MappingError(
+                    f"{source.label}: set table for files.{source.name}; {unknown_name(table or '', names)}"
+                )
+            cursor = connection.execute(f"select * from {quoted(table)} limit 0")
+            columns = tuple(d[0] for d in cursor.description)
     except sqlite3.Error as error:
         raise SourceError(f"{source.label}: is no readable SQLite file ({error}). Nothing was loaded.") from error
-    columns = tuple(d[0] for d in cursor.description)
-    schema = pa.schema([(c, pa.string()) for c in columns])
+    schema = pa.schema([(f"c{i}", pa.string()) for i in range(len(columns))])
 
     def batches() -> Iterator[Any]:
-        while rows := cursor.fetchmany(BATCH):
-            yield pa.record_batch([[_text(v) for v in column] for column in zip(*rows, strict=True)], schema=schema)
+        with closing(sqlite3.connect(address, uri=True)) as connection:
+            cursor = connection.execute(f"select * from {quoted(table or '')}")
+            while rows := cursor.fetchmany(BATCH):
+                yield pa.record_batch([[_text(v) for v in column] for column in zip(*rows, strict=True)], schema=schema)
 
     name = f"data_{number}"
     data = pa.RecordBatchReader.from_batches(schema, batches())
-    return Text(columns, name, {c: quoted(c) for c in columns}, data=data, data_name=name)
+    return Text(columns, name, {c: f"c{i}" for i, c in enumerate(columns)}, data=data, data_name=name, typed=True)
 
 
 def _text(value: object) -> str | None:
-    if value is None:
+    if value is None or value != value:
         return None
     if isinstance(value, bytes):
-        return value.decode("utf-8", "replace")
+        try:
+            return value.decode("utf-8")
+        except UnicodeDecodeError:
+            return "0x" + value.hex()
     if isinstance(value, float) and value.is_integer() and abs(value) < 2**53:
         return str(int(value))
     return str(value)
@@ -181,18 +259,33 @@ def _text(value: object) -> str | None:
 
 def _frame(source: SourceFile, number: int) -> Text:
     import polars as pl
-    import polars.selectors as cs
 
     frame = source.frame
     if not isinstance(frame, pl.DataFrame):
         try:
-            frame = pl.from_pandas(frame) if type(frame).__module__.startswith("pandas") else pl.DataFrame(frame)
+            frame = _from_pandas(frame) if type(frame).__module__.startswith("pandas") else pl.DataFrame(frame)
         except Exception as error:
             raise SourceError(f"{source.label}: is no pandas or polars frame ({error}). Nothing was loaded.") from error
-    # pandas turns whole numbers beside a gap into fractions; an id 12 must not become '12.0'.
-    whole = [c for c in frame.select(cs.float()).columns if frame[c].drop_nulls().is_finite().all()]
-    whole = [c for c in whole if (frame[c].drop_nulls() % 1 == 0).all() and (frame[c].drop_nulls().abs() < 2**53).all()]
-    frame = frame.with_columns(pl.col(whole).cast(pl.Int64)).fill_nan(None)
     name = f"data_{number}"
-    columns = tuple(frame.columns)
-    return Text(columns, name, {c: f"{quoted(c)}::varchar" for c in columns}, data=frame.to_arrow(), data_name=name)
+    data = frame.to_arrow()
+    select = _typed_columns(data.schema)
+    return Text(tuple(frame.columns), name, select, data=data, data_name=name, typed=True)
+
+
+def _from_pandas(frame: Any) -> Any:
+    """A pandas frame as polars; columns of mixed objects become text, one value at a time."""
+    import polars as pl
+
+    twice = [str(c) for c, again in zip(frame.columns, frame.columns.duplicated(), strict=True) if again]
+    if twice:
+        raise ValueError(f"column {twice[0]!r} is there twice")
+    given = {}
+    for column in frame.columns:
+        try:
+            given[str(column)] = pl.from_pandas(frame[column])
+        except Exception:
+            values = [
+                None if missing else _text(v) for v, missing in zip(frame[column], frame[column].isna(), strict=True)
+            ]
+            given[str(column)] = pl.Series(values, dtype=pl.String)
+    return pl.DataFrame(given)

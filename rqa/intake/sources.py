@@ -90,8 +90,10 @@ class Text:
     """A reading of one file: its columns, all text, as SQL to select from.
 
     `scan` is SQL for a FROM clause; `select` maps each column to SQL over it; `fault` is SQL that names what is
-    wrong with a whole row, or NULL; `blank` is SQL that is true for lines that hold nothing. `data` is registered
+    wrong with a whole row, or NULL; `blank` is SQL that is true for lines that hold nothing;
+    `whole` is SQL for the record as it stands, where the columns do not show all of it. `data` is registered
     with the engine under `data_name` first. `first_row` is the number of the first record as an editor shows it.
+    `typed` says that the source has numbers and times of its own; `path` is the file the engine reads.
     """
 
     columns: tuple[str, ...]
@@ -100,9 +102,12 @@ class Text:
     first_row: int = 1
     fault: str = "null"
     blank: str = "false"
+    whole: str = "null"
     data: Any = None
     data_name: str = ""
     rejects: str = ""
+    typed: bool = False
+    path: Path | None = None
 
 
 def quoted(name: str) -> str:
@@ -122,6 +127,8 @@ def _open(path: Path) -> IO[bytes]:
 def pieces(source: SourceFile) -> Iterator[bytes]:
     """The file's bytes, unpacked, in pieces; raises `SourceError` when it is cut short or cannot be read."""
     try:
+        if source.path.suffix == ".gz" and not source.path.stat().st_size:
+            raise EOFError("it has no bytes")
         with _open(source.path) as stream:
             while piece := stream.read(PIECE):
                 yield piece
@@ -148,7 +155,7 @@ def csv_header(source: SourceFile) -> tuple[list[str], str]:
             text = codecs.getincrementaldecoder(encoding)("replace").decode(head)
         else:
             raise SourceError(_wrong_encoding(source, line, error)) from error
-    lines = io.StringIO(text, newline="")
+    lines = io.StringIO(text.removeprefix("\ufeff"), newline="")
     for _ in range(spec.header_row - 1):
         lines.readline()
     first = lines.readline()
@@ -157,17 +164,14 @@ def csv_header(source: SourceFile) -> tuple[list[str], str]:
     delimiter = spec.delimiter or max(DELIMITERS, key=first.count)
     lines.seek(lines.tell() - len(first))
     try:
-        names = [n.strip() for n in next(csv.reader(lines, delimiter=delimiter, quotechar=spec.quote or None))]
+        if spec.quote:
+            fields = csv.reader(lines, delimiter=delimiter, quotechar=spec.quote)
+        else:
+            fields = csv.reader(lines, delimiter=delimiter, quoting=csv.QUOTE_NONE)
+        names = [n.strip() for n in next(fields)]
     except (csv.Error, TypeError) as error:
         raise SourceError(f"{source.label}: its header cannot be read: {error}") from error
-    twice = sorted({n for n in names if names.count(n) > 1})
-    if twice:
-        raise MappingError(
-            f"{source.label}: the header names {', '.join(map(repr, twice))} more than once; rename the column"
-        )
-    if "" in names:
-        names = [n or f"column_{i}" for i, n in enumerate(names, 1)]
-    return names, delimiter
+    return [n or f"column_{i}" for i, n in enumerate(names, 1)], delimiter
 
 
 def _wrong_encoding(source: SourceFile, line: int, error: UnicodeDecodeError) -> str:
@@ -180,15 +184,50 @@ def _wrong_encoding(source: SourceFile, line: int, error: UnicodeDecodeError) ->
 def as_utf8(source: SourceFile, target: Path) -> Path:
     """The file as UTF-8 with plain line ends, written to `target`; for encodings and line ends the engine refuses."""
     decoder = codecs.getincrementaldecoder(NATIVE_ENCODINGS.get(source.spec.encoding.lower(), source.spec.encoding))()
-    line, held = 1, ""
+    line, held, first = 1, "", True
+    other = _OtherEncoding(source)
     with target.open("w", encoding="utf-8", newline="") as out:
         for piece in itertools.chain(pieces(source), [b""]):
             try:
                 text = held + decoder.decode(piece, final=not piece)
+                other.look(piece)
             except UnicodeDecodeError as error:
                 raise SourceError(_wrong_encoding(source, line + piece[: error.start].count(b"\n"), error)) from error
+            if first and text:
+                text, first = text.removeprefix("\ufeff"), False
             held = "\r" if piece and text.endswith("\r") else ""
             text = text[: len(text) - len(held)].replace("\r\n", "\n").replace("\r", "\n")
             line += text.count("\n")
             out.write(text)
+    other.judge()
     return target
+
+
+class _OtherEncoding:
+    """Watches a file that is said to be in a one-byte encoding for being UTF-8, which such a decoder cannot notice."""
+
+    def __init__(self, source: SourceFile) -> None:
+        self.source = source
+        one_byte = codecs.lookup(source.spec.encoding).name.startswith(("cp", "iso8859", "latin", "mac"))
+        self.decoder = codecs.getincrementaldecoder("utf-8")() if one_byte else None
+        self.seen = ""
+
+    def look(self, piece: bytes) -> None:
+        """Take the next piece of the file; an empty one ends it."""
+        if self.decoder is None:
+            return
+        try:
+            text = self.decoder.decode(piece, final=not piece)
+        except UnicodeDecodeError:
+            self.decoder = None
+            return
+        if not self.seen and not text.isascii():
+            self.seen = next(word for word in text.split() if not word.isascii())[:40]
+
+    def judge(self) -> None:
+        """Raise `SourceError` if every byte was UTF-8 and some were more than ASCII."""
+        if self.decoder is not None and self.seen:
+            raise SourceError(
+                f"{self.source.label} is UTF-8 text (it holds {self.seen!r}), not {self.source.spec.encoding}: "
+                f"set encoding = 'utf-8' for files.{self.source.name}. Nothing was loaded."
+            )

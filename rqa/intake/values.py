@@ -1,5 +1,6 @@
 """From text to value: SQL that converts a text to a column's kind and says what is wrong with one that does not fit."""
 
+import re
 from dataclasses import dataclass
 
 from rqa.contract import EARLIEST, LATEST, Column
@@ -11,10 +12,10 @@ SQL_TYPES = {
     "boolean": "BOOLEAN", "list": "VARCHAR[]", "date": "DATE", "month": "DATE",
 }  # fmt: skip
 ISO_LOCAL = r"^\d{4}-\d\d-\d\d([T ]\d\d:\d\d(:\d\d([.]\d+)?)?)?$"
-ISO_OFFSET = r"^\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d([.]\d+)?)? ?(Z|z|[+-]\d\d(:?\d\d)?)$"
-WHOLE = r"^[+-]?\d+([.]0*)?$"
-DECIMAL = r"^[+-]?(\d+[.]?\d*|[.]\d+)([eE][+-]?\d+)?$"
+ISO_OFFSET = r"^\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d([.]\d+)?)? ?(Z|z|[+-](0\d|1[0-4])(:?[0-5]\d)?)$"
 BETWEEN_WORDS = r'[\s,;|\[\]"]+'
+SPACES = " \t\u00a0\r\n\f\v\u2003\u2007\u2009\u202f\u3000\ufeff"
+"""What is taken off both ends of a text; those that a text is likely to end with come first."""
 TRUE, FALSE = ("true", "t", "yes", "y", "1"), ("false", "f", "no", "n", "0")
 
 
@@ -23,6 +24,7 @@ class Manner:
     """How texts are to be read: decimal mark, thousands mark, time formats, the zone of clocks without an offset.
 
     `zone` is SQL that gives a zone's name; `zones` are the names it can give (for the days on which clocks change).
+    `typed` says that the source has numbers and times of its own, which come with a point and in ISO form.
     """
 
     decimal: str = "."
@@ -30,6 +32,7 @@ class Manner:
     times: tuple[str, ...] = ("iso",)
     zone: str = "'UTC'"
     zones: tuple[str, ...] = ()
+    typed: bool = False
 
 
 def _words(values: tuple[str, ...]) -> str:
@@ -37,14 +40,29 @@ def _words(values: tuple[str, ...]) -> str:
 
 
 def trimmed(text: str) -> str:
-    """SQL for a text without spaces around it, NULL when nothing is left; the usual text is not copied."""
-    return f"case when starts_with({text}, ' ') or ends_with({text}, ' ') then nullif(trim({text}), '') else {text} end"
+    """SQL for a text without space of any kind around it, NULL when nothing is left; the usual text is not copied."""
+    begins = f"{text} < '!' or {text} >= chr(127)"
+    ends = " or ".join(f"ends_with({text}, chr({ord(s)}))" for s in SPACES[:3])
+    marks = literal(SPACES)
+    return f"case when {begins} or {ends} then nullif(trim({text}, {marks}), '') else {text} end"
 
 
 def _plain_number(text: str, manner: Manner) -> str:
+    """SQL for a number's text with a point and without thousands marks."""
     if manner.thousands:
         text = f"replace({text}, {literal(manner.thousands)}, '')"
     return f"replace({text}, ',', '.')" if manner.decimal == "," else text
+
+
+def _number_pattern(manner: Manner, fraction: str, rest: str = "") -> str:
+    """A pattern for numbers written in this manner: thousands marks stand between groups of three, or not at all."""
+    mark = "[.,]" if manner.typed and manner.decimal == "," else f"[{manner.decimal}]"
+    whole = r"\d+"
+    if manner.thousands:
+        whole = rf"(?:\d+|\d{{1,3}}(?:{re.escape(manner.thousands)}\d{{3}})+)"
+    if fraction == "0":
+        return rf"^[+-]?{whole}(?:{mark}0*)?$"
+    return rf"^[+-]?(?:{whole}(?:{mark}\d*)?|{mark}\d+){rest}$"
 
 
 def _local(text: str, manner: Manner) -> str:
@@ -92,19 +110,24 @@ def parsed(column: Column, text: str, manner: Manner) -> dict[str, str]:
     if kind == "integer":
         number = _plain_number(text, manner)
         cast = f"try_cast({number} as bigint)"
-        pattern = f"regexp_matches({number}, {literal(WHOLE)})"
-        return {"": f"case when {cast}::varchar = {number} then {cast} when {pattern} then {cast} end"}
+        pattern = f"regexp_matches({text}, {literal(_number_pattern(manner, '0'))})"
+        return {"": f"case when {cast}::varchar = {text} then {cast} when {pattern} then {cast} end"}
     if kind == "number":
         number = _plain_number(text, manner)
-        return {"": f"case when regexp_matches({number}, {literal(DECIMAL)}) then try_cast({number} as double) end"}
+        pattern = literal(_number_pattern(manner, "", r"(?:[eE][+-]?\d+)?"))
+        cast = f"try_cast({number} as double)"
+        return {"": f"case when regexp_matches({text}, {pattern}) and isfinite({cast}) then {cast} end"}
     if kind == "boolean":
         return {
             "": f"case when lower({text}) in {_words(TRUE)} then true "
             f"when lower({text}) in {_words(FALSE)} then false end"
         }
     if kind == "list":
-        words = f"regexp_split_to_array({text}, {literal(BETWEEN_WORDS)})"
-        return {"": f"list_sort(list_distinct(list_filter({words}, lambda w: w <> '')))"}
+        # A list of the source's own has words with spaces in them; a text is taken apart at every space.
+        own = f"starts_with({text}, '[') and json_valid({text})"
+        split = f"regexp_split_to_array({text}, {literal(BETWEEN_WORDS)})"
+        words = f"case when {own} then json_extract_string({text}, '$[*]') else {split} end"
+        return {"": f"list_sort(list_distinct(list_filter({words}, lambda w: trim(w) <> '')))"}
     if kind == "date":
         return {"": f"{_local(text, manner)}::date"}
     if kind == "month":

@@ -9,9 +9,9 @@ import os
 import shutil
 import tempfile
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from collections.abc import Mapping as MappingType
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -25,10 +25,14 @@ from rqa.store.ddl import FORMAT_VERSION, create_statements
 from rqa.store.engine import STORE_FILE, connect
 from rqa.store.limits import MEMORY, WAIT_SECONDS
 from rqa.store.lock import writing
+from rqa.store.named import NamedRead
 from rqa.store.remarks import write_remarks
 from rqa.store.report import FileCount, LoadReport, Refusal, Remark
 from rqa.store.settle import keep_rejects, settle
 from rqa.store.stage import Plan, Progress, Staged, Stager, plan
+
+SELECTED = "(select)"
+"""What stands for a table in the account of a file whose rows go to SELECTs of the mapping."""
 
 
 def load(
@@ -59,26 +63,35 @@ def load(
     rules = parse_mapping(_with_frames(dict(plain), frames or {}))
     items = plan(rules, folder, frames or {})
     store = folder / STORE_FILE
-    with writing(store, wait=wait):
-        for left in folder.glob(f"{STORE_FILE}.new*"):
-            with suppress(OSError):
-                left.unlink() if left.is_file() else shutil.rmtree(left)
-        fresh = store.with_name(f"{STORE_FILE}.new")
-        with tempfile.TemporaryDirectory(prefix=f"{STORE_FILE}.new-", dir=folder) as scratch:
-            if store.exists():
-                connect(store, read_only=True).close()
-                shutil.copyfile(store, fresh)
-            connection = connect(fresh, read_only=False, scratch=Path(scratch), memory=memory)
-            try:
-                report = _load_into(connection, rules, items, Path(scratch), keep, version, store, progress)
-            finally:
-                connection.close()
-            if write:
-                _put_in_place(fresh, store)
-            else:
-                fresh.unlink(missing_ok=True)
+    with _scratch(store, write=write, wait=wait) as scratch:
+        fresh = scratch / STORE_FILE
+        if store.exists():
+            connect(store, read_only=True).close()
+            shutil.copyfile(store, fresh)
+        connection = connect(fresh, read_only=False, scratch=scratch, memory=memory)
+        try:
+            report = _load_into(connection, rules, items, scratch, keep, version, store, progress)
+        finally:
+            connection.close()
+        if write:
+            _put_in_place(fresh, store)
     files, refusals, remarks, load_id = report
     return LoadReport(store, write, files, refusals, remarks, time.monotonic() - started, load_id)
+
+
+@contextmanager
+def _scratch(store: Path, *, write: bool, wait: float) -> Iterator[Path]:
+    """A folder to work in: beside the store, alone there, for a load; anywhere, for a mere look."""
+    if not write:
+        with tempfile.TemporaryDirectory(prefix="rqa-") as folder:
+            yield Path(folder)
+        return
+    with writing(store, wait=wait):
+        for left in store.parent.glob(f"{store.name}.new*"):
+            with suppress(OSError):
+                left.unlink() if left.is_file() else shutil.rmtree(left)
+        with tempfile.TemporaryDirectory(prefix=f"{store.name}.new-", dir=store.parent) as folder:
+            yield Path(folder)
 
 
 def _mapping_for(folder: Path, frames: MappingType[str, Any] | None) -> dict[str, Any]:
@@ -153,11 +166,7 @@ def _load_into(
             meter.tell(f"checking {table.name}")
             counts += _settle_table(connection, table, files, load_id)
         connection.execute(f"drop table if exists temp.stage_{table.name} cascade")
-    for f in stager.named_refusals:
-        read = f.rows + len(f.rejects)
-        connection.execute("delete from refused where table_name = $1 and source_file = $2", [f.table, f.label])
-        keep_rejects(connection, f, load_id)
-        counts.append((f, FileCount(f.label, f.table, read, 0, read, f.rows, len(f.rejects), 0, 0)))
+    counts += _named_files(connection, stager.named.done.values(), load_id)
     _keep_books(connection, rules, counts, load_id, version, started)
     write_remarks(connection, rules.workspace.models, started, load_id)
     meter.tell("linking and counting")
@@ -198,6 +207,20 @@ def _unread(item: Plan, number: int, rows: int) -> tuple[Staged, FileCount]:
     """The account of a file that is what it was when last loaded: it is not read again, all its rows are known."""
     same = Staged(item.label, item.entry.table.name, number, item.digest, item.fingerprint)
     return same, FileCount(item.label, same.table, rows, 0, rows, 0, 0, rows, 0, unchanged=True)
+
+
+def _named_files(
+    connection: duckdb.DuckDBPyConnection, files: Iterable[NamedRead], load_id: int
+) -> list[tuple[Staged, FileCount]]:
+    """The account of files read for SELECTs: their rows go on to these; what is no row is refused here."""
+    counts = []
+    for f in files:
+        staged = Staged(f.label, SELECTED, -1, f.digest, "", f.rows, first_row=f.first_row, rejects=f.rejects)
+        connection.execute("delete from refused where table_name = $1 and source_file = $2", [SELECTED, f.label])
+        keep_rejects(connection, staged, load_id)
+        read = f.rows + len(f.rejects)
+        counts.append((staged, FileCount(f.label, SELECTED, read, 0, read, f.rows, len(f.rejects), 0, 0)))
+    return counts
 
 
 class _Meter:

@@ -5,7 +5,6 @@ once per table it feeds. A staging table lives in the connection's temporary sto
 """
 
 import re
-from collections import Counter
 from collections.abc import Callable
 from collections.abc import Mapping as MappingType
 from dataclasses import dataclass, field
@@ -16,22 +15,16 @@ import duckdb
 
 from rqa.contract import TABLES
 from rqa.errors import MappingError, SourceError, StoreError
-from rqa.intake.judge import EXTRA_COLUMNS, Entry, cleaned, entries, judging_select, wanted_columns
+from rqa.intake.judge import EXTRA_COLUMNS, Entry, entries, judging_select, wanted_columns
 from rqa.intake.mapping import Mapping
 from rqa.intake.readings import read
-from rqa.intake.sources import SourceFile, Text, files_of, literal, pieces, quoted
+from rqa.intake.sources import SourceFile, Text, files_of, quoted
 from rqa.store.ddl import columns
+from rqa.store.named import NamedFiles
+from rqa.store.rejects import Reject, drop_rejects, rejects_of
 
-REJECT_RULES = {
-    "TOO MANY COLUMNS": "more fields than the header names",
-    "MISSING COLUMNS": "fewer fields than the header names",
-    "UNQUOTED VALUE": "a quote that is not closed, or text after a closing quote",
-    "INVALID STATE": "quotes out of place",
-    "LINE SIZE OVER MAXIMUM": "line longer than 2,000,000 bytes",
-    "INVALID ENCODING": "bytes that are not text in the given encoding",
-}
-KEPT_RAW = 100_000
-"""Characters of a refused row that are kept as read."""
+COMPUTED = {"DOUBLE", "FLOAT", "DECIMAL"}
+"""Types of a SELECT's columns that come with a decimal point."""
 Progress = Callable[[str, float], None]
 
 
@@ -47,7 +40,7 @@ class Staged:
     rows: int = 0
     first_rowid: int = 0
     first_row: int = 1
-    rejects: list[tuple[int, str, str, str]] = field(default_factory=list)
+    rejects: list[Reject] = field(default_factory=list)
     """(place among the file's records counted from 0, rule, value, raw) of records that are no rows at all."""
 
 
@@ -94,8 +87,7 @@ class Stager:
         self.connection = connection
         self.scratch = scratch
         self.count = 0
-        self.named: dict[str, str] = {}
-        self.named_refusals: list[Staged] = []
+        self.named = NamedFiles(connection, self._text)
 
     def make_tables(self, tables: set[str]) -> None:
         """Make an empty staging table for each of the contract tables named."""
@@ -111,8 +103,7 @@ class Stager:
         if item.source is not None:
             text = self._text(item.source, wanted_columns(item.entry.spec))
         else:
-            for f in item.named:
-                self._bind_named(f)
+            self.named.bind(item.named, wanted_columns(item.entry.spec))
             text = self._select_text(item)
         if text.columns:
             self._run("explain " + judging_select(item.entry, text, item.label, 0), item)
@@ -122,8 +113,10 @@ class Stager:
         result = Staged(item.label, item.entry.table.name, file_no, item.digest, item.fingerprint)
         result.first_rowid = self._height(item.entry.table.name)
         if item.source is None:
-            for f in item.named:
-                self._stage_named(f)
+            try:
+                self.named.read(item.named, wanted_columns(item.entry.spec))
+            except duckdb.Error as error:
+                raise self._engine_error(error, item) from error
             text = self._select_text(item)
         else:
             text = self._text(item.source, wanted_columns(item.entry.spec))
@@ -135,13 +128,13 @@ class Stager:
         except duckdb.InvalidInputException as error:
             if item.source is None or item.source.format != "csv":
                 raise self._engine_error(error, item) from error
-            self._drop_rejects(text)
+            drop_rejects(self.connection, text)
             text = self._text(item.source, frozenset(), plain_ends=True)
             self._run_insert(item, text, file_no)
         except duckdb.Error as error:
             raise self._engine_error(error, item) from error
         if item.source is not None:
-            result.rejects = self._rejects(text, item.source)
+            result.rejects = rejects_of(self.connection, text, item.source)
         result.rows = self._height(result.table) - result.first_rowid
         return result
 
@@ -180,90 +173,18 @@ class Stager:
             return MappingError(f"{item.entry.place}: its SQL does not fit {item.label}: {said}")
         return StoreError(f"{item.label}: the engine could not read it: {said}")
 
-    # --- named files for a select ---------------------------------------------------------------------------------
-
-    def _bind_named(self, source: SourceFile) -> None:
-        if source.name not in self.named:
-            text = self._text(source, frozenset())
-            names = ", ".join(f"{quoted(c)} varchar" for c in text.columns) + ", " if text.columns else ""
-            self.connection.execute(
-                f"create or replace temp table {quoted(source.name)} ({names}source_file varchar, source_row bigint)"
-            )
-            self.named[source.name] = "bound"
-
-    def _stage_named(self, source: SourceFile) -> None:
-        if self.named.get(source.label):
-            return
-        text = self._text(source, frozenset())
-        if text.columns:
-            given = ", ".join(
-                f"{sql} as {quoted(c)}" for c, sql in cleaned(text, tuple(source.spec.missing or ())).items()
-            )
-            target = quoted(source.name)
-            before = self._count(target)
-            self.connection.execute(
-                f"insert into temp.{target} by name select {given}, {literal(source.label)} as source_file, "
-                f"null as source_row from {text.scan} where not ({text.blank}) and ({text.fault}) is null"
-            )
-            self.connection.execute(
-                f"update temp.{target} set source_row = rowid - {before} + {text.first_row} where source_row is null"
-            )
-            refused = Staged(source.label, "(select)", -1, source.digest(), "", rows=self._count(target) - before)
-            refused.rejects, refused.first_row = self._rejects(text, source), text.first_row
-            self.named_refusals.append(refused)
-        self.named[source.label] = "staged"
-
-    def _count(self, table: str) -> int:
-        row = self.connection.execute(f"select count(*) from temp.{table}").fetchone()
-        return int(row[0]) if row else 0
-
     def _select_text(self, item: Plan) -> Text:
-        described = f"describe {item.entry.spec.select}"
+        """The reading of an entry's SELECT, over the files it names."""
+        scan = self.named.scan(item.entry.spec.select or "", item.named)
         try:
-            names = tuple(r[0] for r in self.connection.execute(described).fetchall())
+            described = self.connection.execute(f"describe select * from {scan}").fetchall()
         except duckdb.Error as error:
             raise self._engine_error(error, item) from error
-        scan = f"({item.entry.spec.select})"
-        return Text(names, scan, {c: f"{quoted(c)}::varchar" for c in names})
-
-    # --- records that are no rows ---------------------------------------------------------------------------------
-
-    def _drop_rejects(self, text: Text) -> None:
-        for table in (text.rejects, text.rejects + "_scan"):
-            self.connection.execute(f"drop table if exists temp.{table}")
-
-    def _rejects(self, text: Text, source: SourceFile) -> list[tuple[int, str, str, str]]:
-        """The engine's own rejects, one per record, placed among the file's records counted from 0."""
-        if not text.rejects:
-            return []
-        rows = self.connection.execute(
-            f"select line, any_value(line_byte_position), first(error_type::varchar order by column_idx), "
-            f"first(error_message order by column_idx), first(left(csv_line, {KEPT_RAW})) "
-            f"from temp.{text.rejects} group by line order by line"
-        ).fetchall()
-        self._drop_rejects(text)
-        if not rows:
-            return []
-        header = 1 if source.format == "csv" else 0
-        skipped = source.spec.header_row - 1 if source.format == "csv" else 0
-        blanks = _blank_lines(source) if source.format == "csv" and len(text.columns) > 1 else []
-        found = []
-        for line, byte, kind, message, raw in rows:
-            before = sum(b < byte for b in blanks)
-            value = message if kind not in ("UNQUOTED VALUE", "INVALID ENCODING", "LINE SIZE OVER MAXIMUM") else ""
-            found.append(
-                (line - 1 - header - skipped - before, REJECT_RULES.get(kind, kind.lower()), value, raw.strip("\r\n"))
-            )
-        return found
-
-
-def _blank_lines(source: SourceFile) -> list[int]:
-    """The byte offsets of lines that hold nothing, which the engine passes over but counts."""
-    offset, found, tail = 0, [], b"\n"
-    for piece in pieces(source):
-        text = tail + piece
-        found += [offset - len(tail) + m.end() for m in re.finditer(rb"\n(?=\r?\n)", text)]
-        tail = text[-2:]
-        offset += len(piece)
-        # A blank line at the seam may be seen twice.
-    return sorted(Counter(found))
+        select = {}
+        for name, kind, *_ in described:
+            text = f"{quoted(name)}::varchar"
+            if item.entry.manner.decimal == "," and kind.split("(")[0] in COMPUTED:
+                # What the SELECT has computed comes with a point; it is written as the source would write it.
+                text = f"replace({text}, '.', ',')"
+            select[name] = text
+        return Text(tuple(select), scan, select)

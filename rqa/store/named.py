@@ -1,0 +1,106 @@
+"""Named files for a SELECT of the mapping: each set becomes one table of texts, every record of it accounted for."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import duckdb
+
+from rqa.intake.judge import cleaned
+from rqa.intake.sources import SourceFile, Text, literal, quoted
+from rqa.store.rejects import KEPT_RAW, Reject, drop_rejects, rejects_of, shifts
+
+
+@dataclass(frozen=True)
+class NamedRead:
+    """One file read for SELECTs: how many rows they see of it, and what could not become a row."""
+
+    label: str
+    digest: str
+    rows: int
+    first_row: int
+    rejects: list[Reject]
+
+
+class NamedFiles:
+    """The named files that the SELECTs of one load draw on."""
+
+    def __init__(self, connection: duckdb.DuckDBPyConnection, text: Callable[..., Text]) -> None:
+        self.connection = connection
+        self.text = text
+        self.bound: set[str] = set()
+        self.done: dict[tuple[str, str], NamedRead] = {}
+
+    def bind(self, files: Sequence[SourceFile], wanted: frozenset[str]) -> None:
+        """Make an empty table for each set of files not met before, with every column that one of its files has."""
+        found: dict[str, dict[str, str]] = {}
+        for f in files:
+            if f.name not in self.bound:
+                of_set = found.setdefault(f.name, {})
+                for column in self.text(f, wanted).columns:
+                    of_set.setdefault(column.lower(), column)
+        for name, columns in found.items():
+            body = [*(f"{quoted(c)} varchar" for c in columns.values()), "source_file varchar", "source_row bigint"]
+            self.connection.execute(f"create or replace temp table {_table(name)} ({', '.join(body)})")
+            self.bound.add(name)
+
+    def read(self, files: Sequence[SourceFile], wanted: frozenset[str]) -> None:
+        """Fill the tables of files that were not read before."""
+        for f in files:
+            if (f.name, f.label) not in self.done:
+                self.done[f.name, f.label] = self._read(f, wanted)
+
+    def scan(self, select: str, files: Sequence[SourceFile]) -> str:
+        """A SELECT over named files as SQL for a FROM clause; the names mean the files and nothing else."""
+        names = dict.fromkeys(f.name for f in files)
+        named = ", ".join(f"{quoted(n)} as (select * from temp.{_table(n)})" for n in names)
+        return f"(with {named} select * from (\n{select.strip().rstrip(';')}\n))"
+
+    def _read(self, source: SourceFile, wanted: frozenset[str]) -> NamedRead:
+        text = self.text(source, wanted)
+        if not text.columns:
+            return NamedRead(source.label, source.digest(), 0, 1, [])
+        try:
+            self._take(source, text)
+        except duckdb.InvalidInputException:
+            if source.format != "csv":
+                raise
+            drop_rejects(self.connection, text)
+            text = self.text(source, wanted, plain_ends=True)
+            self._take(source, text)
+        rejects = rejects_of(self.connection, text, source)
+        self.connection.execute("create or replace temp table named_gaps (from_place BIGINT, shift BIGINT)")
+        if rejects:
+            self.connection.executemany("insert into named_gaps values (?, ?)", shifts(rejects))
+        self.connection.execute(
+            "create or replace temp view named_placed as select t.*, t.rowid + coalesce(g.shift, 0) as place "
+            "from named_taken t asof left join named_gaps g on t.rowid >= g.from_place"
+        )
+        given = ", ".join(quoted(c) for c in text.columns)
+        done = self.connection.execute(
+            f"insert into temp.{_table(source.name)} by name select {given}, {literal(source.label)} as source_file, "
+            f"place + {text.first_row} as source_row from named_placed "
+            'where not "~blank" and "~fault" is null order by place'
+        ).fetchone()
+        faults = self.connection.execute(
+            f'select place, "~fault", \'\', left("~whole", {KEPT_RAW}) from named_placed '
+            'where not "~blank" and "~fault" is not null order by place'
+        ).fetchall()
+        self.connection.execute("drop view named_placed")
+        self.connection.execute("drop table named_taken")
+        rows = int(done[0]) if done else 0
+        return NamedRead(source.label, source.digest(), rows, text.first_row, sorted([*rejects, *faults]))
+
+    def _take(self, source: SourceFile, text: Text) -> None:
+        given = [f"{sql} as {quoted(c)}" for c, sql in cleaned(text, tuple(source.spec.missing or ())).items()]
+        marks = [
+            f'{text.blank} as "~blank"',
+            f'{text.fault}::varchar as "~fault"',
+            f'{text.whole}::varchar as "~whole"',
+        ]
+        self.connection.execute(
+            f"create or replace temp table named_taken as select {', '.join([*given, *marks])} from {text.scan}"
+        )
+
+
+def _table(name: str) -> str:
+    return quoted(f"named {name}")

@@ -1,0 +1,238 @@
+"""Bad CSV files: each row ends accepted or refused with its place and rule, or the file is refused with a reason."""
+
+import gzip
+
+import pytest
+from workspaces import HEADER, Workspace, csv_line, csv_of, job
+
+from rqa.errors import MappingError, SourceError
+
+GOOD = csv_line(job("G"))
+
+
+def lines(*rows: str) -> str:
+    return "\n".join([HEADER, *rows, ""])
+
+
+SHORT = "S,U1,Quern,Alder"
+LONG = csv_line(job("L")) + ",more,fields"
+CASES = {
+    # name: (content, reading, ids accepted, refusals (row, column, part of the rule, value))
+    "byte-order mark": ("\ufeff" + lines(GOOD), {}, ["G"], []),
+    "windows line ends": (csv_of(job("A"), job("B"), end="\r\n"), {}, ["A", "B"], []),
+    "mixed line ends": (f"{HEADER}\r\n{csv_line(job('A'))}\n{csv_line(job('B'))}\r\n{GOOD}\n", {}, ["A", "B", "G"], []),
+    "lone carriage returns": (csv_of(job("A"), job("B"), end="\r"), {}, ["A", "B"], []),
+    "no line end at the end": (lines(GOOD).rstrip("\n"), {}, ["G"], []),
+    "blank lines": (f"{HEADER}\n\n{csv_line(job('A'))}\n\n\n{GOOD}\n\n", {}, ["A", "G"], []),
+    "fewer fields": (lines(GOOD, SHORT), {}, ["G"], [(3, None, "fewer fields", "")]),
+    "more fields": (lines(GOOD, LONG, csv_line(job("B"))), {}, ["B", "G"], [(3, None, "more fields", "")]),
+    "one field short and one over": (
+        lines(SHORT, GOOD, LONG, csv_line(job("B", site=""))),
+        {},
+        ["G"],
+        [(2, None, "fewer fields", ""), (4, None, "more fields", ""), (5, "site", "missing", None)],
+    ),
+    "broken rows behind blank lines": (
+        f"{HEADER}\n\n{SHORT}\n\n{GOOD}\n{LONG}\n",
+        {},
+        ["G"],
+        [(2, None, "fewer fields", ""), (4, None, "more fields", "")],
+    ),
+    "text after a quote": (
+        lines(csv_line(job("A")), '"Q"x,U1,Quern,Alder,p,2024-03-01,repaired,2024-03-02', GOOD),
+        {},
+        ["A", "G"],
+        [(3, None, "quote", "")],
+    ),
+    "quote never closed": (
+        lines(csv_line(job("A")), '"Q,U1,Quern,Alder,p,2024-03-01,repaired,2024-03-02'),
+        {},
+        ["A"],
+        [(3, None, "quote", "")],
+    ),
+    "line ends in a field": (
+        lines('"A",U1,Quern,Alder,"board\nswap",2024-03-01,repaired,2024-03-02', csv_line(job("B", model="")), GOOD),
+        {},
+        ["A", "G"],
+        [(3, "model", "missing", None)],
+    ),
+    "doubled quotes": (lines('"A ""x""",U1,Quern,Alder,p,2024-03-01,repaired,2024-03-02'), {}, ['A "x"'], []),
+    "delimiter in quotes": (lines('"A,1",U1,Quern,Alder,p,2024-03-01,repaired,2024-03-02'), {}, ["A,1"], []),
+    "semicolons, guessed": (csv_of(job("A"), delimiter=";"), {}, ["A"], []),
+    "tabs, guessed": (csv_of(job("A"), delimiter="\t"), {}, ["A"], []),
+    "no quoting": (lines(csv_line(job('A"1'))), {"quote": ""}, ['A"1'], []),
+    "formula-like text": (lines(csv_line(job("=1+1")), csv_line(job("+cmd|' /C x'!A0"))), {},
+                          ["+cmd|' /C x'!A0", "=1+1"], []),
+    "SQL-like ids": (lines(csv_line(job("'; drop table jobs; --")), csv_line(job("$1 ? {x}"))), {},
+                     ["$1 ? {x}", "'; drop table jobs; --"], []),
+    "HTML": (lines(csv_line(job("<script>alert(1)</script>"))), {}, ["<script>alert(1)</script>"], []),
+    "emoji, accents, other scripts": (lines(csv_line(job("🔧é")), csv_line(job("日本"))), {}, ["日本", "🔧é"], []),
+    "ids NA, null, None, nan": (
+        lines(*(csv_line(job(i)) for i in ("NA", "null", "None", "nan", "NULL", "N/A"))),
+        {},
+        ["N/A", "NA", "NULL", "None", "nan", "null"],
+        [],
+    ),
+    "ids NA and null that mean missing": (
+        lines(csv_line(job("NA")), csv_line(job("null")), csv_line(job("None"))),
+        {"missing": ["", "NA", "null"]},
+        ["None"],
+        [(2, "job_id", "missing", None), (3, "job_id", "missing", None)],
+    ),
+    "leading zeros, long numbers": (
+        lines(*(csv_line(job(i)) for i in ("007", "7", "7.0", "12345678901234567890123", "1e5"))),
+        {},
+        ["007", "12345678901234567890123", "1e5", "7", "7.0"],
+        [],
+    ),
+    "spaces around": (lines(csv_line(job("  A 1 ")), csv_line(job("\tB\t"))), {}, ["A 1", "B"], []),
+    "only spaces": (
+        lines(csv_line(job("   ")), csv_line(job("\t")), csv_line(job("\u00a0 \u3000"))),
+        {},
+        [],
+        [(r, "job_id", "missing", None) for r in (2, 3, 4)],
+    ),
+    "quoted nothing": (lines('"",U1,Quern,Alder,p,2024-03-01,repaired,2024-03-02'), {}, [],
+                       [(2, "job_id", "missing", None)]),
+    "cp1252": (lines(csv_line(job("Größe"))).encode("cp1252"), {"encoding": "cp1252"}, ["Größe"], []),
+    "utf-16": (lines(csv_line(job("Größe"))).encode("utf-16"), {"encoding": "utf-16"}, ["Größe"], []),
+    "utf-16-le with a mark": (("\ufeff" + lines(csv_line(job("Größe")))).encode("utf-16-le"), {"encoding": "utf-16-le"},
+                              ["Größe"], []),
+    "latin-1, windows line ends, broken row": (
+        f"{HEADER}\r\n{csv_line(job('é' * 40))}\r\n\r\n{SHORT}\r\n{GOOD}\r\n".encode("latin-1"),
+        {"encoding": "latin-1"},
+        ["G", "é" * 40],
+        [(3, None, "fewer fields", "")],
+    ),
+    "NUL bytes": (lines(csv_line(job("A\0B")), GOOD), {}, ["A\0B", "G"], []),
+    "field of several MB": (
+        lines(csv_line(job("A")), csv_line(job("x" * 5_000_000)), GOOD),
+        {},
+        ["A", "G"],
+        [(3, None, "line longer", "")],
+    ),
+    "field of one MB": (lines(csv_line(job("x" * 1_000_000))), {}, ["x" * 1_000_000], []),
+    "header on line 3": ("Export\nof today\n" + lines(SHORT, GOOD), {"header_row": 3}, ["G"],
+                         [(4, None, "fewer fields", "")]),
+    "columns nobody asked for": (
+        f"source,fault,{HEADER},select\n1,2,{GOOD},3\n1,2,{csv_line(job('B', site=''))},3\n",
+        {},
+        ["G"],
+        [(3, "site", "missing", None)],
+    ),
+    "unnamed columns": (f"{HEADER},,\n{GOOD},,\n", {}, ["G"], []),
+    "header only": (HEADER + "\n", {}, [], []),
+    "header without line end": (HEADER, {}, [], []),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_every_row_is_accounted_for(ws: Workspace, name: str) -> None:
+    content, reading, accepted, refusals = CASES[name]
+    report = ws.jobs(content, **reading)
+    assert [r[0] for r in ws.rows("select job_id from jobs order by 1")] == accepted
+    found = ws.refused()
+    assert [(r, c) for r, c, _, _ in found] == [(r, c) for r, c, _, _ in refusals]
+    for (_, _, rule, value), (_, _, part, expected) in zip(found, refusals, strict=True):
+        assert part in rule
+        assert expected == "" or value == expected
+    (count,) = report.files
+    assert (count.accepted, count.refused) == (len(accepted), len(refusals))
+    assert count.in_file == count.read == len(accepted) + len(refusals)
+    assert (count.known, count.superseded, count.left_out) == (0, 0, 0)
+
+
+def test_empty_file_has_no_rows(ws: Workspace) -> None:
+    assert ws.jobs("").total("in_file") == 0
+    assert ws.jobs("\n\n", name="other.csv").total("in_file") == 0
+
+
+def test_stored_text_is_the_text_of_the_file(ws: Workspace) -> None:
+    ws.jobs(lines('A,u 1,Quern,Alder,"board\nswap; ""x""",2024-03-01,repaired,2024-03-02'))
+    assert ws.one("select procedure, unit_id from jobs") == ('board\nswap; "x"', "U1")
+
+
+def test_row_number_is_the_record_behind_the_header(ws: Workspace) -> None:
+    ws.jobs(lines(SHORT, csv_line(job("A")), LONG, csv_line(job("B")), csv_line(job("C"))))
+    assert ws.rows("select job_id, source_row from jobs order by 1") == [("A", 3), ("B", 5), ("C", 6)]
+
+
+def test_refused_row_keeps_what_was_read(ws: Workspace) -> None:
+    ws.jobs(f"{HEADER},source\n{csv_line(job('A', site=''))},x\n{SHORT}\n")
+    raws = ws.rows("select raw from refused order by source_row")
+    assert '"job_id":"A"' in raws[0][0]
+    assert '"source":"x"' in raws[0][0]
+    assert raws[1][0] == SHORT
+
+
+def test_all_broken_rules_of_a_row_are_listed(ws: Workspace) -> None:
+    row = job("", model="", opened_at="31.02.2024", disposition="fixed", closed_at="soon") | {
+        "labour_minutes": "-5", "parts_cost": "1,5", "billing": "cash",
+    }  # fmt: skip
+    ws.jobs(csv_of(row, delimiter=";"))
+    found = ws.refused()
+    assert {(c, v) for _, c, _, v in found} == {
+        ("job_id", None), ("model", None), ("opened_at", "31.02.2024"), ("disposition", "fixed"),
+        ("closed_at", "soon"), ("labour_minutes", "-5"), ("parts_cost", "1,5"), ("billing", "cash"),
+    }  # fmt: skip
+    assert {r for r, *_ in found} == {2}
+
+
+@pytest.mark.parametrize(
+    ("content", "reading", "error", "parts"),
+    [
+        (lines(csv_line(job("Größe"))).encode("cp1252"), {}, SourceError, ["jobs.csv", "line 2", "utf-8", "cp1252"]),
+        (f"jöb,{HEADER}\n".encode("cp1252"), {}, SourceError, ["jobs.csv", "line 1", "utf-8"]),
+        (lines(csv_line(job("Größe"))).encode(), {"encoding": "cp1252"}, SourceError, ["jobs.csv", "utf-8"]),
+        (lines(csv_line(job("A"))).encode("utf-16"), {}, SourceError, ["jobs.csv", "utf-8"]),
+        (lines(csv_line(job("\x81"))).encode("latin-1"), {"encoding": "cp1252"}, SourceError, ["0x81", "line 2"]),
+        (f"{HEADER},site\n{GOOD},x\n", {}, MappingError, ["'site'", "more than once"]),
+        (f"{HEADER},SITE\n{GOOD},x\n", {}, MappingError, ["SITE", "site"]),
+        ("job_id,unit_id\nA,U\n", {}, MappingError, ["model is required", "site is required", "job_id, unit_id"]),
+    ],
+)  # fmt: skip
+def test_unreadable_file_stops_the_load(ws: Workspace, content: str | bytes, reading, error, parts) -> None:
+    ws.jobs(csv_of(job("OLD")), name="old.csv")
+    before = ws.digest()
+    with pytest.raises(error) as caught:
+        ws.jobs(content, **reading)
+    for part in parts:
+        assert part in str(caught.value)
+    assert ws.digest() == before
+    assert not [n for n in ws.names() if ".new" in n]
+
+
+def test_gzip_is_unpacked(ws: Workspace) -> None:
+    assert ws.jobs(gzip.compress(csv_of(job("A")).encode()), name="jobs.csv.gz").total("accepted") == 1
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        gzip.compress("\n".join([HEADER] + [csv_line(job(f"J{i}")) for i in range(20_000)]).encode())[:-2_000],
+        gzip.compress(csv_of(job("A")).encode())[:30],
+        csv_of(job("A")).encode(),
+        b"",
+    ],
+    ids=["truncated far in", "truncated at once", "not a gzip", "no bytes"],
+)
+def test_broken_gzip_stops_the_load(ws: Workspace, content: bytes) -> None:
+    ws.jobs(csv_of(job("OLD")), name="old.csv")
+    before = ws.digest()
+    with pytest.raises(SourceError, match=r"jobs\.csv\.gz"):
+        ws.jobs(content, name="jobs.csv.gz")
+    assert ws.digest() == before
+
+
+def test_rows_keep_their_places_in_a_file_read_in_parallel(ws: Workspace) -> None:
+    rows, refused = [], []
+    for i in range(60_000):
+        if i % 7_001 == 5:
+            rows.append(SHORT)
+            refused.append(i + 2)
+        else:
+            rows.append(csv_line(job(f"J{i}", procedure="board swap " + "x" * 300)))
+    report = ws.jobs(lines(*rows))
+    assert report.total("in_file") == 60_000
+    assert [r for r, *_ in ws.refused()] == refused
+    assert ws.one("select count(*) from jobs where source_row <> substr(job_id, 2)::int + 2") == 0

@@ -1,0 +1,90 @@
+"""Small workspaces for the tests of intake and store: files and a mapping in, a report and the store's rows out."""
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import duckdb
+
+from rqa.store.load import load
+from rqa.store.report import LoadReport
+
+JOB_COLUMNS = ("job_id", "unit_id", "model", "site", "procedure", "opened_at", "disposition", "closed_at")
+HEADER = ",".join(JOB_COLUMNS)
+
+
+def job(job_id: str = "J1", **changes: str) -> dict[str, str]:
+    """A sound job, as texts."""
+    row = dict(
+        zip(
+            JOB_COLUMNS,
+            (job_id, "U1", "Quern", "Alder", "board swap", "2024-03-01 10:00:00", "repaired", "2024-03-02 10:00:00"),
+            strict=True,
+        )
+    )
+    return row | changes
+
+
+def csv_line(row: Mapping[str, str], delimiter: str = ",") -> str:
+    return delimiter.join(row.values())
+
+
+def csv_of(*rows: Mapping[str, str], end: str = "\n", delimiter: str = ",") -> str:
+    """A CSV file with a header, of rows that need no quotes."""
+    names = list(rows[0]) if rows else list(JOB_COLUMNS)
+    return end.join([delimiter.join(names), *(csv_line(r, delimiter) for r in rows), ""])
+
+
+@dataclass
+class Workspace:
+    """A workspace folder under test."""
+
+    folder: Path
+
+    def write(self, name: str, content: str | bytes) -> Path:
+        path = self.folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content if isinstance(content, bytes) else content.encode())
+        return path
+
+    def load(self, mapping: Mapping[str, Any] | None = None, **settings: Any) -> LoadReport:
+        settings.setdefault("keep", lambda connection: None)
+        report = load(self.folder, version="0", mapping=mapping, **settings)
+        for f in report.files:
+            assert f.adds_up, f
+        return report
+
+    def jobs(self, content: str | bytes, name: str = "jobs.csv", frames: Any = None, **reading: Any) -> LoadReport:
+        """Load one file as jobs; `reading` says how it is read."""
+        self.write(name, content)
+        columns = reading.pop("columns", {})
+        return self.load(
+            {"files": {"f": {"path": name, **reading}}, "table": [{"table": "jobs", "from": "f", "columns": columns}]},
+            frames=frames,
+        )
+
+    @property
+    def store(self) -> Path:
+        return self.folder / "depot.duckdb"
+
+    def rows(self, sql: str) -> list[tuple[Any, ...]]:
+        with duckdb.connect(":memory:") as connection:
+            connection.execute(f"attach '{self.store}' as depot (read_only)")
+            connection.execute("use depot")
+            return connection.execute(sql).fetchall()
+
+    def one(self, sql: str) -> Any:
+        (row,) = self.rows(sql)
+        return row[0] if len(row) == 1 else row
+
+    def refused(self) -> list[tuple[Any, ...]]:
+        """(row, column, rule, value) of every refusal."""
+        return self.rows("select source_row, column_name, rule, value from refused order by all")
+
+    def digest(self) -> str:
+        return hashlib.sha256(self.store.read_bytes()).hexdigest() if self.store.exists() else ""
+
+    def names(self) -> set[str]:
+        return {p.name for p in self.folder.iterdir()}
