@@ -32,5 +32,10 @@ def __getattr__(name: str) -> Any:
     raise AttributeError(f"module 'rqa' has no attribute {name!r}")
 
 
+def load_ipython_extension(ipython: Any) -> None:
+    """`%load_ext rqa` is `rqa.notebook()`."""
+    import_module("rqa.plots.renderer").enable()
+
+
 def __dir__() -> list[str]:
     return sorted(__all__)

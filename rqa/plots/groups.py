@@ -49,7 +49,8 @@ def plot_groups(
     rows = rows[:most]
     for place, row in enumerate(rows):
         row["row"] = place
-    chart = alt.layer(*_layers(rows, reading, centre, pick := _pick(rows, reading, selection)))
+    pick = _pick(rows, reading, selection)
+    chart = alt.layer(*_layers(rows, reading, centre, pick), data=alt.Data(values=rows))
     if pick is not None:
         chart = chart.add_params(pick)
     subtitle = [f"dot = share, line = {reading.level_text} interval; {order_text(reading)}"]
@@ -95,7 +96,7 @@ def _pick(rows: list[dict[str, Any]], reading: Reading, selection: bool) -> Any:
 
 
 def _layers(rows: list[dict[str, Any]], reading: Reading, centre: float | None, pick: Any) -> list[Any]:
-    base = alt.Chart(alt.Data(values=rows))
+    base = alt.Chart()
     choosing = pick is not None and len(reading.by) > 1
     if choosing:
         base = base.transform_filter(pick)
