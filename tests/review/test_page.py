@@ -1,0 +1,233 @@
+"""The month's page: one file that loads nothing, says what the depot's answers say, and survives hostile names."""
+
+import base64
+import hashlib
+import itertools
+import json
+import re
+from collections.abc import Iterator
+from datetime import date
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+
+import pytest
+from depots import make_store
+from made_depot import HOSTILE, made_tables
+
+from rqa.depot import Depot
+from rqa.depot import open as open_depot
+from rqa.errors import RequestError
+from rqa.review import describe, render, write_page
+from rqa.review.describe import last_whole_month
+from rqa.review.facts import MonthFacts
+
+LARGEST = 2 * 1024 * 1024
+
+
+class Parts(HTMLParser):
+    """Elements with their attributes, texts of scripts, and the visible text."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__(convert_charrefs=True)
+        self.elements: list[tuple[str, dict[str, str]]] = []
+        self.scripts: list[tuple[dict[str, str], str]] = []
+        self.text = ""
+        self._open = ""
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.elements.append((tag, {k: v or "" for k, v in attrs}))
+        self._open = tag
+
+    def handle_endtag(self, tag: str) -> None:
+        self._open = ""
+
+    def handle_data(self, data: str) -> None:
+        if self._open == "script":
+            self.scripts.append((self.elements[-1][1], data))
+        elif self._open != "style":
+            self.text += data
+
+    def of(self, tag: str) -> list[dict[str, str]]:
+        return [a for t, a in self.elements if t == tag]
+
+
+@pytest.fixture(scope="module")
+def store(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return make_store(tmp_path_factory.mktemp("page") / "depot.duckdb", made_tables(odd_model=HOSTILE))
+
+
+@pytest.fixture(scope="module")
+def depot(store: Path) -> Iterator[Depot]:
+    with open_depot(store) as opened:
+        yield opened
+
+
+@pytest.fixture(scope="module")
+def facts(depot: Depot) -> MonthFacts:
+    return describe(depot)
+
+
+@pytest.fixture(scope="module")
+def page(facts: MonthFacts) -> str:
+    return render(facts)
+
+
+@pytest.fixture(scope="module")
+def parts(page: str) -> Parts:
+    return Parts(page)
+
+
+def test_the_page_loads_nothing(page: str, parts: Parts) -> None:
+    """No address outside the page in any attribute that fetches, and a policy that would refuse one."""
+    for tag, attrs in parts.elements:
+        for name in ("src", "href", "data", "action", "poster", "srcset", "xlink:href"):
+            value = attrs.get(name, "#")
+            assert value.startswith(("#", "data:image/svg+xml;base64,")), (tag, name, value[:80])
+    assert not {"link", "iframe", "object", "embed", "base"} & {t for t, _ in parts.elements}
+    style = re.findall(r"<style>(.*?)</style>", page, re.DOTALL)
+    assert len(style) == 1
+    assert not re.search(r"url\(|@import", style[0])
+
+
+def test_the_policy_allows_just_the_page_s_own_scripts(parts: Parts) -> None:
+    (policy,) = [a["content"] for a in parts.of("meta") if a.get("http-equiv") == "Content-Security-Policy"]
+    rules = dict(part.strip().split(" ", 1) for part in policy.split(";"))
+    assert rules["default-src"] == "'none'"
+    runs = [text for attrs, text in parts.scripts if attrs.get("type") != "application/json"]
+    hashes = [f"'sha256-{base64.b64encode(hashlib.sha256(t.encode()).digest()).decode()}'" for t in runs]
+    assert rules["script-src"].split() == hashes
+    assert len(hashes) == 2
+    assert "unsafe" not in rules["script-src"]
+    assert rules["img-src"] == "data:"
+    assert "ast: true" in runs[1]
+
+
+def test_hostile_names_are_shown_as_text(page: str, parts: Parts, facts: MonthFacts) -> None:
+    assert HOSTILE in parts.text
+    assert len(parts.of("script")) == 3
+    assert all(a.get("class") == "still" for a in parts.of("img"))
+    assert "49" not in [f.alternative for f in facts.figures]
+    (specs,) = [text for attrs, text in parts.scripts if attrs.get("type") == "application/json"]
+    assert "<" not in specs
+    assert HOSTILE.replace("_", " ") in json.dumps(json.loads(specs), ensure_ascii=False).replace('\\"', '"')
+
+
+def test_no_person_and_no_small_group_is_shown(depot: Depot, facts: MonthFacts) -> None:
+    """Technicians are in the store and nowhere on the page."""
+    assert "T01" in depot.query("select distinct technician from jobs")["technician"].to_list()
+    said = json.dumps([f.spec for f in facts.figures], default=str) + repr(facts)
+    assert "T01" not in said
+    assert "technician" not in said
+    for figure in facts.figures:
+        if figure.key in ("work", "steps"):
+            sizes = [r["size"] for r in figure.spec["data"]["values"]]
+            assert sizes
+            assert min(sizes) >= 20
+
+
+def test_same_facts_same_bytes(store: Path, page: str) -> None:
+    with open_depot(store) as again:
+        assert render(describe(again)) == page
+
+
+def test_the_page_is_small(page: str) -> None:
+    assert len(page.encode()) < LARGEST
+
+
+def test_every_figure_has_words_a_picture_and_its_numbers(parts: Parts, facts: MonthFacts) -> None:
+    assert [f.key for f in facts.figures] == ["comebacks", "comebacks-90", "work", "steps", "clean_jobs"]
+    stills = parts.of("img")
+    assert [a["alt"].replace("\u00a0", " ") for a in stills] == [
+        f.alternative.replace("\u00a0", " ") for f in facts.figures
+    ]
+    assert all(len(a["alt"]) > 60 for a in stills)
+    assert len(parts.of("details")) == len(parts.of("figure")) == len(facts.figures)
+    assert len(parts.of("table")) == len(facts.figures) + len(facts.intake)
+    assert all(f.spec["width"] == "container" for f in facts.figures)
+
+
+def test_landmarks_and_headings(parts: Parts) -> None:
+    for tag in ("header", "nav", "main", "footer", "h1", "html"):
+        assert len(parts.of(tag)) == 1, tag
+    assert parts.of("html")[0]["lang"] == "en"
+    levels = [int(t[1]) for t, _ in parts.elements if re.fullmatch(r"h[1-6]", t)]
+    assert all(b - a <= 1 for a, b in itertools.pairwise(levels))
+    ids = {a["id"] for _, a in parts.elements if "id" in a}
+    assert all(a["href"][1:] in ids for a in parts.of("a"))
+    assert all(a.get("scope") in ("col", "row") for a in parts.of("th"))
+
+
+def test_the_words_are_the_answers(depot: Depot, facts: MonthFacts) -> None:
+    month = date(2025, 6, 1)
+    assert facts.month == month
+    first = depot.comebacks(window=30, months="2025-05").table.row(0, named=True)
+    assert facts.verdicts[0].counts == f"{first['returned']} of {first['matured']} matured jobs"
+    assert facts.verdicts[0].month == "May 2025"
+    assert "May 2025" in facts.verdicts[0].sentence
+    passed = depot.first_pass_yield(by=(), months=month).table.row(0, named=True)
+    assert facts.verdicts[2].counts == f"{passed['passed']} of {passed['exposures']} first checks"
+    assert "not known yet" in facts.summary
+    assert "June 2025" in facts.headline
+
+
+def test_the_planted_work_is_pointed_at_and_nothing_else(facts: MonthFacts) -> None:
+    """Main-board work on one model comes back four times as often; all the rest is one kind of noise."""
+    assert [p.where for p in facts.pointers] == [f"main board on {HOSTILE}"]
+    assert "worse than" in facts.pointers[0].what
+
+
+def test_what_was_refused_is_there_without_its_values(facts: MonthFacts) -> None:
+    captions = [t.caption for t in facts.intake]
+    assert captions[:2] == ["Files of the last load", "Rules that refused rows"]
+    assert facts.intake[1].rows[0][0] == "closed before it was opened"
+
+
+def test_an_older_month_can_be_asked_for(depot: Depot, tmp_path: Path) -> None:
+    written = write_page(depot, tmp_path, month="2024-11")
+    assert written.path.name == "review-2024-11.html"
+    assert "November 2024" in written.headline
+    assert written.path.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
+
+
+def test_a_month_to_come_is_refused(depot: Depot) -> None:
+    with pytest.raises(RequestError, match="January 2031 begins after 2025-"):
+        describe(depot, "2031-01")
+    with pytest.raises(RequestError, match="'soon' is no month"):
+        describe(depot, "soon")
+
+
+def test_a_file_that_cannot_be_written_is_named(depot: Depot, tmp_path: Path) -> None:
+    (tmp_path / "taken").write_text("", encoding="utf-8")
+    with pytest.raises(RequestError, match="cannot write the page"):
+        write_page(depot, tmp_path / "taken" / "page.html")
+
+
+@pytest.mark.parametrize(
+    ("day", "month"),
+    [
+        (date(2025, 3, 31), date(2025, 3, 1)),
+        (date(2025, 3, 30), date(2025, 2, 1)),
+        (date(2025, 1, 1), date(2024, 12, 1)),
+        (date(2024, 2, 29), date(2024, 2, 1)),
+    ],
+)
+def test_the_last_whole_month(day: date, month: date) -> None:
+    assert last_whole_month(day) == month
+
+
+@pytest.mark.parametrize("tables", [{}, {"jobs": []}], ids=["nothing", "no rows"])
+def test_an_empty_depot_has_a_page_that_says_so(tables: dict[str, Any], tmp_path: Path) -> None:
+    with open_depot(make_store(tmp_path / "depot.duckdb", tables)) as nothing:
+        told = describe(nothing)
+        assert "no data" in told.figures[0].alternative
+        assert told.summary == "There is not enough data yet to compare."
+        assert "not enough data" in render(told)
+
+
+def test_quiet_data_give_a_quiet_page(tmp_path: Path) -> None:
+    tables = made_tables(jobs=150, days=150, seed=5, odd_model="Marl-12")
+    tables["jobs"] = [j for j in tables["jobs"] if not j["job_id"].startswith("R")]
+    with open_depot(make_store(tmp_path / "depot.duckdb", tables)) as quiet:
+        assert "Nothing to act on" in render(describe(quiet))
