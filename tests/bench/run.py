@@ -161,10 +161,8 @@ def task_frames(folder: Path, repeat: int, memory: str | None) -> dict[str, floa
     import polars as pl
 
     with connect(folder / "depot.duckdb", read_only=True) as c:
-        jobs = c.execute(
-            "select job_id, unit_id, disposition, opened_at, closed_at, opened_on, closed_on from jobs"
-        ).pl()
-        steps = c.execute("select step, technician, attempt, outcome from steps").pl()
+        jobs = c.sql("select job_id, unit_id, disposition, opened_at, closed_at, opened_on, closed_on from jobs").pl()
+        steps = c.sql("select step, technician, attempt, outcome from steps").pl()
     jobs_pd, steps_pd = jobs.to_pandas(), steps.to_pandas()
 
     def link_pandas() -> object:
@@ -225,6 +223,11 @@ def task_answers(folder: Path, repeat: int, memory: str | None) -> dict[str, flo
 
 def task_nightly(folder: Path, repeat: int, memory: str | None) -> dict[str, float]:
     """A night's jobs into the loaded store; the rest of the workspace is unchanged and not read again."""
+    source = (folder / "sources.toml").read_text(encoding="utf-8")
+    for name in LOGS:
+        source = source.replace(f'"{name}.csv"', f'["{name}.csv", "{name}_night_*.csv"]')
+    (folder / "sources.toml").write_text(source, encoding="utf-8")
+    rqa.load(folder)
     seconds, copies = [], []
     for night in range(repeat):
         with tempfile.TemporaryDirectory() as scratch:
@@ -234,10 +237,6 @@ def task_nightly(folder: Path, repeat: int, memory: str | None) -> dict[str, flo
                 (folder / f"{name}_night_{night}.csv").write_text(
                     lines[0] + "".join(f"N{night}-{line}" for line in lines[1:]), encoding="utf-8"
                 )
-        source = (folder / "sources.toml").read_text(encoding="utf-8")
-        for name in LOGS:
-            source = source.replace(f'"{name}.csv"', f'["{name}.csv", "{name}_night_*.csv"]')
-        (folder / "sources.toml").write_text(source, encoding="utf-8")
         copies.append(timed(lambda: shutil.copyfile(folder / "depot.duckdb", folder / "copy.tmp")))
         (folder / "copy.tmp").unlink()
         seconds.append(timed(lambda: rqa.load(folder)))
