@@ -1,0 +1,92 @@
+"""The notebooks' form: every code cell was run, in order, says nothing of when or where, and calls the library."""
+
+import ast
+import re
+from pathlib import Path
+from typing import Any
+
+import nbformat
+import pytest
+
+FOLDER = Path(__file__).resolve().parents[2] / "notebooks"
+NOTEBOOKS = sorted(FOLDER.glob("*.ipynb"))
+LONGEST_DEFINITION = 5
+
+
+def read(path: Path) -> Any:
+    return nbformat.read(path, as_version=4)
+
+
+def code_cells(path: Path) -> list[Any]:
+    return [c for c in read(path).cells if c.cell_type == "code"]
+
+
+def test_the_three_notebooks_are_there() -> None:
+    assert [p.name for p in NOTEBOOKS] == [
+        "01_what_was_loaded.ipynb",
+        "02_come_backs.ipynb",
+        "03_first_pass_yield.ipynb",
+    ]
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
+class TestForm:
+    def test_every_code_cell_was_run_in_order(self, path: Path) -> None:
+        counts = [c.execution_count for c in code_cells(path)]
+        assert counts == list(range(1, len(counts) + 1))
+
+    def test_nothing_failed_and_nothing_was_said_on_the_side(self, path: Path) -> None:
+        kinds = {o.output_type for c in code_cells(path) for o in c.outputs}
+        assert kinds <= {"execute_result", "display_data"}
+
+    def test_ids_are_names(self, path: Path) -> None:
+        ids = [c.id for c in read(path).cells]
+        assert len(set(ids)) == len(ids)
+        assert all(re.fullmatch(r"[a-z][a-z0-9]*(-[a-z0-9]+)*", i) for i in ids)
+
+    def test_metadata_is_the_kernel_and_tags(self, path: Path) -> None:
+        notebook = read(path)
+        nbformat.validate(notebook)
+        assert set(notebook.metadata) <= {"kernelspec", "language_info"}
+        assert notebook.metadata.kernelspec.name == "python3"
+        assert all(set(c.metadata) <= {"tags"} for c in notebook.cells)
+
+    def test_the_first_cells_are_the_agreed_ones(self, path: Path) -> None:
+        parameters, opening = code_cells(path)[:2]
+        assert parameters.metadata.tags == ["parameters"]
+        assert parameters.source == 'WORKSPACE = "../sample_data"'
+        assert opening.source.split() == [
+            "import",
+            "rqa",
+            "rqa.notebook()",
+            "depot",
+            "=",
+            "rqa.open(WORKSPACE)",
+            "depot",
+        ]
+
+    def test_cells_call_the_library_and_define_nothing_long(self, path: Path) -> None:
+        for cell in code_cells(path):
+            for node in ast.walk(ast.parse(cell.source)):
+                if isinstance(node, ast.FunctionDef | ast.ClassDef):
+                    assert (node.end_lineno or 0) - node.lineno < LONGEST_DEFINITION
+                if isinstance(node, ast.Import | ast.ImportFrom):
+                    assert {a.name.split(".")[0] for a in node.names} <= {"rqa", "polars"}
+            assert not re.search(r"%%?time|\bopen\([^W]|write_|to_csv|savefig|\.save\(", cell.source)
+
+    def test_outputs_say_nothing_of_when_and_where(self, path: Path) -> None:
+        stored = path.read_text(encoding="utf-8")
+        assert not re.search(r"iopub|0x[0-9a-f]{8,}|/home/|/tmp/|\\\\Users", stored)
+        for cell in code_cells(path):
+            for output in cell.outputs:
+                assert "text/plain" in output.data
+
+    def test_charts_are_kept_in_a_form_that_opens_offline(self, path: Path) -> None:
+        charts = [o.data for c in code_cells(path) if "rqa.plot" in c.source for o in c.outputs]
+        for data in charts:
+            assert {"application/vnd.vega.v5+json", "image/svg+xml"} <= set(data)
+
+    def test_the_text_ends_with_the_cautions(self, path: Path) -> None:
+        last = read(path).cells[-1].source
+        assert "Battery, ESD and sharp-edge work follows" in last
+        assert "Figures about people are for coaching" in last

@@ -1,0 +1,96 @@
+"""The check of the notebooks really checks: one changed count, or one changed mark of a chart, fails it."""
+
+import json
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import nbformat
+import pytest
+
+from rqa.notebooks import refresh
+from rqa.plots.renderer import VEGA
+
+SECONDS = 240
+CODE = {
+    "parameters": "WORKSPACE = None",
+    "answer": (
+        "import sys\nsys.path.insert(0, {plots!r})\nimport rqa\nfrom made_answers import by_model\n\n"
+        "rqa.notebook()\nby_model()"
+    ),
+    "chart": "rqa.plot(by_model())",
+}
+PLOTS = str(Path(__file__).resolve().parents[1] / "plots")
+CONFTEST = Path(__file__).resolve().parents[2] / "notebooks" / "conftest.py"
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with one small notebook that was run, and the hooks of the real ones without their store."""
+    made = tmp_path_factory.mktemp("book")
+    notebook = nbformat.v4.new_notebook()
+    for name, code in CODE.items():
+        notebook.cells.append(nbformat.v4.new_code_cell(code.format(plots=PLOTS), id=name))
+    nbformat.write(notebook, made / "small.ipynb")
+    refresh(made)
+    text = CONFTEST.read_text(encoding="utf-8")
+    (made / "conftest.py").write_text(text.split("@pytest.hookimpl")[0], encoding="utf-8")
+    return made
+
+
+def checked(folder: Path, stored: dict[str, Any]) -> str:
+    """What strict comparison says of a notebook stored like this."""
+    path = folder / "small.ipynb"
+    path.write_text(json.dumps(stored), encoding="utf-8")
+    command = [sys.executable, "-m", "pytest", "-q", "-p", "no:randomly", "--nbval", "--nbval-current-env", str(path)]
+    done = subprocess.run(
+        [*command, "-c", "/dev/null", "--rootdir", str(folder)],
+        capture_output=True, text=True, check=False, timeout=SECONDS, cwd=folder,
+    )  # fmt: skip
+    return f"{done.returncode} {done.stdout}"
+
+
+def cell(stored: dict[str, Any], name: str) -> dict[str, Any]:
+    return next(c for c in stored["cells"] if c["id"] == name)
+
+
+def test_a_changed_number_or_mark_fails(folder: Path) -> None:
+    kept = (folder / "small.ipynb").read_text(encoding="utf-8")
+    assert checked(folder, json.loads(kept)).startswith("0 ")
+
+    stored = json.loads(kept)
+    data = cell(stored, "answer")["outputs"][0]["data"]
+    data["text/html"] = json.loads(json.dumps(data["text/html"]).replace("<td>24</td>", "<td>25</td>"))
+    assert stored != json.loads(kept)
+    said = checked(folder, stored)
+    assert said.startswith("1 ")
+    assert "mismatch 'text/html'" in said
+
+    stored = json.loads(kept)
+    vega = cell(stored, "chart")["outputs"][0]["data"][VEGA]
+    cell(stored, "chart")["outputs"][0]["data"][VEGA] = json.loads(json.dumps(vega).replace('"symbol"', '"rect"'))
+    assert stored != json.loads(kept)
+    said = checked(folder, stored)
+    assert said.startswith("1 ")
+    assert f"mismatch '{VEGA}'" in said
+
+
+def test_two_refreshes_are_equal_byte_for_byte(folder: Path) -> None:
+    refresh(folder)
+    first = (folder / "small.ipynb").read_bytes()
+    refresh(folder)
+    assert (folder / "small.ipynb").read_bytes() == first
+
+
+def test_nothing_is_written_when_a_cell_fails(folder: Path, tmp_path: Path) -> None:
+    from rqa.errors import RqaError
+
+    shutil.copy(folder / "small.ipynb", tmp_path / "a.ipynb")
+    broken = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell("1 / 0", id="broken")])
+    nbformat.write(broken, tmp_path / "b.ipynb")
+    before = {p.name: p.read_bytes() for p in tmp_path.iterdir()}
+    with pytest.raises(RqaError, match=r"b\.ipynb: .*"):
+        refresh(tmp_path)
+    assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == before
