@@ -146,8 +146,9 @@ class Stager:
         return text
 
     def _height(self, table: str) -> int:
-        row = self.connection.execute(f"select count(*) from temp.stage_{table}").fetchone()
-        return int(row[0]) if row else 0
+        # Read to its end, since a result left open would forbid the next frame to be registered.
+        rows = self.connection.execute(f"select count(*) from temp.stage_{table}").fetchall()
+        return int(rows[0][0])
 
     def _insert(self, item: Plan, text: Text, file_no: int) -> None:
         sql = judging_select(item.entry, text, item.label, file_no)
