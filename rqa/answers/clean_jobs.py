@@ -2,7 +2,7 @@
 
 from rqa.answers.first_pass_yield import dated
 from rqa.answers.result import CleanJobs, with_shares
-from rqa.answers.scope import By, Moment, Months, Where, check_values, scope
+from rqa.answers.scope import By, Moment, Months, Where, check_level, check_values, scope
 from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
 
@@ -26,6 +26,7 @@ def clean_jobs(
     least one checked first attempt at a step, or one first diagnostic run), clean (all of these passed), share =
     clean / jobs with its Wilson interval low, high. An aborted first run did not pass. Without jobs there is no data.
     """
+    check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
     check_values(now.store, QUESTION, asked.where)
     rows = from_rows or not now.latest

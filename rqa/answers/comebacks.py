@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from rqa.answers.result import Comebacks, with_shares
-from rqa.answers.scope import By, Moment, Months, Scope, Where, check_values, scope
+from rqa.answers.scope import By, Moment, Months, Scope, Where, check_level, check_values, scope
 from rqa.contract import CLASSES
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES, STEP_LOG, TEST_LOG
@@ -46,6 +46,7 @@ def comebacks(
         raise RequestError(f"{QUESTION}: window is a number of days, 0 or more: {window!r}.")
     if index not in INDEX:
         raise RequestError(f"{QUESTION}: index is one of {', '.join(INDEX)}: {index!r}.")
+    check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
     check_values(now.store, QUESTION, asked.where)
     measure = _measure(asked, from_rows)

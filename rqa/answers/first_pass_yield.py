@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING
 
 from rqa.answers.result import FirstPassYield, with_shares
-from rqa.answers.scope import By, Moment, Months, Scope, Where, check_values, scope
+from rqa.answers.scope import By, Moment, Months, Scope, Where, check_level, check_values, scope
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES, MEASURES, STEP_LOG, TEST_LOG
 from rqa.measures.run import counts
@@ -37,6 +37,7 @@ def first_pass_yield(
     skipped; for tests: aborted), yield = passed / exposures with its Wilson interval low, high. Without exposures there
     is no data: yield, low and high are null.
     """
+    check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
     check_values(now.store, QUESTION, asked.where)
     of, measure = chosen(QUESTION, now, asked, from_rows)

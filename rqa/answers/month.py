@@ -5,7 +5,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from rqa.answers.control_chart import MEASURES, is_mature, monthly, ripens
-from rqa.answers.scope import Moment, Where, month_of
+from rqa.answers.scope import Moment, Where, check_level, month_of
 from rqa.errors import RequestError
 
 if TYPE_CHECKING:
@@ -79,6 +79,7 @@ def month_against_before(
         raise RequestError(f"{QUESTION}: there is no measure {measure!r}. There is: {', '.join(MEASURES)}.")
     if isinstance(before, bool) or not isinstance(before, int) or before < 1:
         raise RequestError(f"{QUESTION}: before is a number of months, 1 or more: {before!r}.")
+    check_level(QUESTION, level)
     this = month_of(QUESTION, month) if month is not None else last_whole_month(now, measure, window)
     if this is None:
         return None

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 from rqa.answers.first_pass_yield import chosen, dated, first_attempts
 from rqa.answers.result import RolledYield, rounded
-from rqa.answers.scope import By, Moment, Months, Scope, Where, check_values, scope
+from rqa.answers.scope import By, Moment, Months, Scope, Where, check_level, check_values, scope
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES
 
@@ -32,6 +32,7 @@ def rolled_yield(
     normalised_yield (its k-th root, k = steps), low, high (of the product). Steps that were never checked are not in
     the product; the notes say how many. A group with no checked step has no data.
     """
+    check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
     if "procedure" not in asked.by and len(asked.where.get("procedure", ())) != 1:
         raise RequestError(
@@ -65,7 +66,10 @@ def _products(table: "pl.DataFrame", by: Sequence[str], level: float) -> "pl.Dat
         rows.append({**{name: group[name][0] for name in by}, "steps": checked.height})
         if checked.height:
             r = product_interval(
-                successes=checked["passed"].to_numpy(), trials=checked["exposures"].to_numpy(), level=level, method="score"
+                successes=checked["passed"].to_numpy(),
+                trials=checked["exposures"].to_numpy(),
+                level=level,
+                method="score",
             )
             found = (float(r.estimate), float(r.root), float(r.low), float(r.high))
         else:

@@ -1,6 +1,6 @@
 """What part of the depot a question is about: groupings, filters, months and the as-of day, checked once."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
@@ -109,13 +109,19 @@ def scope(question: str, *, by: By, where: Where | None, months: Months | None, 
         if name == "month":
             raise RequestError(f'{question}: to choose months, give months=("2026-01", "2026-06").')
         names_only(question, "filter", (name,), filters)
-        listed = (values,) if isinstance(values, str) else tuple(values)
-        if any(not isinstance(v, str) for v in listed):
+        listed = (values,) if isinstance(values, str) else tuple(values) if isinstance(values, Iterable) else None
+        if listed is None or any(not isinstance(v, str) for v in listed):
             raise RequestError(f"{question}: where={{{name!r}: …}} takes a text or a list of texts, not {values!r}.")
         kept[name] = listed
         if name == "class":
             names_only(question, "class", listed, CLASSES)
     return Scope(names, kept, month_range(question, months))
+
+
+def check_level(question: str, level: float) -> None:
+    """Raise `RequestError` unless the level is a number between 0 and 1."""
+    if isinstance(level, bool) or not isinstance(level, int | float) or not 0 < level < 1:
+        raise RequestError(f"{question}: level is a number between 0 and 1, such as 0.95: {level!r}.")
 
 
 def check_values(store: "Store", question: str, where: Mapping[str, Sequence[str]]) -> None:

@@ -2,21 +2,51 @@
 -- A row is one combination; month is that of the step's day, else of its job's closing, else of its opening (null when
 -- there is none); technician is the step's, else the job's. exposures = passed + failed; done means that no check was made.
 -- Not counted: later attempts. Steps whose job is not in the store count under 'unknown'.
+with
+-- one row a kind of job, numbered so that the long look-ups below carry one number instead of four texts
+kinds as (
+    select
+        site, model, procedure, billing,
+        row_number() over (order by site, model, procedure, billing) as kind
+    from (
+        select distinct
+            coalesce(site, 'unknown') as site, coalesce(model, 'unknown') as model,
+            coalesce(procedure, 'unknown') as procedure, coalesce(billing, 'unknown') as billing
+        from jobs
+    ) as each_once
+),
+-- one row a job: its kind, and what stands in when a log row has no technician or day
+job_kinds as (
+    select j.job_id, j.technician, coalesce(j.closed_on, j.opened_on) as day, k.kind
+    from jobs as j
+    join kinds as k
+        on k.site = coalesce(j.site, 'unknown') and k.model = coalesce(j.model, 'unknown')
+        and k.procedure = coalesce(j.procedure, 'unknown') and k.billing = coalesce(j.billing, 'unknown')
+),
+-- one row a month, kind, technician and step
+cells as (
+    select
+        cast(date_trunc('month', coalesce(s.done_on, j.day)) as date) as month,
+        j.kind,
+        coalesce(s.technician, j.technician, 'unknown') as technician,
+        s.step,
+        cast(count(*) filter (where s.outcome in ('pass', 'fail')) as bigint) as exposures,
+        cast(count(*) filter (where s.outcome = 'pass') as bigint) as passed,
+        cast(count(*) filter (where s.outcome = 'fail') as bigint) as failed,
+        cast(count(*) filter (where s.outcome = 'done') as bigint) as done,
+        cast(count(*) filter (where s.outcome = 'skipped') as bigint) as skipped
+    from steps as s
+    left join job_kinds as j on j.job_id = s.job_id
+    where s.attempt = 1
+    group by all
+)
 select
-    cast(date_trunc('month', coalesce(s.done_on, j.closed_on, j.opened_on)) as date) as month,
-    coalesce(j.site, 'unknown') as site,
-    coalesce(j.model, 'unknown') as model,
-    coalesce(j.procedure, 'unknown') as procedure,
-    coalesce(j.billing, 'unknown') as billing,
-    coalesce(s.technician, j.technician, 'unknown') as technician,
-    s.step as step,
-    cast(count(*) filter (where s.outcome in ('pass', 'fail')) as bigint) as exposures,
-    cast(count(*) filter (where s.outcome = 'pass') as bigint) as passed,
-    cast(count(*) filter (where s.outcome = 'fail') as bigint) as failed,
-    cast(count(*) filter (where s.outcome = 'done') as bigint) as done,
-    cast(count(*) filter (where s.outcome = 'skipped') as bigint) as skipped
-from steps as s
-left join jobs as j on j.job_id = s.job_id
-where s.attempt = 1
-group by all
-order by month, site, model, procedure, billing, technician, step
+    c.month,
+    coalesce(k.site, 'unknown') as site,
+    coalesce(k.model, 'unknown') as model,
+    coalesce(k.procedure, 'unknown') as procedure,
+    coalesce(k.billing, 'unknown') as billing,
+    c.technician, c.step, c.exposures, c.passed, c.failed, c.done, c.skipped
+from cells as c
+left join kinds as k on k.kind = c.kind
+order by c.month, c.kind, c.technician, c.step

@@ -1,21 +1,51 @@
 -- First runs of diagnostics, by outcome.
 -- A row is one combination; month is that of the run; technician is the job's. exposures = passed + failed.
 -- Not counted: later runs. Runs whose job is not in the store count under 'unknown'.
+with
+-- one row a kind of job, numbered so that the long look-ups below carry one number instead of four texts
+kinds as (
+    select
+        site, model, procedure, billing,
+        row_number() over (order by site, model, procedure, billing) as kind
+    from (
+        select distinct
+            coalesce(site, 'unknown') as site, coalesce(model, 'unknown') as model,
+            coalesce(procedure, 'unknown') as procedure, coalesce(billing, 'unknown') as billing
+        from jobs
+    ) as each_once
+),
+-- one row a job: its kind, and its technician
+job_kinds as (
+    select j.job_id, j.technician, k.kind
+    from jobs as j
+    join kinds as k
+        on k.site = coalesce(j.site, 'unknown') and k.model = coalesce(j.model, 'unknown')
+        and k.procedure = coalesce(j.procedure, 'unknown') and k.billing = coalesce(j.billing, 'unknown')
+),
+-- one row a month, kind, technician, station and test
+cells as (
+    select
+        cast(date_trunc('month', d.run_on) as date) as month,
+        j.kind,
+        coalesce(j.technician, 'unknown') as technician,
+        coalesce(d.station, 'unknown') as station,
+        d.test,
+        cast(count(*) filter (where d.outcome in ('pass', 'fail')) as bigint) as exposures,
+        cast(count(*) filter (where d.outcome = 'pass') as bigint) as passed,
+        cast(count(*) filter (where d.outcome = 'fail') as bigint) as failed,
+        cast(count(*) filter (where d.outcome = 'aborted') as bigint) as aborted
+    from diagnostics as d
+    left join job_kinds as j on j.job_id = d.job_id
+    where d.run = 1
+    group by all
+)
 select
-    cast(date_trunc('month', d.run_on) as date) as month,
-    coalesce(j.site, 'unknown') as site,
-    coalesce(j.model, 'unknown') as model,
-    coalesce(j.procedure, 'unknown') as procedure,
-    coalesce(j.billing, 'unknown') as billing,
-    coalesce(j.technician, 'unknown') as technician,
-    coalesce(d.station, 'unknown') as station,
-    d.test as test,
-    cast(count(*) filter (where d.outcome in ('pass', 'fail')) as bigint) as exposures,
-    cast(count(*) filter (where d.outcome = 'pass') as bigint) as passed,
-    cast(count(*) filter (where d.outcome = 'fail') as bigint) as failed,
-    cast(count(*) filter (where d.outcome = 'aborted') as bigint) as aborted
-from diagnostics as d
-left join jobs as j on j.job_id = d.job_id
-where d.run = 1
-group by all
-order by month, site, model, procedure, billing, technician, station, test
+    c.month,
+    coalesce(k.site, 'unknown') as site,
+    coalesce(k.model, 'unknown') as model,
+    coalesce(k.procedure, 'unknown') as procedure,
+    coalesce(k.billing, 'unknown') as billing,
+    c.technician, c.station, c.test, c.exposures, c.passed, c.failed, c.aborted
+from cells as c
+left join kinds as k on k.kind = c.kind
+order by c.month, c.kind, c.technician, c.station, c.test

@@ -1,0 +1,95 @@
+"""Every measure file: runs with every grouping and filter, as it stands, and returns plain types in a total order."""
+
+import re
+from collections.abc import Iterator
+from datetime import date
+from importlib.resources import files
+from typing import Any
+
+import polars as pl
+import pytest
+
+from rqa.depot import Depot
+from rqa.errors import RequestError
+from rqa.measures.groupings import MEASURES
+from rqa.measures.keep import KEPT, WORKING, keep_sql
+from rqa.measures.run import counts, measure_sql
+from tests.depots import depot_of
+from tests.measures.depot_rows import ROWS
+
+PLAIN = (pl.Int64, pl.Float64, pl.String, pl.Boolean, pl.Date, pl.Datetime)
+VALUES: dict[str, Any] = {
+    "window": 30, "as_of": date(2026, 6, 30), "disposition": "repaired", "most": 100,
+}  # fmt: skip
+CASES = [(measure, (name,)) for measure, allowed in MEASURES.items() for name in allowed]
+CASES += [(measure, tuple(allowed)) for measure, allowed in MEASURES.items()]
+CASES += [(measure, ()) for measure in MEASURES if not measure.startswith("values_")]
+
+
+@pytest.fixture(scope="module")
+def depot() -> Iterator[Depot]:
+    with depot_of(ROWS) as opened:
+        yield opened
+
+
+def values_for(measure: str) -> dict[str, Any]:
+    sql = re.sub(r"--[^\n]*", "", measure_sql(measure))
+    return {name: VALUES[name] for name in re.findall(r"\$(\w+)", sql)}
+
+
+@pytest.mark.parametrize(("measure", "by"), CASES)
+def test_every_file_with_every_grouping(depot: Depot, measure: str, by: tuple[str, ...]) -> None:
+    table = counts(depot._store, measure, by=by, values=values_for(measure))
+    assert tuple(table.columns[: len(by)]) == by
+    for name, kind in table.schema.items():
+        assert kind.base_type() in PLAIN, f"{name} is {kind}"
+    assert table.height == table.unique().height
+    if by and not measure.startswith("values_"):
+        again = counts(depot._store, measure, by=by, where={n: () for n in by[:1] if n != "month"},
+                       values=values_for(measure))  # fmt: skip
+        assert by[0] == "month" or again.height == 0 or not again.select(pl.col(pl.Int64)).to_series().any()
+
+
+@pytest.mark.parametrize("measure", [m for m in MEASURES if "month" in MEASURES[m]])
+def test_filters_keep_what_they_name(depot: Depot, measure: str) -> None:
+    """Filtering on a value equals grouping by it and keeping that group, for every filter and value."""
+    sums = ("jobs", "matured", "returned", "exposures", "passed", "failed", "unchecked", "clean")
+    for name in MEASURES[measure]:
+        grouped = counts(depot._store, measure, by=(name,), values=values_for(measure))
+        for value in grouped[name].unique().to_list():
+            if value is None:
+                continue
+            kept = {"months": (value, value)} if name == "month" else {"where": {name: (value,)}}
+            found = counts(depot._store, measure, by=(name,), values=values_for(measure), **kept)
+            same = [c for c in sums if c in found.columns]
+            assert found.select(same).sum().row(0) == grouped.filter(pl.col(name) == value).select(same).sum().row(0)
+            assert found[name].unique().to_list() == [value]
+
+
+def test_every_file_is_known_and_says_what_it_is() -> None:
+    there = {p.name.removesuffix(".sql") for p in (files("rqa.measures") / "sql").iterdir()}
+    assert there == {*MEASURES, *(f"keep_{name}" for name in (*KEPT, *WORKING))}
+    for name in there:
+        text = keep_sql(name.removeprefix("keep_")) if name.startswith("keep_") else measure_sql(name)
+        head = "\n".join(line for line in text.splitlines() if line.startswith("--"))
+        assert "A row is" in head, name
+        for parameter in set(re.findall(r"\$(\w+)", re.sub(r"--[^\n]*", "", text))):
+            assert f"${parameter}" in head, f"{name} does not explain ${parameter}"
+        assert "qualify" not in text.lower(), name
+        if name not in ("keep_job_sequence", "keep_links"):
+            assert re.search(r"order by|A row is the store", text), f"{name} has no order"
+
+
+@pytest.mark.parametrize("measure", [m for m in MEASURES if MEASURES[m]])
+def test_a_file_runs_as_it_stands(depot: Depot, measure: str) -> None:
+    """Pasted into a shell: the groupings written in the file, no filter."""
+    assert depot._store.counts(measure, measure_sql(measure), values_for(measure)).width >= 1
+
+
+def test_values_are_bound_and_names_are_closed(depot: Depot) -> None:
+    nasty = "Alder' or 1=1 --"
+    found = counts(depot._store, "comebacks", by=("site",), where={"site": (nasty,)}, values=values_for("comebacks"))
+    assert found.height == 0
+    for by, where in ((("site; drop table jobs",), {}), ((), {"1=1 or site": ("Alder",)})):
+        with pytest.raises(RequestError, match=r"There is: month, site, model"):
+            counts(depot._store, "comebacks", by=by, where=where, values=values_for("comebacks"))

@@ -1,0 +1,100 @@
+"""The door to the engine: what it opens, what it refuses, and how it says so."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import duckdb
+import pytest
+
+import rqa
+from rqa.errors import StoreError
+from rqa.store.engine import connect, open_store
+from tests.depots import make_store
+from tests.measures.depot_rows import ROWS
+
+
+def test_a_replaced_store_is_announced_and_seen_by_the_next_open(tmp_path: Path) -> None:
+    """In one process too: the old reader keeps what it opened, a new one sees the new file."""
+    path = make_store(tmp_path / "depot.duckdb", {"jobs": ROWS["jobs"][:1]})
+    with rqa.open(path) as old:
+        assert not old.newer
+        make_store(tmp_path / "other.duckdb", {"jobs": ROWS["jobs"]})
+        (tmp_path / "other.duckdb").replace(path)
+        assert old.newer
+        count = "select count(*) as n from jobs"
+        assert old.query(count)["n"].item() == 1
+        with rqa.open(tmp_path) as new:
+            assert new.query(count)["n"].item() == len(ROWS["jobs"])
+            assert not new.newer
+        assert old.query(count)["n"].item() == 1
+
+
+def test_no_store(tmp_path: Path) -> None:
+    with pytest.raises(StoreError, match=r"there is no store\. Make one with `rqa load"):
+        rqa.open(tmp_path)
+
+
+def test_not_a_store(tmp_path: Path) -> None:
+    (tmp_path / "a.duckdb").write_text("not a database, but long enough to be read as one" * 400)
+    with pytest.raises(StoreError, match="not a store, or it is damaged"):
+        rqa.open(tmp_path / "a.duckdb")
+    duckdb.connect(str(tmp_path / "b.duckdb")).close()
+    with pytest.raises(StoreError, match="no store of rqa"):
+        rqa.open(tmp_path / "b.duckdb")
+
+
+def test_another_format(tmp_path: Path) -> None:
+    path = make_store(tmp_path / "depot.duckdb", {})
+    with connect(path, read_only=False) as c:
+        c.execute("update about set value = '0' where name = 'format_version'")
+    with pytest.raises(StoreError, match=r"store format 0.*load the workspace again"):
+        rqa.open(path)
+
+
+def test_a_lock_is_explained_in_one_line(tmp_path: Path) -> None:
+    path = make_store(tmp_path / "depot.duckdb", {})
+    hold = f"import duckdb, sys; c = duckdb.connect({str(path)!r}); print('ready', flush=True); sys.stdin.read()"
+    holder = subprocess.Popen([sys.executable, "-c", hold], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+    try:
+        assert holder.stdout is not None
+        holder.stdout.readline()
+        with pytest.raises(StoreError) as raised:
+            rqa.open(path)
+        assert f"PID {holder.pid}" in str(raised.value)
+        assert "\n" not in str(raised.value)
+    finally:
+        holder.communicate("")
+
+
+def test_a_closed_depot_says_so(tmp_path: Path) -> None:
+    depot = rqa.open(make_store(tmp_path / "depot.duckdb", ROWS))
+    depot.close()
+    depot.close()
+    with pytest.raises(StoreError, match="was closed"):
+        depot.comebacks()
+
+
+def test_an_engine_error_carries_the_question(tmp_path: Path) -> None:
+    with open_store(make_store(tmp_path / "depot.duckdb", {})) as store, pytest.raises(StoreError) as raised:
+        store.counts("nothing.sql", "select * from nowhere where a = $a", {"a": 7})
+    said = str(raised.value)
+    assert said.startswith("nothing.sql: ")
+    assert "{'a': 7}" in said
+    assert "from nowhere" in said
+    assert isinstance(raised.value.__cause__, duckdb.Error)
+
+
+def test_readers_cannot_write_nor_see_python_variables(tmp_path: Path) -> None:
+    path = make_store(tmp_path / "depot.duckdb", {})
+    rogue = rqa.open(path).query("select 1 as a")
+    with rqa.open(path) as depot, pytest.raises(rqa.errors.RequestError, match="rogue"):
+        depot.query("select * from rogue")
+    assert rogue.height == 1
+
+
+@pytest.mark.parametrize("given", ["tomorrow", "2026-13-01", 5])
+def test_as_of_must_be_a_day(tmp_path: Path, given: object) -> None:
+    path = make_store(tmp_path / "depot.duckdb", {})
+    with pytest.raises(rqa.errors.RequestError, match="as_of"):
+        rqa.open(path, as_of=given)  # type: ignore[arg-type]
