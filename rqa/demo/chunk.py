@@ -11,7 +11,7 @@ import polars as pl
 from rqa.contract import BILLING, DISPOSITIONS
 from rqa.demo.catalogue import BENCHES, MODELS, PROCEDURE_NAMES, SITES, SUBSYSTEMS, TECHNICIANS, UNIT_MARKS
 from rqa.demo.clock import DAY, to_utc
-from rqa.demo.jobs import NONE, NOT_ECONOMIC, OPEN, Jobs, simulate
+from rqa.demo.jobs import NOT_ECONOMIC, OPEN, Jobs, simulate
 from rqa.demo.logs import diagnostics, parts, steps, words
 
 CHUNK = 40_000
@@ -90,8 +90,3 @@ def _retirements(rng: np.random.Generator, drawn: Jobs, unit: pl.Series, end: in
     leaves &= when <= end
     rows = last[leaves]
     return pl.DataFrame({"unit_id": unit.gather(rows), "retired_at": to_utc(when[leaves], drawn.site[rows])})
-
-
-def parent_rows(drawn: Jobs) -> np.ndarray:
-    """The jobs that were brought about by an earlier one of the chunk."""
-    return np.flatnonzero(drawn.parent != NONE)

@@ -29,7 +29,8 @@ def _changes(zone: str) -> tuple[list[int], list[int], list[tuple[int, int]], li
         return int(shift.total_seconds() // 60) if shift else 0
 
     begins, offsets = [-(10**9)], [offset(0)]
-    skipped, repeated = [], []
+    skipped: list[tuple[int, int]] = []
+    repeated: list[tuple[int, int]] = []
     for day in range(HORIZON_DAYS):
         low, high = day * DAY, (day + 1) * DAY
         before, after = offset(low), offset(high)
@@ -84,3 +85,9 @@ def next_workday(days: npt.NDArray[np.int64], ahead: npt.NDArray[np.int64] | int
 def weekday(days: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
     """0 for Monday to 6 for Sunday."""
     return (days + EPOCH.weekday()) % 7
+
+
+def last_day(months: int) -> date:
+    """The last day of the given number of months from the epoch."""
+    year, month = divmod(months, 12)
+    return date.fromordinal(date(EPOCH.year + year, month + 1, 1).toordinal() - 1)

@@ -179,7 +179,7 @@ def _first_visits(rng: np.random.Generator, seed: int, n: int, days: int, end: i
                  cause=np.zeros(n, dtype=np.int64), parent=none, back=np.zeros(n, dtype=bool))  # fmt: skip
 
 
-def _delay(rng: np.random.Generator, hit: Flags, mean: npt.ArrayLike) -> npt.NDArray[np.float64]:
+def _delay(rng: np.random.Generator, hit: Flags, mean: float | npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     return np.where(hit, rng.exponential(1.0, len(hit)) * mean, np.inf)
 
 

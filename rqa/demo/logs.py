@@ -78,7 +78,7 @@ def _procedure_steps(rng: np.random.Generator, jobs: Jobs, rows: Ints, procedure
     checked = np.array([s.fails is not None for s in plan])
     place = np.tile(np.arange(width), (n, 1))
     tighten, align = names.index(EARLY.should_follow), names.index(EARLY.step)
-    place[np.ix_(here.early, [tighten, align])] = [align, tighten]
+    place[here.early, tighten], place[here.early, align] = align, tighten
 
     chance = np.where(checked, fails, 0.0)[place]
     chance[here.early, tighten] = EARLY_FAILS

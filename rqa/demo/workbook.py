@@ -17,11 +17,14 @@ EXCEL_EPOCH = date(1899, 12, 30)
 MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
 PACKAGE = "http://schemas.openxmlformats.org/package/2006"
+CONTENT = "application/vnd.openxmlformats-officedocument.spreadsheetml"
 HEAD = '<?xml version="1.0" encoding="UTF-8" standalone="yes"?>\n'
 STYLES = (
-    f'{HEAD}<styleSheet xmlns="{MAIN}"><numFmts count="1"><numFmt numFmtId="164" formatCode="dd/mm/yyyy\\ hh:mm"/></numFmts>'
-    '<fonts count="1"><font><sz val="11"/><name val="Calibri"/></font></fonts>'
-    '<fills count="2"><fill><patternFill patternType="none"/></fill><fill><patternFill patternType="gray125"/></fill></fills>'
+    f'{HEAD}<styleSheet xmlns="{MAIN}"><numFmts count="1">'
+    '<numFmt numFmtId="164" formatCode="dd/mm/yyyy\\ hh:mm"/></numFmts>'
+    '<fonts count="1"><font><sz val="11"/><name val="Arial"/></font></fonts>'
+    '<fills count="2"><fill><patternFill patternType="none"/></fill>'
+    '<fill><patternFill patternType="gray125"/></fill></fills>'
     "<borders count=\"1\"><border><left/><right/><top/><bottom/></border></borders>"
     '<cellStyleXfs count="1"><xf numFmtId="0" fontId="0" fillId="0" borderId="0"/></cellStyleXfs>'
     '<cellXfs count="2"><xf numFmtId="0" fontId="0" fillId="0" borderId="0" xfId="0"/>'
@@ -38,14 +41,18 @@ def write_workbook(path: Path, sheets: Mapping[str, pl.DataFrame]) -> None:
     bodies = [_sheet(name, frame, texts) for name, frame in sheets.items()]
     numbers = range(1, len(sheets) + 1)
     kinds = "".join(
-        f'<Override PartName="/xl/{part}" ContentType="application/vnd.openxmlformats-officedocument.spreadsheetml.{kind}+xml"/>'
+        f'<Override PartName="/xl/{part}" ContentType="{CONTENT}.{kind}+xml"/>'
         for part, kind in [
             ("workbook.xml", "sheet.main"), ("styles.xml", "styles"), ("sharedStrings.xml", "sharedStrings"),
             *((f"worksheets/sheet{n}.xml", "worksheet") for n in numbers),
         ]
     )  # fmt: skip
-    links = "".join(f'<Relationship Id="rId{n}" Type="{OFFICE}/worksheet" Target="worksheets/sheet{n}.xml"/>' for n in numbers)
-    named = "".join(f'<sheet name="{escape(s)}" sheetId="{n}" r:id="rId{n}"/>' for n, s in zip(numbers, sheets, strict=True))
+    links = "".join(
+        f'<Relationship Id="rId{n}" Type="{OFFICE}/worksheet" Target="worksheets/sheet{n}.xml"/>' for n in numbers
+    )
+    named = "".join(
+        f'<sheet name="{escape(s)}" sheetId="{n}" r:id="rId{n}"/>' for n, s in zip(numbers, sheets, strict=True)
+    )
     files = {
         "[Content_Types].xml": f'{HEAD}<Types xmlns="{PACKAGE}/content-types"><Default Extension="rels" '
         f'ContentType="application/vnd.openxmlformats-package.relationships+xml"/>'
@@ -55,7 +62,8 @@ def write_workbook(path: Path, sheets: Mapping[str, pl.DataFrame]) -> None:
         "xl/workbook.xml": f'{HEAD}<workbook xmlns="{MAIN}" xmlns:r="{OFFICE}"><sheets>{named}</sheets></workbook>',
         "xl/_rels/workbook.xml.rels": f'{HEAD}<Relationships xmlns="{PACKAGE}/relationships">{links}'
         f'<Relationship Id="rId{len(sheets) + 1}" Type="{OFFICE}/styles" Target="styles.xml"/>'
-        f'<Relationship Id="rId{len(sheets) + 2}" Type="{OFFICE}/sharedStrings" Target="sharedStrings.xml"/></Relationships>',
+        f'<Relationship Id="rId{len(sheets) + 2}" Type="{OFFICE}/sharedStrings" Target="sharedStrings.xml"/>'
+        "</Relationships>",
         "xl/styles.xml": STYLES,
         "xl/sharedStrings.xml": f'{HEAD}<sst xmlns="{MAIN}" uniqueCount="{len(texts)}">'
         + "".join(f"<si><t>{escape(t)}</t></si>" for t in texts)
@@ -78,7 +86,8 @@ def _sheet(name: str, frame: pl.DataFrame, texts: dict[str, int]) -> str:
         raise ValueError(f"sheet {name!r} would have {frame.height + 1:,} rows; a sheet holds {SHEET_ROWS:,}")
     header = "".join(f'<c t="s"><v>{texts.setdefault(c, len(texts))}</v></c>' for c in frame.columns)
     cells = [_cells(column, texts) for column in frame.get_columns()]
-    rows = pl.select(pl.concat_str([pl.lit("<row>"), *cells, pl.lit("</row>")])).to_series() if frame.height else []
+    whole = pl.concat_str([pl.lit("<row>"), *cells, pl.lit("</row>")])
+    rows: list[str] = [] if frame.is_empty() else pl.select(whole).to_series().to_list()
     return f'{HEAD}<worksheet xmlns="{MAIN}"><sheetData><row>{header}</row>{"".join(rows)}</sheetData></worksheet>'
 
 

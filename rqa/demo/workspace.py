@@ -1,10 +1,9 @@
 """Writing a workspace of the invented depot."""
 
-from datetime import date
 from pathlib import Path
 
 from rqa.demo.chunk import draw, sizes
-from rqa.demo.clock import EPOCH, day_number
+from rqa.demo.clock import day_number, last_day
 from rqa.demo.plain import plain_sources, write_plain
 
 TITLE = "Alder, Birch and Cedar depot (invented)"
@@ -32,9 +31,3 @@ def write(folder: str | Path, *, jobs: int = 3000, months: int = 18, seed: int =
     from rqa.demo.exports import write_exports
 
     write_exports(folder, chunks, jobs=jobs, months=months, seed=seed, title=TITLE)
-
-
-def last_day(months: int) -> date:
-    """The last day of the given number of months from the epoch."""
-    year, month = divmod(months, 12)
-    return date.fromordinal(date(EPOCH.year + year, month + 1, 1).toordinal() - 1)
