@@ -36,7 +36,8 @@ def describe(depot: Asked, month: str | date | None = None) -> MonthFacts:
     judged = verdicts(depot, own)
     final = mature_month(depot, HEADLINES[0], own)
     span = None if final is None else year_to(final)
-    found, looked = pointers(depot, own, span)
+    shown = _shown(depot, own, day)
+    found, looked = pointers(depot, own, shown[0], final)
     tables, intake_words = intake(depot)
     title = depot.about.get("title") or "Repair depot"
     general = depot.loose_ends().notes
@@ -54,7 +55,7 @@ def describe(depot: Asked, month: str | date | None = None) -> MonthFacts:
         luck=LUCK,
         pointers=found,
         looked=looked,
-        figures=figures(depot, own, span, _shown(own, day), general),
+        figures=figures(depot, own, span, shown, general),
         intake=tables,
         intake_words=intake_words,
         notes=tuple(notes),
@@ -64,11 +65,13 @@ def describe(depot: Asked, month: str | date | None = None) -> MonthFacts:
     )
 
 
-def _shown(month: date, day: date) -> tuple[date, date]:
+def _shown(depot: Asked, month: date, day: date) -> tuple[date, date]:
     """The months on the time axes: up to the day one looks, two years back or more if the month is older."""
     last = day.replace(day=1)
     place = last.year * 12 + last.month - SHOWN_MONTHS
-    return min(date(place // 12, place % 12 + 1, 1), year_before(month)[0]), last
+    first = min(date(place // 12, place % 12 + 1, 1), year_before(month)[0])
+    seen = depot.clean_jobs(by=("month",)).table["month"].min()
+    return max(first, seen) if isinstance(seen, date) and seen <= month else first, last
 
 
 def _headline(judged: tuple[Verdict, ...]) -> str:

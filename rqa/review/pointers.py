@@ -38,16 +38,21 @@ class Contrast:
 UNLIKE = "the mix of work is not allowed for"
 
 
-def pointers(depot: Asked, month: date, span: tuple[date, date] | None) -> tuple[tuple[Pointer, ...], str]:
-    """The groups to look at, and in words what was compared; `span` is the year of matured closing months."""
-    contrasts = [*_steps_against_before(depot, month), *_steps_by_model(depot, month)]
-    if span is not None:
-        contrasts += [*_work(depot, span), *_benches(depot, span)]
+def pointers(depot: Asked, month: date, first: date, final: date | None) -> tuple[tuple[Pointer, ...], str]:
+    """The groups to look at, and in words what was compared.
+
+    Steps are compared up to `month`, come-backs up to the closing month `final`, the latest that has matured; both
+    from `first` on.
+    """
+    contrasts = [*_steps_against_before(depot, month), *_steps_by_model(depot, (first, month))]
+    if final is not None:
+        contrasts += [*_work(depot, (first, final)), *_benches(depot, (first, final))]
     found = _more_than_luck(contrasts)
     looked = (
-        f"{count(len(contrasts))} comparisons were made: steps against the year before and between models, come-backs "
-        f"between kinds of work and between benches; groups of fewer than {SMALLEST} cases were left out. Of those "
-        "shown, one in twenty at most is expected to be luck (Benjamini and Hochberg 1995)."
+        f"{count(len(contrasts))} comparisons were made: each step with the year before and between models, and the "
+        "come-backs that stem from the work itself (classes repeat and workmanship) between kinds of work and between "
+        f"benches, from {month_name(first)} on; groups of fewer than {SMALLEST} cases were left out. Of those shown, "
+        "one in twenty at most is expected to be luck (Benjamini and Hochberg 1995)."
     )
     return found, looked
 
@@ -119,23 +124,21 @@ def _steps_against_before(depot: Asked, month: date) -> list[Contrast]:
     ]  # fmt: skip
 
 
-def _steps_by_model(depot: Asked, month: date) -> list[Contrast]:
-    by = _totals(
-        depot.first_pass_yield(by=("procedure", "step", "model"), months=year_to(month)).table,
-        ["procedure", "step", "model"],
-        "passed",
-        "exposures",
-    )
+def _steps_by_model(depot: Asked, span: tuple[date, date]) -> list[Contrast]:
+    """Each step of a procedure on one model against the others; of two models just the worse, being the same test."""
+    keys = ("procedure", "step", "model")
+    totals = _totals(depot.first_pass_yield(by=keys, months=span).table, list(keys), "passed", "exposures")
     made = []
-    for (procedure, step, model), (events, size) in by.items():
-        rest = [v for (p, s, m), v in by.items() if (p, s) == (procedure, step) and m != model]
-        other_events, other_size = sum(e for e, _ in rest), sum(n for _, n in rest)
-        if _enough(size, other_size):
+    for (procedure, step, model), own in totals.items():
+        same = {k: v for k, v in totals.items() if k[:2] == (procedure, step)}
+        rest = _against_rest(same, (procedure, step, model))
+        twin = len(same) == 2 and own[0] * rest[1] > rest[0] * own[1]
+        if _enough(own[1], rest[1]) and not twin:
             made.append(
                 Contrast(
-                    f"step “{spoken(step)}” on {spoken(model)} ({spoken(procedure)})", "first-pass yield of the year",
-                    events, size, other_events, other_size, "on the other models", True,
-                    "models may differ by design", "compare how the step is done on both models",
+                    f"step “{spoken(step)}” on {spoken(model)} ({spoken(procedure)})", "first-pass yield", *own, *rest,
+                    "on the other models", True, "models may differ by design",
+                    "compare how the step is done on both models",
                 )
             )  # fmt: skip
     return made
@@ -148,13 +151,18 @@ def _against_rest(totals: Mapping[tuple[Any, ...], tuple[int, int]], key: tuple[
     )
 
 
+OWN_WORK = {"class": ["repeat", "workmanship"]}
+"""Classes of come-backs that the work on the bench can have caused."""
+RETURNED = "come-backs within 30 days from the work itself"
+
+
 def _work(depot: Asked, span: tuple[date, date]) -> list[Contrast]:
-    table = depot.comebacks(window=30, by=("model", "procedure"), months=span).table
+    table = depot.comebacks(window=30, by=("model", "procedure"), where=OWN_WORK, months=span).table
     totals = _totals(table, ["model", "procedure"], "returned", "matured")
     return [
         Contrast(
-            f"{spoken(key[1])} on {spoken(key[0])}", "come-backs within 30 days", *own, *rest, "of all other work",
-            False, UNLIKE, "read what the returns were found to have; see which steps touched it",
+            f"{spoken(key[1])} on {spoken(key[0])}", RETURNED, *own, *rest, "of all other work", False, UNLIKE,
+            "read what the returns were found to have; see which steps touched it",
         )
         for key, own in totals.items()
         if _enough(own[1], (rest := _against_rest(totals, key))[1])
@@ -162,18 +170,14 @@ def _work(depot: Asked, span: tuple[date, date]) -> list[Contrast]:
 
 
 def _benches(depot: Asked, span: tuple[date, date]) -> list[Contrast]:
-    table = depot.comebacks(window=30, by=("procedure", "bench"), months=span).table
-    totals = _totals(table, ["procedure", "bench"], "returned", "matured")
-    made = []
-    for (procedure, bench), own in totals.items():
-        same = {k: v for k, v in totals.items() if k[0] == procedure}
-        rest = _against_rest(same, (procedure, bench))
-        if bench != "unknown" and _enough(own[1], rest[1]):
-            made.append(
-                Contrast(
-                    f"{spoken(procedure)} at bench {spoken(bench)}", "come-backs within 30 days", *own, *rest,
-                    "at the other benches", False, "a job counts under every bench that worked on it",
-                    "look at tools, light and order of work at the bench, not at persons",
-                )
-            )  # fmt: skip
-    return made
+    table = depot.comebacks(window=30, by=("bench",), where=OWN_WORK, months=span).table
+    totals = _totals(table, ["bench"], "returned", "matured")
+    return [
+        Contrast(
+            f"bench {spoken(key[0])}", RETURNED, *own, *rest, "at the other benches", False,
+            f"a job counts under every bench that worked on it; {UNLIKE}",
+            "look at the order of steps, tools and light at the bench, not at persons",
+        )
+        for key, own in totals.items()
+        if key != ("unknown",) and _enough(own[1], (rest := _against_rest(totals, key))[1])
+    ]  # fmt: skip
