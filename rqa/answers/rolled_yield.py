@@ -8,6 +8,7 @@ from rqa.answers.result import RolledYield, rounded
 from rqa.answers.scope import By, Moment, Months, Scope, Where, check_level, check_values, scope
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES
+from rqa.measures.run import counts
 
 if TYPE_CHECKING:
     import polars as pl
@@ -42,15 +43,39 @@ def rolled_yield(
     by_step = Scope((*asked.by, "step"), asked.where, asked.months)
     _, measure = chosen(QUESTION, now, by_step, from_rows)
     table, _ = dated(first_attempts(now, by_step, measure), by_step)
+    table, foreign = _own_steps(now, table, asked)
     settings = {"as_of": now.day, **asked.settings(), "level": level, "method": "score"}
     notes = list(now.notes)
     unchecked = table.filter(table["exposures"] == 0).height
     if unchecked:
         notes.append(f"{unchecked:,} steps of the groups shown were never checked: not in the product.")
+    if foreign:
+        notes.append(
+            f"{foreign:,} checked first attempts were at steps that their procedure does not name, or of jobs that are "
+            "not in the store: not in the product."
+        )
     notes.append(
         "The product takes steps as independent; the clean-job share is counted on jobs and needs no such belief."
     )
     return RolledYield(_products(table, asked.by, level), settings, tuple(notes))
+
+
+def _own_steps(now: Moment, table: "pl.DataFrame", asked: Scope) -> "tuple[pl.DataFrame, int]":
+    """Only the steps that a procedure is declared to have, if any is declared; and how many checks that leaves out.
+
+    A misspelt step met once would otherwise put a factor of no certainty into the product.
+    """
+    import polars as pl
+
+    declared = counts(now.store, "declared_steps")
+    if declared.is_empty():
+        return table, 0
+    if "procedure" in asked.by:
+        own = table.join(declared, on=["procedure", "step"], how="semi", maintain_order="left")
+    else:
+        names = declared.filter(pl.col("procedure").is_in(list(asked.where["procedure"])))
+        own = table.join(names, on="step", how="semi", maintain_order="left")
+    return own, int(table["exposures"].sum() - own["exposures"].sum())
 
 
 def _products(table: "pl.DataFrame", by: Sequence[str], level: float) -> "pl.DataFrame":

@@ -67,6 +67,7 @@ MEASURES: Mapping[str, Groupings] = {
     "values_tests": _plain("c", ("test", "station")),
     "latest": {},
     "overlaps": {},
+    "declared_steps": {},
     "overlap_count": {},
     "loads": {},
     "refused": {},
