@@ -38,7 +38,7 @@ def describe(depot: Asked, month: str | date | None = None) -> MonthFacts:
     span = None if final is None else year_to(final)
     shown = _shown(depot, own, day)
     found, looked = pointers(depot, own, shown[0], final)
-    tables, intake_words = intake(depot)
+    tables, files, intake_words = intake(depot)
     title = depot.about.get("title") or "Repair depot"
     general = depot.loose_ends().notes
     notes = list(general)
@@ -57,6 +57,7 @@ def describe(depot: Asked, month: str | date | None = None) -> MonthFacts:
         looked=looked,
         figures=figures(depot, own, span, shown, general),
         intake=tables,
+        files=files,
         intake_words=intake_words,
         notes=tuple(notes),
         cautions=tuple(c.format(smallest=SMALLEST) for c in CAUTIONS),

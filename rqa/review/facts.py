@@ -74,6 +74,7 @@ class MonthFacts:
     looked: str
     figures: tuple[Figure, ...]
     intake: tuple[Table, ...]
+    files: Table
     intake_words: str
     notes: tuple[str, ...]
     cautions: tuple[str, ...]

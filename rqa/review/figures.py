@@ -41,7 +41,16 @@ def figures(
     if span is not None:
         made.append(_work(depot, span))
     made += [_steps(depot, month), _control(depot, "clean_jobs", "Clean-job share, by month", shown)]
-    return tuple(replace(f, notes=tuple(n for n in f.notes if n not in general)) for f in made)
+    return _said_once(made, general)
+
+
+def _said_once(made: list[Figure], general: tuple[str, ...]) -> tuple[Figure, ...]:
+    """The figures with each note under the first of them that it belongs to."""
+    seen, kept = set(general), []
+    for figure in made:
+        kept.append(replace(figure, notes=tuple(n for n in figure.notes if n not in seen)))
+        seen.update(figure.notes)
+    return tuple(kept)
 
 
 def _figure(key: str, heading: str, reading: str, answer: Answer, table: Table, **how: Any) -> Figure:

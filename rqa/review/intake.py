@@ -10,27 +10,36 @@ from rqa.review.figures import plain_table
 MOST = 15
 
 
-def intake(depot: Asked) -> tuple[tuple[Table, ...], str]:
-    """The tables on intake, and one sentence that sums them up."""
-    loaded, refused = depot.loaded().table, depot.refused()
-    tables = [_loaded(loaded), _refused(refused.table), _remarks(depot.remarks().table), _loose_ends(depot)]
-    last = loaded.filter(pl.col("load_id") == pl.col("load_id").max())
-    total = {c: int(last[c].sum()) for c in ("read", "accepted", "refused", "known", "superseded")}
-    words = (
-        f"The last load read {count(total['read'])} rows from {count(last['source_file'].n_unique())} files: "
-        f"{count(total['accepted'])} accepted, {count(total['refused'])} refused, "
-        f"{count(total['known'])} already known, {count(total['superseded'])} superseded by a correction. "
-        "Every row is in one of these. "
-        f"{' '.join(n for n in refused.notes if 'refused' in n)} {' '.join(depot.overlaps().notes)}"
-    )
-    return tuple(t for t in tables if t.rows), words.strip()
+COUNTS = ("read", "accepted", "refused", "known", "superseded", "left_out")
+HEADS = ("read", "accepted", "refused", "known", "superseded", "left out by the mapping")
 
 
-def _loaded(loaded: pl.DataFrame) -> Table:
+def intake(depot: Asked) -> tuple[tuple[Table, ...], Table, str]:
+    """The tables on intake, the account of each file, and one sentence that sums them up."""
+    loaded = depot.loaded().table
     last = loaded.filter(pl.col("load_id") == pl.col("load_id").max()).sort("table_name", "source_file")
-    columns = ("source_file", "table_name", "read", "accepted", "refused", "known", "superseded", "left_out")
-    heads = ("file", "table", "read", "accepted", "refused", "known", "superseded", "left out by the mapping")
-    return plain_table("Files of the last load", heads, last.select(columns).rows(), 2)
+    tables = (_by_table(last), _refused(depot.refused().table), _remarks(depot.remarks().table), _loose_ends(depot))
+    total = {c: int(last[c].sum()) for c in COUNTS}
+    files_read = last.filter(~pl.col("source_file").str.starts_with("select "))["source_file"].n_unique()
+    words = (
+        f"The last load read {count(total['read'])} rows from {count(files_read)} files: {count(total['accepted'])} "
+        f"accepted, {count(total['refused'])} refused, {count(total['known'])} already known, "
+        f"{count(total['superseded'])} superseded by a correction. Every row is in one of these. "
+        f"{' '.join(depot.overlaps().notes)}"
+    )
+    files = plain_table("Each file of the last load", ("file", "table", *HEADS), _named(last, "source_file"), 2)
+    return tuple(t for t in tables if t.rows), files, words.strip()
+
+
+def _named(last: pl.DataFrame, *names: str) -> list[tuple[object, ...]]:
+    """Rows of the account; what feeds a SELECT of the mapping has no table of its own."""
+    table = pl.col("table_name").replace("(select)", "for a SELECT of the mapping")
+    return last.select(*names, table, *COUNTS).rows()
+
+
+def _by_table(last: pl.DataFrame) -> Table:
+    summed = last.group_by("table_name", maintain_order=True).agg(pl.col(c).sum() for c in COUNTS)
+    return plain_table("The last load, by table", ("table", *HEADS), _named(summed), 1)
 
 
 def _refused(refused: pl.DataFrame) -> Table:
@@ -48,9 +57,14 @@ def _refused(refused: pl.DataFrame) -> Table:
 
 
 def _remarks(remarks: pl.DataFrame) -> Table:
-    kinds = remarks.sort(["rows", "table_name", "remark", "value"], descending=[True, False, False, False])
-    rows = kinds.select("remark", "table_name", "value", "rows").head(MOST).rows()
-    return plain_table("Accepted, but worth a look", ("remark", "table", "value", "rows"), rows, 3)
+    kinds = (
+        remarks.group_by("remark", "table_name")
+        .agg(pl.col("value").n_unique().alias("values"), pl.col("value").min().alias("first"), pl.col("rows").sum())
+        .sort(["rows", "table_name", "remark"], descending=[True, False, False])
+    )
+    rows = kinds.select("remark", "table_name", "first", "values", "rows").head(MOST).rows()
+    heads = ("remark", "table", "such as", "different values", "rows")
+    return plain_table("Accepted, but worth a look", heads, rows, 3)
 
 
 def _loose_ends(depot: Asked) -> Table:
