@@ -11,6 +11,7 @@ from typing import Any
 from rqa.errors import MappingError, SourceError
 from rqa.intake.mapping import unknown_name
 from rqa.intake.sources import NATIVE_ENCODINGS, SourceFile, Text, as_utf8, csv_header, literal, pieces, quoted
+from rqa.intake.workbook import read_sheet
 
 LONGEST_LINE = 2_000_000
 """Bytes; a longer line is refused as a row, so that one broken quote cannot take all memory."""
@@ -27,8 +28,8 @@ def read(source: SourceFile, number: int, scratch: Path, wanted: frozenset[str],
     """
     readers: dict[str, Callable[[], Text]] = {
         "csv": lambda: _csv(source, number, scratch, plain_ends),
-        "jsonl": lambda: _jsonl(source, scratch, number, wanted),
-        "excel": lambda: _excel(source, number),
+        "jsonl": lambda: _jsonl(source, scratch, number, wanted, plain_ends),
+        "excel": lambda: read_sheet(source, number),
         "parquet": lambda: _parquet(source),
         "sqlite": lambda: _sqlite(source, number),
         "frame": lambda: _frame(source, number),
@@ -64,9 +65,9 @@ def _csv(source: SourceFile, number: int, scratch: Path, plain_ends: bool) -> Te
     return Text(tuple(columns), scan, select, source.spec.header_row + 1, rejects=rejects, path=path)
 
 
-def _jsonl(source: SourceFile, scratch: Path, number: int, wanted: frozenset[str]) -> Text:
+def _jsonl(source: SourceFile, scratch: Path, number: int, wanted: frozenset[str], plain_ends: bool) -> Text:
     path = source.path
-    if source.spec.encoding.lower() not in NATIVE_ENCODINGS:
+    if plain_ends or source.spec.encoding.lower() not in NATIVE_ENCODINGS:
         path = as_utf8(source, scratch / f"{number}.jsonl")
     plain = replace(source, path=path)
     keys = _keys(plain, SAMPLE_LINES)
@@ -137,55 +138,6 @@ def _mentions(source: SourceFile, names: list[str]) -> bool:
     return False
 
 
-def _excel(source: SourceFile, number: int) -> Text:
-    import fastexcel
-    import pyarrow as pa
-
-    try:
-        book = fastexcel.read_excel(source.path)
-    except Exception as error:
-        raise SourceError(f"{source.label}: is no readable workbook ({error}). Nothing was loaded.") from error
-    sheet = source.spec.sheet if source.spec.sheet is not None else book.sheet_names[0]
-    if isinstance(sheet, str) and sheet not in book.sheet_names:
-        raise MappingError(f"{source.label}: no sheet {sheet!r}; {unknown_name(sheet, book.sheet_names)}")
-    try:
-        # Without a header, so that rows keep their places and no column is renamed unasked.
-        cells, faults = book.load_sheet(sheet, header_row=None, skip_rows=0, dtypes="string").to_arrow_with_errors()
-    except Exception as error:
-        raise SourceError(f"{source.label}, sheet {sheet!r}: cannot be read ({error}). Nothing was loaded.") from error
-    grid = [column.to_pylist() for column in cells.columns]
-    for fault in faults.errors if faults else ():
-        row, column = fault.position
-        grid[column][row] = _excel_error(fault.detail)
-    header = source.spec.header_row - 1
-    height = len(grid[0]) if grid else 0
-    while header < height and all(column[header] is None for column in grid):
-        header += 1
-    if header >= height:
-        return Text((), "(select 1 where false)", {})
-    columns = [(c[header] or "").strip() or f"column_{i}" for i, c in enumerate(grid, 1)]
-    given = [pa.array(c[header + 1 :], type=pa.string()) for c in grid]
-    name = f"data_{number}"
-    data = pa.Table.from_arrays(given, names=[f"c{i}" for i in range(len(grid))])
-    select = {c: f"c{i}" for i, c in enumerate(columns)}
-    blank = " and ".join(f"{c} is null" for c in select.values())
-    return Text(tuple(columns), name, select, header + 2, blank=blank, data=data, data_name=name, typed=True)
-
-
-EXCEL_ERRORS = {
-    "Div0": "#DIV/0!", "NA": "#N/A", "Name": "#NAME?", "Null": "#NULL!", "Num": "#NUM!", "Ref": "#REF!",
-    "Value": "#VALUE!",
-}  # fmt: skip
-
-
-def _excel_error(detail: str) -> str:
-    """What the sheet shows in a cell that holds an error; a cell must not become empty unnoticed."""
-    for code, shown in EXCEL_ERRORS.items():
-        if f"Error({code})" in detail:
-            return shown
-    return "#ERROR"
-
-
 def _parquet(source: SourceFile) -> Text:
     import pyarrow.parquet as pq
 
@@ -208,7 +160,7 @@ def _typed_columns(schema: Any) -> dict[str, str]:
         if pa.types.is_floating(field.type):
             # Whole numbers beside a gap are often kept as fractions; an id 12 must not become '12.0'.
             whole = f"{column} = trunc({column}) and abs({column}) < 9007199254740992"
-            text = f"when {whole} then {column}::bigint::varchar else {column}::varchar"
+            text = f"when {whole} then try_cast({column} as bigint)::varchar else {column}::varchar"
             select[field.name] = f"case when isnan({column}) then null {text} end"
         elif pa.types.is_list(field.type) or pa.types.is_large_list(field.type):
             select[field.name] = f"to_json({column})::varchar"

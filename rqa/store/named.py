@@ -7,7 +7,7 @@ import duckdb
 
 from rqa.intake.judge import cleaned
 from rqa.intake.sources import SourceFile, Text, literal, quoted
-from rqa.store.rejects import KEPT_RAW, Reject, drop_rejects, rejects_of, shifts
+from rqa.store.rejects import KEPT_RAW, LINES, Reject, drop_rejects, rejects_of, shifts
 
 
 @dataclass(frozen=True)
@@ -62,7 +62,7 @@ class NamedFiles:
         try:
             self._take(source, text)
         except duckdb.InvalidInputException:
-            if source.format != "csv":
+            if source.format not in LINES:
                 raise
             drop_rejects(self.connection, text)
             text = self.text(source, wanted, plain_ends=True)

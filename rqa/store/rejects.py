@@ -19,6 +19,8 @@ RULES = {
 }
 KEPT_RAW = 100_000
 """Characters of a refused row that are kept as read."""
+LINES = ("csv", "jsonl")
+"""Formats that the engine reads line by line, and refuses when line ends are mixed."""
 FIELDS, QUOTES = ("TOO MANY COLUMNS", "MISSING COLUMNS"), ("UNQUOTED VALUE", "INVALID STATE")
 Reject = tuple[int, str, str, str]
 """Place among the file's records counted from 0, rule, value, raw."""

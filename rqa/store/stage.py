@@ -21,7 +21,7 @@ from rqa.intake.readings import read
 from rqa.intake.sources import SourceFile, Text, files_of, quoted
 from rqa.store.ddl import columns
 from rqa.store.named import NamedFiles
-from rqa.store.rejects import Reject, drop_rejects, rejects_of
+from rqa.store.rejects import LINES, Reject, drop_rejects, rejects_of
 
 COMPUTED = {"DOUBLE", "FLOAT", "DECIMAL"}
 """Types of a SELECT's columns that come with a decimal point."""
@@ -126,10 +126,10 @@ class Stager:
         try:
             self._insert(item, text, file_no)
         except duckdb.InvalidInputException as error:
-            if item.source is None or item.source.format != "csv":
+            if item.source is None or item.source.format not in LINES:
                 raise self._engine_error(error, item) from error
             drop_rejects(self.connection, text)
-            text = self._text(item.source, frozenset(), plain_ends=True)
+            text = self._text(item.source, wanted_columns(item.entry.spec), plain_ends=True)
             self._run_insert(item, text, file_no)
         except duckdb.Error as error:
             raise self._engine_error(error, item) from error
@@ -167,7 +167,7 @@ class Stager:
             raise self._engine_error(error, item) from error
 
     def _engine_error(self, error: duckdb.Error, item: Plan) -> Exception:
-        said = str(error).split("\n\nLINE")[0].strip()
+        said = str(error).strip().split("\n")[0]
         if isinstance(error, duckdb.IOException):
             return SourceError(f"{item.label}: cannot be read to its end ({said}). Fetch it again. Nothing was loaded.")
         if isinstance(error, duckdb.ProgrammingError | duckdb.ConversionException):

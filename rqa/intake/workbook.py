@@ -1,0 +1,60 @@
+"""How a sheet of a workbook is read: cells as text, rows and columns where they stand, errors kept."""
+
+from rqa.errors import MappingError, SourceError
+from rqa.intake.mapping import unknown_name
+from rqa.intake.sources import SourceFile, Text
+
+EXCEL_ERRORS = {
+    "Div0": "#DIV/0!", "NA": "#N/A", "Name": "#NAME?", "Null": "#NULL!", "Num": "#NUM!", "Ref": "#REF!",
+    "Value": "#VALUE!",
+}  # fmt: skip
+
+
+def read_sheet(source: SourceFile, number: int) -> Text:
+    """One sheet of a workbook as text columns; `number` makes the name of its data unique within a load."""
+    import fastexcel
+    import pyarrow as pa
+
+    try:
+        book = fastexcel.read_excel(source.path)
+    except Exception as error:
+        said = f"is no readable workbook ({_first_line(error)})"
+        raise SourceError(f"{source.label}: {said}. Nothing was loaded.") from error
+    sheet = source.spec.sheet if source.spec.sheet is not None else book.sheet_names[0]
+    if isinstance(sheet, str) and sheet not in book.sheet_names:
+        raise MappingError(f"{source.label}: no sheet {sheet!r}; {unknown_name(sheet, book.sheet_names)}")
+    try:
+        # Without a header, so that rows keep their places and no column is renamed unasked.
+        cells, faults = book.load_sheet(sheet, header_row=None, skip_rows=0, dtypes="string").to_arrow_with_errors()
+    except Exception as error:
+        said = f"cannot be read ({_first_line(error)})"
+        raise SourceError(f"{source.label}, sheet {sheet!r}: {said}. Nothing was loaded.") from error
+    grid = [column.to_pylist() for column in cells.columns]
+    for fault in faults.errors if faults else ():
+        row, column = fault.position
+        grid[column][row] = _excel_error(fault.detail)
+    header = source.spec.header_row - 1
+    height = len(grid[0]) if grid else 0
+    while header < height and all(column[header] is None for column in grid):
+        header += 1
+    if header >= height:
+        return Text((), "(select 1 where false)", {})
+    columns = [(c[header] or "").strip() or f"column_{i}" for i, c in enumerate(grid, 1)]
+    given = [pa.array(c[header + 1 :], type=pa.string()) for c in grid]
+    name = f"data_{number}"
+    data = pa.Table.from_arrays(given, names=[f"c{i}" for i in range(len(grid))])
+    select = {c: f"c{i}" for i, c in enumerate(columns)}
+    blank = " and ".join(f"{c} is null" for c in select.values())
+    return Text(tuple(columns), name, select, header + 2, blank=blank, data=data, data_name=name, typed=True)
+
+
+def _first_line(error: Exception) -> str:
+    return str(error).split("\n")[0]
+
+
+def _excel_error(detail: str) -> str:
+    """What the sheet shows in a cell that holds an error; a cell must not become empty unnoticed."""
+    for code, shown in EXCEL_ERRORS.items():
+        if f"Error({code})" in detail:
+            return shown
+    return "#ERROR"
