@@ -51,6 +51,9 @@ def entries(mapping: Mapping) -> list[Entry]:
             zone=zone,
             zones=zones,
         )
+        if manner.thousands == manner.decimal:
+            place = f"{MAPPING_FILE}, table.{number} ({spec.table})"
+            raise MappingError(f"{place}: thousands and decimal are both {manner.decimal!r}")
         missing = spec.missing if spec.missing is not None else files.missing or []
         found.append(Entry(number, spec, TABLES[spec.table], manner, tuple(m.strip() for m in missing if m.strip())))
     return found
@@ -61,8 +64,16 @@ def _zone(spec: TableSpec, files: Files, mapping: Mapping) -> tuple[str, tuple[s
     site = spec.columns.get("site")
     if not fixed and site and site.constant is not None and str(site.constant) in mapping.sites:
         fixed = mapping.sites[str(site.constant)].zone
-    default = mapping.workspace.zone or "UTC"
-    if fixed or not mapping.sites or "site" not in TABLES[spec.table].names:
+    default, table = mapping.workspace.zone or "UTC", TABLES[spec.table]
+    if not fixed and "site" not in table.names and not mapping.workspace.zone:
+        zones = sorted({s.zone for s in mapping.sites.values()})
+        if len(zones) > 1 and any(c.kind == "time" for c in table.columns):
+            raise MappingError(
+                f"{MAPPING_FILE}: {spec.table} has no column that tells the site, and the sites' zones differ "
+                f"({', '.join(zones)}); set zone for its files, or for the workspace"
+            )
+        fixed = zones[0] if zones else None
+    if fixed or not mapping.sites or "site" not in table.names:
         return literal(fixed or default), (fixed or default,)
     whens = " ".join(f"when {literal(n)} then {literal(s.zone)}" for n, s in mapping.sites.items())
     return f"(case site {whens} else {literal(default)} end)", tuple(

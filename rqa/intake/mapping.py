@@ -13,7 +13,16 @@ from collections.abc import Mapping as MappingType
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationError,
+    ValidationInfo,
+    field_validator,
+    model_validator,
+)
 
 from rqa.contract import TABLES
 from rqa.errors import MappingError
@@ -82,6 +91,23 @@ class Reading(_Part):
 
     _zone = field_validator("zone")(_known_zone)
 
+    @field_validator("thousands")
+    @classmethod
+    def _mark(cls, mark: str | None) -> str | None:
+        if mark is not None and (len(mark) != 1 or mark.isalnum() or mark in "+-"):
+            raise ValueError(f"{mark!r} is no thousands mark; give one sign such as '.' or a space")
+        return mark
+
+    @field_validator("times")
+    @classmethod
+    def _time_formats(cls, formats: list[str] | None) -> list[str] | None:
+        for form in formats or ():
+            if "%Z" in form:
+                raise ValueError(f"{form!r}: %Z (a zone's short name) is ambiguous; use %z, or set zone")
+            if form != "iso" and "%" not in form:
+                raise ValueError(f"{form!r} is no time format; use 'iso' or, for example, '%d.%m.%Y %H:%M'")
+        return formats
+
 
 class Files(Reading):
     """A named set of files of one kind."""
@@ -94,6 +120,23 @@ class Files(Reading):
     header_row: int = Field(default=1, ge=1)
     sheet: str | int | None = None
     table: str | None = None
+
+    @field_validator("path")
+    @classmethod
+    def _relative(cls, patterns: list[str]) -> list[str]:
+        for pattern in patterns:
+            if not pattern.strip():
+                raise ValueError("a path is empty")
+            if Path(pattern).is_absolute():
+                raise ValueError(f"{pattern!r} is absolute; give it relative to the workspace")
+        return patterns
+
+    @field_validator("delimiter", "quote")
+    @classmethod
+    def _one_sign(cls, sign: str | None, info: ValidationInfo) -> str | None:
+        if sign is not None and len(sign) != 1 and not (sign == "" and info.field_name == "quote"):
+            raise ValueError(f"{sign!r} is not one sign")
+        return sign
 
     @field_validator("encoding")
     @classmethod
@@ -118,12 +161,24 @@ class TableSpec(Reading):
     def _sound(self) -> "TableSpec":
         if (self.from_ is None) == (self.select is None):
             raise ValueError("give either from (one named set of files) or select (an SQL SELECT over named files)")
-        if self.table not in TABLES:
-            raise ValueError(f"no table {self.table!r}; {_suggest(self.table, TABLES)}")
-        for name in self.columns:
-            if name not in TABLES[self.table].names:
-                raise ValueError(f"{self.table} has no column {name!r}; {_suggest(name, TABLES[self.table].names)}")
         return self
+
+    @field_validator("table")
+    @classmethod
+    def _known_table(cls, name: str) -> str:
+        if name not in TABLES:
+            raise ValueError(f"no table {name!r}; {_suggest(name, TABLES)}")
+        return name
+
+    @field_validator("columns")
+    @classmethod
+    def _known_columns(cls, columns: dict[str, Origin], info: ValidationInfo) -> dict[str, Origin]:
+        table = str(info.data.get("table", ""))
+        unknown = [n for n in columns if n not in TABLES[table].names] if table else []
+        if unknown:
+            said = [f"{table} has no column {n!r}; {_suggest(n, TABLES[table].names)}" for n in unknown]
+            raise ValueError("; ".join(said))
+        return columns
 
 
 class Site(_Part):
@@ -230,7 +285,7 @@ def read_mapping(workspace: Path) -> dict[str, Any]:
     path = workspace / MAPPING_FILE
     try:
         return tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except FileNotFoundError:
+    except (FileNotFoundError, NotADirectoryError):
         what = f"{workspace} is not a folder" if not workspace.is_dir() else f"{workspace} has no {MAPPING_FILE}"
         raise MappingError(
             f"{what}. A workspace is a folder with a {MAPPING_FILE}; see README, 'Map your own logs'."

@@ -186,7 +186,9 @@ def _sqlite(source: SourceFile, number: int) -> Text:
     schema = pa.schema([(f"c{i}", pa.string()) for i in range(len(columns))])
 
     def batches() -> Iterator[Any]:
-        with closing(sqlite3.connect(address, uri=True)) as connection:
+        # The engine fetches from threads of its own, one at a time.
+        with closing(sqlite3.connect(address, uri=True, check_same_thread=False)) as connection:
+            connection.text_factory = bytes
             cursor = connection.execute(f"select * from {quoted(table or '')}")
             while rows := cursor.fetchmany(BATCH):
                 yield pa.record_batch([[_text(v) for v in column] for column in zip(*rows, strict=True)], schema=schema)

@@ -64,8 +64,6 @@ def files_of(name: str, spec: Files, workspace: Path, frames: MappingType[str, A
         return [SourceFile(name, workspace, "frame", spec, f"frame:{name}", frames[name])]
     found: list[Path] = []
     for pattern in spec.path:
-        if Path(pattern).is_absolute():
-            raise MappingError(f"files.{name}.path: {pattern!r} is absolute; give it relative to the workspace")
         matches = sorted((p for p in workspace.glob(pattern) if p.is_file()), key=_natural)
         if not matches and not re.search(r"[*?\[]", pattern):
             there = ", ".join(sorted(p.name for p in (workspace / pattern).parent.glob("*"))[:10]) or "nothing"
