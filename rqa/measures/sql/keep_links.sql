@@ -54,7 +54,7 @@ touched as (
     select distinct s.job_id
     from steps as s
     join suspects as x on x.job_id = s.job_id and x.step = s.step
-    
+    where s.outcome <> 'skipped'
 )
 select
     i.job_id, i.unit_id, i.model, i.site, i.procedure, i.technician, i.billing, i.disposition, i.closed_on,
