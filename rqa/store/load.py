@@ -164,7 +164,8 @@ def _load_into(
                 files.append(stager.stage(item, number))
         if files:
             meter.tell(f"checking {table.name}")
-            counts += _settle_table(connection, table, files, load_id)
+            unread = {items[n].label: n for n in known if items[n].entry.table is table}
+            counts += _settle_table(connection, table, files, load_id, unread)
         connection.execute(f"drop table if exists temp.stage_{table.name} cascade")
     counts += _named_files(connection, stager.named.done.values(), load_id)
     _keep_books(connection, rules, counts, load_id, version, started)
@@ -177,13 +178,17 @@ def _load_into(
 
 
 def _settle_table(
-    connection: duckdb.DuckDBPyConnection, table: Table, files: Sequence[Staged], load_id: int
+    connection: duckdb.DuckDBPyConnection,
+    table: Table,
+    files: Sequence[Staged],
+    load_id: int,
+    unread: MappingType[str, int],
 ) -> list[tuple[Staged, FileCount]]:
     """Settle one table and prove that its sums hold; raises `StoreError` if they do not."""
     rows = f"select count(*) from main.{table.name}"
     moved = f"select count(*) from main.superseded where table_name = '{table.name}'"
     rows_before, moved_before = _one(connection, rows), _one(connection, moved)
-    verdicts = settle(connection, table, files, load_id)
+    verdicts = settle(connection, table, files, load_id, unread)
     counts = []
     for f in files:
         v = verdicts[f.file_no]
@@ -244,20 +249,30 @@ def _one(connection: duckdb.DuckDBPyConnection, sql: str) -> int:
 
 
 def _unchanged(connection: duckdb.DuckDBPyConnection, items: Sequence[Plan]) -> dict[int, int]:
-    """The planned readings whose file and mapping are what they were when last loaded, with their number of rows."""
-    latest = {
-        (file, table): (digest, mark, read)
-        for file, table, digest, mark, read in connection.execute(
-            "select source_file, table_name, digest, mapping_digest, read from load_files "
-            "where digest <> '' order by load_id"
-        ).fetchall()
-    }
+    """The planned readings whose file and mapping are what they were when last loaded, with their number of rows.
+
+    What several entries make of one file for one table is read again together, as it is kept together.
+    """
+    latest: dict[tuple[str, str], tuple[int, dict[tuple[str, str], int]]] = {}
+    for load_id, file, table, digest, mark, read in connection.execute(
+        "select load_id, source_file, table_name, digest, mapping_digest, read from load_files "
+        "where digest <> '' order by load_id"
+    ).fetchall():
+        if (file, table) not in latest or latest[file, table][0] != load_id:
+            latest[file, table] = (load_id, {})
+        latest[file, table][1][digest, mark] = read
     found = {}
     for number, item in enumerate(items):
-        seen = latest.get((item.label, item.entry.table.name))
-        if item.digest and seen and seen[:2] == (item.digest, item.fingerprint):
-            found[number] = seen[2]
-    return found
+        seen = latest.get((item.label, item.entry.table.name), (0, {}))[1]
+        if (item.digest, item.fingerprint) in seen:
+            found[number] = seen[item.digest, item.fingerprint]
+    while True:
+        read_again = {(i.entry.table.name, f) for n, i in enumerate(items) if n not in found for f in i.files}
+        more = [n for n in found if any((items[n].entry.table.name, f) in read_again for f in items[n].files)]
+        if not more:
+            return found
+        for number in more:
+            del found[number]
 
 
 def _keep_books(

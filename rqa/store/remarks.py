@@ -47,6 +47,10 @@ def write_remarks(connection: duckdb.DuckDBPyConnection, models: Sequence[str], 
 def write_clock_remarks(connection: duckdb.DuckDBPyConnection, table: str, load_id: int) -> None:
     """Note the staged rows of one table whose clock reading fell into an hour that was skipped or came twice."""
     connection.execute(
+        f"delete from main.remarks where table_name = '{table}' and remark like 'clock %' "
+        f"and source_file in (select source_file from temp.placed_{table})"
+    )
+    connection.execute(
         f"insert into main.remarks select {load_id}, '{table}', source_file, "
         f"case when clock like '%skipped' then "
         "'clock skipped (daylight saving), moved on by the hour' "

@@ -56,6 +56,11 @@ class Plan:
     named: list[SourceFile]
     size: int
 
+    @property
+    def files(self) -> list[str]:
+        """The names of the files it reads."""
+        return [self.source.label] if self.source else [f.label for f in self.named]
+
 
 def plan(mapping: Mapping, workspace: Path, frames: MappingType[str, Any]) -> list[Plan]:
     """What there is to read, oldest first within each table entry; raises `MappingError` for what does not exist."""
