@@ -1,7 +1,8 @@
 from pathlib import Path
 
 import pytest
-from workspaces import Workspace
+
+from tests.workspaces import Workspace
 
 
 @pytest.fixture

@@ -21,13 +21,14 @@ import duckdb
 from rqa.contract import TABLES, Table
 from rqa.errors import StoreError
 from rqa.intake.mapping import MAPPING_FILE, Mapping, parse_mapping, read_mapping
-from rqa.store.ddl import FORMAT_VERSION, create_statements
-from rqa.store.engine import STORE_FILE, connect
+from rqa.store.books import Outcome, keep_books, one, outcome, unchanged
+from rqa.store.ddl import create_statements
+from rqa.store.engine import STORE_FILE, connect, open_store
 from rqa.store.limits import MEMORY, WAIT_SECONDS
 from rqa.store.lock import writing
 from rqa.store.named import NamedRead
 from rqa.store.remarks import write_remarks
-from rqa.store.report import FileCount, LoadReport, Refusal, Remark
+from rqa.store.report import FileCount, LoadReport
 from rqa.store.settle import keep_rejects, settle
 from rqa.store.stage import Plan, Progress, Staged, Stager, plan
 
@@ -66,7 +67,7 @@ def load(
     with _scratch(store, write=write, wait=wait) as scratch:
         fresh = scratch / STORE_FILE
         if store.exists():
-            connect(store, read_only=True).close()
+            open_store(store).close()
             shutil.copyfile(store, fresh)
         connection = connect(fresh, read_only=False, scratch=scratch, memory=memory)
         try:
@@ -124,9 +125,6 @@ def _put_in_place(fresh: Path, store: Path) -> None:
             os.close(handle)
 
 
-Outcome = tuple[tuple[FileCount, ...], tuple[Refusal, ...], tuple[Remark, ...], int]
-
-
 def _load_into(
     connection: duckdb.DuckDBPyConnection,
     rules: Mapping,
@@ -142,10 +140,10 @@ def _load_into(
     if empty:
         for statement in create_statements():
             connection.execute(statement)
-    load_id = _one(connection, "select coalesce(max(load_id), 0) + 1 from loads")
+    load_id = one(connection, "select coalesce(max(load_id), 0) + 1 from loads")
     stager = Stager(connection, scratch)
     stager.make_tables({i.entry.table.name for i in items})
-    known = _unchanged(connection, items)
+    known = unchanged(connection, items)
     for number, item in enumerate(items):
         if number not in known:
             stager.bind(item)
@@ -168,11 +166,11 @@ def _load_into(
             counts += _settle_table(connection, table, files, load_id, unread)
         connection.execute(f"drop table if exists temp.stage_{table.name} cascade")
     counts += _named_files(connection, stager.named.done.values(), load_id)
-    _keep_books(connection, rules, counts, load_id, version, started)
-    write_remarks(connection, rules.workspace.models, started, load_id)
+    keep_books(connection, rules, counts, load_id, version, started)
+    write_remarks(connection, rules, started, load_id)
     meter.tell("linking and counting")
     keep(connection)
-    result = _outcome(connection, [c for _, c in counts], load_id)
+    result = outcome(connection, [c for _, c in counts], load_id)
     connection.execute("checkpoint")
     return result
 
@@ -187,7 +185,7 @@ def _settle_table(
     """Settle one table and prove that its sums hold; raises `StoreError` if they do not."""
     rows = f"select count(*) from main.{table.name}"
     moved = f"select count(*) from main.superseded where table_name = '{table.name}'"
-    rows_before, moved_before = _one(connection, rows), _one(connection, moved)
+    rows_before, moved_before = one(connection, rows), one(connection, moved)
     verdicts = settle(connection, table, files, load_id, unread)
     counts = []
     for f in files:
@@ -198,10 +196,10 @@ def _settle_table(
                       v["known"], v["superseded"])
         )  # fmt: skip
     wrong = [f"{c.source_file}: {c}" for c in counts if not c.adds_up]
-    replaced = _one(connection, moved) - moved_before - sum(c.superseded for c in counts)
+    replaced = one(connection, moved) - moved_before - sum(c.superseded for c in counts)
     due = rows_before + sum(c.accepted for c in counts) - replaced
-    if _one(connection, rows) != due:
-        wrong.append(f"{table.name}: {due} rows are due, {_one(connection, rows)} are there")
+    if one(connection, rows) != due:
+        wrong.append(f"{table.name}: {due} rows are due, {one(connection, rows)} are there")
     if wrong:
         faults = "\n".join(f"  - {w}" for w in wrong)
         raise StoreError(f"the load does not add up, so nothing was stored; please report it:\n{faults}")
@@ -241,82 +239,3 @@ class _Meter:
     def tell(self, what: str) -> None:
         if self.progress is not None:
             self.progress(what, 0.95 * min(1.0, self.done / self.total))
-
-
-def _one(connection: duckdb.DuckDBPyConnection, sql: str) -> int:
-    row = connection.execute(sql).fetchone()
-    return int(row[0]) if row else 0
-
-
-def _unchanged(connection: duckdb.DuckDBPyConnection, items: Sequence[Plan]) -> dict[int, int]:
-    """The planned readings whose file and mapping are what they were when last loaded, with their number of rows.
-
-    What several entries make of one file for one table is read again together, as it is kept together.
-    """
-    latest: dict[tuple[str, str], tuple[int, dict[tuple[str, str], int]]] = {}
-    for load_id, file, table, digest, mark, read in connection.execute(
-        "select load_id, source_file, table_name, digest, mapping_digest, read from load_files "
-        "where digest <> '' order by load_id"
-    ).fetchall():
-        if (file, table) not in latest or latest[file, table][0] != load_id:
-            latest[file, table] = (load_id, {})
-        latest[file, table][1][digest, mark] = read
-    found = {}
-    for number, item in enumerate(items):
-        seen = latest.get((item.label, item.entry.table.name), (0, {}))[1]
-        if (item.digest, item.fingerprint) in seen:
-            found[number] = seen[item.digest, item.fingerprint]
-    while True:
-        read_again = {(i.entry.table.name, f) for n, i in enumerate(items) if n not in found for f in i.files}
-        more = [n for n in found if any((items[n].entry.table.name, f) in read_again for f in items[n].files)]
-        if not more:
-            return found
-        for number in more:
-            del found[number]
-
-
-def _keep_books(
-    connection: duckdb.DuckDBPyConnection,
-    rules: Mapping,
-    counts: Sequence[tuple[Staged, FileCount]],
-    load_id: int,
-    version: str,
-    started: datetime,
-) -> None:
-    about = {
-        "format_version": FORMAT_VERSION, "rqa_version": version, "title": rules.workspace.title,
-        "currency": rules.workspace.currency,
-    }  # fmt: skip
-    connection.execute("delete from about")
-    connection.executemany("insert into about values (?, ?)", list(about.items()))
-    connection.execute(
-        "insert into loads values (?, ?, ?, ?)", [load_id, started, datetime.now(UTC).replace(tzinfo=None), version]
-    )
-    rows = [
-        (load_id, c.source_file, c.table, c.in_file, c.left_out, c.read, c.accepted, c.refused, c.known, c.superseded,
-         f.digest, f.fingerprint)
-        for f, c in counts
-    ]  # fmt: skip
-    if rows:
-        connection.executemany(f"insert into load_files values ({', '.join('?' * 12)})", rows)
-
-
-def _outcome(connection: duckdb.DuckDBPyConnection, counts: Sequence[FileCount], load_id: int) -> Outcome:
-    refusals = tuple(
-        Refusal(table, column or "", rule, rows, file, row, value)
-        for table, column, rule, rows, file, row, value in connection.execute(
-            "select table_name, column_name, rule, count(*), arg_min(source_file, (source_file, source_row)), "
-            "arg_min(source_row, (source_file, source_row)), "
-            "arg_min(coalesce(left(value, 60), ''), (source_file, source_row)) "
-            f"from refused where load_id = {load_id} group by all order by count(*) desc, 1, 2, 3"
-        ).fetchall()
-    )
-    remarks = tuple(
-        Remark(*row)
-        for row in connection.execute(
-            f"select table_name, remark, coalesce(value, ''), sum(rows)::bigint from remarks where load_id = {load_id} "
-            "group by all order by 4 desc, 1, 2, 3"
-        ).fetchall()
-    )
-    order = {name: i for i, name in enumerate(TABLES)}
-    return tuple(sorted(counts, key=lambda c: order.get(c.table, 99))), refusals, remarks, load_id

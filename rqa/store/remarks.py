@@ -1,9 +1,10 @@
 """Rows that were accepted and are worth a look: names nobody declared, clocks that were changed, times to come."""
 
-from collections.abc import Sequence
 from datetime import datetime
 
 import duckdb
+
+from rqa.intake.mapping import Mapping
 
 FIRST = "count(*), min(source_row)"
 UNKNOWN = {
@@ -16,6 +17,9 @@ UNKNOWN = {
     "unknown model": f"""
         select 'jobs', model, {FIRST} from jobs
         where not list_contains($models, model) and len($models) > 0 group by model""",
+    "unknown site": f"""
+        select 'jobs', site, {FIRST} from jobs
+        where not list_contains($sites, site) and len($sites) > 0 group by site""",
     "unknown procedure": f"""
         select 'jobs', procedure, {FIRST} from jobs
         where procedure not in (select procedure from procedures) and exists (select 1 from procedures)
@@ -27,12 +31,13 @@ JOBLESS = ("steps", "diagnostics", "parts")
 NO_JOB = "no job of that id in the store"
 
 
-def write_remarks(connection: duckdb.DuckDBPyConnection, models: Sequence[str], now: datetime, load_id: int) -> None:
+def write_remarks(connection: duckdb.DuckDBPyConnection, mapping: Mapping, now: datetime, load_id: int) -> None:
     """Write this load's remarks; earlier ones of these kinds are replaced, as they speak of the whole store."""
     kinds = [*UNKNOWN, NO_JOB]
     connection.execute("delete from remarks where list_contains($kinds, remark)", {"kinds": kinds})
     for remark, sql in UNKNOWN.items():
-        needed = {n: v for n, v in (("models", list(models)), ("now", now)) if f"${n}" in sql}
+        known = {"models": mapping.workspace.models, "sites": list(mapping.sites), "now": now}
+        needed = {n: v for n, v in known.items() if f"${n}" in sql}
         connection.execute(
             f"insert into remarks select {load_id}, t, null, '{remark}', v, n, r from ({sql}) as found(t, v, n, r)",
             needed,

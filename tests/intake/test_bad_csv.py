@@ -3,10 +3,10 @@
 import gzip
 
 import pytest
-from workspaces import HEADER, Workspace, csv_line, csv_of, job
 
 from rqa.errors import MappingError, SourceError
 from rqa.store.report import LoadReport
+from tests.workspaces import HEADER, Workspace, csv_line, csv_of, job
 
 GOOD = csv_line(job("G"))
 

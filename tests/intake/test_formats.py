@@ -11,9 +11,9 @@ import openpyxl
 import pandas as pd
 import polars as pl
 import pytest
-from workspaces import Workspace, job
 
 from rqa.errors import MappingError, SourceError
+from tests.workspaces import Workspace, job
 
 LISBON_SUMMER = timezone(timedelta(hours=1))
 

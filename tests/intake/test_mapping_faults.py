@@ -4,9 +4,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from workspaces import Workspace, csv_of, job
 
 from rqa.errors import MappingError, SourceError
+from tests.workspaces import Workspace, csv_of, job
 
 FILES = '[files.f]\npath = "jobs.csv"\n'
 TABLE = '[[table]]\ntable = "jobs"\nfrom = "f"\n'

@@ -4,7 +4,8 @@ from datetime import datetime
 from typing import Any
 
 import pytest
-from workspaces import Workspace, job
+
+from tests.workspaces import Workspace, job
 
 FORMATS = ["%d.%m.%Y %H:%M", "%d/%m/%y", "%d.%m.%Y %H:%M %z", "iso"]
 GERMAN = {"decimal": ",", "thousands": "."}

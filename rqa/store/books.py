@@ -1,0 +1,96 @@
+"""The books of a load: which files it read and what became of their rows, kept in the store and told in the report."""
+
+from collections.abc import Sequence
+from datetime import UTC, datetime
+
+import duckdb
+
+from rqa.contract import TABLES
+from rqa.intake.mapping import Mapping
+from rqa.store.ddl import FORMAT_VERSION
+from rqa.store.report import FileCount, Refusal, Remark
+from rqa.store.stage import Plan, Staged
+
+Outcome = tuple[tuple[FileCount, ...], tuple[Refusal, ...], tuple[Remark, ...], int]
+
+
+def one(connection: duckdb.DuckDBPyConnection, sql: str) -> int:
+    """The one whole number that a query gives; 0 if it gives no row."""
+    row = connection.execute(sql).fetchone()
+    return int(row[0]) if row else 0
+
+
+def unchanged(connection: duckdb.DuckDBPyConnection, items: Sequence[Plan]) -> dict[int, int]:
+    """The planned readings whose file and mapping are what they were when last loaded, with their number of rows.
+
+    What several entries make of one file for one table is read again together, as it is kept together.
+    """
+    latest: dict[tuple[str, str], tuple[int, dict[tuple[str, str], int]]] = {}
+    for load_id, file, table, digest, mark, read in connection.execute(
+        "select load_id, source_file, table_name, digest, mapping_digest, read from load_files "
+        "where digest <> '' order by load_id"
+    ).fetchall():
+        if (file, table) not in latest or latest[file, table][0] != load_id:
+            latest[file, table] = (load_id, {})
+        latest[file, table][1][digest, mark] = read
+    found = {}
+    for number, item in enumerate(items):
+        seen = latest.get((item.label, item.entry.table.name), (0, {}))[1]
+        if (item.digest, item.fingerprint) in seen:
+            found[number] = seen[item.digest, item.fingerprint]
+    while True:
+        read_again = {(i.entry.table.name, f) for n, i in enumerate(items) if n not in found for f in i.files}
+        more = [n for n in found if any((items[n].entry.table.name, f) in read_again for f in items[n].files)]
+        if not more:
+            return found
+        for number in more:
+            del found[number]
+
+
+def keep_books(
+    connection: duckdb.DuckDBPyConnection,
+    rules: Mapping,
+    counts: Sequence[tuple[Staged, FileCount]],
+    load_id: int,
+    version: str,
+    started: datetime,
+) -> None:
+    """Write down what the load was, and each file's account."""
+    about = {
+        "format_version": FORMAT_VERSION, "rqa_version": version, "title": rules.workspace.title,
+        "currency": rules.workspace.currency,
+    }  # fmt: skip
+    connection.execute("delete from about")
+    connection.executemany("insert into about values (?, ?)", list(about.items()))
+    connection.execute(
+        "insert into loads values (?, ?, ?, ?)", [load_id, started, datetime.now(UTC).replace(tzinfo=None), version]
+    )
+    rows = [
+        (load_id, c.source_file, c.table, c.in_file, c.left_out, c.read, c.accepted, c.refused, c.known, c.superseded,
+         f.digest, f.fingerprint)
+        for f, c in counts
+    ]  # fmt: skip
+    if rows:
+        connection.executemany(f"insert into load_files values ({', '.join('?' * 12)})", rows)
+
+
+def outcome(connection: duckdb.DuckDBPyConnection, counts: Sequence[FileCount], load_id: int) -> Outcome:
+    """What the report tells: each file's account, refusals and remarks by kind, the load's number."""
+    refusals = tuple(
+        Refusal(table, column or "", rule, rows, file, row, value)
+        for table, column, rule, rows, file, row, value in connection.execute(
+            "select table_name, column_name, rule, count(*), arg_min(source_file, (source_file, source_row)), "
+            "arg_min(source_row, (source_file, source_row)), "
+            "arg_min(coalesce(left(value, 60), ''), (source_file, source_row)) "
+            f"from refused where load_id = {load_id} group by all order by count(*) desc, 1, 2, 3"
+        ).fetchall()
+    )
+    remarks = tuple(
+        Remark(*row)
+        for row in connection.execute(
+            f"select table_name, remark, coalesce(value, ''), sum(rows)::bigint from remarks where load_id = {load_id} "
+            "group by all order by 4 desc, 1, 2, 3"
+        ).fetchall()
+    )
+    order = {name: i for i, name in enumerate(TABLES)}
+    return tuple(sorted(counts, key=lambda c: order.get(c.table, 99))), refusals, remarks, load_id
