@@ -1,4 +1,4 @@
-"""The commands. Each does one thing, says what it did, and ends with 0; a user's mistake ends with 1 and one message."""
+"""The commands: each does one thing, says what it did and ends with 0; a user's mistake ends with 1 and a message."""
 
 import sys
 from collections.abc import Callable, Iterator
@@ -123,10 +123,9 @@ def demo(folder: Path, jobs: int, seed: int) -> None:
 
     Three sites export differently, with the mess of real logs; truth.json beside them says what was planted.
     """
-    from rqa.notebooks import copy_notebooks
-
     import rqa
     from rqa.demo import write
+    from rqa.notebooks import copy_notebooks
     from rqa.review import write_page
 
     if folder.exists() and any(folder.iterdir()) and not (folder / "truth.json").exists():

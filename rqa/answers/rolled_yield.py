@@ -75,7 +75,7 @@ def _own_steps(now: Moment, table: "pl.DataFrame", asked: Scope) -> "tuple[pl.Da
     else:
         names = declared.filter(pl.col("procedure").is_in(list(asked.where["procedure"])))
         own = table.join(names, on="step", how="semi", maintain_order="left")
-    return own, int(table["exposures"].sum() - own["exposures"].sum())
+    return own, int(table["exposures"].sum()) - int(own["exposures"].sum())
 
 
 def _products(table: "pl.DataFrame", by: Sequence[str], level: float) -> "pl.DataFrame":
