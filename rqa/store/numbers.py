@@ -23,8 +23,10 @@ def number_rows(connection: duckdb.DuckDBPyConnection, table: Table, derived: Se
     plain = ", ".join(content)
     nth = f"row_number() over (partition by source_file, {plain} order by source_row) as nth"
     connection.execute(f"create or replace temp table fresh as select {stored}, file_no, {nth} from good_rows")
+    of_store = f"row_number() over (partition by {plain} order by source_file, source_row) as nth"
     connection.execute(
-        f"create or replace temp table held as select {stored}, {nth} from main.{name} semi join fresh using (job_id)"
+        f"create or replace temp table held as "
+        f"select {stored}, {of_store} from main.{name} semi join fresh using (job_id)"
     )
     match = " and ".join(f"a.{c} is not distinct from b.{c}" for c in content) + " and a.nth = b.nth"
     connection.execute(

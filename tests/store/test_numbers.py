@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from tests.store.settling import Depot
@@ -62,6 +62,7 @@ def test_numbers_equal_a_slow_loop_over_all_rows(loads: list[list[list[StepRow]]
 
 
 @settings(max_examples=15, deadline=None)
+@example(rows=[("J", "a", "pass", None)] * 2, cuts=[1, 2])
 @given(rows=st.lists(ROW, max_size=8), cuts=st.lists(st.integers(0, 8), max_size=3))
 def test_cumulative_exports_equal_one_reading(rows: list[StepRow], cuts: list[int]) -> None:
     with Depot("steps", STEPS, "step_seq attempt") as depot:
