@@ -63,6 +63,8 @@ def load(
     plain = mapping if mapping is not None else _mapping_for(folder, frames)
     rules = parse_mapping(_with_frames(dict(plain), frames or {}))
     items = plan(rules, folder, frames or {})
+    if frames and write:
+        folder.mkdir(parents=True, exist_ok=True)
     store = folder / STORE_FILE
     with _scratch(store, write=write, wait=wait) as scratch:
         fresh = scratch / STORE_FILE
@@ -97,7 +99,6 @@ def _scratch(store: Path, *, write: bool, wait: float) -> Iterator[Path]:
 
 def _mapping_for(folder: Path, frames: MappingType[str, Any] | None) -> dict[str, Any]:
     if frames and not (folder / MAPPING_FILE).exists():
-        folder.mkdir(parents=True, exist_ok=True)
         return {}
     return read_mapping(folder)
 

@@ -1,0 +1,134 @@
+"""What is accepted and worth a look: names nobody declared, jobless logs, hours that were skipped or came twice."""
+
+from typing import Any
+
+import pytest
+
+from tests.workspaces import Workspace, csv_of, job
+
+MAPPING = {"files": {"f": {"path": "jobs.csv"}}, "table": [{"table": "jobs", "from": "f"}]}
+SKIPPED = "clock skipped (daylight saving), moved on by the hour"
+REPEATED = "clock repeated (daylight saving), read as the second pass"
+
+
+def clocks(ws: Workspace, zone: str, *spans: tuple[str, str]) -> list[tuple[Any, ...]]:
+    rows = [job(f"J{i}", opened_at=start, closed_at=end) for i, (start, end) in enumerate(spans)]
+    ws.write("jobs.csv", csv_of(*rows))
+    ws.load({**MAPPING, "workspace": {"zone": zone}})
+    shown = "opened_at::varchar, closed_at::varchar, opened_on::varchar, closed_on::varchar"
+    return ws.rows(f"select {shown} from jobs order by job_id")
+
+
+def test_hour_that_was_skipped(ws: Workspace) -> None:
+    # Lisbon, 31 March 2024: 01:00 became 02:00.
+    found = clocks(
+        ws,
+        "Europe/Lisbon",
+        ("2024-03-31 00:59:59", "2024-03-31 02:00:00"),
+        ("2024-03-31 01:30:00", "2024-03-31 10:00:00"),
+        ("2024-03-31 01:30:00Z", "2024-03-31 10:00:00"),
+    )
+    assert found == [
+        ("2024-03-31 00:59:59", "2024-03-31 01:00:00", "2024-03-31", "2024-03-31"),
+        ("2024-03-31 01:30:00", "2024-03-31 09:00:00", "2024-03-31", "2024-03-31"),
+        ("2024-03-31 01:30:00", "2024-03-31 09:00:00", "2024-03-31", "2024-03-31"),
+    ]
+    assert ws.rows("select remark, value, rows, first_row from remarks") == [(SKIPPED, "opened_at", 1, 3)]
+
+
+def test_hour_that_came_twice(ws: Workspace) -> None:
+    # Lisbon, 27 October 2024: 02:00 became 01:00.
+    found = clocks(
+        ws,
+        "Europe/Lisbon",
+        ("2024-10-27 00:30:00", "2024-10-27 02:00:00"),
+        ("2024-10-27 01:50:00", "2024-10-27 01:10:00"),
+        ("2024-10-27 01:10:00", "2024-10-27 01:50:00"),
+        ("2024-10-27 01:10:00+01:00", "2024-10-27 01:50:00Z"),
+    )
+    assert [row[:2] for row in found] == [
+        ("2024-10-26 23:30:00", "2024-10-27 02:00:00"),
+        ("2024-10-27 00:50:00", "2024-10-27 01:10:00"),
+        ("2024-10-27 01:10:00", "2024-10-27 01:50:00"),
+        ("2024-10-27 00:10:00", "2024-10-27 01:50:00"),
+    ]
+    assert ws.rows("select remark, sum(rows)::int from remarks group by all") == [(REPEATED, 2)]
+    ws.write("jobs.csv", (ws.folder / "jobs.csv").read_text() + "\n")
+    ws.load({**MAPPING, "workspace": {"zone": "Europe/Lisbon"}})
+    assert ws.rows("select remark, sum(rows)::int from remarks group by all") == [(REPEATED, 2)]
+
+
+def test_days_are_those_of_the_site(ws: Workspace) -> None:
+    found = clocks(ws, "Asia/Tokyo", ("2024-03-01 00:30:00", "2024-03-01T20:00:00Z"))
+    assert found == [("2024-02-29 15:30:00", "2024-03-01 20:00:00", "2024-03-01", "2024-03-02")]
+
+
+def test_each_site_has_its_own_clock(ws: Workspace) -> None:
+    ws.write("jobs.csv", csv_of(*(job(s, site=s) for s in ("Alder", "Birch", "Cedar"))))
+    mapping = {
+        **MAPPING,
+        "workspace": {"zone": "Asia/Tokyo"},
+        "sites": {"Alder": {"zone": "Europe/Lisbon"}, "Birch": {"zone": "America/New_York"}},
+    }
+    ws.load(mapping)
+    assert ws.rows("select site, opened_at::varchar from jobs order by 1") == [
+        ("Alder", "2024-03-01 10:00:00"),
+        ("Birch", "2024-03-01 15:00:00"),
+        ("Cedar", "2024-03-01 01:00:00"),
+    ]
+    assert ws.rows("select remark, value, rows from remarks") == [("unknown site", "Cedar", 1)]
+
+
+def test_table_without_site_takes_no_zone_by_guess(ws: Workspace) -> None:
+    from rqa.errors import MappingError
+
+    ws.write("s.csv", "job_id,step,outcome,started_at\nA,x,pass,2024-07-01 10:00\n")
+    mapping: dict[str, Any] = {
+        "files": {"s": {"path": "s.csv"}},
+        "table": [{"table": "steps", "from": "s"}],
+        "sites": {"Alder": {"zone": "Europe/Lisbon"}},
+    }
+    ws.load(mapping)
+    assert ws.one("select started_at::varchar from steps") == "2024-07-01 09:00:00"
+    mapping["sites"]["Birch"] = {"zone": "Europe/Warsaw"}
+    with pytest.raises(MappingError, match="sites' zones differ"):
+        ws.load(mapping)
+    mapping["files"]["s"]["zone"] = "Europe/Warsaw"
+    ws.load(mapping)
+    assert ws.one("select started_at::varchar from steps") == "2024-07-01 08:00:00"
+
+
+def test_names_nobody_declared_and_logs_without_a_job(ws: Workspace) -> None:
+    tables = {
+        "jobs": csv_of(job("A"), job("B", model="Quarn", procedure="unheard of"), job("C", opened_at="2099-01-01",
+                                                                                      closed_at="2099-01-02")),
+        "steps": "job_id,step,outcome\nA,open,pass\nA,opem,pass\nX,open,pass\n",
+        "diagnostics": "job_id,test,outcome,run_at\nA,soak,pass,2024-03-01\nA,soap,pass,2024-03-01\n",
+        "parts": "job_id,part_no\nY,P\nA,P\n",
+        "procedures": "procedure,step_seq,step,phase\nboard swap,1,open,open\n",
+        "tests": "test,subsystem\nsoak,board\n",
+    }  # fmt: skip
+    for name, text in tables.items():
+        ws.write(f"{name}.csv", text)
+    mapping = {
+        "workspace": {"models": ["Quern"]},
+        "files": {n: {"path": f"{n}.csv"} for n in tables},
+        "table": [{"table": n, "from": n} for n in tables],
+    }
+    ws.load(mapping)
+    found = "select table_name, remark, value, rows, first_row from remarks order by all"
+    expected = [
+        ("diagnostics", "unknown test", "soap", 1, 3),
+        ("jobs", "dated after the load", None, 1, 4),
+        ("jobs", "unknown model", "Quarn", 1, 3),
+        ("jobs", "unknown procedure", "unheard of", 1, 3),
+        ("parts", "no job of that id in the store", "Y", 1, 2),
+        ("steps", "no job of that id in the store", "X", 1, 4),
+        ("steps", "unknown step", "opem", 1, 3),
+    ]
+    assert ws.rows(found) == expected
+    ws.load(mapping)
+    assert ws.rows(found) == expected
+    ws.write("jobs.csv", csv_of(job("A"), job("X"), job("Y"), job("B", model="Quern")))
+    ws.load(mapping)
+    assert [r for r in ws.rows(found) if "no job" in r[1] or "model" in r[1]] == []
