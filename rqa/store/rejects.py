@@ -48,8 +48,8 @@ def rejects_of(connection: duckdb.DuckDBPyConnection, text: Text, source: Source
             broken = [(end - own, end) for end, own in ends]
             blanks = _blank_lines(replace(source, path=text.path or source.path), broken)
     found = []
-    for line, byte, kind, message, raw, *_ in rows:
-        passed = sum(b < byte for b in blanks)
+    for line, byte, kind, message, raw, size, own in rows:
+        passed = sum(b < byte - 1 + size - own for b in blanks)
         raw = raw.strip("\r\n")
         value = message if kind in FIELDS else ""
         if kind in QUOTES and "\n" in raw:

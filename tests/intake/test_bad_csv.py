@@ -39,6 +39,18 @@ CASES = {
         ["G"],
         [(2, None, "fewer fields", ""), (4, None, "more fields", "")],
     ),
+    "several blank lines before a broken row": (
+        f"{HEADER}\n{csv_line(job('A'))}\n\n\n{SHORT}\n\n{LONG}\n{GOOD}\n",
+        {},
+        ["A", "G"],
+        [(3, None, "fewer fields", ""), (4, None, "more fields", "")],
+    ),
+    "blank lines and windows line ends": (
+        f"{HEADER}\r\n\r\n{SHORT}\r\n{GOOD}\r\n\r\n\r\n\"Q\"x\r\n{csv_line(job('A', model=''))}\r\n",
+        {},
+        ["G"],
+        [(2, None, "fewer fields", ""), (4, None, "quote", ""), (5, "model", "missing", None)],
+    ),
     "text after a quote": (
         lines(csv_line(job("A")), '"Q"x,U1,Quern,Alder,p,2024-03-01,repaired,2024-03-02', GOOD),
         {},
