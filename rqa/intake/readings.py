@@ -4,31 +4,53 @@ import json
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import closing
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from rqa.errors import MappingError, SourceError
 from rqa.intake.mapping import unknown_name
-from rqa.intake.sources import NATIVE_ENCODINGS, SourceFile, Text, as_utf8, csv_header, literal, pieces, quoted
+from rqa.intake.records import LONGEST_LINE, Quotes, Reject, look, mended, records_exactly
+from rqa.intake.sources import NATIVE_ENCODINGS, Due, SourceFile, Text, as_utf8, csv_header, literal, pieces, quoted
 from rqa.intake.workbook import read_sheet
 
-LONGEST_LINE = 2_000_000
-"""Bytes; a longer line is refused as a row, so that one broken quote cannot take all memory."""
+LINES = ("csv", "jsonl")
+"""Formats that the engine reads line by line, and refuses when line ends are mixed."""
 SAMPLE_LINES = 10_000
 BATCH = 50_000
 
 
-def read(source: SourceFile, number: int, scratch: Path, wanted: frozenset[str], *, plain_ends: bool = False) -> Text:
+@dataclass(frozen=True)
+class How:
+    """What is asked of one reading beside the usual.
+
+    `plain_ends`: line ends are made alike first, after the engine refused the file. `one_by_one`: the engine reads
+    without parallel, after it dropped records. `only_look`: no row will be read.
+    """
+
+    plain_ends: bool = False
+    one_by_one: bool = False
+    only_look: bool = False
+
+    @property
+    def options(self) -> str:
+        """The engine's options for this."""
+        return "parallel=false, " if self.one_by_one else ""
+
+
+USUAL, ONLY_LOOK = How(), How(only_look=True)
+
+
+def read(source: SourceFile, number: int, scratch: Path, wanted: frozenset[str], how: How = USUAL) -> Text:
     """The reading of one file.
 
     `number` makes names unique within a load; `scratch` is a folder for files that must be rewritten first; `wanted`
-    are the columns the mapping names (JSON Lines: objects are opened for them). `plain_ends` asks for line ends to be
-    made alike first, after the engine refused the file.
+    are the columns the mapping names (JSON Lines: objects are opened for them).
     """
     readers: dict[str, Callable[[], Text]] = {
-        "csv": lambda: _csv(source, number, scratch, plain_ends),
-        "jsonl": lambda: _jsonl(source, scratch, number, wanted, plain_ends),
+        "csv": lambda: _csv(source, number, scratch, how),
+        "jsonl": lambda: _jsonl(source, scratch, number, wanted, how),
         "excel": lambda: read_sheet(source, number),
         "parquet": lambda: _parquet(source),
         "sqlite": lambda: _sqlite(source, number),
@@ -45,30 +67,71 @@ def read(source: SourceFile, number: int, scratch: Path, wanted: frozenset[str],
     return text
 
 
-def _csv(source: SourceFile, number: int, scratch: Path, plain_ends: bool) -> Text:
+def _csv(source: SourceFile, number: int, scratch: Path, how: How) -> Text:
     columns, delimiter = csv_header(source)
     if not columns:
         return Text((), "(select 1 where false)", {})
     path = source.path
-    if plain_ends or source.spec.encoding.lower() not in NATIVE_ENCODINGS:
+    if how.plain_ends or source.spec.encoding.lower() not in NATIVE_ENCODINGS:
         path = as_utf8(source, scratch / f"{number}.csv")
+    cut, due = list[Reject](), Due()
+    if not how.only_look:
+        quotes = Quotes(source.spec.quote.encode(), delimiter.encode())
+        path, cut, due = _made_safe(source, path, scratch / f"{number}.mended", quotes, len(columns) == 1)
     types = ", ".join(f"{literal(c)}: 'VARCHAR'" for c in columns)
     quote = literal(source.spec.quote)
     rejects = f"rejects_{number}"
     scan = (
         f"read_csv({literal(str(path))}, auto_detect=false, header=true, skip={source.spec.header_row - 1}, "
         f"delim={literal(delimiter)}, quote={quote}, escape={quote}, columns={{{types}}}, nullstr='', "
-        f"max_line_size={LONGEST_LINE}, store_rejects=true, rejects_limit=0, "
+        f"{how.options}max_line_size={LONGEST_LINE}, store_rejects=true, rejects_limit=0, "
         f"rejects_table='{rejects}', rejects_scan='{rejects}_scan')"
     )
     select = {c: quoted(c) for c in columns}
-    return Text(tuple(columns), scan, select, source.spec.header_row + 1, rejects=rejects, path=path)
+    return Text(
+        tuple(columns),
+        scan,
+        select,
+        source.spec.header_row + 1,
+        rejects=rejects,
+        path=path,
+        delimiter=delimiter,
+        cut=cut,
+        due=due,
+    )
 
 
-def _jsonl(source: SourceFile, scratch: Path, number: int, wanted: frozenset[str], plain_ends: bool) -> Text:
+def _made_safe(
+    source: SourceFile, path: Path, target: Path, quotes: Quotes, blanks_count: bool
+) -> tuple[Path, list[Reject], Due]:
+    """The file to hand to the engine, the records that it must not see, and how many it must give."""
+    given, cut = replace(source, path=path), list[Reject]()
+    skip = source.spec.header_row if source.format == "csv" else 0
+    seen = look(given, quotes.quote, skip=skip)
+    if not seen.lines:
+        return path, cut, Due(0, True)
+    head = next(pieces(given))
+    if b"\r" in head and b"\n" not in head:
+        given = replace(source, path=as_utf8(source, target.with_suffix(".ends")))
+        seen = look(given, quotes.quote, skip=skip)
+    if seen.doubtful:
+        cut = mended(given, target, quotes, skip=skip, blanks_count=blanks_count)
+        given = replace(source, path=target)
+        seen = look(given, quotes.quote, skip=skip)
+    due = Due(seen.records(skip=skip, blanks_count=blanks_count), not seen.quotes)
+    if seen.quotes:
+        count = partial(records_exactly, given, quotes, skip=skip, blanks_count=blanks_count)
+        due = Due(due.at_most, False, count)
+    return given.path, cut, due
+
+
+def _jsonl(source: SourceFile, scratch: Path, number: int, wanted: frozenset[str], how: How) -> Text:
     path = source.path
-    if plain_ends or source.spec.encoding.lower() not in NATIVE_ENCODINGS:
+    if how.plain_ends or source.spec.encoding.lower() not in NATIVE_ENCODINGS:
         path = as_utf8(source, scratch / f"{number}.jsonl")
+    cut, due = list[Reject](), Due()
+    if not how.only_look:
+        path, cut, due = _made_safe(source, path, scratch / f"{number}.mended", Quotes(b"", b""), True)
     plain = replace(source, path=path)
     keys = _keys(plain, SAMPLE_LINES)
     absent = [w for w in sorted(wanted) if w not in keys and w.split(".")[0] not in keys]
@@ -80,7 +143,7 @@ def _jsonl(source: SourceFile, scratch: Path, number: int, wanted: frozenset[str
     scan = (
         f"(select line, case when json_valid(line) then line end as object from read_csv({literal(str(path))}, "
         "auto_detect=false, header=false, delim=chr(31), quote='', escape='', columns={'line': 'VARCHAR'}, "
-        f"max_line_size={LONGEST_LINE}, store_rejects=true, rejects_limit=0, "
+        f"{how.options}max_line_size={LONGEST_LINE}, store_rejects=true, rejects_limit=0, "
         f"rejects_table='{rejects}', rejects_scan='{rejects}_scan'))"
     )
     paths = {c: _path([c] if c in keys else c.split(".")) for c in columns}
@@ -97,6 +160,8 @@ def _jsonl(source: SourceFile, scratch: Path, number: int, wanted: frozenset[str
         rejects=rejects,
         typed=True,
         path=path,
+        cut=cut,
+        due=due,
     )
 
 

@@ -11,9 +11,9 @@ import hashlib
 import io
 import itertools
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from collections.abc import Mapping as MappingType
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Any
 
@@ -84,6 +84,21 @@ def _format(name: str, spec: Files, path: Path) -> Format:
 
 
 @dataclass(frozen=True)
+class Due:
+    """How many records a reading must give: at most, or exactly, or as a slow count will say; -1 is not known."""
+
+    at_most: int = -1
+    exact: bool = False
+    count: Callable[[], int] | None = None
+
+    def short(self, given: int) -> bool:
+        """Whether fewer records were given than there are."""
+        if given >= self.at_most or (not self.exact and self.count is None):
+            return False
+        return self.exact or (self.count is not None and given < self.count())
+
+
+@dataclass(frozen=True)
 class Text:
     """A reading of one file: its columns, all text, as SQL to select from.
 
@@ -91,7 +106,9 @@ class Text:
     wrong with a whole row, or NULL; `blank` is SQL that is true for lines that hold nothing;
     `whole` is SQL for the record as it stands, where the columns do not show all of it. `data` is registered
     with the engine under `data_name` first. `first_row` is the number of the first record as an editor shows it.
-    `typed` says that the source has numbers and times of its own; `path` is the file the engine reads.
+    `typed` says that the source has numbers and times of its own; `path` is the file the engine reads; `cut` are the
+    records that were kept from it: (place among the records counted from 0, rule, value, raw); `due` is how many the
+    engine must give of the rest.
     """
 
     columns: tuple[str, ...]
@@ -106,6 +123,9 @@ class Text:
     rejects: str = ""
     typed: bool = False
     path: Path | None = None
+    delimiter: str = ""
+    cut: list[tuple[int, str, str, str]] = field(default_factory=list)
+    due: Due = field(default_factory=Due)
 
 
 def quoted(name: str) -> str:

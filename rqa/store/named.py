@@ -6,8 +6,11 @@ from dataclasses import dataclass
 import duckdb
 
 from rqa.intake.judge import cleaned
+from rqa.intake.readings import ONLY_LOOK
+from rqa.intake.records import KEPT_RAW, Reject
 from rqa.intake.sources import SourceFile, Text, literal, quoted
-from rqa.store.rejects import KEPT_RAW, LINES, Reject, drop_rejects, rejects_of, shifts
+from rqa.store.rejects import shifts
+from rqa.store.whole import read_whole
 
 
 @dataclass(frozen=True)
@@ -36,7 +39,7 @@ class NamedFiles:
         for f in files:
             if f.name not in self.bound:
                 of_set = found.setdefault(f.name, {})
-                for column in self.text(f, wanted).columns:
+                for column in self.text(f, wanted, ONLY_LOOK).columns:
                     of_set.setdefault(column.lower(), column)
         for name, columns in found.items():
             body = [*(f"{quoted(c)} varchar" for c in columns.values()), "source_file varchar", "source_row bigint"]
@@ -56,27 +59,26 @@ class NamedFiles:
         return f"(with {named} select * from (\n{select.strip().rstrip(';')}\n))"
 
     def _read(self, source: SourceFile, wanted: frozenset[str]) -> NamedRead:
-        text = self.text(source, wanted)
+        done = read_whole(
+            self.connection,
+            source,
+            lambda how: self.text(source, wanted, how),
+            lambda text: self._take(source, text),
+            lambda: None,
+        )
+        text, rejects = done.text, done.rejects
         if not text.columns:
             return NamedRead(source.label, source.digest(), 0, 1, [])
-        try:
-            self._take(source, text)
-        except duckdb.InvalidInputException:
-            if source.format not in LINES:
-                raise
-            drop_rejects(self.connection, text)
-            text = self.text(source, wanted, plain_ends=True)
-            self._take(source, text)
-        rejects = rejects_of(self.connection, text, source)
         self.connection.execute("create or replace temp table named_gaps (from_place BIGINT, shift BIGINT)")
         if rejects:
-            self.connection.executemany("insert into named_gaps values (?, ?)", shifts(rejects))
+            places, gap_shifts = (list(x) for x in zip(*shifts(rejects), strict=True))
+            self.connection.execute("insert into named_gaps select unnest($1), unnest($2)", [places, gap_shifts])
         self.connection.execute(
             "create or replace temp view named_placed as select t.*, t.rowid + coalesce(g.shift, 0) as place "
             "from named_taken t asof left join named_gaps g on t.rowid >= g.from_place"
         )
         given = ", ".join(quoted(c) for c in text.columns)
-        done = self.connection.execute(
+        moved = self.connection.execute(
             f"insert into temp.{_table(source.name)} by name select {given}, {literal(source.label)} as source_file, "
             f"place + {text.first_row} as source_row from named_placed "
             'where not "~blank" and "~fault" is null order by place'
@@ -87,19 +89,20 @@ class NamedFiles:
         ).fetchall()
         self.connection.execute("drop view named_placed")
         self.connection.execute("drop table named_taken")
-        rows = int(done[0]) if done else 0
+        rows = int(moved[0]) if moved else 0
         return NamedRead(source.label, source.digest(), rows, text.first_row, sorted([*rejects, *faults]))
 
-    def _take(self, source: SourceFile, text: Text) -> None:
+    def _take(self, source: SourceFile, text: Text) -> int:
         given = [f"{sql} as {quoted(c)}" for c, sql in cleaned(text, tuple(source.spec.missing or ())).items()]
         marks = [
             f'{text.blank} as "~blank"',
             f'{text.fault}::varchar as "~fault"',
             f'{text.whole}::varchar as "~whole"',
         ]
-        self.connection.execute(
+        taken = self.connection.execute(
             f"create or replace temp table named_taken as select {', '.join([*given, *marks])} from {text.scan}"
-        )
+        ).fetchone()
+        return int(taken[0]) if taken else 0
 
 
 def _table(name: str) -> str:

@@ -65,7 +65,10 @@ def _place_rows(connection: duckdb.DuckDBPyConnection, table: Table, files: Sequ
         connection.executemany("insert into stage_files values (?, ?, ?)", rows)
     gaps = [(f.file_no, place, shift) for f in files for place, shift in shifts(f.rejects)]
     if gaps:
-        connection.executemany("insert into stage_gaps values (?, ?, ?)", gaps)
+        numbers, places, gap_shifts = (list(x) for x in zip(*gaps, strict=True))
+        connection.execute(
+            "insert into stage_gaps select unnest($1), unnest($2), unnest($3)", [numbers, places, gap_shifts]
+        )
     place, behind = "s.rowid - f.first_rowid", ""
     if gaps:
         behind = f"asof left join stage_gaps g on g.file_no = s.file_no and {place} >= g.from_place"
@@ -103,10 +106,12 @@ def _keep_refused(
 def keep_rejects(connection: duckdb.DuckDBPyConnection, file: Staged, load_id: int) -> None:
     """Write the records of one file that are no rows at all."""
     if file.rejects:
-        connection.executemany(
-            "insert into main.refused values (?, ?, ?, ?, null, ?, ?, ?)",
-            [
-                (load_id, file.table, file.label, file.first_row + p, rule, value, raw)
-                for p, rule, value, raw in file.rejects
-            ],
-        )
+        places, rules, values, raws = zip(*file.rejects, strict=True)
+        connection.execute(
+            "insert into main.refused select $load_id, $table, $file, unnest($places) + $first, null, unnest($rules), "
+            "unnest($values), unnest($raws)",
+            {
+                "load_id": load_id, "table": file.table, "file": file.label, "first": file.first_row,
+                "places": list(places), "rules": list(rules), "values": list(values), "raws": list(raws),
+            },
+        )  # fmt: skip

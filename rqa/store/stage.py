@@ -17,11 +17,12 @@ from rqa.contract import TABLES
 from rqa.errors import MappingError, SourceError, StoreError
 from rqa.intake.judge import EXTRA_COLUMNS, Entry, entries, judging_select, wanted_columns
 from rqa.intake.mapping import Mapping
-from rqa.intake.readings import read
+from rqa.intake.readings import ONLY_LOOK, USUAL, How, read
+from rqa.intake.records import Reject
 from rqa.intake.sources import SourceFile, Text, files_of, quoted
 from rqa.store.ddl import columns
 from rqa.store.named import NamedFiles
-from rqa.store.rejects import LINES, Reject, drop_rejects, rejects_of
+from rqa.store.whole import read_whole
 
 COMPUTED = {"DOUBLE", "FLOAT", "DECIMAL"}
 """Types of a SELECT's columns that come with a decimal point."""
@@ -106,7 +107,7 @@ class Stager:
     def bind(self, item: Plan) -> None:
         """Check that the entry's mapping fits its source, without reading rows."""
         if item.source is not None:
-            text = self._text(item.source, wanted_columns(item.entry.spec))
+            text = self._text(item.source, wanted_columns(item.entry.spec), ONLY_LOOK)
         else:
             self.named.bind(item.named, wanted_columns(item.entry.spec))
             text = self._select_text(item)
@@ -116,54 +117,49 @@ class Stager:
     def stage(self, item: Plan, file_no: int) -> Staged:
         """Read one planned source into its staging table."""
         result = Staged(item.label, item.entry.table.name, file_no, item.digest, item.fingerprint)
-        result.first_rowid = self._height(item.entry.table.name)
         if item.source is None:
             try:
                 self.named.read(item.named, wanted_columns(item.entry.spec))
             except duckdb.Error as error:
                 raise self._engine_error(error, item) from error
             text = self._select_text(item)
+            result.rows = self._insert(item, text, file_no)
         else:
-            text = self._text(item.source, wanted_columns(item.entry.spec))
-        if not text.columns:
-            return result
+            text = self._stage_file(item, item.source, result)
         result.first_row = text.first_row
-        try:
-            self._insert(item, text, file_no)
-        except duckdb.InvalidInputException as error:
-            if item.source is None or item.source.format not in LINES:
-                raise self._engine_error(error, item) from error
-            drop_rejects(self.connection, text)
-            text = self._text(item.source, wanted_columns(item.entry.spec), plain_ends=True)
-            self._run_insert(item, text, file_no)
-        except duckdb.Error as error:
-            raise self._engine_error(error, item) from error
-        if item.source is not None:
-            result.rejects = rejects_of(self.connection, text, item.source)
-        result.rows = self._height(result.table) - result.first_rowid
+        # Rows that were taken back leave a gap in the numbering.
+        result.first_rowid = self._one(f"select min(rowid) from temp.stage_{result.table} where file_no = {file_no}")
         return result
 
-    def _text(self, source: SourceFile, wanted: frozenset[str], *, plain_ends: bool = False) -> Text:
+    def _stage_file(self, item: Plan, source: SourceFile, result: Staged) -> Text:
+        wanted, table = wanted_columns(item.entry.spec), f"temp.stage_{result.table}"
+        try:
+            done = read_whole(
+                self.connection,
+                source,
+                lambda how: self._text(source, wanted, how),
+                lambda text: self._insert(item, text, result.file_no),
+                lambda: self._run(f"delete from {table} where file_no = {result.file_no}", item),
+            )
+        except duckdb.Error as error:
+            raise self._engine_error(error, item) from error
+        result.rows, result.rejects = done.rows, done.rejects
+        return done.text
+
+    def _text(self, source: SourceFile, wanted: frozenset[str], how: How = USUAL) -> Text:
         self.count += 1
-        text = read(source, self.count, self.scratch, wanted, plain_ends=plain_ends)
+        text = read(source, self.count, self.scratch, wanted, how)
         if text.data is not None:
             self.connection.register(text.data_name, text.data)
         return text
 
-    def _height(self, table: str) -> int:
-        # Read to its end, since a result left open would forbid the next frame to be registered.
-        rows = self.connection.execute(f"select count(*) from temp.stage_{table}").fetchall()
-        return int(rows[0][0])
+    def _one(self, sql: str) -> int:
+        row = self.connection.execute(sql).fetchone()
+        return int(row[0] or 0) if row else 0
 
-    def _insert(self, item: Plan, text: Text, file_no: int) -> None:
+    def _insert(self, item: Plan, text: Text, file_no: int) -> int:
         sql = judging_select(item.entry, text, item.label, file_no)
-        self.connection.execute(f"insert into temp.stage_{item.entry.table.name} {sql}")
-
-    def _run_insert(self, item: Plan, text: Text, file_no: int) -> None:
-        try:
-            self._insert(item, text, file_no)
-        except duckdb.Error as error:
-            raise self._engine_error(error, item) from error
+        return self._one(f"insert into temp.stage_{item.entry.table.name} {sql}")
 
     def _run(self, sql: str, item: Plan) -> None:
         try:

@@ -1,6 +1,7 @@
 """Bad CSV files: each row ends accepted or refused with its place and rule, or the file is refused with a reason."""
 
 import gzip
+import json
 
 import pytest
 
@@ -64,11 +65,18 @@ CASES = {
         [(3, None, "quote", "")],
     ),
     "quote never closed, mid-file": (
-        lines(csv_line(job("A")), '"Q,U1', csv_line(job("B")), csv_line(job("C"))),
+        lines(csv_line(job("A")), '"Q,U1', csv_line(job("B")), SHORT, csv_line(job("C"))),
         {},
-        ["A"],
-        [(3, None, "quote", "runs on over 3 lines")],
+        ["A", "B", "C"],
+        [(3, None, "quote", ""), (5, None, "fewer fields", "")],
     ),
+    "two quotes never closed": (
+        lines('"Q,U1', csv_line(job("A")), '"R,U2', csv_line(job("B"))),
+        {},
+        ["B"],
+        [(2, None, "quote", "runs on over 3 lines")],
+    ),
+    "inch marks": (lines(csv_line(job('8"', model='Marl 8"')), csv_line(job("B", model='8"'))), {}, ['8"', "B"], []),
     "blank lines in and around broken quotes": (
         lines('"A",U1,Quern,Alder,"x\n\ny",2024-03-01,repaired,2024-03-02', "", '"Q"x', "", SHORT, "", GOOD),
         {},
@@ -276,6 +284,44 @@ def test_broken_gzip_stops_the_load(ws: Workspace, content: bytes) -> None:
     with pytest.raises(SourceError, match=r"jobs\.csv\.gz"):
         ws.jobs(content, name="jobs.csv.gz")
     assert ws.digest() == before
+
+
+@pytest.mark.parametrize("name", ["jobs.csv", "jobs.jsonl"])
+def test_line_longer_than_any_buffer_is_refused_not_lost(ws: Workspace, name: str) -> None:
+    rows = [job("A"), job("x" * 40_000_000), job("B")]
+    report = ws.jobs(csv_of(*rows) if name == "jobs.csv" else "\n".join(map(json.dumps, rows)), name=name)
+    first = 2 if name == "jobs.csv" else 1
+    assert ws.rows("select job_id, source_row from jobs order by 1") == [("A", first), ("B", first + 2)]
+    (refused,) = ws.refused()
+    assert refused[0] == first + 1
+    assert refused[2].startswith("line longer than")
+    assert refused[3].endswith(" bytes")
+    assert ws.one("select len(raw) from refused") == 100_000
+    assert report.total("in_file") == 3
+
+
+@pytest.mark.parametrize("named", [False, True])
+@pytest.mark.parametrize("quoted", [False, True])
+def test_no_stretch_of_broken_rows_is_dropped(ws: Workspace, named: bool, quoted: bool) -> None:
+    """The engine, reading in parallel, passes over a stretch that holds no sound row, and names none of it."""
+    note = '"board\nswap"' if quoted else "board swap"
+    rows = [csv_line(job(f"J{i}", procedure=note, model="x" * 300)) for i in range(26_000)]
+    rows[20_000:25_000] = [f"{row},more" for row in rows[20_000:25_000]]
+    ws.write("jobs.csv", lines(*rows))
+    entry = {"table": "jobs", "select": "select * from f"} if named else {"table": "jobs", "from": "f"}
+    report = ws.load({"files": {"f": {"path": "jobs.csv"}}, "table": [entry]})
+    assert ws.one("select count(*) from jobs") == 21_000
+    assert ws.one("select count(*) from jobs where source_row <> substr(job_id, 2)::int + 2") == 0
+    assert ws.one("select count(*), min(source_row), max(source_row) from refused") == (5_000, 20_002, 25_001)
+    assert [f.in_file for f in report.files if f.source_file == "jobs.csv"] == [26_000]
+
+
+def test_quote_never_closed_in_a_large_file_costs_its_own_line(ws: Workspace) -> None:
+    rows = [csv_line(job(f"J{i}")) for i in range(60_000)]
+    report = ws.jobs(lines(*rows[:10], '"Q,U1', *rows[10:], SHORT, '"R"', csv_line(job("LAST"))))
+    assert (report.total("in_file"), report.total("accepted")) == (60_004, 60_001)
+    assert [r for r, *_ in ws.refused()] == [12, 60_003, 60_004]
+    assert ws.one("select source_row from jobs where job_id = 'LAST'") == 60_005
 
 
 def test_rows_keep_their_places_in_a_file_read_in_parallel(ws: Workspace) -> None:

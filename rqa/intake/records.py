@@ -1,0 +1,195 @@
+"""Records of a text file, as far as the engine cannot be trusted with them: overlong lines and quotes never closed.
+
+The engine passes over a line longer than its buffer without a word, and takes everything behind a quote that is not
+closed for one record. Such files are found by a quick look at their bytes, and are handed to the engine as a copy
+without the records that are none; these are refused by name. Reading in parallel, it also drops a whole stretch of a
+file in which it finds no sound line to begin at; so what it gives is counted against what the file holds.
+"""
+
+import gzip
+import itertools
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import IO
+
+from rqa.intake.sources import SourceFile, pieces
+
+LONGEST_LINE = 2_000_000
+"""Bytes; a longer line is refused as a row, so that one broken quote cannot take all memory."""
+KEPT_RAW = 100_000
+"""Characters of a refused record that are kept as read."""
+TOO_LONG = f"line longer than {LONGEST_LINE:,} bytes"
+NOT_CLOSED = "a quote that is not closed, or text after a closing quote"
+Reject = tuple[int, str, str, str]
+"""Place among the file's records counted from 0, rule, value, raw."""
+
+
+class Quotes:
+    """Follows quotes from line to line: they open at the beginning of a field only, and are doubled within."""
+
+    def __init__(self, quote: bytes, delimiter: bytes) -> None:
+        self.quote, self.delimiter = quote, delimiter
+
+    def open_after(self, line: bytes, inside: bool) -> bool:
+        """Whether a quote is open at the end of the line, when one was (`inside`) or was not at its beginning."""
+        quote, at = self.quote, 0
+        if not quote or quote not in line:
+            return inside
+        while True:
+            if inside:
+                at = line.find(quote, at)
+                if at < 0:
+                    return True
+                if line[at + 1 : at + 2] == quote:
+                    at += 2
+                    continue
+                inside = False
+            elif line[at : at + 1] == quote:
+                inside, at = True, at + 1
+                continue
+            at = line.find(self.delimiter, at) + 1
+            if at == 0:
+                return False
+
+
+@dataclass(frozen=True)
+class Look:
+    """A quick look at a file: its lines, how many of them hold nothing, its quotes.
+
+    `doubtful` says that it may hold an overlong record or a quote never closed (at times it only seems so).
+    """
+
+    lines: int
+    blanks: int
+    quotes: int
+    doubtful: bool
+
+    def records(self, *, skip: int, blanks_count: bool) -> int:
+        """How many records stand behind the first `skip` lines, at most; exactly, if there are no quotes."""
+        return max(self.lines - skip - (0 if blanks_count else self.blanks), 0)
+
+
+def look(source: SourceFile, quote: bytes, *, skip: int) -> Look:
+    """Look at the file's bytes; lines that hold nothing are counted behind the first `skip` lines."""
+    lines, blanks, quotes, run, doubtful, tail = 0, 0, 0, 0, False, b"\n"
+    for piece in pieces(source):
+        run = 0 if _record_ends(piece, quote, quotes) else run + len(piece)
+        doubtful = doubtful or run > LONGEST_LINE // 2
+        quotes += piece.count(quote) if quote else 0
+        lines += piece.count(b"\n")
+        # A line that holds nothing may lie across a seam; a seam's "\r" is looked at with the next piece.
+        text = tail + piece
+        if b"\n\n" in text or b"\n\r\n" in text:
+            blanks += sum(1 for _ in _NOTHING.finditer(text, 0, len(text)))
+            if tail.startswith(b"\n") and len(tail) > 1:
+                blanks -= sum(1 for _ in _NOTHING.finditer(tail))
+        tail = text[-2:]
+    if tail != b"\n" and not tail.endswith(b"\n"):
+        lines += 1
+    for head in _head(source, skip):
+        blanks -= not head.strip(b"\r\n")
+    return Look(lines, blanks, quotes, doubtful or quotes % 2 == 1)
+
+
+_NOTHING = re.compile(rb"\n(?=\r?\n)")
+
+
+def _head(source: SourceFile, lines: int) -> list[bytes]:
+    with _reading(source.path) as stream:
+        return [line for line, _ in itertools.islice(_bounded(stream), lines)]
+
+
+def records_exactly(source: SourceFile, quotes: Quotes, *, skip: int, blanks_count: bool) -> int:
+    """How many records stand behind the first `skip` lines, quotes followed one by one; slow."""
+    found, inside, blank = 0, False, False
+    with _reading(source.path) as stream:
+        for line, _ in itertools.islice(_bounded(stream), skip, None):
+            blank = not inside and not line.strip(b"\r\n")
+            inside = quotes.open_after(line, inside)
+            found += not inside and (blanks_count or not blank)
+    return found + inside
+
+
+def _record_ends(piece: bytes, quote: bytes, before: int) -> bool:
+    at, quotes = 0, before
+    while (end := piece.find(b"\n", at)) >= 0:
+        quotes += piece.count(quote, at, end) if quote else 0
+        if quotes % 2 == 0:
+            return True
+        at = end + 1
+    return False
+
+
+def _reading(path: Path) -> IO[bytes]:
+    return gzip.open(path, "rb") if path.suffix == ".gz" else path.open("rb")  # type: ignore[return-value]
+
+
+def mended(source: SourceFile, target: Path, quotes: Quotes, *, skip: int, blanks_count: bool) -> list[Reject]:
+    """Copy the file to `target` without the records that are none, and return these.
+
+    `skip` lines (up to the header's) are copied as they are; `blanks_count` says whether a blank line is a record.
+    """
+    rejects: list[Reject] = []
+    place, inside, held, size = 0, False, [], 0
+
+    def refuse(rule: str, value: str, raw: bytes) -> None:
+        rejects.append((place, rule, value, raw[:KEPT_RAW].decode("utf-8", "replace").strip("\r\n")))
+
+    with target.open("wb") as out, _reading(source.path) as stream:
+        lines = _bounded(stream)
+        waiting: list[tuple[bytes, int]] = []
+        while True:
+            line, length = waiting.pop() if waiting else next(lines, (b"", 0))
+            if skip and line:
+                out.write(line)
+                skip -= 1
+                continue
+            ended = not line
+            if line:
+                held.append((line, length))
+                size += length
+                inside = quotes.open_after(line, inside)
+            if inside and (ended or size > LONGEST_LINE):
+                # The quote was never closed: its line is refused, and reading goes on behind it.
+                refuse(NOT_CLOSED, "", held[0][0])
+                waiting += held[:0:-1]
+                place, inside, held, size = place + 1, False, [], 0
+                if waiting or not ended:
+                    continue
+            if ended:
+                break
+            if inside:
+                continue
+            if size > LONGEST_LINE:
+                refuse(TOO_LONG, f"{size:,} bytes", b"".join(part for part, _ in held))
+                place += 1
+            else:
+                out.writelines(part for part, _ in held)
+                blank = not held[0][0].strip(b"\r\n")
+                place += not blank or blanks_count
+            held, size = [], 0
+    return rejects
+
+
+def _bounded(stream: IO[bytes]) -> Iterator[tuple[bytes, int]]:
+    """The lines of a file with their lengths; of an overlong line only the beginning is given."""
+    while line := stream.readline(LONGEST_LINE):
+        length, last = len(line), line
+        while not last.endswith(b"\n") and (last := stream.readline(LONGEST_LINE)):
+            length += len(last)
+        yield (line if length <= LONGEST_LINE else line.rstrip(b"\n") + b"\n"), length
+
+
+def blank_lines(source: SourceFile, quotes: Quotes, *, skip: int) -> list[int]:
+    """The byte offsets of lines behind the first `skip` that hold nothing and stand in no quotes."""
+    found, offset, inside = [], 0, False
+    with _reading(source.path) as stream:
+        for number, (line, length) in enumerate(_bounded(stream)):
+            if number >= skip:
+                if not inside and not line.strip(b"\r\n"):
+                    found.append(offset)
+                inside = quotes.open_after(line, inside)
+            offset += length
+    return found

@@ -1,0 +1,58 @@
+"""One file read to its end: read again, more carefully, when the engine refuses it or gives fewer records than it has."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import duckdb
+
+from rqa.errors import SourceError
+from rqa.intake.readings import LINES, USUAL, How
+from rqa.intake.records import Reject
+from rqa.intake.sources import SourceFile, Text
+from rqa.store.rejects import drop_rejects, rejects_of
+
+
+@dataclass(frozen=True)
+class Whole:
+    """What was read of a file: how, how many rows, and the records that are none."""
+
+    text: Text
+    rows: int
+    rejects: list[Reject]
+
+
+def read_whole(
+    connection: duckdb.DuckDBPyConnection,
+    source: SourceFile,
+    text_of: Callable[[How], Text],
+    take: Callable[[Text], int],
+    take_back: Callable[[], None],
+) -> Whole:
+    """Read a file with `take`, which gives the number of rows; `take_back` undoes it.
+
+    Raises `SourceError` if the engine still drops records when it reads them one by one.
+    """
+    how = USUAL
+    while True:
+        text = text_of(how)
+        if not text.columns:
+            return Whole(text, 0, [])
+        try:
+            rows = take(text)
+        except duckdb.InvalidInputException:
+            if how.plain_ends or source.format not in LINES:
+                raise
+            drop_rejects(connection, text)
+            how = replace(how, plain_ends=True)
+            continue
+        rejects = rejects_of(connection, text, source)
+        given = rows + len(rejects) - len(text.cut)
+        if not text.due.short(given):
+            return Whole(text, rows, rejects)
+        take_back()
+        if how.one_by_one:
+            raise SourceError(
+                f"{source.label}: the engine gives {given:,} records of it, and it holds {text.due.at_most:,}. "
+                "Nothing was loaded; please report it."
+            )
+        how = replace(how, one_by_one=True)
