@@ -8,7 +8,6 @@ file in which it finds no sound line to begin at; so what it gives is counted ag
 
 import gzip
 import itertools
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -22,6 +21,7 @@ KEPT_RAW = 100_000
 """Characters of a refused record that are kept as read."""
 TOO_LONG = f"line longer than {LONGEST_LINE:,} bytes"
 NOT_CLOSED = "a quote that is not closed, or text after a closing quote"
+NEWLINE, RETURN = 10, 13
 Reject = tuple[int, str, str, str]
 """Place among the file's records counted from 0, rule, value, raw."""
 
@@ -73,27 +73,26 @@ class Look:
 
 def look(source: SourceFile, quote: bytes, *, skip: int) -> Look:
     """Look at the file's bytes; lines that hold nothing are counted behind the first `skip` lines."""
-    lines, blanks, quotes, run, doubtful, tail = 0, 0, 0, 0, False, b"\n"
+    import numpy as np
+
+    lines, blanks, quotes, run, doubtful, last = 0, 0, 0, 0, False, b"x\n"
     for piece in pieces(source):
         run = 0 if _record_ends(piece, quote, quotes) else run + len(piece)
         doubtful = doubtful or run > LONGEST_LINE // 2
-        quotes += piece.count(quote) if quote else 0
-        lines += piece.count(b"\n")
-        # A line that holds nothing may lie across a seam; a seam's "\r" is looked at with the next piece.
-        text = tail + piece
-        if b"\n\n" in text or b"\n\r\n" in text:
-            blanks += sum(1 for _ in _NOTHING.finditer(text, 0, len(text)))
-            if tail.startswith(b"\n") and len(tail) > 1:
-                blanks -= sum(1 for _ in _NOTHING.finditer(tail))
-        tail = text[-2:]
-    if tail != b"\n" and not tail.endswith(b"\n"):
-        lines += 1
+        # The two bytes before the piece, as a line that holds nothing may lie across the seam.
+        data = np.frombuffer(last + piece, np.uint8)
+        ends = data == NEWLINE
+        lines += int(np.count_nonzero(ends[2:]))
+        blanks += int(np.count_nonzero(ends[1:-1] & ends[2:]))
+        if b"\r" in piece or b"\r" in last:
+            blanks += int(np.count_nonzero(ends[:-2] & (data[1:-1] == RETURN) & ends[2:]))
+        if quote and quote in piece:
+            quotes += int(np.count_nonzero(data[2:] == quote[0])) if len(quote) == 1 else piece.count(quote)
+        last = (last + piece)[-2:]
+    lines += not last.endswith(b"\n")
     for head in _head(source, skip):
         blanks -= not head.strip(b"\r\n")
     return Look(lines, blanks, quotes, doubtful or quotes % 2 == 1)
-
-
-_NOTHING = re.compile(rb"\n(?=\r?\n)")
 
 
 def _head(source: SourceFile, lines: int) -> list[bytes]:

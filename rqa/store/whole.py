@@ -1,4 +1,4 @@
-"""One file read to its end: read again, more carefully, when the engine refuses it or gives fewer records than it has."""
+"""One file read to its end: read again, more carefully, when the engine refuses it or drops records of it."""
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
