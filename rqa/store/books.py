@@ -16,8 +16,9 @@ Outcome = tuple[tuple[FileCount, ...], tuple[Refusal, ...], tuple[Remark, ...], 
 
 def one(connection: duckdb.DuckDBPyConnection, sql: str) -> int:
     """The one whole number that a query gives; 0 if it gives no row."""
-    row = connection.execute(sql).fetchone()
-    return int(row[0]) if row else 0
+    # A result that is not fetched to its end keeps the connection busy.
+    rows = connection.execute(sql).fetchall()
+    return int(rows[0][0]) if rows else 0
 
 
 def unchanged(connection: duckdb.DuckDBPyConnection, items: Sequence[Plan]) -> dict[int, int]:

@@ -25,8 +25,8 @@ def settle_keys(connection: duckdb.DuckDBPyConnection, table: Table, derived: Se
         f"create or replace temp table clash as select {key} from good_rows group by all having count(*) > 1 "
         f"union select {key} from main.{name} semi join good_rows using ({key})"
     )
-    clashes = connection.execute("select count(*) from clash").fetchone()
-    if not clashes or not clashes[0]:
+    ((clashes,),) = connection.execute("select count(*) from clash").fetchall()
+    if not clashes:
         rows = connection.execute("select file_no, count(*) from good_rows group by all").fetchall()
         connection.execute(f"insert into main.{name} select {stored} from good_rows")
     else:

@@ -82,14 +82,14 @@ class NamedFiles:
             f"insert into temp.{_table(source.name)} by name select {given}, {literal(source.label)} as source_file, "
             f"place + {text.first_row} as source_row from named_placed "
             'where not "~blank" and "~fault" is null order by place'
-        ).fetchone()
+        ).fetchall()
         faults = self.connection.execute(
             f'select place, "~fault", \'\', left("~whole", {KEPT_RAW}) from named_placed '
             'where not "~blank" and "~fault" is not null order by place'
         ).fetchall()
         self.connection.execute("drop view named_placed")
         self.connection.execute("drop table named_taken")
-        rows = int(moved[0]) if moved else 0
+        rows = int(moved[0][0]) if moved else 0
         return NamedRead(source.label, source.digest(), rows, text.first_row, sorted([*rejects, *faults]))
 
     def _take(self, source: SourceFile, text: Text) -> int:
@@ -101,8 +101,8 @@ class NamedFiles:
         ]
         taken = self.connection.execute(
             f"create or replace temp table named_taken as select {', '.join([*given, *marks])} from {text.scan}"
-        ).fetchone()
-        return int(taken[0]) if taken else 0
+        ).fetchall()
+        return int(taken[0][0]) if taken else 0
 
 
 def _table(name: str) -> str:

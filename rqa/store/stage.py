@@ -154,8 +154,9 @@ class Stager:
         return text
 
     def _one(self, sql: str) -> int:
-        row = self.connection.execute(sql).fetchone()
-        return int(row[0] or 0) if row else 0
+        # A result that is not fetched to its end keeps the connection busy.
+        rows = self.connection.execute(sql).fetchall()
+        return int(rows[0][0] or 0) if rows else 0
 
     def _insert(self, item: Plan, text: Text, file_no: int) -> int:
         sql = judging_select(item.entry, text, item.label, file_no)

@@ -158,6 +158,26 @@ def test_excel(ws: Workspace, first: int, header_row: int | None) -> None:
     assert (count.in_file, count.left_out, count.read) == (7, 1, 6)
 
 
+def test_several_files_of_each_format(ws: Workspace) -> None:
+    for number in range(3):
+        rows = [job(f"{n}{number}") for n in "AB"]
+        workbook(ws.folder / f"{number}.xlsx", [list(rows[0]), *(list(r.values()) for r in rows)])
+        pl.DataFrame(rows).write_parquet(ws.folder / f"{number}.parquet")
+        ws.write(f"{number}.jsonl", jsonl(*rows))
+        with closing(sqlite3.connect(ws.folder / f"{number}.db")) as connection:
+            connection.execute(f"create table jobs ({', '.join(rows[0])})")
+            connection.executemany(f"insert into jobs values ({', '.join('?' * 8)})", [list(r.values()) for r in rows])
+            connection.commit()
+    endings = ("xlsx", "parquet", "jsonl", "db")
+    files = {e: {"path": f"*.{e}", **({"table": "jobs"} if e == "db" else {})} for e in endings}
+    tables = [{"table": "jobs", "from": e, "columns": {"job_id": {"sql": f"job_id || '.{e}'"}}} for e in endings]
+    assert ws.load({"files": files, "table": tables}).total("accepted") == 24
+    sql = " union all by name ".join(f"select * replace (job_id || '.s{e}' as job_id) from {e}" for e in endings)
+    report = ws.load({"files": files, "table": [*tables, {"table": "jobs", "select": sql}]})
+    assert report.total("accepted") - 24 == 24
+    assert ws.one("select count(*) from jobs") == 48
+
+
 def test_excel_times_in_other_formats_and_numbers_with_comma(ws: Workspace) -> None:
     rows = [
         HEADER_CELLS,
