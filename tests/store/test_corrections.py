@@ -167,7 +167,7 @@ ROWS = st.lists(st.tuples(KEYS, st.sampled_from("xyz")), max_size=6)
 LOADS = st.lists(st.dictionaries(st.sampled_from([0, 1, 2]), ROWS, min_size=1), min_size=1, max_size=4)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(loads=LOADS)
 def test_settling_equals_a_slow_reading_of_the_rules(loads: list[dict[int, list[tuple[str, str]]]]) -> None:
     with Depot("tests", {"test": "key", "subsystem": "value"}) as depot:
