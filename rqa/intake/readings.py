@@ -5,13 +5,12 @@ import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import dataclass, replace
-from functools import partial
 from pathlib import Path
 from typing import Any
 
 from rqa.errors import MappingError, SourceError
 from rqa.intake.mapping import unknown_name
-from rqa.intake.records import LONGEST_LINE, Quotes, Reject, look, mended, records_exactly
+from rqa.intake.records import LONGEST_LINE, Quotes, Reject, made_safe
 from rqa.intake.sources import NATIVE_ENCODINGS, Due, SourceFile, Text, as_utf8, csv_header, literal, pieces, quoted
 from rqa.intake.workbook import read_sheet
 
@@ -77,7 +76,7 @@ def _csv(source: SourceFile, number: int, scratch: Path, how: How) -> Text:
     cut, due = list[Reject](), Due()
     if not how.only_look:
         quotes = Quotes(source.spec.quote.encode(), delimiter.encode())
-        path, cut, due = _made_safe(source, path, scratch / f"{number}.mended", quotes, len(columns) == 1)
+        path, cut, due = made_safe(source, path, scratch / f"{number}.mended", quotes, len(columns) == 1)
     types = ", ".join(f"{literal(c)}: 'VARCHAR'" for c in columns)
     quote = literal(source.spec.quote)
     rejects = f"rejects_{number}"
@@ -101,37 +100,13 @@ def _csv(source: SourceFile, number: int, scratch: Path, how: How) -> Text:
     )
 
 
-def _made_safe(
-    source: SourceFile, path: Path, target: Path, quotes: Quotes, blanks_count: bool
-) -> tuple[Path, list[Reject], Due]:
-    """The file to hand to the engine, the records that it must not see, and how many it must give."""
-    given, cut = replace(source, path=path), list[Reject]()
-    skip = source.spec.header_row if source.format == "csv" else 0
-    seen = look(given, quotes.quote, skip=skip)
-    if not seen.lines:
-        return path, cut, Due(0, True)
-    head = next(pieces(given))
-    if b"\r" in head and b"\n" not in head:
-        given = replace(source, path=as_utf8(source, target.with_suffix(".ends")))
-        seen = look(given, quotes.quote, skip=skip)
-    if seen.doubtful:
-        cut = mended(given, target, quotes, skip=skip, blanks_count=blanks_count)
-        given = replace(source, path=target)
-        seen = look(given, quotes.quote, skip=skip)
-    due = Due(seen.records(skip=skip, blanks_count=blanks_count), not seen.quotes)
-    if seen.quotes:
-        count = partial(records_exactly, given, quotes, skip=skip, blanks_count=blanks_count)
-        due = Due(due.at_most, False, count)
-    return given.path, cut, due
-
-
 def _jsonl(source: SourceFile, scratch: Path, number: int, wanted: frozenset[str], how: How) -> Text:
     path = source.path
     if how.plain_ends or source.spec.encoding.lower() not in NATIVE_ENCODINGS:
         path = as_utf8(source, scratch / f"{number}.jsonl")
     cut, due = list[Reject](), Due()
     if not how.only_look:
-        path, cut, due = _made_safe(source, path, scratch / f"{number}.mended", Quotes(b"", b""), True)
+        path, cut, due = made_safe(source, path, scratch / f"{number}.mended", Quotes(b"", b""), True)
     plain = replace(source, path=path)
     keys = _keys(plain, SAMPLE_LINES)
     absent = [w for w in sorted(wanted) if w not in keys and w.split(".")[0] not in keys]

@@ -9,11 +9,12 @@ file in which it finds no sound line to begin at; so what it gives is counted ag
 import gzip
 import itertools
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import IO
 
-from rqa.intake.sources import SourceFile, pieces
+from rqa.intake.sources import Due, SourceFile, as_utf8, pieces
 
 LONGEST_LINE = 2_000_000
 """Bytes; a longer line is refused as a row, so that one broken quote cannot take all memory."""
@@ -192,3 +193,27 @@ def blank_lines(source: SourceFile, quotes: Quotes, *, skip: int) -> list[int]:
                 inside = quotes.open_after(line, inside)
             offset += length
     return found
+
+
+def made_safe(
+    source: SourceFile, path: Path, target: Path, quotes: Quotes, blanks_count: bool
+) -> tuple[Path, list[Reject], Due]:
+    """The file to hand to the engine, the records that it must not see, and how many it must give."""
+    given, cut = replace(source, path=path), list[Reject]()
+    skip = source.spec.header_row if source.format == "csv" else 0
+    seen = look(given, quotes.quote, skip=skip)
+    if not seen.lines:
+        return path, cut, Due(0, True)
+    head = next(pieces(given))
+    if b"\r" in head and b"\n" not in head:
+        given = replace(source, path=as_utf8(source, target.with_suffix(".ends")))
+        seen = look(given, quotes.quote, skip=skip)
+    if seen.doubtful:
+        cut = mended(given, target, quotes, skip=skip, blanks_count=blanks_count)
+        given = replace(source, path=target)
+        seen = look(given, quotes.quote, skip=skip)
+    due = Due(seen.records(skip=skip, blanks_count=blanks_count), not seen.quotes)
+    if seen.quotes:
+        count = partial(records_exactly, given, quotes, skip=skip, blanks_count=blanks_count)
+        due = Due(due.at_most, False, count)
+    return given.path, cut, due
