@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 
 from rqa.demo.clock import EPOCH
-from rqa.demo.mess import Account, Spoil, other_case, prepared, spoiled
+from rqa.demo.mess import Account, Spoil, other_case, prepared, sent_later, spoiled
 
 if TYPE_CHECKING:
     from rqa.demo.exports import SiteLogs
@@ -127,15 +127,7 @@ def _jobs(rng: np.random.Generator, logs: "SiteLogs", quiet: pl.Expr, thousands:
         Spoil("corrected later", 14),
     ], thousands)  # fmt: skip
     late = f"alder/late_corrections_2026-07{end}.csv"
-    corrected = jobs.filter(pl.col("~mess") == "corrected later").with_columns(
-        pl.when(pl.col("found") == "case").then(pl.lit("port")).otherwise(pl.lit("case")).alias("found"),
-        pl.lit("correction").alias("~mess"),
-    )
-    missing = jobs.filter(pl.col("~mess") == "closing time missing").join(whole, on="at", maintain_order="left")
-    resent = missing.with_columns(
-        pl.col("~whole").alias("closed_at"), pl.lit("closing time sent later").alias("~mess")
-    ).drop("~whole")
-    resent = resent.head((resent.height + 1) // 2)
+    corrected, resent = sent_later(jobs, whole)
     jobs = spoiled(rng, jobs, pl.lit(True), [
         Spoil("unit id in another case", 60, {"unit_id": other_case(pl.col("unit_id"))}),
     ], thousands)  # fmt: skip

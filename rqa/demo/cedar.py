@@ -10,7 +10,7 @@ import polars as pl
 
 from rqa.demo.alder import period, suffix
 from rqa.demo.clock import EPOCH, in_changed_hour, offsets_of
-from rqa.demo.mess import Account, Spoil, other_case, prepared, spoiled
+from rqa.demo.mess import Account, Spoil, other_case, prepared, sent_later, spoiled
 
 if TYPE_CHECKING:
     from rqa.demo.exports import SiteLogs
@@ -94,15 +94,7 @@ def _jobs(rng: np.random.Generator, logs: "SiteLogs", quiet: pl.Expr, thousands:
         Spoil("corrected later", 12),
         Spoil("broken line", 3),
     ], thousands)  # fmt: skip
-    corrected = jobs.filter(pl.col("~mess") == "corrected later").with_columns(
-        pl.when(pl.col("found") == "case").then(pl.lit("port")).otherwise(pl.lit("case")).alias("found"),
-        pl.lit("correction").alias("~mess"),
-    )
-    missing = jobs.filter(pl.col("~mess") == "closing time missing").join(whole, on="at", maintain_order="left")
-    resent = missing.with_columns(
-        pl.col("~whole").alias("closed_at"), pl.lit("closing time sent later").alias("~mess")
-    ).drop("~whole")
-    resent = resent.head((resent.height + 1) // 2)
+    corrected, resent = sent_later(jobs, whole)
     jobs = spoiled(rng, jobs, pl.lit(True), [
         Spoil("unit id in another case", 60, {"unit_id": other_case(pl.col("unit_id"))}),
     ], thousands)  # fmt: skip

@@ -133,3 +133,19 @@ class Account:
             file: {table: {**counts, "mess": self.mess[file][table]} for table, counts in tables.items()}
             for file, tables in self.files.items()
         }
+
+
+def sent_later(jobs: pl.DataFrame, whole: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """The rows a site sends afterwards: its corrections, and half of the closing times that were missing.
+
+    `whole` holds the closing times as they were before anything was spoiled, by `at`.
+    """
+    corrected = jobs.filter(pl.col("~mess") == "corrected later").with_columns(
+        pl.when(pl.col("found") == "case").then(pl.lit("port")).otherwise(pl.lit("case")).alias("found"),
+        pl.lit("correction").alias("~mess"),
+    )
+    missing = jobs.filter(pl.col("~mess") == "closing time missing").join(whole, on="at", maintain_order="left")
+    resent = missing.with_columns(
+        pl.col("~whole").alias("closed_at"), pl.lit("closing time sent later").alias("~mess")
+    ).drop("~whole")
+    return corrected, resent.head((resent.height + 1) // 2)

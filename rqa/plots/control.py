@@ -7,8 +7,8 @@ import altair as alt
 
 from rqa.answers.result import ControlChart
 from rqa.errors import RequestError
-from rqa.plots.ground import Ground, early_word, early_zone, ground
-from rqa.plots.months import HEIGHT, PANEL_HEIGHT, PANELS
+from rqa.plots.ground import Ground, early_word, early_zone, ground, in_panels, month_under_pointer
+from rqa.plots.months import HEIGHT, PANELS
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import PAPER, WIDTH, finish
 from rqa.plots.words import known, listed, month_key, month_name, percent
@@ -134,23 +134,14 @@ def _picture(rows: list[dict[str, Any]], under: Ground, panels: list[str], early
         layers = [*early_zone(min(young), max(young), under, base=base, word=early), *layers]
     layers += _centre_word(rows, under, base)
     if selection:
-        over = alt.selection_point(
-            name="over", fields=["month"], on="pointerover", nearest=True, empty=False, clear="pointerout"
-        )
+        over = month_under_pointer()
         layers += [
             have.transform_filter(over)
             .mark_text(style="rqa-label", fontWeight="bold", align="center", dy=18)
             .encode(x=x, y=under.y("value"), text="share:N"),
             have.mark_point(opacity=0, size=300).encode(x=x, y=under.y("value"), tooltip=tips).add_params(over),
         ]
-    if len(panels) == 1:
-        return alt.layer(*layers)
-    return (
-        alt.layer(*layers, data=values)
-        .properties(width=WIDTH, height=PANEL_HEIGHT)
-        .facet(row=alt.Row("panel:N", title=None, header=alt.Header(labelOrient="top")))
-        .properties(spacing=8)
-    )
+    return in_panels(layers, values, len(panels))
 
 
 def _centre_word(rows: list[dict[str, Any]], under: Ground, base: Any) -> list[Any]:

@@ -7,7 +7,10 @@ from typing import Any
 
 import altair as alt
 
+from rqa.plots.theme import WIDTH
 from rqa.plots.words import MONTHS
+
+PANEL_HEIGHT = 130
 
 
 @dataclass(frozen=True)
@@ -109,3 +112,22 @@ def early_zone(first: str, last: str, under: Ground, *, base: Any, word: str) ->
             text="early_word:N",
         ),
     ]
+
+
+def month_under_pointer() -> Any:
+    """The selection of the month nearest to the pointer."""
+    return alt.selection_point(
+        name="over", fields=["month"], on="pointerover", nearest=True, empty=False, clear="pointerout"
+    )
+
+
+def in_panels(layers: Sequence[Any], values: Any, panels: int) -> Any:
+    """The layers as one picture, or as one panel under another where there are several groups."""
+    if panels == 1:
+        return alt.layer(*layers)
+    return (
+        alt.layer(*layers, data=values)
+        .properties(width=WIDTH, height=PANEL_HEIGHT)
+        .facet(row=alt.Row("panel:N", title=None, header=alt.Header(labelOrient="top")))
+        .properties(spacing=8)
+    )

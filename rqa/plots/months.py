@@ -7,13 +7,12 @@ import altair as alt
 
 from rqa.answers.result import Answer, Comebacks
 from rqa.errors import RequestError
-from rqa.plots.ground import Ground, early_word, early_zone, ground
+from rqa.plots.ground import Ground, early_word, early_zone, ground, in_panels, month_under_pointer
 from rqa.plots.reading import Reading, heading, limits, read, row_of, said
 from rqa.plots.theme import PAPER, WIDTH, finish
 from rqa.plots.words import month_key, month_name
 
 HEIGHT = 250
-PANEL_HEIGHT = 130
 PANELS = 12
 """Panels a reader can compare; more groups are asked for one by one."""
 ENOUGH = 20
@@ -122,23 +121,14 @@ def _picture(rows: list[dict[str, Any]], reading: Reading, under: Ground, panels
             *layers,
         ]
     if selection:
-        over = alt.selection_point(
-            name="over", fields=["month"], on="pointerover", nearest=True, empty=False, clear="pointerout"
-        )
+        over = month_under_pointer()
         layers += [
             base.transform_filter(over)
             .mark_text(style="rqa-label", fontWeight="bold", align="center", dy=-9)
             .encode(x=x, y=under.y("to"), text="share:N"),
             have.mark_point(opacity=0, size=300).encode(x=x, y=y, tooltip=tips).add_params(over),
         ]
-    if len(panels) == 1:
-        return alt.layer(*layers)
-    return (
-        alt.layer(*layers, data=values)
-        .properties(width=WIDTH, height=PANEL_HEIGHT)
-        .facet(row=alt.Row("panel:N", title=None, header=alt.Header(labelOrient="top")))
-        .properties(spacing=8)
-    )
+    return in_panels(layers, values, len(panels))
 
 
 def _words(rows: list[dict[str, Any]], reading: Reading, selection: bool) -> list[str]:

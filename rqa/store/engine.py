@@ -54,9 +54,9 @@ def connect(
         connection = duckdb.connect(":memory:" if read_only else str(path), config=config)
         try:
             connection.execute("set TimeZone = 'UTC'")
+            # A mistyped table must be an error, not a Python variable of that name.
+            connection.execute("set python_enable_replacements = false")
             if read_only:
-                # A mistyped table must be an error, not a Python variable of that name.
-                connection.execute("set python_enable_replacements = false")
                 quoted = str(path).replace("'", "''")
                 connection.execute(f"attach '{quoted}' as {ATTACHED} (read_only)")
         except duckdb.Error:
