@@ -6,12 +6,14 @@ both rooms run without the rest of the package.
 
 from collections.abc import Sequence
 from numbers import Real
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Counts = NDArray[np.int64]
 Numbers = NDArray[np.float64]
+Kind = TypeVar("Kind", bound=np.generic)
 
 LARGEST_COUNT = 2**53
 """Above this a double no longer holds every whole number, so a ratio of counts would be of other counts."""
@@ -40,7 +42,25 @@ def part_and_whole(part_name: str, part: ArrayLike, whole_name: str, whole: Arra
     return parts, wholes
 
 
-def same_shape(arrays: dict[str, Counts]) -> tuple[Counts, ...]:
+def amounts(name: str, given: ArrayLike) -> Numbers:
+    """Finite numbers from 0 up, such as expected counts, as doubles."""
+    numbers = _numbers(name, given)
+    _refuse(name, "must not be missing (NaN or null)", numbers, np.isnan(numbers))
+    _refuse(name, "must be finite", numbers, np.isinf(numbers))
+    _refuse(name, "must be at least 0", numbers, numbers < 0)
+    return numbers
+
+
+def shares(name: str, given: ArrayLike, *, missing: bool = False) -> Numbers:
+    """Numbers from 0 to 1, both taken in, as doubles; a missing one is refused unless `missing` lets it through."""
+    numbers = _numbers(name, given)
+    if not missing:
+        _refuse(name, "must not be missing (NaN or null)", numbers, np.isnan(numbers))
+    _refuse(name, "must be between 0 and 1", numbers, (numbers < 0) | (numbers > 1))
+    return numbers
+
+
+def same_shape(arrays: dict[str, NDArray[Kind]]) -> tuple[NDArray[Kind], ...]:
     """The arrays brought to one shape: they must have it already, or be single numbers; each is a copy of its own."""
     shapes = {a.shape for a in arrays.values() if a.ndim}
     if len(shapes) > 1:
