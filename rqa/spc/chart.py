@@ -11,11 +11,19 @@ Side = Literal["above", "below"]
 
 @dataclass(frozen=True)
 class Signal:
-    """One point that a rule calls out: its place in the chart's arrays, the rule's name, and the side."""
+    """One point that a rule calls out: its place in the chart's arrays, the rule's name, and the side.
+
+    `points` are the places of the whole pattern, the last of them `index`; by default the point alone.
+    """
 
     index: int
     rule: str
     side: Side
+    points: tuple[int, ...] = ()
+
+    def __post_init__(self) -> None:
+        if not self.points:
+            object.__setattr__(self, "points", (self.index,))
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
