@@ -51,6 +51,13 @@ def amounts(name: str, given: ArrayLike) -> Numbers:
     return numbers
 
 
+def measurements(name: str, given: ArrayLike) -> Numbers:
+    """Numbers of any sign, as doubles; NaN is a value that was not taken, an infinite one is refused."""
+    numbers = _numbers(name, given)
+    _refuse(name, "must be finite, or NaN where nothing was measured", numbers, np.isinf(numbers))
+    return numbers
+
+
 def shares(name: str, given: ArrayLike, *, missing: bool = False) -> Numbers:
     """Numbers from 0 to 1, both taken in, as doubles; a missing one is refused unless `missing` lets it through."""
     numbers = _numbers(name, given)
