@@ -6,6 +6,15 @@ know NumPy and SciPy and nothing of logs, stores or drawing.
 
 from rqa.spc.chart import Chart, Signal
 from rqa.spc.proportion_chart import ProportionChart, p_chart
-from rqa.spc.rules import beyond_limits
+from rqa.spc.rules import beyond_limits, nelson, signal_masks, western_electric
 
-__all__ = ["Chart", "ProportionChart", "Signal", "beyond_limits", "p_chart"]
+__all__ = [
+    "Chart",
+    "ProportionChart",
+    "Signal",
+    "beyond_limits",
+    "nelson",
+    "p_chart",
+    "signal_masks",
+    "western_electric",
+]

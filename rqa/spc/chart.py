@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from rqa.arguments import Numbers
 
-Side = Literal["above", "below"]
+Side = Literal["above", "below", "both"]
+"""Where a signal is seen: on one side of the centre, or in a pattern that takes in both."""
 
 
 @dataclass(frozen=True)
