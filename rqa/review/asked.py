@@ -2,7 +2,7 @@
 
 from datetime import datetime
 from pathlib import Path
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from rqa.answers.month import MonthAgainstBefore
 from rqa.answers.result import (
@@ -16,6 +16,9 @@ from rqa.answers.result import (
     Refused,
     Remarks,
 )
+
+if TYPE_CHECKING:
+    import polars as pl
 
 
 class Asked(Protocol):
@@ -62,3 +65,6 @@ class Asked(Protocol):
 
     def overlaps(self) -> Overlaps:
         """Overlapping jobs."""
+
+    def query(self, *args: Any, **kwargs: Any) -> "pl.DataFrame":
+        """A SELECT of the page's own."""

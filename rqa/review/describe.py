@@ -49,7 +49,7 @@ def describe(depot: Asked, month: str | date | None = None) -> MonthFacts:
         month=own,
         month_name=month_name(own),
         as_of=f"{day.day} {month_name(day)}",
-        headline=f"{title}, {month_name(own)}: {_headline(judged)}",
+        headline=f"{title}, {month_name(own)}: {_headline(judged, own)}",
         summary=summary(judged, own),
         verdicts=judged,
         luck=LUCK,
@@ -75,11 +75,14 @@ def _shown(depot: Asked, month: date, day: date) -> tuple[date, date]:
     return max(first, seen) if isinstance(seen, date) and seen <= month else first, last
 
 
-def _headline(judged: tuple[Verdict, ...]) -> str:
+def _headline(judged: tuple[Verdict, ...], own: date) -> str:
+    """The measures in one line; a month other than the page's own is named beside its figure."""
     said = []
     for v in judged:
-        if v.word == "no data":
-            said.append(f"{v.measure} no data" if v.share == "no data" else f"{v.measure} {v.share}")
-        else:
-            said.append(f"{v.measure} {v.share}, {v.word}{' as' if v.word == 'same' else ' than'} before")
+        text = f"{v.measure} {v.share}"
+        if v.share != "no data" and v.month != month_name(own):
+            text += f" ({v.month})"
+        if v.word != "no data":
+            text += f", {v.word}{' as' if v.word == 'same' else ' than'} before"
+        said.append(text)
     return "; ".join(said) + "."

@@ -8,8 +8,8 @@ from rqa.review.facts import Table
 from rqa.review.figures import plain_table
 
 MOST = 15
-
-
+SELECTS = {"(select)": "for a SELECT of the mapping"}
+"""What feeds a SELECT of the mapping has no table of its own."""
 COUNTS = ("read", "accepted", "refused", "known", "superseded", "left_out")
 HEADS = ("read", "accepted", "refused", "known", "superseded", "left out by the mapping")
 
@@ -32,9 +32,7 @@ def intake(depot: Asked) -> tuple[tuple[Table, ...], Table, str]:
 
 
 def _named(last: pl.DataFrame, *names: str) -> list[tuple[object, ...]]:
-    """Rows of the account; what feeds a SELECT of the mapping has no table of its own."""
-    table = pl.col("table_name").replace("(select)", "for a SELECT of the mapping")
-    return last.select(*names, table, *COUNTS).rows()
+    return last.select(*names, pl.col("table_name").replace(SELECTS), *COUNTS).rows()
 
 
 def _by_table(last: pl.DataFrame) -> Table:
@@ -52,7 +50,8 @@ def _refused(refused: pl.DataFrame) -> Table:
         )
         .sort(["rows", "table_name", "column_name", "rule"], descending=[True, False, False, False])
     )  # fmt: skip
-    rows = kinds.select("rule", "table_name", "column_name", "first", "rows").head(MOST).rows()
+    table = pl.col("table_name").replace(SELECTS)
+    rows = kinds.select("rule", table, "column_name", "first", "rows").head(MOST).rows()
     return plain_table("Rules that refused rows", ("rule", "table", "column", "first of them", "rows"), rows, 4)
 
 

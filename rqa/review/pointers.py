@@ -1,8 +1,10 @@
 """Where to look: groups that differ from their comparison by more than luck, with false ones kept rare."""
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
+from importlib.resources import files
 from typing import Any
 
 import polars as pl
@@ -46,13 +48,14 @@ def pointers(depot: Asked, month: date, first: date, final: date | None) -> tupl
     """
     contrasts = [*_steps_against_before(depot, month), *_steps_by_model(depot, (first, month))]
     if final is not None:
-        contrasts += [*_work(depot, (first, final)), *_benches(depot, (first, final))]
+        span = (first, final)
+        contrasts += [*_work(depot, span), *_benches(depot, span), *_lots(depot, span)]
     found = _more_than_luck(contrasts)
     looked = (
         f"{count(len(contrasts))} comparisons were made: each step with the year before and between models, and the "
-        "come-backs that stem from the work itself (classes repeat and workmanship) between kinds of work and between "
-        f"benches, from {month_name(first)} on; groups of fewer than {SMALLEST} cases were left out. Of those shown, "
-        "one in twenty at most is expected to be luck (Benjamini and Hochberg 1995)."
+        "come-backs on what the job had worked on (classes repeat and workmanship) between kinds of work, between "
+        f"benches and between lots of a part, from {month_name(first)} on; groups of fewer than {SMALLEST} cases were "
+        "left out. Of those shown, one in twenty at most is expected to be luck (Benjamini and Hochberg 1995)."
     )
     return found, looked
 
@@ -125,59 +128,87 @@ def _steps_against_before(depot: Asked, month: date) -> list[Contrast]:
 
 
 def _steps_by_model(depot: Asked, span: tuple[date, date]) -> list[Contrast]:
-    """Each step of a procedure on one model against the others; of two models just the worse, being the same test."""
-    keys = ("procedure", "step", "model")
-    totals = _totals(depot.first_pass_yield(by=keys, months=span).table, list(keys), "passed", "exposures")
-    made = []
-    for (procedure, step, model), own in totals.items():
-        same = {k: v for k, v in totals.items() if k[:2] == (procedure, step)}
-        rest = _against_rest(same, (procedure, step, model))
-        twin = len(same) == 2 and own[0] * rest[1] > rest[0] * own[1]
-        if _enough(own[1], rest[1]) and not twin:
-            made.append(
-                Contrast(
-                    f"step “{spoken(step)}” on {spoken(model)} ({spoken(procedure)})", "first-pass yield", *own, *rest,
-                    "on the other models", True, "models may differ by design",
-                    "compare how the step is done on both models",
-                )
-            )  # fmt: skip
-    return made
+    keys = ["procedure", "step", "model"]
+    totals = _totals(depot.first_pass_yield(by=keys, months=span).table, keys, "passed", "exposures")
+    return [
+        Contrast(
+            f"step “{spoken(step)}” on {spoken(model)} ({spoken(procedure)})", "first-pass yield", *own, *rest,
+            "on the other models", True, "models may differ by design", "compare how the step is done on both models",
+        )
+        for (procedure, step, model), own, rest in _each_against_rest(totals, alike=2, up_is_good=True)
+    ]  # fmt: skip
 
 
-def _against_rest(totals: Mapping[tuple[Any, ...], tuple[int, int]], key: tuple[Any, ...]) -> tuple[int, int]:
-    return (
-        sum(e for k, (e, _) in totals.items() if k != key),
-        sum(n for k, (_, n) in totals.items() if k != key),
-    )
+Group = tuple[tuple[Any, ...], tuple[int, int], tuple[int, int]]
+
+
+def _each_against_rest(
+    totals: Mapping[tuple[Any, ...], tuple[int, int]], *, alike: int = 0, up_is_good: bool = False
+) -> Iterator[Group]:
+    """Each group large enough, its events and cases, and those of all others whose first `alike` names are the same.
+
+    Of two groups just the worse: the better one would be the same comparison again.
+    """
+    events, cases, groups = Counter[Any](), Counter[Any](), Counter[Any]()
+    for key, (e, n) in totals.items():
+        events[key[:alike]] += e
+        cases[key[:alike]] += n
+        groups[key[:alike]] += 1
+    for key, (e, n) in totals.items():
+        kin = key[:alike]
+        rest = (events[kin] - e, cases[kin] - n)
+        above = e * rest[1] - rest[0] * n
+        better = above > 0 if up_is_good else above < 0
+        if _enough(n, rest[1]) and not (groups[kin] == 2 and better):
+            yield key, (e, n), rest
 
 
 OWN_WORK = {"class": ["repeat", "workmanship"]}
-"""Classes of come-backs that the work on the bench can have caused."""
-RETURNED = "come-backs within 30 days from the work itself"
+"""Classes of come-backs that the work on the bench, or a part fitted there, can have caused."""
+WINDOW = 30
+RETURNED = f"come-backs within {WINDOW} days on what the job had worked on,"
 
 
 def _work(depot: Asked, span: tuple[date, date]) -> list[Contrast]:
-    table = depot.comebacks(window=30, by=("model", "procedure"), where=OWN_WORK, months=span).table
+    table = depot.comebacks(window=WINDOW, by=("model", "procedure"), where=OWN_WORK, months=span).table
     totals = _totals(table, ["model", "procedure"], "returned", "matured")
     return [
         Contrast(
-            f"{spoken(key[1])} on {spoken(key[0])}", RETURNED, *own, *rest, "of all other work", False, UNLIKE,
+            f"{spoken(procedure)} on {spoken(model)}", RETURNED, *own, *rest, "of all other work", False, UNLIKE,
             "read what the returns were found to have; see which steps touched it",
         )
-        for key, own in totals.items()
-        if _enough(own[1], (rest := _against_rest(totals, key))[1])
+        for (model, procedure), own, rest in _each_against_rest(totals)
     ]  # fmt: skip
 
 
 def _benches(depot: Asked, span: tuple[date, date]) -> list[Contrast]:
-    table = depot.comebacks(window=30, by=("bench",), where=OWN_WORK, months=span).table
+    table = depot.comebacks(window=WINDOW, by=("bench",), where=OWN_WORK, months=span).table
     totals = _totals(table, ["bench"], "returned", "matured")
     return [
         Contrast(
-            f"bench {spoken(key[0])}", RETURNED, *own, *rest, "at the other benches", False,
+            f"bench {spoken(bench)}", RETURNED, *own, *rest, "at the other benches", False,
             f"a job counts under every bench that worked on it; {UNLIKE}",
             "look at the order of steps, tools and light at the bench, not at persons",
         )
-        for key, own in totals.items()
-        if key != ("unknown",) and _enough(own[1], (rest := _against_rest(totals, key))[1])
+        for (bench,), own, rest in _each_against_rest(totals)
+        if bench != "unknown"
+    ]  # fmt: skip
+
+
+def _lots(depot: Asked, span: tuple[date, date]) -> list[Contrast]:
+    sql = (files("rqa.review") / "lots.sql").read_text(encoding="utf-8")
+    first, last = span
+    table = depot.query(
+        sql,
+        {"window": WINDOW, "as_of": depot.as_of.date(), "first_month": first, "last_month": last,
+         "classes": OWN_WORK["class"]},
+    )  # fmt: skip
+    totals = _totals(table, ["part_no", "lot"], "returned", "matured")
+    return [
+        Contrast(
+            f"lot {lot} of part {part}", RETURNED, *own, *rest, "with the part's other lots", False,
+            "a lot is fitted in some weeks only: whatever else was different in them looks the same",
+            "hold what is left of the lot; test it, and ask the supplier",
+        )
+        for (part, lot), own, rest in _each_against_rest(totals, alike=1)
     ]  # fmt: skip

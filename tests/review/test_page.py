@@ -171,6 +171,7 @@ def test_the_words_are_the_answers(depot: Depot, facts: MonthFacts) -> None:
     assert facts.verdicts[2].counts == f"{passed['passed']} of {passed['exposures']} first checks"
     assert "not known yet" in facts.summary
     assert "June 2025" in facts.headline
+    assert f"come-backs within 30 days {facts.verdicts[0].share} (May 2025), " in facts.headline
 
 
 def test_the_planted_work_is_pointed_at_and_nothing_else(facts: MonthFacts) -> None:
