@@ -32,6 +32,9 @@ def rolled_yield(
     names exactly one. Columns: steps (with a checked first attempt), yield (the product of their first-pass yields),
     normalised_yield (its k-th root, k = steps), low, high (of the product). Steps that were never checked are not in
     the product; the notes say how many. A group with no checked step has no data.
+
+    Once any procedure is declared (table procedures), only declared steps enter a product, and a procedure with no
+    declared step drops out: it has no row. The notes say how many checked first attempts that leaves out.
     """
     check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)

@@ -142,6 +142,20 @@ def test_rolled_yield_is_the_product() -> None:
     assert row["low"] < 0.72 < row["high"]
 
 
+def test_rolled_yield_of_procedures_that_are_not_declared() -> None:
+    """With none declared every step counts; once one is, a procedure without declared steps has no row."""
+    jobs = [{"job_id": j, "unit_id": j, "procedure": p, "opened_at": at("01-01"), "closed_at": at("01-02")}
+            for j, p in (("J1", "board"), ("J2", "screen"))]  # fmt: skip
+    steps = [{"job_id": j, "step": "fit"} for j in ("J1", "J2")]
+    with depot_of({"jobs": jobs, "steps": steps}) as depot:
+        assert depot.rolled_yield().table["procedure"].to_list() == ["board", "screen"]
+    declared = [{"procedure": "board", "step_seq": 1, "step": "fit"}]
+    with depot_of({"jobs": jobs, "steps": steps, "procedures": declared}) as depot:
+        r = depot.rolled_yield()
+    assert r.table["procedure"].to_list() == ["board"]
+    assert "1 checked first attempts were at steps" in " ".join(r.notes)
+
+
 def test_empty_depot() -> None:
     with depot_of({}) as depot:
         assert "no jobs yet" in depot.comebacks().notes[0]
