@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from rqa.contract import EARLIEST, LATEST, Column
 from rqa.intake.sources import literal
-from rqa.intake.zones import change_days
+from rqa.intake.zones import change_days, minutes_put_back
 
 SQL_TYPES = {
     "text": "VARCHAR", "code": "VARCHAR", "integer": "BIGINT", "number": "DOUBLE", "time": "TIMESTAMP",
@@ -143,15 +143,25 @@ def clock_change(column: str, manner: Manner) -> str:
     if not days:
         return "null::varchar"
     dates = ", ".join(f"date '{d}'" for d in days)
-    on_change_day = f"{local}::date in ({dates})"
-    utc = f"timezone({zone}, {local})"
-    twin = " or ".join(
-        f"timezone({zone}, {utc} {sign} interval {minutes} minute) = {local}" for sign in "+-" for minutes in (30, 60)
-    )
     return (
-        f"case when not ({on_change_day}) then null when timezone({zone}, {utc}) <> {local} then 'skipped' "
-        f"when {twin} then 'repeated' end"
+        f"case when not ({local}::date in ({dates})) then null "
+        f"when timezone({zone}, timezone({zone}, {local})) <> {local} then 'skipped' "
+        f"when {put_back(column, manner)} is not null then 'repeated' end"
     )
+
+
+def put_back(column: str, manner: Manner) -> str:
+    """SQL: how long before the instant taken for a clock reading the clock showed the same, an INTERVAL; else NULL.
+
+    The engine takes a reading that came twice for its second pass.
+    """
+    local, zone = f"{column}_local", manner.zone
+    whens = " ".join(
+        f"when timezone({zone}, timezone({zone}, {local}) - interval {minutes} minute) = {local} "
+        f"then interval {minutes} minute"
+        for minutes in sorted({m for z in manner.zones for m in minutes_put_back(z)})
+    )
+    return f"(case {whens} end)" if whens else "null::interval"
 
 
 def timed(column: str, manner: Manner) -> str:

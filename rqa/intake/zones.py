@@ -1,4 +1,4 @@
-"""Local clocks: the days on which a zone's clock is changed, so that skipped and repeated hours can be reported."""
+"""Local clocks: when a zone's clock is changed and how far it is put back, so that changed hours can be reported."""
 
 from datetime import UTC, date, datetime, timedelta
 from functools import cache
@@ -8,19 +8,32 @@ FIRST_YEAR, LAST_YEAR = 1990, 2060
 
 
 @cache
-def change_days(zone: str) -> tuple[date, ...]:
-    """The local days, 1990 to 2060, on which the clock of `zone` is put forward or back; sorted."""
+def _changes(zone: str) -> tuple[tuple[date, date, int], ...]:
+    """The changes of a zone's clock, 1990 to 2060: a local day at their beginning and end, minutes put forward."""
     here = ZoneInfo(zone)
-    found: set[date] = set()
+    found = []
     moment = datetime(FIRST_YEAR, 1, 1, tzinfo=UTC)
     end = datetime(LAST_YEAR, 12, 31, tzinfo=UTC)
-    step = timedelta(days=1)
-    before = here.utcoffset(moment.astimezone(here))
+    before = moment.astimezone(here)
     while moment < end:
-        moment += step
-        after = here.utcoffset(moment.astimezone(here))
-        if after != before:
+        moment += timedelta(days=1)
+        after = moment.astimezone(here)
+        moved = (after.utcoffset() or timedelta()) - (before.utcoffset() or timedelta())
+        if moved:
             # The change lies between the two moments, so it falls on one of their local days.
-            found |= {(moment - step).astimezone(here).date(), moment.astimezone(here).date()}
+            found.append((before.date(), after.date(), moved // timedelta(minutes=1)))
         before = after
-    return tuple(sorted(found))
+    return tuple(found)
+
+
+@cache
+def change_days(zone: str) -> tuple[date, ...]:
+    """The local days, 1990 to 2060, on which the clock of `zone` is put forward or back, or that were left out; sorted."""
+    spans = ((first, (last - first).days) for first, last, _ in _changes(zone))
+    return tuple(sorted({first + timedelta(days=n) for first, length in spans for n in range(length + 1)}))
+
+
+@cache
+def minutes_put_back(zone: str) -> tuple[int, ...]:
+    """By how many minutes the clock of `zone` is put back, each amount met from 1990 to 2060 once; sorted."""
+    return tuple(sorted({-moved for _, _, moved in _changes(zone) if moved < 0}))
