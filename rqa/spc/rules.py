@@ -10,7 +10,7 @@ such as EWMA and CUSUM, which have limits of their own.
 
 from collections.abc import Sequence
 
-from rqa.spc.chart import Chart, Signal
+from rqa.spc.chart import Chart, Signal, stage_by_stage
 from rqa.spc.patterns import LimitRule, Masks, PointRule, TrendRule, ZoneRule
 
 BEYOND_LIMITS = "beyond the limits"
@@ -99,5 +99,5 @@ def signal_masks(chart: Chart, rules: Sequence[PointRule] = MONTHLY) -> dict[str
 
 
 def _judged(chart: Chart, rules: Sequence[PointRule]) -> tuple[Signal, ...]:
-    found = (signal for rule in rules for signal in rule(chart))
+    found = (signal for rule in rules for signal in stage_by_stage(rule)(chart))
     return tuple(sorted(found, key=lambda signal: signal.index))
