@@ -28,7 +28,7 @@ def _changes(zone: str) -> tuple[tuple[date, date, int], ...]:
 
 @cache
 def change_days(zone: str) -> tuple[date, ...]:
-    """The local days, 1990 to 2060, on which the clock of `zone` is put forward or back, or that were left out; sorted."""
+    """The local days, 1990 to 2060, on which the clock of `zone` is put forward or back, or that it leaves out."""
     spans = ((first, (last - first).days) for first, last, _ in _changes(zone))
     return tuple(sorted({first + timedelta(days=n) for first, length in spans for n in range(length + 1)}))
 
