@@ -75,7 +75,7 @@ class Basis:
         return tuple(sentences)
 
 
-def basis(points: int, baseline: Baseline, stages: Stages, set_aside: Aside) -> Basis:
+def basis(points: int, baseline: Baseline, stages: Stages, set_aside: Aside, *, charts: int | None = None) -> Basis:
     """Check the three arguments against the number of points.
 
     Parameters
@@ -88,6 +88,8 @@ def basis(points: int, baseline: Baseline, stages: Stages, set_aside: Aside) -> 
         Places of the points at which a new stage begins, ascending, such as [20] to split before the 21st point.
     set_aside
         Reasons by place of the points to be left out of the limits and of the judgement.
+    charts
+        How many charts are made at once; their baseline may then be one true/false a chart and point.
 
     Raises
     ------
@@ -95,7 +97,7 @@ def basis(points: int, baseline: Baseline, stages: Stages, set_aside: Aside) -> 
         A baseline of another length, of other than true/false, or without a point; stages out of order or outside
         the chart; a point set aside that is not there, or without a reason; a stage left without a point.
     """
-    chosen = _baseline(baseline, points)
+    chosen = _baseline(baseline, points, charts)
     starts = _starts(stages, points)
     aside = _aside(set_aside, points)
     chosen[..., [point.index for point in aside]] = False
@@ -111,7 +113,7 @@ def basis(points: int, baseline: Baseline, stages: Stages, set_aside: Aside) -> 
     return made
 
 
-def _baseline(given: Baseline, points: int) -> Mask:
+def _baseline(given: Baseline, points: int, charts: int | None) -> Mask:
     if given is None:
         return np.ones(points, dtype=np.bool_)
     if isinstance(given, slice):
@@ -119,7 +121,7 @@ def _baseline(given: Baseline, points: int) -> Mask:
         chosen[given] = True
     else:
         chosen = np.array(given)
-        if chosen.dtype != np.bool_ or chosen.shape != (points,):
+        if chosen.dtype != np.bool_ or chosen.shape not in ((points,), (charts, points)):
             raise ValueError(
                 f"baseline must be a slice or one true/false for each of the {points} points: "
                 f"{chosen.dtype} of shape {chosen.shape}"

@@ -70,8 +70,9 @@ class Chart:
     set_aside: tuple[SetAside, ...] = ()
 
     def __post_init__(self) -> None:
-        if len(self.baseline) != len(self.values):
-            every = np.ones(len(self.values), dtype=np.bool_)
+        points = self.values.shape[-1]
+        if self.baseline.shape[-1] != points:
+            every = np.ones(points, dtype=np.bool_)
             every.setflags(write=False)
             object.__setattr__(self, "baseline", every)
 
