@@ -35,6 +35,23 @@ class Contrast:
     up_is_good: bool
     caution: str
     check: str
+    only_worse: bool = True
+    """Compared both ways, and pointed at only when it is worse: beside one bad group all others look better."""
+
+    @property
+    def share(self) -> float:
+        """The group's own share."""
+        return self.events / self.size
+
+    @property
+    def other_share(self) -> float:
+        """The share it is compared with."""
+        return self.other_events / self.other_size
+
+    @property
+    def worse(self) -> bool:
+        """Whether the group's share lies on the bad side of the other."""
+        return self.share < self.other_share if self.up_is_good else self.share > self.other_share
 
 
 UNLIKE = "the mix of work is not allowed for"
@@ -55,28 +72,41 @@ def pointers(depot: Asked, month: date, first: date, final: date | None) -> tupl
         f"{count(len(contrasts))} comparisons were made: each step with the year before and between models, and the "
         "come-backs on what the job had worked on (classes repeat and workmanship) between kinds of work, between "
         f"benches and between lots of a part, from {month_name(first)} on; groups of fewer than {SMALLEST} cases were "
-        "left out. Of those shown, one in twenty at most is expected to be luck (Benjamini and Hochberg 1995)."
+        "left out. Of groups set beside their like the worse are named. Of those shown, one in twenty at most is "
+        "expected to be luck (Benjamini and Hochberg 1995)."
     )
     return found, looked
 
 
-def _more_than_luck(contrasts: list[Contrast]) -> tuple[Pointer, ...]:
-    from rqa.stats import difference_interval, proportion_test
-
-    if not contrasts:
-        return ()
-    both: dict[str, Any] = {
+def _both_sides(contrasts: list[Contrast]) -> dict[str, Any]:
+    return {
         "successes1": [c.events for c in contrasts], "trials1": [c.size for c in contrasts],
         "successes2": [c.other_events for c in contrasts], "trials2": [c.other_size for c in contrasts],
     }  # fmt: skip
-    p_values = proportion_test(**both).p_value.tolist()
-    apart = difference_interval(**both)
-    sure = discoveries(p_values)
-    order = sorted((p, i) for i, p in enumerate(p_values) if sure[i])
+
+
+def p_values(contrasts: list[Contrast]) -> list[float]:
+    """How often luck alone would set each pair as far apart: Fisher's exact test, two-sided."""
+    from rqa.stats import proportion_test
+
+    found: list[float] = proportion_test(**_both_sides(contrasts)).p_value.tolist() if contrasts else []
+    return found
+
+
+def _more_than_luck(contrasts: list[Contrast]) -> tuple[Pointer, ...]:
+    from rqa.stats import difference_interval
+
+    if not contrasts:
+        return ()
+    by_luck = p_values(contrasts)
+    apart = difference_interval(**_both_sides(contrasts))
+    sure = discoveries(by_luck)
+    told = (i for i, c in enumerate(contrasts) if sure[i] and (c.worse or not c.only_worse))
+    order = sorted((by_luck[i], i) for i in told)
     made = []
     for _, i in order[:MOST]:
         c, gap = contrasts[i], float(apart.estimate[i])
-        word = "better" if (gap > 0) == c.up_is_good else "worse"
+        word = "worse" if c.worse else "better"
         made.append(
             Pointer(
                 c.where,
@@ -121,6 +151,7 @@ def _steps_against_before(depot: Asked, month: date) -> list[Contrast]:
         Contrast(
             f"step “{spoken(step)}”", f"first-pass yield in {month_name(month)}", *now[step,], *before[step,],
             "in the twelve months before", True, UNLIKE, "read the fault codes of the failed attempts; see five done",
+            only_worse=False,
         )
         for (step,) in now
         if (step,) in before and _enough(now[step,][1], before[step,][1])
@@ -196,19 +227,45 @@ def _benches(depot: Asked, span: tuple[date, date]) -> list[Contrast]:
 
 
 def _lots(depot: Asked, span: tuple[date, date]) -> list[Contrast]:
+    """Each lot of a part against the part's other lots of about the same time.
+
+    A job with a bad lot often has lots of other parts in it that were fitted in the same weeks. So when a lot is worse
+    by more than luck, the rest are counted again without the jobs it went into, until no such lot is left.
+    """
+    pointed: list[Contrast] = []
+    aside: list[tuple[str, str]] = []
+    while True:
+        found = _compared_lots(depot, span, aside)
+        by_luck = p_values([c for _, c in found])
+        sure = discoveries(by_luck)
+        worse = [i for i, (_, c) in enumerate(found) if sure[i] and c.worse]
+        if not worse or len(pointed) == MOST:
+            return [*pointed, *(c for _, c in found)]
+        # Among p-values too small for a number, the widest gap.
+        surest = min(worse, key=lambda i: (by_luck[i], found[i][1].other_share - found[i][1].share, found[i][0]))
+        aside.append(found[surest][0])
+        pointed.append(found[surest][1])
+
+
+def _compared_lots(
+    depot: Asked, span: tuple[date, date], aside: list[tuple[str, str]]
+) -> list[tuple[tuple[str, str], Contrast]]:
     sql = (files("rqa.review") / "lots.sql").read_text(encoding="utf-8")
     first, last = span
-    table = depot.query(
-        sql,
-        {"window": WINDOW, "as_of": depot.as_of.date(), "first_month": first, "last_month": last,
-         "classes": OWN_WORK["class"]},
-    )  # fmt: skip
-    totals = _totals(table, ["part_no", "lot"], "returned", "matured")
+    asked = {
+        "window": WINDOW, "as_of": depot.as_of.date(), "first_month": first, "last_month": last,
+        "classes": OWN_WORK["class"], "aside_parts": [p for p, _ in aside], "aside_lots": [lot for _, lot in aside],
+    }  # fmt: skip
     return [
-        Contrast(
-            f"lot {lot} of part {part}", RETURNED, *own, *rest, "with the part's other lots", False,
-            "a lot is fitted in some weeks only: whatever else was different in them looks the same",
-            "hold what is left of the lot; test it, and ask the supplier",
+        (
+            (part, lot),
+            Contrast(
+                f"lot {lot} of part {part}", RETURNED, events, size, other_events, other_size,
+                "with the part's other lots of about the same time", False,
+                "a lot is fitted in some weeks only: whatever else was different in them looks the same",
+                "hold what is left of the lot; test it, and ask the supplier",
+            ),
         )
-        for (part, lot), own, rest in _each_against_rest(totals, alike=1)
+        for part, lot, size, events, other_size, other_events in depot.query(sql, asked).iter_rows()
+        if _enough(size, other_size)
     ]  # fmt: skip

@@ -18,7 +18,10 @@ SPAN = (date(2025, 1, 1), date(2025, 6, 1))
 
 
 def fitted(lots: int, *, bad: str = "", seed: int = 1, jobs: int = 500) -> dict[str, list[dict[str, Any]]]:
-    """Jobs of half a year, one part in each, lot after lot; of a `bad` lot 4 in 10 come back, else 1 in 20."""
+    """Jobs of half a year with lot after lot of one part; of a `bad` lot 4 in 10 come back, else 1 in 20.
+
+    Every other job has a second part in it, whose lots change when those of the first one do.
+    """
     rng, tables = random.Random(seed), {"jobs": [], "parts": []}
     for n in range(jobs):
         opened = FIRST_DAY + timedelta(days=170 * n / jobs)
@@ -26,6 +29,8 @@ def fitted(lots: int, *, bad: str = "", seed: int = 1, jobs: int = 500) -> dict[
         tables["jobs"].append({"job_id": f"J{n}", "unit_id": f"U{n}", "found": "antenna", "opened_at": opened,
                                "closed_at": closed})  # fmt: skip
         tables["parts"].append({"job_id": f"J{n}", "line": 1, "part_no": "P-1", "lot": lot})
+        if n % 2:
+            tables["parts"].append({"job_id": f"J{n}", "line": 2, "part_no": "P-2", "lot": f"M{lot}"})
         if rng.random() < (0.4 if lot == bad else 0.05):
             again = closed + timedelta(days=rng.randint(1, 25))
             tables["jobs"].append({"job_id": f"R{n}", "unit_id": f"U{n}", "found": "antenna", "opened_at": again,
@@ -40,11 +45,11 @@ def look(tables: dict[str, list[dict[str, Any]]], tmp_path: Path) -> tuple[Point
         return room.pointers(depot, date(2025, 6, 1), *SPAN)[0]
 
 
-def test_a_bad_lot_is_pointed_at(tmp_path: Path) -> None:
+def test_a_bad_lot_is_pointed_at_and_not_what_was_fitted_with_it(tmp_path: Path) -> None:
     found = look(fitted(12, bad="L7"), tmp_path)
     assert [p.where for p in found] == ["lot L7 of part P-1"]
     assert "worse than" in found[0].what
-    assert "with the part's other lots" in found[0].what
+    assert "with the part's other lots of about the same time" in found[0].what
     assert "weeks" in found[0].caution
 
 
@@ -72,16 +77,18 @@ def test_lots_are_counted_as_by_hand() -> None:
             job("F", "U3", day + timedelta(days=2), found="board", disposition="not_economic"),
             job("G", "U4", day + timedelta(days=40)),
             job("H", "U5", day + timedelta(days=60), disposition="not_economic"),
+            job("I", "U6", day - timedelta(days=50)),
         ],
         "parts": [
             {"job_id": j, "line": n, "part_no": p, "lot": lot}
             for n, (j, p, lot) in enumerate(
                 [("A", "P", "1"), ("A", "P", "1"), ("A", "Q", "1"), ("C", "P", "1"), ("C", "P", "2"), ("E", "P", "2"),
-                 ("E", "P", None), ("G", "P", "2"), ("H", "P", "1")]
+                 ("E", "P", None), ("G", "P", "2"), ("H", "P", "1"), ("I", "P", "0")]
             )
         ],
     }  # fmt: skip
-    with depot_of(tables) as depot:
+
+    def counted(depot: Any, *aside: tuple[str, str]) -> list[tuple[Any, ...]]:
         asked: list[pl.DataFrame] = []
 
         class Listening:
@@ -91,9 +98,16 @@ def test_lots_are_counted_as_by_hand() -> None:
                 asked.append(depot.query(sql, params))
                 return asked[-1]
 
-        room._lots(Listening(), (date(2025, 3, 1), date(2025, 4, 1)))  # type: ignore[arg-type]
-    assert asked[0].rows() == [("P", "1", 2, 1), ("P", "2", 2, 0), ("Q", "1", 1, 1)]
-    assert [t for t in asked[0].dtypes[2:] if t != pl.Int64] == []
+        room._compared_lots(Listening(), (date(2025, 1, 1), date(2025, 4, 1)), list(aside))  # type: ignore[arg-type]
+        assert set(asked[0].dtypes[2:]) == {pl.Int64}
+        return asked[0].rows()
+
+    with depot_of(tables) as depot:
+        # Each row: matured and returned of the lot, then of the part's other lots closed in its months or one beside.
+        assert counted(depot) == [
+            ("P", "0", 1, 0, 0, 0), ("P", "1", 2, 1, 2, 0), ("P", "2", 2, 0, 2, 1), ("Q", "1", 1, 1, 0, 0),
+        ]  # fmt: skip
+        assert counted(depot, ("Q", "1")) == [("P", "0", 1, 0, 0, 0), ("P", "1", 1, 0, 2, 0), ("P", "2", 2, 0, 1, 0)]
 
 
 def test_each_group_is_set_against_the_others_of_its_kind() -> None:
