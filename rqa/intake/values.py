@@ -65,16 +65,30 @@ def _number_pattern(manner: Manner, fraction: str, rest: str = "") -> str:
     return rf"^[+-]?(?:{whole}(?:{mark}\d*)?|{mark}\d+){rest}$"
 
 
+def _usual(text: str, mark: str) -> str:
+    """SQL for a time in the usual ISO form, every digit given and `mark` at its end.
+
+    A space may stand for the T, and a day may end at 24:00:00.
+    """
+    form = literal("%Y-%m-%dT%H:%M:%S" + mark)
+    midnight = f"{text}[11] in ('T', ' ') and {text}[12:19] = '24:00:00'"
+    return (
+        f"coalesce(try_strptime({text}, {form}), try_strptime(replace({text}, ' ', 'T'), {form}), "
+        f"case when {midnight} then try_strptime({text}[:10], '%Y-%m-%d') + interval 1 day end)"
+    )
+
+
 def _local(text: str, manner: Manner) -> str:
     """A clock reading without offset, as TIMESTAMP, or NULL."""
     tries = []
     for form in manner.times:
         if form == "iso":
-            # The usual length is told by two characters; the pattern is for the rest.
-            usual = f"length({text}) = 19 and {text}[5] = '-' and {text}[17] = ':'"
-            cast = f"try_cast({text} as timestamp)"
+            # Nothing but the usual form is 19 bytes long, and no form 20; the pattern is for the rest.
             pattern = f"regexp_matches({text}, {literal(ISO_LOCAL)})"
-            tries.append(f"case when {usual} then {cast} when {pattern} then {cast} end")
+            tries.append(
+                f"case strlen({text}) when 19 then {_usual(text, '')} when 20 then null "
+                f"else case when {pattern} then try_cast({text} as timestamp) end end"
+            )
         elif "%z" not in form:
             tries.append(f"try_strptime({text}, {literal(form)})")
     return tries[0] if len(tries) == 1 else f"coalesce({', '.join(tries)})" if tries else "null::timestamp"
@@ -85,10 +99,9 @@ def _instant(text: str, manner: Manner) -> str:
     tries = []
     for form in manner.times:
         if form == "iso":
-            utc = f"length({text}) = 20 and {text}[17] = ':' and {text}[20] = 'Z'"
             tries.append(
-                f"case when {utc} then try_cast(left({text}, 19) as timestamp) when length({text}) < 16 or "
-                f"length({text}) = 19 and {text}[17] = ':' then null "
+                f"case when strlen({text}) = 20 and ends_with({text}, 'Z') then {_usual(text, 'Z')} "
+                f"when strlen({text}) < 17 or strlen({text}) = 19 and {text}[17] = ':' then null "
                 f"when regexp_matches({text}, {literal(ISO_OFFSET)}) "
                 f"then timezone('UTC', try_cast(replace(replace({text}, ' +', '+'), ' -', '-') as timestamptz)) end"
             )

@@ -73,7 +73,7 @@ def bare_read(folder: Path) -> None:
 
 def whole_load(folder: Path, memory: str | None) -> None:
     (folder / "depot.duckdb").unlink(missing_ok=True)
-    rqa.load(folder, memory=memory)
+    rqa.load(folder, **({"memory": memory} if memory else {}))
 
 
 def scan(c: duckdb.DuckDBPyConnection, table: str, columns: str) -> Callable[[], object]:
