@@ -6,16 +6,31 @@ know NumPy and SciPy and nothing of logs, stores or charts, so each can be used 
 
 from rqa.stats.difference import DifferenceInterval, difference_interval
 from rqa.stats.fisher import ProportionTest, proportion_test
+from rqa.stats.follow_up import KaplanMeier, kaplan_meier
+from rqa.stats.hazard import SmoothedHazard, smoothed_hazard
+from rqa.stats.incidence import CumulativeIncidence, cumulative_incidence
+from rqa.stats.incidence_contrast import IncidenceContrast, incidence_contrast
+from rqa.stats.log_rank import LogRank, log_rank
 from rqa.stats.product import ProductInterval, product_interval
 from rqa.stats.proportion import ProportionInterval, proportion_interval
 
 __all__ = [
+    "CumulativeIncidence",
     "DifferenceInterval",
+    "IncidenceContrast",
+    "KaplanMeier",
+    "LogRank",
     "ProductInterval",
     "ProportionInterval",
     "ProportionTest",
+    "SmoothedHazard",
+    "cumulative_incidence",
     "difference_interval",
+    "incidence_contrast",
+    "kaplan_meier",
+    "log_rank",
     "product_interval",
     "proportion_interval",
     "proportion_test",
+    "smoothed_hazard",
 ]
