@@ -17,15 +17,32 @@ if TYPE_CHECKING:
 FOLDER = click.Path(file_okay=False, path_type=Path)
 
 
+@contextmanager
+def _mistakes_end_with_1() -> Iterator[None]:
+    """Whatever a user can get wrong becomes a message on stderr and exit code 1."""
+    try:
+        yield
+    except click.UsageError as error:
+        error.show()
+    except RqaError as error:
+        click.echo(f"rqa: {error}", err=True)
+    except OSError as error:
+        click.echo(f"rqa: {error.filename or 'a file'}: {error.strerror or error}.", err=True)
+    else:
+        return
+    raise click.exceptions.Exit(1)
+
+
 class _Command(click.Group):
-    """A group that turns our errors into one message on stderr and exit code 1."""
+    """A group whose mistakes in arguments and in files end alike."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        with _mistakes_end_with_1():
+            return super().parse_args(ctx, args)
 
     def invoke(self, ctx: click.Context) -> Any:
-        try:
+        with _mistakes_end_with_1():
             return super().invoke(ctx)
-        except RqaError as error:
-            click.echo(f"rqa: {error}", err=True)
-            ctx.exit(1)
 
 
 @click.group(cls=_Command, context_settings={"help_option_names": ["-h", "--help"]}, epilog="Start with: rqa demo out")
@@ -52,14 +69,20 @@ def _bar() -> Iterator[Callable[[str, float], None]]:
         bar.update(1000 - bar.pos, "done")
 
 
-def _load(workspace: Path, *, write: bool, wait: float, memory: str = MEMORY) -> "LoadReport":
+def _load(workspace: Path, *, write: bool, wait: float = WAIT_SECONDS, memory: str = MEMORY) -> "LoadReport":
     from rqa.loading import load
 
     with _bar() as show:
         return load(workspace, write=write, wait=wait, memory=memory, progress=show)
 
 
-_wait = click.option("--wait", default=WAIT_SECONDS, show_default=True, help="Seconds to wait for another load to end.")
+_wait = click.option(
+    "--wait",
+    default=WAIT_SECONDS,
+    show_default=True,
+    type=click.FloatRange(min=0),
+    help="Seconds to wait for another load to end.",
+)
 _memory = click.option(
     "--memory", default=MEMORY, show_default=True, metavar="SIZE", help="The most the engine may use."
 )
@@ -80,11 +103,10 @@ def load(workspace: Path, wait: float, memory: str) -> None:
 
 @main.command(epilog="Example: rqa inspect depot-2026")
 @click.argument("workspace", type=FOLDER)
-@_wait
 @_memory
-def inspect(workspace: Path, wait: float, memory: str) -> None:
+def inspect(workspace: Path, memory: str) -> None:
     """Read and judge everything as `load` would, and write nothing."""
-    click.echo(str(_load(workspace, write=False, wait=wait, memory=memory)))
+    click.echo(str(_load(workspace, write=False, memory=memory)))
 
 
 @main.command(epilog="Example: rqa review depot-2026 --month 2026-05")
@@ -131,7 +153,7 @@ def demo(folder: Path, jobs: int, seed: int) -> None:
     if folder.exists() and any(folder.iterdir()) and not (folder / "truth.json").exists():
         raise RqaError(f"{folder} holds other files; name a new folder, for example: rqa demo {folder}/demo")
     write(folder, jobs=jobs, seed=seed)
-    click.echo(str(_load(folder, write=True, wait=WAIT_SECONDS)))
+    click.echo(str(_load(folder, write=True)))
     with rqa.open(folder) as depot:
         page = write_page(depot, folder)
     copy_notebooks(folder)

@@ -1,14 +1,24 @@
 """Loading a workspace: the store's load with the kept tables of the measures made in the same transaction."""
 
+import errno
+import re
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from rqa.errors import RequestError, RqaError, StoreError
 from rqa.store.limits import MEMORY, WAIT_SECONDS
 
 if TYPE_CHECKING:
     from rqa.store.report import LoadReport
     from rqa.store.stage import Progress
+
+SIZE = re.compile(r"\d+(\.\d+)? ?([kmgt]i?b)", re.IGNORECASE)
+FULL_DISK = (errno.ENOSPC, errno.EDQUOT)
+FULL_SAYS = re.compile(
+    r"no space left|disk full|quota exceeded|failed to offload|max_temp_directory_size", re.IGNORECASE
+)
+"""How the engine says that a disk is full: when it writes the store, and when it moves data out of memory."""
 
 
 def load(
@@ -38,21 +48,59 @@ def load(
     was accepted but deserves a look. Printing it gives the summary.
 
     Raises `MappingError` before any row is read, `SourceError` when a file cannot be read to its end, `StoreError`
-    when the store is locked, damaged or does not add up. In each case the store stays as it was.
+    when the store is locked, damaged or does not add up, or disk or memory do not suffice, `RequestError` for a `wait`
+    or `memory` that is none. In each case the store stays as it was.
     """
     from importlib.metadata import version
+
+    import duckdb
 
     from rqa.measures.keep import keep
     from rqa.store.load import load as load_store
 
-    return load_store(
-        workspace,
-        version=version("rqa"),
-        keep=keep,
-        frames=frames,
-        mapping=mapping,
-        write=write,
-        wait=wait,
-        memory=memory,
-        progress=progress,
-    )
+    if memory is not None and not SIZE.fullmatch(memory):
+        raise RequestError(f"memory is a size such as 1GB or 512MB, not {memory!r}.")
+    if not wait >= 0:
+        raise RequestError(f"wait is a number of seconds, 0 or more, not {wait!r}.")
+    try:
+        return load_store(
+            workspace,
+            version=version("rqa"),
+            keep=keep,
+            frames=frames,
+            mapping=mapping,
+            write=write,
+            wait=wait,
+            memory=memory,
+            progress=progress,
+        )
+    except (RqaError, OSError, duckdb.Error) as error:
+        said = _in_plain_words(error, Path(workspace), memory)
+        if said is None:
+            raise
+        raise StoreError(said) from error
+
+
+def _in_plain_words(error: Exception, folder: Path, memory: str | None) -> str | None:
+    """What to tell of a disk or memory that does not suffice, or of an unforeseen error; None to leave it as it is.
+
+    The engine tells of such things while it reads some file, which has nothing to do with it.
+    """
+    import duckdb
+
+    cause = error.__cause__ if isinstance(error, RqaError) else error
+    if (isinstance(cause, OSError) and cause.errno in FULL_DISK) or (
+        isinstance(cause, duckdb.Error) and FULL_SAYS.search(str(cause))
+    ):
+        return (
+            f"the disk is full: a load needs room beside the store in {folder} (or in the folder for temporary files, "
+            "for a mere look). Make room and load again. Nothing was stored."
+        )
+    if isinstance(cause, duckdb.OutOfMemoryException):
+        limit = f"the {memory} it may use" if memory else "what there is"
+        return f"the engine needs more memory than {limit}; allow it more (memory=, --memory). Nothing was stored."
+    if isinstance(error, RqaError):
+        return None
+    if isinstance(error, OSError):
+        return f"{error.filename or folder}: {error.strerror or error}. Nothing was stored."
+    return f"the engine failed: {str(error).strip().splitlines()[0]} Nothing was stored; please report it."

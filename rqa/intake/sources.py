@@ -11,6 +11,7 @@ import hashlib
 import io
 import itertools
 import re
+import zlib
 from collections.abc import Callable, Iterator
 from collections.abc import Mapping as MappingType
 from dataclasses import dataclass, field
@@ -150,7 +151,7 @@ def pieces(source: SourceFile) -> Iterator[bytes]:
         with _open(source.path) as stream:
             while piece := stream.read(PIECE):
                 yield piece
-    except (OSError, EOFError) as error:
+    except (OSError, EOFError, zlib.error) as error:
         raise SourceError(
             f"{source.label}: cannot be read to its end ({error}); it may be cut short or not what its ending says. "
             "Fetch it again. Nothing was loaded."

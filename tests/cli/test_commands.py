@@ -37,6 +37,27 @@ def test_a_folder_that_is_no_workspace_is_a_plain_message(command: str, tmp_path
     assert str(tmp_path) in said
 
 
+@pytest.mark.parametrize(
+    "words",
+    [
+        "load", "lood here", "--lood", "load here --wait soon", "load here --wait -1", "demo here --jobs 5",
+        "load here --memory lots", "inspect here --memory 0", "review here --as-of soon", "load README.md",
+    ],
+)  # fmt: skip
+def test_every_mistake_ends_with_1_and_a_message(words: str) -> None:
+    done = CliRunner().invoke(main, words.split(" "))
+    assert done.exit_code == 1
+    assert isinstance(done.exception, SystemExit)
+    assert "rror: " in done.stderr or done.stderr.startswith("rqa: ")
+
+
+def test_a_folder_that_cannot_be_made_is_a_plain_message(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    code, said = run("demo", str(tmp_path / "file" / "out"))
+    assert code == 1
+    assert said == f"rqa: {tmp_path / 'file' / 'out'}: Not a directory.\n"
+
+
 def test_demo_refuses_a_folder_with_other_files(tmp_path: Path) -> None:
     (tmp_path / "mine.txt").write_text("mine", encoding="utf-8")
     code, said = run("demo", str(tmp_path))
