@@ -22,9 +22,9 @@ def binomial(size: Numbers, chance: Numbers) -> tuple[Numbers, Numbers]:
     """Counts of `size` beyond which, below and above, there is a chance of at most `TAIL`; NaN stays NaN."""
     size, chance = np.broadcast_arrays(size, chance)
     known = np.isfinite(size) & np.isfinite(chance)
-    n, p = np.where(known, size, 1.0), np.where(known, chance, 0.5)
-    lower = _first_count(lambda k: special.bdtr(k, n, p) > TAIL, n)
-    upper = _first_count(lambda k: special.bdtrc(k, n, p) <= TAIL, n)
+    n, p = np.where(known, size, 1.0).astype(np.int64), np.where(known, chance, 0.5)
+    lower = _first_count(lambda k: special.bdtr(k, n, p) > TAIL, n.astype(np.float64))
+    upper = _first_count(lambda k: special.bdtrc(k, n, p) <= TAIL, n.astype(np.float64))
     return np.where(known, lower, np.nan), np.where(known, upper, np.nan)
 
 
