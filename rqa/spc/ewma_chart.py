@@ -16,7 +16,8 @@ from rqa.spc.rules import beyond_limits
 
 Limits = Literal["exact", "asymptotic"]
 METHOD = (
-    "EWMA = weight x value + (1 - weight) x EWMA before, from the target on; limits {width:g} sigma of the EWMA, {kind}."
+    "EWMA = weight x value + (1 - weight) x EWMA before, from the target on; limits {width:g} sigma of the EWMA, "
+    "{kind}."
 )
 KINDS = {"exact": "exact at every point", "asymptotic": "as they become after many points"}
 SOURCE = "S. W. Roberts, Technometrics 1, 1959, 239-250; NIST/SEMATECH e-Handbook 6.3.2.4"

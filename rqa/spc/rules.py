@@ -1,8 +1,8 @@
 """Which points are signals: the rules that a chart is put to. Each takes a chart and returns its signals.
 
 The more rules, the sooner a change is seen and the more often chance alone raises a signal. A steady process of
-independent normal points is called out once in about 370 points by the limits alone, 153 with the run of eight, 92 with
-all four zone rules and fewer than 60 with all eight of Nelson's; `rqa.spc.run_length` gives the figures for any set.
+independent normal points is first called out after 370 points on average by the limits alone, 153 with the run of eight,
+92 with all four zone rules and 73 with all eight of Nelson's; `rqa.spc.run_length` gives the figures for any set.
 
 The rules take points as independent of each other. They say nothing about a chart whose points carry the past along,
 such as EWMA and CUSUM, which have limits of their own.
@@ -81,7 +81,7 @@ def nelson(chart: Chart) -> tuple[Signal, ...]:
     rule 3 a rise is "above", a fall "below"; equal points end a trend. Rule 7 often means limits that are too wide, or
     points mixed from several streams; rule 8 two streams far apart. The rest is as in `western_electric`.
 
-    All eight together are seldom a good idea on many charts: chance alone raises a signal about every 50 points.
+    All eight together are seldom a good idea on many charts: chance alone raises a first signal after 73 points.
 
     References
     ----------

@@ -1,0 +1,29 @@
+"""Run lengths: how long until a chart signals, by chance alone or after a change, and which limit to take for it."""
+
+from rqa.spc.run_lengths.ask import (
+    Detection,
+    false_alarm_chance,
+    limit_for,
+    periods_to_detect,
+    run_length,
+    share_shift,
+)
+from rqa.spc.run_lengths.designs import BernoulliDesign, CusumDesign, EwmaDesign, ShewhartDesign
+from rqa.spc.run_lengths.points import NormalPoints, SharePoints
+from rqa.spc.run_lengths.result import RunLength
+
+__all__ = [
+    "BernoulliDesign",
+    "CusumDesign",
+    "Detection",
+    "EwmaDesign",
+    "NormalPoints",
+    "RunLength",
+    "SharePoints",
+    "ShewhartDesign",
+    "false_alarm_chance",
+    "limit_for",
+    "periods_to_detect",
+    "run_length",
+    "share_shift",
+]

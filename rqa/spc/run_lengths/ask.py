@@ -1,0 +1,338 @@
+"""The questions about run lengths: how long, how often a false alarm, what limit, how soon is a shift seen."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.optimize import brentq
+
+from rqa import arguments
+from rqa.spc.patterns import LimitRule, PointRule
+from rqa.spc.rules import MONTHLY
+from rqa.spc.run_lengths.bernoulli import bernoulli_hazard, lattice
+from rqa.spc.run_lengths.cusum import cusum_hazard
+from rqa.spc.run_lengths.designs import BernoulliDesign, CusumDesign, Design, EwmaDesign, ShewhartDesign
+from rqa.spc.run_lengths.ewma import ewma_hazard
+from rqa.spc.run_lengths.points import NormalPoints, Points, SharePoints
+from rqa.spc.run_lengths.result import RunLength, from_hazard
+from rqa.spc.run_lengths.shewhart import shewhart_hazard
+
+WIDEST = 12.0
+"""Limits further out than this many sigma are never passed, as far as doubles can tell."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Detection:
+    """How soon a chart answers a change, and how long it is silent without one, in periods.
+
+    `mean` and `median` are of the periods up to the signal; with `chance` it comes `within` that many.
+    `false_alarm_mean` is the average time between false alarms.
+    """
+
+    mean: float
+    median: float
+    within: float
+    chance: float
+    false_alarm_mean: float
+
+
+def run_length(
+    design: Design,
+    *,
+    shift: float | None = None,
+    spread: float | None = None,
+    points: Points | None = None,
+    share: float | None = None,
+) -> RunLength:
+    """Say how many points pass until a chart signals: without a change (false alarms) or after one (detection).
+
+    Parameters
+    ----------
+    design
+        What the chart is set to: `ShewhartDesign(rules=…, width=…)`, `EwmaDesign(weight=…, width=…)`,
+        `CusumDesign(k=…, h=…, headstart=…, arms=…)` or `BernoulliDesign(p0=…, p1=…, h=…)`.
+    shift
+        How far the level is off the centre from the first point on, in sigma; 0 if not given. Not for a
+        `BernoulliDesign`.
+    spread
+        Standard deviation of the points in units of the sigma the chart was made with; 1 if not given.
+    points
+        In place of shift and spread: `NormalPoints`, or, for a `ShewhartDesign`, `SharePoints`, whose chances are
+        those of whole counts of jobs.
+    share
+        For a `BernoulliDesign`: the true chance of the event; p0 if not given.
+
+    Returns
+    -------
+    RunLength
+        `mean` (the average run length), `sd`, `median`, and the functions `pmf`, `survival`, `quantile` and
+        `alarm_chance`; in points, for a `BernoulliDesign` in jobs.
+
+    Notes
+    -----
+    Landmarks: a chart that can never signal has the mean infinity. The change is there from the first point on, and
+    the chart begins fresh with it (the "zero state" of the literature).
+
+    Shewhart: a Markov chain over what the rules remember, found from the rules themselves (after Champ and Woodall);
+    with trend rules, over the latest value too. CUSUM and EWMA: a Markov chain over the sum or the average, at
+    Gauss-Legendre nodes. Bernoulli: a Markov chain on the lattice of the sum. All are exact up to rounding, except
+    that a reference value that is no fraction with a denominator up to 1,000 is replaced by the nearest one.
+
+    Points are independent, and centre and sigma known. Limits from few points have false alarms more often.
+
+    Raises
+    ------
+    ValueError
+        A question that does not fit the design, or a number out of range.
+
+    References
+    ----------
+    1. C. W. Champ and W. H. Woodall, Technometrics 29, 1987, 393-399.
+    2. D. Brook and D. A. Evans, Biometrika 59, 1972, 539-549.
+    3. J. M. Lucas and R. B. Crosier, Technometrics 24, 1982, 199-205.
+    4. J. M. Lucas and M. S. Saccucci, Technometrics 32, 1990, 1-12.
+    5. M. R. Reynolds and Z. G. Stoumbos, Journal of Quality Technology 31, 1999, 87-108.
+
+    Examples
+    --------
+    >>> from rqa.spc import ShewhartDesign, run_length
+    >>> steady = run_length(ShewhartDesign())
+    >>> changed = run_length(ShewhartDesign(), shift=1)
+    >>> round(steady.mean), round(float(steady.alarm_chance(12)), 3), round(changed.mean, 1)
+    (153, 0.055, 14.6)
+
+    With the limits and the run of eight, a steady monthly chart raises a false alarm in its first year with a chance of
+    5.5 %, and a shift by one sigma is seen after 15 months on average.
+    """
+    return from_hazard(_hazard(design, shift, spread, points, share))
+
+
+def limit_for(design: Design, *, run_length: float, points: Points | None = None) -> Design:
+    """Say which limit gives a chart a wanted average run length while nothing has changed.
+
+    Parameters
+    ----------
+    design
+        As for `run_length`; its limit (`width` or `h`) is what is looked for, so the one given does not matter. A
+        headstart keeps its share of h.
+    run_length
+        Wanted average number of points between false alarms; in jobs for a `BernoulliDesign`.
+    points
+        For a `ShewhartDesign`: the points of the unchanged process, if not normal ones.
+
+    Returns
+    -------
+    ShewhartDesign, EwmaDesign, CusumDesign or BernoulliDesign
+        The design with that limit. Where run lengths come in steps (whole counts of jobs) it is the least limit whose
+        run length is not below the wanted one.
+
+    Raises
+    ------
+    ValueError
+        A run length that no limit gives: other rules of the set may end runs sooner, whatever the limits.
+
+    Examples
+    --------
+    >>> from rqa.spc import CusumDesign, limit_for
+    >>> round(limit_for(CusumDesign(k=0.5), run_length=370).h, 3)
+    4.774
+    """
+    if not 1.0 < run_length < np.inf:
+        raise ValueError(f"run_length must be above 1 and finite: {run_length!r}")
+    if isinstance(design, BernoulliDesign):
+        return _bernoulli_limit(design, run_length)
+    if isinstance(design, ShewhartDesign):
+        if not any(isinstance(rule, LimitRule) for rule in design.rules):
+            raise ValueError("rules must hold the rule about the limits, as these are what is looked for")
+        return _at(design, _solve(design, run_length, points, widest=WIDEST))
+    return _at(design, _solve(design, run_length, points, widest=np.inf))
+
+
+def periods_to_detect(design: Design, *, before: float, after: float, size: int, chance: float = 0.9) -> Detection:
+    """Say in how many periods a chart sees a change of a share, at a given number of jobs a period.
+
+    Parameters
+    ----------
+    design
+        As for `run_length`. A `BernoulliDesign` is asked job by job, and its jobs turned into periods.
+    before, after
+        The share (of come-backs, say) that the chart was made for, and the changed one; between 0 and 1.
+    size
+        Jobs in each period, at least 1.
+    chance
+        The chance with which the signal is to come `within` the periods told.
+
+    Returns
+    -------
+    Detection
+        Periods up to the signal: `mean`, `median`, `within`; and `false_alarm_mean`, periods between false alarms.
+
+    Notes
+    -----
+    A chart by period is taken as one of shares, with limits for `size` jobs: exactly by whole counts for a
+    `ShewhartDesign`, by the normal distribution with the changed level and spread for EWMA and CUSUM, which is rough
+    below about five expected events a period. The change begins with a period, and the chart afresh with it.
+
+    Examples
+    --------
+    >>> from rqa.spc import CusumDesign, periods_to_detect
+    >>> seen = periods_to_detect(CusumDesign(k=0.5, h=4), before=0.05, after=0.07, size=400)
+    >>> round(seen.mean, 1), seen.within, round(seen.false_alarm_mean)
+    (3.7, 6.0, 168)
+
+    With 400 jobs a month, a rise of come-backs from 5 to 7 % is seen within six months in nine of ten cases.
+    """
+    steady, changed = _shares(design, before, after, size)
+    found, silent = from_hazard(_asked(design, changed)), from_hazard(_asked(design, steady))
+    per_period = float(size) if isinstance(design, BernoulliDesign) else 1.0
+    return Detection(
+        mean=found.mean / per_period,
+        median=float(np.ceil(found.median / per_period)),
+        within=float(np.ceil(found.quantile(chance) / per_period)),
+        chance=float(chance),
+        false_alarm_mean=silent.mean / per_period,
+    )
+
+
+def false_alarm_chance(
+    rules: Sequence[PointRule] = MONTHLY, *, points: int = 12, width: float = 3.0, charts: int = 1
+) -> float:
+    """Say how likely it is that steady work raises at least one alarm, by a set of rules.
+
+    Parameters
+    ----------
+    rules
+        The rules that the charts are put to; those of the monthly page if not given.
+    points
+        Points a chart has in the time asked about: 12 for a year of months.
+    width
+        Limits in sigma.
+    charts
+        How many independent charts are looked at.
+
+    Returns
+    -------
+    float
+        The chance of a false alarm on any of the charts, each begun fresh, with independent normal points.
+
+    Examples
+    --------
+    >>> from rqa.spc import false_alarm_chance
+    >>> round(false_alarm_chance(), 3), round(false_alarm_chance(charts=20), 2)
+    (0.055, 0.68)
+
+    One steady chart is quiet in most years; of twenty, one or another raises an alarm in two years of three.
+    """
+    number = int(arguments.counts("charts", charts))
+    quiet = from_hazard(_asked(ShewhartDesign(rules=rules, width=width), NormalPoints())).survival(points)
+    return float(1.0 - quiet**number)
+
+
+def share_shift(*, before: float, after: float, size: int) -> NormalPoints:
+    """What a change of a share is for a chart of shares with limits for `size` jobs: shift and spread in its sigma.
+
+    shift = (after - before) / sigma, spread = the standard deviation at `after` / sigma, where sigma = sqrt(before
+    (1 - before) / size).
+    """
+    before, after = arguments.share("before", before), arguments.share("after", after)
+    jobs = SharePoints(size=size, centre=before).size
+    sigma = np.sqrt(before * (1.0 - before) / jobs)
+    return NormalPoints(
+        shift=float((after - before) / sigma),
+        spread=float(np.sqrt(after * (1.0 - after) / (before * (1.0 - before)))),
+    )
+
+
+def _hazard(
+    design: Design, shift: float | None, spread: float | None, points: Points | None, share: float | None
+) -> arguments.Numbers:
+    if isinstance(design, BernoulliDesign):
+        if shift is not None or spread is not None or points is not None:
+            raise ValueError("shift, spread and points must not be given for jobs one by one: give share")
+        return _asked(design, design.p0 if share is None else float(arguments.shares("share", share)))
+    if share is not None:
+        raise ValueError("share must be given for a BernoulliDesign only: give shift, or points=SharePoints(…)")
+    if points is not None and (shift is not None or spread is not None):
+        raise ValueError("points must be given alone, or shift and spread")
+    if points is None:
+        points = NormalPoints(shift=0.0 if shift is None else shift, spread=1.0 if spread is None else spread)
+    return _asked(design, points)
+
+
+def _asked(design: Design, process: Points | float) -> arguments.Numbers:
+    if isinstance(design, BernoulliDesign) and isinstance(process, float):
+        return bernoulli_hazard(design, process)
+    if isinstance(design, ShewhartDesign) and isinstance(process, NormalPoints | SharePoints):
+        return shewhart_hazard(design, process)
+    if isinstance(design, EwmaDesign) and isinstance(process, NormalPoints):
+        return ewma_hazard(design, process)
+    if isinstance(design, CusumDesign) and isinstance(process, NormalPoints):
+        return cusum_hazard(design, process)
+    raise ValueError(f"points must be NormalPoints for {type(design).__name__}: {process!r}")
+
+
+def _shares(design: Design, before: float, after: float, size: int) -> tuple[Points | float, Points | float]:
+    if isinstance(design, BernoulliDesign):
+        arguments.counts("size", size)
+        return arguments.share("before", before), arguments.share("after", after)
+    if isinstance(design, ShewhartDesign):
+        return SharePoints(size=size, centre=before), SharePoints(size=size, centre=before, share=after)
+    return share_shift(before=before, after=before, size=size), share_shift(before=before, after=after, size=size)
+
+
+def _at(design: ShewhartDesign | EwmaDesign | CusumDesign, limit: float) -> ShewhartDesign | EwmaDesign | CusumDesign:
+    if isinstance(design, CusumDesign):
+        return replace(design, h=limit, headstart=design.headstart / design.h * limit)
+    return replace(design, width=limit)
+
+
+def _solve(
+    design: ShewhartDesign | EwmaDesign | CusumDesign, wanted: float, points: Points | None, *, widest: float
+) -> float:
+    def mean(limit: float) -> float:
+        return from_hazard(_asked(_at(design, limit), points or NormalPoints())).mean
+
+    low, high = 1.0, 2.0
+    while mean(low) > wanted:
+        low, high = low / 2.0, low
+        if low < 1e-3:
+            raise ValueError(f"run_length must be at least {mean(low):.4g}, the least this chart has: {wanted!r}")
+    while mean(high) < wanted:
+        low, high = high, high * 1.5
+        if high > widest:
+            if mean(widest) < wanted:
+                raise ValueError(
+                    f"run_length must be at most {mean(widest):.4g}, as the other rules end runs that soon: {wanted!r}"
+                )
+            high = widest
+            break
+    if isinstance(points, SharePoints):
+        return _least(mean, wanted, low, high)
+    # In logarithms run lengths are nearly straight in the limit.
+    return float(brentq(lambda limit: np.log(mean(limit)) - np.log(wanted), low, high, xtol=1e-10, rtol=1e-12))
+
+
+def _least(mean: Callable[[float], float], wanted: float, low: float, high: float) -> float:
+    while high - low > 1e-9 * high:
+        middle = (low + high) / 2.0
+        low, high = (middle, high) if mean(middle) < wanted else (low, middle)
+    return high
+
+
+def _bernoulli_limit(design: BernoulliDesign, wanted: float) -> BernoulliDesign:
+    unit = lattice(design).denominator
+    head = design.headstart / design.h
+
+    def at(place: int) -> BernoulliDesign:
+        return replace(design, h=place / unit, headstart=head * place / unit)
+
+    def mean(place: int) -> float:
+        return from_hazard(bernoulli_hazard(at(place), design.p0)).mean
+
+    low, high = 0, unit
+    while mean(high) < wanted:
+        low, high = high, 2 * high
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if mean(middle) < wanted else (low, middle)
+    return at(high)

@@ -1,0 +1,87 @@
+"""What a chart is set to, as far as its run length goes: the questions that `run_length` and `limit_for` take."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from rqa import arguments
+from rqa.spc.cusum_chart import check_limit
+from rqa.spc.job_cusum import bernoulli_weights
+from rqa.spc.patterns import PointRule
+from rqa.spc.rules import MONTHLY
+
+Arms = Literal["both", "above", "below"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class ShewhartDesign:
+    """A chart of independent points with limits `width` sigma from the centre, put to any set of rules.
+
+    The rule "beyond the limits" goes by `width`; the zones of the other rules stay at the sigma they name.
+    """
+
+    rules: Sequence[PointRule] = MONTHLY
+    width: float = 3.0
+
+    def __post_init__(self) -> None:
+        _above_zero("width", self.width)
+        if not self.rules:
+            raise ValueError("rules must hold at least one rule")
+
+
+@dataclass(frozen=True, kw_only=True)
+class EwmaDesign:
+    """An EWMA chart; see `ewma_chart`."""
+
+    weight: float
+    width: float = 3.0
+    limits: Literal["exact", "asymptotic"] = "exact"
+
+    def __post_init__(self) -> None:
+        if not 0.0 < self.weight <= 1.0:
+            raise ValueError(f"weight must be above 0 and at most 1: {self.weight!r}")
+        _above_zero("width", self.width)
+        arguments.one_of("limits", self.limits, ("exact", "asymptotic"))
+
+
+@dataclass(frozen=True, kw_only=True)
+class CusumDesign:
+    """A tabular CUSUM in sigma; see `cusum_chart`. `arms` says whether both sums are watched or one."""
+
+    k: float = 0.5
+    h: float = 5.0
+    headstart: float = 0.0
+    arms: Arms = "both"
+
+    def __post_init__(self) -> None:
+        if not 0.0 <= self.k < np.inf:
+            raise ValueError(f"k must be at least 0 and finite: {self.k!r}")
+        check_limit(self.h, self.headstart)
+        arguments.one_of("arms", self.arms, ("both", "above", "below"))
+
+
+@dataclass(frozen=True, kw_only=True)
+class BernoulliDesign:
+    """A Bernoulli CUSUM; see `bernoulli_cusum`. `reference` None is the one that p0 and p1 give."""
+
+    p0: float
+    p1: float
+    h: float = 3.0
+    headstart: float = 0.0
+    reference: float | None = None
+
+    def __post_init__(self) -> None:
+        bernoulli_weights(p0=self.p0, p1=self.p1)
+        check_limit(self.h, self.headstart)
+        if self.reference is not None:
+            arguments.share("reference", self.reference)
+
+
+Design = ShewhartDesign | EwmaDesign | CusumDesign | BernoulliDesign
+
+
+def _above_zero(name: str, given: float) -> None:
+    if not 0.0 < given < np.inf:
+        raise ValueError(f"{name} must be above 0 and finite: {given!r}")
