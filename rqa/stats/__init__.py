@@ -11,6 +11,9 @@ from rqa.stats.hazard import SmoothedHazard, smoothed_hazard
 from rqa.stats.incidence import CumulativeIncidence, cumulative_incidence
 from rqa.stats.incidence_contrast import IncidenceContrast, incidence_contrast
 from rqa.stats.log_rank import LogRank, log_rank
+from rqa.stats.mean_cumulative import MeanCumulative, mean_cumulative_function
+from rqa.stats.mean_cumulative_counts import mean_cumulative_from_counts
+from rqa.stats.mean_cumulative_difference import MeanCumulativeDifference, mean_cumulative_difference
 from rqa.stats.product import ProductInterval, product_interval
 from rqa.stats.proportion import ProportionInterval, proportion_interval
 
@@ -20,6 +23,8 @@ __all__ = [
     "IncidenceContrast",
     "KaplanMeier",
     "LogRank",
+    "MeanCumulative",
+    "MeanCumulativeDifference",
     "ProductInterval",
     "ProportionInterval",
     "ProportionTest",
@@ -29,6 +34,9 @@ __all__ = [
     "incidence_contrast",
     "kaplan_meier",
     "log_rank",
+    "mean_cumulative_difference",
+    "mean_cumulative_from_counts",
+    "mean_cumulative_function",
     "product_interval",
     "proportion_interval",
     "proportion_test",
