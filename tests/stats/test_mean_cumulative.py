@@ -137,15 +137,11 @@ def test_without_leaving_it_is_a_plain_mean(depot):
 
 def test_kinds_of_ids_and_ends():
     table = {"unit": ["B", "A", "B"], "time": [4, 2, 9]}
-    ends = {"A": 5, "B": 9, "C": 7.5}
+    ends = {"A": 5.0, "B": 9.0, "C": 7.5}
     r = mean_cumulative_function(**table, end=ends)
+    arrays = (list(ends), list(ends.values()))
     for frame in (pd.DataFrame(table), pl.DataFrame(table)):
-        for end in (
-            ends,
-            pd.Series(ends),
-            (list(ends), list(ends.values())),
-            (pl.Series(ends), pl.Series([5, 9, 7.5])),
-        ):
+        for end in (ends, pd.Series(ends), arrays, tuple(pl.Series(a) for a in arrays)):
             again = mean_cumulative_function(unit=frame["unit"], time=frame["time"], end=end)
             assert again.se.tolist() == r.se.tolist()
 
