@@ -8,7 +8,7 @@ from rqa.spc.run_lengths.ask import (
     run_length,
     share_shift,
 )
-from rqa.spc.run_lengths.designs import BernoulliDesign, CusumDesign, EwmaDesign, ShewhartDesign
+from rqa.spc.run_lengths.designs import BernoulliDesign, CusumDesign, EwmaDesign, RiskAdjustedDesign, ShewhartDesign
 from rqa.spc.run_lengths.points import NormalPoints, SharePoints
 from rqa.spc.run_lengths.result import RunLength
 
@@ -18,6 +18,7 @@ __all__ = [
     "Detection",
     "EwmaDesign",
     "NormalPoints",
+    "RiskAdjustedDesign",
     "RunLength",
     "SharePoints",
     "ShewhartDesign",

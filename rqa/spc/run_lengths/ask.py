@@ -11,10 +11,18 @@ from rqa.spc.patterns import LimitRule, PointRule
 from rqa.spc.rules import MONTHLY
 from rqa.spc.run_lengths.bernoulli import bernoulli_hazard, lattice
 from rqa.spc.run_lengths.cusum import cusum_hazard
-from rqa.spc.run_lengths.designs import BernoulliDesign, CusumDesign, Design, EwmaDesign, ShewhartDesign
+from rqa.spc.run_lengths.designs import (
+    BernoulliDesign,
+    CusumDesign,
+    Design,
+    EwmaDesign,
+    RiskAdjustedDesign,
+    ShewhartDesign,
+)
 from rqa.spc.run_lengths.ewma import ewma_hazard
 from rqa.spc.run_lengths.points import NormalPoints, Points, SharePoints
 from rqa.spc.run_lengths.result import RunLength, from_hazard
+from rqa.spc.run_lengths.risk_adjusted import risk_adjusted_hazard
 from rqa.spc.run_lengths.shewhart import shewhart_hazard
 
 WIDEST = 12.0
@@ -43,6 +51,7 @@ def run_length(
     spread: float | None = None,
     points: Points | None = None,
     share: float | None = None,
+    odds: float | None = None,
 ) -> RunLength:
     """Say how many points pass until a chart signals: without a change (false alarms) or after one (detection).
 
@@ -50,10 +59,10 @@ def run_length(
     ----------
     design
         What the chart is set to: `ShewhartDesign(rules=…, width=…)`, `EwmaDesign(weight=…, width=…)`,
-        `CusumDesign(k=…, h=…, headstart=…, arms=…)` or `BernoulliDesign(p0=…, p1=…, h=…)`.
+        `CusumDesign(k=…, h=…, headstart=…, arms=…)`, `BernoulliDesign(p0=…, p1=…, h=…)` or
+        `RiskAdjustedDesign(expected=…, odds_ratio=…, h=…)`.
     shift
-        How far the level is off the centre from the first point on, in sigma; 0 if not given. Not for a
-        `BernoulliDesign`.
+        How far the level is off the centre from the first point on, in sigma; 0 if not given. For charts of points.
     spread
         Standard deviation of the points in units of the sigma the chart was made with; 1 if not given.
     points
@@ -61,12 +70,14 @@ def run_length(
         those of whole counts of jobs.
     share
         For a `BernoulliDesign`: the true chance of the event; p0 if not given.
+    odds
+        For a `RiskAdjustedDesign`: the true odds of the event over the expected ones; 1 if not given.
 
     Returns
     -------
     RunLength
         `mean` (the average run length), `sd`, `median`, and the functions `pmf`, `survival`, `quantile` and
-        `alarm_chance`; in points, for a `BernoulliDesign` in jobs.
+        `alarm_chance`; in points, or in jobs for the charts job by job.
 
     Notes
     -----
@@ -76,7 +87,8 @@ def run_length(
     Shewhart: a Markov chain over what the rules remember, found from the rules themselves (after Champ and Woodall);
     with trend rules, over the latest value too. CUSUM and EWMA: a Markov chain over the sum or the average, at
     Gauss-Legendre nodes. Bernoulli: a Markov chain on the lattice of the sum. All are exact up to rounding, except
-    that a reference value that is no fraction with a denominator up to 1,000 is replaced by the nearest one.
+    that a reference value that is no fraction with a denominator up to 1,000 is replaced by the nearest one, and that
+    the risk-adjusted sum is cut into steps (an error of about one in a thousand).
 
     Points are independent, and centre and sigma known. Limits from few points have false alarms more often.
 
@@ -92,6 +104,7 @@ def run_length(
     3. J. M. Lucas and R. B. Crosier, Technometrics 24, 1982, 199-205.
     4. J. M. Lucas and M. S. Saccucci, Technometrics 32, 1990, 1-12.
     5. M. R. Reynolds and Z. G. Stoumbos, Journal of Quality Technology 31, 1999, 87-108.
+    6. S. H. Steiner, R. J. Cook, V. T. Farewell and T. Treasure, Biostatistics 1, 2000, 441-452.
 
     Examples
     --------
@@ -104,7 +117,7 @@ def run_length(
     With the limits and the run of eight, a steady monthly chart raises a false alarm in its first year with a chance of
     5.5 %, and a shift by one sigma is seen after 15 months on average.
     """
-    return from_hazard(_hazard(design, shift, spread, points, share))
+    return from_hazard(_asked(design, _process(design, shift, spread, points, share, odds)))
 
 
 def limit_for(design: Design, *, run_length: float, points: Points | None = None) -> Design:
@@ -116,13 +129,13 @@ def limit_for(design: Design, *, run_length: float, points: Points | None = None
         As for `run_length`; its limit (`width` or `h`) is what is looked for, so the one given does not matter. A
         headstart keeps its share of h.
     run_length
-        Wanted average number of points between false alarms; in jobs for a `BernoulliDesign`.
+        Wanted average number of points between false alarms; in jobs for the charts job by job.
     points
         For a `ShewhartDesign`: the points of the unchanged process, if not normal ones.
 
     Returns
     -------
-    ShewhartDesign, EwmaDesign, CusumDesign or BernoulliDesign
+    ShewhartDesign, EwmaDesign, CusumDesign, BernoulliDesign or RiskAdjustedDesign
         The design with that limit. Where run lengths come in steps (whole counts of jobs) it is the least limit whose
         run length is not below the wanted one.
 
@@ -141,11 +154,10 @@ def limit_for(design: Design, *, run_length: float, points: Points | None = None
         raise ValueError(f"run_length must be above 1 and finite: {run_length!r}")
     if isinstance(design, BernoulliDesign):
         return _bernoulli_limit(design, run_length)
-    if isinstance(design, ShewhartDesign):
-        if not any(isinstance(rule, LimitRule) for rule in design.rules):
-            raise ValueError("rules must hold the rule about the limits, as these are what is looked for")
-        return _at(design, _solve(design, run_length, points, widest=WIDEST))
-    return _at(design, _solve(design, run_length, points, widest=np.inf))
+    if isinstance(design, ShewhartDesign) and not any(isinstance(rule, LimitRule) for rule in design.rules):
+        raise ValueError("rules must hold the rule about the limits, as these are what is looked for")
+    steady = _process(design, None, None, points, None, None)
+    return _at(design, _solve(design, run_length, steady))
 
 
 def periods_to_detect(design: Design, *, before: float, after: float, size: int, chance: float = 0.9) -> Detection:
@@ -219,7 +231,7 @@ def false_alarm_chance(
     --------
     >>> from rqa.spc import false_alarm_chance
     >>> round(false_alarm_chance(), 3), round(false_alarm_chance(charts=20), 2)
-    (0.055, 0.68)
+    (0.055, 0.67)
 
     One steady chart is quiet in most years; of twenty, one or another raises an alarm in two years of three.
     """
@@ -243,35 +255,53 @@ def share_shift(*, before: float, after: float, size: int) -> NormalPoints:
     )
 
 
-def _hazard(
-    design: Design, shift: float | None, spread: float | None, points: Points | None, share: float | None
-) -> arguments.Numbers:
+def _process(
+    design: Design,
+    shift: float | None,
+    spread: float | None,
+    points: Points | None,
+    share: float | None,
+    odds: float | None,
+) -> Points | float:
+    """What was asked about, or nothing but chance; refuse what does not belong to the design."""
+    asked = {"shift": shift, "spread": spread, "points": points, "share": share, "odds": odds}
+    fits = {BernoulliDesign: ("share",), RiskAdjustedDesign: ("odds",)}.get(type(design), ("shift", "spread", "points"))
+    strange = [name for name, given in asked.items() if given is not None and name not in fits]
+    if strange:
+        raise ValueError(f"{strange[0]} does not belong to {type(design).__name__}, which takes {', '.join(fits)}")
     if isinstance(design, BernoulliDesign):
-        if shift is not None or spread is not None or points is not None:
-            raise ValueError("shift, spread and points must not be given for jobs one by one: give share")
-        return _asked(design, design.p0 if share is None else float(arguments.shares("share", share)))
-    if share is not None:
-        raise ValueError("share must be given for a BernoulliDesign only: give shift, or points=SharePoints(…)")
-    if points is not None and (shift is not None or spread is not None):
-        raise ValueError("points must be given alone, or shift and spread")
+        return design.p0 if share is None else float(arguments.shares("share", share))
+    if isinstance(design, RiskAdjustedDesign):
+        if odds is not None and not 0.0 <= odds < np.inf:
+            raise ValueError(f"odds must be at least 0 and finite: {odds!r}")
+        return 1.0 if odds is None else float(odds)
     if points is None:
-        points = NormalPoints(shift=0.0 if shift is None else shift, spread=1.0 if spread is None else spread)
-    return _asked(design, points)
+        return NormalPoints(shift=0.0 if shift is None else shift, spread=1.0 if spread is None else spread)
+    if shift is not None or spread is not None:
+        raise ValueError("points must be given alone, or shift and spread")
+    return points
 
 
 def _asked(design: Design, process: Points | float) -> arguments.Numbers:
-    if isinstance(design, BernoulliDesign) and isinstance(process, float):
-        return bernoulli_hazard(design, process)
-    if isinstance(design, ShewhartDesign) and isinstance(process, NormalPoints | SharePoints):
+    if isinstance(process, float):
+        if isinstance(design, BernoulliDesign):
+            return bernoulli_hazard(design, process)
+        if isinstance(design, RiskAdjustedDesign):
+            return risk_adjusted_hazard(design, process)
+    elif isinstance(design, ShewhartDesign):
         return shewhart_hazard(design, process)
-    if isinstance(design, EwmaDesign) and isinstance(process, NormalPoints):
-        return ewma_hazard(design, process)
-    if isinstance(design, CusumDesign) and isinstance(process, NormalPoints):
-        return cusum_hazard(design, process)
-    raise ValueError(f"points must be NormalPoints for {type(design).__name__}: {process!r}")
+    elif isinstance(process, NormalPoints):
+        if isinstance(design, EwmaDesign):
+            return ewma_hazard(design, process)
+        if isinstance(design, CusumDesign):
+            return cusum_hazard(design, process)
+    raise ValueError(f"points do not belong to {type(design).__name__}: {process!r}")
 
 
 def _shares(design: Design, before: float, after: float, size: int) -> tuple[Points | float, Points | float]:
+    """The process before and after a change of a share."""
+    if isinstance(design, RiskAdjustedDesign):
+        raise ValueError("a RiskAdjustedDesign is asked by run_length(design, odds=…), as its jobs have no one share")
     if isinstance(design, BernoulliDesign):
         arguments.counts("size", size)
         return arguments.share("before", before), arguments.share("after", after)
@@ -280,17 +310,17 @@ def _shares(design: Design, before: float, after: float, size: int) -> tuple[Poi
     return share_shift(before=before, after=before, size=size), share_shift(before=before, after=after, size=size)
 
 
-def _at(design: ShewhartDesign | EwmaDesign | CusumDesign, limit: float) -> ShewhartDesign | EwmaDesign | CusumDesign:
-    if isinstance(design, CusumDesign):
-        return replace(design, h=limit, headstart=design.headstart / design.h * limit)
-    return replace(design, width=limit)
+def _at(design: Design, limit: float) -> Design:
+    if isinstance(design, ShewhartDesign | EwmaDesign):
+        return replace(design, width=limit)
+    return replace(design, h=limit, headstart=design.headstart / design.h * limit)
 
 
-def _solve(
-    design: ShewhartDesign | EwmaDesign | CusumDesign, wanted: float, points: Points | None, *, widest: float
-) -> float:
+def _solve(design: Design, wanted: float, steady: Points | float) -> float:
+    """The limit whose run length is the wanted one. In logarithms run lengths are nearly straight in the limit."""
+
     def mean(limit: float) -> float:
-        return from_hazard(_asked(_at(design, limit), points or NormalPoints())).mean
+        return from_hazard(_asked(_at(design, limit), steady)).mean
 
     low, high = 1.0, 2.0
     while mean(low) > wanted:
@@ -299,17 +329,16 @@ def _solve(
             raise ValueError(f"run_length must be at least {mean(low):.4g}, the least this chart has: {wanted!r}")
     while mean(high) < wanted:
         low, high = high, high * 1.5
-        if high > widest:
-            if mean(widest) < wanted:
+        if isinstance(design, ShewhartDesign) and high > WIDEST:
+            if mean(WIDEST) < wanted:
                 raise ValueError(
-                    f"run_length must be at most {mean(widest):.4g}, as the other rules end runs that soon: {wanted!r}"
+                    f"run_length must be at most {mean(WIDEST):.4g}, as the other rules end runs that soon: {wanted!r}"
                 )
-            high = widest
+            high = WIDEST
             break
-    if isinstance(points, SharePoints):
+    if isinstance(steady, SharePoints):
         return _least(mean, wanted, low, high)
-    # In logarithms run lengths are nearly straight in the limit.
-    return float(brentq(lambda limit: np.log(mean(limit)) - np.log(wanted), low, high, xtol=1e-10, rtol=1e-12))
+    return float(brentq(lambda limit: np.log(mean(limit)) - np.log(wanted), low, high, xtol=1e-9, rtol=1e-10))
 
 
 def _least(mean: Callable[[float], float], wanted: float, low: float, high: float) -> float:

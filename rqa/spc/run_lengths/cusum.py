@@ -9,7 +9,6 @@ from collections.abc import Iterator
 from itertools import islice, repeat
 
 import numpy as np
-from scipy.signal import lfilter
 from scipy.special import ndtr
 
 from rqa.arguments import Numbers
@@ -102,9 +101,11 @@ def _joined(up_start: Numbers, up: Numbers, down_start: Numbers, down: Numbers) 
     upper0, upper, lower0, lower = series
     above = upper0 - np.convolve(lower0, upper)[: size + 1]
     below = lower0 - np.convolve(upper0, lower)[: size + 1]
-    bottom = -np.convolve(upper, lower)[: size + 1]
-    bottom[0] = 1.0
-    pmf = lfilter([1.0], bottom, above + below)[1:]
+    again = np.convolve(upper, lower)[: size + 1]
+    pmf = np.zeros(size + 1)
+    for n in range(1, size + 1):
+        pmf[n] = above[n] + below[n] + pmf[:n] @ again[n:0:-1]
+    pmf = pmf[1:]
     alive = 1.0 - np.cumsum(pmf)
     before = np.concatenate(([1.0], alive[:-1]))
     return np.clip(pmf / np.maximum(before, 1e-300), 0.0, 1.0), alive

@@ -79,7 +79,30 @@ class BernoulliDesign:
             arguments.share("reference", self.reference)
 
 
-Design = ShewhartDesign | EwmaDesign | CusumDesign | BernoulliDesign
+@dataclass(frozen=True, kw_only=True)
+class RiskAdjustedDesign:
+    """A risk-adjusted CUSUM for jobs of a known mix; see `risk_adjusted_cusum`.
+
+    `expected` are the expected chances of the jobs of a typical time, strictly between 0 and 1: what comes next is
+    taken as drawn from them.
+    """
+
+    expected: Sequence[float]
+    odds_ratio: float = 2.0
+    h: float = 4.5
+    headstart: float = 0.0
+
+    def __post_init__(self) -> None:
+        mix = np.atleast_1d(arguments.shares("expected", self.expected))
+        if mix.ndim != 1 or not len(mix) or ((mix == 0.0) | (mix == 1.0)).any():
+            raise ValueError("expected must be a list of chances strictly between 0 and 1, one a job")
+        if not 0.0 < self.odds_ratio < np.inf or self.odds_ratio == 1.0:
+            raise ValueError(f"odds_ratio must be above 0, finite and not 1: {self.odds_ratio!r}")
+        check_limit(self.h, self.headstart)
+        object.__setattr__(self, "expected", tuple(mix.tolist()))
+
+
+Design = ShewhartDesign | EwmaDesign | CusumDesign | BernoulliDesign | RiskAdjustedDesign
 
 
 def _above_zero(name: str, given: float) -> None:

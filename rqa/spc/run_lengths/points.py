@@ -7,7 +7,6 @@ from itertools import pairwise
 import numpy as np
 from numpy.polynomial import legendre
 from scipy.special import ndtr
-from scipy.stats import binom
 
 from rqa import arguments
 from rqa.arguments import Numbers
@@ -77,7 +76,7 @@ class SharePoints:
         """The zones between the edges, from the lowest up; a count on an edge is in the zone nearer the centre."""
         count = np.arange(self.size + 1)
         z = (count - self.size * self.centre) / np.sqrt(self.size * self.centre * (1.0 - self.centre))
-        chance = binom.pmf(count, self.size, self.centre if self.share is None else self.share)
+        chance = _binomial(self.size, self.centre if self.share is None else self.share)
         outward = np.abs(np.array(edges)) + TIE
         cuts = np.copysign(outward, edges)
         place = np.searchsorted(cuts, z, side="right") - 1
@@ -87,6 +86,16 @@ class SharePoints:
 
 
 Points = NormalPoints | SharePoints
+
+
+def _binomial(size: int, share: float) -> Numbers:
+    """Chances of 0 to `size` events, each from the one before it; adding up to 1."""
+    if share in (0.0, 1.0):
+        return np.eye(size + 1)[round(size * share)]
+    count = np.arange(size)
+    logs = np.cumsum(np.log((size - count) / (count + 1.0)) + np.log(share) - np.log1p(-share))
+    chance = np.exp(np.concatenate(([0.0], logs)) - max(logs.max(), 0.0))
+    return chance / chance.sum()
 
 
 def _single(chance: float) -> Zone:
