@@ -40,7 +40,7 @@ CONFIG: dict[str, Any] = {
         "rqa-tick": {"color": QUIET, "thickness": 1.6, "opacity": 1},
         "rqa-band": {"color": BAND, "stroke": BAND, "strokeWidth": 0.6},
         "rqa-early": {"color": PAPER, "fillOpacity": 0.001, "stroke": QUIET, "strokeDash": [2, 3], "strokeWidth": 1},
-        "rqa-size": {"color": QUIET, "opacity": 0.5},
+        "rqa-size": {"color": QUIET, "opacity": 0.75},
         "rqa-signal": {"color": SIGNAL, "opacity": 1, "shape": "diamond", "size": 150},
         "rqa-word": {"color": SIGNAL, "fontWeight": "bold", "fontSize": 11.5},
         "rqa-label": {"color": INK, "fontSize": 12, "align": "left"},

@@ -40,7 +40,7 @@ def describe(depot: Asked, month: str | date | None = None) -> MonthFacts:
     found, looked = pointers(depot, own, shown[0], final)
     tables, files, intake_words = intake(depot)
     title = depot.about.get("title") or "Repair depot"
-    general = depot.loose_ends().notes
+    general = depot.remarks().notes
     notes = list(general)
     if month_end(own) > day:
         notes.insert(0, f"{month_name(own)} is not over on {day}: its figures will still change.")

@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 from importlib.resources import files
 from typing import Any
 
@@ -19,6 +20,8 @@ SMALLEST = 20
 """Groups of fewer cases are not shown on the manager's page: too little to say, and too easily one person."""
 MOST = 8
 """Pointers listed; a longer list is not acted on."""
+MOST_ASIDE = 3
+"""Lots set aside before the rest are compared; each costs another count."""
 
 
 @dataclass(frozen=True)
@@ -78,45 +81,42 @@ def pointers(depot: Asked, month: date, first: date, final: date | None) -> tupl
     return found, looked
 
 
-def _both_sides(contrasts: list[Contrast]) -> dict[str, Any]:
-    return {
-        "successes1": [c.events for c in contrasts], "trials1": [c.size for c in contrasts],
-        "successes2": [c.other_events for c in contrasts], "trials2": [c.other_size for c in contrasts],
-    }  # fmt: skip
+def _sure(contrasts: list[Contrast]) -> tuple[list[float], list[bool]]:
+    """How often luck alone would set each pair as far apart, and which pairs differ by more than luck."""
+    by_luck = [_p_value(c.events, c.size, c.other_events, c.other_size) for c in contrasts]
+    return by_luck, discoveries(by_luck)
 
 
-def p_values(contrasts: list[Contrast]) -> list[float]:
-    """How often luck alone would set each pair as far apart: Fisher's exact test, two-sided."""
+@lru_cache(maxsize=100_000)
+def _p_value(events: int, size: int, other_events: int, other_size: int) -> float:
+    """Fisher's exact test, two-sided; most pairs are met again when lots are counted anew."""
     from rqa.stats import proportion_test
 
-    found: list[float] = proportion_test(**_both_sides(contrasts)).p_value.tolist() if contrasts else []
-    return found
+    found = proportion_test(successes1=events, trials1=size, successes2=other_events, trials2=other_size)
+    return float(found.p_value)
 
 
 def _more_than_luck(contrasts: list[Contrast]) -> tuple[Pointer, ...]:
+    by_luck, sure = _sure(contrasts)
+    told = (i for i, c in enumerate(contrasts) if sure[i] and (c.worse or not c.only_worse))
+    # Among p-values too small for a number, the widest gap first.
+    order = sorted(told, key=lambda i: (by_luck[i], -abs(contrasts[i].share - contrasts[i].other_share), i))
+    return tuple(_pointer(contrasts[i]) for i in order[:MOST])
+
+
+def _pointer(c: Contrast) -> Pointer:
     from rqa.stats import difference_interval
 
-    if not contrasts:
-        return ()
-    by_luck = p_values(contrasts)
-    apart = difference_interval(**_both_sides(contrasts))
-    sure = discoveries(by_luck)
-    told = (i for i, c in enumerate(contrasts) if sure[i] and (c.worse or not c.only_worse))
-    order = sorted((by_luck[i], i) for i in told)
-    made = []
-    for _, i in order[:MOST]:
-        c, gap = contrasts[i], float(apart.estimate[i])
-        word = "worse" if c.worse else "better"
-        made.append(
-            Pointer(
-                c.where,
-                f"{c.what} {_share(c.events, c.size)}, {word} than {_share(c.other_events, c.other_size)} {c.against}",
-                f"{points(gap)} points (95 % interval {points(float(apart.low[i]))} to {points(float(apart.high[i]))})",
-                c.caution,
-                c.check,
-            )
-        )
-    return tuple(made)
+    apart = difference_interval(successes1=c.events, trials1=c.size, successes2=c.other_events, trials2=c.other_size)
+    gap, low, high = (points(float(end)) for end in (apart.estimate, apart.low, apart.high))
+    return Pointer(
+        c.where,
+        f"{c.what} {_share(c.events, c.size)}, {'worse' if c.worse else 'better'} than "
+        f"{_share(c.other_events, c.other_size)} {c.against}",
+        f"{gap} points (95 % interval {low} to {high})",
+        c.caution,
+        c.check,
+    )
 
 
 def _share(events: int, size: int) -> str:
@@ -232,40 +232,68 @@ def _lots(depot: Asked, span: tuple[date, date]) -> list[Contrast]:
     A job with a bad lot often has lots of other parts in it that were fitted in the same weeks. So when a lot is worse
     by more than luck, the rest are counted again without the jobs it went into, until no such lot is left.
     """
-    pointed: list[Contrast] = []
-    aside: list[tuple[str, str]] = []
+    all_months = _lot_months(depot, span, [])
+    months, aside, pointed = all_months, list[tuple[str, str]](), list[Contrast]()
     while True:
-        found = _compared_lots(depot, span, aside)
-        by_luck = p_values([c for _, c in found])
-        sure = discoveries(by_luck)
+        found = against_other_lots(months)
+        by_luck, sure = _sure([c for _, c in found])
         worse = [i for i, (_, c) in enumerate(found) if sure[i] and c.worse]
-        if not worse or len(pointed) == MOST:
+        if not worse or len(pointed) == MOST_ASIDE:
             return [*pointed, *(c for _, c in found)]
         # Among p-values too small for a number, the widest gap.
         surest = min(worse, key=lambda i: (by_luck[i], found[i][1].other_share - found[i][1].share, found[i][0]))
         aside.append(found[surest][0])
         pointed.append(found[surest][1])
+        months = _without(all_months, _lot_months(depot, span, aside))
 
 
-def _compared_lots(
-    depot: Asked, span: tuple[date, date], aside: list[tuple[str, str]]
-) -> list[tuple[tuple[str, str], Contrast]]:
+def _lot_months(depot: Asked, span: tuple[date, date], beside: list[tuple[str, str]]) -> pl.DataFrame:
+    """Counts by lot and month: of all jobs, or of those in which one of the lots `beside` was fitted."""
     sql = (files("rqa.review") / "lots.sql").read_text(encoding="utf-8")
     first, last = span
     asked = {
         "window": WINDOW, "as_of": depot.as_of.date(), "first_month": first, "last_month": last,
-        "classes": OWN_WORK["class"], "aside_parts": [p for p, _ in aside], "aside_lots": [lot for _, lot in aside],
+        "classes": OWN_WORK["class"], "beside_parts": [p for p, _ in beside], "beside_lots": [lot for _, lot in beside],
     }  # fmt: skip
+    return depot.query(sql, asked)
+
+
+def _without(months: pl.DataFrame, some: pl.DataFrame) -> pl.DataFrame:
+    """The counts less those of some of the jobs."""
+    counted = ("matured", "returned")
+    less = months.join(some, on=["part_no", "lot", "month"], how="left", suffix="_less", maintain_order="left")
+    left = less.with_columns(pl.col(c) - pl.col(f"{c}_less").fill_null(0) for c in counted)
+    return left.select(months.columns).filter(pl.col("matured") > 0)
+
+
+def against_other_lots(months: pl.DataFrame) -> list[tuple[tuple[str, str], Contrast]]:
+    """Each lot large enough, with the part's other lots closed from the month before its first to that after its last.
+
+    What changes over the year so does not set lots apart. `months` has part_no, lot, month, matured, returned.
+    """
+    lot = ["part_no", "lot"]
+    own = months.group_by(lot, maintain_order=True).agg(
+        pl.col("matured", "returned").sum(),
+        pl.col("month").min().dt.offset_by("-1mo").alias("from"),
+        pl.col("month").max().dt.offset_by("1mo").alias("to"),
+    )
+    beside = own.join(months, on="part_no", suffix="_other").filter(
+        (pl.col("lot") != pl.col("lot_other")) & pl.col("month").is_between("from", "to")
+    )
+    others = beside.group_by(lot).agg(pl.col("matured_other", "returned_other").sum())
+    rows = own.join(others, on=lot, maintain_order="left").select(
+        *lot, "returned", "matured", "returned_other", "matured_other"
+    )
     return [
         (
-            (part, lot),
+            (part, name),
             Contrast(
-                f"lot {lot} of part {part}", RETURNED, events, size, other_events, other_size,
+                f"lot {name} of part {part}", RETURNED, events, size, other_events, other_size,
                 "with the part's other lots of about the same time", False,
                 "a lot is fitted in some weeks only: whatever else was different in them looks the same",
                 "hold what is left of the lot; test it, and ask the supplier",
             ),
         )
-        for part, lot, size, events, other_size, other_events in depot.query(sql, asked).iter_rows()
+        for part, name, events, size, other_events, other_size in rows.iter_rows()
         if _enough(size, other_size)
     ]  # fmt: skip

@@ -9,6 +9,7 @@ from rqa.answers.month import MonthAgainstBefore
 from rqa.plots.words import count, interval, listed, month_name, percent
 from rqa.review.asked import Asked
 from rqa.review.facts import Verdict
+from rqa.stats import benjamini_hochberg
 
 LEVEL = 0.05
 """False discoveries allowed among the measures compared, by Benjamini and Hochberg (1995)."""
@@ -53,11 +54,7 @@ def verdicts(depot: Asked, month: date) -> tuple[Verdict, ...]:
 
 def discoveries(p_values: list[float]) -> list[bool]:
     """Which of several comparisons differ by more than luck, the share of false ones held at 5 %."""
-    if not p_values:
-        return []
-    from scipy.stats import false_discovery_control
-
-    return [bool(q <= LEVEL) for q in false_discovery_control(p_values, method="bh")]
+    return benjamini_hochberg(p_values=p_values, allowed=LEVEL).found.tolist()
 
 
 def _verdict(measure: Measure, found: MonthAgainstBefore | None, sure: bool, month: date) -> Verdict:

@@ -75,39 +75,48 @@ def test_lots_are_counted_as_by_hand() -> None:
             job("D", "U2", day + timedelta(days=31), found="antenna", disposition="not_economic"),
             job("E", "U3", day, found="antenna"),
             job("F", "U3", day + timedelta(days=2), found="board", disposition="not_economic"),
-            job("G", "U4", day + timedelta(days=40)),
-            job("H", "U5", day + timedelta(days=60), disposition="not_economic"),
+            job("G", "U4", day + timedelta(days=50)),
+            job("H", "U5", day + timedelta(days=75), disposition="not_economic"),
             job("I", "U6", day - timedelta(days=50)),
+            job("J", "U7", day + timedelta(days=34)),
         ],
         "parts": [
             {"job_id": j, "line": n, "part_no": p, "lot": lot}
             for n, (j, p, lot) in enumerate(
                 [("A", "P", "1"), ("A", "P", "1"), ("A", "Q", "1"), ("C", "P", "1"), ("C", "P", "2"), ("E", "P", "2"),
-                 ("E", "P", None), ("G", "P", "2"), ("H", "P", "1"), ("I", "P", "0")]
+                 ("E", "P", None), ("J", "P", "2"), ("G", "P", "2"), ("H", "P", "1"), ("I", "P", "0")]
             )
         ],
     }  # fmt: skip
 
-    def counted(depot: Any, *aside: tuple[str, str]) -> list[tuple[Any, ...]]:
-        asked: list[pl.DataFrame] = []
-
-        class Listening:
-            as_of = depot.as_of
-
-            def query(self, sql: str, params: dict[str, Any]) -> pl.DataFrame:
-                asked.append(depot.query(sql, params))
-                return asked[-1]
-
-        room._compared_lots(Listening(), (date(2025, 1, 1), date(2025, 4, 1)), list(aside))  # type: ignore[arg-type]
-        assert set(asked[0].dtypes[2:]) == {pl.Int64}
-        return asked[0].rows()
-
+    january, march, april = date(2025, 1, 1), date(2025, 3, 1), date(2025, 4, 1)
     with depot_of(tables) as depot:
-        # Each row: matured and returned of the lot, then of the part's other lots closed in its months or one beside.
-        assert counted(depot) == [
-            ("P", "0", 1, 0, 0, 0), ("P", "1", 2, 1, 2, 0), ("P", "2", 2, 0, 2, 1), ("Q", "1", 1, 1, 0, 0),
-        ]  # fmt: skip
-        assert counted(depot, ("Q", "1")) == [("P", "0", 1, 0, 0, 0), ("P", "1", 1, 0, 2, 0), ("P", "2", 2, 0, 1, 0)]
+        months = room._lot_months(depot, (january, april), [])
+        beside = room._lot_months(depot, (january, april), [("Q", "1"), ("P", "0")])
+    assert months.rows() == [
+        ("P", "0", january, 1, 0), ("P", "1", march, 2, 1), ("P", "2", march, 2, 0), ("P", "2", april, 1, 0),
+        ("Q", "1", march, 1, 1),
+    ]  # fmt: skip
+    assert set(months.dtypes[3:]) == {pl.Int64}
+    assert beside.rows() == [("P", "0", january, 1, 0), ("P", "1", march, 1, 1), ("Q", "1", march, 1, 1)]
+    left = room._without(months, beside)
+    assert left.rows() == [("P", "1", march, 1, 0), ("P", "2", march, 2, 0), ("P", "2", april, 1, 0)]
+
+
+def test_a_lot_is_set_against_its_part_s_other_lots_of_the_time() -> None:
+    """Lot a is too far from c in time, b is near to both; lots of other parts, and few or far ones, never count."""
+    rows = [("P", "a", 1, 40, 4), ("P", "b", 2, 30, 3), ("P", "c", 3, 50, 9), ("P", "c", 4, 25, 1),
+            ("Q", "a", 1, 90, 1), ("R", "a", 1, 60, 2), ("R", "b", 9, 60, 8), ("S", "a", 1, 60, 2), ("S", "b", 2, 19, 8)]  # fmt: skip
+    months = pl.DataFrame(
+        [(p, lot, date(2025, m, 1), n, e) for p, lot, m, n, e in rows],
+        schema=["part_no", "lot", "month", "matured", "returned"], orient="row",
+    )  # fmt: skip
+    found = {key: (c.events, c.size, c.other_events, c.other_size) for key, c in room.against_other_lots(months)}
+    assert found == {
+        ("P", "a"): (4, 40, 3, 30),
+        ("P", "b"): (3, 30, 4 + 9, 40 + 50),
+        ("P", "c"): (10, 75, 3, 30),
+    }
 
 
 def test_each_group_is_set_against_the_others_of_its_kind() -> None:
