@@ -5,40 +5,80 @@ know NumPy and SciPy and nothing of logs, stores or charts, so each can be used 
 """
 
 from rqa.stats.difference import DifferenceInterval, difference_interval
+from rqa.stats.exact_odds import ExactOddsRatio, exact_common_odds
 from rqa.stats.fisher import ProportionTest, proportion_test
 from rqa.stats.follow_up import KaplanMeier, kaplan_meier
+from rqa.stats.funnel import FunnelLimits, funnel_limits
 from rqa.stats.hazard import SmoothedHazard, smoothed_hazard
 from rqa.stats.incidence import CumulativeIncidence, cumulative_incidence
 from rqa.stats.incidence_contrast import IncidenceContrast, incidence_contrast
 from rqa.stats.log_rank import LogRank, log_rank
+from rqa.stats.mantel_haenszel import MantelHaenszel, mantel_haenszel
 from rqa.stats.mean_cumulative import MeanCumulative, mean_cumulative_function
 from rqa.stats.mean_cumulative_counts import mean_cumulative_from_counts
 from rqa.stats.mean_cumulative_difference import MeanCumulativeDifference, mean_cumulative_difference
+from rqa.stats.mix import MixExpectation, expected_from_mix
+from rqa.stats.multiplicity import Discoveries, benjamini_hochberg
+from rqa.stats.overdispersion import Overdispersion, overdispersion
+from rqa.stats.power_law import PowerLawFit, power_law_fit
 from rqa.stats.product import ProductInterval, product_interval
 from rqa.stats.proportion import ProportionInterval, proportion_interval
+from rqa.stats.rate_ratio import RateRatio, rate_ratio
+from rqa.stats.relative_risk import RelativeRisk, relative_risk
+from rqa.stats.shrinkage import Shrinkage, beta_binomial_shrinkage
+from rqa.stats.standardised_ratio import StandardisedRatio, standardised_ratio
+from rqa.stats.stratified import StratifiedTest, stratified_exact_test
+from rqa.stats.trend_tests import TrendTest, laplace_test, mil_hdbk_189_test
 
 __all__ = [
     "CumulativeIncidence",
     "DifferenceInterval",
+    "Discoveries",
+    "ExactOddsRatio",
+    "FunnelLimits",
     "IncidenceContrast",
     "KaplanMeier",
     "LogRank",
+    "MantelHaenszel",
     "MeanCumulative",
     "MeanCumulativeDifference",
+    "MixExpectation",
+    "Overdispersion",
+    "PowerLawFit",
     "ProductInterval",
     "ProportionInterval",
     "ProportionTest",
+    "RateRatio",
+    "RelativeRisk",
+    "Shrinkage",
     "SmoothedHazard",
+    "StandardisedRatio",
+    "StratifiedTest",
+    "TrendTest",
+    "benjamini_hochberg",
+    "beta_binomial_shrinkage",
     "cumulative_incidence",
     "difference_interval",
+    "exact_common_odds",
+    "expected_from_mix",
+    "funnel_limits",
     "incidence_contrast",
     "kaplan_meier",
+    "laplace_test",
     "log_rank",
+    "mantel_haenszel",
     "mean_cumulative_difference",
     "mean_cumulative_from_counts",
     "mean_cumulative_function",
+    "mil_hdbk_189_test",
+    "overdispersion",
+    "power_law_fit",
     "product_interval",
     "proportion_interval",
     "proportion_test",
+    "rate_ratio",
+    "relative_risk",
     "smoothed_hazard",
+    "standardised_ratio",
+    "stratified_exact_test",
 ]

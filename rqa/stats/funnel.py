@@ -1,0 +1,147 @@
+"""Where a share would lie by luck alone, for each amount of work: the limits of a funnel plot."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import special
+
+from rqa import arguments
+from rqa.arguments import Counts, Numbers
+
+HALVINGS = 54
+"""Enough to bring any range of counts (up to 2^53) down to one."""
+
+
+@dataclass(frozen=True, eq=False)
+class FunnelLimits:
+    """The limits of shares around a centre, in the shape of the trials; no trials is NaN."""
+
+    trials: Counts
+    centre: Numbers
+    level: float
+    dispersion: float
+    low: Numbers
+    high: Numbers
+
+
+def funnel_limits(
+    *, trials: ArrayLike, centre: ArrayLike, level: float = 0.95, dispersion: float = 1.0
+) -> FunnelLimits:
+    """Say between which limits the share of a group of so many trials would lie if it were like all the others.
+
+    Parameters
+    ----------
+    trials
+        Work of each group: whole numbers from 0 up, any shape.
+    centre
+        The share that all are measured against, from 0 to 1: one number, or one for each group (its expected share,
+        expected / trials, where the mix of work differs).
+    level
+        Chance of lying inside, strictly between 0 and 1; 0.95 and 0.998 are the two customary.
+    dispersion
+        The groups' spread over what luck alone makes (`overdispersion(...).phi`), at least 1: the distances from the
+        centre are drawn sqrt(dispersion) times as long.
+
+    Returns
+    -------
+    FunnelLimits
+        `low`, `high` between 0 and 1, with the inputs as they were taken.
+
+    Notes
+    -----
+    Landmarks: a centre of 0 has both limits 0, one of 1 both 1; 0 trials are no data, NaN.
+
+    The binomial distribution has steps, and limits that jump from one amount of work to the next make a ragged
+    funnel. So they are interpolated: for a tail probability q, with F the binomial distribution function and r the
+    smallest count with F(r) >= q, the limit is (r - a) / trials with a = (F(r) - q) / (F(r) - F(r - 1)), cut to the
+    range from 0 to 1. The chance of lying inside is therefore near `level`, not guaranteed: with little work it may
+    be less.
+
+    Of 40 groups that are all alike, two lie outside 95 % limits by luck alone. So a point outside is a reason to look,
+    not a verdict; `benjamini_hochberg` allows for the number compared.
+
+    Raises
+    ------
+    ValueError
+        A count that is missing, negative or not whole; a centre outside 0 to 1; shapes that do not fit; a level
+        outside (0, 1); a dispersion below 1.
+
+    References
+    ----------
+    1. D. J. Spiegelhalter, Statistics in Medicine 24, 2005, 1185-1202 (appendix A.1.1; dispersion: section 4.1).
+
+    Examples
+    --------
+    >>> r = funnel_limits(trials=[50, 100, 1000], centre=0.1)
+    >>> r.low.round(3).tolist(), r.high.round(3).tolist()
+    ([0.014, 0.04, 0.081], [0.18, 0.158, 0.118])
+
+    Where one job in ten comes back, a technician with 50 jobs lies between 1 % and 18 % by luck alone.
+    """
+    count = arguments.counts("trials", trials)
+    n, p = arguments.same_shape({"trials": count.astype(np.float64), "centre": arguments.shares("centre", centre)})
+    level = arguments.share("level", level)
+    stretch = np.sqrt(at_least_one("dispersion", dispersion))
+    tail = (1.0 - level) / 2.0
+    # The upper tail is the lower tail of what did not happen: both keep their digits where the centre is near an end.
+    low, high = _lower(n, p, tail), _upper(n, p, tail)
+    low, high = p - stretch * (p - low), p + stretch * (high - p)
+    return FunnelLimits(
+        trials=arguments.frozen_counts(n.astype(np.int64)),
+        centre=arguments.frozen(p),
+        level=level,
+        dispersion=float(dispersion),
+        low=arguments.frozen(np.clip(low, 0.0, 1.0)),
+        high=arguments.frozen(np.clip(high, 0.0, 1.0)),
+    )
+
+
+def at_least_one(name: str, given: float) -> float:
+    """One finite number from 1 up."""
+    number = arguments.amounts(name, given)
+    if number.ndim or number < 1:
+        raise ValueError(f"{name} must be one number of at least 1: {given!r}")
+    return float(number)
+
+
+def _lower(n: Numbers, p: Numbers, tail: float) -> Numbers:
+    """Interpolated count at which the distribution function reaches `tail`, over n."""
+    near, far = np.full_like(n, -1.0), n.copy()
+    for _ in range(HALVINGS):
+        middle = np.floor((near + far) / 2.0)
+        reached = _at_most(middle, n, p) >= tail
+        near, far = np.where(reached, near, middle), np.where(reached, middle, far)
+        if (far - near <= 1).all():
+            break
+    here, before = _at_most(far, n, p), _at_most(far - 1.0, n, p)
+    return _share(far - (here - tail) / np.where(here > before, here - before, 1.0), n, p)
+
+
+def _upper(n: Numbers, p: Numbers, tail: float) -> Numbers:
+    """Interpolated count at which the distribution function reaches 1 - `tail`, told by what lies above it."""
+    near, far = np.full_like(n, -1.0), n.copy()
+    for _ in range(HALVINGS):
+        middle = np.floor((near + far) / 2.0)
+        reached = _above(middle, n, p) <= tail
+        near, far = np.where(reached, near, middle), np.where(reached, middle, far)
+        if (far - near <= 1).all():
+            break
+    here, before = _above(far, n, p), _above(far - 1.0, n, p)
+    return _share(far - (tail - here) / np.where(before > here, before - here, 1.0), n, p)
+
+
+def _share(count: Numbers, n: Numbers, p: Numbers) -> Numbers:
+    share = np.clip(count / np.where(n == 0, 1.0, n), 0.0, 1.0)
+    certain = (p == 0) | (p == 1)
+    return np.where(n == 0, np.nan, np.where(certain, p, share))
+
+
+def _at_most(k: Numbers, n: Numbers, p: Numbers) -> Numbers:
+    inside = special.betainc(np.maximum(n - k, 1.0), np.maximum(k, 0.0) + 1.0, 1.0 - p)
+    return np.where(k < 0, 0.0, np.where(k >= n, 1.0, inside))
+
+
+def _above(k: Numbers, n: Numbers, p: Numbers) -> Numbers:
+    inside = special.betainc(np.maximum(k, 0.0) + 1.0, np.maximum(n - k, 1.0), p)
+    return np.where(k < 0, 1.0, np.where(k >= n, 0.0, inside))
