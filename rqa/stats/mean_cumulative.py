@@ -1,8 +1,7 @@
 """How many returns has a unit had by each age, on average: the mean cumulative function with its robust variance."""
 
-from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Literal, cast, get_args
+from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -10,6 +9,7 @@ from scipy import special
 
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
+from rqa.stats.unit_times import Ends, unit_times
 
 Variance = Literal["robust", "nelson"]
 
@@ -57,7 +57,7 @@ def mean_cumulative_function(
     *,
     unit: ArrayLike,
     time: ArrayLike,
-    end: Mapping[Hashable, float] | tuple[ArrayLike, ArrayLike],
+    end: Ends,
     variance: Variance = "robust",
     level: float = 0.95,
 ) -> MeanCumulative:
@@ -121,19 +121,8 @@ def mean_cumulative_function(
     """
     arguments.one_of("variance", variance, get_args(Variance))
     level = arguments.share("level", level)
-    times = arguments.amounts("time", time)
-    names = _ids("unit", unit)
-    if times.ndim != 1 or len(names) != times.size:
-        raise ValueError(f"unit and time must have one axis of one length: unit ({len(names)},), time {times.shape}")
-    index, ends = _ends(end)
-    of_unit = _places(names, index)
-    late = times > ends[of_unit]
-    if late.any():
-        first = int(late.argmax())
-        raise ValueError(
-            f"time must not be after the unit's end: time[{first}] = {times[first]:g}, end of {names[first]!r} = "
-            f"{ends[of_unit[first]]:g} ({int(late.sum())} in all)"
-        )
+    seen = unit_times(unit=unit, time=time, end=end)
+    times, of_unit, ends = seen.time, seen.of, seen.end
     end_day, ended = np.unique(ends, return_counts=True)
     day, at = np.unique(times, return_inverse=True)
     at_risk = _at_risk(end_day, ended, day)
@@ -229,39 +218,6 @@ def result(
         end_day=arguments.frozen(end_day),
         ended=arguments.frozen_counts(ended),
     )
-
-
-def _ids(name: str, given: ArrayLike) -> list[Hashable]:
-    ids: list[Hashable] = given.tolist() if isinstance(given, np.ndarray) else list(cast(Iterable[Hashable], given))
-    missing = [i for i, one in enumerate(ids) if one is None or one != one]
-    if missing:
-        raise ValueError(f"{name} must not be missing: {name}[{missing[0]}] ({len(missing)} in all)")
-    return ids
-
-
-def _ends(end: Mapping[Hashable, float] | tuple[ArrayLike, ArrayLike]) -> tuple[dict[Hashable, int], Numbers]:
-    if isinstance(end, tuple):
-        names, values = _ids("end", end[0]), arguments.amounts("end", end[1])
-    else:
-        pairs = list(end.items())
-        names, values = [name for name, _ in pairs], arguments.amounts("end", [value for _, value in pairs])
-    if values.ndim != 1 or len(names) != values.size:
-        raise ValueError(f"end must hold units and ends of one length: {len(names)} units, ends {values.shape}")
-    index = {name: i for i, name in enumerate(names)}
-    if len(index) < len(names):
-        raise ValueError(f"end must name a unit once: {len(names)} ends of {len(index)} units")
-    return index, values
-
-
-def _places(names: list[Hashable], index: dict[Hashable, int]) -> NDArray[np.int64]:
-    places = np.array([index.get(name, -1) for name in names], dtype=np.int64)
-    unknown = places < 0
-    if unknown.any():
-        first = int(unknown.argmax())
-        raise ValueError(
-            f"unit must have an end: unit[{first}] = {names[first]!r} has none ({int(unknown.sum())} in all)"
-        )
-    return places
 
 
 def _at_risk(end_day: Numbers, ended: Counts, day: Numbers) -> Counts:
