@@ -5,10 +5,9 @@ know NumPy and SciPy and nothing of logs, stores or drawing.
 """
 
 from rqa.spc.chart import Chart, SetAside, Signal
-from rqa.spc.constants import Constants, constants
+from rqa.spc.choice import which_chart
 from rqa.spc.cusum_chart import CusumChart, cusum_chart
 from rqa.spc.ewma_chart import EwmaChart, ewma_chart
-from rqa.spc.individuals_chart import IndividualsChart, individuals_chart
 from rqa.spc.job_cusum import (
     BernoulliCusum,
     RiskAdjustedCusum,
@@ -22,6 +21,7 @@ from rqa.spc.patterns import LimitRule, TrendRule, ZoneRule
 from rqa.spc.proportion_chart import ProportionChart, np_chart, p_chart
 from rqa.spc.rare_event_chart import GapChart, TimeChart, g_chart, t_chart
 from rqa.spc.rate_chart import RateChart, c_chart, u_chart
+from rqa.spc.recommendation import Recommendation
 from rqa.spc.rules import MONTHLY, NELSON, WESTERN_ELECTRIC, beyond_limits, nelson, signal_masks, western_electric
 from rqa.spc.run_lengths import (
     BernoulliDesign,
@@ -39,7 +39,9 @@ from rqa.spc.run_lengths import (
     run_length,
     share_shift,
 )
+from rqa.spc.single_value_chart import IndividualsChart, individuals_chart
 from rqa.spc.subgroup_chart import SubgroupChart, xbar_r_chart, xbar_s_chart
+from rqa.spc.subgroup_constants import Constants, constants
 
 __all__ = [
     "MONTHLY",
@@ -62,6 +64,7 @@ __all__ = [
     "NormalPoints",
     "ProportionChart",
     "RateChart",
+    "Recommendation",
     "RiskAdjustedCusum",
     "RiskAdjustedDesign",
     "RunLength",
@@ -99,6 +102,7 @@ __all__ = [
     "u_chart",
     "u_charts",
     "western_electric",
+    "which_chart",
     "xbar_r_chart",
     "xbar_s_chart",
 ]

@@ -1,18 +1,18 @@
 """Has the level crept away from its target: the exponentially weighted moving average (EWMA)."""
 
 from dataclasses import dataclass
+from itertools import accumulate
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.signal import lfilter
 
 from rqa import arguments
 from rqa.arguments import Numbers
 from rqa.spc.basis import Baseline, Basis, basis
 from rqa.spc.chart import Chart, judge
-from rqa.spc.constants import D2_OF_TWO
 from rqa.spc.rules import beyond_limits
+from rqa.spc.subgroup_constants import D2_OF_TWO
 
 Limits = Literal["exact", "asymptotic"]
 METHOD = (
@@ -120,7 +120,7 @@ def ewma_chart(
 
     there = ~np.isnan(x)
     average = np.full(len(x), np.nan)
-    average[there] = centre + lfilter([weight], [1.0, weight - 1.0], x[there] - centre)
+    average[there] = list(accumulate(x[there], lambda old, new: old + weight * (new - old), initial=centre))[1:]
     settled = spread * np.sqrt(weight / (2.0 - weight))
     steps = np.where(there, np.cumsum(there), np.nan)
     growth = np.sqrt(-np.expm1(2.0 * steps * np.log1p(-weight))) if weight < 1.0 else np.where(there, 1.0, np.nan)

@@ -4,7 +4,7 @@ import numpy as np
 
 from rqa.arguments import Numbers
 from rqa.spc.basis import Mask
-from rqa.spc.constants import D2_OF_TWO
+from rqa.spc.subgroup_constants import D2_OF_TWO
 
 
 def moving_ranges(values: Numbers) -> Numbers:

@@ -11,9 +11,9 @@ from rqa.arguments import Counts, Numbers
 from rqa.spc import probability_limits
 from rqa.spc.basis import Aside, Baseline, Basis, Mask, Stages, basis
 from rqa.spc.chart import Chart, judge
-from rqa.spc.individuals_chart import of_values
 from rqa.spc.probability_limits import Limits
 from rqa.spc.rules import beyond_limits
+from rqa.spc.single_value_chart import of_values
 
 POWER = 0.2777
 """1 / 3.6 to four digits, as Nelson printed it: makes times of a constant hazard nearly normal."""

@@ -10,8 +10,8 @@ from rqa import arguments
 from rqa.arguments import Counts, Numbers
 from rqa.spc.basis import Aside, Baseline, Basis, Mask, Stages, basis
 from rqa.spc.chart import Chart, judge
-from rqa.spc.constants import constants, mean_deviation
 from rqa.spc.rules import beyond_limits
+from rqa.spc.subgroup_constants import constants, mean_deviation
 
 Subgroups = ArrayLike | Sequence[ArrayLike]
 
@@ -77,7 +77,7 @@ def xbar_r_chart(
 
     Means of three between 4.74 and 5.35 were usual; the fourth, 6.0, is not.
     """
-    rows = _rows(subgroups)
+    rows = measured(subgroups)
     sizes = np.array([len(row) for row in rows], dtype=np.int64)
     taken = sizes[sizes > 0]
     if len(set(taken.tolist())) > 1:
@@ -177,7 +177,7 @@ def xbar_s_chart(
 
     The groups differ in size, and so do their limits; the fourth is out of its own.
     """
-    rows = _rows(subgroups)
+    rows = measured(subgroups)
     sizes = np.array([len(row) for row in rows], dtype=np.int64)
     chosen = basis(len(rows), baseline, stages, set_aside)
     mean = _by_row(rows, np.mean)
@@ -272,8 +272,8 @@ def _chart(
     )
 
 
-def _rows(subgroups: Subgroups) -> list[Numbers]:
-    """The measurements of each subgroup that were taken."""
+def measured(subgroups: Subgroups) -> list[Numbers]:
+    """The measurements of each subgroup that were taken, as checked rows."""
     if not isinstance(subgroups, Iterable) or isinstance(subgroups, str):
         raise ValueError(f"subgroups must be rows of measurements: {subgroups!r}")
     rows = [arguments.measurements(f"subgroups[{i}]", row) for i, row in enumerate(_each(subgroups))]

@@ -9,9 +9,9 @@ from rqa import arguments
 from rqa.arguments import Numbers
 from rqa.spc.basis import Aside, Baseline, Basis, Mask, Stages, basis
 from rqa.spc.chart import Chart, judge
-from rqa.spc.constants import D2_OF_TWO, constants
 from rqa.spc.moving_range import mean_range, moving_ranges
 from rqa.spc.rules import beyond_limits
+from rqa.spc.subgroup_constants import D2_OF_TWO, constants
 
 METHOD = "Centre = mean; limits 3 sigma from it, with sigma = mean moving range / d2(2), d2(2) = 1.12838."
 RANGE_METHOD = "Centre = mean moving range; upper limit = D4(2) x that, D4(2) = 3.26653; lower limit 0."
