@@ -132,7 +132,7 @@ def _picture(rows: list[dict[str, Any]], under: Ground, panels: list[str], early
     young = [r["month"] for r in rows if not r["mature"]]
     if young:
         layers = [*early_zone(min(young), max(young), under, base=base, word=early), *layers]
-    layers += _centre_word(rows, under, base)
+    layers += _centre_word(rows, under, base, alone=len(panels) == 1)
     if selection:
         over = month_under_pointer()
         layers += [
@@ -144,20 +144,45 @@ def _picture(rows: list[dict[str, Any]], under: Ground, panels: list[str], early
     return in_panels(layers, values, len(panels))
 
 
-def _centre_word(rows: list[dict[str, Any]], under: Ground, base: Any) -> list[Any]:
-    """The centre line's value, written on the line where it begins."""
-    first = next((r["month"] for r in rows if r["centre"] is not None), None)
-    if first is None:
+WORD_MONTHS = 5
+"""Months that the centre's value takes on the narrowest window, at two years of months."""
+
+
+def _centre_word(rows: list[dict[str, Any]], under: Ground, base: Any, *, alone: bool) -> list[Any]:
+    """The centre line's value, beside the line where the values leave it room, else over the chart.
+
+    Over a panel stands its name, so there the value goes in at the top.
+    """
+    limited = [r for r in rows if r["centre"] is not None]
+    if not limited:
         return []
-    x = under.x(edge=0)
-    here = base.transform_filter(f"datum.month == '{first}' && isValid(datum.centre)").transform_calculate(
-        centre_word="'mean ' + format(datum.centre, '.1%')"
+    months = list(dict.fromkeys(r["month"] for r in limited))
+    room, back, up = max(
+        (round(_room(limited, months[start : start + WORD_MONTHS], side), 6), -start, side)
+        for start in range(max(1, len(months) - WORD_MONTHS + 1))
+        for side in (True, False)
     )
-    return [
-        here.mark_text(style="rqa-note", align="left", baseline="bottom", dx=3, dy=-2).encode(
-            x=x, y=under.y("centre"), text="centre_word:N"
-        )
-    ]
+    here = base.transform_filter(f"datum.month == '{months[-back]}' && isValid(datum.centre)")
+    if room <= 0:
+        words, place = "'line: mean '", {"x": alt.value(0), "y": alt.value(0)}
+        how = {"baseline": "bottom", "dx": 0, "dy": -3} if alone else {"baseline": "top", "dx": 3, "dy": 3}
+    else:
+        words, place = "'mean '", {"x": under.x(edge=0), "y": under.y("centre")}
+        how = {"baseline": "bottom", "dx": 3, "dy": -2} if up else {"baseline": "top", "dx": 3, "dy": 3}
+    here = here.transform_calculate(centre_word=f"{words} + format(datum.centre, '.1%')")
+    return [here.mark_text(style="rqa-note", align="left", **how).encode(text="centre_word:N", **place)]
+
+
+def _room(rows: list[dict[str, Any]], months: list[str], above: bool) -> float:
+    """How much room the values of these months leave on one side of the centre: none where their line crosses it.
+
+    A side without any value has more room than one whose values are far.
+    """
+    values = [(r["month"], r["value"] - r["centre"]) for r in rows if r["value"] is not None]
+    gaps = [gap if above else -gap for month, gap in values if month in months]
+    if all(gap < 0 for gap in gaps):
+        return max((2 * abs(gap) for _, gap in values), default=1.0)
+    return max(min(gaps), 0.0)
 
 
 def _description(rows: list[dict[str, Any]], title: str, early_is: str) -> str:

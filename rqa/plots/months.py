@@ -112,7 +112,7 @@ def _picture(rows: list[dict[str, Any]], reading: Reading, under: Ground, panels
         have.transform_filter("datum.state != 'mature'")
         .mark_point(style="rqa-hollow", fill=PAPER)
         .encode(x=x, y=y, tooltip=tips),
-        have.transform_filter("datum.cut").mark_text(style="rqa-note", dy=-7, text="↑").encode(x=x, y=under.y("to")),
+        have.transform_filter("datum.cut").mark_point(style="rqa-cut", filled=True).encode(x=x, y=under.y("to")),
     ]
     early = [r["month"] for r in rows if r["state"] != "mature"]
     if early:

@@ -33,6 +33,7 @@ CONFIG: dict[str, Any] = {
     "mark": {"color": INK},
     "style": {
         "rqa-interval": {"color": INK, "strokeWidth": 1.6, "strokeCap": "round"},
+        "rqa-cut": {"color": INK, "opacity": 1, "shape": "triangle-up", "size": 40},
         "rqa-dot": {"color": INK, "opacity": 1, "size": 56},
         "rqa-hollow": {"color": INK, "opacity": 1, "strokeWidth": 1.6, "size": 52},
         "rqa-line": {"color": INK, "strokeWidth": 1.2},

@@ -3,8 +3,10 @@
 import json
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import date
 from typing import Any
 
+import polars as pl
 import pytest
 from made_answers import by_model, by_month, clean, comebacks, control, first_pass, rolled
 
@@ -177,3 +179,26 @@ def test_hostile_names_stay_names() -> None:
     assert "<img" not in svg
     compiled(plot(by_month((hostile, "b"))).to_dict())
     compiled(plot(control()).to_dict())
+
+
+@pytest.mark.parametrize(
+    ("values", "place"),
+    [
+        ([0.05] * 6 + [0.02] * 6, ("below", "2025-01")),
+        ([0.02] * 6 + [0.05] * 6, ("above", "2025-01")),
+        ([0.05, 0.02] * 3 + [0.05] * 6, ("below", "2025-07")),
+        ([0.05, 0.02] * 6, ("over the chart", "2025-01")),
+    ],
+)
+def test_the_centre_s_value_stands_where_the_line_does_not_cross_it(
+    values: list[float], place: tuple[str, str]
+) -> None:
+    answer = control(signals=())
+    months = [date(2025, m, 1) for m in range(1, 13)]
+    columns = {"period": months, "size": [100] * 12, "value": values, "centre": [0.035] * 12, "lower": [0.0] * 12,
+               "upper": [0.09] * 12, "signal": [""] * 12, "mature": [True] * 12}  # fmt: skip
+    spec = plot(replace(answer, table=pl.DataFrame(columns)), selection=False).to_dict()
+    (word,) = [x for x in layers(spec) if x["encoding"].get("text", {}).get("field") == "centre_word"]
+    side = "over the chart" if "value" in word["encoding"]["y"] else "above" if word["mark"]["dy"] < 0 else "below"
+    assert side == place[0]
+    assert f"'{place[1]}'" in word["transform"][0]["filter"]

@@ -106,7 +106,8 @@ def test_lots_are_counted_as_by_hand() -> None:
 def test_a_lot_is_set_against_its_part_s_other_lots_of_the_time() -> None:
     """Lot a is too far from c in time, b is near to both; lots of other parts, and few or far ones, never count."""
     rows = [("P", "a", 1, 40, 4), ("P", "b", 2, 30, 3), ("P", "c", 3, 50, 9), ("P", "c", 4, 25, 1),
-            ("Q", "a", 1, 90, 1), ("R", "a", 1, 60, 2), ("R", "b", 9, 60, 8), ("S", "a", 1, 60, 2), ("S", "b", 2, 19, 8)]  # fmt: skip
+            ("Q", "a", 1, 90, 1), ("R", "a", 1, 60, 2), ("R", "b", 9, 60, 8), ("S", "a", 1, 60, 2),
+            ("S", "b", 2, 19, 8)]  # fmt: skip
     months = pl.DataFrame(
         [(p, lot, date(2025, m, 1), n, e) for p, lot, m, n, e in rows],
         schema=["part_no", "lot", "month", "matured", "returned"], orient="row",
