@@ -12,8 +12,8 @@ from rqa import arguments
 from rqa.arguments import Numbers
 from rqa.spc.patterns import TIE
 
-NODES = 8
-"""Places within a zone at which trends are followed; more change no digit that is shown (see the tests)."""
+FEW_NODES, NODES = 4, 8
+"""Places at which trends are followed, within a zone of less than half of all points and of more."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -109,18 +109,18 @@ def _even(chance: float) -> Zone:
     In these terms points are uniform, what happens next is a smooth function of the latest place, and the chance
     below a place is the integral of the interpolating polynomials up to it.
     """
-    node, weight = legendre.leggauss(NODES)
-    grade = np.arange(NODES)
-    # Integrals of the Legendre polynomials up to each node; P_(-1) is 1 here, so that grade 0 gives node + 1.
-    high = legendre.legvander(node, NODES)
-    low = np.column_stack((-np.ones(NODES), high[:, : NODES - 1]))
-    upto = (high[:, 1:] - low) / (2.0 * grade + 1.0)
-    lower = upto @ np.linalg.inv(high[:, :NODES]) / 2.0
+    size = FEW_NODES if chance < 0.5 else NODES
+    node, weight = legendre.leggauss(size)
+    # Integrals of the Legendre polynomials from -1 up to each node: (P_(k+1) - P_(k-1)) / (2 k + 1), with P_(-1) = -1.
+    high = legendre.legvander(node, size)
+    low = np.column_stack((-np.ones(size), high[:, : size - 1]))
+    upto = (high[:, 1:] - low) / (2.0 * np.arange(size) + 1.0)
+    lower = upto @ np.linalg.inv(high[:, :size]) / 2.0
     weight = weight / 2.0
     return Zone(
         chance=chance * weight,
         lower=chance * lower,
-        tie=np.zeros((NODES, NODES)),
+        tie=np.zeros((size, size)),
         higher=chance * (weight - lower),
     )
 
