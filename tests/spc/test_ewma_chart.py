@@ -37,7 +37,7 @@ def test_textbook():
 
 @given(st.lists(MEASURED, max_size=30), st.floats(0.01, 1), st.sampled_from(["exact", "asymptotic"]))
 def test_defining_sum(x, weight, limits):
-    """Each average written out as a weighted sum of the values there are; its variance as the sum of squared weights."""
+    """Each average written out as a weighted sum of the values there are, its variance from the squared weights."""
     chart = ewma_chart(x, weight=weight, width=2.5, target=7.0, sigma=3.0, limits=limits)
     there = []
     for i, value in enumerate(x):
@@ -51,9 +51,11 @@ def test_defining_sum(x, weight, limits):
         assert chart.sigma[i] == pytest.approx(3.0 * variance**0.5, rel=1e-9)
         assert chart.upper[i] - 7.0 == pytest.approx(2.5 * chart.sigma[i], rel=1e-9)
         assert 7.0 - chart.lower[i] == pytest.approx(2.5 * chart.sigma[i], rel=1e-9)
-    assert [s.index for s in chart.signals] == np.flatnonzero(
-        (chart.values > chart.upper) | (chart.values < chart.lower)
-    ).tolist()
+    beyond = np.abs(chart.values - 7.0) - (chart.upper - 7.0)
+    called = np.isin(np.arange(len(x)), [s.index for s in chart.signals])
+    # A value that is on its limit on paper may lie on either side of it in its last bits.
+    clear = np.abs(beyond) > 1e-6
+    assert (called == (beyond > 0))[clear].all()
 
 
 def test_weight_one_is_a_chart_of_single_values():

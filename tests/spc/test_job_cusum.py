@@ -34,7 +34,7 @@ def test_bernoulli_weights(row):
 
 @given(st.lists(st.integers(0, 1), max_size=80), CHANCE, CHANCE, st.booleans())
 def test_the_sum_is_the_likelihood_ratio(events, p0, p1, restart):
-    """From the definition: the largest log-likelihood ratio of p1 against p0 over the jobs up to now, and never under 0."""
+    """From the definition: the log-likelihood ratio of p1 against p0, summed up from job to job and never under 0."""
     if abs(p0 - p1) < 1e-3:
         return
     r2 = abs(bernoulli_weights(p0=p0, p1=p1).r2)
