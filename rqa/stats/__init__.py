@@ -4,6 +4,8 @@ Pure functions: counts in (lists, NumPy arrays, pandas or polars series), a froz
 know NumPy and SciPy and nothing of logs, stores or charts, so each can be used on its own.
 """
 
+from rqa.stats.audit_size import AuditSize, jobs_to_audit
+from rqa.stats.defects import DefectRate, defect_rate
 from rqa.stats.difference import DifferenceInterval, difference_interval
 from rqa.stats.exact_odds import ExactOddsRatio, exact_common_odds
 from rqa.stats.fisher import ProportionTest, proportion_test
@@ -12,8 +14,11 @@ from rqa.stats.funnel import FunnelLimits, funnel_limits
 from rqa.stats.hazard import SmoothedHazard, smoothed_hazard
 from rqa.stats.incidence import CumulativeIncidence, cumulative_incidence
 from rqa.stats.incidence_contrast import IncidenceContrast, incidence_contrast
+from rqa.stats.learning import LearningCurve, learning_curve
+from rqa.stats.learning_reach import CurvePoints, ExperienceNeeded, experience_needed, yield_on_curve
 from rqa.stats.log_rank import LogRank, log_rank
 from rqa.stats.mantel_haenszel import MantelHaenszel, mantel_haenszel
+from rqa.stats.many_returns import ManyReturns, many_returns
 from rqa.stats.mean_cumulative import MeanCumulative, mean_cumulative_function
 from rqa.stats.mean_cumulative_counts import mean_cumulative_from_counts
 from rqa.stats.mean_cumulative_difference import MeanCumulativeDifference, mean_cumulative_difference
@@ -22,63 +27,100 @@ from rqa.stats.multiplicity import Discoveries, benjamini_hochberg
 from rqa.stats.overdispersion import Overdispersion, overdispersion
 from rqa.stats.power_law import PowerLawFit, power_law_fit
 from rqa.stats.product import ProductInterval, product_interval
+from rqa.stats.projection import Projection, month_spread, projected_share
 from rqa.stats.proportion import ProportionInterval, proportion_interval
 from rqa.stats.rate_ratio import RateRatio, rate_ratio
 from rqa.stats.relative_risk import RelativeRisk, relative_risk
+from rqa.stats.return_rates import ReturnRates, return_rates
+from rqa.stats.reversal import OrderReversals, order_reversals
+from rqa.stats.sampling_plan import SamplingPlan, SamplingPlanOc, sampling_plan, sampling_plan_oc
 from rqa.stats.shrinkage import Shrinkage, beta_binomial_shrinkage
+from rqa.stats.sigma_level import SigmaLevel, dpmo_at_sigma, sigma_level
+from rqa.stats.smoothed_yield import SmoothedYield, smoothed_yield
 from rqa.stats.standardised_ratio import StandardisedRatio, standardised_ratio
 from rqa.stats.stratified import StratifiedTest, stratified_exact_test
 from rqa.stats.trend_tests import TrendTest, laplace_test, mil_hdbk_189_test
+from rqa.stats.worst_units import WorstUnits, worst_units
 
 __all__ = [
+    "AuditSize",
     "CumulativeIncidence",
+    "CurvePoints",
+    "DefectRate",
     "DifferenceInterval",
     "Discoveries",
     "ExactOddsRatio",
+    "ExperienceNeeded",
     "FunnelLimits",
     "IncidenceContrast",
     "KaplanMeier",
+    "LearningCurve",
     "LogRank",
     "MantelHaenszel",
+    "ManyReturns",
     "MeanCumulative",
     "MeanCumulativeDifference",
     "MixExpectation",
+    "OrderReversals",
     "Overdispersion",
     "PowerLawFit",
     "ProductInterval",
+    "Projection",
     "ProportionInterval",
     "ProportionTest",
     "RateRatio",
     "RelativeRisk",
+    "ReturnRates",
+    "SamplingPlan",
+    "SamplingPlanOc",
     "Shrinkage",
+    "SigmaLevel",
     "SmoothedHazard",
+    "SmoothedYield",
     "StandardisedRatio",
     "StratifiedTest",
     "TrendTest",
+    "WorstUnits",
     "benjamini_hochberg",
     "beta_binomial_shrinkage",
     "cumulative_incidence",
+    "defect_rate",
     "difference_interval",
+    "dpmo_at_sigma",
     "exact_common_odds",
     "expected_from_mix",
+    "experience_needed",
     "funnel_limits",
     "incidence_contrast",
+    "jobs_to_audit",
     "kaplan_meier",
     "laplace_test",
+    "learning_curve",
     "log_rank",
     "mantel_haenszel",
+    "many_returns",
     "mean_cumulative_difference",
     "mean_cumulative_from_counts",
     "mean_cumulative_function",
     "mil_hdbk_189_test",
+    "month_spread",
+    "order_reversals",
     "overdispersion",
     "power_law_fit",
     "product_interval",
+    "projected_share",
     "proportion_interval",
     "proportion_test",
     "rate_ratio",
     "relative_risk",
+    "return_rates",
+    "sampling_plan",
+    "sampling_plan_oc",
+    "sigma_level",
     "smoothed_hazard",
+    "smoothed_yield",
     "standardised_ratio",
     "stratified_exact_test",
+    "worst_units",
+    "yield_on_curve",
 ]
