@@ -8,12 +8,12 @@ from typing import Any
 
 import polars as pl
 import pytest
-from made_answers import by_model, by_month, clean, comebacks, control, first_pass, rolled
 
 from rqa.answers.result import Answer, LooseEnds
 from rqa.errors import RequestError
 from rqa.plots import plot
 from rqa.plots.renderer import compiled, still
+from tests.plots.made_answers import by_model, by_month, clean, comebacks, control, first_pass, rolled
 
 ANSWERS: dict[str, Callable[[], Answer]] = {
     "come-backs by model": by_model,

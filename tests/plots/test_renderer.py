@@ -4,10 +4,9 @@ import json
 import subprocess
 import sys
 
-from made_answers import by_model
-
 from rqa.plots import plot
 from rqa.plots.renderer import VEGA, render
+from tests.plots.made_answers import by_model
 
 
 def test_a_notebook_keeps_vega_a_picture_and_a_text() -> None:

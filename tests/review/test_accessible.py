@@ -13,12 +13,12 @@ from importlib.resources import files
 
 import numpy as np
 import pytest
-from depots import make_store
-from made_depot import made_tables
 
 from rqa.depot import open as open_depot
 from rqa.plots import theme
 from rqa.review import describe, render
+from tests.depots import make_store
+from tests.review.made_depot import made_tables
 
 TEXT, MARKS = 4.5, 3.0
 VOID = {"meta", "img", "br", "hr", "input", "link"}

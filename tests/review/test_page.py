@@ -12,8 +12,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from depots import make_store
-from made_depot import HOSTILE, made_tables
 
 from rqa.depot import Depot
 from rqa.depot import open as open_depot
@@ -21,6 +19,8 @@ from rqa.errors import RequestError
 from rqa.review import describe, render, write_page
 from rqa.review.describe import last_whole_month
 from rqa.review.facts import MonthFacts
+from tests.depots import make_store
+from tests.review.made_depot import HOSTILE, made_tables
 
 LARGEST = 2 * 1024 * 1024
 
