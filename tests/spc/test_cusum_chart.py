@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from published_runs import RUNS, half
 
 from rqa.spc import beyond_limits, cusum_chart
+from tests.published_runs import RUNS, half
 
 MEASURED = st.one_of(st.just(np.nan), st.floats(-4, 6).map(lambda x: round(x, 6)))
 

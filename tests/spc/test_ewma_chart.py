@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from published_runs import RUNS, half
 
 from rqa.spc import ewma_chart, individuals_chart
+from tests.published_runs import RUNS, half
 
 NIST, TEXTBOOK = RUNS["ewma_nist"], RUNS["ewma_textbook"]
 MEASURED = st.one_of(st.just(np.nan), st.floats(-1e3, 1e3))

@@ -5,9 +5,9 @@ import polars as pl
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from published_runs import RUNS, half
 
 from rqa.spc import bernoulli_cusum, bernoulli_weights, beyond_limits, risk_adjusted_cusum
+from tests.published_runs import RUNS, half
 
 CHANCE = st.floats(0.001, 0.999)
 

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from published_runs import RUNS
 
 from rqa.spc import (
     MONTHLY,
@@ -23,6 +22,7 @@ from rqa.spc import (
 )
 from rqa.spc.chart import judge
 from rqa.spc.patterns import standardised
+from tests.published_runs import RUNS
 
 
 def distances(low, high):
