@@ -39,6 +39,12 @@ def standardised(values: Numbers, centre: Numbers, sigma: Numbers) -> Numbers:
     return np.asarray((values - centre) / np.where(sigma > 0, sigma, np.nan), dtype=np.float64)
 
 
+def mean_excess(excess: Numbers) -> float:
+    """Mean kurtosis in excess of normal over the points that have one; 0 without any."""
+    known = excess[np.isfinite(excess)]
+    return float(known.mean()) if len(known) else 0.0
+
+
 def dispersion(z: Numbers, *, excess: float = 0.0) -> Dispersion:
     """Spread of values in units of their own sigma around a centre estimated from them; NaN keeps its place.
 

@@ -11,7 +11,7 @@ from rqa.arguments import Counts, Numbers
 from rqa.spc import probability_limits
 from rqa.spc.basis import Aside, Baseline, Basis, Mask, Stages, basis
 from rqa.spc.chart import Chart, judge
-from rqa.spc.dispersion import CLEARLY, dispersion, standardised
+from rqa.spc.dispersion import CLEARLY, Dispersion, dispersion, mean_excess, standardised
 from rqa.spc.probability_limits import FEW_EVENTS, Limits
 from rqa.spc.rules import beyond_limits
 
@@ -170,6 +170,14 @@ def share_lines(count: Counts, size: Counts, chosen: Mask, limits: Limits) -> tu
     return centre, sigma, lower, upper
 
 
+def share_spread(count: Counts, size: Counts, centre: Numbers, sigma: Numbers, taken: Mask) -> Dispersion:
+    """How the shares of the points taken spread, in units of what jobs of one chance would do."""
+    jobs = np.where(taken & (size > 0), size, np.nan)
+    variance = jobs * centre * (1.0 - centre)
+    excess = (1.0 - 6.0 * centre * (1.0 - centre)) / np.where(variance > 0, variance, np.nan)
+    return dispersion(standardised(count / jobs, centre, sigma), excess=mean_excess(excess))
+
+
 def periods(count: ArrayLike, size: ArrayLike) -> tuple[Counts, Counts]:
     """Counts and sizes of one chart: one number a period."""
     x, n = arguments.part_and_whole("count", count, "size", size)
@@ -206,7 +214,7 @@ def _chart(
             limits=limits,
             method=METHODS[limits],
             source=SOURCE,
-            warnings=_warnings(x, n, chosen, limits, standardised(x / jobs, centre, sigma)),
+            warnings=_warnings(x, n, chosen, limits, share_spread(x, n, centre, sigma, chosen.baseline)),
             baseline=chosen.baseline,
             starts=chosen.starts,
             set_aside=chosen.set_aside,
@@ -215,7 +223,7 @@ def _chart(
     )
 
 
-def _warnings(x: Counts, n: Counts, chosen: Basis, limits: Limits, z: Numbers) -> tuple[str, ...]:
+def _warnings(x: Counts, n: Counts, chosen: Basis, limits: Limits, spread: Dispersion) -> tuple[str, ...]:
     found = list(chosen.few(n > 0))
     taken = chosen.baseline & (n > 0)
     events, jobs, count = int(x[taken].sum()), int(n[taken].sum()), int(taken.sum())
@@ -233,7 +241,6 @@ def _warnings(x: Counts, n: Counts, chosen: Basis, limits: Limits, z: Numbers) -
             f"On average {min(events, jobs - events) / count:.1f} {few} a period; below about {FEW_EVENTS:.0f} normal "
             "limits mislead. Exact limits keep their promise, and a chart of the jobs between events sees more."
         )
-    spread = dispersion(np.where(chosen.baseline, z, np.nan))
     if spread.more_next < CLEARLY:
         found.append(
             f"The points spread {spread.ratio_next**0.5:.1f} times as far from month to month as jobs of one chance "

@@ -11,7 +11,7 @@ from rqa.arguments import Counts, Numbers
 from rqa.spc import probability_limits
 from rqa.spc.basis import Aside, Baseline, Basis, Mask, Stages, basis
 from rqa.spc.chart import Chart, judge
-from rqa.spc.dispersion import CLEARLY, dispersion, standardised
+from rqa.spc.dispersion import CLEARLY, Dispersion, dispersion, mean_excess, standardised
 from rqa.spc.probability_limits import FEW_EVENTS, Limits
 from rqa.spc.rules import beyond_limits
 
@@ -169,6 +169,14 @@ def rate_lines(count: Counts, size: Numbers, chosen: Mask, limits: Limits) -> tu
     return centre, sigma, lower, upper
 
 
+def rate_spread(count: Counts, size: Numbers, centre: Numbers, sigma: Numbers, taken: Mask) -> Dispersion:
+    """How the rates of the points taken spread, in units of what independent events would do."""
+    exposed = np.where(taken & (size > 0), size, np.nan)
+    mean = centre * exposed
+    excess = mean_excess(1.0 / np.where(mean > 0, mean, np.nan))
+    return dispersion(standardised(count / exposed, centre, sigma), excess=excess)
+
+
 def exposures(count: ArrayLike, size: ArrayLike) -> tuple[Counts, Numbers]:
     """Counts and what they were counted on, of one chart: one number a period."""
     x, n = counted_on(count, size)
@@ -203,7 +211,7 @@ def _chart(x: Counts, n: Numbers, limits: Limits, chosen: Basis) -> RateChart:
             limits=limits,
             method=METHODS[limits],
             source=SOURCE,
-            warnings=_warnings(x, n, chosen, limits, standardised(values, centre, sigma)),
+            warnings=_warnings(x, n, chosen, limits, rate_spread(x, n, centre, sigma, chosen.baseline)),
             baseline=chosen.baseline,
             starts=chosen.starts,
             set_aside=chosen.set_aside,
@@ -212,7 +220,7 @@ def _chart(x: Counts, n: Numbers, limits: Limits, chosen: Basis) -> RateChart:
     )
 
 
-def _warnings(x: Counts, n: Numbers, chosen: Basis, limits: Limits, z: Numbers) -> tuple[str, ...]:
+def _warnings(x: Counts, n: Numbers, chosen: Basis, limits: Limits, spread: Dispersion) -> tuple[str, ...]:
     found = list(chosen.few(n > 0))
     taken = chosen.baseline & (n > 0)
     events, count = int(x[taken].sum()), int(taken.sum())
@@ -225,7 +233,6 @@ def _warnings(x: Counts, n: Numbers, chosen: Basis, limits: Limits, z: Numbers) 
             f"On average {events / count:.1f} events a period; below about {FEW_EVENTS:.0f} normal limits mislead. "
             "Exact limits keep their promise, and a chart of the time between events sees more."
         )
-    spread = dispersion(np.where(chosen.baseline, z, np.nan))
     if spread.more_next < CLEARLY:
         found.append(
             f"The points spread {spread.ratio_next**0.5:.1f} times as far from period to period as independent events "

@@ -3,11 +3,11 @@
 import numpy as np
 
 from rqa.arguments import Counts, Numbers
-from rqa.spc.dispersion import Dispersion, dispersion, standardised
+from rqa.spc.dispersion import Dispersion
 from rqa.spc.laney_chart import laney_p_chart, laney_u_chart
 from rqa.spc.probability_limits import FEW_EVENTS
-from rqa.spc.proportion_chart import p_chart, share_lines
-from rqa.spc.rate_chart import c_chart, rate_lines, u_chart
+from rqa.spc.proportion_chart import p_chart, share_lines, share_spread
+from rqa.spc.rate_chart import c_chart, rate_lines, rate_spread, u_chart
 from rqa.spc.recommendation import LEAST_COUNTED, LEAST_MEASURED, UNLIKELY, Findings, Kind, Recommendation
 
 
@@ -15,10 +15,7 @@ def of_shares(x: Counts, n: Counts) -> Recommendation:
     """The chart for jobs with an event among jobs."""
     whole = np.ones(len(x), dtype=np.bool_)
     centre, sigma, _, _ = share_lines(x, n, whole, "normal")
-    jobs = np.where(n == 0, np.nan, n)
-    variance = jobs * centre * (1.0 - centre)
-    excess = _mean((1.0 - 6.0 * centre * (1.0 - centre)) / np.where(variance > 0, variance, np.nan))
-    spread = dispersion(standardised(x / jobs, centre, sigma), excess=excess)
+    spread = share_spread(x, n, centre, sigma, whole)
     return _counted("share", x, n, min(int(x.sum()), int((n - x).sum())), spread)
 
 
@@ -26,9 +23,7 @@ def of_rates(x: Counts, n: Numbers) -> Recommendation:
     """The chart for events on what could have had them."""
     whole = np.ones(len(x), dtype=np.bool_)
     centre, sigma, _, _ = rate_lines(x, n, whole, "normal")
-    size = np.where(n == 0, np.nan, n)
-    mean = centre * size
-    spread = dispersion(standardised(x / size, centre, sigma), excess=_mean(1.0 / np.where(mean > 0, mean, np.nan)))
+    spread = rate_spread(x, n, centre, sigma, whole)
     return _counted("rate", x, n, int(x.sum()), spread)
 
 
@@ -83,8 +78,3 @@ def _laney(said: Findings, shares: str, x: Counts, n: Counts | Numbers) -> Recom
         said.cautions.append("Points that spread less than chance: is the luck of several benches mixed in each?")
     said.look_at_neighbours("period")
     return said.fits(laney_p_chart if said.kind == "share" else laney_u_chart, count=x, size=n)
-
-
-def _mean(values: Numbers) -> float:
-    known = values[np.isfinite(values)]
-    return float(known.mean()) if len(known) else 0.0

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import chi2, studentized_range
 
 from rqa.spc import constants, xbar_r_chart, xbar_s_chart
 
@@ -108,6 +109,25 @@ def test_the_weights_are_the_best_unbiased_ones():
     promised = 1 / sum(constants(n).c4 ** 2 / (1 - constants(n).c4 ** 2) for n in sizes)
     assert abs(np.mean(made) - 1) < 5 * math.sqrt(promised / 800)
     assert abs(np.var(made) / promised - 1) < 5 * math.sqrt(2 / 800)
+
+
+def test_false_alarms():
+    """20,000 steady subgroups of 4: means out at 0.27 %, deviations at their exact chance, within 5 standard errors.
+
+    3 s^2 / sigma^2 is chi-squared of 3, so s is above B6 sigma with the chance that has above 3 B6^2; B5 is 0. The
+    range is above D2 sigma with the chance of the studentised range of infinitely many degrees.
+    """
+    x = np.random.default_rng(12).normal(50, 4, (20_000, 4))
+    c = constants(4)
+    by_range, by_deviation = xbar_r_chart(x), xbar_s_chart(x)
+    for signals, chance in (
+        (by_range.signals, 0.0027),
+        (by_deviation.signals, 0.0027),
+        (by_deviation.spread.signals, chi2.sf(3 * c.B6**2, 3)),
+        (by_range.spread.signals, studentized_range.sf(c.D2, 4, np.inf)),
+    ):
+        # Estimating sigma from 20,000 subgroups moves these chances by at most 5 %.
+        assert abs(len(signals) / 20_000 - chance) < 5 * math.sqrt(chance / 20_000) + 0.05 * chance
 
 
 def test_sizes_of_one_and_none():
