@@ -55,8 +55,9 @@ def funnel_limits(
     The binomial distribution has steps, and limits that jump from one amount of work to the next make a ragged
     funnel. So they are interpolated: for a tail probability q, with F the binomial distribution function and r the
     smallest count with F(r) >= q, the limit is (r - a) / trials with a = (F(r) - q) / (F(r) - F(r - 1)), cut to the
-    range from 0 to 1. The chance of lying inside is therefore near `level`, not guaranteed: with little work it may
-    be less.
+    range from 0 to 1. The chance of lying inside is therefore near `level`, not guaranteed. The rule steps down from r
+    at both ends, so a centre of 1 - theta gives the mirrored limits less one job: seen from the centre, the upper limit
+    stands one job nearer than the lower one, and somewhat more than (1 - level) / 2 lie above it by luck.
 
     Of 40 groups that are all alike, two lie outside 95 % limits by luck alone. So a point outside is a reason to look,
     not a verdict; `benjamini_hochberg` allows for the number compared.
