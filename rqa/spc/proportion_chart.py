@@ -232,9 +232,7 @@ def _warnings(x: Counts, n: Counts, chosen: Basis, limits: Limits, spread: Dispe
     if events == 0:
         found.append("No event in the points that set the limits: they are 0, and the first event is a signal.")
     elif events == jobs:
-        found.append(
-            "Every job had the event in the points that set the limits: they are 1, and the first without out."
-        )
+        found.append("Every job had the event in the points that set the limits: the first without it is a signal.")
     elif limits == "normal" and min(events, jobs - events) / count < FEW_EVENTS:
         few = "events" if events <= jobs - events else "jobs without the event"
         found.append(

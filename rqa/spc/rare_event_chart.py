@@ -245,5 +245,5 @@ def _g_warnings(chosen: Basis, lower: Numbers, alarm: float) -> tuple[str, ...]:
     if len(lower) and not lower[-1] > 0:
         found.append("No gap is too short for this chart: it sees come-backs become rarer, not more frequent.")
     if alarm > 0.005:
-        found.append(f"A steady process is called out at {alarm:.1%} of its points, not at 0.3 %: gaps are not normal.")
+        found.append(f"A steady process is out at {100 * alarm:.1f} % of its points, not 0.3 %: gaps are not normal.")
     return tuple(found)

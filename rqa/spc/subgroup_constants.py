@@ -127,20 +127,30 @@ def _constants(n: int) -> Constants:
 
 
 def _range_moments(n: int) -> tuple[float, float]:
-    # Ranges beyond 18 have a chance below 1e-30. In x the integrand and all its derivatives vanish at both ends, so
-    # that equal steps (the trapezium rule) are as good as any finer rule.
-    node, weight = np.polynomial.legendre.leggauss(200)
+    w, weight, x, density, within = _grid()
+    below = n * (density * within ** (n - 1)).sum(axis=1) * (x[1] - x[0])
+    beyond = (1.0 - below) * weight
+    mean = float(beyond.sum())
+    square = float((2.0 * w * beyond).sum())
+    return mean, float(np.sqrt(square - mean**2))
+
+
+@cache
+def _grid() -> tuple[Numbers, Numbers, Numbers, Numbers, Numbers]:
+    """Ranges w with their weights, lowest values x with their density, and the chance of one value in [x, x + w].
+
+    A range beyond 18 has a chance below 1e-30. In x the integrand and all its derivatives vanish at both ends, so that
+    equal steps (the trapezium rule) are as good as any finer rule. Twice as many points change no digit before the
+    eleventh, for any n up to 1,000.
+    """
+    node, weight = np.polynomial.legendre.leggauss(120)
     w = 9.0 * (node + 1.0)
-    x = np.linspace(-10.0, 10.0, 401)
-    # Half the sum goes by the tails below and half by those above, whichever keeps the digits of the difference.
+    x = np.linspace(-9.0, 9.0, 181)
+    density = np.exp(-0.5 * x**2) / np.sqrt(2.0 * np.pi)
+    # By the tails below for low x and those above for high x, whichever keeps the digits of the difference.
     within = np.where(
         x > 0.0,
         special.ndtr(-x) - special.ndtr(-x - w[:, None]),
         special.ndtr(x + w[:, None]) - special.ndtr(x),
     )
-    density = np.exp(-0.5 * x**2) / np.sqrt(2.0 * np.pi)
-    below = n * (density * within ** (n - 1)).sum(axis=1) * (x[1] - x[0])
-    beyond = (1.0 - below) * 9.0 * weight
-    mean = float(beyond.sum())
-    square = float((2.0 * w * beyond).sum())
-    return mean, float(np.sqrt(square - mean**2))
+    return w, 9.0 * weight, x, density, within

@@ -54,7 +54,7 @@ def _counted(kind: Kind, x: Counts, n: Counts | Numbers, rarer: int, spread: Dis
         options = {"limits": "exact"}
         said.reasons.append(f"With {average:.1f} events a period on average, normal limits mislead; exact ones do not.")
     else:
-        said.reasons.append(f"The {shares} step from period to period about as far as chance would have them.")
+        said.reasons.append(f"The {shares} step from period to period no more and no less than chance may have them.")
     if spread.more < UNLIKELY:
         said.cautions.append(
             "The points spread more than chance as a whole, though not from period to period: the level moved. Look "

@@ -65,11 +65,11 @@ def of_groups(rows: Sequence[Numbers]) -> Recommendation:
                 "Means of few and of many measurements are not equally sure; this chart takes them so."
             )
         return said.fits(individuals_chart, mean)
-    said.reasons.append("The means step from group to group about as far as the spread within would have them.")
+    said.reasons.append("The means step from group to group no further than the spread within may have them.")
     if len(taken) == 1 and taken[0] <= LARGEST_FOR_RANGE:
         c = constants(taken[0])
         kept = (c.c5 / c.c4) ** 2 / (c.d3 / c.d2) ** 2
-        said.reasons.append(f"The range of {c.n} is easily read and keeps {kept:.0%} of what their deviation tells.")
+        said.reasons.append(f"The range of {c.n} is easily read and keeps {100 * kept:.0f} % of what s would tell.")
         filled = [row if len(row) else np.full(c.n, np.nan) for row in rows]
         return said.fits(xbar_r_chart, np.array(filled, dtype=np.float64))
     said.reasons.append(

@@ -2,6 +2,7 @@
 
 import math
 import tomllib
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +20,7 @@ def rounded_to(printed, value):
     return f"{value:.{len(printed.partition('.')[2])}f}"
 
 
+@cache
 def by_other_means(n):
     """The factors from E W as a single integral and E W^2 as a plane one, and from log-gamma; not as the package does.
 

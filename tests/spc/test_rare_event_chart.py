@@ -22,7 +22,7 @@ def test_g_identity():
     assert chart.lower[0] == 0
     assert abs(chart.false_alarm - IDENTITY["false_alarm"]) <= 0.5e-6
     assert chart.false_alarm == pytest.approx((1 - IDENTITY["chance"]) ** 38, rel=1e-12)
-    assert any("1.8%" in w for w in chart.warnings)
+    assert any("1.8 %" in w for w in chart.warnings)
 
 
 @pytest.mark.parametrize("limits", ["normal", "exact"])
