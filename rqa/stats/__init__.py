@@ -26,6 +26,7 @@ from rqa.stats.mix import MixExpectation, expected_from_mix
 from rqa.stats.multiplicity import Discoveries, benjamini_hochberg
 from rqa.stats.overdispersion import Overdispersion, overdispersion
 from rqa.stats.power_law import PowerLawFit, power_law_fit
+from rqa.stats.process_capability import Capability, capability
 from rqa.stats.product import ProductInterval, product_interval
 from rqa.stats.projection import Projection, month_spread, projected_share
 from rqa.stats.proportion import ProportionInterval, proportion_interval
@@ -43,6 +44,7 @@ from rqa.stats.trend_tests import TrendTest, laplace_test, mil_hdbk_189_test
 from rqa.stats.worst_units import WorstUnits, worst_units
 
 __all__ = [
+    "Capability",
     "AuditSize",
     "CumulativeIncidence",
     "CurvePoints",
@@ -83,6 +85,7 @@ __all__ = [
     "WorstUnits",
     "benjamini_hochberg",
     "beta_binomial_shrinkage",
+    "capability",
     "cumulative_incidence",
     "defect_rate",
     "difference_interval",
