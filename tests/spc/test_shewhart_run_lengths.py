@@ -166,6 +166,20 @@ def test_shares_by_whole_counts(size, centre, share):
     assert found.mean == pytest.approx(1 / chance if chance > 0 else np.inf, rel=1e-9)
 
 
+def test_a_count_on_the_centre_line_is_on_neither_side():
+    """Of two jobs with an even chance a quarter is below, half on and a quarter above the centre.
+
+    With the mean waits e after no run, f after a run of one, g after two on a side: e = 1 + e/2 + f/2,
+    f = 1 + e/2 + f/4 + g/4, g = 1 + e/2 + f/4; hence e = 42, f = 40, g = 32.
+    """
+    e, f, g = np.linalg.solve([[0.5, -0.5, 0], [-0.5, 0.75, -0.25], [-0.5, -0.25, 1]], np.ones(3))
+    assert (e, f, g) == (pytest.approx(42), pytest.approx(40), pytest.approx(32))
+    three = ZoneRule(name="three in a row, same side", need=3, out_of=3)
+    for rules in ((three,), (three, TrendRule(name="long", length=9))):
+        found = of(rules, points=SharePoints(size=2, centre=0.5))
+        assert found.mean == pytest.approx(42, rel=1e-10)
+
+
 def test_shares_simulated_with_ties():
     """Small whole counts, where equal months end a trend and a month on the centre is on neither side."""
     rules = (ONE, FOUR, NAMED["six in a row, steadily up or down"], NAMED["two of three beyond two sigma, same side"])

@@ -54,9 +54,12 @@ class Machine:
     memory: int
 
 
-def machine(rules: Sequence[PointRule], width: float) -> Machine:
-    """Find the states and moves for these rules, with limits `width` sigma from the centre."""
-    edges = _edges(rules, width)
+def machine(rules: Sequence[PointRule], width: float, *, on_centre: bool) -> Machine:
+    """Find the states and moves for these rules, with limits `width` sigma from the centre.
+
+    With `on_centre` points can lie exactly on the centre line, which is then a zone of its own, from -0.0 to 0.0.
+    """
+    edges = _edges(rules, width, on_centre)
     watchers = tuple(_watchers(rules, edges, width))
     trends = any(isinstance(rule, TrendRule) for rule in rules)
     zones = len(edges) - 1
@@ -104,7 +107,7 @@ def _steps(last: int, zone: int, trends: bool, first: bool) -> tuple[Step, ...]:
     return ("down", "tie", "up")
 
 
-def _edges(rules: Sequence[PointRule], width: float) -> tuple[float, ...]:
+def _edges(rules: Sequence[PointRule], width: float, on_centre: bool) -> tuple[float, ...]:
     edges = {-np.inf, np.inf}
     for rule in rules:
         if isinstance(rule, LimitRule):
@@ -113,7 +116,9 @@ def _edges(rules: Sequence[PointRule], width: float) -> tuple[float, ...]:
             edges |= {-rule.beyond, rule.beyond, -rule.within, rule.within}
         elif not isinstance(rule, TrendRule):
             raise ValueError(f"rules must be made of limit, zone and trend rules for their run length: {rule!r}")
-    return tuple(sorted(float(edge) + 0.0 for edge in edges))
+    below, above = (sorted(float(edge) for edge in edges if np.sign(edge) == side) for side in (-1, 1))
+    middle = ([-0.0, 0.0] if on_centre else [0.0]) if 0.0 in edges else []
+    return (*below, *middle, *above)
 
 
 def _watchers(rules: Sequence[PointRule], edges: tuple[float, ...], width: float) -> Iterator[Watcher]:

@@ -77,8 +77,8 @@ class SharePoints:
         count = np.arange(self.size + 1)
         z = (count - self.size * self.centre) / np.sqrt(self.size * self.centre * (1.0 - self.centre))
         chance = _binomial(self.size, self.centre if self.share is None else self.share)
-        outward = np.abs(np.array(edges)) + TIE
-        cuts = np.copysign(outward, edges)
+        # An edge of -0.0 is below the centre line.
+        cuts = np.copysign(np.abs(np.array(edges)) + TIE, edges)
         place = np.searchsorted(cuts, z, side="right") - 1
         for zone in range(len(edges) - 1):
             here = chance[place == zone]

@@ -9,13 +9,13 @@ from scipy.sparse import csr_array
 from rqa.arguments import Numbers
 from rqa.spc.run_lengths.automaton import SIGNAL, Machine, Step, machine
 from rqa.spc.run_lengths.designs import ShewhartDesign
-from rqa.spc.run_lengths.points import Points, Zone
+from rqa.spc.run_lengths.points import Points, SharePoints, Zone
 from rqa.spc.run_lengths.result import settled
 
 
 def shewhart_hazard(design: ShewhartDesign, points: Points) -> Numbers:
     """The chance of a signal at each point, none before it."""
-    made = machine(design.rules, design.width)
+    made = machine(design.rules, design.width, on_centre=isinstance(points, SharePoints))
     chain, leave = _chain(made, tuple(points.zones(made.edges, made.trends)))
     return settled(_walk(chain, leave), made.memory)
 
