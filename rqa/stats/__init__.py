@@ -5,6 +5,9 @@ know NumPy and SciPy and nothing of logs, stores or charts, so each can be used 
 """
 
 from rqa.stats.audit_size import AuditSize, jobs_to_audit
+from rqa.stats.chronic import ManyReturns, many_returns
+from rqa.stats.concentration import WorstUnits, worst_units
+from rqa.stats.contrast import IncidenceContrast, incidence_contrast
 from rqa.stats.defects import DefectRate, defect_rate
 from rqa.stats.difference import DifferenceInterval, difference_interval
 from rqa.stats.exact_odds import ExactOddsRatio, exact_common_odds
@@ -13,12 +16,9 @@ from rqa.stats.follow_up import KaplanMeier, kaplan_meier
 from rqa.stats.funnel import FunnelLimits, funnel_limits
 from rqa.stats.hazard import SmoothedHazard, smoothed_hazard
 from rqa.stats.incidence import CumulativeIncidence, cumulative_incidence
-from rqa.stats.incidence_contrast import IncidenceContrast, incidence_contrast
 from rqa.stats.learning import LearningCurve, learning_curve
 from rqa.stats.learning_reach import CurvePoints, ExperienceNeeded, experience_needed, yield_on_curve
-from rqa.stats.log_rank import LogRank, log_rank
 from rqa.stats.mantel_haenszel import MantelHaenszel, mantel_haenszel
-from rqa.stats.many_returns import ManyReturns, many_returns
 from rqa.stats.mean_cumulative import MeanCumulative, mean_cumulative_function
 from rqa.stats.mean_cumulative_counts import mean_cumulative_from_counts
 from rqa.stats.mean_cumulative_difference import MeanCumulativeDifference, mean_cumulative_difference
@@ -32,20 +32,22 @@ from rqa.stats.projection import Projection, month_spread, projected_share
 from rqa.stats.proportion import ProportionInterval, proportion_interval
 from rqa.stats.rate_ratio import RateRatio, rate_ratio
 from rqa.stats.relative_risk import RelativeRisk, relative_risk
-from rqa.stats.return_rates import ReturnRates, return_rates
 from rqa.stats.reversal import OrderReversals, order_reversals
 from rqa.stats.sampling_plan import SamplingPlan, SamplingPlanOc, sampling_plan, sampling_plan_oc
+from rqa.stats.service_rates import ReturnRates, return_rates
 from rqa.stats.shrinkage import Shrinkage, beta_binomial_shrinkage
 from rqa.stats.sigma_level import SigmaLevel, dpmo_at_sigma, sigma_level
 from rqa.stats.smoothed_yield import SmoothedYield, smoothed_yield
 from rqa.stats.standardised_ratio import StandardisedRatio, standardised_ratio
 from rqa.stats.stratified import StratifiedTest, stratified_exact_test
 from rqa.stats.trend_tests import TrendTest, laplace_test, mil_hdbk_189_test
-from rqa.stats.worst_units import WorstUnits, worst_units
+from rqa.stats.triangle import ChainLadder, chain_ladder
+from rqa.stats.weighted_log_rank import LogRank, log_rank
 
 __all__ = [
-    "Capability",
     "AuditSize",
+    "Capability",
+    "ChainLadder",
     "CumulativeIncidence",
     "CurvePoints",
     "DefectRate",
@@ -86,6 +88,7 @@ __all__ = [
     "benjamini_hochberg",
     "beta_binomial_shrinkage",
     "capability",
+    "chain_ladder",
     "cumulative_incidence",
     "defect_rate",
     "difference_interval",
