@@ -13,6 +13,12 @@ MOST_STRENGTH = 1e9
 """Above this the spread of the true shares is below a 60,000th, which no depot's counts can tell from none."""
 STIRLING_FROM = 16.0
 """From here on the series of the log gamma function below is exact to the last digits of a double."""
+GRID = 25
+STEPS = 100
+HALVINGS = 40
+LONGEST = 2.0
+"""No step moves the logarithm of mean or strength further than this."""
+SETTLED = 1e-10
 NEGLIGIBLE = 1e-6
 """A gain in log-likelihood below this is rounding, not spread."""
 
@@ -51,13 +57,13 @@ def fit(successes: Counts, trials: Counts) -> Fit:
     alike = float(special.xlogy(events, pooled) + special.xlogy(total - events, 1.0 - pooled))
     if events in (0, total) or trials.max() == 1 or trials.size == 1:
         return Fit(pooled, np.inf, alike, alike)
-    mean, strength, best = _climb(grouped(successes, trials), pooled)
+    mean, strength, best = _highest(grouped(successes, trials), pooled)
     if best <= alike + NEGLIGIBLE:
         return Fit(pooled, np.inf, alike, alike)
     return Fit(mean, strength, best, alike)
 
 
-def log_likelihood(groups: Groups, mean: Numbers, strength: Numbers) -> Numbers:
+def log_likelihood(groups: Groups, mean: Numbers | float, strength: Numbers | float) -> Numbers:
     """Sum over groups of log B(x + a, n - x + b) / B(a, b), for each pair of a mean and a strength."""
     m, s = np.atleast_1d(mean)[:, np.newaxis], np.atleast_1d(strength)[:, np.newaxis]
     x, n = groups.successes, groups.trials
@@ -96,32 +102,66 @@ def _digamma_series(a: Numbers) -> Numbers:
     return -r / 2 - r2 * (1 / 12 - r2 * (1 / 120 - r2 * (1 / 252 - r2 * (1 / 240 - r2 / 132))))
 
 
-def _climb(groups: Groups, pooled: float) -> tuple[float, float, float]:
-    """Bounded quasi-Newton in logit of the mean and log of the strength, from the best point of a coarse grid."""
-    from scipy import optimize  # slow to import, so only when there is something to fit
+def _highest(groups: Groups, pooled: float) -> tuple[float, float, float]:
+    """Mean and strength at the highest of the tops climbed to, and its log-likelihood.
 
-    x, n, w = groups.successes, groups.trials, groups.times
-    bounds = (float(np.log(LEAST_STRENGTH)), float(np.log(MOST_STRENGTH)))
-    starts = np.linspace(*bounds, 25)
-    heights = log_likelihood(groups, np.full_like(starts, pooled), np.exp(starts))
-    top, count = float(heights.max()), float(w.sum())
+    Two starts are made: groups count by their work where they are all alike, and each as one where they are far apart.
+    """
+    each_as_one = float((groups.times * groups.successes / groups.trials).sum() / groups.times.sum())
+    strengths = np.geomspace(LEAST_STRENGTH, MOST_STRENGTH, GRID)
+    tops = []
+    for mean in (pooled, each_as_one):
+        heights = log_likelihood(groups, np.full_like(strengths, mean), strengths)
+        top = int(heights.argmax())
+        tops.append(_climb(groups, float(special.logit(mean)), float(np.log(strengths[top])), float(heights[top])))
+    u, v, best = max(tops, key=lambda top: top[2])
+    return float(special.expit(u)), float(np.exp(v)), best
 
-    # Per group and from the best start on: the search stops at a gain that is small beside the function itself.
-    def downhill(place: Numbers) -> float:
-        return (top - float(log_likelihood(groups, special.expit(place[0]), np.exp(place[1]))[0])) / count
 
-    def slope(place: Numbers) -> Numbers:
-        m, s = float(special.expit(place[0])), float(np.exp(place[1]))
-        by_a, by_b = float((w * _rise(m * s, x)).sum()), float((w * _rise((1.0 - m) * s, n - x)).sum())
-        by_s = float((w * _rise(s, n)).sum())
-        return -np.array([s * m * (1.0 - m) * (by_a - by_b), s * (m * by_a + (1.0 - m) * by_b - by_s)]) / count
+def _climb(groups: Groups, u: float, v: float, best: float) -> tuple[float, float, float]:
+    """Newton's method in u = logit(mean) and v = log(strength), from a place of that log-likelihood."""
+    low, high = float(np.log(LEAST_STRENGTH)), float(np.log(MOST_STRENGTH))
+    for _ in range(STEPS):
+        by_u, by_v, uu, uv, vv = _slopes(groups, u, v)
+        if (v <= low and by_v < 0) or (v >= high and by_v > 0):
+            # At a bound that it would leave, the strength stays and the mean alone moves.
+            by_v, uv, vv = 0.0, 0.0, -1.0
+        # Bent the wrong way, the surface is taken as bent enough for a step uphill.
+        least = (uu + vv) / 2.0 + float(np.hypot((uu - vv) / 2.0, uv))
+        lift = 0.0 if least < 0 else least + 0.1 * (abs(uu) + abs(vv)) + 1e-12
+        uu, vv = uu - lift, vv - lift
+        scale = uu * vv - uv * uv
+        step_u, step_v = (uv * by_v - vv * by_u) / scale, (uv * by_u - uu * by_v) / scale
+        size = min(1.0, LONGEST / max(abs(step_u), abs(step_v), 1e-300))
+        for _ in range(HALVINGS):
+            at = u + size * step_u, float(np.clip(v + size * step_v, low, high))
+            reached = float(log_likelihood(groups, float(special.expit(at[0])), float(np.exp(at[1])))[0])
+            if reached >= best:
+                break
+            size /= 2.0
+        else:
+            break
+        moved = max(abs(at[0] - u), abs(at[1] - v))
+        u, v, best = at[0], at[1], reached
+        if moved < SETTLED:
+            break
+    return u, v, best
 
-    done = optimize.minimize(
-        downhill,
-        np.array([float(special.logit(pooled)), starts[int(heights.argmax())]]),
-        jac=slope,
-        method="L-BFGS-B",
-        bounds=[(-40.0, 40.0), bounds],
-        options={"ftol": 1e-15, "gtol": 1e-10, "maxiter": 500},
-    )
-    return float(special.expit(done.x[0])), float(np.exp(done.x[1])), top - count * float(done.fun)
+
+def _slopes(groups: Groups, u: float, v: float) -> tuple[float, float, float, float, float]:
+    """First and second derivatives of the log-likelihood by u = logit(mean) and v = log(strength)."""
+    m, s = float(special.expit(u)), float(np.exp(v))
+    a, b, k = m * s, (1.0 - m) * s, m * (1.0 - m) * s
+    x, n = groups.successes, groups.trials
+    by_a, by_b, by_s = (float((groups.times * _rise(*of)).sum()) for of in ((a, x), (b, n - x), (s, n)))
+    aa, bb, ss = (float((groups.times * _bend(*of)).sum()) for of in ((a, x), (b, n - x), (s, n)))
+    by_u, by_v = k * (by_a - by_b), a * by_a + b * by_b - s * by_s
+    uu = (1.0 - 2.0 * m) * by_u + k * k * (aa + bb)
+    uv = by_u + k * (a * aa - b * bb)
+    vv = by_v + a * a * aa + b * b * bb - s * s * ss
+    return by_u, by_v, uu, uv, vv
+
+
+def _bend(start: float, steps: Numbers) -> Numbers:
+    """The second derivative of `_log_rising` by its start: -1/start^2 - ... - 1/(start + steps - 1)^2."""
+    return special.zeta(2.0, start + steps) - special.zeta(2.0, start)
