@@ -50,7 +50,7 @@ class Workspace:
         return path
 
     def load(self, mapping: Mapping[str, Any] | None = None, **settings: Any) -> LoadReport:
-        settings.setdefault("keep", lambda connection: None)
+        settings.setdefault("keep", lambda connection, before: None)
         report = load(self.folder, version="0", mapping=mapping, **settings)
         for f in report.files:
             assert f.adds_up, f

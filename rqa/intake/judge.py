@@ -6,6 +6,7 @@ want it), `clock` (times that fall into a skipped or repeated hour).
 """
 
 import re
+from collections.abc import Container
 from collections.abc import Mapping as MappingType
 from dataclasses import dataclass, replace
 
@@ -13,7 +14,7 @@ from rqa.contract import TABLES, UNIT_COLUMN, Column, Table
 from rqa.errors import MappingError
 from rqa.intake.mapping import MAPPING_FILE, Files, Mapping, Origin, TableSpec, unknown_name
 from rqa.intake.sources import Text, literal, quoted
-from rqa.intake.values import SPACES, Manner, breaches, clock_change, local_day, parsed, timed, trimmed
+from rqa.intake.values import SPACES, Manner, breaches, clock_change, local_day, parsed, put_back, timed, trimmed
 
 BROKEN_TYPE = "STRUCT(column_name VARCHAR, rule VARCHAR, value VARCHAR)[]"
 EXTRA_COLUMNS = (
@@ -116,6 +117,11 @@ def origins(entry: Entry, columns: tuple[str, ...], label: str) -> dict[str, Ori
     return found
 
 
+def numbers_lacking(table: Table, given: Container[str]) -> list[Column]:
+    """The numbers (attempt, run, step_seq, line) that a source with the columns `given` leaves to be derived."""
+    return [c for c in table.columns if c.numbered and c.name not in given]
+
+
 def _text(column: Column, origin: Origin, manner: Manner) -> str:
     """SQL over the cleaned source columns for one column's text."""
     if origin.constant is not None:
@@ -147,7 +153,7 @@ def cleaned(text: Text, missing: tuple[str, ...]) -> MappingType[str, str]:
     """SQL for each source column as it is mapped and judged: trimmed, and NULL when it means missing."""
     found = {}
     for column, sql in text.select.items():
-        clean = trimmed(sql)
+        clean = trimmed(sql, text.due.plain)
         if missing:
             words = ", ".join(literal(m) for m in missing)
             clean = f"case when {clean} in ({words}) then null else {clean} end"
@@ -166,7 +172,7 @@ def judging_select(entry: Entry, text: Text, label: str, file_no: int) -> str:
             )
         manner = replace(manner, typed=True, times=tuple(dict.fromkeys((*manner.times, "iso"))))
     given = origins(entry, text.columns, label)
-    derived = [c.name for c in table.columns if c.numbered and c.name not in given]
+    derived = [c.name for c in numbers_lacking(table, given)]
     source = [f"{sql} as {quoted(c)}" for c, sql in cleaned(text, entry.missing).items()]
     texts = [
         f"{_text(c, given[c.name], manner) if c.name in given else _absent(c)} as {c.name}_text" for c in table.columns
@@ -198,7 +204,7 @@ with source as (      -- a row of the source, each column as text, trimmed, NULL
 ), clocks as (        -- times in UTC as first read, and which of them fall into a changed hour
   select {", ".join(["*", *first_readings])} from parts
 ), timed as (         -- times settled, with their days
-  select {", ".join(["*", *(_settled_time(table, t) for t in times), *days])} from clocks
+  select {", ".join(["*", *(_settled_time(table, t, manner) for t in times), *days])} from clocks
 ), judged as (
   select *, not left_out and (fault is not null or {any_broken}) as refused from timed
 )
@@ -228,13 +234,13 @@ def _checks(table: Table, derived: list[str]) -> list[tuple[str, str]]:
     return [(condition, _breach(literal(c), literal(rule), f"{c}_text")) for condition, c, rule in found]
 
 
-def _settled_time(table: Table, time: str) -> str:
+def _settled_time(table: Table, time: str, manner: Manner) -> str:
     """A start that reads later than its end, in an hour that came twice, belongs to the first pass of that hour."""
     ends = dict(table.spans)
     if time not in ends:
         return f"{time}_read as {time}"
     first_pass = f"{time}_clock = 'repeated' and {ends[time]}_read < {time}_read"
-    return f"case when {first_pass} then {time}_read - interval 1 hour else {time}_read end as {time}"
+    return f"case when {first_pass} then {time}_read - {put_back(time, manner)} else {time}_read end as {time}"
 
 
 def _absent(column: Column) -> str:

@@ -59,13 +59,15 @@ class Quotes:
 class Look:
     """A quick look at a file: its lines, how many of them hold nothing, its quotes.
 
-    `doubtful` says that it may hold an overlong record or a quote never closed (at times it only seems so).
+    `doubtful` says that it may hold an overlong record or a quote never closed (at times it only seems so); `plain`
+    that all is ASCII without tabs.
     """
 
     lines: int
     blanks: int
     quotes: int
     doubtful: bool
+    plain: bool
 
     def records(self, *, skip: int, blanks_count: bool) -> int:
         """How many records stand behind the first `skip` lines, at most; exactly, if there are no quotes."""
@@ -76,10 +78,11 @@ def look(source: SourceFile, quote: bytes, *, skip: int) -> Look:
     """Look at the file's bytes; lines that hold nothing are counted behind the first `skip` lines."""
     import numpy as np
 
-    lines, blanks, quotes, run, doubtful, last = 0, 0, 0, 0, False, b"x\n"
+    lines, blanks, quotes, run, doubtful, plain, last = 0, 0, 0, 0, False, True, b"x\n"
     for piece in pieces(source):
         run = 0 if _record_ends(piece, quote, quotes) else run + len(piece)
         doubtful = doubtful or run > LONGEST_LINE // 2
+        plain = plain and piece.isascii() and b"\t" not in piece
         # The two bytes before the piece, as a line that holds nothing may lie across the seam.
         data = np.frombuffer(last + piece, np.uint8)
         ends = data == NEWLINE
@@ -93,7 +96,7 @@ def look(source: SourceFile, quote: bytes, *, skip: int) -> Look:
     lines += not last.endswith(b"\n")
     for head in _head(source, skip):
         blanks -= not head.strip(b"\r\n")
-    return Look(lines, blanks, quotes, doubtful or quotes % 2 == 1)
+    return Look(lines, blanks, quotes, doubtful or quotes % 2 == 1, plain)
 
 
 def _head(source: SourceFile, lines: int) -> list[bytes]:
@@ -212,8 +215,8 @@ def made_safe(
         cut = mended(given, target, quotes, skip=skip, blanks_count=blanks_count)
         given = replace(source, path=target)
         seen = look(given, quotes.quote, skip=skip)
-    due = Due(seen.records(skip=skip, blanks_count=blanks_count), not seen.quotes)
+    due = Due(seen.records(skip=skip, blanks_count=blanks_count), not seen.quotes, plain=seen.plain)
     if seen.quotes:
         count = partial(records_exactly, given, quotes, skip=skip, blanks_count=blanks_count)
-        due = Due(due.at_most, False, count)
+        due = replace(due, exact=False, count=count)
     return given.path, cut, due

@@ -86,11 +86,16 @@ def _format(name: str, spec: Files, path: Path) -> Format:
 
 @dataclass(frozen=True)
 class Due:
-    """How many records a reading must give: at most, or exactly, or as a slow count will say; -1 is not known."""
+    """What a look at a file's bytes says of its reading.
+
+    How many records it must give: at most, or exactly, or as a slow count will say; -1 is not known. `plain` is true
+    when the file holds ASCII alone and no tabs.
+    """
 
     at_most: int = -1
     exact: bool = False
     count: Callable[[], int] | None = None
+    plain: bool = False
 
     def short(self, given: int) -> bool:
         """Whether fewer records were given than there are."""

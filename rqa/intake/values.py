@@ -39,10 +39,13 @@ def _words(values: tuple[str, ...]) -> str:
     return "(" + ", ".join(literal(v) for v in values) + ")"
 
 
-def trimmed(text: str) -> str:
-    """SQL for a text without space of any kind around it, NULL when nothing is left; the usual text is not copied."""
-    begins = f"{text} < '!' or {text} >= chr(127)"
-    ends = " or ".join(f"ends_with({text}, chr({ord(s)}))" for s in SPACES[:3])
+def trimmed(text: str, plain: bool = False) -> str:
+    """SQL for a text without space of any kind around it, NULL when nothing is left; the usual text is not copied.
+
+    `plain` promises that there is no other space than the usual one.
+    """
+    begins = f"{text} < '!'" if plain else f"{text} < '!' or {text} >= chr(127)"
+    ends = " or ".join(f"ends_with({text}, chr({ord(s)}))" for s in SPACES[: 1 if plain else 3])
     marks = literal(SPACES)
     return f"case when {begins} or {ends} then nullif(trim({text}, {marks}), '') else {text} end"
 

@@ -1,5 +1,10 @@
-"""The tables a load keeps, so that a question asked again costs a look-up: links and counts, each made by one file."""
+"""The tables a load keeps, so that a question asked again costs a look-up: links and counts, each made by one file.
 
+A load that changes few jobs brings them up to date: the same files are run over the rows of those jobs alone, as they
+were before the load and as they are now, and the difference is booked. The result is that of making them anew.
+"""
+
+import hashlib
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
@@ -11,8 +16,25 @@ if TYPE_CHECKING:
 WORKING = ("job_sequence",)
 """Made on the way and dropped again."""
 
-KEPT = ("overlapping_jobs", "links", "comeback_counts", "step_counts", "test_counts", "clean_counts")
+ROWS = {"overlapping_jobs": "unit_id", "links": "unit_id"}
+"""Kept tables with a row a job; their rows of one unit depend on the rows of that unit's jobs alone."""
+
+COUNTS = {
+    "comeback_counts": ("jobs",),
+    "step_counts": ("exposures", "passed", "failed", "done", "skipped"),
+    "test_counts": ("exposures", "passed", "failed", "aborted"),
+    "clean_counts": ("jobs", "clean"),
+}
+"""Kept tables of counts that are sums over jobs or units: their columns that count."""
+
+KEPT = (*ROWS, *COUNTS)
 """The kept tables, in the order in which they build on each other; each is the result of `keep_<name>.sql`."""
+
+LOGS = ("jobs", "steps", "diagnostics")
+"""What they are made from, job by job; a change of the procedures concerns all jobs."""
+
+FEW = 0.02
+"""The share of the jobs up to which bringing up to date costs less than making anew."""
 
 
 def keep_sql(name: str) -> str:
@@ -20,17 +42,109 @@ def keep_sql(name: str) -> str:
     return (files("rqa.measures") / "sql" / f"keep_{name}.sql").read_text(encoding="utf-8")
 
 
-def keep(connection: "duckdb.DuckDBPyConnection") -> None:
-    """Make the kept tables anew from the rows, inside whatever transaction the connection is in."""
+def keep(connection: "duckdb.DuckDBPyConnection", before: str | None = None) -> None:
+    """Make the kept tables, or bring them up to date, from the rows.
+
+    `before` is the name under which the store as it was before the load is attached, None if there was none. The jobs
+    that the load changed stand in the temporary table `touched` then.
+    """
     import duckdb
 
-    name = ""
     try:
-        for name in WORKING:
-            connection.execute(f"create or replace temp table {name} as {keep_sql(name)}")
-        for name in KEPT:
-            connection.execute(f"create or replace table main.{name} as {keep_sql(name)}")
-        for name in WORKING:
-            connection.execute(f"drop table temp.{name}")
+        if before is not None and _is_kept(connection, before) and _few(connection, before):
+            _bring_up_to_date(connection, before)
+        else:
+            _run(connection, "main")
+        connection.execute("delete from about where name = 'kept_by'")
+        connection.execute("insert into about values ('kept_by', ?)", [_edition()])
     except duckdb.Error as error:
-        raise StoreError(f"keep_{name}.sql: {error}") from error
+        raise StoreError(f"the kept tables could not be made: {error}") from error
+
+
+def _edition() -> str:
+    """Changes whenever one of the files does."""
+    return hashlib.sha256("".join(keep_sql(n) for n in (*WORKING, *KEPT)).encode()).hexdigest()[:16]
+
+
+def _is_kept(connection: "duckdb.DuckDBPyConnection", before: str) -> bool:
+    """Whether the store before the load had kept tables made by these files."""
+    found = connection.execute(f"select value from {before}.main.about where name = 'kept_by'").fetchall()
+    return found == [(_edition(),)]
+
+
+def _run(connection: "duckdb.DuckDBPyConnection", home: str) -> None:
+    """Make every kept table ("main") or a temporary one in its stead ("temp"), from what their plain names mean."""
+    for name in WORKING:
+        connection.execute(f"create or replace temp table {name} as {keep_sql(name)}")
+    for name in KEPT:
+        kind = "temp table" if home == "temp" else "table"
+        connection.execute(f"create or replace {kind} {home}.{name} as {keep_sql(name)}")
+    for name in WORKING:
+        connection.execute(f"drop table temp.{name}")
+
+
+def _few(connection: "duckdb.DuckDBPyConnection", before: str) -> bool:
+    """Whether the load changed few jobs; lists these, with all other jobs of their units, in `concerned`."""
+    tables = ", ".join(f"'{t}'" for t in (*LOGS, "procedures"))
+    named = f"select job_id from temp.touched where table_name in ({tables})"
+    ((everything, changed),) = connection.execute(
+        f"select coalesce(bool_or(job_id is null), false), count(distinct job_id) from ({named})"
+    ).fetchall()
+    ((jobs,),) = connection.execute("select count(*) from main.jobs").fetchall()
+    if everything or changed > FEW * jobs:
+        return False
+    sides = ("main", f"{before}.main")
+    units = " union ".join(f"select unit_id from {s}.jobs semi join ({named}) using (job_id)" for s in sides)
+    connection.execute(f"create or replace temp table concerned_units as {units}")
+    theirs = [f"select job_id from {s}.jobs semi join concerned_units using (unit_id)" for s in sides]
+    connection.execute(f"create or replace temp table concerned as {' union '.join([named, *theirs])}")
+    return True
+
+
+def _bring_up_to_date(connection: "duckdb.DuckDBPyConnection", before: str) -> None:
+    for side, home in (("then", f"{before}.main"), ("now", "main")):
+        # A temporary table hides the store's table of the same name.
+        for log in LOGS:
+            connection.execute(
+                f"create or replace temp table {log} as select * from {home}.{log} semi join concerned using (job_id)"
+            )
+        _run(connection, "temp")
+        for name in KEPT:
+            connection.execute(f"create or replace temp table {side}_{name} as select * from temp.{name}")
+        for name in (*LOGS, *KEPT):
+            connection.execute(f"drop table temp.{name}")
+    for name, unit in ROWS.items():
+        connection.execute(f"delete from main.{name} where {unit} in (select {unit} from concerned_units)")
+        connection.execute(f"insert into main.{name} select * from now_{name}")
+    for name, counted in COUNTS.items():
+        _book(connection, name, counted)
+    for name in KEPT:
+        connection.execute(f"drop table temp.then_{name}")
+        connection.execute(f"drop table temp.now_{name}")
+    connection.execute("drop table concerned")
+    connection.execute("drop table concerned_units")
+
+
+def _book(connection: "duckdb.DuckDBPyConnection", name: str, counted: tuple[str, ...]) -> None:
+    """Add to one table of counts what has come, take off what has gone; a group without any count goes."""
+    described = connection.execute(f"describe main.{name}").fetchall()
+    groups = [column for column, *_ in described if column not in counted]
+    columns = ", ".join(column for column, *_ in described)
+    keys = ", ".join(groups)
+    less = ", ".join(f"-{c} as {c}" if c in counted else c for c, *_ in described)
+    sums = ", ".join(f"cast(sum({c}) as bigint) as {c}" if c in counted else c for c, *_ in described)
+    some = " or ".join(f"sum({c}) <> 0" for c in counted)
+    connection.execute(
+        f"create or replace temp table difference as select {sums} from "
+        f"(select {columns} from now_{name} union all select {less} from then_{name}) group by {keys} having {some}"
+    )
+    same = " and ".join(f"t.{g} is not distinct from d.{g}" for g in groups)
+    connection.execute(
+        f"create or replace temp table changed as select {sums} from (select {columns} from difference union all "
+        f"select {columns} from main.{name} as t where exists (select 1 from difference as d where {same})) "
+        f"group by {keys} having {some}"
+    )
+    connection.execute(f"delete from main.{name} as t using difference as d where {same}")
+    connection.execute(f"insert into main.{name} select {columns} from changed")
+    connection.execute("drop table difference")
+    connection.execute("drop table changed")

@@ -54,17 +54,24 @@ def connect(
         connection = duckdb.connect(":memory:" if read_only else str(path), config=config)
         try:
             connection.execute("set TimeZone = 'UTC'")
+            # The engine's own bar would be drawn into a notebook's or a program's output.
+            connection.execute("set enable_progress_bar = false")
             # A mistyped table must be an error, not a Python variable of that name.
             connection.execute("set python_enable_replacements = false")
             if read_only:
-                quoted = str(path).replace("'", "''")
-                connection.execute(f"attach '{quoted}' as {ATTACHED} (read_only)")
+                attach(connection, path, ATTACHED)
         except duckdb.Error:
             connection.close()
             raise
     except duckdb.Error as error:
         raise StoreError(_why_not_opened(path, str(error))) from error
     return connection
+
+
+def attach(connection: duckdb.DuckDBPyConnection, path: Path, name: str) -> None:
+    """Attach a store for reading under a name of its own."""
+    quoted = str(path).replace("'", "''")
+    connection.execute(f"attach '{quoted}' as {name} (read_only)")
 
 
 def _why_not_opened(path: Path, said: str) -> str:

@@ -9,7 +9,9 @@ import duckdb
 
 from rqa.contract import Table
 from rqa.intake.sources import literal
+from rqa.store.adopt import MOST_STRETCHES, adopt, stretches
 from rqa.store.numbers import renumber
+from rqa.store.touched import touch, touch_all
 from rqa.store.verdicts import Places, as_json, count_into, stored_columns
 
 
@@ -28,7 +30,13 @@ def settle_keys(connection: duckdb.DuckDBPyConnection, table: Table, derived: Se
     ((clashes,),) = connection.execute("select count(*) from clash").fetchall()
     if not clashes:
         rows = connection.execute("select file_no, count(*) from good_rows group by all").fetchall()
-        connection.execute(f"insert into main.{name} select {stored} from good_rows")
+        if places.adoptable and len(stretches(places.adoptable)) <= MOST_STRETCHES:
+            good = sum(n for _, n in rows)
+            adopt(connection, table, places.adoptable, sum(f.rows for f in places.adoptable) - good)
+            touch_all(connection, table)
+        else:
+            touch(connection, table, "good_rows")
+            connection.execute(f"insert into main.{name} select {stored} from good_rows")
     else:
         sql = f"select file_no, count(*) from good_rows anti join clash using ({key}) group by all"
         rows = connection.execute(sql).fetchall()
@@ -102,6 +110,8 @@ from ranked""")
     )
     on = " and ".join(f"{name}.{k} = c.{k}" for k in key_columns)
     accepted = "from contested where verdict = 'accepted'"
+    for arrived in (f"good_rows anti join clash using ({key})", "contested where verdict = 'accepted'"):
+        touch(connection, table, arrived)
     connection.execute(f"delete from main.{name} using (select {key} {accepted}) c where {on}")
     connection.execute(
         f"insert into main.{name} select {stored} from good_rows anti join clash using ({key}) "

@@ -23,7 +23,7 @@ from rqa.errors import StoreError
 from rqa.intake.mapping import MAPPING_FILE, Mapping, parse_mapping, read_mapping
 from rqa.store.books import Outcome, keep_books, one, outcome, unchanged
 from rqa.store.ddl import create_statements
-from rqa.store.engine import STORE_FILE, connect, open_store
+from rqa.store.engine import STORE_FILE, attach, connect, open_store
 from rqa.store.limits import MEMORY, WAIT_SECONDS
 from rqa.store.lock import writing
 from rqa.store.named import NamedRead
@@ -31,7 +31,11 @@ from rqa.store.remarks import write_remarks
 from rqa.store.report import FileCount, LoadReport
 from rqa.store.settle import keep_rejects, settle
 from rqa.store.stage import Plan, Progress, Staged, Stager, plan
+from rqa.store.touched import begin
 
+Keep = Callable[[duckdb.DuckDBPyConnection, str | None], None]
+"""Makes the kept tables; is told under which name the store as it was is attached, if there was one."""
+BEFORE = "before"
 SELECTED = "(select)"
 """What stands for a table in the account of a file whose rows go to SELECTs of the mapping."""
 
@@ -40,7 +44,7 @@ def load(
     workspace: str | Path,
     *,
     version: str,
-    keep: Callable[[duckdb.DuckDBPyConnection], None],
+    keep: Keep,
     frames: MappingType[str, Any] | None = None,
     mapping: MappingType[str, Any] | None = None,
     write: bool = True,
@@ -48,7 +52,7 @@ def load(
     memory: str | None = MEMORY,
     progress: Progress | None = None,
 ) -> LoadReport:
-    """Load a workspace; `keep` makes the kept tables in the same transaction.
+    """Load a workspace; `keep` makes the kept tables in the same load.
 
     `frames` are pandas or polars frames by name: a name of the contract's own tables needs no mapping, another is
     mapped by a [[table]] whose files have format "frame". `mapping` replaces `sources.toml`. With `write=False`
@@ -131,7 +135,7 @@ def _load_into(
     rules: Mapping,
     items: Sequence[Plan],
     scratch: Path,
-    keep: Callable[[duckdb.DuckDBPyConnection], None],
+    keep: Keep,
     version: str,
     store: Path,
     progress: Progress | None,
@@ -141,13 +145,16 @@ def _load_into(
     if empty:
         for statement in create_statements():
             connection.execute(statement)
+    # Row ids place the rows read in their files; they stay what they are until a checkpoint.
+    connection.execute("set checkpoint_threshold = '1TB'")
     load_id = one(connection, "select coalesce(max(load_id), 0) + 1 from loads")
+    begin(connection)
     stager = Stager(connection, scratch)
-    stager.make_tables({i.entry.table.name for i in items})
     known = unchanged(connection, items)
     for number, item in enumerate(items):
         if number not in known:
             stager.bind(item)
+    stager.make_tables(stager.bound)
     meter = _Meter(progress, sum(i.size for n, i in enumerate(items) if n not in known) or 1)
     counts: list[tuple[Staged, FileCount]] = []
     for table in TABLES.values():
@@ -165,12 +172,17 @@ def _load_into(
             meter.tell(f"checking {table.name}")
             unread = {items[n].label: n for n in known if items[n].entry.table is table}
             counts += _settle_table(connection, table, files, load_id, unread)
-        connection.execute(f"drop table if exists temp.stage_{table.name} cascade")
+        connection.execute(f"drop table if exists stage_{table.name} cascade")
     counts += _named_files(connection, stager.named.done.values(), load_id)
     keep_books(connection, rules, counts, load_id, version, started)
     write_remarks(connection, rules, started, load_id)
     meter.tell("linking and counting")
-    keep(connection)
+    if empty:
+        keep(connection, None)
+    else:
+        attach(connection, store, BEFORE)
+        keep(connection, BEFORE)
+        connection.execute(f"detach {BEFORE}")
     result = outcome(connection, [c for _, c in counts], load_id)
     connection.execute("checkpoint")
     return result

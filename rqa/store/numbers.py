@@ -6,6 +6,7 @@ import duckdb
 
 from rqa.contract import Table
 from rqa.intake.sources import literal
+from rqa.store.touched import touch
 from rqa.store.verdicts import Places, as_json, count_into, stored_columns
 
 FAR = "timestamp '9999-12-31'"
@@ -56,6 +57,7 @@ def number_rows(connection: duckdb.DuckDBPyConnection, table: Table, derived: Se
     on = " and ".join(f"{name}.{c} = g.{c}" for c in place)
     connection.execute(f"delete from main.{name} using gone g where {on}")
     connection.execute(f"insert into main.{name} select {stored} from fresh order by file_no, source_row")
+    touch(connection, table, "fresh")
     renumber(connection, table, derived, "fresh")
     for used in ("fresh", "held", "seen", "unmatched", "gone"):
         connection.execute(f"drop table {used}")

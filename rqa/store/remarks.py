@@ -58,7 +58,7 @@ def write_clock_remarks(connection: duckdb.DuckDBPyConnection, table: str, load_
     connection.execute(
         f"insert into main.remarks select {load_id}, '{table}', source_file, "
         f"case when clock like '%skipped' then "
-        "'clock skipped (daylight saving), moved on by the hour' "
+        "'clock skipped (daylight saving), moved on by as much' "
         "else 'clock repeated (daylight saving), read as the second pass' end, "
         f"split_part(clock, ' ', 1), count(*), min(source_row) from temp.placed_{table} "
         "where clock is not null and broken is null and not left_out group by all"

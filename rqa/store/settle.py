@@ -41,7 +41,8 @@ def settle(
     )
     _keep_refused(connection, table, files, load_id, verdicts)
     write_clock_remarks(connection, name, load_id)
-    places = Places(load_id, unread or {}, verdicts)
+    adoptable = _in_store(connection, name) and not any(f.read_again for f in files)
+    places = Places(load_id, unread or {}, verdicts, files if adoptable else None)
     derivations = connection.execute(f"select distinct derive from temp.placed_{name} order by all").fetchall()
     for (derive,) in derivations:
         good_rows(connection, table, derive)
@@ -51,6 +52,12 @@ def settle(
         else:
             settle_keys(connection, table, derived, places)
     return verdicts
+
+
+def _in_store(connection: duckdb.DuckDBPyConnection, name: str) -> bool:
+    """Whether the staging table stands in the store's own file."""
+    found = f"select 1 from duckdb_tables() where table_name = 'stage_{name}' and not temporary"
+    return bool(connection.execute(found).fetchall())
 
 
 def _place_rows(connection: duckdb.DuckDBPyConnection, table: Table, files: Sequence[Staged]) -> None:
@@ -76,7 +83,7 @@ def _place_rows(connection: duckdb.DuckDBPyConnection, table: Table, files: Sequ
     connection.execute(
         f"create or replace temp view placed_{name} as select s.* exclude (given_row), "
         f"coalesce(given_row, {place} + f.first_row) as source_row "
-        f"from temp.stage_{name} s join stage_files f on f.file_no = s.file_no {behind}"
+        f"from stage_{name} s join stage_files f on f.file_no = s.file_no {behind}"
     )
 
 

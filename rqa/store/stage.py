@@ -15,7 +15,7 @@ import duckdb
 
 from rqa.contract import TABLES
 from rqa.errors import MappingError, SourceError, StoreError
-from rqa.intake.judge import EXTRA_COLUMNS, Entry, entries, judging_select, wanted_columns
+from rqa.intake.judge import EXTRA_COLUMNS, Entry, entries, judging_select, numbers_lacking, origins, wanted_columns
 from rqa.intake.mapping import Mapping
 from rqa.intake.readings import ONLY_LOOK, USUAL, How, read
 from rqa.intake.records import Reject
@@ -41,6 +41,8 @@ class Staged:
     rows: int = 0
     first_rowid: int = 0
     first_row: int = 1
+    read_again: bool = False
+    """Whether rows of a first reading were taken back, so that row ids have gaps."""
     rejects: list[Reject] = field(default_factory=list)
     """(place among the file's records counted from 0, rule, value, raw) of records that are no rows at all."""
 
@@ -94,14 +96,22 @@ class Stager:
         self.scratch = scratch
         self.count = 0
         self.named = NamedFiles(connection, self._text)
+        self.bound: dict[str, bool] = {}
+        """The tables that sources were bound to, and whether a source lacks some of the table's numbers."""
 
-    def make_tables(self, tables: set[str]) -> None:
-        """Make an empty staging table for each of the contract tables named."""
-        for name in tables:
+    def make_tables(self, tables: MappingType[str, bool]) -> None:
+        """Make an empty staging table for each of the contract tables named, and told whether its numbers are lacking.
+
+        It stands in the store's file, to be adopted, where the store has no row of that table yet and the sources
+        give every number; else in temporary storage.
+        """
+        for name, lacking in tables.items():
+            empty = not self.connection.execute(f"select 1 from main.{name} limit 1").fetchall()
+            kind = "table main." if empty and not lacking else "temp table "
             body = [c for c in columns(TABLES[name]) if c[0] not in ("source_file", "source_row")]
             extra = ", ".join(f"{quoted(n)} {k}" for n, k in EXTRA_COLUMNS)
             self.connection.execute(
-                f"create or replace temp table stage_{name} ({', '.join(f'{n} {k}' for n, k in body)}, {extra})"
+                f"create or replace {kind}stage_{name} ({', '.join(f'{n} {k}' for n, k in body)}, {extra})"
             )
 
     def bind(self, item: Plan) -> None:
@@ -111,8 +121,13 @@ class Stager:
         else:
             self.named.bind(item.named, wanted_columns(item.entry.spec))
             text = self._select_text(item)
+        table = item.entry.table
+        lacking = self.bound.get(table.name, False)
         if text.columns:
             self._run("explain " + judging_select(item.entry, text, item.label, 0), item)
+            given = origins(item.entry, text.columns, item.label)
+            lacking = lacking or bool(numbers_lacking(table, given))
+        self.bound[table.name] = lacking
 
     def stage(self, item: Plan, file_no: int) -> Staged:
         """Read one planned source into its staging table."""
@@ -128,18 +143,23 @@ class Stager:
             text = self._stage_file(item, item.source, result)
         result.first_row = text.first_row
         # Rows that were taken back leave a gap in the numbering.
-        result.first_rowid = self._one(f"select min(rowid) from temp.stage_{result.table} where file_no = {file_no}")
+        result.first_rowid = self._one(f"select min(rowid) from stage_{result.table} where file_no = {file_no}")
         return result
 
     def _stage_file(self, item: Plan, source: SourceFile, result: Staged) -> Text:
-        wanted, table = wanted_columns(item.entry.spec), f"temp.stage_{result.table}"
+        wanted = wanted_columns(item.entry.spec)
+
+        def take_back() -> None:
+            self._run(f"delete from stage_{result.table} where file_no = {result.file_no}", item)
+            result.read_again = True
+
         try:
             done = read_whole(
                 self.connection,
                 source,
                 lambda how: self._text(source, wanted, how),
                 lambda text: self._insert(item, text, result.file_no),
-                lambda: self._run(f"delete from {table} where file_no = {result.file_no}", item),
+                take_back,
             )
         except duckdb.Error as error:
             raise self._engine_error(error, item) from error
@@ -160,7 +180,7 @@ class Stager:
 
     def _insert(self, item: Plan, text: Text, file_no: int) -> int:
         sql = judging_select(item.entry, text, item.label, file_no)
-        return self._one(f"insert into temp.stage_{item.entry.table.name} {sql}")
+        return self._one(f"insert into stage_{item.entry.table.name} {sql}")
 
     def _run(self, sql: str, item: Plan) -> None:
         try:

@@ -8,6 +8,7 @@ import duckdb
 from rqa.contract import Table
 from rqa.intake.sources import literal
 from rqa.store.ddl import columns
+from rqa.store.stage import Staged
 
 VERDICTS = ("left_out", "accepted", "refused", "known", "superseded")
 Verdicts = dict[int, dict[str, int]]
@@ -16,11 +17,15 @@ Verdicts = dict[int, dict[str, int]]
 
 @dataclass(frozen=True)
 class Places:
-    """What a settling needs beside the rows: the load, the files that were not read again, the verdicts so far."""
+    """What a settling needs beside the rows: the load, the files that were not read again, the verdicts so far.
+
+    `adoptable` are the files whose staging table may become the store's own, None if it may not.
+    """
 
     load_id: int
     unread: Mapping[str, int]
     verdicts: Verdicts
+    adoptable: Sequence[Staged] | None
 
 
 def count_into(verdicts: Verdicts, what: str, rows: Iterable[Sequence[int]]) -> None:

@@ -10,6 +10,7 @@ from rqa.contract import TABLES
 from rqa.store.ddl import create_statements
 from rqa.store.settle import settle
 from rqa.store.stage import Staged, Stager
+from rqa.store.touched import begin
 
 SHOWN = ("accepted", "known", "superseded")
 
@@ -35,7 +36,8 @@ class Depot:
     def settle(self, files: Mapping[int, Sequence[Sequence[Any]]], unread: set[int]) -> dict[int, dict[str, int]]:
         """Settle one load's files; the verdicts that rows can get here, by file."""
         self.loads += 1
-        Stager(self.connection, Path()).make_tables({self.table.name})
+        begin(self.connection)
+        Stager(self.connection, Path()).make_tables({self.table.name: self.derive is not None})
         staged, height = [], 0
         for number, rows in sorted(files.items()):
             names = [*self.columns, "source_file", "file_no", "derive", "left_out"]
@@ -48,7 +50,7 @@ class Depot:
             height += len(rows)
         names_unread = {str(n): n for n in unread}
         verdicts = settle(self.connection, self.table, staged, self.loads, names_unread)
-        self.connection.execute(f"drop table stage_{self.table.name} cascade")
+        self.connection.execute(f"drop table if exists stage_{self.table.name} cascade")
         return {n: {what: v[what] for what in SHOWN} for n, v in verdicts.items()}
 
     def rows(self, sql: str) -> list[tuple[Any, ...]]:

@@ -7,7 +7,7 @@ import pytest
 from tests.workspaces import Workspace, csv_of, job
 
 MAPPING = {"files": {"f": {"path": "jobs.csv"}}, "table": [{"table": "jobs", "from": "f"}]}
-SKIPPED = "clock skipped (daylight saving), moved on by the hour"
+SKIPPED = "clock skipped (daylight saving), moved on by as much"
 REPEATED = "clock repeated (daylight saving), read as the second pass"
 
 
@@ -132,3 +132,19 @@ def test_names_nobody_declared_and_logs_without_a_job(ws: Workspace) -> None:
     ws.write("jobs.csv", csv_of(job("A"), job("X"), job("Y"), job("B", model="Quern")))
     ws.load(mapping)
     assert [r for r in ws.rows(found) if "no job" in r[1] or "model" in r[1]] == []
+
+
+def test_half_hour_that_came_twice(ws: Workspace) -> None:
+    # Lord Howe Island, 7 April 2024: 02:00 became 01:30, UTC+11 became UTC+10:30.
+    found = clocks(
+        ws,
+        "Australia/Lord_Howe",
+        ("2024-04-07 01:50:00", "2024-04-07 01:35:00"),
+        ("2024-04-07 01:35:00", "2024-04-07 01:50:00"),
+        ("2024-04-07 01:20:00", "2024-04-07 02:10:00"),
+    )
+    assert [row[:2] for row in found] == [
+        ("2024-04-06 14:50:00", "2024-04-06 15:05:00"),
+        ("2024-04-06 15:05:00", "2024-04-06 15:20:00"),
+        ("2024-04-06 14:20:00", "2024-04-06 15:40:00"),
+    ]

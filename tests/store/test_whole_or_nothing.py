@@ -40,7 +40,7 @@ if moment == "before the swap":
 if moment == "after the swap":
     swap = Path.replace
     Path.replace = lambda *a: (swap(*a), die())
-load(folder, version="0", mapping=mapping, keep=die if moment == "keep" else lambda c: None, progress=progress)
+load(folder, version="0", mapping=mapping, keep=die if moment == "keep" else lambda c, before: None, progress=progress)
 """
 
 
@@ -81,7 +81,7 @@ def test_error_while_loading_leaves_the_store_and_nothing_else(ws: Workspace) ->
     standing(ws)
     before, names = ws.digest(), ws.names()
 
-    def fail(_: duckdb.DuckDBPyConnection) -> None:
+    def fail(_: duckdb.DuckDBPyConnection, before: str | None) -> None:
         raise RuntimeError("no")
 
     with pytest.raises(RuntimeError):
@@ -131,7 +131,7 @@ def test_reader_keeps_what_it_opened_and_does_not_block(ws: Workspace) -> None:
     count = "select count(*) as n from jobs"
     seen: list[int] = []
 
-    def look(_: duckdb.DuckDBPyConnection) -> None:
+    def look(_: duckdb.DuckDBPyConnection, before: str | None) -> None:
         with open_store(ws.store) as during:
             seen.append(during.counts("n", count).item())
 
@@ -232,11 +232,11 @@ def test_frames_may_make_a_new_workspace(tmp_path: Path) -> None:
     import polars as pl
 
     folder = tmp_path / "new" / "ws"
-    load(folder, version="0", keep=lambda c: None, frames={"jobs": pl.DataFrame([job("A")])})
+    load(folder, version="0", keep=lambda c, before: None, frames={"jobs": pl.DataFrame([job("A")])})
     assert ids(Workspace(folder)) == ["A"]
     other = tmp_path / "look"
     with pytest.raises(MappingError):
-        load(other, version="0", keep=lambda c: None, frames={"jobs": pl.DataFrame({"a": [1]})}, write=False)
+        load(other, version="0", keep=lambda c, before: None, frames={"jobs": pl.DataFrame({"a": [1]})}, write=False)
     assert not other.exists()
 
 
