@@ -106,7 +106,8 @@ def _ends(log_chance: Numbers, seen: int, tail: float) -> tuple[float, float, fl
 
     def tilted(theta: float) -> Numbers:
         heights = log_chance + places * theta
-        return np.exp(heights - special.logsumexp(heights))
+        chance = np.exp(heights - heights.max())
+        return chance / chance.sum()
 
     last = log_chance.size - 1
     low = 0.0 if seen == 0 else _root(lambda t: float(tilted(t)[seen:].sum()) < tail)
