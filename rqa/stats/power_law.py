@@ -208,7 +208,12 @@ def _common_shape(data: Ageing) -> float:
         power = ends ** np.exp(log_shape)
         return float(data.time.size * (np.exp(-log_shape) - (power * logs).sum() / power.sum()) + seen)
 
-    return float(np.exp(optimize.brentq(slope, -20.0, 20.0, xtol=1e-14, rtol=1e-14)))
+    # The mean of log T, however weighed, is at most that of the latest end: so the shape is at least n / -seen.
+    low = float(np.log(data.time.size / -seen)) - 1e-9
+    high = low + 1.0
+    while slope(high) > 0:
+        high += 1.0
+    return float(np.exp(optimize.brentq(slope, low, high, xtol=1e-14, rtol=1e-14)))
 
 
 def _likelihood_ends(data: Ageing, shape: float, level: float) -> tuple[float, float]:
@@ -228,7 +233,9 @@ def _likelihood_ends(data: Ageing, shape: float, level: float) -> tuple[float, f
     def above(log_shape: float) -> float:
         return profile(log_shape) - enough
 
-    return float(np.exp(optimize.brentq(above, -25.0, best))), float(np.exp(optimize.brentq(above, best, 25.0)))
+    # A shape e^25 times off is less likely than any interval allows for.
+    low, high = optimize.brentq(above, best - 25.0, best), optimize.brentq(above, best, best + 25.0)
+    return float(np.exp(low)), float(np.exp(high))
 
 
 def _fit(data: Ageing, unbiased: float) -> tuple[float, float]:

@@ -78,27 +78,29 @@ def test_one_unit_by_its_definition(ages, level):
     assert r.mtbf_low == pytest.approx(1 / r.intensity_high)
 
 
-@given(st.lists(st.tuples(st.integers(0, 3), st.floats(0.01, 1)), min_size=3, max_size=30))
+@given(st.lists(st.tuples(st.integers(0, 3), st.floats(0.01, 0.99)), min_size=3, max_size=30))
 def test_several_ends_maximise_the_likelihood(rows):
     """A second way: the likelihood of scale and shape itself, climbed by a general optimiser from the answer."""
     ends = np.array([50.0, 80.0, 100.0, 20.0, 70.0])  # the last unit never returned
     unit, part = (np.array(a) for a in zip(*rows, strict=True))
     time = part * ends[unit]
-    if (part == 1).all():
-        return
     r = power_law_fit(unit=unit, time=time, end=dict(enumerate(ends)))
 
     def minus_log_likelihood(at):
-        scale, shape = np.exp(at)
-        return scale * (ends**shape).sum() - (np.log(scale * shape) + (shape - 1) * np.log(time)).sum()
+        mean, shape = np.exp(at)  # mean returns of a unit up to 100 days
+        return mean * ((ends / 100) ** shape).sum() - (np.log(mean * shape) + (shape - 1) * np.log(time / 100)).sum()
 
-    best = minus_log_likelihood(np.log([r.scale, r.shape]))
-    found = optimize.minimize(minus_log_likelihood, np.log([r.scale, r.shape]), method="Nelder-Mead").fun
+    def best_mean(shape):
+        return time.size / ((ends / 100) ** shape).sum()
+
+    answer = np.log([best_mean(r.shape), r.shape])
+    best = minus_log_likelihood(answer)
+    found = optimize.minimize(minus_log_likelihood, answer, method="Nelder-Mead").fun
     assert best <= found + 1e-6
+    assert r.expected(100) == pytest.approx(best_mean(r.shape))
     # At either end of the interval the best likelihood has dropped by half the chi-square quantile.
     for shape in (r.shape_low, r.shape_high):
-        scale = time.size / (ends**shape).sum()
-        drop = minus_log_likelihood(np.log([scale, shape])) - best
+        drop = minus_log_likelihood(np.log([best_mean(shape), shape])) - best
         assert drop == pytest.approx(stats.chi2.ppf(0.95, 1) / 2, rel=1e-6)
 
 
@@ -191,7 +193,9 @@ def test_no_data():
     assert np.isnan(one.unbiased_shape)
 
 
-def test_one_return_close_to_the_end_overflows_nothing():
+def test_returns_close_to_the_end_overflow_nothing():
+    several = power_law_fit(unit=[1, 1], time=[100, 100 - 1e-13], end={1: 100, 2: 50})
+    assert several.shape_low < several.shape < several.shape_high
     r = power_law_fit(time=[999.999], end=1000)
     assert r.scale == 0
     assert r.mtbf == pytest.approx(0.001, rel=1e-3)
