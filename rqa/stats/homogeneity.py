@@ -30,7 +30,8 @@ def breslow_day(a: Numbers, b: Numbers, c: Numbers, d: Numbers) -> dict[str, Num
         off = gap.sum(axis=-1) ** 2 / v.sum(axis=-1)
     degrees = telling.sum(axis=-1) - 1
     enough = degrees > 0
-    plain, corrected = np.where(enough, statistic, np.nan), np.where(enough, statistic - off, np.nan)
+    # Both are sums of squares; rounding must not take the second below 0.
+    plain, corrected = (np.where(enough, s, np.nan) for s in (statistic, np.maximum(statistic - off, 0.0)))
     df = np.maximum(degrees, 1)
     return {
         "breslow_day": plain,

@@ -73,8 +73,8 @@ def beta_binomial_shrinkage(
     to the letter; it is held at 1 trial or more.
 
     Seen in simulation at level 0.95 with 3 to 100 groups, 20 to 300 trials each, mean shares of 8 and 30 % and true
-    shares of a strength from 20 up to infinite: "integrated" limits held 90 to 100 of 100 true shares, "plug-in" 74
-    to 99, the fewest where the spread could just be seen.
+    shares of a strength from 20 up to infinite: "integrated" limits held 91 to 100 of 100 true shares, "plug-in" 73
+    to 98, the fewest where the spread could just be seen.
 
     The groups' work must be alike: where the mix differs, a share is drawn towards a mean that does not fit it.
 
