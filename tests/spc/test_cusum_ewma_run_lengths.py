@@ -206,6 +206,16 @@ def test_nodes_are_enough():
     np.testing.assert_allclose(usual, finer, rtol=1e-11)
 
 
+def test_a_far_limit():
+    """With k = 0 a sum behind a far limit h is a reflected walk: its mean run length comes near h^2 (and a step more).
+
+    The wait of a driftless walk from a reflecting 0 to h is h^2 in the limit of small steps; the overshoot of normal
+    steps, 0.5826 at either end, makes it (h + 1.1652)^2 (Siegmund, Sequential Analysis, 1985).
+    """
+    found = run_length(CusumDesign(k=0, h=40.0, arms="above")).mean
+    assert found == pytest.approx((40.0 + 2 * 0.5826) ** 2, rel=2e-3)
+
+
 def test_far_shifts():
     for design in (CusumDesign(), EwmaDesign(weight=0.2)):
         assert run_length(design, shift=60.0).mean == pytest.approx(1.0)

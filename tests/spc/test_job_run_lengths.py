@@ -67,6 +67,9 @@ def test_a_long_climb_is_not_taken_for_none():
     design = BernoulliDesign(p0=0.02, p1=0.01, h=3.0, reference=1 / 70)
     assert run_length(design, share=0.0).mean == pytest.approx(210.0)
     assert run_length(design).mean < 1e5
+    # Each job without an event adds -log(1 - 0.02 / 2), about 0.01.
+    adjusted = run_length(RiskAdjustedDesign(expected=[0.02], odds_ratio=0.5, h=4.5), odds=0.0)
+    assert adjusted.mean == pytest.approx(4.5 / -np.log1p(-0.01), rel=2e-3)
 
 
 @pytest.mark.parametrize(("p0", "p1", "share"), [(0.05, 0.10, 0.05), (0.05, 0.10, 0.12), (0.20, 0.10, 0.10)])

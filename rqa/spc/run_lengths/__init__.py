@@ -3,12 +3,12 @@
 from rqa.spc.run_lengths.ask import (
     Detection,
     false_alarm_chance,
-    limit_for,
     periods_to_detect,
     run_length,
     share_shift,
 )
 from rqa.spc.run_lengths.designs import BernoulliDesign, CusumDesign, EwmaDesign, RiskAdjustedDesign, ShewhartDesign
+from rqa.spc.run_lengths.limit import limit_for
 from rqa.spc.run_lengths.points import NormalPoints, SharePoints
 from rqa.spc.run_lengths.result import RunLength
 

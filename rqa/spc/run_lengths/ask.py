@@ -1,32 +1,17 @@
-"""The questions about run lengths: how long, how often a false alarm, what limit, how soon is a shift seen."""
+"""The questions about run lengths: how long, how often a false alarm, how soon is a change seen."""
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
 
 from rqa import arguments
-from rqa.spc.patterns import LimitRule, PointRule
+from rqa.spc.patterns import PointRule
 from rqa.spc.rules import MONTHLY
-from rqa.spc.run_lengths.bernoulli import bernoulli_hazard, lattice
-from rqa.spc.run_lengths.cusum import cusum_hazard
-from rqa.spc.run_lengths.designs import (
-    BernoulliDesign,
-    CusumDesign,
-    Design,
-    EwmaDesign,
-    RiskAdjustedDesign,
-    ShewhartDesign,
-)
-from rqa.spc.run_lengths.ewma import ewma_hazard
+from rqa.spc.run_lengths.designs import BernoulliDesign, Design, RiskAdjustedDesign, ShewhartDesign
+from rqa.spc.run_lengths.hazards import hazard_of, process_for
 from rqa.spc.run_lengths.points import NormalPoints, Points, SharePoints
 from rqa.spc.run_lengths.result import RunLength, from_hazard
-from rqa.spc.run_lengths.risk_adjusted import risk_adjusted_hazard
-from rqa.spc.run_lengths.shewhart import shewhart_hazard
-
-WIDEST = 12.0
-"""Limits further out than this many sigma are never passed, as far as doubles can tell."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -117,47 +102,8 @@ def run_length(
     With the limits and the run of eight, a steady monthly chart raises a false alarm in its first year with a chance of
     5.5 %, and a shift by one sigma is seen after 15 months on average.
     """
-    return from_hazard(_asked(design, _process(design, shift, spread, points, share, odds)))
-
-
-def limit_for(design: Design, *, run_length: float, points: Points | None = None) -> Design:
-    """Say which limit gives a chart a wanted average run length while nothing has changed.
-
-    Parameters
-    ----------
-    design
-        As for `run_length`; its limit (`width` or `h`) is what is looked for, so the one given does not matter. A
-        headstart keeps its share of h.
-    run_length
-        Wanted average number of points between false alarms; in jobs for the charts job by job.
-    points
-        For a `ShewhartDesign`: the points of the unchanged process, if not normal ones.
-
-    Returns
-    -------
-    ShewhartDesign, EwmaDesign, CusumDesign, BernoulliDesign or RiskAdjustedDesign
-        The design with that limit. Where run lengths come in steps (whole counts of jobs) it is the least limit whose
-        run length is not below the wanted one.
-
-    Raises
-    ------
-    ValueError
-        A run length that no limit gives: other rules of the set may end runs sooner, whatever the limits.
-
-    Examples
-    --------
-    >>> from rqa.spc import CusumDesign, limit_for
-    >>> round(limit_for(CusumDesign(k=0.5), run_length=370).h, 3)
-    4.774
-    """
-    if not 1.0 < run_length < np.inf:
-        raise ValueError(f"run_length must be above 1 and finite: {run_length!r}")
-    if isinstance(design, BernoulliDesign):
-        return _bernoulli_limit(design, run_length)
-    if isinstance(design, ShewhartDesign) and not any(isinstance(rule, LimitRule) for rule in design.rules):
-        raise ValueError("rules must hold the rule about the limits, as these are what is looked for")
-    steady = _process(design, None, None, points, None, None)
-    return _at(design, _solve(design, run_length, steady))
+    process = process_for(design, shift=shift, spread=spread, points=points, share=share, odds=odds)
+    return from_hazard(hazard_of(design, process))
 
 
 def periods_to_detect(design: Design, *, before: float, after: float, size: int, chance: float = 0.9) -> Detection:
@@ -195,7 +141,7 @@ def periods_to_detect(design: Design, *, before: float, after: float, size: int,
     With 400 jobs a month, a rise of come-backs from 5 to 7 % is seen within six months in nine of ten cases.
     """
     steady, changed = _shares(design, before, after, size)
-    found, silent = from_hazard(_asked(design, changed)), from_hazard(_asked(design, steady))
+    found, silent = from_hazard(hazard_of(design, changed)), from_hazard(hazard_of(design, steady))
     per_period = float(size) if isinstance(design, BernoulliDesign) else 1.0
     return Detection(
         mean=found.mean / per_period,
@@ -236,7 +182,7 @@ def false_alarm_chance(
     One steady chart is quiet in most years; of twenty, one or another raises an alarm in two years of three.
     """
     number = int(arguments.counts("charts", charts))
-    quiet = from_hazard(_asked(ShewhartDesign(rules=rules, width=width), NormalPoints())).survival(points)
+    quiet = from_hazard(hazard_of(ShewhartDesign(rules=rules, width=width), NormalPoints())).survival(points)
     return float(1.0 - quiet**number)
 
 
@@ -255,49 +201,6 @@ def share_shift(*, before: float, after: float, size: int) -> NormalPoints:
     )
 
 
-def _process(
-    design: Design,
-    shift: float | None,
-    spread: float | None,
-    points: Points | None,
-    share: float | None,
-    odds: float | None,
-) -> Points | float:
-    """What was asked about, or nothing but chance; refuse what does not belong to the design."""
-    asked = {"shift": shift, "spread": spread, "points": points, "share": share, "odds": odds}
-    fits = {BernoulliDesign: ("share",), RiskAdjustedDesign: ("odds",)}.get(type(design), ("shift", "spread", "points"))
-    strange = [name for name, given in asked.items() if given is not None and name not in fits]
-    if strange:
-        raise ValueError(f"{strange[0]} does not belong to {type(design).__name__}, which takes {', '.join(fits)}")
-    if isinstance(design, BernoulliDesign):
-        return design.p0 if share is None else float(arguments.shares("share", share))
-    if isinstance(design, RiskAdjustedDesign):
-        if odds is not None and not 0.0 <= odds < np.inf:
-            raise ValueError(f"odds must be at least 0 and finite: {odds!r}")
-        return 1.0 if odds is None else float(odds)
-    if points is None:
-        return NormalPoints(shift=0.0 if shift is None else shift, spread=1.0 if spread is None else spread)
-    if shift is not None or spread is not None:
-        raise ValueError("points must be given alone, or shift and spread")
-    return points
-
-
-def _asked(design: Design, process: Points | float) -> arguments.Numbers:
-    if isinstance(process, float):
-        if isinstance(design, BernoulliDesign):
-            return bernoulli_hazard(design, process)
-        if isinstance(design, RiskAdjustedDesign):
-            return risk_adjusted_hazard(design, process)
-    elif isinstance(design, ShewhartDesign):
-        return shewhart_hazard(design, process)
-    elif isinstance(process, NormalPoints):
-        if isinstance(design, EwmaDesign):
-            return ewma_hazard(design, process)
-        if isinstance(design, CusumDesign):
-            return cusum_hazard(design, process)
-    raise ValueError(f"points do not belong to {type(design).__name__}: {process!r}")
-
-
 def _shares(design: Design, before: float, after: float, size: int) -> tuple[Points | float, Points | float]:
     """The process before and after a change of a share."""
     if isinstance(design, RiskAdjustedDesign):
@@ -308,60 +211,3 @@ def _shares(design: Design, before: float, after: float, size: int) -> tuple[Poi
     if isinstance(design, ShewhartDesign):
         return SharePoints(size=size, centre=before), SharePoints(size=size, centre=before, share=after)
     return share_shift(before=before, after=before, size=size), share_shift(before=before, after=after, size=size)
-
-
-def _at(design: Design, limit: float) -> Design:
-    if isinstance(design, ShewhartDesign | EwmaDesign):
-        return replace(design, width=limit)
-    return replace(design, h=limit, headstart=design.headstart / design.h * limit)
-
-
-def _solve(design: Design, wanted: float, steady: Points | float) -> float:
-    """The limit whose run length is the wanted one. In logarithms run lengths are nearly straight in the limit."""
-
-    def mean(limit: float) -> float:
-        return from_hazard(_asked(_at(design, limit), steady)).mean
-
-    low, high = 1.0, 2.0
-    while mean(low) > wanted:
-        low, high = low / 2.0, low
-        if low < 1e-3:
-            raise ValueError(f"run_length must be at least {mean(low):.4g}, the least this chart has: {wanted!r}")
-    while mean(high) < wanted:
-        low, high = high, high * 1.5
-        if isinstance(design, ShewhartDesign) and high > WIDEST:
-            if mean(WIDEST) < wanted:
-                raise ValueError(
-                    f"run_length must be at most {mean(WIDEST):.4g}, as the other rules end runs that soon: {wanted!r}"
-                )
-            high = WIDEST
-            break
-    if isinstance(steady, SharePoints):
-        return _least(mean, wanted, low, high)
-    return float(brentq(lambda limit: np.log(mean(limit)) - np.log(wanted), low, high, xtol=1e-9, rtol=1e-10))
-
-
-def _least(mean: Callable[[float], float], wanted: float, low: float, high: float) -> float:
-    while high - low > 1e-9 * high:
-        middle = (low + high) / 2.0
-        low, high = (middle, high) if mean(middle) < wanted else (low, middle)
-    return high
-
-
-def _bernoulli_limit(design: BernoulliDesign, wanted: float) -> BernoulliDesign:
-    unit = lattice(design).denominator
-    head = design.headstart / design.h
-
-    def at(place: int) -> BernoulliDesign:
-        return replace(design, h=place / unit, headstart=head * place / unit)
-
-    def mean(place: int) -> float:
-        return from_hazard(bernoulli_hazard(at(place), design.p0)).mean
-
-    low, high = 0, unit
-    while mean(high) < wanted:
-        low, high = high, 2 * high
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (middle, high) if mean(middle) < wanted else (low, middle)
-    return at(high)

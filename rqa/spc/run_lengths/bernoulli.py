@@ -23,7 +23,7 @@ FINEST = 1000
 def bernoulli_hazard(design: BernoulliDesign, share: float) -> Numbers:
     """The chance of a signal at each job, none before it, when jobs have the event with chance `share`."""
     unit = lattice(design)
-    # Jobs without a pause that a signal takes at least: before that the chance is 0, which is not to be taken for good.
+    # Jobs that a signal takes at least: before that the chance is 0, which is not to be taken for good.
     fewest = int(np.ceil(design.h / float(1 - unit if design.p1 > design.p0 else unit)))
     return settled(_walk(design, share), fewest)
 

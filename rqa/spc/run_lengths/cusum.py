@@ -14,7 +14,7 @@ from scipy.special import ndtr
 from rqa.arguments import Numbers
 from rqa.spc.run_lengths.designs import CusumDesign
 from rqa.spc.run_lengths.points import NormalPoints
-from rqa.spc.run_lengths.result import LONGEST, NOBODY_LEFT, is_settled, settled
+from rqa.spc.run_lengths.result import FIRST_LOOK, LONGEST, NOBODY_LEFT, is_settled, settled
 
 NODES_A_SPREAD = 6
 """Nodes for each standard deviation of a point within the limit, beside `FEWEST_NODES`."""
@@ -26,7 +26,12 @@ def cusum_hazard(design: CusumDesign, points: NormalPoints) -> Numbers:
     """The chance of a signal at each point, none before it."""
     if design.arms == "both":
         return _both(design, points)
-    return settled(_arm(design, _turned(points, design.arms == "below"), design.headstart))
+    return settled(_arm(design, _turned(points, design.arms == "below"), design.headstart), _reach(design, points))
+
+
+def _reach(design: CusumDesign, points: NormalPoints) -> int:
+    """Points that a sum needs to come near a far limit with a chance that doubles can hold."""
+    return int(np.ceil((design.h / points.spread) ** 2 / 1000.0))
 
 
 def normal_kernel(at: Numbers, to: Numbers, spread: float) -> Numbers:
@@ -75,7 +80,8 @@ def _both(design: CusumDesign, points: NormalPoints) -> Numbers:
         )
     sides = [_turned(points, below) for below in (False, True)]
     walks = [[_arm(design, side, start) for start in (design.headstart, 0.0)] for side in sides]
-    found = [[np.array(list(islice(walk, 64))) for walk in pair] for pair in walks]
+    first = max(FIRST_LOOK, 4 * _reach(design, points))
+    found = [[np.array(list(islice(walk, first))) for walk in pair] for pair in walks]
     while True:
         hazard, alive = _joined(*(_pmf(h) for pair in found for h in pair))
         size = len(found[0][0])

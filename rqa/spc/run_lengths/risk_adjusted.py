@@ -19,9 +19,10 @@ STEPS = 800
 
 def risk_adjusted_hazard(design: RiskAdjustedDesign, odds: float) -> Numbers:
     """The chance of a signal at each job, none before it, when odds are `odds` times the expected ones."""
-    largest = np.log(design.odds_ratio) - np.log1p(np.array(design.expected) * (design.odds_ratio - 1.0))
-    fewest = int(np.ceil(design.h / max(float(np.abs(largest).max()), 1e-9)))
-    return settled(_walk(design, odds), fewest)
+    offset = np.log1p(np.array(design.expected) * (design.odds_ratio - 1.0))
+    largest = float(np.maximum(np.log(design.odds_ratio) - offset, -offset).max())
+    # Jobs that a signal takes at least: before that the chance is 0, which is not to be taken for good.
+    return settled(_walk(design, odds), int(np.ceil(design.h / largest)))
 
 
 def _width(design: RiskAdjustedDesign) -> float:
