@@ -29,19 +29,26 @@ def _month(day: str) -> str:
     return f"cast(date_trunc('month', {day}) as date)"
 
 
-_LINK = {"month": "l.closed_month", **_known("l", JOB_NAMES)}
+def _periods(day: str) -> dict[str, str]:
+    """The month and the ISO week (from Monday) of a day, by their first days."""
+    return {"month": _month(day), "week": f"cast(date_trunc('week', {day}) as date)"}
+
+
+_LINK = {**_periods("l.closed_on"), "month": "l.closed_month", **_known("l", JOB_NAMES)}
 _PHASE = "coalesce(p.phase, 'unknown')"
+_JOB_DAY = "coalesce(j.closed_on, j.opened_on)"
 _STEP_DAY = "coalesce(s.done_on, j.closed_on, j.opened_on)"
+_RETURN_DAY = "c.closed_on + cast(c.elapsed_days as integer)"
 _STEP_TECHNICIAN = "coalesce(s.technician, j.technician, 'unknown')"
 
 MEASURES: Mapping[str, Groupings] = {
-    "comebacks": {"month": _month("c.closed_on"), **_plain("c", JOB_NAMES)},
+    "comebacks": {**_periods("c.closed_on"), **_plain("c", JOB_NAMES)},
     "comebacks_rows": _LINK,
     "comebacks_by_step": {**_LINK, "step": "s.step", **_known("s", ("bench", "tool")), "phase": _PHASE},
     "comebacks_by_test": {**_LINK, "test": "d.test", **_known("d", ("station",))},
     "first_pass_steps": _plain("c", ("month", *JOB_NAMES, "step")),
     "first_pass_steps_rows": {
-        "month": _month(_STEP_DAY),
+        **_periods(_STEP_DAY),
         **_known("j", JOB_NAMES),
         "technician": _STEP_TECHNICIAN,
         "step": "s.step",
@@ -49,19 +56,38 @@ MEASURES: Mapping[str, Groupings] = {
         "phase": _PHASE,
     },
     "first_pass_steps_alone": {
-        "month": _month("a.day"),
+        **_periods("a.day"),
         "step": "a.step",
         **_known("a", ("technician", "bench", "tool")),
     },
     "first_pass_tests": _plain("c", ("month", *JOB_NAMES, "station", "test")),
     "first_pass_tests_rows": {
-        "month": _month("d.run_on"),
+        **_periods("d.run_on"),
         **_known("j", JOB_NAMES),
         **_known("d", ("station",)),
         "test": "d.test",
     },
     "clean_jobs": _plain("c", ("month", *JOB_NAMES)),
-    "clean_jobs_rows": {"month": _month("coalesce(j.closed_on, j.opened_on)"), **_known("j", JOB_NAMES)},
+    "clean_jobs_rows": {**_periods(_JOB_DAY), **_known("j", JOB_NAMES)},
+    "comeback_gaps": _LINK,
+    "comeback_days": {"month": _month(_RETURN_DAY), **_plain("c", JOB_NAMES)},
+    "comeback_sequence": _LINK,
+    "failed_checks": {**_periods(_JOB_DAY), **_known("j", JOB_NAMES)},
+    "measured_jobs": {**_periods("j.closed_on"), **_known("j", JOB_NAMES)},
+    "measured_steps": {
+        **_periods(_STEP_DAY),
+        **_known("j", JOB_NAMES),
+        "technician": _STEP_TECHNICIAN,
+        "step": "s.step",
+        **_known("s", ("bench", "tool")),
+    },
+    "measured_tests": {
+        **_periods("d.run_on"),
+        **_known("j", JOB_NAMES),
+        **_known("d", ("station",)),
+        "test": "d.test",
+    },
+    "actions": {},
     "values_jobs": _known("j", JOB_NAMES),
     "values_steps": _plain("c", ("step", "technician")),
     "values_tests": _plain("c", ("test", "station")),

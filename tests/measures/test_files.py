@@ -91,5 +91,5 @@ def test_values_are_bound_and_names_are_closed(depot: Depot) -> None:
     found = counts(depot._store, "comebacks", by=("site",), where={"site": (nasty,)}, values=values_for("comebacks"))
     assert found.height == 0
     for by, where in ((("site; drop table jobs",), {}), ((), {"1=1 or site": ("Alder",)})):
-        with pytest.raises(RequestError, match=r"There is: month, site, model"):
+        with pytest.raises(RequestError, match=r"There is: month, week, site, model"):
             counts(depot._store, "comebacks", by=by, where=where, values=values_for("comebacks"))

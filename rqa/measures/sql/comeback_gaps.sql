@@ -1,0 +1,33 @@
+-- How many index jobs lie between one that came back and the next, in the order of closing.
+-- A row is one matured index job that came back within $window days: place is its number among the matured index jobs of
+-- its group, jobs_between the jobs without a come-back since the one before it (null for the first, whose gap has no
+-- beginning).
+-- Parameters: $window days, $as_of date, $disposition of the index jobs.
+-- Not counted: jobs closed less than $window days before $as_of, and what keep_links.sql leaves out.
+with
+-- one row a matured index job
+matured as (
+    select
+        /* groups: */ l.model as model, /* :groups */
+        l.closed_on, l.elapsed_days, j.closed_at, l.job_id
+    from links as l
+    join jobs as j on j.job_id = l.job_id
+    where l.disposition = $disposition and l.closed_on <= $as_of and date_diff('day', l.closed_on, $as_of) >= $window
+      and /* filters: */ true /* :filters */
+),
+-- the same, numbered within its group
+numbered as (
+    select
+        *,
+        row_number() over (partition by /* names: */ model, /* :names */ 1 order by closed_at, job_id) as place
+    from matured
+)
+select
+    /* names: */ model, /* :names */
+    closed_on,
+    cast(place as bigint) as place,
+    cast(place - 1 - lag(place) over (partition by /* names: */ model, /* :names */ 1 order by place) as bigint)
+        as jobs_between
+from numbered
+where elapsed_days <= $window
+order by all

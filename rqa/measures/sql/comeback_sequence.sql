@@ -1,0 +1,15 @@
+-- Matured index jobs one by one, for charts that watch every job.
+-- A row is one matured index job in the order of closing: place numbers them over all groups; returned is 1 if it came back
+-- within $window days, else 0.
+-- Parameters: $window days, $as_of date, $disposition of the index jobs.
+-- Not counted: jobs closed less than $window days before $as_of, and what keep_links.sql leaves out.
+select
+    /* groups: */ l.model as model, /* :groups */
+    l.closed_on,
+    cast(row_number() over (order by j.closed_at, l.job_id) as bigint) as place,
+    cast(case when l.elapsed_days <= $window then 1 else 0 end as bigint) as returned
+from links as l
+join jobs as j on j.job_id = l.job_id
+where l.disposition = $disposition and l.closed_on <= $as_of and date_diff('day', l.closed_on, $as_of) >= $window
+  and /* filters: */ true /* :filters */
+order by place

@@ -1,0 +1,15 @@
+-- Values measured at first attempts at steps, as counts by value.
+-- A row is one group and value; readings counts the attempts that have it.
+-- Parameters: $as_of date: attempts dated later are left out.
+-- Not counted: later attempts, skipped ones, attempts without a value. A month of null: neither the step nor its job has a
+-- date.
+select
+    /* groups: */ s.step as step, /* :groups */
+    cast(s.value as double) as value,
+    cast(count(*) as bigint) as readings
+from steps as s
+left join jobs as j on j.job_id = s.job_id
+where s.attempt = 1 and s.outcome <> 'skipped' and s.value is not null
+  and coalesce(coalesce(s.done_on, j.closed_on, j.opened_on) <= $as_of, true) and /* filters: */ true /* :filters */
+group by all
+order by all

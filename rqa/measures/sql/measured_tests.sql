@@ -1,0 +1,17 @@
+-- Values measured at first runs of diagnostics, as counts by value, with the limits they were held to.
+-- A row is one group, unit, pair of limits and value; readings counts the runs that have it.
+-- Parameters: $as_of date: later runs are left out.
+-- Not counted: later runs of the same test in a job, aborted ones, runs without a value.
+select
+    /* groups: */ d.test as test, /* :groups */
+    d.unit as unit,
+    cast(d.lower_limit as double) as lower_limit,
+    cast(d.upper_limit as double) as upper_limit,
+    cast(d.value as double) as value,
+    cast(count(*) as bigint) as readings
+from diagnostics as d
+left join jobs as j on j.job_id = d.job_id
+where d.run = 1 and d.outcome <> 'aborted' and d.value is not null
+  and coalesce(d.run_on <= $as_of, true) and /* filters: */ true /* :filters */
+group by all
+order by all
