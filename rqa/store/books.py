@@ -1,16 +1,22 @@
 """The books of a load: which files it read and what became of their rows, kept in the store and told in the report."""
 
+import time
+from collections.abc import Mapping as MappingType
 from collections.abc import Sequence
 from datetime import UTC, datetime
+from pathlib import Path
 
 import duckdb
 
 from rqa.contract import TABLES
 from rqa.intake.mapping import Mapping
 from rqa.store.ddl import FORMAT_VERSION
+from rqa.store.engine import open_store
 from rqa.store.report import FileCount, Refusal, Remark
-from rqa.store.stage import Plan, Staged
+from rqa.store.stage import Plan, Seen, Staged
 
+SETTLED_AFTER = 10_000_000_000
+"""Nanoseconds after which a second change of a file cannot bear the same time as the first, on any file system."""
 Outcome = tuple[tuple[FileCount, ...], tuple[Refusal, ...], tuple[Remark, ...], int]
 
 
@@ -19,6 +25,22 @@ def one(connection: duckdb.DuckDBPyConnection, sql: str) -> int:
     # A result that is not fetched to its end keeps the connection busy.
     rows = connection.execute(sql).fetchall()
     return int(rows[0][0]) if rows else 0
+
+
+def files_seen(store: Path) -> dict[str, Seen]:
+    """The files as the last load of this store met them, by name."""
+    with open_store(store) as opened:
+        rows = opened.counts("seen", "select source_file, size, modified, digest from seen").rows()
+    return {name: Seen(*seen) for name, *seen in rows}
+
+
+def keep_seen(connection: duckdb.DuckDBPyConnection, seen: MappingType[str, Seen]) -> None:
+    """Write down the files as this load met them, but for those that may change again within one tick of a clock."""
+    settled = time.time_ns() - SETTLED_AFTER
+    rows = [(name, s.size, s.modified, s.digest) for name, s in seen.items() if s.digest and s.modified < settled]
+    connection.execute("delete from seen")
+    if rows:
+        connection.executemany("insert into seen values (?, ?, ?, ?)", rows)
 
 
 def unchanged(connection: duckdb.DuckDBPyConnection, items: Sequence[Plan]) -> dict[int, int]:

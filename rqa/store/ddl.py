@@ -3,7 +3,7 @@
 from rqa.contract import TABLES, Table
 from rqa.intake.values import SQL_TYPES
 
-FORMAT_VERSION = "1"
+FORMAT_VERSION = "2"
 """Raised whenever a store written before can no longer be read; an older store is then loaded anew."""
 
 BOOKS = {
@@ -13,6 +13,7 @@ BOOKS = {
         "load_id BIGINT, source_file VARCHAR, table_name VARCHAR, in_file BIGINT, left_out BIGINT, read BIGINT, "
         "accepted BIGINT, refused BIGINT, known BIGINT, superseded BIGINT, digest VARCHAR, mapping_digest VARCHAR"
     ),
+    "seen": "source_file VARCHAR, size BIGINT, modified BIGINT, digest VARCHAR",
     "refused": (
         "load_id BIGINT, table_name VARCHAR, source_file VARCHAR, source_row BIGINT, column_name VARCHAR, "
         "rule VARCHAR, value VARCHAR, raw VARCHAR"

@@ -21,7 +21,7 @@ import duckdb
 from rqa.contract import TABLES, Table
 from rqa.errors import StoreError
 from rqa.intake.mapping import MAPPING_FILE, Mapping, parse_mapping, read_mapping
-from rqa.store.books import Outcome, keep_books, one, outcome, unchanged
+from rqa.store.books import Outcome, files_seen, keep_books, keep_seen, one, outcome, unchanged
 from rqa.store.ddl import create_statements
 from rqa.store.engine import STORE_FILE, attach, connect, open_store
 from rqa.store.limits import MEMORY, WAIT_SECONDS
@@ -66,10 +66,10 @@ def load(
     folder = Path(workspace)
     plain = mapping if mapping is not None else _mapping_for(folder, frames)
     rules = parse_mapping(_with_frames(dict(plain), frames or {}))
-    items = plan(rules, folder, frames or {})
+    store = folder / STORE_FILE
+    items, seen = plan(rules, folder, frames or {}, files_seen(store) if store.exists() else {})
     if frames and write:
         folder.mkdir(parents=True, exist_ok=True)
-    store = folder / STORE_FILE
     with _scratch(store, write=write, wait=wait) as scratch:
         fresh = scratch / STORE_FILE
         if store.exists():
@@ -78,6 +78,8 @@ def load(
         connection = connect(fresh, read_only=False, scratch=scratch, memory=memory)
         try:
             report = _load_into(connection, rules, items, scratch, keep, version, store, progress)
+            keep_seen(connection, seen)
+            connection.execute("checkpoint")
         finally:
             connection.close()
         if write:
@@ -183,9 +185,7 @@ def _load_into(
         attach(connection, store, BEFORE)
         keep(connection, BEFORE)
         connection.execute(f"detach {BEFORE}")
-    result = outcome(connection, [c for _, c in counts], load_id)
-    connection.execute("checkpoint")
-    return result
+    return outcome(connection, [c for _, c in counts], load_id)
 
 
 def _settle_table(

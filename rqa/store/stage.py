@@ -65,17 +65,41 @@ class Plan:
         return [self.source.label] if self.source else [f.label for f in self.named]
 
 
-def plan(mapping: Mapping, workspace: Path, frames: MappingType[str, Any]) -> list[Plan]:
-    """What there is to read, oldest first within each table entry; raises `MappingError` for what does not exist."""
+@dataclass(frozen=True)
+class Seen:
+    """A file as a load met it: its size in bytes, when it was last modified (ns), the digest of its content."""
+
+    size: int
+    modified: int
+    digest: str
+
+
+def look_at(file: SourceFile, before: Seen | None) -> Seen:
+    """A file as it is; one whose size and time are what they were is not digested again."""
+    if file.format == "frame":
+        return Seen(0, 0, "")
+    found = file.path.stat()
+    if before is not None and (before.size, before.modified) == (found.st_size, found.st_mtime_ns):
+        return before
+    return Seen(found.st_size, found.st_mtime_ns, file.digest())
+
+
+def plan(
+    mapping: Mapping, workspace: Path, frames: MappingType[str, Any], before: MappingType[str, Seen]
+) -> tuple[list[Plan], dict[str, Seen]]:
+    """What there is to read, oldest first within each table entry, and the files as they were met.
+
+    `before` are files as the last load met them. Raises `MappingError` for what does not exist.
+    """
     sets = {name: files_of(name, spec, workspace, frames) for name, spec in mapping.files.items()}
-    digests = {f.label: f.digest() for files in sets.values() for f in files}
+    seen = {f.label: look_at(f, before.get(f.label)) for files in sets.values() for f in files}
+    digests = {label: s.digest for label, s in seen.items()}
     made = []
     for entry in entries(mapping):
         mark = mapping.fingerprint(entry.spec)
         if entry.spec.from_ is not None:
             for f in sets[entry.spec.from_]:
-                size = f.path.stat().st_size if f.format != "frame" else 0
-                made.append(Plan(entry, f.label, digests[f.label], mark, f, [], size))
+                made.append(Plan(entry, f.label, digests[f.label], mark, f, [], seen[f.label].size))
         else:
             text = entry.spec.select or ""
             used = [f for name, files in sets.items() if re.search(rf"\b{name}\b", text) for f in files]
@@ -84,8 +108,8 @@ def plan(mapping: Mapping, workspace: Path, frames: MappingType[str, Any]) -> li
             together = "+".join(digests[f.label] for f in used) if all(digests[f.label] for f in used) else ""
             names = ", ".join(dict.fromkeys(f.name for f in used))
             label = f"select {entry.number} over {names}"
-            made.append(Plan(entry, label, together, mark, None, used, sum(f.path.stat().st_size for f in used)))
-    return made
+            made.append(Plan(entry, label, together, mark, None, used, sum(seen[f.label].size for f in used)))
+    return made, seen
 
 
 class Stager:

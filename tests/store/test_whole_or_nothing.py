@@ -13,6 +13,7 @@ import pytest
 
 from rqa.errors import MappingError, StoreError
 from rqa.store import lock
+from rqa.store.ddl import FORMAT_VERSION
 from rqa.store.engine import open_store
 from rqa.store.load import load
 from rqa.store.lock import writing
@@ -71,7 +72,7 @@ def test_killed_load_leaves_all_or_nothing(ws: Workspace, moment: str) -> None:
         assert ws.digest() == before
         assert ids(ws) == ["A"]
     with open_store(ws.store) as store:
-        assert store.about["format_version"] == "1"
+        assert store.about["format_version"] == FORMAT_VERSION
     ws.load(MAPPING)
     assert ids(ws) == ["A", "B", "C"]
     assert ws.names() == {"1.csv", "2.csv", "depot.duckdb", "depot.duckdb.lock"}
