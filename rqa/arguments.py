@@ -51,6 +51,13 @@ def amounts(name: str, given: ArrayLike) -> Numbers:
     return numbers
 
 
+def above_zero(name: str, given: ArrayLike) -> Numbers:
+    """Finite numbers above 0, such as jobs done, as doubles."""
+    numbers = amounts(name, given)
+    _refuse(name, "must be above 0", numbers, numbers == 0)
+    return numbers
+
+
 def measurements(name: str, given: ArrayLike) -> Numbers:
     """Numbers of any sign, as doubles; NaN is a value that was not taken, an infinite one is refused."""
     numbers = _numbers(name, given)
@@ -82,6 +89,22 @@ def share(name: str, given: float) -> float:
     if isinstance(given, bool) or not isinstance(given, Real) or not 0 < given < 1:
         raise ValueError(f"{name} must be one number between 0 and 1, both left out: {given!r}")
     return float(given)
+
+
+def whole(name: str, given: int, least: int) -> int:
+    """One whole number from `least` up, such as the size of a sample."""
+    number = counts(name, given)
+    if number.ndim or number < least:
+        raise ValueError(f"{name} must be one whole number of at least {least}: {given!r}")
+    return int(number)
+
+
+def amount(name: str, given: float, least: float = 0.0) -> float:
+    """One finite number from `least` up."""
+    number = amounts(name, given)
+    if number.ndim or number < least:
+        raise ValueError(f"{name} must be one number of at least {least:g}: {given!r}")
+    return float(number)
 
 
 def one_of(name: str, given: str, allowed: Sequence[str]) -> str:

@@ -8,7 +8,6 @@ from scipy import special
 
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
-from rqa.stats.sampling_plan import whole
 
 TIE = 1e-9
 """A chance this near to the one asked for is taken as reached, so that rounding does not cost a job."""
@@ -74,7 +73,7 @@ def jobs_to_audit(*, fraction: ArrayLike, chance: float = 0.95, lot: int | None 
     if (share == 0).any():
         raise ValueError("fraction must be above 0: no audit finds a fault that is not there")
     chance = arguments.share("chance", chance)
-    size = None if lot is None else whole("lot", lot, 1)
+    size = None if lot is None else arguments.whole("lot", lot, 1)
     if size is None:
         with np.errstate(divide="ignore"):
             unseen = np.log1p(-share)

@@ -80,10 +80,8 @@ def defect_rate(
     arrays = {
         "defects": arguments.counts("defects", defects).astype(np.float64),
         "exposures": arguments.amounts("exposures", exposures),
-        "opportunities": arguments.amounts("opportunities", opportunities),
+        "opportunities": arguments.above_zero("opportunities", opportunities),
     }
-    if (arrays["opportunities"] == 0).any():
-        raise ValueError("opportunities must be above 0: a unit without a chance of a defect is no exposure")
     x, units, chances = arguments.same_shape(arrays)
     level = arguments.share("level", level)
     per_unit = 1.0 / np.where(units == 0, np.nan, units)

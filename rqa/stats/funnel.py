@@ -83,27 +83,19 @@ def funnel_limits(
     count = arguments.counts("trials", trials)
     n, p = arguments.same_shape({"trials": count.astype(np.float64), "centre": arguments.shares("centre", centre)})
     level = arguments.share("level", level)
-    stretch = np.sqrt(at_least_one("dispersion", dispersion))
+    spread = arguments.amount("dispersion", dispersion, 1.0)
     tail = (1.0 - level) / 2.0
     # The upper tail is the lower tail of what did not happen: both keep their digits where the centre is near an end.
     low, high = _lower(n, p, tail), _upper(n, p, tail)
-    low, high = p - stretch * (p - low), p + stretch * (high - p)
+    low, high = p - spread**0.5 * (p - low), p + spread**0.5 * (high - p)
     return FunnelLimits(
         trials=arguments.frozen_counts(n.astype(np.int64)),
         centre=arguments.frozen(p),
         level=level,
-        dispersion=float(dispersion),
+        dispersion=spread,
         low=arguments.frozen(np.clip(low, 0.0, 1.0)),
         high=arguments.frozen(np.clip(high, 0.0, 1.0)),
     )
-
-
-def at_least_one(name: str, given: float) -> float:
-    """One finite number from 1 up."""
-    number = arguments.amounts(name, given)
-    if number.ndim or number < 1:
-        raise ValueError(f"{name} must be one number of at least 1: {given!r}")
-    return float(number)
 
 
 def _lower(n: Numbers, p: Numbers, tail: float) -> Numbers:

@@ -90,9 +90,7 @@ def learning_curve(
 
     With each doubling of the jobs done, the odds of passing first time rise by half or so.
     """
-    done = arguments.amounts("experience", experience)
-    if (done == 0).any():
-        raise ValueError("experience must be above 0: the first job has experience 1")
+    done = arguments.above_zero("experience", experience)
     x, n = arguments.part_and_whole("passed", passed, "checked", checked)
     done, xs, ns = arguments.same_shape(
         {"experience": done, "passed": x.astype(np.float64), "checked": n.astype(np.float64)}

@@ -65,9 +65,7 @@ def yield_on_curve(curve: LearningCurve, *, experience: ArrayLike) -> CurvePoint
     >>> yield_on_curve(curve, experience=[1, 10]).estimate.round(2).tolist()
     [0.47, 0.81]
     """
-    done = arguments.amounts("experience", experience)
-    if (done == 0).any():
-        raise ValueError("experience must be above 0: the first job has experience 1")
+    done = arguments.above_zero("experience", experience)
     t = np.log(done)
     odds = curve.intercept + curve.slope * t
     v = curve.covariance

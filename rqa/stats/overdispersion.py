@@ -90,14 +90,14 @@ def overdispersion(
     x, e, v = arguments.same_shape({"observed": count.astype(np.float64), "expected": e, "variance": v})
     if x.ndim != 1:
         raise ValueError(f"observed must be one row of groups: shape {x.shape}")
-    cut = arguments.amounts("winsorise", winsorise)
-    if cut.ndim or cut >= 0.5:
+    cut = arguments.amount("winsorise", winsorise)
+    if cut >= 0.5:
         raise ValueError(f"winsorise must be one number from 0 to below 0.5: {winsorise!r}")
     known = (e > 0) & (v > 0)
     z = np.full_like(x, np.nan)
     z[known] = (x[known] - e[known]) / np.sqrt(v[known])
     groups = int(known.sum())
-    squares = float((winsorised(z[known], float(cut)) ** 2).sum())
+    squares = float((winsorised(z[known], cut) ** 2).sum())
     error = np.where(known, np.sqrt(v), np.nan) / np.where(known, e, 1.0)
     tau = _tau(error[known] ** -2.0, squares)
     phi = max(squares / groups, 1.0) if groups else 1.0
@@ -105,7 +105,7 @@ def overdispersion(
         observed=arguments.frozen_counts(x.astype(np.int64)),
         expected=arguments.frozen(e),
         variance=arguments.frozen(v),
-        winsorise=float(cut),
+        winsorise=cut,
         groups=groups,
         z=arguments.frozen(z),
         phi=phi,

@@ -36,7 +36,7 @@ def order_reversals(
     Parameters
     ----------
     raw
-        Each group's raw share (of failures, say): one row of numbers from 0 up; NaN for no data.
+        Each group's raw share (of failures, say): one row of numbers; NaN for no data.
     adjusted
         The same once the mix is allowed for, on any scale where more is more (observed over expected, an adjusted
         share), of the same shape.
@@ -63,7 +63,8 @@ def order_reversals(
     Raises
     ------
     ValueError
-        A number below 0 or infinite; shapes that do not fit or are no row of groups; a level outside (0, 1).
+        An infinite number; an error that is missing, infinite or below 0; shapes that do not fit or are no row of
+        groups; a level outside (0, 1).
 
     References
     ----------
@@ -77,8 +78,12 @@ def order_reversals(
 
     Technician 0 fails more often, yet on like work technician 1 does: technician 0 was given the hard work.
     """
-    given = {"raw": raw, "adjusted": adjusted, "raw_error": raw_error, "adjusted_error": adjusted_error}
-    arrays = {name: _row(name, array, missing=name in ("raw", "adjusted")) for name, array in given.items()}
+    arrays = {
+        "raw": arguments.measurements("raw", raw),
+        "adjusted": arguments.measurements("adjusted", adjusted),
+        "raw_error": arguments.amounts("raw_error", raw_error),
+        "adjusted_error": arguments.amounts("adjusted_error", adjusted_error),
+    }
     level = arguments.share("level", level)
     r, a, r_error, a_error = arguments.same_shape(arrays)
     if r.ndim != 1:
@@ -108,11 +113,3 @@ def order_reversals(
         raw_gap=arguments.frozen(r[one] - r[other]),
         adjusted_gap=arguments.frozen(a[other] - a[one]),
     )
-
-
-def _row(name: str, given: ArrayLike, *, missing: bool) -> Numbers:
-    if not missing:
-        return arguments.amounts(name, given)
-    array = np.asarray(given)
-    gaps = np.isnan(array) if array.dtype.kind == "f" else np.zeros(array.shape, dtype=bool)
-    return np.where(gaps, np.nan, arguments.amounts(name, np.where(gaps, 0, array)))

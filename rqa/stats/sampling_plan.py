@@ -88,7 +88,7 @@ def sampling_plan_oc(*, n: int, c: int, fraction: ArrayLike, lot: int | None = N
 
     With 3 % faulty the batch passes 93 times in 100; with 10 % still once in five.
     """
-    n, c = whole("n", n, 1), whole("c", c, 0)
+    n, c = arguments.whole("n", n, 1), arguments.whole("c", c, 0)
     share = arguments.shares("fraction", fraction)
     if lot is None:
         accept = _binomial(c, n, share)
@@ -101,7 +101,7 @@ def sampling_plan_oc(*, n: int, c: int, fraction: ArrayLike, lot: int | None = N
             outgoing=arguments.frozen(accept * share),
             checked=arguments.frozen(np.where(accept == 1, n, np.inf)),
         )
-    lot = whole("lot", lot, 1)
+    lot = arguments.whole("lot", lot, 1)
     if n > lot:
         raise ValueError(f"n must not be above lot: n = {n}, lot = {lot}")
     faulty = np.rint(share * lot)
@@ -165,7 +165,7 @@ def sampling_plan(
     good, bad = arguments.share("good", good), arguments.share("bad", bad)
     refused, accepted = arguments.share("good_refused", good_refused), arguments.share("bad_accepted", bad_accepted)
     if lot is not None:
-        lot = whole("lot", lot, 1)
+        lot = arguments.whole("lot", lot, 1)
         good, bad = round(good * lot) / lot, round(bad * lot) / lot
     if not good < bad:
         raise ValueError(
@@ -187,14 +187,6 @@ def sampling_plan(
         if accept(n, c, good) >= 1.0 - refused:
             return SamplingPlan(n, c, lot, good, bad, accept(n, c, good), accept(n, c, bad))
     raise ValueError(f"no plan of up to {largest:,} jobs keeps both promises: good = {good:g}, bad = {bad:g}")
-
-
-def whole(name: str, given: int, least: int) -> int:
-    """One whole number from `least` up."""
-    number = arguments.counts(name, given)
-    if number.ndim or number < least:
-        raise ValueError(f"{name} must be one whole number of at least {least}: {given!r}")
-    return int(number)
 
 
 def _smallest(near: int, far: int, enough: Callable[[int], bool]) -> int:

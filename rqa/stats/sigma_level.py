@@ -63,10 +63,11 @@ def sigma_level(*, dpmo: ArrayLike, shift: float = CUSTOMARY_SHIFT) -> SigmaLeve
 
     "Six sigma" is 3.4 in a million: four and a half standard deviations, and the customary one and a half.
     """
-    share = arguments.shares("dpmo / 1e6", np.asarray(dpmo, dtype=np.float64) / 1e6, missing=True)
-    shift = _shift(shift)
+    defects = arguments.measurements("dpmo", dpmo)
+    share = arguments.shares("dpmo / 1e6", defects / 1e6, missing=True)
+    shift = arguments.amount("shift", shift)
     return SigmaLevel(
-        dpmo=arguments.frozen(np.asarray(dpmo, dtype=np.float64)),
+        dpmo=arguments.frozen(defects),
         sigma=arguments.frozen(shift - special.ndtri(share)),
         shift=shift,
     )
@@ -98,14 +99,7 @@ def dpmo_at_sigma(*, sigma: ArrayLike, shift: float = CUSTOMARY_SHIFT) -> SigmaL
     [66807.2, 3.4]
     """
     level = np.asarray(sigma, dtype=np.float64)
-    shift = _shift(shift)
+    shift = arguments.amount("shift", shift)
     return SigmaLevel(
         dpmo=arguments.frozen(1e6 * special.ndtr(shift - level)), sigma=arguments.frozen(level), shift=shift
     )
-
-
-def _shift(shift: float) -> float:
-    number = arguments.amounts("shift", shift)
-    if number.ndim:
-        raise ValueError(f"shift must be one number from 0 up: {shift!r}")
-    return float(number)

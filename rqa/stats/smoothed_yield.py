@@ -78,14 +78,14 @@ def smoothed_yield(
     >>> r.estimate.round(2).tolist()
     [0.53, 0.68, 0.9]
     """
-    done, places = _above_zero("experience", experience), _above_zero("at", at)
+    done, places = arguments.above_zero("experience", experience), arguments.above_zero("at", at)
     x, n = arguments.part_and_whole("passed", passed, "checked", checked)
     done, xs, ns = arguments.same_shape(
         {"experience": done, "passed": x.astype(np.float64), "checked": n.astype(np.float64)}
     )
     if done.ndim != 1 or places.ndim != 1:
         raise ValueError(f"experience and at must be one row each: shapes {done.shape}, {places.shape}")
-    spread = _above_zero("width", width)
+    spread = arguments.above_zero("width", width)
     if spread.ndim:
         raise ValueError(f"width must be one number: {width!r}")
     level = arguments.share("level", level)
@@ -108,10 +108,3 @@ def smoothed_yield(
         low=arguments.frozen(np.clip(middle - reach, 0.0, share)),
         high=arguments.frozen(np.clip(middle + reach, share, 1.0)),
     )
-
-
-def _above_zero(name: str, given: ArrayLike) -> Numbers:
-    numbers = arguments.amounts(name, given)
-    if (numbers == 0).any():
-        raise ValueError(f"{name} must be above 0")
-    return numbers

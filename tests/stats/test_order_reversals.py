@@ -67,7 +67,7 @@ def test_luck_alone_seldom_makes_a_sure_one():
 def test_refusals():
     with pytest.raises(ValueError, match=r"raw must be one row of groups"):
         order_reversals(raw=[[1, 2]], adjusted=[[1, 2]])
-    with pytest.raises(ValueError, match="raw must be at least 0"):
-        order_reversals(raw=[1, -2], adjusted=[1, 2])
+    with pytest.raises(ValueError, match="raw must be finite"):
+        order_reversals(raw=[1, np.inf], adjusted=[1, 2])
     with pytest.raises(ValueError, match="raw_error must not be missing"):
         order_reversals(raw=[1, 2], adjusted=[1, 2], raw_error=[0.1, np.nan])
