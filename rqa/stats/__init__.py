@@ -6,11 +6,14 @@ know NumPy and SciPy and nothing of logs, stores or charts, so each can be used 
 
 from rqa.stats.audit_size import AuditSize, jobs_to_audit
 from rqa.stats.chronic import ManyReturns, many_returns
+from rqa.stats.common_ratio import MantelHaenszel, mantel_haenszel
 from rqa.stats.concentration import WorstUnits, worst_units
 from rqa.stats.contrast import IncidenceContrast, incidence_contrast
 from rqa.stats.defects import DefectRate, defect_rate
 from rqa.stats.difference import DifferenceInterval, difference_interval
+from rqa.stats.dispersion import Overdispersion, overdispersion
 from rqa.stats.exact_odds import ExactOddsRatio, exact_common_odds
+from rqa.stats.expectation import ExpectationTest, expectation_test
 from rqa.stats.fisher import ProportionTest, proportion_test
 from rqa.stats.follow_up import KaplanMeier, kaplan_meier
 from rqa.stats.funnel import FunnelLimits, funnel_limits
@@ -18,27 +21,25 @@ from rqa.stats.hazard import SmoothedHazard, smoothed_hazard
 from rqa.stats.incidence import CumulativeIncidence, cumulative_incidence
 from rqa.stats.learning import LearningCurve, learning_curve
 from rqa.stats.learning_reach import CurvePoints, ExperienceNeeded, experience_needed, yield_on_curve
-from rqa.stats.mantel_haenszel import MantelHaenszel, mantel_haenszel
 from rqa.stats.mean_cumulative import MeanCumulative, mean_cumulative_function
 from rqa.stats.mean_cumulative_counts import mean_cumulative_from_counts
 from rqa.stats.mean_cumulative_difference import MeanCumulativeDifference, mean_cumulative_difference
 from rqa.stats.mix import MixExpectation, expected_from_mix
+from rqa.stats.moving_yield import SmoothedYield, smoothed_yield
 from rqa.stats.multiplicity import Discoveries, benjamini_hochberg
-from rqa.stats.overdispersion import Overdispersion, overdispersion
 from rqa.stats.power_law import PowerLawFit, power_law_fit
 from rqa.stats.process_capability import Capability, capability
 from rqa.stats.product import ProductInterval, product_interval
 from rqa.stats.projection import Projection, month_spread, projected_share
 from rqa.stats.proportion import ProportionInterval, proportion_interval
-from rqa.stats.rate_ratio import RateRatio, rate_ratio
-from rqa.stats.relative_risk import RelativeRisk, relative_risk
+from rqa.stats.rates import RateRatio, rate_ratio
 from rqa.stats.reversal import OrderReversals, order_reversals
-from rqa.stats.sampling_plan import SamplingPlan, SamplingPlanOc, sampling_plan, sampling_plan_oc
+from rqa.stats.risk import RelativeRisk, relative_risk
+from rqa.stats.sampling import SamplingPlan, SamplingPlanOc, sampling_plan, sampling_plan_oc
 from rqa.stats.service_rates import ReturnRates, return_rates
 from rqa.stats.shrinkage import Shrinkage, beta_binomial_shrinkage
-from rqa.stats.sigma_level import SigmaLevel, dpmo_at_sigma, sigma_level
-from rqa.stats.smoothed_yield import SmoothedYield, smoothed_yield
-from rqa.stats.standardised_ratio import StandardisedRatio, standardised_ratio
+from rqa.stats.sigma import SigmaLevel, dpmo_at_sigma, sigma_level
+from rqa.stats.standardised import StandardisedRatio, standardised_ratio
 from rqa.stats.stratified import StratifiedTest, stratified_exact_test
 from rqa.stats.trend_tests import TrendTest, laplace_test, mil_hdbk_189_test
 from rqa.stats.triangle import ChainLadder, chain_ladder
@@ -54,6 +55,7 @@ __all__ = [
     "DifferenceInterval",
     "Discoveries",
     "ExactOddsRatio",
+    "ExpectationTest",
     "ExperienceNeeded",
     "FunnelLimits",
     "IncidenceContrast",
@@ -94,6 +96,7 @@ __all__ = [
     "difference_interval",
     "dpmo_at_sigma",
     "exact_common_odds",
+    "expectation_test",
     "expected_from_mix",
     "experience_needed",
     "funnel_limits",

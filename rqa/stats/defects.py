@@ -7,7 +7,7 @@ from numpy.typing import ArrayLike
 
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
-from rqa.stats.standardised_ratio import poisson_limits
+from rqa.stats.standardised import poisson_limits
 
 
 @dataclass(frozen=True, eq=False)
