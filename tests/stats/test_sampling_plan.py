@@ -27,13 +27,14 @@ def test_operating_characteristic(row):
     above, below = sampling_plan_oc(n=CURVE["n"] * 10_000, c=CURVE["c"], fraction=around).accept
     assert below <= row["accept"] <= above
     if "printed" in row:
-        assert abs(row["poisson"] - row["printed"]) <= 0.0051
+        # Half a unit of the two decimals printed, and half a unit of the three recomputed.
+        assert abs(row["poisson"] - row["printed"]) <= 0.005 + 0.0005
 
 
 def test_lot_of_ten_thousand():
     """The page works with the binomial (seen); its outgoing share is from an acceptance already rounded."""
     r = sampling_plan_oc(n=LOT["n"], c=LOT["c"], fraction=LOT["fraction"])
-    assert abs(r.accept - LOT["accept"]) <= 0.5 * 10.0 ** -LOT["accept_decimals"] + 1e-12
+    assert abs(r.accept - LOT["accept"]) <= 0.5 * 10.0 ** -LOT["accept_decimals"]
     outgoing = float(r.accept) * LOT["fraction"] * (LOT["lot"] - LOT["n"]) / LOT["lot"]
     assert abs(outgoing - LOT["outgoing_unrounded"]) <= 0.5 * 10.0 ** -LOT["outgoing_decimals"]
     rounded = LOT["accept"] * LOT["fraction"] * (LOT["lot"] - LOT["n"]) / LOT["lot"]
