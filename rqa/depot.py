@@ -11,6 +11,7 @@ from rqa.store.engine import Store, open_store
 if TYPE_CHECKING:
     import polars as pl
 
+    from rqa.answers.chart_basis import Aside, Stages
     from rqa.answers.month import MonthAgainstBefore
     from rqa.answers.result import (
         CleanJobs,
@@ -82,8 +83,8 @@ class Depot:
     ) -> "Comebacks":
         """Matured come-back rate; see `rqa.answers.comebacks`.
 
-        Groupings: month, site, model, procedure, technician, billing, class, and step, bench, tool, phase or test,
-        station.
+        Groupings: month, week, site, model, procedure, technician, billing, class, and step, bench, tool, phase or
+        test, station.
         """
         from rqa.answers.comebacks import comebacks
 
@@ -94,7 +95,8 @@ class Depot:
     ) -> "FirstPassYield":
         """First-pass yield of steps, or of diagnostics with test or station; see `rqa.answers.first_pass_yield`.
 
-        Groupings: month, site, model, procedure, technician, billing, and step, bench, tool, phase or test, station.
+        Groupings: month, week, site, model, procedure, technician, billing, and step, bench, tool, phase or test,
+        station.
         """
         from rqa.answers.first_pass_yield import first_pass_yield
 
@@ -116,7 +118,7 @@ class Depot:
     ) -> "CleanJobs":
         """Share of jobs that passed every check first time; see `rqa.answers.clean_jobs`.
 
-        Groupings: month, site, model, procedure, technician, billing.
+        Groupings: month, week, site, model, procedure, technician, billing.
         """
         from rqa.answers.clean_jobs import clean_jobs
 
@@ -130,11 +132,24 @@ class Depot:
         window: int = 30,
         where: Where | None = None,
         months: Months | None = None,
+        chart: str = "auto",
+        limits: str | None = None,
+        rules: str | None = None,
+        baseline: Months | None = None,
+        stages: "Stages" = (),
+        set_aside: "Aside | None" = None,
     ) -> "ControlChart":
-        """Monthly p chart of comebacks, first_pass_yield or clean_jobs; see `rqa.answers.control_chart`."""
+        """Control chart of a measure by month or week; see `rqa.answers.control_chart`.
+
+        Measures: comebacks, first_pass_yield, first_run_pass, clean_jobs, failed_checks, labour_minutes, step_values,
+        test_values, jobs_between_comebacks, days_between_comebacks.
+        """
         from rqa.answers.control_chart import control_chart
 
-        return control_chart(self._now, measure, by=by, period=period, window=window, where=where, months=months)
+        return control_chart(
+            self._now, measure, by=by, period=period, window=window, where=where, months=months, chart=chart,
+            limits=limits, rules=rules, baseline=baseline, stages=stages, set_aside=set_aside,
+        )  # fmt: skip
 
     def month_against_before(
         self,

@@ -2,13 +2,13 @@
 
 from rqa.answers.first_pass_yield import dated
 from rqa.answers.result import CleanJobs, with_shares
-from rqa.answers.scope import By, Moment, Months, Where, check_level, check_values, scope
+from rqa.answers.scope import PERIODS, By, Moment, Months, Where, check_level, check_values, scope
 from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
 
 QUESTION = "clean_jobs"
-GROUPINGS = ("month", *JOB_NAMES)
-"""month is that of the job's closing, else of its opening."""
+GROUPINGS = (*PERIODS, *JOB_NAMES)
+"""month and week are those of the job's closing, else of its opening."""
 
 
 def clean_jobs(
@@ -22,14 +22,15 @@ def clean_jobs(
 ) -> CleanJobs:
     """Say what share of jobs passed every check and every diagnostic first time.
 
-    `by` and `where` take month (in `by` alone), site, model, procedure, technician, billing. Columns: jobs (with at
-    least one checked first attempt at a step, or one first diagnostic run), clean (all of these passed), share =
-    clean / jobs with its Wilson interval low, high. An aborted first run did not pass. Without jobs there is no data.
+    `by` and `where` take month and week (in `by` alone), site, model, procedure, technician, billing. Columns: jobs
+    (with at least one checked first attempt at a step, or one first diagnostic run), clean (all of these passed),
+    share = clean / jobs with its Wilson interval low, high. An aborted first run did not pass. Without jobs there is no
+    data.
     """
     check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
     check_values(now.store, QUESTION, asked.where)
-    rows = from_rows or not now.latest
+    rows = from_rows or not now.latest or "week" in asked.by
     found = counts(
         now.store,
         "clean_jobs_rows" if rows else "clean_jobs",

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from rqa.answers.result import Comebacks, with_shares
-from rqa.answers.scope import By, Moment, Months, Scope, Where, check_level, check_values, scope
+from rqa.answers.scope import PERIODS, By, Moment, Months, Scope, Where, check_level, check_values, scope
 from rqa.contract import CLASSES
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES, STEP_LOG, TEST_LOG
@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     import polars as pl
 
 QUESTION = "comebacks"
-GROUPINGS = ("month", *JOB_NAMES, *STEP_LOG, *TEST_LOG, "class")
-"""month is the index job's closing month; class that of the come-back."""
+GROUPINGS = (*PERIODS, *JOB_NAMES, *STEP_LOG, *TEST_LOG, "class")
+"""month and week are those of the index job's closing; class that of the come-back."""
 INDEX = ("repaired", "no_fault_found")
 COUNTS = ("jobs", "matured", "returned")
 
@@ -33,10 +33,10 @@ def comebacks(
 ) -> Comebacks:
     """Say what share of the repaired units came back within `window` days of leaving.
 
-    `by` and `where` take month (of closing; in `by` alone), site, model, procedure, technician, billing, class, and
-    either step, bench, tool, phase (of the job's step log) or test, station (of its diagnostics). `months` keeps
-    closing months. `index` "no_fault_found" asks the same of units that left without a fault found. `from_rows` counts
-    from the links instead of the kept counts; the answer is the same.
+    `by` and `where` take month and week (of closing; in `by` alone), site, model, procedure, technician, billing,
+    class, and either step, bench, tool, phase (of the job's step log) or test, station (of its diagnostics). `months`
+    keeps closing months. `index` "no_fault_found" asks the same of units that left without a fault found. `from_rows`
+    counts from the links instead of the kept counts; the answer is the same.
 
     Columns: jobs (index jobs closed up to the as-of day), matured (closed `window` days or more before it), returned
     (matured and back within `window` days), rate = returned / matured with its Wilson interval low, high. Without

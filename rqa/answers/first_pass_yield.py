@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING
 
 from rqa.answers.result import FirstPassYield, with_shares
-from rqa.answers.scope import By, Moment, Months, Scope, Where, check_level, check_values, scope
+from rqa.answers.scope import PERIODS, By, Moment, Months, Scope, Where, check_level, check_values, scope
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES, MEASURES, STEP_LOG, TEST_LOG
 from rqa.measures.run import counts
@@ -12,8 +12,9 @@ if TYPE_CHECKING:
     import polars as pl
 
 QUESTION = "first_pass_yield"
-GROUPINGS = ("month", *JOB_NAMES, *STEP_LOG, *TEST_LOG)
-"""month: the step's, else that of its job's closing, else of its opening; technician: the step's, else the job's."""
+GROUPINGS = (*PERIODS, *JOB_NAMES, *STEP_LOG, *TEST_LOG)
+"""month, week: the step's, else those of its job's closing, else of its opening; technician: the step's, else the
+job's."""
 FROM_ROWS = ("first_pass_steps_rows", "first_pass_steps_alone", "first_pass_tests_rows")
 """Measures that read rows, and so can leave out what is dated after the as-of day."""
 
@@ -25,13 +26,14 @@ def first_pass_yield(
     where: Where | None = None,
     months: Months | None = None,
     level: float = 0.95,
+    of: str | None = None,
     from_rows: bool = False,
 ) -> FirstPassYield:
     """Say what share of first attempts passed, of those that were checked.
 
-    `by` and `where` take month (in `by` alone), site, model, procedure, technician, billing, and either step, bench,
-    tool, phase, or test, station. With test or station among them the answer is about first runs of diagnostics.
-    `from_rows` counts from the rows instead of the kept counts; the answer is the same.
+    `by` and `where` take month and week (in `by` alone), site, model, procedure, technician, billing, and either step,
+    bench, tool, phase, or test, station. With test or station among them, or `of` "diagnostics", the answer is about
+    first runs of diagnostics. `from_rows` counts from the rows instead of the kept counts; the answer is the same.
 
     Columns: exposures (first attempts that passed or failed), passed, failed, unchecked (done without a check or
     skipped; for tests: aborted), yield = passed / exposures with its Wilson interval low, high. Without exposures there
@@ -40,7 +42,7 @@ def first_pass_yield(
     check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
     check_values(now.store, QUESTION, asked.where)
-    of, measure = chosen(QUESTION, now, asked, from_rows)
+    of, measure = chosen(QUESTION, now, asked, from_rows, tests=of == "diagnostics")
     table, undated = dated(first_attempts(now, asked, measure), asked)
     settings = {"of": of, "as_of": now.day, **asked.settings(), "level": level, "method": "wilson"}
     shares = with_shares(table, part="passed", whole="exposures", share="yield", level=level)
@@ -54,16 +56,17 @@ def first_pass_yield(
     return FirstPassYield(shares, settings, tuple(notes))
 
 
-def chosen(question: str, now: Moment, asked: Scope, from_rows: bool) -> tuple[str, str]:
+def chosen(question: str, now: Moment, asked: Scope, from_rows: bool, *, tests: bool = False) -> tuple[str, str]:
     """What is counted, steps or diagnostics, and the cheapest measure that can say it."""
-    tests, steps = asked.named & set(TEST_LOG), asked.named & set(STEP_LOG)
-    if tests and steps:
+    of_tests, of_steps = asked.named & set(TEST_LOG), asked.named & set(STEP_LOG)
+    if of_steps and (of_tests or tests):
         raise RequestError(
-            f"{question}: {', '.join(sorted(steps))} (step log) and {', '.join(sorted(tests))} (diagnostics) "
-            "cannot be asked together; ask twice."
+            f"{question}: {', '.join(sorted(of_steps))} (step log) and {', '.join(sorted(of_tests)) or 'first runs'} "
+            "(diagnostics) cannot be asked together; ask twice."
         )
-    if tests:
-        return "diagnostics", "first_pass_tests" if now.latest and not from_rows else "first_pass_tests_rows"
+    if of_tests or tests:
+        kept = now.latest and not from_rows and "week" not in asked.by
+        return "diagnostics", "first_pass_tests" if kept else "first_pass_tests_rows"
     for measure in ("first_pass_steps", "first_pass_steps_alone", "first_pass_steps_rows"):
         if measure == "first_pass_steps" and (from_rows or not now.latest):
             continue
@@ -79,12 +82,14 @@ def first_attempts(now: Moment, asked: Scope, measure: str) -> "pl.DataFrame":
 
 
 def dated(table: "pl.DataFrame", asked: Scope) -> tuple["pl.DataFrame", int]:
-    """The rows that belong to a month when months are asked for, in order, and how many counts belong to none."""
+    """The rows that belong to a period when months or weeks are asked for, in order; how many counts belong to none."""
     import polars as pl
 
-    if "month" not in asked.by:
+    periods = [name for name in PERIODS if name in asked.by]
+    if not periods:
         return (table.sort(asked.by) if asked.by else table), 0
-    none = table.filter(pl.col("month").is_null())
+    period = periods[0]
+    none = table.filter(pl.col(period).is_null())
     sizes = [name for name in ("exposures", "unchecked", "jobs") if name in table.columns]
     undated = sum(int(none[name].sum()) for name in sizes)
-    return table.filter(pl.col("month").is_not_null()).sort(asked.by), undated
+    return table.filter(pl.col(period).is_not_null()).sort(asked.by), undated

@@ -87,7 +87,7 @@ class CleanJobs(Answer):
 
 
 class ControlChart(Answer):
-    """A p chart: period, size, value, centre, lower, upper, signal, mature."""
+    """A control chart: period, size, value, centre, lower, upper, signal, mature; stage, set_aside where asked for."""
 
     question = "Control chart"
 

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 By = str | Sequence[str]
 Where = Mapping[str, str | Sequence[str]]
 Months = tuple[str | date, str | date] | str | date
+PERIODS = ("month", "week")
+"""Groupings by time: a month or an ISO week (Monday to Sunday), by its first day."""
 SHOWN_VALUES = 12
 """Values listed in an error about a filter."""
 
@@ -104,9 +106,9 @@ def scope(question: str, *, by: By, where: Where | None, months: Months | None, 
     if len(set(names)) < len(names):
         raise RequestError(f"{question}: a grouping is named twice in {', '.join(names)}.")
     kept = {}
-    filters = [name for name in allowed if name != "month"]
+    filters = [name for name in allowed if name not in PERIODS]
     for name, values in (where or {}).items():
-        if name == "month":
+        if name in PERIODS:
             raise RequestError(f'{question}: to choose months, give months=("2026-01", "2026-06").')
         names_only(question, "filter", (name,), filters)
         listed = (values,) if isinstance(values, str) else tuple(values) if isinstance(values, Iterable) else None
@@ -134,6 +136,15 @@ def check_values(store: "Store", question: str, where: Mapping[str, Sequence[str
             if value not in there:
                 shown = ", ".join(there[:SHOWN_VALUES]) + (", …" if len(there) > SHOWN_VALUES else "")
                 raise RequestError(f"{question}: there is no {name} {value!r} in the store. There is: {shown}.")
+
+
+def split_groups(question: str, by: By) -> tuple[str, ...]:
+    """The groupings of a question whose answer runs by period already."""
+    groups = (by,) if isinstance(by, str) else tuple(by)
+    for name in PERIODS:
+        if name in groups:
+            raise RequestError(f"{question}: the chart runs by period already; leave {name} out of by=.")
+    return groups
 
 
 def month_range(question: str, months: Months | None) -> tuple[date, date] | None:
