@@ -90,11 +90,13 @@ def wanted_columns(spec: TableSpec) -> frozenset[str]:
     return frozenset(named | words | (set(TABLES[spec.table].names) if spec.from_ else set()))
 
 
-def origins(entry: Entry, columns: tuple[str, ...], label: str) -> dict[str, Origin]:
+def origins(entry: Entry, text: Text, label: str) -> dict[str, Origin]:
     """Where each column of the table comes from in this source: as mapped, else a source column of the same name.
 
-    Raises `MappingError` listing every mapped column the source lacks and every required column nothing gives.
+    A column that is there in other files of the set is missing in every row of this one. Raises `MappingError` listing
+    every mapped column the source lacks and every required column nothing gives.
     """
+    columns = text.columns
     found: dict[str, Origin] = {}
     faults = []
     for column in entry.table.columns:
@@ -103,9 +105,13 @@ def origins(entry: Entry, columns: tuple[str, ...], label: str) -> dict[str, Ori
             origin = Origin(column=column.name)
         if origin is not None:
             if origin.column is not None and origin.column not in columns:
-                faults.append(
-                    f"{column.name}: {label} has no column {origin.column!r}; {unknown_name(origin.column, columns)}"
-                )
+                if text.elsewhere(origin.column):
+                    origin = origin.model_copy(update={"column": None, "sql": "null"})
+                else:
+                    faults.append(
+                        f"{column.name}: {label} has no column {origin.column!r}; "
+                        f"{unknown_name(origin.column, columns)}"
+                    )
             found[column.name] = origin
         elif column.required and not column.numbered and column.default is None:
             faults.append(
@@ -171,7 +177,7 @@ def judging_select(entry: Entry, text: Text, label: str, file_no: int) -> str:
                 "leave it out and turn texts into numbers with sql"
             )
         manner = replace(manner, typed=True, times=tuple(dict.fromkeys((*manner.times, "iso"))))
-    given = origins(entry, text.columns, label)
+    given = origins(entry, text, label)
     derived = [c.name for c in numbers_lacking(table, given)]
     source = [f"{sql} as {quoted(c)}" for c, sql in cleaned(text, entry.missing).items()]
     texts = [

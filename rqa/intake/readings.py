@@ -5,6 +5,7 @@ import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -137,7 +138,14 @@ def _jsonl(source: SourceFile, scratch: Path, number: int, wanted: frozenset[str
         path=path,
         cut=cut,
         due=due,
+        elsewhere=partial(_others_mention, source),
     )
+
+
+def _others_mention(source: SourceFile, name: str) -> bool:
+    """Whether another file of the set has the key; it is missing here then, and no slip of the mapping."""
+    names = list(dict.fromkeys([name.split(".")[0], name]))
+    return any(_mentions(replace(source, path=p), names) for p in source.all_of_set if p != source.path)
 
 
 def _path(parts: list[str]) -> str:

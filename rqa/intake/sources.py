@@ -29,7 +29,7 @@ PIECE = 1 << 20
 
 @dataclass(frozen=True)
 class SourceFile:
-    """One file of a named set: where it is, what it is called in reports, and how it is to be read."""
+    """One file of a named set: where it is, what it is called in reports, how it is to be read, what else is there."""
 
     name: str
     path: Path
@@ -37,6 +37,7 @@ class SourceFile:
     spec: Files
     label: str
     frame: Any = None
+    all_of_set: tuple[Path, ...] = ()
 
     def digest(self) -> str:
         """SHA-256 of the content; empty for a frame, which has no lasting identity."""
@@ -70,7 +71,12 @@ def files_of(name: str, spec: Files, workspace: Path, frames: MappingType[str, A
             there = ", ".join(sorted(p.name for p in (workspace / pattern).parent.glob("*"))[:10]) or "nothing"
             raise MappingError(f"files.{name}.path: there is no file {pattern!r}; that folder holds: {there}")
         found += [p for p in matches if p not in found]
-    return [SourceFile(name, p, _format(name, spec, p), spec, p.relative_to(workspace).as_posix()) for p in found]
+    return [
+        SourceFile(
+            name, p, _format(name, spec, p), spec, p.relative_to(workspace).as_posix(), all_of_set=tuple(found)
+        )
+        for p in found
+    ]
 
 
 def _format(name: str, spec: Files, path: Path) -> Format:
@@ -114,7 +120,7 @@ class Text:
     with the engine under `data_name` first. `first_row` is the number of the first record as an editor shows it.
     `typed` says that the source has numbers and times of its own; `path` is the file the engine reads; `cut` are the
     records that were kept from it: (place among the records counted from 0, rule, value, raw); `due` is how many the
-    engine must give of the rest.
+    engine must give of the rest. `elsewhere` tells whether another file of the set has a column that this one lacks.
     """
 
     columns: tuple[str, ...]
@@ -132,6 +138,7 @@ class Text:
     delimiter: str = ""
     cut: list[tuple[int, str, str, str]] = field(default_factory=list)
     due: Due = field(default_factory=Due)
+    elsewhere: Callable[[str], bool] = lambda name: False
 
 
 def quoted(name: str) -> str:

@@ -149,7 +149,7 @@ class Stager:
         lacking = self.bound.get(table.name, False)
         if text.columns:
             self._run("explain " + judging_select(item.entry, text, item.label, 0), item)
-            given = origins(item.entry, text.columns, item.label)
+            given = origins(item.entry, text, item.label)
             lacking = lacking or bool(numbers_lacking(table, given))
         self.bound[table.name] = lacking
 

@@ -29,6 +29,34 @@ DAY_TO_DAY = 1000
 """Jobs of a nightly load."""
 
 
+SAME_LINKS = """
+select
+    j.*, cast(date_diff('day', closed_on, next_opened_on) as bigint) as elapsed_days,
+    case
+        when next_job_id is null then null
+        when next_disposition = 'no_fault_found' then 'no_fault_found'
+        when next_found is null then 'unknown'
+        when next_found = coalesce(found, complaint) then 'repeat'
+        when exists (
+            select 1 from steps as s join procedures as p on p.step = s.step and p.procedure = j.procedure
+            where s.job_id = j.job_id and s.outcome <> 'skipped' and list_contains(p.subsystems, j.next_found)
+        ) then 'workmanship'
+        else 'new_fault'
+    end as class
+from (
+    select
+        job_id, unit_id, model, site, procedure, technician, billing, disposition, complaint, found, closed_on,
+        lead(job_id) over unit_order as next_job_id, lead(opened_on) over unit_order as next_opened_on,
+        lead(disposition) over unit_order as next_disposition, lead(found) over unit_order as next_found
+    from jobs
+    where disposition <> 'cancelled'
+    window unit_order as (partition by unit_id order by opened_at, closed_at nulls last, job_id)
+) as j
+where disposition in ('repaired', 'no_fault_found') and closed_on is not null
+"""
+"""Linking as one would write it in one go: without a look at overlapping jobs, else with the columns of `links`."""
+
+
 def timed(work: Callable[[], object]) -> float:
     start = time.perf_counter()
     work()
@@ -113,8 +141,15 @@ def task_link(folder: Path, repeat: int, memory: str | None) -> dict[str, float]
                 "window w as (partition by unit_id order by opened_at, closed_at nulls last, job_id)"
             )
 
+        def same_result() -> None:
+            c.execute(f"create or replace temp table plain as {SAME_LINKS}")
+
         result = in_turns(
-            repeat, ours=ours, one_statement=one_statement, scan=scan(c, "jobs", "job_id unit_id opened_at closed_at")
+            repeat,
+            ours=ours,
+            same_result=same_result,
+            one_statement=one_statement,
+            scan=scan(c, "jobs", "job_id unit_id opened_at closed_at"),
         )
     return result | {"peak_mb": peak_mb()}
 
@@ -283,10 +318,11 @@ def report(task: str, t: dict[str, float]) -> None:
         line(f"peak memory, {task.split('_')[0]}", f"{t['peak_mb']:,.0f} MB", "<= 2,000 MB" if task[0] == "l" else "")
     elif task == "link":
         line(
-            "linking, kept tables / one SQL statement",
-            f"{t['ours'] / t['one_statement']:.2f} x ({t['ours']:.2f} s)",
+            "linking / one statement with the same columns and classes",
+            f"{t['ours'] / t['same_result']:.2f} x ({t['ours']:.2f} s)",
             "<= 1.2 x",
         )
+        line("linking / one statement for the next job alone", f"{t['ours'] / t['one_statement']:.2f} x")
         line("linking / scan of its columns", f"{t['ours'] / t['scan']:.1f} x")
         line("peak memory, linking", f"{t['peak_mb']:,.0f} MB", "<= 1,500 MB")
     elif task == "yield":

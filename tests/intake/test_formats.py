@@ -85,6 +85,18 @@ def test_json_key_that_first_stands_far_down_is_read(ws: Workspace) -> None:
     assert ws.rows("select job_id, found from jobs where found is not null") == [("LAST", "cable")]
 
 
+def test_json_key_that_another_file_of_the_set_has_is_missing_in_this_one(ws: Workspace) -> None:
+    """The first month has no fault found at all; a key that no file has is still a slip."""
+    ws.write("1.jsonl", jsonl(job("A"), job("B")))
+    ws.write("2.jsonl", jsonl(job("C") | {"cause": "cable"}))
+    reading = {"files": {"f": {"path": "*.jsonl"}}, "table": [{"table": "jobs", "from": "f", "columns": {"found": "cause"}}]}
+    ws.load(reading)
+    assert ws.rows("select job_id, found from jobs order by 1") == [("A", None), ("B", None), ("C", "cable")]
+    reading["table"][0]["columns"] = {"found": "couse"}  # type: ignore[index]
+    with pytest.raises(MappingError, match="'couse'"):
+        ws.load(reading)
+
+
 @pytest.mark.parametrize("encoding", ["utf-16", "cp1252"])
 def test_json_in_another_encoding(ws: Workspace, encoding: str) -> None:
     text = jsonl(job("Größe"), '{"broken', job("B"))
