@@ -104,14 +104,12 @@ def origins(entry: Entry, text: Text, label: str) -> dict[str, Origin]:
         if origin is None and column.name in columns:
             origin = Origin(column=column.name)
         if origin is not None:
-            if origin.column is not None and origin.column not in columns:
-                if text.elsewhere(origin.column):
+            name = origin.column
+            if name is not None and name not in columns:
+                if text.elsewhere(name):
                     origin = origin.model_copy(update={"column": None, "sql": "null"})
                 else:
-                    faults.append(
-                        f"{column.name}: {label} has no column {origin.column!r}; "
-                        f"{unknown_name(origin.column, columns)}"
-                    )
+                    faults.append(f"{column.name}: {label} has no column {name!r}; {unknown_name(name, columns)}")
             found[column.name] = origin
         elif column.required and not column.numbered and column.default is None:
             faults.append(

@@ -72,9 +72,7 @@ def files_of(name: str, spec: Files, workspace: Path, frames: MappingType[str, A
             raise MappingError(f"files.{name}.path: there is no file {pattern!r}; that folder holds: {there}")
         found += [p for p in matches if p not in found]
     return [
-        SourceFile(
-            name, p, _format(name, spec, p), spec, p.relative_to(workspace).as_posix(), all_of_set=tuple(found)
-        )
+        SourceFile(name, p, _format(name, spec, p), spec, p.relative_to(workspace).as_posix(), all_of_set=tuple(found))
         for p in found
     ]
 

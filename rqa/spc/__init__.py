@@ -6,8 +6,6 @@ know NumPy and SciPy and nothing of logs, stores or drawing.
 
 from rqa.spc.chart import Chart, SetAside, Signal
 from rqa.spc.choice import which_chart
-from rqa.spc.cusum_chart import CusumChart, cusum_chart
-from rqa.spc.ewma_chart import EwmaChart, ewma_chart
 from rqa.spc.job_cusum import (
     BernoulliCusum,
     RiskAdjustedCusum,
@@ -17,6 +15,7 @@ from rqa.spc.job_cusum import (
 )
 from rqa.spc.laney_chart import LaneyChart, laney_p_chart, laney_u_chart
 from rqa.spc.many_charts import ManyCharts, p_charts, u_charts
+from rqa.spc.moving_average import EwmaChart, ewma_chart
 from rqa.spc.patterns import LimitRule, TrendRule, ZoneRule
 from rqa.spc.proportion_chart import ProportionChart, np_chart, p_chart
 from rqa.spc.rare_event_chart import GapChart, TimeChart, g_chart, t_chart
@@ -42,6 +41,7 @@ from rqa.spc.run_lengths import (
 from rqa.spc.single_value_chart import IndividualsChart, individuals_chart
 from rqa.spc.subgroup_chart import SubgroupChart, xbar_r_chart, xbar_s_chart
 from rqa.spc.subgroup_constants import Constants, constants
+from rqa.spc.tabular_cusum import CusumChart, cusum_chart
 
 __all__ = [
     "MONTHLY",

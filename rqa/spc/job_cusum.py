@@ -13,8 +13,8 @@ from numpy.typing import ArrayLike
 from rqa import arguments
 from rqa.arguments import Numbers
 from rqa.spc.chart import Side
-from rqa.spc.cusum_chart import Arm, CusumChart, calls, check_limit, climb
 from rqa.spc.patterns import TIE
+from rqa.spc.tabular_cusum import Arm, CusumChart, calls, check_limit, climb
 
 BERNOULLI_METHOD = (
     "One sum over jobs: {up} for a job with the event, {down} for a job without, never under 0; a signal at {h:g}."

@@ -22,8 +22,8 @@ from rqa.stats.incidence import CumulativeIncidence, cumulative_incidence
 from rqa.stats.learning import LearningCurve, learning_curve
 from rqa.stats.learning_reach import CurvePoints, ExperienceNeeded, experience_needed, yield_on_curve
 from rqa.stats.mean_cumulative import MeanCumulative, mean_cumulative_function
+from rqa.stats.mean_cumulative_contrast import MeanCumulativeDifference, mean_cumulative_difference
 from rqa.stats.mean_cumulative_counts import mean_cumulative_from_counts
-from rqa.stats.mean_cumulative_difference import MeanCumulativeDifference, mean_cumulative_difference
 from rqa.stats.mix import MixExpectation, expected_from_mix
 from rqa.stats.moving_yield import SmoothedYield, smoothed_yield
 from rqa.stats.multiplicity import Discoveries, benjamini_hochberg

@@ -89,10 +89,11 @@ def test_json_key_that_another_file_of_the_set_has_is_missing_in_this_one(ws: Wo
     """The first month has no fault found at all; a key that no file has is still a slip."""
     ws.write("1.jsonl", jsonl(job("A"), job("B")))
     ws.write("2.jsonl", jsonl(job("C") | {"cause": "cable"}))
-    reading = {"files": {"f": {"path": "*.jsonl"}}, "table": [{"table": "jobs", "from": "f", "columns": {"found": "cause"}}]}
+    entry: dict[str, Any] = {"table": "jobs", "from": "f", "columns": {"found": "cause"}}
+    reading = {"files": {"f": {"path": "*.jsonl"}}, "table": [entry]}
     ws.load(reading)
     assert ws.rows("select job_id, found from jobs order by 1") == [("A", None), ("B", None), ("C", "cable")]
-    reading["table"][0]["columns"] = {"found": "couse"}  # type: ignore[index]
+    entry["columns"] = {"found": "couse"}
     with pytest.raises(MappingError, match="'couse'"):
         ws.load(reading)
 

@@ -7,10 +7,10 @@ from typing import Literal
 import numpy as np
 
 from rqa import arguments
-from rqa.spc.cusum_chart import check_limit
 from rqa.spc.job_cusum import bernoulli_weights
 from rqa.spc.patterns import PointRule
 from rqa.spc.rules import MONTHLY
+from rqa.spc.tabular_cusum import check_limit
 
 Arms = Literal["both", "above", "below"]
 
