@@ -1,4 +1,4 @@
-"""Loading a workspace: the store's load with the kept tables of the measures made in the same transaction."""
+"""Loading a workspace: the store's load with the kept tables of the measures made in the same load."""
 
 import errno
 import re
