@@ -1,138 +1,171 @@
-"""Control charts: values by month against limits that step with the month's size; signals by shape and a word."""
+"""Control charts: values by period against limits that step with the period's size; signals by shape and a word."""
 
-from itertools import groupby
 from typing import Any
 
 import altair as alt
 
 from rqa.answers.result import ControlChart
 from rqa.errors import RequestError
-from rqa.plots.ground import Ground, early_word, early_zone, ground, in_panels, month_under_pointer
+from rqa.plots.control_rows import chart_rows, describe, headings, measure_title
+from rqa.plots.control_words import (
+    aside_layers,
+    centre_words,
+    no_limits_layers,
+    place_words,
+    signal_words,
+    stage_layers,
+)
+from rqa.plots.ground import PANEL_HEIGHT, Ground, early_word, early_zone, ground, in_panels, month_under_pointer
 from rqa.plots.months import HEIGHT, PANELS
-from rqa.plots.reading import by_of, limits
+from rqa.plots.reading import limits
 from rqa.plots.theme import PAPER, WIDTH, finish
-from rqa.plots.words import known, listed, month_key, month_name, percent
 
-MEASURES = {
-    "comebacks": "Come-backs within {window} days, by closing month",
-    "first_pass_yield": "First-pass yield by month",
-    "clean_jobs": "Clean-job share by month",
-}
-SIDES = {"above the upper limit": "above", "below the lower limit": "below"}
+__all__ = ["chart_title", "plot_control"]
+
+HEADROOM = 0.12
+"""Free height above the values where words about stages stand."""
+SMALL = 0.4
+"""A period of less than this part of the median size does not stretch the scale by its limits."""
+DOTS = ((40, 56), (90, 26), (10_000, 12))
+"""Up to so many points, dots of this size."""
 
 
 def chart_title(chart: ControlChart) -> str:
     """The title of a control chart: its measure in words."""
-    measure = str(chart.settings.get("measure", "share"))
-    pattern = MEASURES.get(measure, measure.replace("_", " ").capitalize() + " by month")
-    return pattern.format(window=chart.settings.get("window", 30))
+    return measure_title(chart)
 
 
 def plot_control(chart: ControlChart, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
-    """A p chart by month, one panel for each group."""
-    rows = _rows(chart)
+    """A control chart, one panel for each group; panels of shares have one scale, those of other figures their own."""
+    rows = chart_rows(chart)
     panels = sorted({r["panel"] for r in rows})
     if len(panels) > PANELS:
         raise RequestError(
             f"{len(panels)} groups are more than a picture of {PANELS} panels holds; narrow the question with where=."
         )
-    drawn = [v for r in rows for v in (r["value"], r["lower"], r["upper"]) if v is not None]
-    from_zero = "comeback" in str(chart.settings.get("measure", "comeback"))
-    under = ground([r["month"] for r in rows], drawn or [0.0], drawn or [1.0], from_zero=from_zero)
-    most = max([r["size"] for r in rows] + [1])
-    for r in rows:
-        r["foot"] = round(under.bottom, 6)
-        r["bar"] = round(under.bottom + 0.13 * (under.top - under.floor) * r["size"] / most, 6)
-    _say_signals(rows)
-    title, early = chart_title(chart), early_word(from_zero)
-    subtitle = [f"band = limits of chance for the month's size; bars at the foot = size (up to {most:,} a month)"]
-    subtitle.append("diamond with a word = outside the limits, look for a cause" if any(r["signal"] for r in rows)
-                    else "no month is outside the limits")  # fmt: skip
-    if any(not r["mature"] for r in rows):
-        subtitle.append(f"hollow, in the dashed frame: {early}, not judged")
-    picture = _picture(rows, under, panels, early, selection)
+    unit, title = rows[0]["unit"], chart_title(chart)
+    early = early_word("comeback" in str(chart.settings.get("measure", "comeback")), str(rows[0]["every"]))
+    if len(panels) == 1 or unit == "share":
+        under = _ground(chart, rows)
+        place_words(rows, under, width if isinstance(width, int) and len(panels) == 1 else WIDTH)
+        picture = _picture(rows, under, panels, early, selection)
+    else:
+        picture = _stacked(chart, rows, panels, early)
     return finish(
         picture if len(panels) > 1 else picture.properties(height=HEIGHT),
         title=title,
-        subtitle=[*subtitle, *limits(chart)],
-        description=_description(rows, title, early),
+        subtitle=[*headings(rows, early), *limits(chart)],
+        description=describe(rows, title, early),
         headed=headed,
         width=None if len(panels) > 1 else width,
     )
 
 
-def _rows(chart: ControlChart) -> list[dict[str, Any]]:
-    by = [b for b in by_of(chart) if b not in ("month", "period")]
-    rows = []
-    for r in chart.table.iter_rows(named=True):
-        row: dict[str, Any] = {c: r[c] if known(r[c]) else None for c in ("value", "centre", "lower", "upper")}
-        row |= {"month": month_key(r["period"]), "name": month_name(r["period"]), "size": int(r["size"])}
-        row |= {"signal": r["signal"] or "", "mature": bool(r.get("mature", True)), "share": percent(row["value"])}
-        row["panel"] = " · ".join(str(r[b]).replace("_", " ") for b in by)
-        row["limits"] = f"{percent(row['lower'])} to {percent(row['upper'])}" if row["lower"] is not None else "no data"
-        rows.append(row)
-    return sorted(rows, key=lambda row: (row["panel"], row["month"]))
+def _ground(chart: ControlChart, rows: list[dict[str, Any]]) -> Ground:
+    """The ground of these rows, with the size bars' heights written into them."""
+    drawn = _drawn(rows)
+    measure, share = str(chart.settings.get("measure", "comeback")), rows[0]["unit"] == "share"
+    events = rows[0]["every"] == "come-back"
+    under = ground(
+        [r["month"] for r in rows] if not events else sorted({r["month"] for r in rows}),
+        drawn or [0.0],
+        drawn or [1.0],
+        from_zero="comeback" in measure or measure == "failed_checks",
+        share=share,
+        labels=_numbers(rows) if events else None,
+        headroom=HEADROOM if any(r["stage"] > 1 or r["aside"] for r in rows) else 0.0,
+        bars=not events,
+    )
+    most = max([r["size"] for r in rows] + [1])
+    for r in rows:
+        if r["lower"] is not None:
+            r["from"], r["to"] = max(r["lower"], under.floor), min(r["upper"], under.top)
+        r["foot"] = round(under.bottom, 6)
+        r["bar"] = round(under.bottom + 0.13 * (under.top - under.floor) * r["size"] / most, 6)
+    return under
 
 
-def _say_signals(rows: list[dict[str, Any]]) -> None:
-    """Put the word beside the outermost month of a run of signals on one side, with the length of the run."""
-    for row in rows:
-        row["word"] = ""
-    for (_, signal), group in groupby(rows, key=lambda r: (r["panel"], r["signal"])):
-        run = list(group)
-        if signal:
-            furthest = max(run, key=lambda r: abs(r["value"] - r["centre"]))
-            side = SIDES.get(signal, signal)
-            furthest["word"] = side if len(run) == 1 else f"{side}, {len(run)} months"
+def _drawn(rows: list[dict[str, Any]]) -> list[float]:
+    """What the scale must hold: the values, and the limits of periods that are not far smaller than the others.
+
+    The limits of a tiny period are so far out that they would press all the rest together; their band is cut.
+    """
+    sizes = sorted(r["size"] for r in rows if r["size"])
+    least = SMALL * sizes[len(sizes) // 2] if sizes else 0.0
+    values = [r["value"] for r in rows if r["value"] is not None]
+    return values + [v for r in rows if r["size"] >= least for v in (r["lower"], r["upper"]) if v is not None]
+
+
+def _numbers(rows: list[dict[str, Any]]) -> dict[str, list[str]]:
+    """Events are numbered on the axis, some ten of them, with the month under every second number."""
+    first = [r for r in rows if r["panel"] == rows[0]["panel"]]
+    step = next(s for s in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 10_000) if len(first) / s <= 8)
+    shown = [r for r in first if r["number"] % step == 0 or r["number"] == 1]
+    alone = len({r["panel"] for r in rows}) == 1
+    return {r["month"]: [str(r["number"]), *([r["on"]] * (alone and i % 2 == 0))] for i, r in enumerate(shown)}
 
 
 def _picture(rows: list[dict[str, Any]], under: Ground, panels: list[str], early: str, selection: bool) -> Any:
     values = alt.Data(values=rows)
     base = alt.Chart() if len(panels) > 1 else alt.Chart(values)
-    x, whole = under.x(), under.x(edge=0)
-    end = alt.X2("month:O", bandPosition=1)
-    tips = [
-        alt.Tooltip("name:N", title="month"),
-        alt.Tooltip("share:N", title="share"),
-        alt.Tooltip("limits:N", title="limits"),
-        alt.Tooltip("size:Q", title="size"),
-        alt.Tooltip("signal:N", title="signal"),
-    ]
+    return in_panels(_layers(rows, under, base, early, selection, alone=len(panels) == 1), values, len(panels))
+
+
+def _stacked(chart: ControlChart, rows: list[dict[str, Any]], panels: list[str], early: str) -> Any:
+    """Panels with a scale each, one under another."""
+    made = []
+    for panel in panels:
+        own = [r for r in rows if r["panel"] == panel]
+        under = _ground(chart, own)
+        place_words(own, under, WIDTH)
+        layers = _layers(own, under, alt.Chart(alt.Data(values=own)), early, False, alone=False)
+        name = f"{panel} ({own[0]['unit']})" if own[0]["unit"] else panel
+        title = alt.TitleParams(text=name, fontSize=12, offset=6)
+        made.append(alt.layer(*layers).properties(width=WIDTH, height=PANEL_HEIGHT, title=title))
+    return alt.vconcat(*made).properties(spacing=14)
+
+
+def _layers(
+    rows: list[dict[str, Any]], under: Ground, base: Any, early: str, selection: bool, *, alone: bool
+) -> list[Any]:
+    x, whole, end = under.x(), under.x(edge=0), alt.X2("month:O", bandPosition=1)
+    dot = next(size for most, size in DOTS if len(under.periods) <= most)
+    tips = _tips(rows)
     have = base.transform_filter("isValid(datum.value)")
     limited = base.transform_filter("isValid(datum.lower)")
-    quiet, loud = "datum.signal == '' && datum.mature", "datum.signal != ''"
-    up, down = "indexof(datum.signal, 'below') < 0", "indexof(datum.signal, 'below') >= 0"
-    late = [m for i, m in enumerate(under.months) if i >= len(under.months) * 0.7]
+    judged, quiet, loud = "datum.mature && datum.aside == ''", "datum.signal == ''", "datum.signal != ''"
     layers = [
-        limited.mark_rect(style="rqa-band").encode(x=whole, x2=end, y=under.y("lower"), y2="upper:Q"),
+        limited.mark_rect(style="rqa-band").encode(x=whole, x2=end, y=under.y("from"), y2="to:Q"),
         limited.mark_rule(style="rqa-centre").encode(x=whole, x2=end, y=under.y("centre")),
         base.mark_bar(style="rqa-size", width=alt.RelativeBandSize(0.7)).encode(
             x=x, y=under.y("foot"), y2="bar:Q", tooltip=tips
         ),
-        have.transform_filter("datum.mature").mark_line(style="rqa-line").encode(x=x, y=under.y("value")),
-        have.transform_filter(quiet)
-        .mark_point(style="rqa-dot", filled=True)
+        have.transform_filter(judged).mark_line(style="rqa-line").encode(x=x, y=under.y("value")),
+        have.transform_filter(f"{quiet} && {judged}")
+        .mark_point(style="rqa-dot", filled=True, size=dot)
         .encode(x=x, y=under.y("value"), tooltip=tips),
-        have.transform_filter("!datum.mature")
+        have.transform_filter("!datum.mature && datum.aside == ''")
         .mark_point(style="rqa-hollow", fill=PAPER)
         .encode(x=x, y=under.y("value"), tooltip=tips),
         have.transform_filter(loud)
         .mark_point(style="rqa-signal", filled=True)
         .encode(x=x, y=under.y("value"), tooltip=tips),
     ]
-    for side, shift in ((up, -13), (down, 15)):
-        for edge, test in ((True, "datum.edge == 'r'"), (False, "datum.edge == 'l'")):
-            words = have.transform_calculate(edge=f"indexof({late!r}, datum.month) >= 0 ? 'r' : 'l'")
-            words = words.transform_filter(f"datum.word != '' && {side} && {test}")
-            layers.append(
-                words.mark_text(style="rqa-word", dy=shift, align=("left", "right")[edge], dx=6 if edge else -6).encode(
-                    x=x, y=under.y("value"), text="word:N"
-                )
-            )
+    if rows[0]["every"] == "come-back":
+        layers.pop(2)
+    layers += signal_words(under, have)
     young = [r["month"] for r in rows if not r["mature"]]
     if young:
         layers = [*early_zone(min(young), max(young), under, base=base, word=early), *layers]
-    layers += _centre_word(rows, under, base, alone=len(panels) == 1)
+    if any(r["aside"] for r in rows):
+        layers += aside_layers(under, have, tips)
+    staged = any(r["stage_word"] for r in rows)
+    if staged:
+        layers += stage_layers(rows, under, base)
+    if any(r["no_limits"] for r in rows):
+        layers += no_limits_layers(base)
+    if not staged:
+        layers += centre_words(rows, under, base, alone=alone)
     if selection:
         over = month_under_pointer()
         layers += [
@@ -141,63 +174,19 @@ def _picture(rows: list[dict[str, Any]], under: Ground, panels: list[str], early
             .encode(x=x, y=under.y("value"), text="share:N"),
             have.mark_point(opacity=0, size=300).encode(x=x, y=under.y("value"), tooltip=tips).add_params(over),
         ]
-    return in_panels(layers, values, len(panels))
+    return layers
 
 
-WORD_MONTHS = 5
-"""Months that the centre's value takes on the narrowest window, at two years of months."""
-
-
-def _centre_word(rows: list[dict[str, Any]], under: Ground, base: Any, *, alone: bool) -> list[Any]:
-    """The centre line's value, beside the line where the values leave it room, else over the chart.
-
-    Over a panel stands its name, so there the value goes in at the top.
-    """
-    limited = [r for r in rows if r["centre"] is not None]
-    if not limited:
-        return []
-    months = list(dict.fromkeys(r["month"] for r in limited))
-    room, back, up = max(
-        (round(_room(limited, months[start : start + WORD_MONTHS], side), 6), -start, side)
-        for start in range(max(1, len(months) - WORD_MONTHS + 1))
-        for side in (True, False)
-    )
-    here = base.transform_filter(f"datum.month == '{months[-back]}' && isValid(datum.centre)")
-    if room <= 0:
-        words, place = "'line: mean '", {"x": alt.value(0), "y": alt.value(0)}
-        how = {"baseline": "bottom", "dx": 0, "dy": -3} if alone else {"baseline": "top", "dx": 3, "dy": 3}
-    else:
-        words, place = "'mean '", {"x": under.x(edge=0), "y": under.y("centre")}
-        how = {"baseline": "bottom", "dx": 3, "dy": -2} if up else {"baseline": "top", "dx": 3, "dy": 3}
-    here = here.transform_calculate(centre_word=f"{words} + format(datum.centre, '.1%')")
-    return [here.mark_text(style="rqa-note", align="left", **how).encode(text="centre_word:N", **place)]
-
-
-def _room(rows: list[dict[str, Any]], months: list[str], above: bool) -> float:
-    """How much room the values of these months leave on one side of the centre: none where their line crosses it.
-
-    A side without any value has more room than one whose values are far.
-    """
-    values = [(r["month"], r["value"] - r["centre"]) for r in rows if r["value"] is not None]
-    gaps = [gap if above else -gap for month, gap in values if month in months]
-    if all(gap < 0 for gap in gaps):
-        return max((2 * abs(gap) for _, gap in values), default=1.0)
-    return max(min(gaps), 0.0)
-
-
-def _description(rows: list[dict[str, Any]], title: str, early_is: str) -> str:
-    text = [f"{title}, {month_name(min(r['month'] for r in rows))} to {month_name(max(r['month'] for r in rows))}."]
-    centre = next((r["centre"] for r in rows if r["centre"] is not None), None)
-    if centre is not None:
-        text.append(f"Mean {percent(centre)}.")
-    loud = [
-        f"{r['panel'] + ' ' if r['panel'] else ''}{r['name']} {r['share']}, {r['signal']}" for r in rows if r["signal"]
+def _tips(rows: list[dict[str, Any]]) -> list[Any]:
+    every = rows[0]["every"]
+    tips = [alt.Tooltip("name:N", title=every)]
+    tips += [alt.Tooltip("panel:N", title="group")] * bool(rows[0]["panel"])
+    tips += [
+        alt.Tooltip("share:N", title="share" if rows[0]["unit"] == "share" else "value"),
+        alt.Tooltip("limits:N", title="limits"),
+        alt.Tooltip("centre_said:N", title="centre"),
+        alt.Tooltip("size:Q", title="size"),
+        alt.Tooltip("signal:N", title="signal"),
     ]
-    text.append(f"Outside the limits: {listed(loud)}." if loud else "No month is outside the limits.")
-    have = [r for r in rows if r["mature"] and r["value"] is not None]
-    if have:
-        text.append(f"Last matured month: {have[-1]['name']}, {have[-1]['share']} of {have[-1]['size']:,}.")
-    early = list(dict.fromkeys(r["name"] for r in rows if not r["mature"]))
-    if early:
-        text.append(f"{early_is.capitalize()}: {', '.join(early)}.")
-    return " ".join(text)
+    tips += [alt.Tooltip("aside:N", title="set aside")] * any(r["aside"] for r in rows)
+    return tips

@@ -50,6 +50,6 @@ def plot(
         return nothing(title=title, why="Nothing in the store fits the question.", headed=headed, width=width)
     if isinstance(result, ControlChart):
         return plot_control(result, headed=headed, width=width, selection=selection)
-    if "month" in by_of(result):
+    if {"month", "week"} & set(by_of(result)):
         return plot_months(result, headed=headed, width=width, selection=selection)
     return plot_groups(result, headed=headed, width=width, selection=selection, most=most)

@@ -10,7 +10,7 @@ from rqa.errors import RequestError
 from rqa.plots.ground import Ground, early_word, early_zone, ground, in_panels, month_under_pointer
 from rqa.plots.reading import Reading, heading, limits, read, row_of, said
 from rqa.plots.theme import PAPER, WIDTH, finish
-from rqa.plots.words import month_key, month_name
+from rqa.plots.words import month_key, month_name, week_of
 
 HEIGHT = 250
 PANELS = 12
@@ -52,26 +52,36 @@ def plot_months(answer: Answer, *, headed: bool = True, width: int | str = WIDTH
 
 def _rows(answer: Answer, reading: Reading) -> list[dict[str, Any]]:
     rows = []
-    others = [b for b in reading.by if b != "month"]
+    period = period_in(reading.by)
+    others = [b for b in reading.by if b != period]
     for r in answer.table.iter_rows(named=True):
         row = row_of(r, reading)
-        row["month"] = month_key(r["month"])
-        row["name"] = month_name(r["month"])
+        row["month"] = week_of(r["week"]) if period == "week" else month_key(r["month"])
+        row["name"] = month_name(row["month"])
         row["panel"] = " · ".join(row[f"by_{b}"].replace("_", " ") for b in others)
         row["state"] = "mature"
         if isinstance(answer, Comebacks):
             if row["size"] < row["jobs"]:
                 row["state"] = "partly matured" if row["size"] else "not matured"
-        elif not_over(row["month"], answer):
-            row["state"] = "month not over"
+        elif not_over(r[period], answer, period):
+            row["state"] = f"{period} not over"
         rows.append(row)
     return sorted(rows, key=lambda row: (row["panel"], row["month"]))
 
 
-def not_over(month: str, answer: Answer) -> bool:
-    """Whether the as-of day falls into the month, before its last day."""
+def period_in(by: tuple[str, ...]) -> str:
+    """The period that an answer runs by."""
+    return "week" if "week" in by else "month"
+
+
+def not_over(first: date, answer: Answer, period: str) -> bool:
+    """Whether the as-of day falls into the period that begins with `first`, before its last day."""
     as_of = answer.settings.get("as_of")
-    return isinstance(as_of, date) and month_key(as_of) == month and month_key(as_of + timedelta(days=1)) == month
+    if not isinstance(as_of, date):
+        return False
+    if period == "week":
+        return first <= as_of < first + timedelta(days=6)
+    return month_key(as_of) == month_key(first) == month_key(as_of + timedelta(days=1))
 
 
 def _place(rows: list[dict[str, Any]], under: Ground) -> None:
@@ -92,7 +102,7 @@ def _picture(rows: list[dict[str, Any]], reading: Reading, under: Ground, panels
     x, y = under.x(), under.y("dot")
     have = base.transform_filter("isValid(datum.value)")
     done = "datum.state == 'mature'"
-    tips = [alt.Tooltip("name:N", title="closed in" if reading.size == "matured" else "month")]
+    tips = [alt.Tooltip("name:N", title="closed in" if reading.size == "matured" else period_in(reading.by))]
     tips += [alt.Tooltip("panel:N", title="group")] * (len(panels) > 1)
     tips += [
         alt.Tooltip("share:N", title=reading.title.lower()),
@@ -117,7 +127,13 @@ def _picture(rows: list[dict[str, Any]], reading: Reading, under: Ground, panels
     early = [r["month"] for r in rows if r["state"] != "mature"]
     if early:
         layers = [
-            *early_zone(min(early), max(early), under, base=base, word=early_word(reading.size == "matured")),
+            *early_zone(
+                min(early),
+                max(early),
+                under,
+                base=base,
+                word=early_word(reading.size == "matured", period_in(reading.by)),
+            ),
             *layers,
         ]
     if selection:
@@ -132,17 +148,18 @@ def _picture(rows: list[dict[str, Any]], reading: Reading, under: Ground, panels
 
 
 def _words(rows: list[dict[str, Any]], reading: Reading, selection: bool) -> list[str]:
-    most = max([r["size"] for r in rows] + [0])
+    most, every = max([r["size"] for r in rows] + [0]), period_in(reading.by)
     words = [
-        f"dot = share, line = {reading.level_text} interval; bars at the foot = {reading.of} (up to {most:,} a month)"
+        f"dot = share, line = {reading.level_text} interval; bars at the foot = {reading.of} (up to {most:,} a {every})"
     ]
     if any(r["state"] != "mature" for r in rows):
         words.append(
-            f"hollow, in the dashed frame: {early_word(reading.size == 'matured')}, the share will still change"
+            f"hollow, in the dashed frame: {early_word(reading.size == 'matured', every)}, the share will still change"
         )
     if selection:
         words.append(
-            "point at a month to read its share" + (" in every panel" if len({r["panel"] for r in rows}) > 1 else "")
+            f"point at a {period_in(reading.by)} to read its share"
+            + (" in every panel" if len({r["panel"] for r in rows}) > 1 else "")
         )
     return words
 
@@ -156,5 +173,5 @@ def _description(rows: list[dict[str, Any]], reading: Reading) -> str:
         text.append(f"Highest: {said(high, reading)}. Lowest: {said(low, reading)}. Last: {said(have[-1], reading)}.")
     early = sorted({r["name"] for r in rows if r["state"] != "mature"}, key=str)
     if early:
-        text.append(f"{early_word(reading.size == 'matured').capitalize()}: {', '.join(early)}.")
+        text.append(f"{early_word(reading.size == 'matured', period_in(reading.by)).capitalize()}: {', '.join(early)}.")
     return " ".join(text)

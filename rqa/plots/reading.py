@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from rqa.answers.result import Answer, CleanJobs, Comebacks, FirstPassYield
-from rqa.plots.words import NAMES, count, interval, known, listed, month_key, month_name, percent, spoken
+from rqa.plots.words import NAMES, count, interval, known, listed, month_key, month_name, percent, spoken, week_of
 
-PARTITION = {"month", "site", "model", "procedure", "technician", "billing"}
+PARTITION = {"month", "week", "site", "model", "procedure", "technician", "billing"}
 """Groupings under which every job counts once, so that the rows may be added up to one overall share."""
 
 
@@ -101,7 +101,7 @@ def row_of(row: Mapping[str, Any], reading: Reading) -> dict[str, Any]:
     size = int(row[reading.size])
     value, low, high = (row[c] if known(row[c]) else None for c in (reading.value, "low", "high"))
     made: dict[str, Any] = {
-        "label": " · ".join(spoken(row[b]) for b in reading.by) or "all",
+        "label": " · ".join(_label(row, b) for b in reading.by) or "all",
         "value": value,
         "low": low,
         "high": high,
@@ -122,6 +122,10 @@ def row_of(row: Mapping[str, Any], reading: Reading) -> dict[str, Any]:
     for b in reading.by:
         made[f"by_{b}"] = month_key(row[b]) if b == "month" else str(row[b])
     return made
+
+
+def _label(row: Mapping[str, Any], by: str) -> str:
+    return month_name(week_of(row[by])) if by == "week" else spoken(row[by])
 
 
 def said(row: Mapping[str, Any], reading: Reading) -> str:

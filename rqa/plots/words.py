@@ -7,8 +7,9 @@ from datetime import date, datetime
 HARD_SPACE = "\u00a0"
 """The space before a percent sign, at which no line breaks."""
 NAMES = {
-    "month": "month", "site": "site", "model": "model", "procedure": "procedure", "technician": "technician",
-    "bench": "bench", "step": "step", "test": "test", "billing": "billing", "class": "class",
+    "month": "month", "week": "week", "site": "site", "model": "model", "procedure": "procedure",
+    "technician": "technician", "bench": "bench", "step": "step", "test": "test", "billing": "billing",
+    "class": "class",
 }  # fmt: skip
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
           "November", "December")  # fmt: skip
@@ -35,6 +36,16 @@ def interval(low: float | None, high: float | None) -> str:
     return f"{low * 100:.1f} to {high * 100:.1f}{HARD_SPACE}%"
 
 
+def figure(value: float | None, unit: str) -> str:
+    """A value in its unit: a share as a percentage, else four digits and the unit."""
+    if unit == "share":
+        return percent(value)
+    if value is None or math.isnan(value):
+        return "no data"
+    number = f"{value:,.0f}" if abs(value) >= 1000 else f"{value:.4g}"
+    return f"{number}{HARD_SPACE}{unit}" if unit else number
+
+
 def count(value: object) -> str:
     """A count with thousands set apart by a thin-free plain comma."""
     return f"{int(str(value)):,}"
@@ -47,9 +58,16 @@ def month_key(value: object) -> str:
     return str(value)
 
 
+def week_of(day: date) -> str:
+    """The ISO week of a day as sortable text, 2025-W10."""
+    return "{}-W{:02}".format(*day.isocalendar())
+
+
 def month_name(value: object) -> str:
-    """A month as said: "March 2025"; other texts as they are."""
+    """A month or week as said: "March 2025", "week 10 of 2025" for 2025-W10; other texts as they are."""
     key = month_key(value)
+    if len(key) == 8 and key[4:6] == "-W" and key[6:].isdigit():
+        return f"week {int(key[6:])} of {key[:4]}"
     if len(key) == 7 and key[4] == "-" and key[5:].isdigit() and 1 <= int(key[5:]) <= 12:
         return f"{MONTHS[int(key[5:]) - 1]} {key[:4]}"
     return key
