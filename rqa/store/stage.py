@@ -120,6 +120,7 @@ class Stager:
         self.scratch = scratch
         self.count = 0
         self.named = NamedFiles(connection, self._text)
+        self.fitting: set[tuple[int, tuple[str, ...]]] = set()
         self.bound: dict[str, bool] = {}
         """The tables that sources were bound to, and whether a source lacks some of the table's numbers."""
 
@@ -148,8 +149,12 @@ class Stager:
         table = item.entry.table
         lacking = self.bound.get(table.name, False)
         if text.columns:
-            self._run("explain " + judging_select(item.entry, text, item.label, 0), item)
             given = origins(item.entry, text, item.label)
+            fits = (item.entry.number, text.columns)
+            if fits not in self.fitting:
+                # The same columns fit again: asking the engine takes longer than reading a small file.
+                self._run("explain " + judging_select(item.entry, text, item.label, 0), item)
+                self.fitting.add(fits)
             lacking = lacking or bool(numbers_lacking(table, given))
         self.bound[table.name] = lacking
 
