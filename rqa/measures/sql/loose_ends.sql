@@ -3,11 +3,11 @@
 -- Parameters: $as_of date.
 select 'closed repair without a step log' as what, cast(count(*) as bigint) as rows
 from jobs as j
-where j.disposition = 'repaired' and j.closed_on <= $as_of and j.job_id not in (select job_id from steps)
+where j.disposition = 'repaired' and j.closed_on <= $as_of and j.job_id not in (select distinct job_id from steps)
 union all
 select 'closed repair without diagnostics', cast(count(*) as bigint)
 from jobs as j
-where j.disposition = 'repaired' and j.closed_on <= $as_of and j.job_id not in (select job_id from diagnostics)
+where j.disposition = 'repaired' and j.closed_on <= $as_of and j.job_id not in (select distinct job_id from diagnostics)
 union all
 select 'job open for more than 90 days', cast(count(*) as bigint)
 from jobs as j
