@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from rqa.answers.result import (
         CleanJobs,
         Comebacks,
+        Comparison,
         ControlChart,
         FirstPassYield,
         LoadedFiles,
@@ -123,6 +124,30 @@ class Depot:
         from rqa.answers.clean_jobs import clean_jobs
 
         return clean_jobs(self._now, by=by, where=where, months=months, level=level)
+
+    def compare(
+        self,
+        who: str = "technician",
+        outcome: str = "first_pass",
+        window: int = 30,
+        mix: By = ("model", "procedure", "billing"),
+        where: Where | None = None,
+        months: Months | None = None,
+        least: int = 30,
+        method: str = "auto",
+        spread: bool = True,
+        level: float = 0.95,
+    ) -> "Comparison":
+        """Technicians, benches, tools, stations or sites against what their own mix of work brings.
+
+        Outcomes: first_pass, first_run, comeback, clean_job. See `rqa.answers.comparison`.
+        """
+        from rqa.answers.comparison import compare
+
+        return compare(
+            self._now, who=who, outcome=outcome, window=window, mix=mix, where=where, months=months, least=least,
+            method=method, spread=spread, level=level,
+        )  # fmt: skip
 
     def control_chart(
         self,

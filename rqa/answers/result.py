@@ -86,6 +86,14 @@ class CleanJobs(Answer):
     question = "Clean-job share"
 
 
+class Comparison(Answer):
+    """Observed against what the mix of work brings: the group, exposures, observed, expected, ratio, low, high, shrunk,
+    p_value, p_adjusted, verdict; shrunk_low, shrunk_high, share, alone, z, and the funnel's limits low_95, high_95,
+    low_998, high_998."""
+
+    question = "Comparison"
+
+
 class ControlChart(Answer):
     """A control chart: period, size, value, centre, lower, upper, signal, mature; stage, set_aside where asked for."""
 

@@ -1,0 +1,335 @@
+"""Who differs from what their own mix of work would bring: technicians, benches, tools, stations, sites."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rqa.answers.clean_jobs import clean_jobs
+from rqa.answers.comebacks import comebacks
+from rqa.answers.comparison_words import notes_of
+from rqa.answers.expected_by_model import expected_by_model, fits
+from rqa.answers.first_pass_yield import first_pass_yield
+from rqa.answers.result import Answer, Comparison, rounded
+from rqa.answers.scope import By, Moment, Months, Where, check_level
+from rqa.errors import RequestError
+from rqa.measures.groupings import names_only
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from rqa.stats import Overdispersion
+
+QUESTION = "compare"
+UNKNOWN = "unknown"
+WITHOUT_IS_ANOTHER_WORK = ("tool",)
+"""Work that names none of these is work without any, and no comparison for the others."""
+MIX = ("model", "procedure", "billing")
+
+LEAST = 30
+"""Comparable work below which nothing is said of a group."""
+THIN_OTHERS, THIN_SHARE = 10, 0.1
+"""Others' work in a kind below which it is thin; share of the work in thin kinds from which on a model is used."""
+GROUPS_FOR_SPREAD = 10
+"""Groups from which on their usual spread can be told from single ones that stand out."""
+FALSE_SHARE = 0.05
+METHODS = ("auto", "stratified", "model")
+ABOVE, BELOW, ALIKE, TOO_LITTLE = (
+    "above expectation", "below expectation", "not distinguishable", "too little work to say",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """One outcome that can be compared: whom it is known of, and what else than the mix makes kinds of work unlike."""
+
+    who: tuple[str, ...]
+    kind: tuple[str, ...]
+    events: str
+    work: str
+
+
+OUTCOMES: Mapping[str, Outcome] = {
+    "first_pass": Outcome(
+        ("technician", "bench", "tool", "site"), ("step",), "first checks that failed", "first checks"
+    ),
+    "first_run": Outcome(
+        ("technician", "station", "site"), ("test",), "first runs of diagnostics that failed", "first runs"
+    ),
+    "comeback": Outcome(("technician", "bench", "tool", "station", "site"), (), "units that came back", "matured jobs"),
+    "clean_job": Outcome(("technician", "site"), (), "jobs that were not clean", "checked jobs"),
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Counted:
+    """Events and work of each group in each kind of work; the group "unknown" comes last, if it is there."""
+
+    names: tuple[str, ...]
+    kinds: tuple[tuple[str, ...], ...]
+    events: NDArray[np.int64]
+    trials: NDArray[np.int64]
+    notes: tuple[str, ...]
+
+    @property
+    def known(self) -> int:
+        """How many groups have a name."""
+        return len(self.names) - (UNKNOWN in self.names)
+
+
+@dataclass(frozen=True, eq=False)
+class Expected:
+    """Observed against expected, by group, and how the expectation was come by."""
+
+    method: str
+    asked: bool
+    exposures: NDArray[np.int64]
+    observed: NDArray[np.int64]
+    alone: NDArray[np.int64]
+    expected: NDArray[np.float64]
+    variance: NDArray[np.float64]
+    p_value: NDArray[np.float64]
+    z: NDArray[np.float64]
+    thin: float
+    apart: int
+
+
+def compare(
+    now: Moment,
+    *,
+    who: str = "technician",
+    outcome: str = "first_pass",
+    window: int = 30,
+    mix: By = MIX,
+    where: Where | None = None,
+    months: Months | None = None,
+    least: int = LEAST,
+    method: str = "auto",
+    spread: bool = True,
+    level: float = 0.95,
+) -> Comparison:
+    """Say who had more, or fewer, failures (or come-backs) than the same work brings in the whole depot.
+
+    `who`: technician, bench, tool, station, site. `outcome`: "first_pass" (failed first checks), "first_run" (failed
+    first runs of diagnostics), "comeback" (matured jobs back within `window` days), "clean_job" (jobs that were not
+    clean). `mix`: what makes work unlike, any of model, procedure, billing, site; where checks are counted the step or
+    the test always belongs to it. `least`: comparable work below which nothing is said. `method`: "stratified" (shares
+    of each kind of work as they are), "model" (a binomial model of them), or "auto": the model where more than a tenth
+    of the work is of kinds in which the others have fewer than 10 cases. `spread`: whether a spread between the groups
+    that is wider than luck is allowed for.
+
+    Columns: the group; exposures (work that can be compared), observed (events in it), expected (what the mix brings),
+    ratio = observed / expected with its exact Poisson interval low, high; shrunk, the ratio drawn towards 1 as far as
+    little work deserves; p_value and p_adjusted (for how many were compared); verdict. Beside these: shrunk_low,
+    shrunk_high; share (observed / exposures, the mix not allowed for); alone (work with nothing to compare it with); z;
+    low_95, high_95, low_998, high_998 (funnel limits of the ratio). Rows are in the order of names: there is no rank.
+    """
+    asked = _checked(who, outcome, mix, least, method, level)
+    table = _counts(now, who, outcome, asked, where, months, window)
+    counted = _matrix(table.table, who, asked, *_columns(outcome), table.notes)
+    found = _expected(counted, method)
+    enough = found.exposures >= least
+    dispersion = _spread(found, enough) if spread else None
+    phi = 1.0 if dispersion is None else dispersion.phi
+    p_value = found.p_value if phi == 1.0 else np.fmax(found.p_value, _two_sided(found.z / phi**0.5))
+    made, verdicts = _table(who, counted, found, enough, p_value, phi, level)
+    settings = {
+        "by": (who,), "who": who, "outcome": outcome, "window": window if outcome == "comeback" else None,
+        "as_of": now.day, "where": table.settings.get("where"), "months": table.settings.get("months"),
+        "mix": asked, "expected": found.method, "least": least, "spread": round(phi, 3), "level": level,
+    }  # fmt: skip
+    notes = notes_of(
+        who=who, outcome=OUTCOMES[outcome], mix=asked, names=counted.names[: counted.known], found=found, least=least,
+        enough=enough, dispersion=dispersion, verdicts=verdicts, unknown=_unknown(counted), given=counted.notes,
+    )  # fmt: skip
+    return Comparison(made, settings, notes)
+
+
+def _checked(who: str, outcome: str, mix: By, least: int, method: str, level: float) -> tuple[str, ...]:
+    """The names that make a kind of work."""
+    check_level(QUESTION, level)
+    if outcome not in OUTCOMES:
+        raise RequestError(f"{QUESTION}: outcome is one of {', '.join(OUTCOMES)}: {outcome!r}.")
+    if who not in OUTCOMES[outcome].who:
+        raise RequestError(f"{QUESTION}: {outcome} is known of {', '.join(OUTCOMES[outcome].who)}, not of {who!r}.")
+    if method not in METHODS:
+        raise RequestError(f"{QUESTION}: method is one of {', '.join(METHODS)}: {method!r}.")
+    if isinstance(least, bool) or not isinstance(least, int) or least < 1:
+        raise RequestError(f"{QUESTION}: least is a number of cases, 1 or more: {least!r}.")
+    names = (mix,) if isinstance(mix, str) else tuple(mix)
+    names_only(QUESTION, "part of the mix", names, (*MIX, "site"))
+    if who in names:
+        raise RequestError(f"{QUESTION}: {who} is what is compared, so it cannot be part of the mix.")
+    return (*dict.fromkeys(names), *OUTCOMES[outcome].kind)
+
+
+def _counts(
+    now: Moment, who: str, outcome: str, kind: tuple[str, ...], where: Where | None, months: Months | None, window: int
+) -> Answer:
+    by = (who, *kind)
+    if outcome == "comeback":
+        return comebacks(now, window=window, by=by, where=where, months=months)
+    if outcome == "clean_job":
+        return clean_jobs(now, by=by, where=where, months=months)
+    return first_pass_yield(now, by=by, where=where, months=months)
+
+
+def _columns(outcome: str) -> "tuple[pl.Expr, pl.Expr]":
+    import polars as pl
+
+    if outcome == "comeback":
+        return pl.col("returned"), pl.col("matured")
+    if outcome == "clean_job":
+        return pl.col("jobs") - pl.col("clean"), pl.col("jobs")
+    return pl.col("failed"), pl.col("exposures")
+
+
+def _matrix(
+    table: "pl.DataFrame", who: str, kind: Sequence[str], events: Any, trials: Any, notes: tuple[str, ...]
+) -> Counted:
+    import polars as pl
+
+    cells = table.select(who, *kind, events.alias("events"), trials.alias("trials")).filter(pl.col("trials") > 0)
+    if who in WITHOUT_IS_ANOTHER_WORK:
+        cells = cells.filter(pl.col(who) != UNKNOWN)
+    names = sorted(set(cells[who].to_list()), key=lambda name: (name == UNKNOWN, name))
+    keys = list(cells.select(kind).iter_rows()) if kind else [()] * cells.height
+    kinds = sorted(set(keys))
+    row, column = {name: i for i, name in enumerate(names)}, {key: i for i, key in enumerate(kinds)}
+    at = [row[name] for name in cells[who].to_list()], [column[key] for key in keys]
+    counted = []
+    for part in ("events", "trials"):
+        matrix = np.zeros((len(names), len(kinds)), dtype=np.int64)
+        matrix[at] = cells[part].to_numpy()
+        counted.append(matrix)
+    return Counted(tuple(names), tuple(kinds), counted[0], counted[1], notes)
+
+
+def _unknown(counted: Counted) -> int:
+    return int(counted.trials[counted.known :].sum())
+
+
+def _expected(counted: Counted, method: str) -> Expected:
+    from rqa.stats import expectation_test, expected_from_mix, stratified_exact_test
+
+    x, n, known = counted.events, counted.trials, counted.known
+    others = n.sum(axis=0) - n
+    work = int(n.sum())
+    shown = n[:known]
+    thin = float(shown[others[:known] < THIN_OTHERS].sum()) / max(int(shown.sum()), 1)
+    nobody_else, asked = np.zeros(len(counted.names), dtype=np.int64), method != "auto"
+    if method == "auto":
+        several = (n.sum(axis=1) > 0).sum() > 1
+        method = "model" if thin > THIN_SHARE and several and fits(counted.kinds) else "stratified"
+    if method == "model":
+        made = expected_by_model(events=x, trials=n, kinds=counted.kinds)
+        observed, exposures = x.sum(axis=1), n.sum(axis=1)
+        # With nobody else there the model is only the group's own work.
+        expected = np.where(exposures == work, 0.0, made.expected)
+        t = expectation_test(observed=observed, expected=expected, variance=np.where(expected > 0, made.variance, 0.0))
+        alone = np.where(exposures == work, exposures, nobody_else)
+        p, z = np.where(exposures > 0, t.p_value, np.nan), t.z
+        return Expected(
+            "model", asked, (exposures - alone)[:known], np.where(alone > 0, 0, observed)[:known], alone[:known],
+            expected[:known], made.variance[:known], p[:known], z[:known], thin, made.apart,
+        )  # fmt: skip
+    mix = expected_from_mix(events=x, trials=n)
+    s = stratified_exact_test(events=x, trials=n)
+    return Expected(
+        "stratified", asked, mix.comparable[:known], mix.observed[:known], mix.alone[:known], mix.expected[:known],
+        mix.variance[:known], s.p_value[:known], s.z[:known], thin, 0,
+    )  # fmt: skip
+
+
+def _spread(found: Expected, enough: NDArray[np.bool_]) -> "Overdispersion | None":
+    """The groups' spread over luck's, where there are enough groups to tell it."""
+    from rqa.stats import overdispersion
+
+    seen = enough & (found.expected > 0) & (found.variance > 0)
+    if int(seen.sum()) < GROUPS_FOR_SPREAD:
+        return None
+    return overdispersion(observed=found.observed[seen], expected=found.expected[seen], variance=found.variance[seen])
+
+
+def _two_sided(z: NDArray[np.float64]) -> NDArray[np.float64]:
+    from scipy import special
+
+    return np.asarray(2.0 * special.ndtr(-np.abs(z)), dtype=np.float64)
+
+
+def _table(
+    who: str,
+    counted: Counted,
+    found: Expected,
+    enough: NDArray[np.bool_],
+    p_value: NDArray[np.float64],
+    phi: float,
+    level: float,
+) -> "tuple[pl.DataFrame, NDArray[Any]]":
+    import polars as pl
+
+    from rqa.stats import benjamini_hochberg, standardised_ratio
+
+    adjusted = benjamini_hochberg(p_values=np.where(enough, p_value, np.nan), allowed=FALSE_SHARE)
+    judged = ~np.isnan(adjusted.p_values)
+    verdicts = np.where(~judged, TOO_LITTLE, np.where(~adjusted.found, ALIKE, np.where(found.z > 0, ABOVE, BELOW)))
+    ratio = standardised_ratio(observed=found.observed, expected=found.expected, level=level)
+    drawn = _shrunk(found, level)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        share = found.observed / np.where(found.exposures == 0, np.nan, found.exposures)
+    numbers = {
+        "expected": found.expected, "ratio": ratio.estimate, "low": ratio.low, "high": ratio.high,
+        "shrunk": drawn["shrunk"], "p_value": p_value, "p_adjusted": adjusted.p_adjusted,
+    }  # fmt: skip
+    beside = {"shrunk_low": drawn["low"], "shrunk_high": drawn["high"], "share": share}
+    made = pl.DataFrame(
+        {
+            who: pl.Series(list(counted.names[: counted.known]), dtype=pl.String),
+            "exposures": found.exposures, "observed": found.observed,
+            **{name: rounded(values) for name, values in numbers.items()},
+            "verdict": pl.Series(verdicts.tolist(), dtype=pl.String),
+            **{name: rounded(values) for name, values in beside.items()},
+            "alone": found.alone, "z": rounded(found.z),
+            **{name: rounded(values) for name, values in _funnel(found, phi).items()},
+        }
+    )  # fmt: skip
+    return made, verdicts
+
+
+def _average_work(found: Expected) -> tuple[float, NDArray[np.int64]]:
+    """The depot's share of events, and each group's work in cases of average difficulty that bring as much."""
+    work = int(found.exposures.sum())
+    share = float(found.observed.sum()) / work if work else 0.0
+    if share == 0.0:
+        return 0.0, np.zeros(found.exposures.size, dtype=np.int64)
+    return share, np.maximum(np.rint(found.expected / share).astype(np.int64), found.observed)
+
+
+def _shrunk(found: Expected, level: float) -> dict[str, NDArray[np.float64]]:
+    from rqa.stats import beta_binomial_shrinkage
+
+    share, size = _average_work(found)
+    there = (size > 0) & (found.expected > 0)
+    made = {name: np.full(size.size, np.nan) for name in ("shrunk", "low", "high")}
+    if there.any():
+        drawn = beta_binomial_shrinkage(successes=found.observed[there], trials=size[there], level=level)
+        for name, values in (("shrunk", drawn.estimate), ("low", drawn.low), ("high", drawn.high)):
+            made[name][there] = values / share
+    return made
+
+
+def _funnel(found: Expected, phi: float) -> dict[str, NDArray[np.float64]]:
+    """Limits of the ratio by luck alone (and the usual spread), for work that brings as many events as expected."""
+    from rqa.stats import funnel_limits
+
+    share, size = _average_work(found)
+    made = {}
+    for name, level in (("95", 0.95), ("998", 0.998)):
+        if share:
+            limits = funnel_limits(trials=size, centre=share, level=level, dispersion=phi)
+            made[f"low_{name}"], made[f"high_{name}"] = limits.low / share, limits.high / share
+        else:
+            made[f"low_{name}"] = made[f"high_{name}"] = np.full(size.size, np.nan)
+    return made

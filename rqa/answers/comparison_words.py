@@ -1,0 +1,144 @@
+"""What a careful reader must know of a comparison: how it was made, what it leaves out, and what it is not for."""
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from rqa.answers.comparison import Expected, Outcome
+    from rqa.stats import Overdispersion
+
+MUCH_OF_THE_WORK = 0.25
+"""Share of all comparable work from which on a group is compared to a good part with itself."""
+SHOWN_REVERSALS = 3
+SEVERAL = {
+    "technician": "technicians", "bench": "benches", "tool": "tools", "station": "stations", "site": "sites",
+}  # fmt: skip
+PEOPLE = (
+    "Figures about people are for coaching and for changing the process, come with their uncertainty, and are subject "
+    "to local labour and privacy law. No decision on a person follows from a row alone: go and see the work first."
+)
+PLACES = "A {who} that stands out is a place to go and watch, not a verdict on who works there."
+
+
+def notes_of(
+    *,
+    who: str,
+    outcome: "Outcome",
+    mix: Sequence[str],
+    names: Sequence[str],
+    found: "Expected",
+    least: int,
+    enough: NDArray[np.bool_],
+    dispersion: "Overdispersion | None",
+    verdicts: NDArray[Any],
+    unknown: int,
+    given: tuple[str, ...],
+) -> tuple[str, ...]:
+    """The notes of a comparison, most needed first."""
+    several = SEVERAL[who]
+    notes = [
+        f"observed counts {outcome.events}: above expectation means more of them than the same work brings in the "
+        "whole depot. Rows are in the order of names; two ratios, each against its own mix, make no rank.",
+        _how(found, mix, outcome),
+    ]
+    alone = int(found.alone.sum())
+    if alone:
+        notes.append(
+            f"{alone:,} {outcome.work} are of kinds that nobody else of those compared does: there is nothing to "
+            "compare them with, and they are left out."
+        )
+    if unknown:
+        notes.append(f"{unknown:,} {outcome.work} name no {who}: they count in what the work brings, and have no row.")
+    compared = int((verdicts != "too little work to say").sum())
+    few = len(names) - compared
+    if few:
+        notes.append(f"{few:,} of {len(names):,} {several} have fewer than {least} comparable {outcome.work}, or "
+                     "nothing that could have been expected of them: too little work to say.")  # fmt: skip
+    notes += _spread_said(several, found, enough, dispersion, verdicts)
+    if compared:
+        notes.append(
+            f"p_adjusted allows for the {compared:,} {several} compared (Benjamini and Hochberg 1995): of those called "
+            "above or below, one in twenty at most is expected to be luck."
+        )
+    notes += _much(who, names, found)
+    notes += _reversals(names, found, enough)
+    notes.append(
+        f"Work is compared within {', '.join(mix) or 'one kind alone'}; what else makes it unlike (the state of the "
+        "units, lots of parts, the hour, who is learning) is not allowed for. Ask what differs before asking who."
+    )
+    notes.append(PEOPLE if who == "technician" else f"{PLACES.format(who=who)} {PEOPLE}")
+    return (*notes, *given)
+
+
+def _how(found: "Expected", mix: Sequence[str], outcome: "Outcome") -> str:
+    kinds = " × ".join(mix) or "the whole"
+    thin = f"{found.thin * 100:.0f} % of the {outcome.work} are of kinds in which the others have fewer than 10"
+    if found.method == "stratified":
+        return f"expected = each kind's share in the whole depot ({kinds}), on the group's own mix; {thin}."
+    apart = f"; {found.apart} kinds it does not fit have shares of their own" if found.apart else ""
+    return (
+        f"expected comes from a binomial model of {', '.join(mix)} (statsmodels GLM, logistic, without interactions), "
+        f"{'as asked; ' if found.asked else 'since '}{thin}{apart}."
+    )
+
+
+def _spread_said(
+    several: str,
+    found: "Expected",
+    enough: NDArray[np.bool_],
+    dispersion: "Overdispersion | None",
+    verdicts: NDArray[Any],
+) -> list[str]:
+    from rqa.stats import benjamini_hochberg
+
+    if dispersion is None or dispersion.phi <= 1.0:
+        return [] if dispersion is None else [f"The {several} differ no more than luck alone would set them apart."]
+    plain = benjamini_hochberg(p_values=np.where(enough, found.p_value, np.nan)).found.sum()
+    called = sum(n for verdict, n in Counter(verdicts.tolist()).items() if verdict.split()[0] in ("above", "below"))
+    return [
+        f"The {several} as a whole vary {dispersion.phi:.2f} times as much as luck alone would make them (phi, after "
+        f"Spiegelhalter 2005, a tenth at each end drawn in); p-values and funnel limits allow for that. {called} stand "
+        f"out with it, {plain} would without. A wide spread is a question to the process before it is one to anybody."
+    ]
+
+
+def _much(who: str, names: Sequence[str], found: "Expected") -> list[str]:
+    work = int(found.exposures.sum())
+    much = [name for name, n in zip(names, found.exposures.tolist(), strict=True) if n > MUCH_OF_THE_WORK * work]
+    if not much or len(names) < 2:
+        return []
+    shown = ", ".join(much[:5])
+    return [
+        f"{shown} did more than a quarter of the work, so the ratio is partly against itself and lies nearer 1 than "
+        "the difference from the others; the p-value is not touched by that."
+    ]
+
+
+def _reversals(names: Sequence[str], found: "Expected", enough: NDArray[np.bool_]) -> list[str]:
+    """Pairs that the plain shares put in one order and the comparison in the other."""
+    from rqa.stats import order_reversals
+
+    seen = np.flatnonzero(enough & (found.expected > 0))
+    if seen.size < 2:
+        return []
+    n, x, e = (a[seen].astype(np.float64) for a in (found.exposures, found.observed, found.expected))
+    share, ratio = x / n, x / e
+    pairs = order_reversals(
+        raw=share,
+        adjusted=ratio,
+        raw_error=np.sqrt(share * (1.0 - share) / n),
+        adjusted_error=np.sqrt(found.variance[seen]) / e,
+    )
+    said = []
+    for a, b in list(zip(pairs.higher_raw.tolist(), pairs.higher_adjusted.tolist(), strict=True))[:SHOWN_REVERSALS]:
+        one, other = names[seen[a]], names[seen[b]]
+        said.append(
+            f"The plain figures mislead: {one} has {share[a]:.1%} and {other} {share[b]:.1%}, yet against their own "
+            f"mix {one} has {ratio[a]:.2f} times what was expected and {other} {ratio[b]:.2f} (Simpson's reversal)."
+        )
+    more = pairs.higher_raw.size - SHOWN_REVERSALS
+    return said + [f"{more:,} more pairs turn round like that."] * (more > 0)

@@ -1,0 +1,53 @@
+"""Depots whose kept counts are given outright, for questions that read nothing else."""
+
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from rqa.depot import Depot
+from rqa.depot import open as open_depot
+from rqa.measures.keep import keep
+from tests.depots import make_store
+
+
+@contextmanager
+def depot_of_checks(cells: pl.DataFrame) -> Iterator[Depot]:
+    """A depot in which the first checks were those of the cells: technician, model, …, trials, events (failed)."""
+    columns = {"month": None, "site": "Alder", "model": "Marl-8", "procedure": "board", "billing": "warranty",
+               "technician": "T01", "step": "seat board"}  # fmt: skip
+    named = [
+        pl.col(name).cast(pl.String) if name in cells.columns else pl.lit(value, pl.String).alias(name)
+        for name, value in columns.items()
+        if name != "month"
+    ]
+    counts = cells.select(
+        pl.lit(None, pl.Date).alias("month"), *named, pl.col("trials").alias("exposures"),
+        (pl.col("trials") - pl.col("events")).alias("passed"), pl.col("events").alias("failed"),
+        pl.lit(0, pl.Int64).alias("done"), pl.lit(0, pl.Int64).alias("skipped"),
+    )  # fmt: skip
+
+    def kept(connection: Any) -> None:
+        keep(connection)
+        connection.register("given", counts.to_arrow())
+        connection.execute("insert into step_counts select * from given")
+        connection.unregister("given")
+
+    with tempfile.TemporaryDirectory() as folder:
+        path = make_store(Path(folder) / "depot.duckdb", {}, kept=kept)
+        with open_depot(path) as depot:
+            yield depot
+
+
+def cells_of(events: Any, trials: Any, kind: str = "model") -> pl.DataFrame:
+    """Cells from two arrays by technician and kind of work."""
+    x, n = np.asarray(events, dtype=np.int64), np.asarray(trials, dtype=np.int64)
+    who, what = np.indices(x.shape)
+    names = [f"T{i + 1:04d}" for i in who.ravel()]
+    return pl.DataFrame(
+        {"technician": names, kind: [f"M{j + 1:03d}" for j in what.ravel()], "events": x.ravel(), "trials": n.ravel()}
+    )
