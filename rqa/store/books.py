@@ -12,6 +12,7 @@ from rqa.contract import TABLES
 from rqa.intake.mapping import Mapping
 from rqa.store.ddl import FORMAT_VERSION
 from rqa.store.engine import open_store
+from rqa.store.remarks import NO_JOB
 from rqa.store.report import FileCount, Refusal, Remark
 from rqa.store.stage import Plan, Seen, Staged
 
@@ -111,8 +112,11 @@ def outcome(connection: duckdb.DuckDBPyConnection, counts: Sequence[FileCount], 
     remarks = tuple(
         Remark(*row)
         for row in connection.execute(
-            f"select table_name, remark, coalesce(value, ''), sum(rows)::bigint from remarks where load_id = {load_id} "
-            "group by all order by 4 desc, 1, 2, 3"
+            # Where no job is known, the value is one of many ids, not a kind of its own.
+            f"select table_name, remark, case when remark = '{NO_JOB}' then 'such as ' || min(value) "
+            "else coalesce(any_value(value), '') end, sum(rows)::bigint "
+            f"from remarks where load_id = {load_id} "
+            f"group by table_name, remark, case when remark <> '{NO_JOB}' then value end order by 4 desc, 1, 2, 3"
         ).fetchall()
     )
     order = {name: i for i, name in enumerate(TABLES)}

@@ -95,7 +95,8 @@ class LoadReport:
             lines += [f"  … and {len(self.refusals) - SHOWN} more kinds"] * (len(self.refusals) > SHOWN)
         if self.remarks:
             lines += ["", "Accepted, but look at it:"]
-            lines += [f"  {m.rows:>7,} × {m.table}: {m.remark} {m.value}".rstrip() for m in self.remarks[:SHOWN]]
+            for m in self.remarks[:SHOWN]:
+                lines.append(f"  {m.rows:>7,} × {m.table}: {m.remark}" + (f": {m.value}" if m.value else ""))
             lines += [f"  … and {len(self.remarks) - SHOWN} more kinds"] * (len(self.remarks) > SHOWN)
         lines += [
             "",
