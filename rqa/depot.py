@@ -14,7 +14,9 @@ if TYPE_CHECKING:
     from rqa.answers.chart_basis import Aside, Stages
     from rqa.answers.month import MonthAgainstBefore
     from rqa.answers.result import (
+        CapabilityIndices,
         CleanJobs,
+        ComebackCusum,
         Comebacks,
         Comparison,
         ControlChart,
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
         Refused,
         Remarks,
         RolledYield,
+        TimeToDetect,
     )
 
 
@@ -174,6 +177,57 @@ class Depot:
         return control_chart(
             self._now, measure, by=by, period=period, window=window, where=where, months=months, chart=chart,
             limits=limits, rules=rules, baseline=baseline, stages=stages, set_aside=set_aside,
+        )  # fmt: skip
+
+    def comeback_cusum(
+        self,
+        by: By = (),
+        window: int = 30,
+        where: Where | None = None,
+        odds: float = 2.0,
+        adjusted: bool = True,
+        baseline: Months | None = None,
+        quiet_months: float = 60.0,
+    ) -> "ComebackCusum":
+        """Come-backs watched job by job against what the mix of work explains; see `rqa.answers.comeback_cusum`."""
+        from rqa.answers.comeback_cusum import comeback_cusum
+
+        return comeback_cusum(
+            self._now, by=by, window=window, where=where, odds=odds, adjusted=adjusted, baseline=baseline,
+            quiet_months=quiet_months,
+        )  # fmt: skip
+
+    def time_to_detect(
+        self,
+        measure: str = "comebacks",
+        change: float = 1.5,
+        by: By = (),
+        window: int = 30,
+        where: Where | None = None,
+        chance: float = 0.9,
+    ) -> "TimeToDetect":
+        """Weeks until a chart sees a share change, at this depot's volume; see `rqa.answers.time_to_detect`."""
+        from rqa.answers.time_to_detect import time_to_detect
+
+        return time_to_detect(self._now, measure, change=change, by=by, window=window, where=where, chance=chance)
+
+    def capability(
+        self,
+        measure: str = "test_values",
+        by: By | None = None,
+        where: Where | None = None,
+        months: Months | None = None,
+        lower_limit: float | None = None,
+        upper_limit: float | None = None,
+        method: str = "auto",
+        level: float = 0.95,
+    ) -> "CapabilityIndices":
+        """By what margin measured tests and steps keep within their limits; see `rqa.answers.capability`."""
+        from rqa.answers.capability import capability
+
+        return capability(
+            self._now, measure, by=by, where=where, months=months, lower_limit=lower_limit, upper_limit=upper_limit,
+            method=method, level=level,
         )  # fmt: skip
 
     def month_against_before(

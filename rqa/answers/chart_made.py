@@ -147,7 +147,11 @@ def _chosen(
         calm = which_chart(kind=kind, **_of(series, np.array([p for p in ripe[setting] if p not in loud])))
         if calm.chart == PLAIN[kind] and not calm.more_points:
             days = ", ".join(str(series.periods[p]) for p in loud)
-            return calm.chart.removesuffix("_chart"), dict(calm.options), [*calm.reasons, f"That holds without {days}, which the chart calls out."]
+            return (
+                calm.chart.removesuffix("_chart"),
+                dict(calm.options),
+                [*calm.reasons, f"That holds without {days}, which the chart calls out."],
+            )
     if found.more_points or found.chart is None:
         return "", {}, [*found.reasons]
     name = found.chart.removesuffix("_chart")

@@ -100,6 +100,24 @@ class ControlChart(Answer):
     question = "Control chart"
 
 
+class ComebackCusum(Answer):
+    """Come-backs watched job by job: period, size, returned, expected, value, limit, signal."""
+
+    question = "Come-back CUSUM"
+
+
+class TimeToDetect(Answer):
+    """Weeks until a change is seen: size, before, after, chart, mean, median, within, quiet."""
+
+    question = "Time to detect"
+
+
+class CapabilityIndices(Answer):
+    """Margins within limits: unit, limits, readings, mean, sigma, cpk, ppk, low, high, outside, method, refused."""
+
+    question = "Capability"
+
+
 class Overlaps(Answer):
     """Jobs that overlap in time on one unit: unit_id, job_id, opened_at, closed_at, other_job_id."""
 
