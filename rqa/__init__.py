@@ -12,9 +12,10 @@ if TYPE_CHECKING:
     from rqa.loading import load
     from rqa.plots import plot
     from rqa.plots.renderer import enable as notebook
+    from rqa.recomputed import published
 
 __version__ = version("rqa")
-__all__ = ["Depot", "__version__", "load", "notebook", "open", "plot"]
+__all__ = ["Depot", "__version__", "load", "notebook", "open", "plot", "published"]
 
 _ROOMS = {
     "Depot": ("rqa.depot", "Depot"),
@@ -22,6 +23,7 @@ _ROOMS = {
     "load": ("rqa.loading", "load"),
     "notebook": ("rqa.plots.renderer", "enable"),
     "plot": ("rqa.plots", "plot"),
+    "published": ("rqa.recomputed", "published"),
 }
 
 
