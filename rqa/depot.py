@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rqa.answers.scope import By, Months, Where, moment
+from rqa.comeback_questions import ComebackQuestions
 from rqa.store.engine import Store, open_store
 
 if TYPE_CHECKING:
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
     )
 
 
-class Depot:
+class Depot(ComebackQuestions):
     """A depot's store, open for reading, looked at as of one day.
 
     Every answer has `.table` (a polars frame), `.settings`, `.notes` and `.to_pandas()`, and can be drawn by

@@ -15,6 +15,8 @@ STEP_LOG = ("step", "bench", "tool", "phase")
 """Groupings that need a job's step log."""
 TEST_LOG = ("test", "station")
 """Groupings that need a job's diagnostics."""
+PARTS_LIST = ("part_no", "lot")
+"""Groupings that need a job's parts list."""
 
 
 def _known(alias: str, names: Iterable[str]) -> dict[str, str]:
@@ -35,6 +37,12 @@ def _periods(day: str) -> dict[str, str]:
 
 
 _LINK = {**_periods("l.closed_on"), "month": "l.closed_month", **_known("l", JOB_NAMES)}
+_FITTED = {"part_no": "f.part_no", "lot": "coalesce(f.lot, 'unknown')"}
+_UNIT = {
+    "month": _month("min(l.closed_on)"),
+    **{n: f"min_by({e}, row(l.closed_on, l.job_id))" for n, e in _known("l", JOB_NAMES).items()},
+}
+"""A unit belongs to the group of its first index job."""
 _PHASE = "coalesce(p.phase, 'unknown')"
 _JOB_DAY = "coalesce(j.closed_on, j.opened_on)"
 _STEP_DAY = "coalesce(s.done_on, j.closed_on, j.opened_on)"
@@ -72,6 +80,18 @@ MEASURES: Mapping[str, Groupings] = {
     "comeback_gaps": _LINK,
     "comeback_days": {"month": _month(_RETURN_DAY), **_plain("c", JOB_NAMES)},
     "comeback_sequence": _LINK,
+    "follow_up": {**_periods("c.closed_on"), **_plain("c", JOB_NAMES)},
+    "follow_up_by_step": {**_LINK, "step": "s.step", **_known("s", ("bench", "tool")), "phase": _PHASE},
+    "follow_up_by_test": {**_LINK, "test": "d.test", **_known("d", ("station",))},
+    "follow_up_by_part": {**_LINK, **_FITTED},
+    "closing_days": {**_periods("c.closed_on"), **_plain("c", JOB_NAMES)},
+    "service_months": {**_periods("c.closed_on"), **_plain("c", JOB_NAMES)},
+    "service_months_by_part": {**_LINK, **_FITTED},
+    "recurrence_counts": _UNIT,
+    "returns_per_unit": _UNIT,
+    "most_returns": _UNIT,
+    "comeback_findings": _LINK,
+    "comeback_marks": _LINK,
     "failed_checks": {**_periods(_JOB_DAY), **_known("j", JOB_NAMES)},
     "measured_jobs": {**_periods("j.closed_on"), **_known("j", JOB_NAMES)},
     "measured_steps": {

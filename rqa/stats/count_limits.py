@@ -44,4 +44,4 @@ def _up_to(count: Counts, mean: Numbers, variance: Numbers) -> Numbers:
         special.betainc(size, k + 1, 1.0 / np.where(wide, ratio, 2.0)),
         np.where(narrow, binomial, special.gammaincc(k + 1, m)),
     )
-    return np.where(mean > 0, np.where(count < 0, 0.0, answer), 1.0)
+    return np.where(count < 0, 0.0, np.where(mean > 0, answer, 1.0))

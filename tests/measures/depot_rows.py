@@ -50,6 +50,14 @@ ROWS: dict[str, list[dict[str, Any]]] = {
         {"job_id": "J3", "test": "charge", "run": 2, "run_at": at("01-12"), "station": "S2"},
         {"job_id": "J9", "test": "touch", "run_at": at("06-10"), "outcome": "aborted"},
     ],
+    "parts": [
+        {"job_id": "J1", "line": 1, "part_no": "P1", "lot": "L1"},
+        {"job_id": "J1", "line": 2, "part_no": "P2"},
+        {"job_id": "J2", "line": 1, "part_no": "P1", "lot": "L2"},
+        {"job_id": "J9", "line": 1, "part_no": "P1", "lot": "L2"},
+    ],
+    "tests": [{"test": "charge", "subsystem": "display"}],
+    "retirements": [{"unit_id": "U5", "retired_at": at("06-20")}],
     "procedures": [
         {"procedure": "board", "step_seq": 1, "step": "open case", "phase": "open", "subsystems": ["display"]},
         {"procedure": "board", "step_seq": 2, "step": "seat board", "subsystems": ["board"]},

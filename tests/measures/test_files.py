@@ -20,6 +20,7 @@ from tests.measures.depot_rows import ROWS
 PLAIN = (pl.Int64, pl.Float64, pl.String, pl.Boolean, pl.Date, pl.Datetime)
 VALUES: dict[str, Any] = {
     "window": 30, "as_of": date(2026, 6, 30), "disposition": "repaired", "most": 100,
+    "upto": 90, "least": 1,
 }  # fmt: skip
 CASES = [(measure, (name,)) for measure, allowed in MEASURES.items() for name in allowed]
 CASES += [(measure, tuple(allowed)) for measure, allowed in MEASURES.items()]
@@ -53,7 +54,7 @@ def test_every_file_with_every_grouping(depot: Depot, measure: str, by: tuple[st
 @pytest.mark.parametrize("measure", [m for m in MEASURES if "month" in MEASURES[m]])
 def test_filters_keep_what_they_name(depot: Depot, measure: str) -> None:
     """Filtering on a value equals grouping by it and keeping that group, for every filter and value."""
-    sums = ("jobs", "matured", "returned", "exposures", "passed", "failed", "unchecked", "clean")
+    sums = ("jobs", "matured", "returned", "exposures", "passed", "failed", "unchecked", "clean", "units", "number")
     for name in MEASURES[measure]:
         grouped = counts(depot._store, measure, by=(name,), values=values_for(measure))
         for value in grouped[name].unique().to_list():

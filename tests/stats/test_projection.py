@@ -128,6 +128,16 @@ def test_several_months_at_once():
     assert np.isnan([r.projected[2], r.low[2], r.final_high[2]]).all()
 
 
+def test_a_mature_month_beside_a_young_one_keeps_its_figure():
+    """Nothing is still to come of it, however many halvings the young one's limits take."""
+    recent = kaplan_meier(day=[0, 5, 30], returned=[0, 60, 0], censored=[0, 0, 940])
+    r = projected_share(
+        day=[5, 9, 30], returned=[[4, 0, 0], [2, 0, 0]], censored=[[0, 0, 96], [0, 300, 0]], pooled=recent, window=30
+    )
+    assert r.final_low[0] == r.final_high[0] == r.projected[0] == 0.04
+    assert 2 / 302 <= r.final_low[1] < r.final_high[1]
+
+
 def test_no_returns_anywhere_leaves_room():
     recent = kaplan_meier(day=[30], returned=[0], censored=[400])
     r = projected_share(day=[10], returned=[0], censored=[50], pooled=recent, window=30)

@@ -1,0 +1,20 @@
+-- What come-backs were about: what had been repaired, what the customer named this time, and what was found.
+-- A row is one group, class, repaired (found at fault in the index job, else its complaint), complaint and found of the
+-- return ('unknown' where nobody wrote it down; found 'nothing' where the return found no fault). returned counts matured
+-- index jobs that came back within $window days.
+-- Parameters: $window days, $as_of date, $disposition of the index jobs.
+-- Not counted: jobs closed less than $window days before $as_of, and what keep_links.sql leaves out.
+select
+    /* groups: */ l.model as model, /* :groups */
+    l.class,
+    coalesce(i.found, i.complaint, 'unknown') as repaired,
+    coalesce(b.complaint, 'unknown') as complaint,
+    case when l.class = 'no_fault_found' then 'nothing' else coalesce(b.found, 'unknown') end as found,
+    cast(count(*) as bigint) as returned
+from links as l
+join jobs as i on i.job_id = l.job_id
+join jobs as b on b.job_id = l.return_job_id
+where l.disposition = $disposition and l.closed_on <= $as_of and date_diff('day', l.closed_on, $as_of) >= $window
+  and l.elapsed_days <= $window and /* filters: */ true /* :filters */
+group by all
+order by all
