@@ -13,6 +13,7 @@ from rqa.answers.result import Answer, LooseEnds
 from rqa.errors import RequestError
 from rqa.plots import plot
 from rqa.plots.renderer import compiled, still
+from tests.plots import made_charts
 from tests.plots.made_answers import by_model, by_month, clean, comebacks, control, first_pass, rolled
 
 ANSWERS: dict[str, Callable[[], Answer]] = {
@@ -27,6 +28,14 @@ ANSWERS: dict[str, Callable[[], Answer]] = {
     "control chart": control,
     "control chart without signals": lambda: control(signals=()),
     "control charts by site": lambda: control(by=("site",)),
+    "control chart by week": made_charts.weeks,
+    "control chart of gaps": made_charts.gaps,
+    "control chart in stages": made_charts.staged,
+    "control charts of measurements": made_charts.measured,
+    "control of come-backs job by job": made_charts.watched,
+    "control by sums and site": lambda: made_charts.watched(by=("site",)),
+    "control of margins": made_charts.capability,
+    "control, weeks to detect": made_charts.detection,
 }
 
 
