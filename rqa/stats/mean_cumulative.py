@@ -38,7 +38,9 @@ class MeanCumulative:
         wanted = np.unique(arguments.amounts("days", days))
         place = np.searchsorted(self.day, wanted, side="right")
         none = np.zeros((*self.ended.shape[:-1], 1))
-        mcf, se = (np.concatenate((none, a), axis=-1)[..., place] for a in (self.mcf, self.se))
+        unsure = np.where(self.ended.sum(axis=-1, keepdims=True) < 2, np.nan, none)
+        before = ((none, self.mcf), (unsure, self.se))
+        mcf, se = (np.concatenate(parts, axis=-1)[..., place] for parts in before)
         total = _after_zero(self.returned)[..., place]
         return result(
             day=wanted,

@@ -160,6 +160,8 @@ def test_no_returns_one_unit_fifty_returns_and_after_the_end():
     lone = mean_cumulative_function(unit=["A"], time=[3], end={"A": 9})
     assert lone.mcf.tolist() == [1]
     assert np.isnan([lone.se[0], lone.low[0], lone.high[0]]).all()
+    before = lone.on_days([1])
+    assert (before.mcf[0], np.isnan([before.se[0], before.low[0], before.high[0]]).all()) == (0, True)
 
     bad = mean_cumulative_function(unit=["A"] * 50, time=np.arange(50), end=dict.fromkeys(["A", *range(99)], 60))
     assert bad.mcf[-1] == pytest.approx(0.5)
