@@ -20,13 +20,18 @@ if TYPE_CHECKING:
         ComebackCusum,
         Comebacks,
         Comparison,
+        Defects,
+        Failures,
         ControlChart,
         FirstPassYield,
+        Learning,
         LoadedFiles,
         LooseEnds,
         Overlaps,
         Refused,
         Remarks,
+        Rework,
+        ReworkRoutes,
         RolledYield,
         TimeToDetect,
     )
@@ -100,8 +105,8 @@ class Depot(ComebackQuestions):
     ) -> "FirstPassYield":
         """First-pass yield of steps, or of diagnostics with test or station; see `rqa.answers.first_pass_yield`.
 
-        Groupings: month, week, site, model, procedure, technician, billing, and step, bench, tool, phase or test,
-        station.
+        Groupings: month, week, site, model, procedure, technician, billing, and step, bench, tool, phase, shift,
+        shift_hour, days_since_training or test, station.
         """
         from rqa.answers.first_pass_yield import first_pass_yield
 
@@ -117,6 +122,60 @@ class Depot(ComebackQuestions):
         from rqa.answers.rolled_yield import rolled_yield
 
         return rolled_yield(self._now, by=by, where=where, months=months, level=level)
+
+    def defects(
+        self, by: By = ("step",), where: Where | None = None, months: Months | None = None, level: float = 0.95
+    ) -> "Defects":
+        """Defects per unit and per million opportunities, and their sigma level; see `rqa.answers.defect_counts`.
+
+        Groupings: month, week, site, model, procedure, technician, billing, step, bench, tool, phase.
+        """
+        from rqa.answers.defect_counts import defects
+
+        return defects(self._now, by=by, where=where, months=months, level=level)
+
+    def failures(
+        self,
+        by: By = ("step", "fault"),
+        where: Where | None = None,
+        months: Months | None = None,
+        level: float = 0.95,
+    ) -> "Failures":
+        """What failed most, with cumulative shares; see `rqa.answers.failure_pareto`.
+
+        Groupings: month, week, site, model, procedure, technician, billing, step, bench, tool, phase, fault.
+        """
+        from rqa.answers.failure_pareto import failures
+
+        return failures(self._now, by=by, where=where, months=months, level=level)
+
+    def rework(
+        self, by: By = ("step",), where: Where | None = None, months: Months | None = None, level: float = 0.95
+    ) -> "Rework":
+        """Steps done again, and the time and labour that took; see `rqa.answers.rework_loops`.
+
+        Groupings: month, week, site, model, procedure, technician, billing, step, bench, tool, phase.
+        """
+        from rqa.answers.rework_loops import rework
+
+        return rework(self._now, by=by, where=where, months=months, level=level)
+
+    def rework_routes(
+        self, by: By = ("step",), where: Where | None = None, months: Months | None = None, level: float = 0.95
+    ) -> "ReworkRoutes":
+        """Where failed checks sent the job; see `rqa.answers.rework_loops`. Groupings as of `rework`."""
+        from rqa.answers.rework_loops import rework_routes
+
+        return rework_routes(self._now, by=by, where=where, months=months, level=level)
+
+    def learning(self, where: Where | None = None, least: int = 100, level: float = 0.95) -> "Learning":
+        """First-pass yield against practice, by technician and procedure; see `rqa.answers.practice_curves`.
+
+        Filters: technician, procedure.
+        """
+        from rqa.answers.practice_curves import learning
+
+        return learning(self._now, where=where, least=least, level=level)
 
     def clean_jobs(
         self, by: By = (), where: Where | None = None, months: Months | None = None, level: float = 0.95

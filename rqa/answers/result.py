@@ -74,6 +74,32 @@ class FirstPassYield(Answer):
     question = "First-pass yield"
 
 
+class Defects(Answer):
+    """Defects per unit and per million opportunities: jobs, exposures, failed, chances, dpu, dpu_low, dpu_high, dpmo,
+    dpmo_low, dpmo_high, sigma, sigma_shifted."""
+
+    question = "Defects"
+
+
+class Failures(Answer):
+    """Failed checks, the most first: failures, first, share, low, high, cumulative, cumulative_low, cumulative_high."""
+
+    question = "Failures"
+
+
+class Rework(Answer):
+    """Work done again: executed, again, share, low, high, attempts, each, most, later, later_timed, minutes,
+    labour_minutes."""
+
+    question = "Rework"
+
+
+class ReworkRoutes(Answer):
+    """Where failed checks sent the job: way, to_step, failures, share, low, high."""
+
+    question = "Where a failed check sends the job"
+
+
 class RolledYield(Answer):
     """Rolled throughput yield: steps, yield, normalised_yield, low, high."""
 
@@ -122,6 +148,19 @@ class Overlaps(Answer):
     """Jobs that overlap in time on one unit: unit_id, job_id, opened_at, closed_at, other_job_id."""
 
     question = "Overlapping jobs"
+
+
+@dataclass(frozen=True, eq=False)
+class Learning(Answer):
+    """Yield against practice: technician, procedure, jobs, exposures, passed, yield, first_on, new, doubling, low, high,
+    p_value, p_adjusted, now, now_low, now_high, depot, p_below, needed, needed_low, needed_high, verdict, suggestion.
+
+    `practice` holds the counts behind the curves: technician, procedure, experience, exposures, passed.
+    """
+
+    practice: "pl.DataFrame | None" = None
+
+    question = "Learning"
 
 
 class LoadedFiles(Answer):

@@ -13,6 +13,8 @@ Groupings = Mapping[str, str]
 JOB_NAMES = ("site", "model", "procedure", "technician", "billing")
 STEP_LOG = ("step", "bench", "tool", "phase")
 """Groupings that need a job's step log."""
+SHIFTS = ("shift", "shift_hour", "days_since_training")
+"""Groupings by when in the working day, or how long after a training, an attempt was made."""
 TEST_LOG = ("test", "station")
 """Groupings that need a job's diagnostics."""
 PARTS_LIST = ("part_no", "lot")
@@ -46,6 +48,14 @@ _UNIT = {
 _PHASE = "coalesce(p.phase, 'unknown')"
 _JOB_DAY = "coalesce(j.closed_on, j.opened_on)"
 _STEP_DAY = "coalesce(s.done_on, j.closed_on, j.opened_on)"
+_ATTEMPT = {
+    **_periods(_STEP_DAY),
+    **_known("j", JOB_NAMES),
+    "technician": "coalesce(s.technician, j.technician, 'unknown')",
+    "step": "s.step",
+    **_known("s", ("bench", "tool")),
+    "phase": _PHASE,
+}
 _RETURN_DAY = "c.closed_on + cast(c.elapsed_days as integer)"
 _STEP_TECHNICIAN = "coalesce(s.technician, j.technician, 'unknown')"
 
@@ -93,6 +103,19 @@ MEASURES: Mapping[str, Groupings] = {
     "comeback_findings": _LINK,
     "comeback_marks": _LINK,
     "failed_checks": {**_periods(_JOB_DAY), **_known("j", JOB_NAMES)},
+    "first_pass_steps_shifts": {
+        **_periods("w.day"),
+        **_known("w", JOB_NAMES),
+        "step": "w.step",
+        **_known("w", ("bench", "tool", "phase")),
+        **_plain("w", SHIFTS),
+    },
+    "rework": _ATTEMPT,
+    "rework_routes": _ATTEMPT,
+    "failures": {**_ATTEMPT, "fault": "coalesce(s.fault, 'unknown')"},
+    "defects": _ATTEMPT,
+    "booked_labour": {**_periods(_JOB_DAY), **_known("j", JOB_NAMES)},
+    "practice": _plain("n", ("technician", "procedure")),
     "measured_jobs": {**_periods("j.closed_on"), **_known("j", JOB_NAMES)},
     "measured_steps": {
         **_periods(_STEP_DAY),

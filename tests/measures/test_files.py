@@ -20,6 +20,7 @@ from tests.measures.depot_rows import ROWS
 PLAIN = (pl.Int64, pl.Float64, pl.String, pl.Boolean, pl.Date, pl.Datetime)
 VALUES: dict[str, Any] = {
     "window": 30, "as_of": date(2026, 6, 30), "disposition": "repaired", "most": 100,
+    "rest": 8, "sites": ["Alder"], "zones": ["Europe/Lisbon"],
     "upto": 90, "least": 1,
 }  # fmt: skip
 CASES = [(measure, (name,)) for measure, allowed in MEASURES.items() for name in allowed]

@@ -1,0 +1,199 @@
+"""Does yield rise with practice: first checks against the jobs of a procedure that a technician has done."""
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from rqa.answers.comparison import compare
+from rqa.answers.result import Learning, rounded
+from rqa.answers.scope import Moment, Where, check_level, check_values, scope
+from rqa.errors import RequestError
+from rqa.measures.run import counts
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from rqa.stats import LearningCurve
+
+QUESTION = "learning"
+BY = ("technician", "procedure")
+LEAST = 100
+"""First checks below which nothing is said."""
+EVENTS = 10
+"""Failures, and passes, below which the test of a curve cannot be trusted."""
+PRACTISED = 30
+"""Jobs of the procedure from which on a yield below the depot's is no longer that of a beginner."""
+NEW_AFTER = 60
+"""Days after the first in the log from which on a technician's first job in it is taken to be the first indeed."""
+FAR = 10
+"""Times the jobs done, beyond which the jobs needed are not told."""
+FALSE_SHARE = LUCK = 0.05
+TOO_LITTLE, RISES, FALLS, FLAT = (
+    "too little work to say", "rises with practice", "falls with practice", "no change to be seen",
+)  # fmt: skip
+RETRAIN = "re-training may help; watch the work first"
+NUMBERS = ("doubling", "low", "high", "p_value", "p_adjusted", "now", "now_low", "now_high", "depot", "p_below",
+           "needed", "needed_low", "needed_high")  # fmt: skip
+
+
+def learning(now: Moment, *, where: Where | None = None, least: int = LEAST, level: float = 0.95) -> Learning:
+    """Say whether each technician's first-pass yield changes with the jobs of a procedure done, and when it is level.
+
+    `where` takes technician and procedure. `least`: first checks below which nothing is said. Columns: technician,
+    procedure, jobs, exposures (first checks), passed, yield, first_on, new (the first job lies 60 days or more after
+    the first of the log); doubling, by which the odds of a pass are multiplied with each doubling of the jobs done,
+    with low, high, p_value (that it is 1) and p_adjusted for how many were looked at; now, the curve's yield at the
+    latest job, with now_low, now_high; depot, the yield of all others on the procedure; p_below, how often luck alone
+    would set `now` as far from it, adjusted likewise; needed, the jobs after which the curve reaches the depot's level,
+    with needed_low, needed_high (1: from the first job on; null: never, or not told); verdict; suggestion.
+
+    A suggestion is made only of those who have done 30 jobs or more, whose curve lies below the depot's level by more
+    than luck, and who fail more than expected on their own mix of the procedure too (`compare`). `.practice` holds the
+    counts behind the curves.
+    """
+    import polars as pl
+
+    check_level(QUESTION, level)
+    asked = scope(QUESTION, by=BY, where=where, months=None, allowed=BY)
+    check_values(now.store, QUESTION, asked.where)
+    if isinstance(least, bool) or not isinstance(least, int) or least < 1:
+        raise RequestError(f"{QUESTION}: least is a number of first checks, 1 or more: {least!r}.")
+    kept = {name: values for name, values in asked.where.items() if name == "procedure"}
+    bands = counts(now.store, "practice", by=BY, where=kept, values={"as_of": now.day})
+    bands = bands.with_columns(rounded((bands["numbers"] / bands["jobs"]).to_list()).alias("experience"))
+    table = _pairs(bands)
+    if "technician" in asked.where:
+        mine = pl.col("technician").is_in(list(asked.where["technician"]))
+        table, bands = table.filter(mine), bands.filter(mine)
+    table = _judged(table, bands, least, level)
+    table = table.with_columns(pl.Series("suggestion", _suggestions(now, table), dtype=pl.String))
+    settings = {"as_of": now.day, **asked.settings(), "least": least, "level": level, "method": "logistic on log jobs"}
+    practice = bands.select(*BY, "experience", "exposures", "passed").filter(pl.col("exposures") > 0)
+    return Learning(table, settings, _notes(now, table, least), practice=practice)
+
+
+def _pairs(bands: "pl.DataFrame") -> "pl.DataFrame":
+    """A row a technician and procedure, with the yield of all others on the procedure."""
+    import polars as pl
+
+    table = bands.group_by(BY).agg(
+        pl.col("jobs").sum(), pl.col("exposures").sum(), pl.col("passed").sum(), pl.col("first_on").min()
+    )
+    first = pl.col("first_on").min()
+    others = {name: pl.col(name).sum().over("procedure") - pl.col(name) for name in ("exposures", "passed")}
+    share = pl.when(pl.col("exposures") > 0).then(pl.col("passed") / pl.col("exposures"))
+    depot = pl.when(others["exposures"] > 0).then(others["passed"] / others["exposures"])
+    return table.with_columns(
+        share.round(6).alias("yield"),
+        (pl.col("first_on") >= first + pl.duration(days=NEW_AFTER)).alias("new"),
+        depot.round(6).alias("depot"),
+    ).sort(BY)
+
+
+def _judged(table: "pl.DataFrame", bands: "pl.DataFrame", least: int, level: float) -> "pl.DataFrame":
+    import polars as pl
+
+    from rqa.stats import benjamini_hochberg
+
+    by_pair = bands.filter(pl.col("exposures") > 0).partition_by(BY, as_dict=True)
+    rows, enough = [], []
+    for row in table.iter_rows(named=True):
+        failed = row["exposures"] - row["passed"]
+        enough.append(row["exposures"] >= least and min(failed, row["passed"]) >= EVENTS)
+        own = by_pair.get((row["technician"], row["procedure"]))
+        said = _curve(own, row, level) if own is not None and enough[-1] else {}
+        rows.append({name: said.get(name, np.nan) for name in (*NUMBERS, "slope")})
+    made: dict[str, Any] = {name: np.array([r[name] for r in rows], dtype=float) for name in (*NUMBERS, "slope")}
+    slopes = benjamini_hochberg(p_values=made["p_value"], allowed=FALSE_SHARE)
+    made["p_adjusted"] = slopes.p_adjusted
+    made["p_below"] = benjamini_hochberg(p_values=made["p_below"], allowed=FALSE_SHARE).p_adjusted
+    verdicts = [
+        TOO_LITTLE if not there or np.isnan(p) else FLAT if not found else RISES if slope > 0 else FALLS
+        for there, p, found, slope in zip(enough, made["p_value"], slopes.found, made["slope"], strict=True)
+    ]
+    made["depot"] = table["depot"].fill_null(float("nan")).to_numpy()
+    finite = {name: np.where(np.isfinite(made[name]), made[name], np.nan) for name in NUMBERS}
+    return table.select(*BY, "jobs", "exposures", "passed", "yield", "first_on", "new").with_columns(
+        *(rounded(finite[name]).alias(name) for name in NUMBERS), pl.Series("verdict", verdicts, dtype=pl.String)
+    )
+
+
+def _curve(own: "pl.DataFrame", row: dict[str, Any], level: float) -> dict[str, float]:
+    from rqa.stats import experience_needed, learning_curve, yield_on_curve
+
+    curve = learning_curve(
+        experience=own["experience"].to_numpy(),
+        passed=own["passed"].to_numpy(),
+        checked=own["exposures"].to_numpy(),
+        level=level,
+    )
+    latest = yield_on_curve(curve, experience=float(own["experience"].max()))  # type: ignore[arg-type]
+    said = {
+        "doubling": 2.0**curve.slope, "low": 2.0**curve.slope_low, "high": 2.0**curve.slope_high,
+        "p_value": curve.p_value, "slope": curve.slope,
+        "now": float(latest.estimate), "now_low": float(latest.low), "now_high": float(latest.high),
+    }  # fmt: skip
+    depot = row["depot"]
+    if depot is not None and 0.0 < depot < 1.0 and curve.settled:
+        needed = experience_needed(curve, target=depot)
+        ends = {"needed": needed.estimate, "needed_low": needed.low, "needed_high": needed.high}
+        said |= {name: np.nan if end > FAR * row["jobs"] else max(end, 1.0) for name, end in ends.items()}
+        said["p_below"] = _apart(curve, float(own["experience"].max()), depot)  # type: ignore[arg-type]
+    return said
+
+
+def _apart(curve: "LearningCurve", at: float, depot: float) -> float:
+    """How often luck alone would set the curve as far from a yield, at one experience."""
+    from scipy import special
+
+    t, v = np.log(at), curve.covariance
+    gap = curve.intercept + curve.slope * t - float(special.logit(depot))
+    error = float(np.sqrt(v[0, 0] + 2.0 * t * v[0, 1] + t * t * v[1, 1]))
+    return float(2.0 * special.ndtr(-abs(gap) / error))
+
+
+def _suggestions(now: Moment, table: "pl.DataFrame") -> list[str]:
+    """A word for those whom every reading sets below the depot: practice, the curve, and the fair comparison."""
+    import polars as pl
+
+    low = table.filter(
+        (pl.col("jobs") >= PRACTISED)
+        & (pl.col("p_below") <= FALSE_SHARE)
+        & (pl.col("now") < pl.col("depot"))
+        & (pl.col("verdict") != RISES)
+    )
+    sure = set()
+    for procedure in low["procedure"].unique().sort().to_list():
+        fair = compare(now, who="technician", outcome="first_pass", where={"procedure": procedure}).table
+        worse = fair.filter((pl.col("p_value") <= LUCK) & (pl.col("ratio") > 1.0))
+        sure |= {(name, procedure) for name in worse["technician"].to_list()}
+    named = set(low.select(BY).iter_rows()) & sure
+    return [RETRAIN if pair in named else "" for pair in table.select(BY).iter_rows()]
+
+
+def _notes(now: Moment, table: "pl.DataFrame", least: int) -> tuple[str, ...]:
+    import polars as pl
+
+    few = table.filter(pl.col("verdict") == TOO_LITTLE).height
+    notes = list(now.notes)
+    if few:
+        notes.append(
+            f"{few:,} of {table.height:,} rows have fewer than {least} first checks, or fewer than {EVENTS} failures "
+            "or passes: too little work to say."
+        )
+    old = table.filter(~pl.col("new")).height
+    if old:
+        notes.append(
+            f"{old:,} of {table.height:,} rows begin within {NEW_AFTER} days of the log's first day: those technicians "
+            "may have practised before, so their jobs are counted from the log on and the early part of their curve is "
+            "unknown."
+        )
+    notes += [
+        "Practice and time pass together: a better tool or procedure looks like learning too. Models, steps and "
+        "billing within a procedure are not allowed for by the curve; a suggestion is made only where the comparison "
+        "on like work says the same. Jobs needed beyond those done are a guess, and are not told beyond ten times as "
+        "many.",
+        "Figures about people are for coaching and for changing the process, come with their uncertainty, and are "
+        "subject to local labour and privacy law. A fall is a question about the work before it is one about a person.",
+    ]
+    return tuple(notes)

@@ -1,0 +1,44 @@
+-- Defects at first attempts, with the units and the chances to make one.
+-- A row is one group. jobs: with a checked first attempt (passed or failed) in the group; exposures: their checked first
+-- attempts; failed: of these failed; chances: the opportunities of the checked steps, as their procedure declares them (the
+-- mean, rounded up, where it has the step several times with unlike numbers); undeclared: checked first attempts at steps
+-- that the job's procedure does not declare, with one chance each.
+-- Parameters: $as_of date: steps dated later are left out.
+-- Not counted: later attempts, attempts without a check. A month of null: neither the step nor its job has a date.
+with
+-- one row a procedure and step
+declared as (
+    select
+        procedure, step,
+        min_by(phase, step_seq) as phase,
+        cast(ceil(avg(coalesce(opportunities, 1))) as bigint) as opportunities
+    from procedures
+    group by procedure, step
+),
+-- one row a job and group
+units as (
+    select
+        /* groups: */ s.step as step, /* :groups */
+        s.job_id as job_id,
+        count(*) as exposures,
+        count(*) filter (where s.outcome = 'fail') as failed,
+        sum(coalesce(p.opportunities, 1)) as chances,
+        count(*) filter (where p.step is null) as undeclared
+    from steps as s
+    left join jobs as j on j.job_id = s.job_id
+    left join declared as p on p.procedure = j.procedure and p.step = s.step
+    where s.attempt = 1 and s.outcome in ('pass', 'fail')
+      and coalesce(coalesce(s.done_on, j.closed_on, j.opened_on) <= $as_of, true)
+      and /* filters: */ true /* :filters */
+    group by all
+)
+select
+    /* names: */ step, /* :names */
+    cast(count(*) as bigint) as jobs,
+    cast(coalesce(sum(exposures), 0) as bigint) as exposures,
+    cast(coalesce(sum(failed), 0) as bigint) as failed,
+    cast(coalesce(sum(chances), 0) as bigint) as chances,
+    cast(coalesce(sum(undeclared), 0) as bigint) as undeclared
+from units
+group by all
+order by all
