@@ -71,7 +71,8 @@ def comeback_cusum(
 
     Notes
     -----
-    Landmarks: the sum never falls under 0. A group without jobs after the baseline has no rows. Mixes that the baseline
+    Landmarks: the sum never falls under 0. Fewer than 100 matured jobs, or a baseline in which none or all came back,
+    give no rows and a note; so does a group without jobs after the baseline. Mixes that the baseline
     has few jobs of are drawn towards the share of all (beta-binomial), and those it has none of get that share.
 
     References
@@ -91,18 +92,23 @@ def comeback_cusum(
     if not 0 < quiet_months < float("inf"):
         raise RequestError(f"{QUESTION}: quiet_months is a number of months above 0: {quiet_months!r}.")
     table = _jobs(now, asked, window)
-    before, after, span = _split(table, baseline)
-    settings = {
+    settings: dict[str, object] = {
         "window": window, "as_of": now.day, "by": groups, "where": dict(asked.where), "odds": odds,
-        "chart": "risk-adjusted CUSUM" if adjusted else "Bernoulli CUSUM", "baseline": span,
+        "chart": "risk-adjusted CUSUM" if adjusted else "Bernoulli CUSUM", "baseline": None,
         "quiet_months": quiet_months,
     }  # fmt: skip
+    if table.height < FEWEST:
+        few = f"{table.height} matured jobs are too few to say what to expect; it takes {FEWEST} or more."
+        return _nothing(table, groups, settings, (*now.notes, few))
+    before, after, span = _split(table, baseline)
+    settings["baseline"] = span
     share = float(before["returned"].to_numpy().mean())
     if not 0.0 < share < 1.0:
-        raise RequestError(
-            f"{QUESTION}: {'none' if share == 0 else 'all'} of the {before.height:,} jobs of the baseline came back, "
-            "so there is nothing to tell a change by; give a longer baseline=."
+        alike = (
+            f"{'None' if share == 0 else 'All'} of the {before.height:,} jobs of the baseline ({span[0]} to {span[1]}) "
+            "came back, so there is nothing to tell a change by; give a longer baseline=."
         )
+        return _nothing(table, groups, settings, (*now.notes, alike))
     expected = _expected(before, after, share) if adjusted else np.full(after.height, share)
     frames = []
     for group, places in _places(after, groups):
@@ -120,11 +126,19 @@ def _jobs(now: Moment, asked: Scope, window: int) -> "pl.DataFrame":
     names = list(dict.fromkeys((*asked.by, *MIX)))
     values = {"window": window, "as_of": now.day, "disposition": "repaired"}
     table = counts(now.store, "comeback_sequence", by=names, where=asked.where, values=values)
-    if table.height < FEWEST:
-        raise RequestError(
-            f"{QUESTION}: {table.height} matured jobs are too few to say what to expect; it takes {FEWEST} or more."
-        )
     return table.with_columns(pl.concat_str([pl.col(n) for n in MIX], separator="\x1f").alias("mix"))
+
+
+def _nothing(
+    table: "pl.DataFrame", groups: tuple[str, ...], settings: dict[str, object], notes: tuple[str, ...]
+) -> ComebackCusum:
+    """An answer without rows, whose last note says why."""
+    import polars as pl
+
+    schema: dict[str, pl.DataType] = {name: table.schema[name] for name in groups}
+    schema |= {"period": pl.Date(), "size": pl.Int64(), "returned": pl.Int64(), "expected": pl.Float64(),
+               "value": pl.Float64(), "limit": pl.Float64(), "signal": pl.String()}  # fmt: skip
+    return ComebackCusum(pl.DataFrame(schema=schema), settings, notes)
 
 
 def _split(table: "pl.DataFrame", baseline: Months | None) -> tuple["pl.DataFrame", "pl.DataFrame", tuple[date, date]]:

@@ -285,5 +285,7 @@ def test_an_empty_store_has_empty_charts() -> None:
                         "days_between_comebacks"):  # fmt: skip
             assert depot.control_chart(measure).table.height == 0
         assert depot.capability().table.height == 0
-        with pytest.raises(RequestError, match="0 matured jobs are too few"):
-            depot.comeback_cusum()
+        watched = depot.comeback_cusum(by="site")
+        assert watched.table.height == 0
+        assert watched.table.columns[:3] == ["site", "period", "size"]
+        assert "0 matured jobs are too few" in watched.notes[-1]
