@@ -54,8 +54,8 @@ def connect(
         connection = duckdb.connect(":memory:" if read_only else str(path), config=config)
         try:
             connection.execute("set TimeZone = 'UTC'")
-            # The engine's own bar would be drawn into a notebook's or a program's output. In a notebook without widgets it
-            # is off, and the engine refuses to be told so.
+            # The engine's own bar would be drawn into a program's output. In a notebook without widgets it is off, and
+            # the engine refuses to be told so.
             if connection.execute("select current_setting('enable_progress_bar')").fetchall() != [(False,)]:
                 connection.execute("set enable_progress_bar = false")
             # A mistyped table must be an error, not a Python variable of that name.

@@ -9,6 +9,7 @@ import pytest
 
 import rqa
 from rqa.errors import RequestError, SourceError, StoreError
+from rqa.store.limits import MEMORY
 from tests.workspaces import Workspace, csv_of, job
 
 MAPPING = {"files": {"f": {"path": "jobs.csv"}}, "table": [{"table": "jobs", "from": "f"}]}
@@ -26,7 +27,7 @@ TROUBLES = [
      "the disk is full"),
     (caused(StoreError("f.csv: the engine could not read it"),
             duckdb.OutOfMemoryException("failed to offload data block of size 256.0 KiB")), "the disk is full"),
-    (duckdb.OutOfMemoryException("failed to allocate data of size 2.0 MiB"), "needs more memory than the 1GB"),
+    (duckdb.OutOfMemoryException("failed to allocate data of size 2.0 MiB"), f"needs more memory than the {MEMORY}"),
     (PermissionError(errno.EACCES, "Permission denied", "x/depot.duckdb"), "x/depot.duckdb: Permission denied"),
     (duckdb.InternalException("something new"), "the engine failed: something new"),
 ]  # fmt: skip
