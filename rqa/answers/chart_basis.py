@@ -6,6 +6,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from rqa.answers.periods import day_of, first_day, period_name, span_of
+from rqa.answers.scope import Where
 from rqa.errors import RequestError
 from rqa.measures.run import counts
 
@@ -13,7 +14,7 @@ if TYPE_CHECKING:
     from rqa.answers.scope import Moment
 
 QUESTION = "control_chart"
-Stages = str | date | Sequence[str | date]
+Stages = str | date | Sequence[str | date] | None
 Aside = Mapping[str | date, str]
 
 
@@ -58,14 +59,38 @@ class Basis:
         return found
 
 
+def filters(now: "Moment", where: Where | str | None) -> Where | None:
+    """The filters as given, or those that the scope of an action names: model=Quern; step=close case."""
+    if not isinstance(where, str):
+        return where
+    actions = _actions(now)
+    if where not in actions:
+        raise RequestError(
+            f"{QUESTION}: where takes filters, or an action; {where!r} is none. "
+            f"Actions in the store: {', '.join(actions) or 'none'}."
+        )
+    scope: str = actions[where]["scope"]
+    pairs = [part.partition("=") for part in scope.split(";") if part.strip()]
+    if any(not sign for _, sign, _ in pairs):
+        raise RequestError(
+            f"{QUESTION}: the scope of {where} ({scope}) is not written as filters, such as model=Quern; step=close "
+            "case. Give where= itself."
+        )
+    return {name.strip(): value.strip() for name, _, value in pairs}
+
+
+def _actions(now: "Moment") -> dict[str, dict[str, Any]]:
+    return {row["action_id"]: row for row in counts(now.store, "actions").iter_rows(named=True)}
+
+
 def basis(
     now: "Moment", *, period: str, baseline: object = None, stages: Stages = (), set_aside: Aside | None = None
 ) -> Basis:
     """Read baseline, stages and points set aside as they are given to a depot's chart."""
     span = None if baseline is None else span_of(QUESTION, "baseline", baseline)
-    given = (stages,) if isinstance(stages, str | date) else tuple(stages)
+    given = (stages,) if isinstance(stages, str | date) else tuple(stages or ())
     made, notes = [], []
-    actions = {row["action_id"]: row for row in counts(now.store, "actions").iter_rows(named=True)} if given else {}
+    actions = _actions(now) if given else {}
     for one in given:
         if one in actions:
             action = actions[one]

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from rqa.answers.chart_basis import Aside, Basis, Stages, basis, check_fits
+from rqa.answers.chart_basis import Aside, Basis, Stages, basis, check_fits, filters
 from rqa.answers.chart_made import EWMA_WEIGHT, EWMA_WIDTH, NO_LIMITS, Made, check_chart, make
 from rqa.answers.chart_rules import ewma_false_alarms, false_alarms, rules_named
 from rqa.answers.chart_series import CHARTED, MEASURES, Counted, Measure, Series, is_mature, monthly, ripens, series_of
@@ -33,7 +33,7 @@ def control_chart(
     by: By = (),
     period: str = "month",
     window: int = 30,
-    where: Where | None = None,
+    where: Where | str | None = None,
     months: Months | None = None,
     chart: str = "auto",
     limits: str | None = None,
@@ -52,7 +52,8 @@ def control_chart(
         attempts at steps that failed, a job). Measured: labour_minutes (of repaired jobs), step_values, test_values
         (first attempts and runs). Rare events: jobs_between_comebacks, days_between_comebacks.
     by, where
-        One chart for each group, and filters, as the measure's own answer takes them.
+        One chart for each group, and filters, as the measure's own answer takes them. The id of an action in place of
+        filters is its scope.
     period
         "month" or "week" (ISO, Monday to Sunday), in the site's calendar. The gaps between come-backs have a point a
         come-back instead.
@@ -100,7 +101,8 @@ def control_chart(
     ruled = rules_named(QUESTION, rules)
     if chart == "ewma" and rules != "limits":
         raise RequestError(f"{QUESTION}: an EWMA carries the past along, so its limits alone judge it: rules='limits'.")
-    found = series_of(now, measure, groups, period=period, window=window, where=where, months=months)
+    found = series_of(now, measure, groups, period=period, window=window,
+                      where=filters(now, where), months=months)  # fmt: skip
     each = "come-back" if kind in ("jobs-between", "time-between") else period
     based = basis(now, period=each, baseline=baseline, stages=stages, set_aside=set_aside)
     for series in found.series:

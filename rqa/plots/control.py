@@ -135,9 +135,9 @@ def _layers(
     limited = base.transform_filter("isValid(datum.lower)")
     judged, quiet, loud = "datum.mature && datum.aside == ''", "datum.signal == ''", "datum.signal != ''"
     layers = [
-        limited.mark_rect(style="rqa-band").encode(x=whole, x2=end, y=under.y("from"), y2="to:Q"),
-        limited.mark_rule(style="rqa-centre").encode(x=whole, x2=end, y=under.y("centre")),
-        base.mark_bar(style="rqa-size", width=alt.RelativeBandSize(0.7)).encode(
+        limited.mark_rect(style="rqa-band", aria=False).encode(x=whole, x2=end, y=under.y("from"), y2="to:Q"),
+        limited.mark_rule(style="rqa-centre", aria=False).encode(x=whole, x2=end, y=under.y("centre")),
+        base.mark_bar(style="rqa-size", width=alt.RelativeBandSize(0.7), aria=False).encode(
             x=x, y=under.y("foot"), y2="bar:Q", tooltip=tips
         ),
         have.transform_filter(judged).mark_line(style="rqa-line").encode(x=x, y=under.y("value")),
@@ -172,7 +172,9 @@ def _layers(
             have.transform_filter(over)
             .mark_text(style="rqa-label", fontWeight="bold", align="center", dy=18)
             .encode(x=x, y=under.y("value"), text="share:N"),
-            have.mark_point(opacity=0, size=300).encode(x=x, y=under.y("value"), tooltip=tips).add_params(over),
+            have.mark_point(opacity=0, size=300, aria=False)
+            .encode(x=x, y=under.y("value"), tooltip=tips)
+            .add_params(over),
         ]
     return layers
 

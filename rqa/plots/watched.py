@@ -108,9 +108,9 @@ def _layers(rows: list[dict[str, Any]], under: Ground, base: Any) -> list[Any]:
         base.transform_filter(f"datum.month == '{last}'")
         .mark_text(style="rqa-note", align="left", baseline="bottom", dy=-2)
         .encode(**named),
-        base.mark_bar(style="rqa-size").encode(x=x, y=under.y("foot"), y2="bar:Q", tooltip=tips),
+        base.mark_bar(style="rqa-size", aria=False).encode(x=x, y=under.y("foot"), y2="bar:Q", tooltip=tips),
         base.mark_line(style="rqa-line", interpolate="step-after").encode(x=x, y=under.y("value")),
-        base.mark_point(opacity=0, size=40).encode(x=x, y=under.y("value"), tooltip=tips),
+        base.mark_point(opacity=0, size=40, aria=False).encode(x=x, y=under.y("value"), tooltip=tips),
         base.transform_filter("datum.signal != ''")
         .mark_point(style="rqa-signal", filled=True)
         .encode(x=x, y=under.y("value"), tooltip=tips),

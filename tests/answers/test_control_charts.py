@@ -159,6 +159,7 @@ def test_a_stage_begins_with_the_first_whole_period_of_its_action(depot: Depot) 
     place = plain["period"].to_list().index(date(2026, 2, 1))
     same_lines(r.table, spc.p_chart(count=count, size=plain["size"].to_list(), stages=[place]))
     assert any("ACT-1 (guide) took effect on 2026-01-05, for step=reseat." in note for note in r.notes)
+    assert depot.control_chart("first_pass_yield", where="ACT-1", stages="ACT-1", chart="p").table.equals(r.table)
     by_weeks = depot.control_chart("first_pass_yield", where=where, stages="ACT-1", chart="p", period="week").table
     assert by_weeks.filter(pl.col("stage") == 2)["period"].min() == began
 
@@ -254,6 +255,7 @@ def test_units_are_not_mixed() -> None:
         (lambda d: d.control_chart("comebacks", limits="exact"), "limits= goes with chart="),
         (lambda d: d.control_chart("comebacks", rules="all"), "There is: few, limits, western_electric, nelson"),
         (lambda d: d.control_chart("comebacks", stages="ACT-9"), "Actions in the store: ACT-1"),
+        (lambda d: d.control_chart("comebacks", where="ACT-9"), "where takes filters, or an action"),
         (lambda d: d.control_chart("comebacks", set_aside={"2024-01": "old"}), "no point 2024-01 to set aside"),
         (lambda d: d.control_chart("comebacks", set_aside={"2025-03": " "}), "a reason in words"),
         (
