@@ -15,6 +15,7 @@ from rqa.answers.result import (
     TimeToDetect,
 )
 from rqa.errors import RequestError
+from rqa.plots.comeback_pictures import COMEBACK_PICTURES, MANY_ROWS
 from rqa.plots.control import chart_title, plot_control
 from rqa.plots.groups import plot_groups
 from rqa.plots.margins import plot_capability, plot_detection
@@ -31,6 +32,7 @@ OTHERS: dict[type[Answer], Callable[..., Any]] = {
     ComebackCusum: plot_watched,
     CapabilityIndices: plot_capability,
     TimeToDetect: plot_detection,
+    **COMEBACK_PICTURES,
 }
 """What is no row of shares, each with what draws it."""
 
@@ -62,7 +64,7 @@ def plot(
         kinds = ", ".join(k.__name__ for k in drawn)
         raise RequestError(f"there is no picture of {type(result).__name__}; there is one of {kinds}.")
     rows = result.table.height
-    if rows > MOST_ROWS:
+    if rows > MOST_ROWS and not isinstance(result, MANY_ROWS):
         raise RequestError(
             f"{rows:,} rows are more than a picture can show ({MOST_ROWS:,}); ask for fewer groupings in by=, "
             "or narrow the question with where= or months=."
