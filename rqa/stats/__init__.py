@@ -6,6 +6,7 @@ know NumPy and SciPy and nothing of logs, stores or charts, so each can be used 
 
 from rqa.stats.audit_size import AuditSize, jobs_to_audit
 from rqa.stats.chronic import ManyReturns, many_returns
+from rqa.stats.closeness import ClosePairs, Knox, ScanProbability, close_pairs, knox_test, scan_probability
 from rqa.stats.common_ratio import MantelHaenszel, mantel_haenszel
 from rqa.stats.concentration import WorstUnits, worst_units
 from rqa.stats.contrast import IncidenceContrast, incidence_contrast
@@ -21,12 +22,14 @@ from rqa.stats.hazard import SmoothedHazard, smoothed_hazard
 from rqa.stats.incidence import CumulativeIncidence, cumulative_incidence
 from rqa.stats.learning import LearningCurve, learning_curve
 from rqa.stats.learning_reach import CurvePoints, ExperienceNeeded, experience_needed, yield_on_curve
+from rqa.stats.masked_causes import MaskedCauses, masked_cause_mle
 from rqa.stats.mean_cumulative import MeanCumulative, mean_cumulative_function
 from rqa.stats.mean_cumulative_contrast import MeanCumulativeDifference, mean_cumulative_difference
 from rqa.stats.mean_cumulative_counts import mean_cumulative_from_counts
 from rqa.stats.mix import MixExpectation, expected_from_mix
 from rqa.stats.moving_yield import SmoothedYield, smoothed_yield
 from rqa.stats.multiplicity import Discoveries, benjamini_hochberg
+from rqa.stats.pooled import PooledShare, PoolSize, best_pool_size, pooled_share
 from rqa.stats.power_law import PowerLawFit, power_law_fit
 from rqa.stats.process_capability import Capability, capability
 from rqa.stats.product import ProductInterval, product_interval
@@ -49,6 +52,7 @@ __all__ = [
     "AuditSize",
     "Capability",
     "ChainLadder",
+    "ClosePairs",
     "CumulativeIncidence",
     "CurvePoints",
     "DefectRate",
@@ -60,15 +64,19 @@ __all__ = [
     "FunnelLimits",
     "IncidenceContrast",
     "KaplanMeier",
+    "Knox",
     "LearningCurve",
     "LogRank",
     "MantelHaenszel",
     "ManyReturns",
+    "MaskedCauses",
     "MeanCumulative",
     "MeanCumulativeDifference",
     "MixExpectation",
     "OrderReversals",
     "Overdispersion",
+    "PoolSize",
+    "PooledShare",
     "PowerLawFit",
     "ProductInterval",
     "Projection",
@@ -79,6 +87,7 @@ __all__ = [
     "ReturnRates",
     "SamplingPlan",
     "SamplingPlanOc",
+    "ScanProbability",
     "Shrinkage",
     "SigmaLevel",
     "SmoothedHazard",
@@ -88,9 +97,11 @@ __all__ = [
     "TrendTest",
     "WorstUnits",
     "benjamini_hochberg",
+    "best_pool_size",
     "beta_binomial_shrinkage",
     "capability",
     "chain_ladder",
+    "close_pairs",
     "cumulative_incidence",
     "defect_rate",
     "difference_interval",
@@ -103,11 +114,13 @@ __all__ = [
     "incidence_contrast",
     "jobs_to_audit",
     "kaplan_meier",
+    "knox_test",
     "laplace_test",
     "learning_curve",
     "log_rank",
     "mantel_haenszel",
     "many_returns",
+    "masked_cause_mle",
     "mean_cumulative_difference",
     "mean_cumulative_from_counts",
     "mean_cumulative_function",
@@ -115,6 +128,7 @@ __all__ = [
     "month_spread",
     "order_reversals",
     "overdispersion",
+    "pooled_share",
     "power_law_fit",
     "product_interval",
     "projected_share",
@@ -125,6 +139,7 @@ __all__ = [
     "return_rates",
     "sampling_plan",
     "sampling_plan_oc",
+    "scan_probability",
     "sigma_level",
     "smoothed_hazard",
     "smoothed_yield",

@@ -1,0 +1,202 @@
+"""Do cases that are close in time also tend to be close in kind: Knox's test; and chances of a scan window."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import special, stats
+
+from rqa import arguments
+from rqa.arguments import Counts, Numbers
+
+
+@dataclass(frozen=True, eq=False)
+class Knox:
+    """Pairs close in both ways against the number that chance would make, with the chance of so many or more."""
+
+    pairs: Counts
+    close_in_time: Counts
+    close_in_kind: Counts
+    both: Counts
+    expected: Numbers
+    ratio: Numbers
+    p_value: Numbers
+
+
+@dataclass(frozen=True, eq=False)
+class ClosePairs:
+    """Pairs of cases close in time, in kind, and in both, as `knox_test` takes them."""
+
+    within: float
+    pairs: int
+    close_in_time: int
+    close_in_kind: int
+    both: int
+
+
+@dataclass(frozen=True, eq=False)
+class ScanProbability:
+    """Chance that a window holds so many events; `exact` tells where the formula is exact."""
+
+    events: Counts
+    most: Counts
+    window: Numbers
+    chance: Numbers
+    exact: NDArray[np.bool_]
+
+
+def knox_test(*, pairs: ArrayLike, close_in_time: ArrayLike, close_in_kind: ArrayLike, both: ArrayLike) -> Knox:
+    """Say whether come-backs close in time are more often of one kind (bench, lot, model) than chance would have it.
+
+    Parameters
+    ----------
+    pairs
+        Pairs of cases in all, n (n - 1) / 2 for n cases: whole numbers, any shape.
+    close_in_time, close_in_kind, both
+        Of these, pairs close in time, alike in kind, and both; of the same shape.
+
+    Returns
+    -------
+    Knox
+        `expected` = close in time x close in kind / pairs; `ratio` = both / expected; `p_value` of so many or more, the
+        count taken as Poisson. NaN where nothing was expected.
+
+    Notes
+    -----
+    The Poisson holds where both kinds of closeness are rare. Where a large share of pairs is alike in kind, p is not
+    to be trusted: scan by `scan_statistic` instead. A kind whose work grew over the time looks close without cause.
+
+    Raises
+    ------
+    ValueError
+        Counts that are missing, negative or not whole; both above either; either above pairs.
+
+    References
+    ----------
+    1. E. G. Knox, Applied Statistics 13, 1964, 25-29.
+    2. D. E. Barton and F. N. David, in Research Papers in Statistics, 1966, 217-235 (when it is Poisson).
+
+    Examples
+    --------
+    >>> r = knox_test(pairs=4560, close_in_time=152, close_in_kind=25, both=5)
+    >>> f"{r.expected:.2f} expected, p {r.p_value:.4f}"
+    '0.83 expected, p 0.0017'
+
+    Five pairs are close both ways where less than one was expected: some of them hang together.
+    """
+    time, n = arguments.part_and_whole("close_in_time", close_in_time, "pairs", pairs)
+    kind, _ = arguments.part_and_whole("close_in_kind", close_in_kind, "pairs", n)
+    x, time = arguments.part_and_whole("both", both, "close_in_time", time)
+    x, kind = arguments.part_and_whole("both", x, "close_in_kind", kind)
+    expected = time / np.maximum(n, 1) * kind
+    known = expected > 0
+    mean = np.where(known, expected, 1.0)
+    chance = np.where(x == 0, 1.0, special.gammainc(np.maximum(x, 1), mean))
+    return Knox(
+        pairs=arguments.frozen_counts(n),
+        close_in_time=arguments.frozen_counts(time),
+        close_in_kind=arguments.frozen_counts(kind),
+        both=arguments.frozen_counts(x),
+        expected=arguments.frozen(expected),
+        ratio=arguments.frozen(np.where(known, x / mean, np.nan)),
+        p_value=arguments.frozen(np.where(known, chance, np.nan)),
+    )
+
+
+def close_pairs(*, day: ArrayLike, kind: ArrayLike, within: float) -> ClosePairs:
+    """Count the pairs of cases that lie at most so many days apart, that are of one kind, and both.
+
+    Parameters
+    ----------
+    day
+        Day of each case: numbers, one row.
+    kind
+        What it was, such as the bench: any values that can be compared, one per case.
+    within
+        Days apart up to which a pair is close, from 0 up.
+
+    Raises
+    ------
+    ValueError
+        Rows of different lengths; a day that is missing.
+
+    Examples
+    --------
+    >>> close_pairs(day=[1, 2, 2, 30], kind=["a", "a", "b", "a"], within=3).both
+    1
+    """
+    when, limit = arguments.measurements("day", day), arguments.amount("within", within)
+    label = np.unique(np.asarray(kind), return_inverse=True)[1].ravel()
+    if when.ndim != 1 or when.shape != label.shape or np.isnan(when).any():
+        raise ValueError(f"day and kind must be one row each, of one length, none missing: {when.shape}, {label.shape}")
+    size = np.bincount(label) if len(label) else np.zeros(0, dtype=np.int64)
+    return ClosePairs(
+        within=limit,
+        pairs=len(when) * (len(when) - 1) // 2,
+        close_in_time=_near(when, limit),
+        close_in_kind=int((size * (size - 1) // 2).sum()),
+        both=sum(_near(when[label == one], limit) for one in range(len(size))),
+    )
+
+
+def scan_probability(*, events: ArrayLike, most: ArrayLike, window: ArrayLike) -> ScanProbability:
+    """Say how likely some window of the time holds at least so many of the events, were they spread at random.
+
+    Parameters
+    ----------
+    events
+        Events in the whole time: whole numbers from 1, any shape.
+    most
+        Events in the fullest window: whole numbers from 1 to `events`, of the same shape.
+    window
+        Length of the window as a share of the time: strictly between 0 and 1.
+
+    Returns
+    -------
+    ScanProbability
+        `chance`, at most 1, and `exact`: whether more than half of the events lie in a window of at most half the time,
+        or all of them in one of any length. Elsewhere it is an approximation, close where the chance is below 10 %.
+
+    Notes
+    -----
+    (most / window - events + 1) b(most) + 2 G(most + 1), b and G the binomial chance and upper tail. The window slides;
+    choosing its length after a look at the data makes the chance too small: use `scan_statistic` for that.
+
+    Raises
+    ------
+    ValueError
+        Counts that are missing, not whole or below 1; most above events; a window outside (0, 1).
+
+    References
+    ----------
+    1. J. I. Naus, Journal of the American Statistical Association 60, 1965, 532-538.
+    2. S. Wallenstein and N. Neff, Statistics in Medicine 6, 1987, 197-207 (approximation).
+
+    Examples
+    --------
+    >>> round(float(scan_probability(events=8, most=5, window=0.2).chance), 3)
+    0.168
+
+    Five of eight come-backs of a year within some ten weeks: chance alone does that one time in six.
+    """
+    k, n = arguments.part_and_whole("most", most, "events", events)
+    w = arguments.shares("window", window)
+    if (k < 1).any():
+        raise ValueError(f"most must be at least 1: {k.min()}")
+    if ((w == 0) | (w == 1)).any():
+        raise ValueError("window must be strictly between 0 and 1")
+    m, size, w = arguments.same_shape({"most": k.astype(np.float64), "events": n.astype(np.float64), "window": w})
+    chance = (m / w - size + 1.0) * stats.binom.pmf(m, size, w) + 2.0 * stats.binom.sf(m, size, w)
+    return ScanProbability(
+        events=arguments.frozen_counts(size.astype(np.int64)),
+        most=arguments.frozen_counts(m.astype(np.int64)),
+        window=arguments.frozen(w),
+        chance=arguments.frozen(np.where(m == 1, 1.0, np.clip(chance, 0.0, 1.0))),
+        exact=np.asarray((m == 1) | (m == size) | ((m > size / 2.0) & (w <= 0.5))),
+    )
+
+
+def _near(day: Numbers, within: float) -> int:
+    ordered = np.sort(day)
+    last = np.searchsorted(ordered, ordered + within, side="right")
+    return int((last - np.arange(1, len(ordered) + 1)).sum())

@@ -1,0 +1,265 @@
+"""The likelihood of masked causes: its value, slope and curvature, its maximum, and limits along its profile."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import linalg, sparse, special
+from scipy.sparse import csgraph
+
+from rqa.arguments import Numbers
+from rqa.stats.told_apart import open_ended
+
+CERTAIN = 50.0
+"""A rate at which coming back is certain to the last digit of a double; a likelihood that still rises there ends."""
+STEPS = 2000
+SETTLED = 1e-9
+SMALL = 0.1
+FAR = 0.5
+"""Mean causes per job up to which g may be eased at the maximum, and a rate up to which it may at the limits."""
+NEAR = 0.02
+"""Below this, series are used, whose next term is under 1e-15."""
+
+
+@dataclass(frozen=True, eq=False)
+class Best:
+    """Rates at a maximum of the log-likelihood, and whether the search settled."""
+
+    rate: Numbers
+    log_likelihood: float
+    settled: bool
+
+
+@dataclass(frozen=True, eq=False)
+class Problem:
+    """Rows of come-backs: `own`, exposures to candidates; `done`, to all steps; `times`; and the `quiet` exposures.
+
+    log L = -quiet r + sum times (log own r + g(done r)) + r square r, where g(m) = log((1 - exp(-m)) / m). Without
+    `done`, as for counts, g is 0; `square` stands in for it where the means are small.
+    """
+
+    quiet: Numbers
+    own: Numbers
+    times: Numbers
+    done: Numbers | None
+    square: Numbers
+
+    def parts(self) -> list[NDArray[np.int64]]:
+        """Steps that share no row of come-backs can be fitted apart."""
+        rows = sparse.csr_array((self.own if self.done is None else self.done) > 0).astype(np.int64)
+        _, label = csgraph.connected_components(rows.T @ rows, directed=False)
+        return [np.flatnonzero(label == one) for one in np.unique(label)]
+
+    def of_steps(self, steps: NDArray[np.int64]) -> "Problem":
+        """The problem of some steps alone, like rows taken together."""
+        rows = self.own[:, steps].any(axis=1)
+        own = self.own[np.ix_(rows, steps)]
+        done = None if self.done is None else self.done[np.ix_(rows, steps)]
+        return _together(self.quiet[steps], own, self.times[rows], done, self.square[np.ix_(steps, steps)])
+
+    def eased(self) -> "Problem":
+        """The same with g(m) = -m / 2 + m^2 / 24, short by less than m^4 / 2880: many rows become alike."""
+        if self.done is None:
+            return self
+        square = self.square + (self.done.T * (self.times / 24.0)) @ self.done
+        return _together(self.quiet + self.times @ self.done / 2.0, self.own, self.times, None, square)
+
+    def exposure(self) -> Numbers:
+        """Exposures to each step, those of jobs that came back included."""
+        return self.quiet if self.done is None else np.asarray(self.quiet + self.times @ self.done)
+
+    def start(self) -> Numbers:
+        """Come-backs shared evenly among candidates, over exposures."""
+        even = (self.own > 0) / np.maximum((self.own > 0).sum(axis=1, keepdims=True), 1)
+        exposure = self.exposure()
+        return np.asarray((self.times @ even) / np.where(exposure > 0, exposure, 1.0), dtype=np.float64)
+
+    def value(self, rate: Numbers) -> float:
+        """Log-likelihood; minus infinity where come-backs are left without a cause."""
+        with np.errstate(divide="ignore"):
+            total = self.times @ np.log(self.own @ rate) - self.quiet @ rate + rate @ self.square @ rate
+        return float(total if self.done is None else total + self.times @ _fall(self.done @ rate)[0])
+
+    def slope(self, rate: Numbers) -> Numbers:
+        """Its derivative by each rate."""
+        return np.asarray((self.times / (self.own @ rate)) @ self.own - self._waited(rate), dtype=np.float64)
+
+    def curvature(self, rate: Numbers) -> Numbers:
+        """Minus its second derivatives."""
+        bent = (self.own.T * (self.times / (self.own @ rate) ** 2)) @ self.own - 2.0 * self.square
+        if self.done is not None:
+            bent -= (self.done.T * (self.times * _fall(self.done @ rate)[2])) @ self.done
+        return np.asarray(bent, dtype=np.float64)
+
+    def attributed(self, rate: Numbers) -> Numbers:
+        """Come-backs that each step most likely caused."""
+        caused = self.own @ rate
+        return np.asarray(rate * ((self.times / np.where(caused > 0, caused, 1.0)) @ self.own), dtype=np.float64)
+
+    def shared_again(self, rate: Numbers) -> Numbers:
+        """One step of expectation and maximisation: attributed come-backs over the exposure until the first of them."""
+        waited = self._waited(rate)
+        return np.asarray(self.attributed(rate) / np.where(waited > 0, waited, 1.0), dtype=np.float64)
+
+    def _waited(self, rate: Numbers) -> Numbers:
+        waited = self.quiet - 2.0 * self.square @ rate
+        if self.done is not None:
+            waited = waited + (self.times * _fall(self.done @ rate)[1]) @ self.done
+        return np.asarray(waited, dtype=np.float64)
+
+
+def _together(quiet: Numbers, own: Numbers, times: Numbers, done: Numbers | None, square: Numbers) -> Problem:
+    key = own if done is None else np.hstack([own, done])
+    _, first, place = np.unique(key, axis=0, return_index=True, return_inverse=True)
+    merged = np.bincount(place.ravel(), weights=times, minlength=len(first)).astype(np.float64)
+    return Problem(quiet, own[first], merged, None if done is None else done[first], square)
+
+
+def maximise(problem: Problem, start: Numbers, held: int | None = None) -> Best:
+    """Rates of the highest likelihood, from a start, with one rate held if wanted."""
+    top = np.inf if problem.done is None else CERTAIN
+    rate = np.minimum(start, top)
+    value = problem.value(rate)
+    if not np.isfinite(value):
+        even = problem.start()
+        rate = 0.9 * rate + 0.1 * np.minimum(even, top)
+        if held is not None:
+            rate[held] = start[held]
+        value = problem.value(rate)
+        if not np.isfinite(value):
+            return Best(rate, value, settled=True)
+    for _ in range(STEPS):
+        before = value
+        shared = np.minimum(problem.shared_again(rate), top)
+        if held is not None:
+            shared[held] = rate[held]
+        risen = problem.value(shared)
+        if risen > value:
+            rate, value = shared, risen
+        rate, value, promised = _newton(problem, rate, value, top, held)
+        if value - before < SETTLED and promised < SETTLED:
+            return Best(rate, value, settled=True)
+    return Best(rate, value, settled=False)
+
+
+def _newton(
+    problem: Problem, rate: Numbers, value: float, top: float, held: int | None
+) -> tuple[Numbers, float, float]:
+    """One step towards the top of the parabola, shortened until it rises; and the rise it promised."""
+    slope = problem.slope(rate)
+    free = ((rate > 0) & (rate < top)) | ((rate == 0) & (slope > 0)) | ((rate >= top) & (slope < 0))
+    if held is not None:
+        free[held] = False
+    if not free.any():
+        return rate, value, 0.0
+    bent = problem.curvature(rate)[np.ix_(free, free)]
+    size = np.diag(bent).copy()
+    if not (size > 0).all():
+        return rate, value, 0.0
+    try:
+        way = linalg.cho_solve(linalg.cho_factor(bent + np.diag(1e-10 * size)), slope[free])
+    except linalg.LinAlgError:
+        return rate, value, 0.0
+    part = 1.0
+    while part > 1e-4:
+        tried = rate.copy()
+        tried[free] = np.clip(rate[free] + part * way, 0.0, top)
+        risen = problem.value(tried)
+        if risen > value:
+            return tried, risen, risen - value
+        part /= 4.0
+    return rate, value, 0.0
+
+
+def entangled(problem: Problem, best: Best) -> NDArray[np.bool_]:
+    """Steps whose share could be shifted to others without the likelihood noticing."""
+    found = np.zeros(len(best.rate), dtype=np.bool_)
+    if not len(problem.times):
+        return found
+    slope = problem.slope(best.rate)
+    loose = (best.rate > 0) | (np.abs(slope) <= 1e-6 * (problem.exposure()))
+    loose &= problem.own.any(axis=0)
+    rows = [problem.own, problem.quiet[None, :], *([] if problem.done is None else [problem.done])]
+    found[loose] = open_ended(np.vstack(rows)[:, loose])
+    return found
+
+
+def profile_limits(problem: Problem, best: Best, level: float) -> tuple[Numbers, Numbers]:
+    """Rates at which the profile of the log-likelihood has fallen by half the chi-squared quantile, on either side."""
+    z = float(special.ndtri((1.0 + level) / 2.0))
+    exact, top = (problem, best), best
+    if problem.done is not None and len(problem.times) and (problem.done @ best.rate).max() < SMALL:
+        problem = problem.eased()
+        top = maximise(problem, best.rate)
+    spread = _spread(problem, best.rate)
+    low, high = np.empty_like(best.rate), np.empty_like(best.rate)
+    for step in range(len(best.rate)):
+        low[step] = _end(problem, top, step, z, spread[step], up=False)
+        high[step] = _end(problem, top, step, z, spread[step], up=True)
+        if problem is not exact[0] and not high[step] < FAR:
+            high[step] = _end(*exact, step, z, spread[step], up=True)
+    return np.minimum(low, best.rate), np.maximum(high, best.rate)
+
+
+def _end(problem: Problem, best: Best, step: int, z: float, spread: float, *, up: bool) -> float:
+    """Root of sqrt(2 (top - profile)) - z, by Newton's method within a bracket."""
+    top = np.inf if problem.done is None else CERTAIN
+    middle = float(best.rate[step])
+    near, far = middle, (top if up else 0.0)
+    if middle >= top and up:
+        return top
+    if not problem.own[:, step].any():
+        # Never a candidate: only the exposures speak, and they speak against any rate above 0.
+        if not up:
+            return 0.0
+    elif not up and _fallen(maximise(problem, _with(best.rate, step, 0.0), step), best) <= z:
+        return 0.0
+    point = middle + (z if up else -z) * spread
+    rate = best.rate
+    for _ in range(100):
+        if not (min(near, far) < point < max(near, far)):
+            point = 2.0 * near + 1e-12 if np.isinf(far) else (near + far) / 2.0
+        here = maximise(problem, _with(rate, step, point), step)
+        fallen = _fallen(here, best)
+        if abs(fallen - z) < 1e-7 or abs(far - near) < 1e-12 * max(near, 1e-300):
+            return point
+        near, far = (point, far) if fallen < z else (near, point)
+        if np.isfinite(fallen) and fallen > 0:
+            rate = here.rate
+            steepness = -float(problem.slope(here.rate)[step]) / fallen
+            point = point - (fallen - z) / steepness if steepness != 0 else np.nan
+        else:
+            point = np.nan
+    return point
+
+
+def _fallen(here: Best, best: Best) -> float:
+    return float(np.sqrt(2.0 * max(best.log_likelihood - here.log_likelihood, 0.0)))
+
+
+def _with(rate: Numbers, step: int, value: float) -> Numbers:
+    changed = rate.copy()
+    changed[step] = value
+    return changed
+
+
+def _spread(problem: Problem, rate: Numbers) -> Numbers:
+    """A first guess of each rate's standard error."""
+    bent = problem.curvature(rate) if len(problem.times) else np.zeros((len(rate), len(rate)))
+    exposure = problem.exposure()
+    bent[np.diag_indices_from(bent)] += 1e-9 * np.maximum(exposure, 1.0) ** 2 / max(problem.times.sum(), 1.0)
+    by_row = np.diag(np.linalg.pinv(bent, hermitian=True))
+    alone = 2.0 / np.maximum(exposure, 1.0)
+    return np.where(rate > 0, np.sqrt(np.maximum(by_row, 0.0)), alone)
+
+
+def _fall(mean: Numbers) -> tuple[Numbers, Numbers, Numbers]:
+    """g(m) = log((1 - exp(-m)) / m), minus its slope (mean time until the first come-back) and its curvature."""
+    small = mean < NEAR
+    m = np.where(small, 1.0, mean)
+    left = -special.expm1(-m)
+    square = mean**2
+    value = np.where(small, -mean / 2.0 + square / 24.0 - square**2 / 2880.0, np.log(left / m))
+    time = np.where(small, 0.5 - mean / 12.0 + mean * square / 720.0, 1.0 / m - np.exp(-m) / left)
+    bend = np.where(small, 1 / 12 - square / 240.0 + square**2 / 6048.0, 1.0 / m**2 - np.exp(-m) / left**2)
+    return value, time, bend
