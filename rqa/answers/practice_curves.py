@@ -58,14 +58,12 @@ def learning(now: Moment, *, where: Where | None = None, least: int = LEAST, lev
     check_values(now.store, QUESTION, asked.where)
     if isinstance(least, bool) or not isinstance(least, int) or least < 1:
         raise RequestError(f"{QUESTION}: least is a number of first checks, 1 or more: {least!r}.")
-    kept = {name: values for name, values in asked.where.items() if name == "procedure"}
-    bands = counts(now.store, "practice", by=BY, where=kept, values={"as_of": now.day})
+    bands = counts(now.store, "practice", by=BY, values={"as_of": now.day})
     bands = bands.with_columns(rounded((bands["numbers"] / bands["jobs"]).to_list()).alias("experience"))
-    table = _pairs(bands)
-    if "technician" in asked.where:
-        mine = pl.col("technician").is_in(list(asked.where["technician"]))
-        table, bands = table.filter(mine), bands.filter(mine)
-    table = _judged(table, bands, least, level)
+    # All are judged, whoever is shown: a narrow question must not make luck look like more.
+    table = _judged(_pairs(bands), bands, least, level)
+    for name, values in asked.where.items():
+        table, bands = (frame.filter(pl.col(name).is_in(list(values))) for frame in (table, bands))
     table = table.with_columns(pl.Series("suggestion", _suggestions(now, table), dtype=pl.String))
     settings = {"as_of": now.day, **asked.settings(), "least": least, "level": level, "method": "logistic on log jobs"}
     practice = bands.select(*BY, "experience", "exposures", "passed").filter(pl.col("exposures") > 0)

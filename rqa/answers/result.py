@@ -152,8 +152,9 @@ class Overlaps(Answer):
 
 @dataclass(frozen=True, eq=False)
 class Learning(Answer):
-    """Yield against practice: technician, procedure, jobs, exposures, passed, yield, first_on, new, doubling, low, high,
-    p_value, p_adjusted, now, now_low, now_high, depot, p_below, needed, needed_low, needed_high, verdict, suggestion.
+    """Yield against practice: technician, procedure, jobs, exposures, passed, yield, first_on, new, doubling, low,
+    high, p_value, p_adjusted, now, now_low, now_high, depot, p_below, needed, needed_low, needed_high, verdict,
+    suggestion.
 
     `practice` holds the counts behind the curves: technician, procedure, experience, exposures, passed.
     """

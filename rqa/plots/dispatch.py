@@ -9,27 +9,43 @@ from rqa.answers.result import (
     CleanJobs,
     ComebackCusum,
     Comebacks,
+    Comparison,
     ControlChart,
+    Defects,
+    Failures,
     FirstPassYield,
+    Learning,
+    Rework,
+    ReworkRoutes,
     RolledYield,
     TimeToDetect,
 )
 from rqa.errors import RequestError
 from rqa.plots.comeback_pictures import COMEBACK_PICTURES, MANY_ROWS
 from rqa.plots.control import chart_title, plot_control
+from rqa.plots.defect_rates import plot_defects
+from rqa.plots.funnel import comparison_title, plot_comparison
 from rqa.plots.groups import plot_groups
 from rqa.plots.margins import plot_capability, plot_detection
 from rqa.plots.months import plot_months
+from rqa.plots.practice import plot_learning
 from rqa.plots.reading import by_of, heading, read
+from rqa.plots.routes import plot_routes
+from rqa.plots.staircase import plot_failures
 from rqa.plots.theme import WIDTH, nothing
 from rqa.plots.watched import plot_watched, watched_title
 
 MOST_ROWS = 2000
 """Beyond this a picture cannot be read and a saved notebook grows heavy."""
-SHARES = (Comebacks, FirstPassYield, RolledYield, CleanJobs)
+SHARES = (Comebacks, FirstPassYield, RolledYield, CleanJobs, Rework)
 OTHERS: dict[type[Answer], Callable[..., Any]] = {
     ControlChart: plot_control,
     ComebackCusum: plot_watched,
+    Comparison: plot_comparison,
+    Defects: plot_defects,
+    Failures: plot_failures,
+    Learning: plot_learning,
+    ReworkRoutes: plot_routes,
     CapabilityIndices: plot_capability,
     TimeToDetect: plot_detection,
     **COMEBACK_PICTURES,
@@ -49,8 +65,8 @@ def plot(
 
     Shares by group become a dot and an interval on each row; by month, a line with intervals where months that have
     not matured are hollow and framed; a control chart gets its limits as a band and its signals a shape and a word; so
-    does a sum that watches job by job. Margins within limits and times to detect are a dot and a line on each row. An
-    empty answer becomes a chart that says so.
+    does a sum that watches job by job. A comparison becomes a funnel, failures a staircase, practice curves. Margins
+    within limits and times to detect are a dot and a line on each row. An empty answer becomes a chart that says so.
 
     `headed`: whether the chart carries its own title. `width`: pixels, or "container" on a page. `selection`:
     whether it answers to clicks and hovering beyond tooltips. `most`: how many rows of shares by group are drawn, in
@@ -83,4 +99,6 @@ def _title(result: Answer) -> str:
         return chart_title(result)
     if isinstance(result, ComebackCusum):
         return watched_title(result)
+    if isinstance(result, Comparison):
+        return comparison_title(result)
     return heading(read(result)) if isinstance(result, SHARES) else result.question

@@ -9,6 +9,8 @@ from rqa.plots.reading import Reading, heading, limits, read, row_of, said
 from rqa.plots.theme import WIDTH, finish
 from rqa.plots.words import NAMES, percent
 
+IN_ORDER = {"shift_hour", "days_since_training"}
+"""Groupings whose rows have an order of their own."""
 ROW = 38
 SAID = 12
 """Rows spelled out in the text alternative; the table beside the chart holds all."""
@@ -16,12 +18,16 @@ SAID = 12
 
 def ordered(rows: list[dict[str, Any]], reading: Reading) -> list[dict[str, Any]]:
     """Rows in a total order: worst first, then the larger, then by name; rows without data last."""
+    if IN_ORDER & set(reading.by):
+        return sorted(rows, key=lambda r: r["label"])
     sign = -1 if reading.high_first else 1
     return sorted(rows, key=lambda r: (r["value"] is None, sign * (r["value"] or 0.0), -r["size"], r["label"]))
 
 
 def order_text(reading: Reading) -> str:
     """The order of the rows, in words."""
+    if IN_ORDER & set(reading.by):
+        return "in their own order"
     end = "highest" if reading.high_first else "lowest"
     return f"{end} first; equal shares: larger first, then by name"
 

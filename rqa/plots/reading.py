@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from rqa.answers.result import Answer, CleanJobs, Comebacks, FirstPassYield
+from rqa.answers.result import Answer, CleanJobs, Comebacks, FirstPassYield, Rework
 from rqa.plots.words import NAMES, count, interval, known, listed, month_key, month_name, percent, spoken, week_of
 
 PARTITION = {"month", "week", "site", "model", "procedure", "technician", "billing"}
@@ -75,6 +75,10 @@ def read(answer: Answer) -> Reading:
             set(by) <= PARTITION,
             by,
             level,
+        )
+    if isinstance(answer, Rework):
+        return Reading(
+            "Steps done again", "share", "executed", "again", "done again", "first attempts", True, True, by, level
         )
     return Reading("Rolled yield", "yield", "steps", "", "", "steps", False, False, by, level)
 

@@ -9,7 +9,8 @@ HARD_SPACE = "\u00a0"
 NAMES = {
     "month": "month", "week": "week", "site": "site", "model": "model", "procedure": "procedure",
     "technician": "technician", "bench": "bench", "step": "step", "test": "test", "billing": "billing",
-    "class": "class",
+    "class": "class", "tool": "tool", "phase": "phase", "fault": "fault", "shift": "shift",
+    "shift_hour": "hour of the shift", "days_since_training": "days since a training",
 }  # fmt: skip
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
           "November", "December")  # fmt: skip
