@@ -223,7 +223,7 @@ class Depot(ComebackQuestions):
         chart: str = "auto",
         limits: str | None = None,
         rules: str | None = None,
-        baseline: Months | None = None,
+        baseline: Months | Sequence[date] | None = None,
         stages: "Stages" = (),
         set_aside: "Aside | None" = None,
     ) -> "ControlChart":

@@ -87,7 +87,7 @@ def basis(
     now: "Moment", *, period: str, baseline: object = None, stages: Stages = (), set_aside: Aside | None = None
 ) -> Basis:
     """Read baseline, stages and points set aside as they are given to a depot's chart."""
-    span = None if baseline is None else span_of(QUESTION, "baseline", baseline)
+    span = None if baseline is None or baseline == [] else span_of(QUESTION, "baseline", baseline)
     given = (stages,) if isinstance(stages, str | date) else tuple(stages or ())
     made, notes = [], []
     actions = _actions(now) if given else {}

@@ -1,6 +1,7 @@
 """Is a figure steady from period to period: the control chart of any measure of the store."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from datetime import date
 from typing import TYPE_CHECKING
 
 from rqa.answers.chart_basis import Aside, Basis, Stages, basis, check_fits, filters
@@ -38,7 +39,7 @@ def control_chart(
     chart: str = "auto",
     limits: str | None = None,
     rules: str | None = None,
-    baseline: Months | None = None,
+    baseline: Months | Sequence[date] | None = None,
     stages: Stages = (),
     set_aside: Aside | None = None,
 ) -> ControlChart:
@@ -70,7 +71,8 @@ def control_chart(
         "few" (beyond the limits, eight in a row on one side), "limits" alone, "western_electric" or "nelson". None
         takes few, and limits alone for gaps counted in jobs, whose mean is not their middle.
     baseline
-        Months (or days), both ends included, that set the limits: ("2025-01", "2025-12"). None takes all mature points.
+        Months (or days), both ends included, that set the limits: ("2025-01", "2025-12"), or all of them in a list.
+        None takes all mature points.
     stages
         Days, months, or ids of the table actions at which the chart is split; each stage has limits of its own.
     set_aside

@@ -168,6 +168,9 @@ def test_a_frozen_baseline_judges_what_comes_later(depot: Depot) -> None:
     """The guide halves the failures: against the year before, the chart says so."""
     r = depot.control_chart("first_pass_yield", where={"step": "reseat"}, baseline=("2025-01", "2025-12"), chart="p",
                             period="week")  # fmt: skip
+    listed = [date(2025, m, 1) for m in range(1, 12)] + [date(2025, 12, 31)]
+    again = depot.control_chart("first_pass_yield", where={"step": "reseat"}, baseline=listed, chart="p", period="week")
+    assert again.table.equals(r.table)
     before = r.table.filter(pl.col("period") < date(2026, 1, 1))
     share = float((before["value"] * before["size"]).sum() / before["size"].sum())
     assert r.table["centre"].unique().to_list() == pytest.approx([share], abs=6e-7)
