@@ -62,7 +62,8 @@ def _control(depot: Asked, measure: str, heading: str, shown: tuple[date, date])
     answer = depot.control_chart(measure, window=30, months=shown)
     reading = (
         "Each dot is a month. The band shows how far chance alone moves a month of that size, its line the mean. "
-        "A diamond with a word marks a month outside the band. "
+        "A diamond with a word marks a signal: a month outside the band, or one that makes eight in a row on one side of "
+        "the mean. "
     )
     if measure == "comebacks":
         reading += "Months in the dashed frame have not had their 30 days yet: they are shown, and not judged. "
