@@ -4,6 +4,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
+from rqa.answers.comeback_results import Projection
 from rqa.answers.month import MonthAgainstBefore
 from rqa.answers.result import (
     CleanJobs,
@@ -50,6 +51,9 @@ class Asked(Protocol):
 
     def month_against_before(self, *args: Any, **kwargs: Any) -> MonthAgainstBefore | None:
         """One month against those before."""
+
+    def projection(self, *args: Any, **kwargs: Any) -> Projection:
+        """What months not yet mature will show."""
 
     def loaded(self) -> LoadedFiles:
         """What was loaded."""

@@ -11,6 +11,7 @@ from rqa.review.facts import MonthFacts, Verdict
 from rqa.review.figures import figures
 from rqa.review.intake import intake
 from rqa.review.pointers import SMALLEST, pointers, year_before, year_to
+from rqa.review.projected import projections
 from rqa.review.texts import CAUTIONS, DEFINITIONS, LUCK
 from rqa.review.verdicts import HEADLINES, mature_month, summary, verdicts
 
@@ -52,6 +53,7 @@ def describe(depot: Asked, month: str | date | None = None) -> MonthFacts:
         headline=f"{title}, {month_name(own)}: {_headline(judged, own)}",
         summary=summary(judged, own),
         verdicts=judged,
+        projected=projections(depot, own),
         luck=LUCK,
         pointers=found,
         looked=looked,

@@ -48,6 +48,17 @@ class Verdict:
 
 
 @dataclass(frozen=True)
+class Projected:
+    """A rate that the month does not have yet: what it is expected to be."""
+
+    measure: str
+    month: str
+    share: str
+    interval: str
+    sentence: str
+
+
+@dataclass(frozen=True)
 class Pointer:
     """One place to look: where something differs from its comparison by more than luck, with what to do next."""
 
@@ -69,6 +80,7 @@ class MonthFacts:
     headline: str
     summary: str
     verdicts: tuple[Verdict, ...]
+    projected: tuple[Projected, ...]
     luck: str
     pointers: tuple[Pointer, ...]
     looked: str

@@ -17,11 +17,12 @@ from rqa.review.pointers import SMALLEST
 STEPS_DRAWN = 12
 GROUPS_DRAWN = 12
 AnyAnswer = TypeVar("AnyAnswer", bound=Answer)
-SHARES = {"rate", "yield", "share", "value", "centre"}
+SHARES = {"rate", "yield", "share", "value", "centre", "projected"}
 HEADS = {
     "month": "month", "period": "month", "model": "model", "procedure": "procedure", "step": "step", "jobs": "jobs",
     "matured": "matured", "returned": "came back", "rate": "share", "yield": "yield", "share": "share",
     "exposures": "first checks", "passed": "passed", "failed": "failed", "unchecked": "not checked", "size": "cases",
+    "returned_so_far": "back so far", "projected": "rate", "which": "which rate",
     "value": "share", "centre": "mean", "signal": "signal", "mature": "final", "clean": "clean",
 }  # fmt: skip
 
@@ -62,8 +63,8 @@ def _control(depot: Asked, measure: str, heading: str, shown: tuple[date, date])
     answer = depot.control_chart(measure, window=30, months=shown)
     reading = (
         "Each dot is a month. The band shows how far chance alone moves a month of that size, its line the mean. "
-        "A diamond with a word marks a signal: a month outside the band, or one that makes eight in a row on one side of "
-        "the mean. "
+        "A diamond with a word marks a signal: a month outside the band, or one that makes eight in a row on one side "
+        "of the mean. "
     )
     if measure == "comebacks":
         reading += "Months in the dashed frame have not had their 30 days yet: they are shown, and not judged. "
@@ -74,13 +75,17 @@ def _control(depot: Asked, measure: str, heading: str, shown: tuple[date, date])
 
 
 def _later(depot: Asked, shown: tuple[date, date]) -> Figure:
-    answer = depot.comebacks(window=90, by=("month",), months=shown)
-    heading = "Come-backs within 90 days, by closing month"
+    answer = depot.projection(90, months=shown)
+    heading = "Come-backs within 90 days, by closing month, mature and projected"
     reading = (
-        "Dot: share of the matured jobs that came back; line through it: 95 % interval. Hollow, in the dashed frame: "
-        "only part of the month's jobs have had their 90 days. Bars at the foot: matured jobs."
+        "Filled dot: the mature rate of a month all of whose jobs have had their 90 days. Hollow dot in the dashed "
+        "frame: projected, for a month some of whose jobs have not; it will still change. Line: 95 % interval of the "
+        "true rate; thick line: where the month's own figure will end. Bars at the foot: jobs."
     )
-    return _figure("comebacks-90", heading, reading, answer, table_of(answer, heading))
+    which = pl.when(pl.col("matured") < pl.col("jobs")).then(pl.lit("projected")).otherwise(pl.lit("mature"))
+    columns = ("month", "jobs", "matured", "returned_so_far", "projected", "low", "high", "which")
+    table = replace(answer, table=answer.table.with_columns(which.alias("which")).select(columns))
+    return _figure("comebacks-90", heading, reading, answer, table_of(table, heading))
 
 
 def _work(depot: Asked, span: tuple[date, date]) -> Figure:

@@ -22,6 +22,12 @@ DEFINITIONS = (
         "has no final rate yet, rather than a good one.",
     ),
     (
+        "Mature and projected",
+        "A mature rate is what happened, and stays. A projected rate is of a month some of whose jobs have not been "
+        "out long enough: what happened to each job so far, and beyond its age what happened to the jobs of the last "
+        "12 months at the same age. It is always called projected, and it will still change.",
+    ),
+    (
         "First-pass yield",
         "Of the first attempts at a step that were checked, the share that passed. Steps done or skipped without a "
         "check are counted beside it, never inside.",

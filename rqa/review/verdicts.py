@@ -108,7 +108,7 @@ def summary(judged: tuple[Verdict, ...], month: date) -> str:
     if late:
         text += (
             f" The come-backs of {month_name(month)} itself are not known yet, as its jobs have not been out long "
-            "enough; the latest month that has matured speaks instead."
+            "enough; the latest month that has matured speaks instead, with a projection beside it."
         )
     return text
 

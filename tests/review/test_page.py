@@ -233,3 +233,24 @@ def test_quiet_data_give_a_quiet_page(tmp_path: Path) -> None:
     tables["jobs"] = [j for j in tables["jobs"] if not j["job_id"].startswith("R")]
     with open_depot(make_store(tmp_path / "depot.duckdb", tables)) as quiet:
         assert "Nothing to act on" in render(describe(quiet))
+
+
+def test_a_young_month_is_projected_in_words_and_beside_the_mature_one(depot: Depot, facts: MonthFacts) -> None:
+    """The card of the mature month carries the projection of the page's own, each called what it is."""
+    own = facts.month_name
+    assert [p.measure for p in facts.projected] == ["come-backs within 30 days", "come-backs within 90 days"]
+    row = depot.projection(90, months=facts.month).table.row(0, named=True)
+    said = facts.projected[1].sentence.replace("\u00a0", " ")
+    assert said.startswith(f"Projected, not yet mature: of the jobs closed in {own}, {row['projected'] * 100:.1f} %")
+    assert f"{row['returned_so_far']} of {row['jobs']} jobs are back so far" in said
+    text = " ".join(Parts(render(facts)).text.split())
+    assert f"projected for {own}, not yet mature: {facts.projected[0].share}".replace("\u00a0", " ") in text
+    later = next(f for f in facts.figures if f.key == "comebacks-90")
+    assert "mature and projected" in later.heading
+    kinds = {r[-1] for r in later.table.rows}
+    assert kinds == {"mature", "projected"}
+    assert "Projected, not yet mature:" in later.alternative
+
+
+def test_a_mature_month_is_not_projected(depot: Depot) -> None:
+    assert describe(depot, "2024-12").projected == ()

@@ -1,0 +1,44 @@
+"""The month's come-back rates before they are mature: what they will be, said to be a projection wherever it stands."""
+
+from datetime import date
+
+import polars as pl
+
+from rqa.answers.scope import month_end
+from rqa.plots.words import count, interval, month_name, percent
+from rqa.review.asked import Asked
+from rqa.review.facts import Projected
+from rqa.review.verdicts import HEADLINES
+
+
+def projections(depot: Asked, month: date) -> tuple[Projected, ...]:
+    """One a headline come-back rate that the month itself does not have yet; none for a mature month."""
+    found = []
+    for measure in HEADLINES:
+        if measure.measure == "comebacks":
+            table = depot.projection(measure.window, months=month).table
+            for row in table.filter(pl.col("matured") < pl.col("jobs")).iter_rows(named=True):
+                found.append(_projected(measure.name, measure.window, month, depot.as_of.date(), row))
+    return tuple(found)
+
+
+def _projected(name: str, window: int, month: date, day: date, row: dict[str, object]) -> Projected:
+    own, jobs = month_name(month), count(row["jobs"])
+    so_far = f"{count(row['returned_so_far'])} of {jobs} jobs are back so far"
+    waiting = f"{count(row['matured'])} of {jobs} have been out {window} days"
+    projected, low, high, least, most = (
+        value if isinstance(value := row[column], float) else None
+        for column in ("projected", "low", "high", "final_low", "final_high")
+    )
+    if projected is None:
+        sentence = (
+            f"{name.capitalize()} of {own} cannot be projected: no recent job has been followed for {window} days."
+        )
+        return Projected(name, own, "no data", "no data", sentence)
+    open_end = ", of the jobs closed so far," if month_end(month) > day else ""
+    sentence = (
+        f"Projected, not yet mature: of the jobs closed in {own}, {percent(projected)} will have come back within "
+        f"{window} days (95 % interval of the true rate {interval(low, high)}); the month's own figure{open_end} will "
+        f"end between {interval(least, most).replace(' to ', ' and ')}. {so_far}, {waiting}."
+    )
+    return Projected(name, own, percent(projected), interval(low, high), sentence)
