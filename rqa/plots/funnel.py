@@ -210,7 +210,7 @@ def _subtitle(answer: Comparison, rows: list[dict[str, Any]]) -> list[str]:
     marks = (
         ["diamond with a word = more than luck"]
         if any(r["kind"] == "loud" for r in rows)
-        else ["nobody is further out than luck allows"]
+        else ["none is further out than luck allows"]
     )
     if any(r["kind"] == "little" for r in rows):
         marks.append("hollow = too little work to say")
@@ -223,7 +223,7 @@ def _description(answer: Comparison, rows: list[dict[str, Any]], title: str) -> 
     text = [f"{title}."]
     loud = [f"{r['name']}, {r['counts']}, {r['times']} ({r['interval']}), {r['verdict']}" for r in rows
             if r["kind"] == "loud"]  # fmt: skip
-    text.append(f"More than luck: {'; '.join(loud)}." if loud else "Nobody is further out than luck allows.")
+    text.append(f"More than luck: {'; '.join(loud)}." if loud else "None is further out than luck allows.")
     quiet = [r["name"] for r in rows if r["kind"] == "quiet"]
     if quiet:
         text.append(f"Not distinguishable: {listed(quiet[:40])}{' and others' if len(quiet) > 40 else ''}.")

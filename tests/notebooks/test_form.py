@@ -27,6 +27,7 @@ def test_the_agreed_notebooks_are_there() -> None:
         "02_come_backs",
         "03_first_pass_yield",
         "05_control_charts",
+        "06_people_and_places",
         "10_published_examples",
     )
     assert set(agreed) <= {p.stem for p in NOTEBOOKS}

@@ -150,7 +150,7 @@ def test_a_funnel_names_those_that_stand_out_and_ranks_nobody() -> None:
     assert "Not distinguishable: T02." in said
     assert "Too little work to say: 1." in said
     quiet = plot(comparison(("not distinguishable",) * 2, (1.1, 0.9))).to_dict()
-    assert "Nobody is further out than luck allows" in quiet["description"]
+    assert "None is further out than luck allows" in quiet["description"]
 
 
 def test_the_funnel_is_that_of_the_statistics_and_widens_with_the_spread() -> None:
