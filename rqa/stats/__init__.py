@@ -39,6 +39,7 @@ from rqa.stats.rates import RateRatio, rate_ratio
 from rqa.stats.reversal import OrderReversals, order_reversals
 from rqa.stats.risk import RelativeRisk, relative_risk
 from rqa.stats.sampling import SamplingPlan, SamplingPlanOc, sampling_plan, sampling_plan_oc
+from rqa.stats.scanning import Burst, ScanStatistic, scan_statistic
 from rqa.stats.service_rates import ReturnRates, return_rates
 from rqa.stats.shrinkage import Shrinkage, beta_binomial_shrinkage
 from rqa.stats.sigma import SigmaLevel, dpmo_at_sigma, sigma_level
@@ -50,6 +51,7 @@ from rqa.stats.weighted_log_rank import LogRank, log_rank
 
 __all__ = [
     "AuditSize",
+    "Burst",
     "Capability",
     "ChainLadder",
     "ClosePairs",
@@ -88,6 +90,7 @@ __all__ = [
     "SamplingPlan",
     "SamplingPlanOc",
     "ScanProbability",
+    "ScanStatistic",
     "Shrinkage",
     "SigmaLevel",
     "SmoothedHazard",
@@ -140,6 +143,7 @@ __all__ = [
     "sampling_plan",
     "sampling_plan_oc",
     "scan_probability",
+    "scan_statistic",
     "sigma_level",
     "smoothed_hazard",
     "smoothed_yield",
