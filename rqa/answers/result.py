@@ -101,7 +101,7 @@ class ReworkRoutes(Answer):
 
 
 class RolledYield(Answer):
-    """Rolled throughput yield: steps, yield, normalised_yield, low, high."""
+    """Rolled throughput yield: steps, yield, normalised_yield, low, high, normalised_low, normalised_high."""
 
     question = "Rolled yield"
 

@@ -30,7 +30,8 @@ def rolled_yield(
 
     `by` takes procedure with any of month, site, model, technician, billing; procedure may be left out when `where`
     names exactly one. Columns: steps (with a checked first attempt), yield (the product of their first-pass yields),
-    normalised_yield (its k-th root, k = steps), low, high (of the product). Steps that were never checked are not in
+    normalised_yield (its k-th root, k = steps), low, high (of the product), normalised_low, normalised_high (of the
+    root). Steps that were never checked are not in
     the product; the notes say how many. A group with no checked step has no data.
 
     Once any procedure is declared (table procedures), only declared steps enter a product, and a procedure with no
@@ -87,7 +88,8 @@ def _products(table: "pl.DataFrame", by: Sequence[str], level: float) -> "pl.Dat
     from rqa.stats import product_interval
 
     rows: list[dict[str, object]] = []
-    ends: dict[str, list[float]] = {name: [] for name in ("yield", "normalised_yield", "low", "high")}
+    names = ("yield", "normalised_yield", "low", "high", "normalised_low", "normalised_high")
+    ends: dict[str, list[float]] = {name: [] for name in names}
     groups = table.partition_by(list(by), maintain_order=True) if by else [table] * (table.height > 0)
     for group in groups:
         checked = group.filter(pl.col("exposures") > 0)
@@ -99,9 +101,9 @@ def _products(table: "pl.DataFrame", by: Sequence[str], level: float) -> "pl.Dat
                 level=level,
                 method="score",
             )
-            found = (float(r.estimate), float(r.root), float(r.low), float(r.high))
+            found = tuple(float(end) for end in (r.estimate, r.root, r.low, r.high, r.root_low, r.root_high))
         else:
-            found = (float("nan"),) * 4
+            found = (float("nan"),) * len(names)
         for name, value in zip(ends, found, strict=True):
             ends[name].append(value)
     schema: dict[str, pl.DataType | type[pl.DataType]] = {

@@ -140,6 +140,10 @@ def test_rolled_yield_is_the_product() -> None:
         row = depot.rolled_yield().table.row(0, named=True)
     assert (row["steps"], row["yield"], row["normalised_yield"]) == (2, 0.72, 0.848528)
     assert row["low"] < 0.72 < row["high"]
+    # The root's limits are the roots of the product's: the same statement on another scale.
+    assert [row["normalised_low"], row["normalised_high"]] == pytest.approx(
+        [row["low"] ** 0.5, row["high"] ** 0.5], abs=1e-6
+    )
 
 
 def test_rolled_yield_of_procedures_that_are_not_declared() -> None:
