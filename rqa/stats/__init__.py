@@ -22,6 +22,7 @@ from rqa.stats.hazard import SmoothedHazard, smoothed_hazard
 from rqa.stats.incidence import CumulativeIncidence, cumulative_incidence
 from rqa.stats.learning import LearningCurve, learning_curve
 from rqa.stats.learning_reach import CurvePoints, ExperienceNeeded, experience_needed, yield_on_curve
+from rqa.stats.many_ratings import FleissKappa, fleiss_kappa
 from rqa.stats.masked_causes import MaskedCauses, masked_cause_mle
 from rqa.stats.mean_cumulative import MeanCumulative, mean_cumulative_function
 from rqa.stats.mean_cumulative_contrast import MeanCumulativeDifference, mean_cumulative_difference
@@ -29,6 +30,7 @@ from rqa.stats.mean_cumulative_counts import mean_cumulative_from_counts
 from rqa.stats.mix import MixExpectation, expected_from_mix
 from rqa.stats.moving_yield import SmoothedYield, smoothed_yield
 from rqa.stats.multiplicity import Discoveries, benjamini_hochberg
+from rqa.stats.paired_ratings import CohenKappa, cohen_kappa
 from rqa.stats.pooled import PooledShare, PoolSize, best_pool_size, pooled_share
 from rqa.stats.power_law import PowerLawFit, power_law_fit
 from rqa.stats.process_capability import Capability, capability
@@ -55,6 +57,7 @@ __all__ = [
     "Capability",
     "ChainLadder",
     "ClosePairs",
+    "CohenKappa",
     "CumulativeIncidence",
     "CurvePoints",
     "DefectRate",
@@ -63,6 +66,7 @@ __all__ = [
     "ExactOddsRatio",
     "ExpectationTest",
     "ExperienceNeeded",
+    "FleissKappa",
     "FunnelLimits",
     "IncidenceContrast",
     "KaplanMeier",
@@ -105,6 +109,7 @@ __all__ = [
     "capability",
     "chain_ladder",
     "close_pairs",
+    "cohen_kappa",
     "cumulative_incidence",
     "defect_rate",
     "difference_interval",
@@ -113,6 +118,7 @@ __all__ = [
     "expectation_test",
     "expected_from_mix",
     "experience_needed",
+    "fleiss_kappa",
     "funnel_limits",
     "incidence_contrast",
     "jobs_to_audit",
