@@ -18,6 +18,8 @@ from rqa.plots.words import NAMES, count, known, listed, percent, spoken
 GHOSTS = 6
 """Up to so many groups, each panel shows the other groups' lines behind its own."""
 TICKS = (1, 2, 5, 7, 10, 14, 15, 30, 60, 90, 120, 180, 365, 730, 1825)
+POINTS = 120
+"""Days of a line that are drawn, half as many of the lines behind it: more cannot be told apart."""
 ROOM = 1.6
 """The scale holds the highest value so many times; an interval that leaves it is cut there."""
 
@@ -144,22 +146,25 @@ def _tick_days(last: int) -> list[int]:
 def _drawn(
     rows: list[dict[str, Any]], panels: Sequence[str], ghosts: bool, days: Sequence[int]
 ) -> list[dict[str, Any]]:
-    """The rows at which a line turns, and once more as the lines behind the other panels."""
-    kept = [r for i, r in enumerate(rows) if r["day"] in days or _turns(rows, i)]
+    """The rows at which a line turns, and once more, fewer of them, as the lines behind the other panels."""
+    ends = {i for i in range(len(rows)) if i in (0, len(rows) - 1) or rows[i - 1]["panel"] != rows[i]["panel"]}
+    ends |= {i - 1 for i in ends if i}
+    every = -(-max(r["day"] for r in rows) // POINTS)
+    kept = [
+        r for i, r in enumerate(rows)
+        if i in ends or r["day"] in days or (r["day"] % every == 0 and _turns(r, rows[max(i - every, 0)]))
+    ]  # fmt: skip
+    rough = 2 * every if every > 1 else 1
     made = [{**r, "kind": "own", "line": r["panel"]} for r in kept]
     if ghosts:
         made += [
             {"panel": p, "day": r["day"], "value": r["value"], "kind": "other", "line": r["panel"]}
-            for p in panels for r in kept if r["panel"] != p
+            for p in panels for r in kept if r["panel"] != p and (r["day"] % rough == 0 or r["day"] in days)
         ]  # fmt: skip
     return made
 
 
-def _turns(rows: list[dict[str, Any]], i: int) -> bool:
-    r = rows[i]
-    if i in (0, len(rows) - 1) or rows[i - 1]["panel"] != r["panel"] or rows[i + 1]["panel"] != r["panel"]:
-        return True
-    before = rows[i - 1]
+def _turns(r: dict[str, Any], before: dict[str, Any]) -> bool:
     return bool(r["value"] != before["value"] or (r["high"] or 0) > 1.05 * (before["high"] or 0))
 
 
@@ -196,7 +201,8 @@ def _layers(
     layers.append(own.mark_line(style="rqa-line", strokeWidth=1.8, interpolate=line).encode(x=x, y=under.y("value")))
     layers += _at_risk(rows, days, last, base, x)
     if selection:
-        layers.append(own.mark_point(opacity=0, size=160).encode(x=x, y=under.y("value"), tooltip=tips))
+        under_pointer = own.transform_filter(f"datum.day % {max(1, last // 60)} == 0")
+        layers.append(under_pointer.mark_point(opacity=0, size=160).encode(x=x, y=under.y("value"), tooltip=tips))
     return layers
 
 
