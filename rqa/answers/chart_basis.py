@@ -92,7 +92,7 @@ def basis(
     made, notes = [], []
     actions = _actions(now) if given else {}
     for one in given:
-        if one in actions:
+        if isinstance(one, str) and one in actions:
             action = actions[one]
             made.append(Stage(str(one), action["started_on"]))
             notes.append(f"{one} ({action['what']}) took effect on {action['started_on']}, for {action['scope']}.")

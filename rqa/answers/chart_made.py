@@ -92,6 +92,7 @@ def make(
         name, options, notes = _chosen(series, ripe, kind, chart, limits, places)
         if name:
             made = judged(_maker(name, kind)(_of(series, ripe), {**options, **places}), name, rules)
+            value = _unjudged(series, name, value)
             value[ripe], drawn = _read(made)
             for line, row in zip(lines, drawn, strict=True):
                 line[ripe] = row
@@ -119,6 +120,13 @@ def shown_values(series: Series, kind: Kind) -> NDArray[np.float64]:
     if kind == "measurement":
         return np.array([np.mean(v) if len(v) else np.nan for v in series.data["values"]], dtype=np.float64)  # type: ignore[arg-type]
     return np.asarray(series.data["gaps"], dtype=np.float64)
+
+
+def _unjudged(series: Series, name: str, value: NDArray[np.float64]) -> NDArray[np.float64]:
+    """What points that are not mature show on this chart: their number on an np chart, no average on an EWMA."""
+    if name == "np":
+        return np.where(series.size > 0, np.asarray(series.data["count"], dtype=np.float64), np.nan)
+    return np.full(len(value), np.nan) if name == "ewma" else value
 
 
 def judged(chart: "Chart", name: str, rules: "tuple[PointRule, ...]") -> "Chart":

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 __all__ = ["MEASURES", "Measure", "control_chart", "is_mature", "monthly", "ripens"]
 
 QUESTION = "control_chart"
+NUMBER = "cases"
+"""The unit of an np chart, which shows how many and not what share."""
 NAMED = 5
 """Groups listed before a note that holds for some of them."""
 A_HUNDRED = 100
@@ -114,8 +116,9 @@ def control_chart(
     settings = {
         "measure": measure, "period": each, "window": window if follows else None, "as_of": now.day, "by": groups,
         "where": found.where, "months": found.months, "chart": _charts_said(found.series, made),
-        "unit": found.unit or None, "units": dict(found.units), "rules": rules, "baseline": based.baseline,
-        "stages": tuple((stage.name, stage.day) for stage in based.stages), "set_aside": _aside_said(based, each),
+        "unit": NUMBER if chart == "np" else found.unit or None, "units": dict(found.units), "rules": rules,
+        "baseline": based.baseline, "stages": tuple((stage.name, stage.day) for stage in based.stages),
+        "set_aside": _aside_said(based, each),
     }  # fmt: skip
     notes = [*found.notes, *_late(found.series, each), *_of_groups(found.series, made)]
     limited = [m for m in made if m.name != NO_LIMITS]

@@ -38,6 +38,8 @@ def measure_title(chart: ControlChart) -> str:
     unit = str(chart.settings.get("unit") or "")
     if unit in IN_TITLE:
         title += f", {unit}"
+    if chart.settings.get("chart") == "np chart":
+        title += ", number"
     return title + (", moving average (EWMA)" if chart.settings.get("chart") == "EWMA" else "")
 
 

@@ -20,7 +20,7 @@ WEEKS = 70
 """From a Monday on; some sixteen months."""
 
 
-def rows(seed: int = 3) -> dict[str, list[dict[str, Any]]]:
+def rows(seed: int = 3, weeks: int = WEEKS) -> dict[str, list[dict[str, Any]]]:
     """Two jobs a day on working days: some come back after ten days, some steps fail, and readings are taken.
 
     From week 52 on a cable guide halves the failures of its step (ACT-1).
@@ -28,7 +28,7 @@ def rows(seed: int = 3) -> dict[str, list[dict[str, Any]]]:
     rng = np.random.default_rng(seed)
     jobs: list[dict[str, Any]] = []
     steps, tests = [], []
-    for week in range(WEEKS):
+    for week in range(weeks):
         for place in range(10):
             closed = START + timedelta(days=7 * week + place // 2, hours=9 + place % 2)
             name = f"J{week:02}-{place}"
@@ -294,3 +294,15 @@ def test_an_empty_store_has_empty_charts() -> None:
         assert watched.table.height == 0
         assert watched.table.columns[:3] == ["site", "period", "size"]
         assert "0 matured jobs are too few" in watched.notes[-1]
+
+
+def test_an_np_chart_shows_numbers_and_an_ewma_no_average_of_what_is_not_mature() -> None:
+    with depot_of(rows(weeks=30), as_of=START.date() + timedelta(weeks=30)) as depot:
+        plain = depot.control_chart("comebacks", chart="p").table
+        number = depot.control_chart("comebacks", chart="np")
+        average = depot.control_chart("comebacks", chart="ewma").table
+    assert number.settings["unit"] == "cases"
+    assert number.table["value"].to_list() == pytest.approx((plain["value"] * plain["size"]).to_list(), abs=1e-3)
+    young = ~plain["mature"]
+    assert young.any()
+    assert average.filter(young)["value"].null_count() == young.sum()

@@ -113,3 +113,23 @@ def test_weeks_are_iso_weeks_in_every_measure(data: dict[str, Any], as_of: date,
         table = counts(depot._store, "clean_jobs_rows", by=("week",), values={"as_of": as_of})
         days = by_hand.clean_jobs(data, ("month",), as_of)
         assert table.filter(pl.col("week").is_not_null())["jobs"].sum() == sum(n for n, _ in days.values())
+
+
+@FEW
+@given(data=tables(), as_of=as_ofs, by=groups("site", "model", "step", "technician"))
+def test_first_passes_by_week(data: dict[str, Any], as_of: date, by: tuple[str, ...]) -> None:
+    """First attempts of each week, by the step's own day or else its job's, whatever file counts them."""
+    jobs = {j["job_id"]: j for j in data["jobs"]}
+    expected: dict[Any, tuple[int, int]] = {}
+    for s in data["steps"]:
+        job = jobs.get(s["job_id"])
+        day = by_hand.step_day(s, job)
+        if s["attempt"] != 1 or day is None or day > as_of:
+            continue
+        key = by_hand_charts.key_of((*by, "week"), s, job, day, data)
+        seen, passed = expected.get(key, (0, 0))
+        checked = s["outcome"] in ("pass", "fail")
+        expected[key] = (seen + checked, passed + (s["outcome"] == "pass"))
+    with depot_of(data, as_of) as depot:
+        table = depot.first_pass_yield(by=(*by, "week")).table
+    assert {tuple(r[c] for c in (*by, "week")): (r["exposures"], r["passed"]) for r in table.to_dicts()} == expected
