@@ -12,7 +12,7 @@ from rqa.answers.comebacks import comebacks
 from rqa.answers.comparison_words import notes_of
 from rqa.answers.expected_by_model import expected_by_model, fits
 from rqa.answers.first_pass_yield import first_pass_yield
-from rqa.answers.result import Answer, Comparison, rounded
+from rqa.answers.result import Answer, Comparison, chances, rounded
 from rqa.answers.scope import By, Moment, Months, Where, check_level
 from rqa.errors import RequestError
 from rqa.measures.groupings import names_only
@@ -35,6 +35,8 @@ THIN_OTHERS, THIN_SHARE = 10, 0.1
 GROUPS_FOR_SPREAD = 10
 """Groups from which on their usual spread can be told from single ones that stand out."""
 FALSE_SHARE = 0.05
+SMALLEST_P, LARGEST_Z = 1e-30, 11.4
+"""Chances below, and scores beyond, are not told apart: the exact distribution is added up no further."""
 METHODS = ("auto", "stratified", "model")
 ABOVE, BELOW, ALIKE, TOO_LITTLE = (
     "above expectation", "below expectation", "not distinguishable", "too little work to say",
@@ -122,9 +124,10 @@ def compare(
 
     Columns: the group; exposures (work that can be compared), observed (events in it), expected (what the mix brings),
     ratio = observed / expected with its exact Poisson interval low, high; shrunk, the ratio drawn towards 1 as far as
-    little work deserves; p_value and p_adjusted (for how many were compared); verdict. Beside these: shrunk_low,
-    shrunk_high; share (observed / exposures, the mix not allowed for); alone (work with nothing to compare it with); z;
-    low_95, high_95, low_998, high_998 (funnel limits of the ratio). Rows are in the order of names: there is no rank.
+    little work deserves; p_value (1e-30 stands for less) and p_adjusted (for how many were compared); verdict. Beside
+    these: shrunk_low, shrunk_high; share (observed / exposures, the mix not allowed for); alone (work with nothing to
+    compare it with); z; low_95, high_95, low_998, high_998 (funnel limits of the ratio). Rows are in the order of
+    names: there is no rank.
     """
     asked = _checked(who, outcome, mix, least, method, level)
     table = _counts(now, who, outcome, asked, where, months, window)
@@ -133,7 +136,7 @@ def compare(
     enough = found.exposures >= least
     dispersion = _spread(found, enough) if spread else None
     phi = 1.0 if dispersion is None else dispersion.phi
-    p_value = found.p_value if phi == 1.0 else np.fmax(found.p_value, _two_sided(found.z / phi**0.5))
+    p_value = found.p_value if phi == 1.0 else np.maximum(found.p_value, _two_sided(found.z / phi**0.5))
     made, verdicts = _table(who, counted, found, enough, p_value, phi, level)
     settings = {
         "by": (who,), "who": who, "outcome": outcome, "window": window if outcome == "comeback" else None,
@@ -230,7 +233,8 @@ def _expected(counted: Counted, method: str) -> Expected:
         expected = np.where(exposures == work, 0.0, made.expected)
         t = expectation_test(observed=observed, expected=expected, variance=np.where(expected > 0, made.variance, 0.0))
         alone = np.where(exposures == work, exposures, nobody_else)
-        p, z = np.where(exposures > 0, t.p_value, np.nan), t.z
+        p = np.where(exposures > 0, np.maximum(t.p_value, SMALLEST_P), np.nan)
+        z = np.clip(t.z, -LARGEST_Z, LARGEST_Z)
         return Expected(
             "model", asked, (exposures - alone)[:known], np.where(alone > 0, 0, observed)[:known], alone[:known],
             expected[:known], made.variance[:known], p[:known], z[:known], thin, made.apart,
@@ -239,7 +243,8 @@ def _expected(counted: Counted, method: str) -> Expected:
     s = stratified_exact_test(events=x, trials=n)
     return Expected(
         "stratified", asked, mix.comparable[:known], mix.observed[:known], mix.alone[:known], mix.expected[:known],
-        mix.variance[:known], s.p_value[:known], s.z[:known], thin, 0,
+        mix.variance[:known], np.maximum(s.p_value, SMALLEST_P)[:known], np.clip(s.z, -LARGEST_Z, LARGEST_Z)[:known],
+        thin, 0,
     )  # fmt: skip
 
 
@@ -281,14 +286,16 @@ def _table(
         share = found.observed / np.where(found.exposures == 0, np.nan, found.exposures)
     numbers = {
         "expected": found.expected, "ratio": ratio.estimate, "low": ratio.low, "high": ratio.high,
-        "shrunk": drawn["shrunk"], "p_value": p_value, "p_adjusted": adjusted.p_adjusted,
+        "shrunk": drawn["shrunk"],
     }  # fmt: skip
+    by_luck = {"p_value": p_value, "p_adjusted": adjusted.p_adjusted}
     beside = {"shrunk_low": drawn["low"], "shrunk_high": drawn["high"], "share": share}
     made = pl.DataFrame(
         {
             who: pl.Series(list(counted.names[: counted.known]), dtype=pl.String),
             "exposures": found.exposures, "observed": found.observed,
             **{name: rounded(values) for name, values in numbers.items()},
+            **{name: chances(values) for name, values in by_luck.items()},
             "verdict": pl.Series(verdicts.tolist(), dtype=pl.String),
             **{name: rounded(values) for name, values in beside.items()},
             "alone": found.alone, "z": rounded(found.z),

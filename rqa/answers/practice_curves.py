@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from rqa.answers.comparison import compare
-from rqa.answers.result import Learning, rounded
+from rqa.answers.result import Learning, chances, rounded
 from rqa.answers.scope import Moment, Where, check_level, check_values, scope
 from rqa.errors import RequestError
 from rqa.measures.run import counts
@@ -112,7 +112,8 @@ def _judged(table: "pl.DataFrame", bands: "pl.DataFrame", least: int, level: flo
     made["depot"] = table["depot"].fill_null(float("nan")).to_numpy()
     finite = {name: np.where(np.isfinite(made[name]), made[name], np.nan) for name in NUMBERS}
     return table.select(*BY, "jobs", "exposures", "passed", "yield", "first_on", "new").with_columns(
-        *(rounded(finite[name]).alias(name) for name in NUMBERS), pl.Series("verdict", verdicts, dtype=pl.String)
+        *((chances if name.startswith("p_") else rounded)(finite[name]).alias(name) for name in NUMBERS),
+        pl.Series("verdict", verdicts, dtype=pl.String),
     )
 
 

@@ -206,6 +206,13 @@ def rounded(values: Iterable[float]) -> "pl.Series":
     return pl.Series(list(values), dtype=pl.Float64).fill_nan(None).round(DIGITS)
 
 
+def chances(values: Iterable[float]) -> "pl.Series":
+    """Chances to six significant digits, so that a small one does not become 0; null for what is not a number."""
+    import polars as pl
+
+    return pl.Series(list(values), dtype=pl.Float64).fill_nan(None).round_sig_figs(DIGITS)
+
+
 def _said(settings: Mapping[str, object]) -> str:
     return ", ".join(f"{name} {_setting(value)}" for name, value in settings.items() if value not in (None, (), {}))
 

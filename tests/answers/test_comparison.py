@@ -68,6 +68,13 @@ def test_who_was_given_the_hard_work_is_not_blamed_for_it() -> None:
     assert said.startswith("The plain figures mislead: T0001 has 26.7% and T0002 17.6%")
 
 
+def test_a_small_chance_is_not_0() -> None:
+    r = compared([[150], [20], [20]], [[300], [300], [300]])
+    assert r.table["p_value"].to_list()[0] == 1e-30
+    assert 0 < r.table["p_value"].to_list()[1] < 1e-12
+    assert r.table["verdict"].to_list() == ["above expectation", "below expectation", "below expectation"]
+
+
 def test_nobody_above_or_below_where_all_passed_or_all_failed() -> None:
     trials = [[50, 50], [60, 40], [70, 30]]
     for events in (np.zeros((3, 2), dtype=int), np.array(trials)):
