@@ -18,6 +18,7 @@ from rqa.stats.expectation import ExpectationTest, expectation_test
 from rqa.stats.fisher import ProportionTest, proportion_test
 from rqa.stats.follow_up import KaplanMeier, kaplan_meier
 from rqa.stats.funnel import FunnelLimits, funnel_limits
+from rqa.stats.gauge import GaugeStudy, gauge_rr
 from rqa.stats.hazard import SmoothedHazard, smoothed_hazard
 from rqa.stats.incidence import CumulativeIncidence, cumulative_incidence
 from rqa.stats.learning import LearningCurve, learning_curve
@@ -68,6 +69,7 @@ __all__ = [
     "ExperienceNeeded",
     "FleissKappa",
     "FunnelLimits",
+    "GaugeStudy",
     "IncidenceContrast",
     "KaplanMeier",
     "Knox",
@@ -120,6 +122,7 @@ __all__ = [
     "experience_needed",
     "fleiss_kappa",
     "funnel_limits",
+    "gauge_rr",
     "incidence_contrast",
     "jobs_to_audit",
     "kaplan_meier",
