@@ -93,7 +93,7 @@ def plot_comparison(
             layers.append(
                 side.transform_filter(f"datum.kind {kind} 'loud'")
                 .mark_text(style=style, align="left" if right else "right", dx=8 if right else -8)
-                .encode(x=x(), y=y(), text="word:N")
+                .encode(x=x(), y=y("word_y"), text="word:N")
             )
     if selection and len(rows) > 1:
         layers += _under_pointer(base, x, y, tips)
@@ -131,7 +131,7 @@ def _top(rows: list[dict[str, Any]]) -> float:
     return float(min(max([2.0, *(1.12 * s for s in seen)]), HIGHEST))
 
 
-def _funnel(answer: Comparison, span: tuple[float, float], top: float) -> list[dict[str, float]]:
+def _funnel(answer: Comparison, span: tuple[float, float], top: float) -> list[dict[str, float | None]]:
     from rqa.stats import funnel_limits
 
     work = int(answer.table["exposures"].sum())
@@ -147,10 +147,13 @@ def _funnel(answer: Comparison, span: tuple[float, float], top: float) -> list[d
         "low_95": near.low, "high_95": near.high, "low_998": far.low, "high_998": far.high,
     }  # fmt: skip
     cut = {name: np.minimum(values / share, top).round(4) for name, values in ends.items()}
+    # Where the outer limits leave the chart, or lie at 0, there is no line to draw.
+    drawn = {name: np.ones(GRID, dtype=bool) for name in cut}
+    drawn |= {"low_998": cut["low_998"] > 0, "high_998": cut["high_998"] < top}
     return [
         {
             "at": round(float(min(max(e, span[0]), span[1])), 4),
-            **{name: float(values[i]) for name, values in cut.items()},
+            **{name: float(values[i]) if drawn[name][i] else None for name, values in cut.items()},
         }
         for i, e in enumerate(size * share)
     ]
@@ -183,7 +186,17 @@ def _name(rows: list[dict[str, Any]], span: tuple[float, float], top: float, wid
             if loud:
                 row |= {"word": word, "right": row["px"] < across / 2}
     for row in rows:
+        row["word_y"] = round(row["y"] + _lift(row, top) * top / HEIGHT, 4)
         del row["px"], row["py"]
+
+
+def _lift(row: dict[str, Any], top: float) -> float:
+    """Pixels by which a name stands above its point, so that no line runs through it."""
+    pixel = top / HEIGHT
+    if top - row["y"] < LINE / 2 * pixel:
+        return -LINE
+    away = row["y"] - 1.0
+    return LINE * (0.7 if away >= 0 else -0.7) if abs(away) < LINE / 2 * pixel else 0.0
 
 
 def _meet(one: tuple[float, ...], other: tuple[float, ...]) -> bool:
@@ -214,8 +227,8 @@ def _subtitle(answer: Comparison, rows: list[dict[str, Any]]) -> list[str]:
     )
     if any(r["kind"] == "little" for r in rows):
         marks.append("hollow = too little work to say")
-    if any(r["cut"] for r in rows if r["kind"] == "quiet"):
-        marks.append("triangle = above the chart")
+    if any(r["cut"] for r in rows):
+        marks.append("at the upper edge = above it")
     return [*lines, "; ".join(marks)]
 
 
