@@ -66,7 +66,9 @@ def plot(
     Shares by group become a dot and an interval on each row; by month, a line with intervals where months that have
     not matured are hollow and framed; a control chart gets its limits as a band and its signals a shape and a word; so
     does a sum that watches job by job. A comparison becomes a funnel, failures a staircase, practice curves. Margins
-    within limits and times to detect are a dot and a line on each row. An empty answer becomes a chart that says so.
+    within limits and times to detect are a dot and a line on each row. Come-backs by day are a step line in its band
+    with the numbers still followed below it; months not yet mature are projected in a frame of their own; cohorts and
+    findings are shaded cells with their number. An empty answer becomes a chart that says so.
 
     `headed`: whether the chart carries its own title. `width`: pixels, or "container" on a page. `selection`:
     whether it answers to clicks and hovering beyond tooltips. `most`: how many rows of shares by group are drawn, in

@@ -267,6 +267,12 @@ def test_back_test_through_the_depot() -> None:
     rates = dict(mature.select("month", "rate").iter_rows())
     assert table["came_true"].to_list() == [rates[m] for m in table["month"]]
     assert (table["matured"] < table["jobs"]).all()
+    # Looked at from that very day, without what came later, the depot says the same.
+    then = table.row(2, named=True)
+    with depot_of({"jobs": jobs}, as_of=then["seen_on"]) as depot:
+        seen = depot.projection(30, months=then["month"]).table.row(0, named=True)
+    for name in ("jobs", "matured", "projected", "low", "high", "final_low", "final_high"):
+        assert seen[name] == then[name]
 
 
 def test_cohorts_and_their_unfinished_month() -> None:
