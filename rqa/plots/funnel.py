@@ -7,7 +7,7 @@ import numpy as np
 
 from rqa.answers.result import Comparison
 from rqa.plots.reading import limits
-from rqa.plots.theme import PAPER, WIDTH, finish
+from rqa.plots.theme import PAPER, WIDTH, finish, nothing
 from rqa.plots.words import known, listed, spoken
 
 HEIGHT = 340
@@ -41,6 +41,8 @@ def plot_comparison(
     """The funnel of a comparison: a point a group, the limits of luck, words beside those that stand out."""
     rows = _rows(answer)
     title = comparison_title(answer)
+    if not rows:
+        return nothing(title=title, why="There is nothing to compare.", headed=headed, width=width)
     top = _top(rows)
     reach = max([r["expected"] for r in rows] + [1.0]) * 1.06
     start = min([r["expected"] for r in rows] + [reach]) / 3.0

@@ -8,7 +8,7 @@ import numpy as np
 from rqa.answers.result import Learning
 from rqa.plots.figure_rows import figure_rows
 from rqa.plots.reading import limits
-from rqa.plots.theme import WIDTH, finish
+from rqa.plots.theme import WIDTH, finish, nothing
 from rqa.plots.words import known, percent
 
 PANELS = 6
@@ -41,6 +41,8 @@ def _rows(answer: Learning, headed: bool, width: int | str) -> Any:
             "interval": f"odds times {r['doubling']:.2f} a doubling, {r['low']:.2f} to {r['high']:.2f}: {r['verdict']}"
             if have else "",
         })  # fmt: skip
+    if not rows:
+        return nothing(title=TITLE, why="There is too little work to say.", headed=headed, width=width)
     few = answer.table.height - len(rows)
     level = float(str(answer.settings["level"])) * 100
     subtitle = [f"dot = odds of a pass, times so much with each doubling of jobs done; line = {level:g} % interval",

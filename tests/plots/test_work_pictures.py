@@ -217,3 +217,13 @@ def test_where_a_failed_check_went_is_said_in_words() -> None:
     said = plot(routes()).to_dict()["description"]
     assert "close case · same step again: 3" in said
     assert "close case · back to open case: 1" in said
+
+
+def test_where_nothing_can_be_said_the_picture_says_so() -> None:
+    """Rows there are, but none with a ratio or a curve."""
+    answer = comparison()
+    alone = replace(answer, table=answer.table.with_columns(pl.lit(None, pl.Float64).alias("ratio")))
+    assert "no data" in plot(alone).to_dict()["description"]
+    few = learning(2)
+    little = replace(few, table=few.table.with_columns(pl.lit("too little work to say").alias("verdict")))
+    assert "too little work" in plot(little).to_dict()["description"]
