@@ -5,8 +5,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from rqa.answers.comeback_results import ChronicUnits, WorstShare
-from rqa.answers.follow_up_counts import column, group_numbers
-from rqa.answers.result import rounded
+from rqa.answers.follow_up_counts import group_numbers
+from rqa.answers.result import chances, rounded
 from rqa.answers.scope import By, Moment, Months, Where
 from rqa.answers.unit_counts import AskedUnits, asked_units, unit_counts, unit_notes
 from rqa.errors import RequestError
@@ -78,7 +78,7 @@ def judged_units(now: Moment, units: AskedUnits) -> "pl.DataFrame":
     r = many_returns(returns=table["returns"], expected=expected, units=table["units"])
     return table.with_columns(
         rounded(expected.tolist()).alias("expected"),
-        *(column(name, getattr(r, name)) for name in ("p_value", "by_luck", "p_adjusted")),
+        *(chances(getattr(r, name).tolist()).alias(name) for name in ("p_value", "by_luck", "p_adjusted")),
     )
 
 

@@ -4,7 +4,7 @@ import numpy as np
 
 from rqa.answers.comeback_results import RecurrenceDifference, Recurrences, ReturnTrends
 from rqa.answers.follow_up_counts import column
-from rqa.answers.result import rounded
+from rqa.answers.result import chances, rounded
 from rqa.answers.scope import By, Moment, Months, Where, check_level
 from rqa.answers.unit_counts import UnitCounts, asked_units, unit_counts, unit_notes
 from rqa.errors import RequestError
@@ -133,7 +133,10 @@ def return_trends(
         *(groups[name] for name in units.asked.by),
         pl.Series("units", [c.units for c in made], dtype=pl.Int64),
         pl.Series("returns", [c.returns for c in made], dtype=pl.Int64),
-        *(rounded([f[i] for f, _ in found]).alias(name) for i, name in enumerate(NUMBERS)),
+        *(
+            (chances if name.endswith("_p") else rounded)([f[i] for f, _ in found]).alias(name)
+            for i, name in enumerate(NUMBERS)
+        ),
         pl.Series("trend", [word for _, word in found], dtype=pl.String),
     ])  # fmt: skip
     settings = {

@@ -114,6 +114,7 @@ def test_one_unit_with_fifty_returns() -> None:
         chronic = depot.chronic_units(upto=400).table
         assert chronic.filter("chronic")["unit_id"].to_list() == ["BAD"]
         assert chronic["returns"][0] == 50
+        assert 0 < chronic["p_adjusted"][0] < 1e-9
         worst = depot.worst_share(worst=(1 / 41,), upto=400).table.row(0, named=True)
         assert worst["share"] == pytest.approx(50 / 54, abs=1e-6)
         assert worst["by_luck"] < 0.2
