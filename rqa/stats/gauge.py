@@ -225,9 +225,10 @@ def _table(x: Numbers) -> tuple[Numbers, Numbers]:
 
 
 def _interaction_test(squares: Numbers, degrees: Numbers) -> tuple[float, float]:
-    if degrees[2] == 0 or squares[3] == 0:
-        sure = squares[2] > 0
-        return (float("inf"), 0.0) if sure else (float("nan"), float("nan"))
+    if degrees[2] == 0 or squares[2] + squares[3] == 0:
+        return float("nan"), float("nan")
+    if squares[3] == 0:
+        return float("inf"), 0.0
     f = float(squares[2] / degrees[2] / (squares[3] / degrees[3]))
     return f, float(special.fdtrc(degrees[2], degrees[3], f))
 
