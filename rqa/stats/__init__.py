@@ -46,6 +46,7 @@ from rqa.stats.scanning import Burst, ScanStatistic, scan_statistic
 from rqa.stats.service_rates import ReturnRates, return_rates
 from rqa.stats.shrinkage import Shrinkage, beta_binomial_shrinkage
 from rqa.stats.sigma import SigmaLevel, dpmo_at_sigma, sigma_level
+from rqa.stats.signatures import FailureSignatures, failure_signatures
 from rqa.stats.standardised import StandardisedRatio, standardised_ratio
 from rqa.stats.stratified import StratifiedTest, stratified_exact_test
 from rqa.stats.trend_tests import TrendTest, laplace_test, mil_hdbk_189_test
@@ -67,6 +68,7 @@ __all__ = [
     "ExactOddsRatio",
     "ExpectationTest",
     "ExperienceNeeded",
+    "FailureSignatures",
     "FleissKappa",
     "FunnelLimits",
     "GaugeStudy",
@@ -120,6 +122,7 @@ __all__ = [
     "expectation_test",
     "expected_from_mix",
     "experience_needed",
+    "failure_signatures",
     "fleiss_kappa",
     "funnel_limits",
     "gauge_rr",
