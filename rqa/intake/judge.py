@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from rqa.contract import TABLES, UNIT_COLUMN, Column, Table
 from rqa.errors import MappingError
 from rqa.intake.mapping import MAPPING_FILE, Files, Mapping, Origin, TableSpec, unknown_name
+from rqa.intake.pseudonyms import pseudonym
 from rqa.intake.sources import Text, literal, quoted
 from rqa.intake.values import SPACES, Manner, breaches, clock_change, local_day, parsed, put_back, timed, trimmed
 
@@ -145,6 +146,8 @@ def _text(column: Column, origin: Origin, manner: Manner) -> str:
     if origin.values:
         whens = " ".join(f"when {literal(k)} then {literal(v)}" for k, v in origin.values.items())
         text = f"nullif(case {text} {whens} else {text} end, '')"
+    if origin.key_file is not None:
+        text = pseudonym(text, origin.key_file)
     default = origin.default if origin.default is not None else column.default
     if default is not None:
         text = f"coalesce({text}, {literal(default)})"
@@ -193,7 +196,15 @@ def judging_select(entry: Entry, text: Text, label: str, file_no: int) -> str:
     traced = entry.spec.select is not None
     row_file = "source_file" if traced and "source_file" in text.columns else literal(label)
     row_number = "try_cast(source_row as bigint)" if traced and "source_row" in text.columns else "null::bigint"
-    raw = """coalesce("~whole", to_json("~row")::varchar)"""
+    named = {o.column for o in given.values() if o.key_file is not None}
+    row, raw = '"~row"', """coalesce("~whole", to_json("~row")::varchar)"""
+    if any(o.key_file is not None for o in given.values()):
+        # What becomes a pseudonym is not kept with a refused row; SQL may draw on any column, so then none is kept.
+        kept = [c for c in text.columns if None not in named and c not in named]
+        row = "{" + ", ".join(
+            [f"'kept out': {len(text.columns) - len(kept)}", *(f"{literal(c)}: {quoted(c)}" for c in kept)]
+        )
+        row, raw = row + '} as "~row"', 'to_json("~row")::varchar'
     return f"""
 with source as (      -- a row of the source, each column as text, trimmed, NULL when it means missing
   select {", ".join(source)}, {text.fault} as "~fault", {text.blank} as "~blank",
@@ -201,7 +212,7 @@ with source as (      -- a row of the source, each column as text, trimmed, NULL
 ), mapped as (        -- the text of each column of the table
   select {", ".join(texts)},
     "~fault" as fault, "~blank" or ({where}) as left_out, {row_file} as source_file, {row_number} as given_row,
-    "~whole", "~row"
+    "~whole", {row}
   from source as "~row"
 ), parts as (         -- texts converted; a time is still in two parts
   select *, {", ".join(parts)} from mapped

@@ -65,11 +65,14 @@ class Origin(_Part):
     values: dict[str, str] = Field(default_factory=dict)
     replace: list[tuple[str, str]] = Field(default_factory=list)
     default: str | None = None
+    key_file: str | None = None
 
     @model_validator(mode="after")
     def _one_origin(self) -> "Origin":
         if sum(x is not None for x in (self.column, self.constant, self.sql)) != 1:
             raise ValueError("give exactly one of column, constant, sql")
+        if self.key_file is not None and not Path(self.key_file).expanduser().is_absolute():
+            raise ValueError("key_file is a whole path, outside the workspace")
         return self
 
 

@@ -2,13 +2,14 @@
 
 import hashlib
 import hmac
+import json
 from pathlib import Path
 
 import duckdb
 import pytest
 
-from rqa.errors import RequestError
-from rqa.pseudonyms import pseudonym_sql
+from rqa.errors import MappingError
+from rqa.intake.pseudonyms import pseudonym
 from tests.workspaces import Workspace, csv_of, job
 
 # RFC 4231, test cases 1, 2 and 6 (from memory; Python's hmac, asked below, gives the same). They are checked on the
@@ -34,8 +35,8 @@ def key_in(tmp_path: Path, key: bytes) -> Path:
 @pytest.mark.parametrize(("key", "text", "digest"), PUBLISHED)
 def test_it_is_the_published_function(tmp_path: Path, key: bytes, text: str, digest: str) -> None:
     assert hmac.new(key, text.encode(), hashlib.sha256).hexdigest() == digest
-    sql = pseudonym_sql("a", key_file=key_in(tmp_path, key), prefix="X", digits=64)
-    as_it_is = sql.replace('upper(trim("a"))', '"a"')
+    sql = pseudonym("a", str(key_in(tmp_path, key)), prefix="X", digits=64)
+    as_it_is = sql.replace("upper(a)", "a")
     assert as_it_is != sql
     assert duckdb.sql(f"select {as_it_is} from (select $${text}$$ as a)").fetchall() == [("X" + digest,)]
 
@@ -51,8 +52,11 @@ def test_a_load_stores_pseudonyms_alone(workspace: Workspace, tmp_path: Path) ->
     key = b"kept in a safe \xff\x00 place" * 3
     names = ("José Müller", " josé müller", "Ann O'Neil", "")
     rows = [job(f"J{i}", unit_id=f"U{i}") | {"Name": name} for i, name in enumerate(names)]
-    sql = pseudonym_sql("Name", key_file=key_in(tmp_path, key))
-    workspace.jobs(csv_of(*rows), columns={"technician": {"sql": sql}})
+    rows.append(job("J9", site="") | {"Name": "Ann O'Neil"})
+    origin = {"column": "Name", "key_file": str(key_in(tmp_path, key))}
+    workspace.jobs(csv_of(*rows), columns={"technician": origin})
+    ((raw,),) = workspace.rows("select raw from refused")
+    assert json.loads(raw)["job_id"] == "J9"
 
     def code(name: str) -> str:
         return "P" + hmac.new(key, name.upper().encode(), hashlib.sha256).hexdigest()[:10]
@@ -64,24 +68,29 @@ def test_a_load_stores_pseudonyms_alone(workspace: Workspace, tmp_path: Path) ->
         assert secret not in stored
 
 
+def test_a_line_of_json_lines_is_not_kept_whole(workspace: Workspace, tmp_path: Path) -> None:
+    origin = {"sql": "left(Name, 20)", "key_file": str(key_in(tmp_path, b"one"))}
+    row = json.dumps(job("J1", site="") | {"Name": "Ann O'Neil"})
+    workspace.jobs(row + "\n", name="jobs.jsonl", columns={"technician": origin})
+    assert workspace.rows("select rule, raw from refused") == [("missing", '{"kept out":9}')]
+    assert b"Neil" not in workspace.store.read_bytes()
+
+
 def test_another_key_gives_other_pseudonyms(tmp_path: Path) -> None:
     made = set()
     for key in (b"one", b"two", b"one\n"):
-        sql = pseudonym_sql("a", key_file=key_in(tmp_path, key))
+        sql = pseudonym("a", str(key_in(tmp_path, key)))
         made.update(duckdb.sql(f"select {sql} from (select 'T. Somebody' as a)").fetchall())
     assert len(made) == 3
 
 
 def test_nobody_stays_nobody(tmp_path: Path) -> None:
-    sql = pseudonym_sql("a", key_file=key_in(tmp_path, b"one"))
+    sql = pseudonym("a", str(key_in(tmp_path, b"one")))
     assert duckdb.sql(f"select {sql} from (select cast(null as varchar) as a)").fetchall() == [(None,)]
 
 
-def test_what_cannot_be_asked(tmp_path: Path) -> None:
-    with pytest.raises(RequestError, match="holds no key"):
-        pseudonym_sql("a", key_file=tmp_path / "none")
-    key = key_in(tmp_path, b"one")
-    with pytest.raises(RequestError, match="digits"):
-        pseudonym_sql("a", key_file=key, digits=4)
-    with pytest.raises(RequestError, match="prefix"):
-        pseudonym_sql("a", key_file=key, prefix="'")
+@pytest.mark.parametrize(("place", "said"), [("none", "holds no key"), ("", "a whole path")])
+def test_what_cannot_be_asked(workspace: Workspace, tmp_path: Path, place: str, said: str) -> None:
+    key_file = str(tmp_path / place) if place else "key"
+    with pytest.raises(MappingError, match=said):
+        workspace.jobs(csv_of(job("J1")), columns={"technician": {"column": "model", "key_file": key_file}})

@@ -1,0 +1,42 @@
+"""Keyed pseudonyms at intake: SQL by which names become codes that only the key ties back to them."""
+
+from pathlib import Path
+
+from rqa.errors import MappingError
+
+PREFIX, DIGITS = "P", 10
+"""Hexadecimal digits kept: two of 5,000 people get the same with a chance of about 1 in 90,000."""
+BLOCK = 64
+"""Bytes to which HMAC brings a key for SHA-256."""
+
+
+def pseudonym(text: str, key_file: str, *, prefix: str = PREFIX, digits: int = DIGITS) -> str:
+    """SQL that turns a text into a pseudonym: HMAC-SHA-256 under the key that a file holds.
+
+    The key is read from the file at each load, whole as it is, and never stored. The same text always gets the same
+    pseudonym, letter case aside. Raises `MappingError` if the file is not there or is empty.
+
+    Source: H. Krawczyk, M. Bellare and R. Canetti, HMAC, RFC 2104, 1997.
+    """
+    path = Path(key_file).expanduser()
+    if not path.is_file() or path.stat().st_size == 0:
+        raise MappingError(
+            f"key_file: {path} holds no key. Make one once, e.g. with `openssl rand -out {path} 32`, and keep it "
+            "out of the workspace."
+        )
+    inner, outer = (_padded(path.resolve(), byte) for byte in (0x36, 0x5C))
+    digest = f"sha256({outer} || unhex(sha256({inner} || encode(upper({text})))))"
+    return f"'{prefix}' || left({digest}, {digits})"
+
+
+def _padded(path: Path, byte: int) -> str:
+    """SQL for the key, brought to a block's length, with each of its bytes combined with one byte."""
+    quoted = path.as_posix().replace("'", "''")
+    key = (
+        f"rpad(case when octet_length(content) > {BLOCK} then sha256(content) else hex(content) end, {2 * BLOCK}, '0')"
+    )
+    combined = f"printf('%02x', xor(cast('0x' || substr({key}, 2 * place + 1, 2) as integer), {byte}))"
+    return (
+        f"(select unhex(string_agg({combined}, '' order by place)) from read_blob('{quoted}'), "
+        f"range({BLOCK}) as places (place))"
+    )
