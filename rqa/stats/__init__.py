@@ -5,6 +5,7 @@ know NumPy and SciPy and nothing of logs, stores or charts, so each can be used 
 """
 
 from rqa.stats.audit_size import AuditSize, jobs_to_audit
+from rqa.stats.caught_or_escaped import FaultSensitivity, fault_sensitivity
 from rqa.stats.chronic import ManyReturns, many_returns
 from rqa.stats.closeness import ClosePairs, Knox, ScanProbability, close_pairs, knox_test, scan_probability
 from rqa.stats.common_ratio import MantelHaenszel, mantel_haenszel
@@ -23,6 +24,7 @@ from rqa.stats.hazard import SmoothedHazard, smoothed_hazard
 from rqa.stats.incidence import CumulativeIncidence, cumulative_incidence
 from rqa.stats.learning import LearningCurve, learning_curve
 from rqa.stats.learning_reach import CurvePoints, ExperienceNeeded, experience_needed, yield_on_curve
+from rqa.stats.limit_choice import LimitsTradeoff, limits_tradeoff
 from rqa.stats.many_ratings import FleissKappa, fleiss_kappa
 from rqa.stats.masked_causes import MaskedCauses, masked_cause_mle
 from rqa.stats.mean_cumulative import MeanCumulative, mean_cumulative_function
@@ -31,6 +33,7 @@ from rqa.stats.mean_cumulative_counts import mean_cumulative_from_counts
 from rqa.stats.mix import MixExpectation, expected_from_mix
 from rqa.stats.moving_yield import SmoothedYield, smoothed_yield
 from rqa.stats.multiplicity import Discoveries, benjamini_hochberg
+from rqa.stats.near_the_limit import GuardBand, PileUp, guard_band, pile_up_test
 from rqa.stats.paired_ratings import CohenKappa, cohen_kappa
 from rqa.stats.pooled import PooledShare, PoolSize, best_pool_size, pooled_share
 from rqa.stats.power_law import PowerLawFit, power_law_fit
@@ -69,13 +72,16 @@ __all__ = [
     "ExpectationTest",
     "ExperienceNeeded",
     "FailureSignatures",
+    "FaultSensitivity",
     "FleissKappa",
     "FunnelLimits",
     "GaugeStudy",
+    "GuardBand",
     "IncidenceContrast",
     "KaplanMeier",
     "Knox",
     "LearningCurve",
+    "LimitsTradeoff",
     "LogRank",
     "MantelHaenszel",
     "ManyReturns",
@@ -85,6 +91,7 @@ __all__ = [
     "MixExpectation",
     "OrderReversals",
     "Overdispersion",
+    "PileUp",
     "PoolSize",
     "PooledShare",
     "PowerLawFit",
@@ -123,15 +130,18 @@ __all__ = [
     "expected_from_mix",
     "experience_needed",
     "failure_signatures",
+    "fault_sensitivity",
     "fleiss_kappa",
     "funnel_limits",
     "gauge_rr",
+    "guard_band",
     "incidence_contrast",
     "jobs_to_audit",
     "kaplan_meier",
     "knox_test",
     "laplace_test",
     "learning_curve",
+    "limits_tradeoff",
     "log_rank",
     "mantel_haenszel",
     "many_returns",
@@ -143,6 +153,7 @@ __all__ = [
     "month_spread",
     "order_reversals",
     "overdispersion",
+    "pile_up_test",
     "pooled_share",
     "power_law_fit",
     "product_interval",
