@@ -86,6 +86,9 @@ def keep_books(
     }  # fmt: skip
     connection.execute("delete from about")
     connection.executemany("insert into about values (?, ?)", list(about.items()))
+    connection.execute("delete from clocks")
+    if rules.sites:
+        connection.executemany("insert into clocks values (?, ?)", [(n, s.zone) for n, s in rules.sites.items()])
     connection.execute(
         "insert into loads values (?, ?, ?, ?)", [load_id, started, datetime.now(UTC).replace(tzinfo=None), version]
     )

@@ -8,6 +8,7 @@ FORMAT_VERSION = "2"
 
 BOOKS = {
     "about": "name VARCHAR, value VARCHAR",
+    "clocks": "site VARCHAR, zone VARCHAR",
     "loads": "load_id BIGINT, started_at TIMESTAMP, finished_at TIMESTAMP, rqa_version VARCHAR",
     "load_files": (
         "load_id BIGINT, source_file VARCHAR, table_name VARCHAR, in_file BIGINT, left_out BIGINT, read BIGINT, "

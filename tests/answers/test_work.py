@@ -129,19 +129,11 @@ def test_shift_by_utc_without_a_mapping(depot: Depot) -> None:
 @pytest.mark.parametrize(("zone", "shift"), [("Europe/Helsinki", "early"), ("Asia/Tokyo", "late"), ("UTC", "early")])
 def test_shift_by_the_sites_own_clock(tmp_path: Path, zone: str, shift: str) -> None:
     """05:30 in UTC is 07:30 in Helsinki and 14:30 in Tokyo."""
-    (tmp_path / "sources.toml").write_text(f'[sites.Birch]\nzone = "{zone}"\n', encoding="utf-8")
-    make_store(tmp_path / "depot.duckdb", ROWS)
+    make_store(tmp_path / "depot.duckdb", {**ROWS, "clocks": [{"site": "Birch", "zone": zone}]})
     with open_depot(tmp_path) as depot:
         r = depot.first_pass_yield(by="shift", where={"technician": "T01"})
     assert r.table["shift"].to_list() == [shift]
     assert not any("UTC" in note for note in r.notes)
-
-
-def test_sites_that_cannot_be_read_are_said(tmp_path: Path) -> None:
-    (tmp_path / "sources.toml").write_text('[sites.Birch]\nzone = "Nowhere"\n', encoding="utf-8")
-    make_store(tmp_path / "depot.duckdb", ROWS)
-    with open_depot(tmp_path) as depot:
-        assert any("cannot be read" in note for note in depot.first_pass_yield(by="shift").notes)
 
 
 def test_days_since_training(depot: Depot) -> None:
