@@ -228,3 +228,30 @@ def test_refused(changed, message):
     given = {"exposures": [[1, 1]], "jobs": [10], "pattern": [0], "candidates": [[1, 1]], "comebacks": [2]}
     with pytest.raises(ValueError, match=message):
         masked_cause_mle(**given | changed)
+
+
+@pytest.mark.parametrize("likelihood", ["job", "count"])
+def test_any_small_depot_settles_with_limits_around_the_estimate(likelihood):
+    """80 depots drawn blindly: steps never done, never candidates, always together, all jobs back."""
+    rng = np.random.default_rng(12)
+    for _ in range(80):
+        steps, patterns, rows = rng.integers(1, 6), rng.integers(1, 5), rng.integers(0, 7)
+        exposures, pattern = rng.integers(0, 3, (patterns, steps)), rng.integers(0, patterns, rows)
+        candidates = (rng.random((rows, steps)) < 0.5) * (exposures[pattern] > 0)
+        pattern, candidates = (a[candidates.any(axis=1)] for a in (pattern, candidates))
+        comebacks = rng.integers(0, 6, len(pattern))
+        back = np.bincount(pattern, weights=comebacks, minlength=patterns).astype(int)
+        r = masked_cause_mle(
+            exposures=exposures,
+            jobs=rng.integers(0, 30, patterns) + back,
+            pattern=pattern,
+            candidates=candidates,
+            comebacks=comebacks,
+            likelihood=likelihood,
+        )
+        known, exposed = np.isfinite(r.estimate), r.exposure > 0
+        assert r.settled
+        assert (r.low[known] <= r.estimate[known] + 1e-9).all()
+        assert (r.estimate[known] <= r.high[known] + 1e-9).all()
+        assert np.isfinite(r.low[exposed]).all()
+        assert (r.high[exposed] > 0).all()
