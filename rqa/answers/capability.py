@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rqa.answers.result import CapabilityIndices, rounded
-from rqa.answers.scope import By, Moment, Months, Where, check_level, check_values, scope, split_groups
+from rqa.answers.scope import By, Moment, Months, Where, check_level, check_values, is_number, scope, split_groups
 from rqa.errors import RequestError
 from rqa.measures.groupings import MEASURES as COUNTED
 from rqa.measures.run import counts
@@ -84,6 +84,9 @@ def capability(
     if method not in METHODS:
         raise RequestError(f"{QUESTION}: method is one of {', '.join(METHODS)}: {method!r}.")
     check_level(QUESTION, level)
+    for name, limit in (("lower_limit", lower_limit), ("upper_limit", upper_limit)):
+        if limit is not None and not is_number(limit):
+            raise RequestError(f"{QUESTION}: {name} is a number: {limit!r}.")
     file, usual = MEASURED[measure]
     groups = split_groups(QUESTION, (usual,) * bool(usual) if by is None else by)
     asked = scope(QUESTION, by=groups, where=where, months=months, allowed=tuple(COUNTED[file]))

@@ -1,6 +1,6 @@
 """Which points set a depot's limits: a baseline of months, stages from a day or an action on, points set aside."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import TYPE_CHECKING, Any
@@ -88,7 +88,9 @@ def basis(
 ) -> Basis:
     """Read baseline, stages and points set aside as they are given to a depot's chart."""
     span = None if baseline is None or baseline == [] else span_of(QUESTION, "baseline", baseline)
-    given = (stages,) if isinstance(stages, str | date) else tuple(stages or ())
+    if stages is None:
+        stages = ()
+    given = (stages,) if isinstance(stages, str) or not isinstance(stages, Iterable) else tuple(stages)
     made, notes = [], []
     actions = _actions(now) if given else {}
     for one in given:
@@ -117,6 +119,8 @@ def _dated_stage(given: object, actions: tuple[str, ...]) -> Stage:
 
 def _aside(given: Aside | None, period: str) -> dict[date, str]:
     found = {}
+    if given is not None and not isinstance(given, Mapping):
+        raise RequestError(f"{QUESTION}: set_aside takes points with their reasons, not {given!r}.")
     for point, reason in (given or {}).items():
         if not isinstance(reason, str) or not reason.strip():
             raise RequestError(f"{QUESTION}: set_aside takes a reason in words for each point: {point!r}: {reason!r}.")

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from rqa.answers.periods import span_of
 from rqa.answers.result import ComebackCusum, rounded
-from rqa.answers.scope import By, Moment, Months, Scope, Where, check_values, scope, split_groups
+from rqa.answers.scope import By, Moment, Months, Scope, Where, check_values, is_number, scope, split_groups
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
@@ -87,9 +87,9 @@ def comeback_cusum(
     check_values(now.store, QUESTION, asked.where)
     if isinstance(window, bool) or not isinstance(window, int) or window < 0:
         raise RequestError(f"{QUESTION}: window is a number of days, 0 or more: {window!r}.")
-    if not 0 < odds < float("inf") or odds == 1:
+    if not is_number(odds) or odds <= 0 or odds == 1:
         raise RequestError(f"{QUESTION}: odds is a factor above 0 and not 1, such as 2 or 0.5: {odds!r}.")
-    if not 0 < quiet_months < float("inf"):
+    if not is_number(quiet_months) or quiet_months <= 0:
         raise RequestError(f"{QUESTION}: quiet_months is a number of months above 0: {quiet_months!r}.")
     table = _jobs(now, asked, window)
     settings: dict[str, object] = {

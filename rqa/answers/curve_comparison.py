@@ -17,7 +17,7 @@ from rqa.answers.follow_up_counts import (
     group_numbers,
     notes_on,
 )
-from rqa.answers.scope import By, Moment, Months, Scope, Where, check_level
+from rqa.answers.scope import By, Moment, Months, Scope, Where, check_level, named_groups
 from rqa.arguments import Numbers
 from rqa.contract import CLASSES
 from rqa.errors import RequestError
@@ -82,8 +82,8 @@ def compare_curves(
     wanted = causes_asked(QUESTION, cause)
     if weights not in WEIGHTS:
         raise RequestError(f"{QUESTION}: weights is one of {', '.join(WEIGHTS)}: {weights!r}.")
-    names = (by,) if isinstance(by, str) else tuple(by)
-    strata = (within,) if isinstance(within, str) else tuple(within)
+    names = named_groups(QUESTION, by)
+    strata = named_groups(QUESTION, within)
     if not names:
         raise RequestError(f"{QUESTION}: by= names what is to be compared, such as model.")
     fine = follow_up(

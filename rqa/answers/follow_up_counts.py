@@ -1,6 +1,6 @@
 """What follow-up estimates are made from: by group and day, how many came back, retired, or were followed so far."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -83,7 +83,7 @@ def causes_asked(question: str, cause: Cause) -> tuple[str, ...]:
     """The classes that count, none for all."""
     if cause is None:
         return ()
-    wanted = (cause,) if isinstance(cause, str) else tuple(cause)
+    wanted = (cause,) if isinstance(cause, str) or not isinstance(cause, Iterable) else tuple(cause)
     names_only(question, "class", wanted, CLASSES)
     if not wanted or len(set(wanted)) < len(wanted):
         raise RequestError(f"{question}: cause names a class, or several once each: {cause!r}.")

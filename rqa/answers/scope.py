@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from math import isfinite
 from typing import TYPE_CHECKING
 
 from rqa.contract import CLASSES
@@ -101,12 +102,14 @@ def _time(given: str | date | datetime) -> datetime:
 
 def scope(question: str, *, by: By, where: Where | None, months: Months | None, allowed: Sequence[str]) -> Scope:
     """The question's scope, or `RequestError` naming what is wrong and what exists."""
-    names = (by,) if isinstance(by, str) else tuple(by)
+    names = named_groups(question, by)
     names_only(question, "grouping", names, allowed)
     if len(set(names)) < len(names):
         raise RequestError(f"{question}: a grouping is named twice in {', '.join(names)}.")
     kept = {}
     filters = [name for name in allowed if name not in PERIODS]
+    if where is not None and not isinstance(where, Mapping):
+        raise RequestError(f'{question}: where takes filters by name, such as {{"site": "Alder"}}, not {where!r}.')
     for name, values in (where or {}).items():
         if name in PERIODS:
             raise RequestError(f'{question}: to choose months, give months=("2026-01", "2026-06").')
@@ -120,10 +123,24 @@ def scope(question: str, *, by: By, where: Where | None, months: Months | None, 
     return Scope(names, kept, month_range(question, months))
 
 
-def check_level(question: str, level: float) -> None:
+def named_groups(question: str, by: By) -> tuple[str, ...]:
+    """The groupings as a tuple, or `RequestError` if they are neither a text nor a list."""
+    if isinstance(by, str):
+        return (by,)
+    if not isinstance(by, Iterable):
+        raise RequestError(f"{question}: by takes a grouping or a list of groupings, not {by!r}.")
+    return tuple(by)
+
+
+def is_number(value: object) -> bool:
+    """Whether a value is a single finite number."""
+    return isinstance(value, int | float) and not isinstance(value, bool) and isfinite(value)
+
+
+def check_level(question: str, level: float, name: str = "level") -> None:
     """Raise `RequestError` unless the level is a number between 0 and 1."""
-    if isinstance(level, bool) or not isinstance(level, int | float) or not 0 < level < 1:
-        raise RequestError(f"{question}: level is a number between 0 and 1, such as 0.95: {level!r}.")
+    if not is_number(level) or not 0 < level < 1:
+        raise RequestError(f"{question}: {name} is a number between 0 and 1, such as 0.95: {level!r}.")
 
 
 def check_values(store: "Store", question: str, where: Mapping[str, Sequence[str]]) -> None:
@@ -140,7 +157,7 @@ def check_values(store: "Store", question: str, where: Mapping[str, Sequence[str
 
 def split_groups(question: str, by: By) -> tuple[str, ...]:
     """The groupings of a question whose answer runs by period already."""
-    groups = (by,) if isinstance(by, str) else tuple(by)
+    groups = named_groups(question, by)
     for name in PERIODS:
         if name in groups:
             raise RequestError(f"{question}: the chart runs by period already; leave {name} out of by=.")
@@ -151,8 +168,8 @@ def month_range(question: str, months: Months | None) -> tuple[date, date] | Non
     """The first days of the first and the last month."""
     if months is None:
         return None
-    ends = (months, months) if isinstance(months, str | date) else tuple(months)
-    if len(ends) != 2:
+    ends = (months, months) if isinstance(months, str | date) else months
+    if not isinstance(ends, Sequence) or len(ends) != 2:
         raise RequestError(f'{question}: months takes two ends, ("2026-01", "2026-06"), or one month: {months!r}.')
     first, last = (month_of(question, end) for end in ends)
     if first > last:

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 from rqa.answers.chart_rules import rules_named
 from rqa.answers.chart_series import MEASURES, is_mature, monthly, ripens
 from rqa.answers.result import TimeToDetect, rounded
-from rqa.answers.scope import By, Moment, Where, check_level, split_groups
+from rqa.answers.scope import By, Moment, Where, check_level, is_number, split_groups
 from rqa.errors import RequestError
 
 if TYPE_CHECKING:
@@ -55,9 +55,9 @@ def time_to_detect(
     """
     if measure not in MEASURES:
         raise RequestError(f"{QUESTION}: {measure!r} is no share. There is: {', '.join(MEASURES)}.")
-    if not 0 < change < float("inf") or change == 1:
+    if not is_number(change) or change <= 0 or change == 1:
         raise RequestError(f"{QUESTION}: change is a factor above 0 and not 1, such as 1.5 or 0.5: {change!r}.")
-    check_level(QUESTION, chance)
+    check_level(QUESTION, chance, "chance")
     groups = split_groups(QUESTION, by)
     answer = monthly(now, measure, by=(*groups, "month"), window=window, where=where)
     wait = ripens(measure, window)

@@ -7,7 +7,7 @@ import numpy as np
 from rqa.answers.comeback_results import ChronicUnits, WorstShare
 from rqa.answers.follow_up_counts import group_numbers
 from rqa.answers.result import chances, rounded
-from rqa.answers.scope import By, Moment, Months, Where
+from rqa.answers.scope import By, Moment, Months, Where, is_number
 from rqa.answers.unit_counts import AskedUnits, asked_units, unit_counts, unit_notes
 from rqa.errors import RequestError
 from rqa.measures.run import counts
@@ -117,7 +117,8 @@ def worst_share(
 
     from rqa.stats import worst_units
 
-    parts = np.atleast_1d(np.asarray(worst, dtype=np.float64))
+    listed = (worst,) if isinstance(worst, float | int | str) else tuple(worst)
+    parts = np.asarray([part if is_number(part) else np.nan for part in listed], dtype=np.float64)
     if not parts.size or not ((parts > 0) & (parts <= 1)).all():
         raise RequestError(f"{WORST}: worst names fractions of the units above 0 and up to 1, such as 0.01: {worst!r}.")
     units = asked_units(WORST, now, by=by, where=where, months=months, upto=upto, index=index)

@@ -313,6 +313,7 @@ REFUSED: list[tuple[str, Callable[[Depot], Any]]] = [
     ("there is no grouping 'colour'", lambda d: d.comeback_curve(by="colour")),
     ("upto is a number of days", lambda d: d.comeback_curve(upto=-1)),
     ("there is no class 'worn'", lambda d: d.comeback_curve(cause="worn")),
+    ("there is no class 3", lambda d: d.comeback_curve(cause=3)),  # type: ignore[arg-type]
     ("cannot be asked together", lambda d: d.comeback_curve(by=("step", "lot"))),
     ("index is one of", lambda d: d.recurrences(index="open")),
     ("level is a number", lambda d: d.comeback_causes(level=95)),
@@ -325,6 +326,7 @@ REFUSED: list[tuple[str, Callable[[Depot], Any]]] = [
     ("two different values", lambda d: d.recurrence_difference("model", ("Marl-8", "Marl-8"))),
     ("share is a number between 0 and 1", lambda d: d.days_until(share=1.0)),
     ("fractions of the units", lambda d: d.worst_share(worst=(0.0,))),
+    ("fractions of the units", lambda d: d.worst_share(worst="0.01")),  # type: ignore[arg-type]
     ("most is a number of units", lambda d: d.chronic_units(most=0)),
     ("recent is a number of months", lambda d: d.projection(recent=0)),
     ("window is a number of days", lambda d: d.projection(window=True)),
