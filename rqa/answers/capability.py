@@ -7,7 +7,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rqa.answers.result import CapabilityIndices, rounded
-from rqa.answers.scope import By, Moment, Months, Where, check_level, check_values, is_number, scope, split_groups
+from rqa.answers.scope import (
+    By,
+    Moment,
+    Months,
+    Where,
+    check_level,
+    check_one_quantity,
+    check_values,
+    is_number,
+    scope,
+    split_groups,
+)
 from rqa.errors import RequestError
 from rqa.measures.groupings import MEASURES as COUNTED
 from rqa.measures.run import counts
@@ -91,6 +102,7 @@ def capability(
     groups = split_groups(QUESTION, (usual,) * bool(usual) if by is None else by)
     asked = scope(QUESTION, by=groups, where=where, months=months, allowed=tuple(COUNTED[file]))
     check_values(now.store, QUESTION, asked.where)
+    check_one_quantity(QUESTION, usual, asked)
     table = counts(now.store, file, by=(*groups, "week"), where=asked.where, months=asked.months,
                    values={"as_of": now.day})  # fmt: skip
     found = _readings(table, groups, (lower_limit, upper_limit))

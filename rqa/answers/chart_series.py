@@ -13,7 +13,7 @@ from rqa.answers.comebacks import comebacks
 from rqa.answers.first_pass_yield import first_pass_yield
 from rqa.answers.periods import every_period, following, last_day
 from rqa.answers.result import Answer
-from rqa.answers.scope import By, Moment, Months, Where, check_values, scope
+from rqa.answers.scope import By, Moment, Months, Where, check_one_quantity, check_values, scope
 from rqa.errors import RequestError
 from rqa.measures.groupings import MEASURES as COUNTED
 from rqa.measures.run import counts
@@ -46,19 +46,23 @@ MEASURES = {
 
 @dataclass(frozen=True)
 class Charted:
-    """What kind of figure a measure is, its unit, and the file that counts it where it is no share."""
+    """What kind of figure a measure is, its unit, the file that counts it where it is no share, and what it is read at.
+
+    Readings at different steps or tests (`at`) are different quantities, which a chart must not mix.
+    """
 
     kind: Kind
     unit: str
     counted: str = ""
+    at: str = ""
 
 
 CHARTED: Mapping[str, Charted] = {
     **{name: Charted("share", "share") for name in MEASURES},
     "failed_checks": Charted("rate", "failed checks a job", "failed_checks"),
     "labour_minutes": Charted("measurement", "minutes", "measured_jobs"),
-    "step_values": Charted("measurement", "", "measured_steps"),
-    "test_values": Charted("measurement", "", "measured_tests"),
+    "step_values": Charted("measurement", "", "measured_steps", "step"),
+    "test_values": Charted("measurement", "", "measured_tests", "test"),
     "jobs_between_comebacks": Charted("jobs-between", "jobs", "comeback_gaps"),
     "days_between_comebacks": Charted("time-between", "days", "comeback_days"),
 }
@@ -173,6 +177,7 @@ def _by_period(
     file = CHARTED[measure].counted
     asked = scope(QUESTION, by=groups, where=where, months=months, allowed=tuple(COUNTED[file]))
     check_values(now.store, QUESTION, asked.where)
+    check_one_quantity(QUESTION, CHARTED[measure].at, asked)
     table = counts(now.store, file, by=(*groups, period), where=asked.where, values={"as_of": now.day})
     dated = table.filter(table[period].is_not_null())
     notes = list(now.notes)
@@ -256,7 +261,7 @@ def _units(table: "pl.DataFrame", groups: tuple[str, ...]) -> dict[str, str]:
             listed = ", ".join(u or "no unit" for u in units)
             raise RequestError(
                 f"{QUESTION}: {what} come in several units ({listed}), which cannot share a chart; narrow the question "
-                "with where=, or name the test in by=."
+                "with where=, or name what tells them apart in by=."
             )
         found[" · ".join(map(str, group))] = units[0]
     return found

@@ -53,7 +53,8 @@ def control_chart(
         Shares: comebacks (of matured jobs), first_pass_yield (of steps; of diagnostics with test or station among the
         names), first_run_pass (of diagnostics), clean_jobs. Events that a job can have several of: failed_checks (first
         attempts at steps that failed, a job). Measured: labour_minutes (of repaired jobs), step_values, test_values
-        (first attempts and runs). Rare events: jobs_between_comebacks, days_between_comebacks.
+        (first attempts and runs, with step or test in `by`, or one of them in `where`). Rare events:
+        jobs_between_comebacks, days_between_comebacks.
     by, where
         One chart for each group, and filters, as the measure's own answer takes them. The id of an action in place of
         filters is its scope.

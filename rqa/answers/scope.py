@@ -155,6 +155,15 @@ def check_values(store: "Store", question: str, where: Mapping[str, Sequence[str
                 raise RequestError(f"{question}: there is no {name} {value!r} in the store. There is: {shown}.")
 
 
+def check_one_quantity(question: str, at: str, asked: Scope) -> None:
+    """Raise `RequestError` if readings at different steps or tests (`at`; none: "") would be put together."""
+    if at and at not in asked.by and len(asked.where.get(at, ())) != 1:
+        raise RequestError(
+            f"{question}: what is read at one {at} is another quantity than at the next; name {at} in by=, or one {at} "
+            "in where=."
+        )
+
+
 def split_groups(question: str, by: By) -> tuple[str, ...]:
     """The groupings of a question whose answer runs by period already."""
     groups = named_groups(question, by)

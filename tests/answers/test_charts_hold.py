@@ -16,14 +16,16 @@ from tests.answers.test_control_charts import rows
 from tests.depots import depot_of
 from tests.measures.test_charts_against_rows import measured_tables
 
-GROUPS = {"comebacks": "step", "first_pass_yield": "bench", "step_values": "step", "test_values": "test"}
+GROUPS = {"comebacks": "step", "first_pass_yield": "bench"}
 FEW = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
 
 
 @st.composite
 def questions(draw: st.DrawFn) -> dict[str, Any]:
     measure = draw(st.sampled_from(sorted(CHARTED)))
-    by = draw(st.sampled_from([(), ("site",), ("model", "billing"), (GROUPS.get(measure, "site"),)]))
+    at = CHARTED[measure].at
+    several = [(at,), ("site", at)] if at else [(), ("site",), ("model", "billing"), (GROUPS.get(measure, "site"),)]
+    by = draw(st.sampled_from(several))
     return {
         "measure": measure, "by": by, "period": draw(st.sampled_from(["month", "week"])),
         "chart": draw(st.sampled_from(["auto", *TAKES[CHARTED[measure].kind]])),

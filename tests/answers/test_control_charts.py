@@ -244,9 +244,16 @@ def test_units_are_not_mixed() -> None:
     jobs = [{"job_id": f"J{i}", "unit_id": f"U{i}", "opened_at": closed, "closed_at": closed} for i in range(4)]
     tests = [{"job_id": f"J{i}", "test": ("load", "rate")[i % 2], "run_at": closed, "value": 1.0 * i,
               "unit": ("V", "A")[i % 2]} for i in range(4)]  # fmt: skip
+    mixed = [{**t, "test": "load"} for t in tests]
+    several = pytest.raises(RequestError, match=r"several units \(A, V\)")
+    with depot_of({"jobs": jobs, "diagnostics": mixed}) as depot, several:
+        depot.control_chart("test_values", by="test")
     with depot_of({"jobs": jobs, "diagnostics": tests}) as depot:
-        with pytest.raises(RequestError, match=r"several units \(A, V\)"):
-            depot.control_chart("test_values")
+        for ask in (depot.control_chart, depot.capability):
+            with pytest.raises(RequestError, match="name test in by=, or one test in where="):
+                ask("test_values", by="site")
+            with pytest.raises(RequestError, match="name step in by="):
+                ask("step_values", by=())
         r = depot.control_chart("test_values", by="test")
     assert r.settings["units"] == {"load": "V", "rate": "A"}
 
@@ -293,9 +300,10 @@ def test_wrong_questions_say_what_exists(depot: Depot, call: Any, says: str) -> 
 
 def test_an_empty_store_has_empty_charts() -> None:
     with depot_of({"jobs": []}) as depot:
-        for measure in ("comebacks", "failed_checks", "labour_minutes", "test_values", "jobs_between_comebacks",
+        for measure in ("comebacks", "failed_checks", "labour_minutes", "jobs_between_comebacks",
                         "days_between_comebacks"):  # fmt: skip
             assert depot.control_chart(measure).table.height == 0
+        assert depot.control_chart("test_values", by="test").table.height == 0
         assert depot.capability().table.height == 0
         watched = depot.comeback_cusum(by="site")
         assert watched.table.height == 0
