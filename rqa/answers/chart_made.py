@@ -101,6 +101,8 @@ def make(
                 signal[place] = said
             notes += _warnings(made, series, ripe)
             alarm = getattr(made, "false_alarm", None)
+    except RequestError:
+        raise
     except ValueError as error:
         raise RequestError(f"{QUESTION}: {error}") from error
     exact = bool(name) and options.get("limits") == "exact"

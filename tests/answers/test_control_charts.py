@@ -275,7 +275,10 @@ def test_units_are_not_mixed() -> None:
         (lambda d: d.control_chart("comebacks", baseline=("2025-06", "2025-01")), "turn it round"),
         (lambda d: d.control_chart("comebacks", set_aside="2025-03"), "points with their reasons"),
         (lambda d: d.control_chart("comebacks", stages=3), "3 is none"),
-        (lambda d: d.control_chart("comebacks", chart="ewma", stages="2025-06"), "no stages"),
+        (
+            lambda d: d.control_chart("comebacks", chart="ewma", stages="2025-06"),
+            "control_chart: an EWMA takes a baseline, but no stages",
+        ),
         (lambda d: d.control_chart("comebacks", chart="ewma", rules="nelson"), "rules='limits'"),
         (lambda d: d.control_chart("comebacks", by="week"), "leave week out"),
         (lambda d: d.comebacks(where={"week": "2025-01-06"}), "to choose months"),
@@ -296,6 +299,7 @@ def test_wrong_questions_say_what_exists(depot: Depot, call: Any, says: str) -> 
     with pytest.raises(RequestError) as raised:
         call(depot)
     assert says in str(raised.value)
+    assert str(raised.value).count("control_chart:") <= 1
 
 
 def test_an_empty_store_has_empty_charts() -> None:
