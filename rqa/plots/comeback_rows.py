@@ -40,7 +40,10 @@ def plot_causes(
     ]  # fmt: skip
     window = answer.settings["window"]
     title = f"Share of jobs that come back within {window} days, by class"
-    subtitle = ["dot = share of all jobs, other classes and retirement competing; line = {level} interval"]
+    subtitle = [
+        "dot = share of all jobs, young ones as far as followed, other classes and retirement competing",
+        "line = {level} interval; back = of matured jobs alone, with the part of all their come-backs",
+    ]
     return _picture(answer, rows, title, subtitle, headed, width)
 
 
@@ -69,6 +72,7 @@ def plot_comparison(
     ]  # fmt: skip
     rows.sort(key=lambda r: (r["value"] is None, -(r["value"] or 0.0), r["label"]))
     subtitle = ["dot = share of the group, line = {level} interval, tick = all other groups together; highest first",
+                "counts = back so far, of all jobs; the share allows for those not followed to the end",
                 answer.notes[-1]]  # fmt: skip
     title = f"Share that came back within {answer.settings['window']} days, groups compared"
     return _picture(answer, rows, title, subtitle, headed, width)

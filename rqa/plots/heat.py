@@ -32,8 +32,9 @@ def plot_cohorts(answer: Cohorts, *, headed: bool = True, width: int | str = WID
     ages = [str(a) for a in range(int(answer.table["age"].max()) + 1)]  # type: ignore[arg-type]
     title = "Come-backs by closing month and months since closing"
     title += f", by {' and '.join(b.replace('_', ' ') for b in by)}" if by else ""
-    subtitle = ["number = percent of the month's jobs back by the end of that month; beside each month its jobs",
-                "dashed frame, slanting number = that month is not over, the share will still change"]  # fmt: skip
+    subtitle = ["number = percent of the month's jobs back by the end of that month; beside each month its jobs"]
+    if not answer.table["mature"].all():
+        subtitle.append("dashed frame, slanting number = that month is not over, the share will still change")
     return _heat(
         answer, rows, ages, title, subtitle, "months since closing", headed, width,
         said=[f"{r['panel'] + ' ' if r['panel'] else ''}{r['name']}, {r['cell']} months on: {percent(r['value'])} "

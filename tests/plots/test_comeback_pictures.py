@@ -101,6 +101,9 @@ def test_cells_that_will_change_are_framed(depot: Depot) -> None:
     framed = [r for r in rows(spec["layer"][0] if "data" not in spec else spec) if not r["mature"]]
     assert len(framed) == answer.table.filter(~answer.table["mature"]).height > 0
     assert any(layer["mark"].get("strokeDash") for layer in spec["layer"])
+    final = replace(answer, table=answer.table.filter(answer.table["mature"]))
+    assert "dashed" in str(spec["title"])
+    assert "dashed" not in str(plot(final).to_dict()["title"])
 
 
 def test_numbers_at_risk_stand_under_every_tick(depot: Depot) -> None:
