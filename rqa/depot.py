@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from rqa.answers.scope import By, Months, Where, moment
 from rqa.comeback_questions import ComebackQuestions
-from rqa.store.engine import Store, open_store
+from rqa.store.engine import ATTACHED, Store, open_store
 
 if TYPE_CHECKING:
     import polars as pl
@@ -345,7 +345,7 @@ class Depot(ComebackQuestions):
         """What `query` can read: view, column, type."""
         return self._store.ask(
             "select table_name as view, column_name as column, data_type as type from duckdb_columns() "
-            "where database_name = 'memory' and schema_name = 'main' and not internal "
+            f"where database_name = '{ATTACHED}' and schema_name = 'main' and not internal "
             "order by table_name, column_index"
         )
 
