@@ -1,4 +1,7 @@
-"""Keyed pseudonyms at intake: SQL by which names become codes that only the key ties back to them."""
+"""Keyed pseudonyms at intake: SQL by which names become codes that only the key ties back to them.
+
+HMAC is written out in SQL, since rows stay in the engine; the tests hold it against the standard library's.
+"""
 
 from pathlib import Path
 
