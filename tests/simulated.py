@@ -12,8 +12,8 @@ def departures(first, expected, horizon):
 
     `first` holds the point of the first signal of each run, more than `horizon` if there was none; up to the horizon
     they are compared, so that no run is cut unawares. The bounds are 4 standard errors of the simulation, for counts of
-    runs by the binomial distribution itself: with seeds that are fixed a right program passes, while an error of a few
-    percent in the run length is told.
+    runs by the binomial distribution itself: with seeds that are fixed a right program passes, while of 4,000 runs a
+    run length wrong by a tenth is told 19 times in 20.
     """
     runs, found = len(first), []
     for n in (horizon // 8, horizon // 2, horizon):
