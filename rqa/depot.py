@@ -7,6 +7,9 @@ from typing import TYPE_CHECKING
 
 from rqa.answers.scope import By, Months, Where, moment
 from rqa.comeback_questions import ComebackQuestions
+from rqa.diagnostic_questions import DiagnosticQuestions
+from rqa.improvement_questions import ImprovementQuestions
+from rqa.risk_questions import RiskQuestions
 from rqa.store.engine import ATTACHED, Store, open_store
 
 if TYPE_CHECKING:
@@ -37,7 +40,7 @@ if TYPE_CHECKING:
     )
 
 
-class Depot(ComebackQuestions):
+class Depot(ComebackQuestions, RiskQuestions, DiagnosticQuestions, ImprovementQuestions):
     """A depot's store, open for reading, looked at as of one day.
 
     Every answer has `.table` (a polars frame), `.settings`, `.notes` and `.to_pandas()`, and can be drawn by

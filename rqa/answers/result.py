@@ -11,6 +11,8 @@ if TYPE_CHECKING:
     import pandas as pd
     import polars as pl
 
+    from rqa.answers.finding import Finding
+
 DIGITS = 6
 """Digits kept in shares, so that a stored notebook does not change with the last bit of a machine's arithmetic."""
 SHOWN_ROWS = 40
@@ -22,19 +24,28 @@ class Answer:
     """The answer to one question.
 
     `table` is a polars frame with the grouping columns first and a total order; `settings` echoes what was asked;
-    `notes` says what a careful reader must know; `findings` what there is to act on.
+    `notes` says what a careful reader must know; `stated` holds what was compared, each as a statement with its
+    p-value, and `findings` those of them that are more than luck.
     """
 
     table: "pl.DataFrame"
     settings: Mapping[str, object]
     notes: tuple[str, ...] = ()
-    findings: tuple[object, ...] = ()
+    stated: "tuple[Finding, ...]" = ()
 
     question: ClassVar[str] = "Answer"
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "settings", MappingProxyType(dict(self.settings)))
         object.__setattr__(self, "notes", tuple(self.notes))
+        object.__setattr__(self, "stated", tuple(self.stated))
+
+    @property
+    def findings(self) -> "tuple[Finding, ...]":
+        """What holds among all that this answer compared, at most one in twenty by luck."""
+        from rqa.answers.finding import more_than_luck
+
+        return more_than_luck(self.stated)
 
     def to_pandas(self) -> "pd.DataFrame":
         """The table as a pandas frame."""

@@ -1,0 +1,55 @@
+"""A finding: one thing an analysis has compared and can state, with its size, its evidence and what to do next."""
+
+import hashlib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from rqa.stats import benjamini_hochberg
+
+ALLOWED = 0.05
+"""Share of luck allowed among the findings named together."""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One comparison that was made, as a statement; whether it is more than luck is judged over a whole family.
+
+    `kind` names the analysis and what it compared, such as "burst" or "come-backs by bench"; `scope` says where, by
+    filter: {"model": "Marl-10", "step": "reseat display cable"}. `what` is a plain sentence with its numbers, without
+    the full stop. `size` with `low` and `high` is the difference or ratio that `measure` names; `worse` whether it is
+    on the bad side. `jobs` stand behind it. `avoided` is how many come-backs fewer there would have been had the place
+    been like what it was compared with, None where that makes no sense. `p_value`: how often luck alone brings as much.
+    """
+
+    kind: str
+    scope: Mapping[str, str]
+    what: str
+    measure: str
+    size: float
+    low: float
+    high: float
+    worse: bool
+    jobs: int
+    p_value: float
+    caution: str
+    check: str
+    avoided: float | None = None
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "scope", MappingProxyType(dict(self.scope)))
+
+    @property
+    def id(self) -> str:
+        """The same in every month for the same kind of finding at the same place."""
+        place = "".join(f"\x1f{name}\x1e{self.scope[name]}" for name in sorted(self.scope))
+        return "F-" + hashlib.sha256(f"{self.kind}{place}".encode()).hexdigest()[:8]
+
+
+def more_than_luck(stated: Iterable[Finding], allowed: float = ALLOWED) -> tuple[Finding, ...]:
+    """Those of a family of statements that hold, false ones kept to the share allowed (Benjamini and Hochberg 1995)."""
+    family = tuple(stated)
+    if not family:
+        return ()
+    found = benjamini_hochberg(p_values=[f.p_value for f in family], allowed=allowed).found
+    return tuple(f for f, sure in zip(family, found, strict=True) if sure)

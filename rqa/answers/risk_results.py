@@ -1,0 +1,1 @@
+"""The answers to the questions of `rqa.risk_questions`."""
