@@ -13,7 +13,7 @@ from rqa.plots.ground import PANEL_HEIGHT, Ground, ground
 from rqa.plots.months import HEIGHT, PANELS
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import QUIET, WIDTH, finish
-from rqa.plots.words import NAMES, count, known, listed, percent, spoken
+from rqa.words import NAMES, count, known, listed, percent, spoken
 
 GHOSTS = 6
 """Up to so many groups, each panel shows the other groups' lines behind its own."""

@@ -18,7 +18,7 @@ from rqa.answers.result import Answer
 from rqa.plots.groups import ROW
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH, finish
-from rqa.plots.words import count, interval, known, percent, spoken
+from rqa.words import count, interval, known, percent, spoken
 
 SAID = 12
 MOST = 60

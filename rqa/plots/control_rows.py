@@ -7,7 +7,7 @@ from typing import Any
 
 from rqa.answers.result import ControlChart
 from rqa.plots.reading import by_of
-from rqa.plots.words import MONTHS, figure, known, listed, month_key, month_name, spoken, week_of
+from rqa.words import MONTHS, figure, known, listed, month_key, month_name, spoken, week_of
 
 MEASURES = {
     "comebacks": "Come-backs within {window} days, by closing {period}",

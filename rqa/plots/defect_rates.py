@@ -6,7 +6,7 @@ from rqa.answers.result import Defects
 from rqa.plots.figure_rows import figure_rows
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH
-from rqa.plots.words import NAMES, known, spoken
+from rqa.words import NAMES, known, spoken
 
 
 def plot_defects(answer: Defects, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:

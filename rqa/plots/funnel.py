@@ -8,7 +8,7 @@ import numpy as np
 from rqa.answers.result import Comparison
 from rqa.plots.reading import limits
 from rqa.plots.theme import PAPER, WIDTH, finish, nothing
-from rqa.plots.words import known, listed, spoken
+from rqa.words import known, listed, spoken
 
 HEIGHT = 340
 GRID = 72

@@ -10,7 +10,7 @@ from typing import Any
 import altair as alt
 
 from rqa.plots.theme import WIDTH
-from rqa.plots.words import MONTHS, week_of
+from rqa.words import MONTHS, week_of
 
 PANEL_HEIGHT = 130
 MOST_TICKS = 5

@@ -7,7 +7,7 @@ import altair as alt
 from rqa.answers.result import Answer, RolledYield
 from rqa.plots.reading import Reading, heading, limits, read, row_of, said
 from rqa.plots.theme import WIDTH, finish
-from rqa.plots.words import NAMES, percent
+from rqa.words import NAMES, percent
 
 IN_ORDER = {"shift_hour", "days_since_training"}
 """Groupings whose rows have an order of their own."""

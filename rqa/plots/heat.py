@@ -9,7 +9,7 @@ from rqa.answers.result import Answer
 from rqa.errors import RequestError
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import INK, PAPER, QUIET, WIDTH, finish
-from rqa.plots.words import MONTHS, count, month_key, month_name, percent, spoken
+from rqa.words import MONTHS, count, month_key, month_name, percent, spoken
 
 CELL = 24
 PANELS = 6

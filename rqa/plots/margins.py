@@ -9,7 +9,7 @@ from rqa.answers.result import CapabilityIndices, TimeToDetect
 from rqa.plots.groups import ROW
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH, finish
-from rqa.plots.words import figure, known, percent, spoken
+from rqa.words import figure, known, percent, spoken
 
 SAID = 12
 MEASURED = {"test_values": "first runs of tests", "step_values": "first attempts at steps",

@@ -10,7 +10,7 @@ from rqa.errors import RequestError
 from rqa.plots.ground import Ground, early_word, early_zone, ground, in_panels, month_under_pointer
 from rqa.plots.reading import Reading, heading, limits, read, row_of, said
 from rqa.plots.theme import PAPER, WIDTH, finish
-from rqa.plots.words import month_key, month_name, week_of
+from rqa.words import month_key, month_name, week_of
 
 HEIGHT = 250
 PANELS = 12

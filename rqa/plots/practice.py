@@ -9,7 +9,7 @@ from rqa.answers.result import Learning
 from rqa.plots.figure_rows import figure_rows
 from rqa.plots.reading import limits
 from rqa.plots.theme import WIDTH, finish, nothing
-from rqa.plots.words import known, percent
+from rqa.words import known, percent
 
 PANELS = 6
 """Curves drawn; more are shown as rows."""

@@ -11,7 +11,7 @@ from rqa.plots.ground import Ground, early_zone, ground, in_panels
 from rqa.plots.months import ENOUGH, HEIGHT, PANELS
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import PAPER, WIDTH, finish
-from rqa.plots.words import count, interval, known, listed, month_key, month_name, percent, spoken
+from rqa.words import count, interval, known, listed, month_key, month_name, percent, spoken
 
 WORD = "projected"
 FINAL = 5

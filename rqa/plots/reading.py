@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from rqa.answers.result import Answer, CleanJobs, Comebacks, FirstPassYield, Rework
-from rqa.plots.words import NAMES, count, interval, known, listed, month_key, month_name, percent, spoken, week_of
+from rqa.words import NAMES, count, interval, known, listed, month_key, month_name, percent, spoken, week_of
 
 PARTITION = {"month", "week", "site", "model", "procedure", "technician", "billing"}
 """Groupings under which every job counts once, so that the rows may be added up to one overall share."""

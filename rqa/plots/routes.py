@@ -6,7 +6,7 @@ from rqa.answers.result import ReworkRoutes
 from rqa.plots.figure_rows import figure_rows
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH
-from rqa.plots.words import NAMES, percent, spoken
+from rqa.words import NAMES, percent, spoken
 
 WAYS = {
     "again": "same step again", "back": "back to {to}", "on": "on to {to}", "ended": "nothing more was logged",

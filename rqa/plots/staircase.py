@@ -8,7 +8,7 @@ from rqa.answers.result import Failures
 from rqa.plots.groups import ROW
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH, finish
-from rqa.plots.words import NAMES, percent, spoken
+from rqa.words import NAMES, percent, spoken
 
 MOST = 15
 """Rows drawn; the table holds all."""

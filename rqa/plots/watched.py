@@ -13,7 +13,7 @@ from rqa.plots.ground import Ground, ground, in_panels
 from rqa.plots.months import HEIGHT, PANELS
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH, finish
-from rqa.plots.words import MONTHS, figure, listed, spoken
+from rqa.words import MONTHS, figure, listed, spoken
 
 SAID = 8
 ROOM = 0.25

@@ -5,7 +5,6 @@ from importlib.metadata import version
 
 from rqa.answers.scope import month_end, month_of
 from rqa.errors import RequestError
-from rqa.plots.words import month_name
 from rqa.review.asked import Asked
 from rqa.review.facts import MonthFacts, Verdict
 from rqa.review.figures import figures
@@ -14,6 +13,7 @@ from rqa.review.pointers import SMALLEST, pointers, year_before, year_to
 from rqa.review.projected import projections
 from rqa.review.texts import CAUTIONS, DEFINITIONS, LUCK
 from rqa.review.verdicts import HEADLINES, mature_month, summary, verdicts
+from rqa.words import month_name
 
 SHOWN_MONTHS = 24
 

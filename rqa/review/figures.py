@@ -9,10 +9,10 @@ import polars as pl
 
 from rqa.answers.result import Answer
 from rqa.plots import plot
-from rqa.plots.words import count, interval, month_name, percent, spoken
 from rqa.review.asked import Asked
 from rqa.review.facts import Figure, Table
 from rqa.review.pointers import SMALLEST
+from rqa.words import count, interval, month_name, percent, spoken
 
 STEPS_DRAWN = 12
 GROUPS_DRAWN = 12

@@ -2,10 +2,10 @@
 
 import polars as pl
 
-from rqa.plots.words import count
 from rqa.review.asked import Asked
 from rqa.review.facts import Table
 from rqa.review.figures import plain_table
+from rqa.words import count
 
 MOST = 15
 SELECTS = {"(select)": "for a SELECT of the mapping"}

@@ -11,10 +11,10 @@ from typing import Any
 import polars as pl
 
 from rqa.answers.scope import next_month
-from rqa.plots.words import count, month_name, percent, spoken
 from rqa.review.asked import Asked
 from rqa.review.facts import Pointer
 from rqa.review.verdicts import discoveries, points
+from rqa.words import count, month_name, percent, spoken
 
 SMALLEST = 20
 """Groups of fewer cases are not shown on the manager's page: too little to say, and too easily one person."""

@@ -5,10 +5,10 @@ from datetime import date
 import polars as pl
 
 from rqa.answers.scope import month_end
-from rqa.plots.words import count, interval, month_name, percent
 from rqa.review.asked import Asked
 from rqa.review.facts import Projected
 from rqa.review.verdicts import HEADLINES
+from rqa.words import count, interval, month_name, percent
 
 
 def projections(depot: Asked, month: date) -> tuple[Projected, ...]:

@@ -6,10 +6,10 @@ from datetime import date
 import polars as pl
 
 from rqa.answers.month import MonthAgainstBefore
-from rqa.plots.words import count, interval, listed, month_name, percent
 from rqa.review.asked import Asked
 from rqa.review.facts import Verdict
 from rqa.stats import benjamini_hochberg
+from rqa.words import count, interval, listed, month_name, percent
 
 LEVEL = 0.05
 """False discoveries allowed among the measures compared, by Benjamini and Hochberg (1995)."""

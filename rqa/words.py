@@ -1,0 +1,88 @@
+"""Numbers and names as a reader says them: the same wording in findings, on charts, in alternatives, on the page."""
+
+import math
+from collections.abc import Sequence
+from datetime import date, datetime
+
+HARD_SPACE = "\u00a0"
+"""The space before a percent sign, at which no line breaks."""
+NAMES = {
+    "month": "month", "week": "week", "site": "site", "model": "model", "procedure": "procedure",
+    "technician": "technician", "bench": "bench", "step": "step", "test": "test", "billing": "billing",
+    "class": "class", "tool": "tool", "phase": "phase", "fault": "fault", "shift": "shift",
+    "shift_hour": "hour of the shift", "days_since_training": "days since a training",
+}  # fmt: skip
+MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
+          "November", "December")  # fmt: skip
+
+
+def known(value: object) -> bool:
+    """Whether a figure is there: neither missing nor not-a-number."""
+    return value is not None and not (isinstance(value, float) and math.isnan(value))
+
+
+def percent(value: float | None, *, decimals: int | None = None) -> str:
+    """A share as text, with more decimals where small differences matter; "no data" when there is none."""
+    if value is None or math.isnan(value):
+        return "no data"
+    if decimals is None:
+        decimals = 0 if value in (0.0, 1.0) else 1 if 0.005 <= value <= 0.995 else 2
+    return f"{value * 100:.{decimals}f}{HARD_SPACE}%"
+
+
+def interval(low: float | None, high: float | None) -> str:
+    """An interval as text: "2.1 to 4.0 %"."""
+    if low is None or high is None or math.isnan(low) or math.isnan(high):
+        return "no data"
+    return f"{low * 100:.1f} to {high * 100:.1f}{HARD_SPACE}%"
+
+
+def figure(value: float | None, unit: str) -> str:
+    """A value in its unit: a share as a percentage, else four digits and the unit."""
+    if unit == "share":
+        return percent(value)
+    if value is None or math.isnan(value):
+        return "no data"
+    number = f"{value:,.0f}" if abs(value) >= 1000 else f"{value:.4g}"
+    return f"{number}{HARD_SPACE}{unit}" if unit else number
+
+
+def count(value: object) -> str:
+    """A count with thousands set apart by a thin-free plain comma."""
+    return f"{int(str(value)):,}"
+
+
+def month_key(value: object) -> str:
+    """A month as sortable text, "2025-03"."""
+    if isinstance(value, date | datetime):
+        return f"{value.year:04d}-{value.month:02d}"
+    return str(value)
+
+
+def week_of(day: date) -> str:
+    """The ISO week of a day as sortable text, 2025-W10."""
+    return "{}-W{:02}".format(*day.isocalendar())
+
+
+def month_name(value: object) -> str:
+    """A month or week as said: "March 2025", "week 10 of 2025" for 2025-W10; other texts as they are."""
+    key = month_key(value)
+    if len(key) == 8 and key[4:6] == "-W" and key[6:].isdigit():
+        return f"week {int(key[6:])} of {key[:4]}"
+    if len(key) == 7 and key[4] == "-" and key[5:].isdigit() and 1 <= int(key[5:]) <= 12:
+        return f"{MONTHS[int(key[5:]) - 1]} {key[:4]}"
+    return key
+
+
+def spoken(value: object) -> str:
+    """A grouping value as said: codes with underscores become words, months get their names."""
+    if isinstance(value, date):
+        return month_name(value)
+    return str(value).replace("_", " ")
+
+
+def listed(words: Sequence[str], *, last: str = "and") -> str:
+    """Words joined as in a sentence."""
+    if len(words) <= 1:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} {last} {words[-1]}"
