@@ -10,7 +10,7 @@ NAMES = {
     "month": "month", "week": "week", "site": "site", "model": "model", "procedure": "procedure",
     "technician": "technician", "bench": "bench", "step": "step", "test": "test", "billing": "billing",
     "class": "class", "tool": "tool", "phase": "phase", "fault": "fault", "shift": "shift",
-    "shift_hour": "hour of the shift", "days_since_training": "days since a training",
+    "shift_hour": "hour of the shift", "days_since_training": "days since a training", "part_no": "part",
 }  # fmt: skip
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
           "November", "December")  # fmt: skip

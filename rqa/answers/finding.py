@@ -6,9 +6,11 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from rqa.stats import benjamini_hochberg
+from rqa.words import NAMES, spoken
 
 ALLOWED = 0.05
 """Share of luck allowed among the findings named together."""
+WHOLE = "the whole depot"
 
 
 @dataclass(frozen=True)
@@ -16,10 +18,12 @@ class Finding:
     """One comparison that was made, as a statement; whether it is more than luck is judged over a whole family.
 
     `kind` names the analysis and what it compared, such as "burst" or "come-backs by bench"; `scope` says where, by
-    filter: {"model": "Marl-10", "step": "reseat display cable"}. `what` is a plain sentence with its numbers, without
-    the full stop. `size` with `low` and `high` is the difference or ratio that `measure` names; `worse` whether it is
-    on the bad side. `jobs` stand behind it. `avoided` is how many come-backs fewer there would have been had the place
-    been like what it was compared with, None where that makes no sense. `p_value`: how often luck alone brings as much.
+    filter: {"model": "Marl-10", "step": "reseat display cable"}, and `where` in words. `what` is a plain sentence about
+    that place with its numbers, without the place and the full stop. `size` with `low` and `high` is the difference or
+    ratio that `measure` names; `worse` whether it is on the bad side. `jobs` stand behind it. `avoided` is how many
+    come-backs fewer there would have been had the place been like what it was compared with, None where that makes no
+    sense. `p_value`: how often luck alone brings as much. `either_way`: told on the good side too; else only when
+    worse, as beside one bad place all others look better.
     """
 
     kind: str
@@ -35,9 +39,15 @@ class Finding:
     caution: str
     check: str
     avoided: float | None = None
+    either_way: bool = False
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "scope", MappingProxyType(dict(self.scope)))
+
+    @property
+    def where(self) -> str:
+        """The scope in words: "step reseat display cable, model Marl-10"; the whole depot where there is none."""
+        return ", ".join(f"{NAMES.get(name, spoken(name))} {spoken(self.scope[name])}" for name in self.scope) or WHOLE
 
     @property
     def id(self) -> str:
@@ -46,10 +56,16 @@ class Finding:
         return "F-" + hashlib.sha256(f"{self.kind}{place}".encode()).hexdigest()[:8]
 
 
-def more_than_luck(stated: Iterable[Finding], allowed: float = ALLOWED) -> tuple[Finding, ...]:
-    """Those of a family of statements that hold, false ones kept to the share allowed (Benjamini and Hochberg 1995)."""
+def judged(stated: Iterable[Finding], allowed: float = ALLOWED) -> tuple[tuple[Finding, float], ...]:
+    """Those of a family of statements that hold, each with its adjusted p-value (Benjamini and Hochberg 1995)."""
     family = tuple(stated)
     if not family:
         return ()
-    found = benjamini_hochberg(p_values=[f.p_value for f in family], allowed=allowed).found
-    return tuple(f for f, sure in zip(family, found, strict=True) if sure)
+    found = benjamini_hochberg(p_values=[f.p_value for f in family], allowed=allowed)
+    told = zip(family, found.p_adjusted.tolist(), found.found.tolist(), strict=True)
+    return tuple((f, p) for f, p, sure in told if sure and (f.worse or f.either_way))
+
+
+def more_than_luck(stated: Iterable[Finding], allowed: float = ALLOWED) -> tuple[Finding, ...]:
+    """Those of a family of statements that hold, false ones kept to the share allowed."""
+    return tuple(f for f, _ in judged(stated, allowed))

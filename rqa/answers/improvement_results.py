@@ -1,1 +1,22 @@
 """The answers to the questions of `rqa.improvement_questions`."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from rqa.answers.finding import Finding
+from rqa.answers.result import Answer
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class MonthFindings(Answer):
+    """What there is to act on: id, state, kind, what, measure, size, low, high, jobs, avoided, p_value, p_adjusted,
+    caution, check.
+
+    `findings` holds those of the rows, in their order, `gone` those that held a month before, `compared` the number of
+    comparisons made by kind.
+    """
+
+    gone: tuple[Finding, ...] = ()
+    compared: Mapping[str, int] = field(default_factory=dict)
+
+    question = "Findings of the month"

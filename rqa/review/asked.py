@@ -2,9 +2,10 @@
 
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import Any, Protocol
 
 from rqa.answers.comeback_results import Projection
+from rqa.answers.improvement_results import MonthFindings
 from rqa.answers.month import MonthAgainstBefore
 from rqa.answers.result import (
     CleanJobs,
@@ -17,9 +18,6 @@ from rqa.answers.result import (
     Refused,
     Remarks,
 )
-
-if TYPE_CHECKING:
-    import polars as pl
 
 
 class Asked(Protocol):
@@ -70,5 +68,5 @@ class Asked(Protocol):
     def overlaps(self) -> Overlaps:
         """Overlapping jobs."""
 
-    def query(self, *args: Any, **kwargs: Any) -> "pl.DataFrame":
-        """A SELECT of the page's own."""
+    def findings(self, *args: Any, **kwargs: Any) -> MonthFindings:
+        """What there is to act on."""

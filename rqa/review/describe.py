@@ -3,13 +3,15 @@
 from datetime import date, timedelta
 from importlib.metadata import version
 
+from rqa.answers.contrast_families import year_before, year_to
+from rqa.answers.contrasts import SMALLEST
 from rqa.answers.scope import month_end, month_of
 from rqa.errors import RequestError
 from rqa.review.asked import Asked
 from rqa.review.facts import MonthFacts, Verdict
 from rqa.review.figures import figures
 from rqa.review.intake import intake
-from rqa.review.pointers import SMALLEST, pointers, year_before, year_to
+from rqa.review.pointers import pointers
 from rqa.review.projected import projections
 from rqa.review.texts import CAUTIONS, DEFINITIONS, LUCK
 from rqa.review.verdicts import HEADLINES, mature_month, summary, verdicts
@@ -38,7 +40,7 @@ def describe(depot: Asked, month: str | date | None = None) -> MonthFacts:
     final = mature_month(depot, HEADLINES[0], own)
     span = None if final is None else year_to(final)
     shown = _shown(depot, own, day)
-    found, looked = pointers(depot, own, shown[0], final)
+    found = depot.findings(own)
     tables, files, intake_words = intake(depot)
     title = depot.about.get("title") or "Repair depot"
     general = depot.remarks().notes
@@ -55,8 +57,8 @@ def describe(depot: Asked, month: str | date | None = None) -> MonthFacts:
         verdicts=judged,
         projected=projections(depot, own),
         luck=LUCK,
-        pointers=found,
-        looked=looked,
+        pointers=pointers(found),
+        looked=" ".join(found.notes),
         figures=figures(depot, own, span, shown, general),
         intake=tables,
         files=files,

@@ -60,8 +60,10 @@ class Projected:
 
 @dataclass(frozen=True)
 class Pointer:
-    """One place to look: where something differs from its comparison by more than luck, with what to do next."""
+    """One finding: where, what differs by more than luck, by how much, and what to do next."""
 
+    id: str
+    state: str
     where: str
     what: str
     size: str

@@ -7,11 +7,11 @@ from typing import Any, TypeVar
 
 import polars as pl
 
+from rqa.answers.contrasts import SMALLEST
 from rqa.answers.result import Answer
 from rqa.plots import plot
 from rqa.review.asked import Asked
 from rqa.review.facts import Figure, Table
-from rqa.review.pointers import SMALLEST
 from rqa.words import count, interval, month_name, percent, spoken
 
 STEPS_DRAWN = 12

@@ -176,7 +176,7 @@ def test_the_words_are_the_answers(depot: Depot, facts: MonthFacts) -> None:
 
 def test_the_planted_work_is_pointed_at_and_nothing_else(facts: MonthFacts) -> None:
     """Main-board work on one model comes back four times as often; all the rest is one kind of noise."""
-    assert [p.where for p in facts.pointers] == [f"main board on {HOSTILE}"]
+    assert [p.where for p in facts.pointers] == [f"model {HOSTILE}, procedure main board"]
     assert "worse than" in facts.pointers[0].what
 
 

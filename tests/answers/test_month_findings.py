@@ -1,20 +1,21 @@
-"""Where the page says to look: each group against the rest of its kind, lots of a part among them; quiet when it is."""
+"""What a month says to act on: each group against the rest of its kind, lots of a part among them; quiet when it is."""
 
 import random
 from collections import Counter
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 
+from rqa.answers import part_lots
+from rqa.answers.contrasts import each_against_rest
+from rqa.answers.finding import Finding, judged
 from rqa.depot import open as open_depot
-from rqa.review import pointers as room
-from rqa.review.facts import Pointer
 from tests.depots import depot_of, make_store
 
 FIRST_DAY = datetime(2025, 1, 1, 9)
-SPAN = (date(2025, 1, 1), date(2025, 6, 1))
 
 
 def fitted(lots: int, *, bad: str = "", seed: int = 1, jobs: int = 500) -> dict[str, list[dict[str, Any]]]:
@@ -40,14 +41,14 @@ def fitted(lots: int, *, bad: str = "", seed: int = 1, jobs: int = 500) -> dict[
     return tables
 
 
-def look(tables: dict[str, list[dict[str, Any]]], tmp_path: Path) -> tuple[Pointer, ...]:
+def look(tables: dict[str, list[dict[str, Any]]], tmp_path: Path) -> tuple[Finding, ...]:
     with open_depot(make_store(tmp_path / "depot.duckdb", tables)) as depot:
-        return room.pointers(depot, date(2025, 6, 1), *SPAN)[0]
+        return depot.findings("2025-06").findings
 
 
 def test_a_bad_lot_is_pointed_at_and_not_what_was_fitted_with_it(tmp_path: Path) -> None:
     found = look(fitted(12, bad="L7"), tmp_path)
-    assert [p.where for p in found] == ["lot L7 of part P-1"]
+    assert [f.where for f in found] == ["lot L7, part P-1"]
     assert "worse than" in found[0].what
     assert "with the part's other lots of about the same time" in found[0].what
     assert "weeks" in found[0].caution
@@ -91,15 +92,15 @@ def test_lots_are_counted_as_by_hand() -> None:
 
     january, march, april = date(2025, 1, 1), date(2025, 3, 1), date(2025, 4, 1)
     with depot_of(tables) as depot:
-        months = room._lot_months(depot, (january, april), [])
-        beside = room._lot_months(depot, (january, april), [("Q", "1"), ("P", "0")])
+        months = part_lots._lot_months(depot._now, (january, april), [])
+        beside = part_lots._lot_months(depot._now, (january, april), [("Q", "1"), ("P", "0")])
     assert months.rows() == [
         ("P", "0", january, 1, 0), ("P", "1", march, 2, 1), ("P", "2", march, 2, 0), ("P", "2", april, 1, 0),
         ("Q", "1", march, 1, 1),
     ]  # fmt: skip
     assert set(months.dtypes[3:]) == {pl.Int64}
     assert beside.rows() == [("P", "0", january, 1, 0), ("P", "1", march, 1, 1), ("Q", "1", march, 1, 1)]
-    left = room._without(months, beside)
+    left = part_lots._without(months, beside)
     assert left.rows() == [("P", "1", march, 1, 0), ("P", "2", march, 2, 0), ("P", "2", april, 1, 0)]
 
 
@@ -112,7 +113,7 @@ def test_a_lot_is_set_against_its_part_s_other_lots_of_the_time() -> None:
         [(p, lot, date(2025, m, 1), n, e) for p, lot, m, n, e in rows],
         schema=["part_no", "lot", "month", "matured", "returned"], orient="row",
     )  # fmt: skip
-    found = {key: (c.events, c.size, c.other_events, c.other_size) for key, c in room.against_other_lots(months)}
+    found = {key: (c.events, c.size, c.other_events, c.other_size) for key, c in part_lots.against_other_lots(months)}
     assert found == {
         ("P", "a"): (4, 40, 3, 30),
         ("P", "b"): (3, 30, 4 + 9, 40 + 50),
@@ -123,12 +124,47 @@ def test_a_lot_is_set_against_its_part_s_other_lots_of_the_time() -> None:
 def test_each_group_is_set_against_the_others_of_its_kind() -> None:
     totals = {("a", "x"): (5, 100), ("a", "y"): (9, 100), ("a", "z"): (1, 50), ("b", "x"): (2, 30), ("b", "y"): (4, 30),
               ("c", "x"): (3, 200), ("d", "x"): (1, 19), ("d", "y"): (1, 60)}  # fmt: skip
-    found = {key: (own, rest) for key, own, rest in room._each_against_rest(totals, alike=1)}
+    found = {key: (own, rest) for key, own, rest in each_against_rest(totals, alike=1)}
     kin = Counter(key[0] for key in found)
     # c has no other, of d's two one is too small, and of b's two only the worse one is another comparison.
     assert kin == {"a": 3, "b": 1}
     assert found["a", "y"] == ((9, 100), (6, 150))
     assert found["b", "y"] == ((4, 30), (2, 30))
-    good = [key for key, _, _ in room._each_against_rest(totals, alike=1, up_is_good=True)]
+    good = [key for key, _, _ in each_against_rest(totals, alike=1, up_is_good=True)]
     assert ("b", "x") in good
     assert ("b", "y") not in good
+
+
+def finding(p_value: float, *, worse: bool = True, either_way: bool = False, where: str = "B-1") -> Finding:
+    return Finding("come-backs by bench", {"bench": where}, "x", "difference of shares", 0.1, 0.0, 0.2, worse, 50,
+                   p_value, "mind", "look", either_way=either_way)  # fmt: skip
+
+
+def test_a_family_is_judged_as_one() -> None:
+    """0.04 would hold alone, but not beside three that show nothing; the better of a pair is not told."""
+    assert judged([finding(0.04)])[0][1] == 0.04
+    assert judged([finding(0.04), *(finding(p) for p in (0.5, 0.6, 0.9))]) == ()
+    assert judged([finding(0.001, worse=False)]) == ()
+    assert len(judged([finding(0.001, worse=False, either_way=True)])) == 1
+
+
+def test_an_id_is_that_of_kind_and_place() -> None:
+    """Numbers change from month to month; the id does not, nor with the order in which the scope is written."""
+    assert finding(0.01).id == finding(0.3, worse=False).id
+    assert finding(0.01).id != finding(0.01, where="B-2").id
+    one, other = ({"model": "Quern", "site": "Alder"}, {"site": "Alder", "model": "Quern"})
+    assert replace(finding(0.1), scope=one).id == replace(finding(0.1), scope=other).id
+
+
+def test_a_finding_is_new_then_continues_then_is_gone(tmp_path: Path) -> None:
+    """Lot L7 of twelve is fitted in April: known from the month in which enough of its come-backs are in."""
+    with open_depot(make_store(tmp_path / "depot.duckdb", fitted(12, bad="L7"))) as depot:
+        states = {}
+        for month in ("2025-03", "2025-04", "2025-05", "2025-06"):
+            table = depot.findings(month).table
+            states[month] = dict(zip(table["id"], table["state"], strict=True))
+    lot = next(iter(states["2025-05"]))
+    assert lot not in states["2025-03"]
+    assert states["2025-04"][lot] == "new"
+    assert states["2025-05"][lot] == "continuing"
+    assert states["2025-06"][lot] == "continuing"

@@ -1,0 +1,116 @@
+"""What there is to act on in a month: all that the analyses compared, judged together so that little of it is luck."""
+
+from collections import Counter
+from collections.abc import Callable, Iterable
+from datetime import date
+from typing import TYPE_CHECKING
+
+from rqa.answers import contrast_families as families
+from rqa.answers.finding import ALLOWED, Finding, judged
+from rqa.answers.improvement_results import MonthFindings
+from rqa.answers.month import last_whole_month
+from rqa.answers.part_lots import lots
+from rqa.answers.result import chances, rounded
+from rqa.answers.scope import Moment, month_of
+from rqa.errors import RequestError
+from rqa.words import count, month_name
+
+if TYPE_CHECKING:
+    import polars as pl
+
+QUESTION = "findings"
+MONTHS = 24
+"""Months looked at: two years up to the month, so that one season does not speak alone."""
+WINDOW = families.WINDOW
+
+
+def findings(now: Moment, month: str | date | None = None) -> MonthFindings:
+    """Say what there is to act on: every comparison the analyses make up to a month, the lucky ones kept out.
+
+    By default the latest month whose come-backs are final. A row a finding, those first that would spare most
+    come-backs, then the surest: id (the same in every month), state (new, continuing: it held a month before, too),
+    kind, what, measure, size, low, high, jobs, avoided, p_value, p_adjusted, caution, check. `gone` lists those that
+    held a month before and no longer do; `compared` how many comparisons of each kind were made. Adjusted after
+    Benjamini and Hochberg (1995) over all of them: of those listed, one in twenty at most is expected to be luck.
+    """
+    last = last_whole_month(now, "comebacks", WINDOW)
+    own = last if month is None else month_of(QUESTION, month)
+    settings = {"month": own, "allowed": ALLOWED, "window": WINDOW}
+    if own is None or last is None:
+        return MonthFindings(_table((), set()), settings, ("No month is final yet: nothing to compare.",))
+    if own > now.day:
+        raise RequestError(f"{QUESTION}: {month_name(own)} begins after {now.day}, the day the depot is looked at.")
+    stated = _stated(now, own, min(own, last))
+    held = judged(stated)
+    earlier = _back(own, 1)
+    before = judged(_stated(now, earlier, min(earlier, last)))
+    there, known = ({f.id for f, _ in family} for family in (held, before))
+    compared = Counter(f.kind for f in stated)
+    return MonthFindings(
+        _table(held, known),
+        settings,
+        (_said(compared),),
+        stated,
+        gone=tuple(f for f, _ in before if f.id not in there),
+        compared=dict(compared),
+    )
+
+
+def _back(month: date, months: int) -> date:
+    place = month.year * 12 + month.month - 1 - months
+    return date(place // 12, place % 12 + 1, 1)
+
+
+def _stated(now: Moment, month: date, final: date) -> tuple[Finding, ...]:
+    """Everything compared, what would spare most come-backs first, then the surest.
+
+    Steps are compared up to the month, come-backs up to `final`, the latest closing month that has matured.
+    """
+    first = _back(month, MONTHS - 1)
+    made = [f for family in _families(now, month, (first, month), (first, final)) for f in family()]
+    return tuple(sorted(made, key=lambda f: (-(f.avoided or 0.0), f.p_value, f.what)))
+
+
+def _families(
+    now: Moment, month: date, steps: families.Span, returns: families.Span
+) -> Iterable[Callable[[], Iterable[Finding]]]:
+    yield lambda: (c.stated() for c in families.steps_against_before(now, month))
+    yield lambda: (c.stated() for c in families.steps_by_model(now, steps))
+    if returns[0] > returns[1]:
+        return
+    yield lambda: (c.stated() for c in families.kinds_of_work(now, returns))
+    yield lambda: (c.stated() for c in families.benches(now, returns))
+    yield lambda: (c.stated() for c in lots(now, returns))
+
+
+def _table(held: tuple[tuple[Finding, float], ...], known: set[str]) -> "pl.DataFrame":
+    import polars as pl
+
+    all_held = [f for f, _ in held]
+    texts = {
+        "id": [f.id for f in all_held],
+        "state": ["continuing" if f.id in known else "new" for f in all_held],
+        "kind": [f.kind for f in all_held],
+        "what": [f.what for f in all_held],
+        "measure": [f.measure for f in all_held],
+    }
+    columns = [pl.Series(name, values, dtype=pl.String) for name, values in texts.items()]
+    columns += [rounded(getattr(f, name) for f in all_held).alias(name) for name in ("size", "low", "high")]
+    columns += [
+        pl.Series("jobs", [f.jobs for f in all_held], dtype=pl.Int64),
+        rounded(float("nan") if f.avoided is None else f.avoided for f in all_held).alias("avoided"),
+        chances(f.p_value for f in all_held).alias("p_value"),
+        chances(p for _, p in held).alias("p_adjusted"),
+        pl.Series("caution", [f.caution for f in all_held], dtype=pl.String),
+        pl.Series("check", [f.check for f in all_held], dtype=pl.String),
+    ]
+    return pl.DataFrame(columns)
+
+
+def _said(compared: Counter[str]) -> str:
+    kinds = "; ".join(f"{kind} ({count(n)})" for kind, n in sorted(compared.items()))
+    return (
+        f"{count(compared.total())} comparisons were made: {kinds}. Those listed were judged together (Benjamini and "
+        f"Hochberg 1995): of them {ALLOWED * 100:.0f} in a hundred at most are expected to be luck. Of places set "
+        "beside their like only the worse are listed."
+    )
