@@ -58,6 +58,7 @@ _ATTEMPT = {
 }
 _RETURN_DAY = "c.closed_on + cast(c.elapsed_days as integer)"
 _STEP_TECHNICIAN = "coalesce(s.technician, j.technician, 'unknown')"
+_RUN = {**_periods("d.run_on"), **_known("j", JOB_NAMES), **_known("d", ("station",)), "test": "d.test"}
 
 MEASURES: Mapping[str, Groupings] = {
     "comebacks": {**_periods("c.closed_on"), **_plain("c", JOB_NAMES)},
@@ -103,6 +104,11 @@ MEASURES: Mapping[str, Groupings] = {
     "most_returns": _UNIT,
     "comeback_findings": _LINK,
     "comeback_marks": _LINK,
+    "comeback_costs": {
+        **_periods("l.return_opened_on"),
+        **_known("l", ("site", "model", "procedure", "billing")),
+        "class": "l.class",
+    },
     "failed_checks": {**_periods(_JOB_DAY), **_known("j", JOB_NAMES)},
     "first_pass_steps_shifts": {
         **_periods("w.day"),
@@ -131,6 +137,11 @@ MEASURES: Mapping[str, Groupings] = {
         **_known("d", ("station",)),
         "test": "d.test",
     },
+    "readings_by_value": _RUN,
+    "station_values": {**_RUN, **_plain("d", ("station",))},
+    "retest_pairs": _RUN,
+    "test_limits": {"test": "d.test"},
+    "limit_values": {**_LINK, "test": "f.test"},
     "actions": {},
     "values_jobs": _known("j", JOB_NAMES),
     "values_steps": _plain("c", ("step", "technician")),

@@ -1,0 +1,122 @@
+-- What became of jobs by the value that decided a test: where its limit lies decides what it catches and what it holds
+-- back.
+-- A row is one class of neighbouring values of one group and unit, from lowest to highest. A job's value is that of its
+-- first run where that failed by its value, else that of its last run. escaped: passed, and came back within $window
+-- days for a fault in the test's subsystem. unknown: passed, and came back with nothing written down as found. sound: all
+-- others that passed. mended: failed by its value, and passed after steps were attempted. retested: failed by its value,
+-- and passed with no step attempted in between. back: those of mended and retested that then came back as escaped did.
+-- Classes: the jobs in order of value are cut into $cuts parts, and so is their range, equal values staying together;
+-- that makes at most 2 x $cuts classes of a group.
+-- Parameters: $window days, $as_of date, $disposition of the index jobs, $side ('upper' or 'lower'), $cuts.
+-- Not counted: jobs closed less than $window days before $as_of; jobs of which the last run of any test did not pass;
+-- first runs that failed though their value kept the limit on that side; runs aborted or without a value; tests of which
+-- the subsystem is not known.
+with
+-- one row a matured index job
+matured as (
+    select
+        l.job_id, l.class, l.closed_on, l.closed_month, l.site, l.model, l.procedure, l.technician, l.billing,
+        case when l.elapsed_days <= $window then l.return_job_id end as back_job_id
+    from links as l
+    where l.disposition = $disposition and l.closed_on <= $as_of and date_diff('day', l.closed_on, $as_of) >= $window
+),
+-- one row a job with a test whose last run did not pass
+not_passed as (
+    select distinct d.job_id
+    from diagnostics as d
+    where d.outcome <> 'pass' and coalesce(d.run_on <= $as_of, true) and not exists (
+        select 1 from diagnostics as a
+        where a.run > 1 and a.job_id = d.job_id and a.test = d.test and a.run > d.run and coalesce(a.run_on <= $as_of, true)
+    )
+),
+-- one row a job and test, with its first and its last run that has a value
+decided as (
+    select
+        d.job_id, d.test, d.unit,
+        min_by(cast(d.value as double), d.run) as first_value,
+        min_by(d.outcome, d.run) as first_outcome,
+        min_by(d.run_at, d.run) as first_at,
+        min_by(coalesce(case $side when 'upper' then d.value > d.upper_limit else d.value < d.lower_limit end, false),
+               d.run) as beyond,
+        max_by(cast(d.value as double), d.run) as last_value,
+        max_by(d.outcome, d.run) as last_outcome,
+        max_by(d.run_at, d.run) as last_at
+    from diagnostics as d
+    where d.outcome <> 'aborted' and d.value is not null and coalesce(d.run_on <= $as_of, true)
+    group by all
+),
+-- one row a job and test of which the first run failed, and a step was attempted before the last run
+worked_on as (
+    select distinct f.job_id, f.test, f.unit
+    from decided as f
+    join steps as s on s.job_id = f.job_id
+    where f.first_outcome = 'fail' and s.outcome <> 'skipped'
+      and coalesce(s.started_at, s.ended_at) between f.first_at and f.last_at
+),
+-- one row a job and test that counts: its value and what became of it
+outcomes as (
+    select
+        /* groups: */ f.test as test, /* :groups */
+        f.unit,
+        case when f.first_outcome = 'fail' then f.first_value else f.last_value end as value,
+        case
+            when f.first_outcome = 'fail' then case when w.job_id is not null then 'mended' else 'retested' end
+            when l.back_job_id is null or l.class = 'no_fault_found' then 'sound'
+            when l.class = 'unknown' then 'unknown'
+            when b.found = t.subsystem then 'escaped'
+            else 'sound'
+        end as outcome,
+        coalesce(l.class in ('repeat', 'workmanship', 'new_fault') and b.found = t.subsystem, false) as back
+    from decided as f
+    join matured as l on l.job_id = f.job_id
+    join tests as t on t.test = f.test
+    left join jobs as b on b.job_id = l.back_job_id
+    left join worked_on as w on w.job_id = f.job_id and w.test = f.test and w.unit is not distinct from f.unit
+    where f.last_outcome = 'pass' and (f.first_outcome = 'pass' or f.beyond)
+      and f.job_id not in (select job_id from not_passed) and /* filters: */ true /* :filters */
+),
+-- one row a group, unit and value
+by_value as (
+    select
+        /* names: */ test, /* :names */ unit, value,
+        count(*) as jobs,
+        count(*) filter (where outcome = 'escaped') as escaped,
+        count(*) filter (where outcome = 'sound') as sound,
+        count(*) filter (where outcome = 'unknown') as unknown,
+        count(*) filter (where outcome = 'mended') as mended,
+        count(*) filter (where outcome = 'retested') as retested,
+        count(*) filter (where outcome in ('mended', 'retested') and back) as back
+    from outcomes
+    group by all
+),
+-- the same with where the value lies in order and in the range
+placed as (
+    select
+        *,
+        sum(jobs) over (partition by /* names: */ test, /* :names */ unit order by value) - jobs as before,
+        sum(jobs) over (partition by /* names: */ test, /* :names */ unit) as every,
+        min(value) over (partition by /* names: */ test, /* :names */ unit) as least,
+        max(value) over (partition by /* names: */ test, /* :names */ unit) as most
+    from by_value
+),
+-- the same with the class
+classed as (
+    select
+        *,
+        floor($cuts * before / every) as by_order,
+        case when most > least then least(floor($cuts * (value - least) / (most - least)), $cuts - 1) else 0 end as by_range
+    from placed
+)
+select
+    /* names: */ test, /* :names */ unit,
+    min(value) as lowest,
+    max(value) as highest,
+    cast(sum(escaped) as bigint) as escaped,
+    cast(sum(sound) as bigint) as sound,
+    cast(sum(unknown) as bigint) as unknown,
+    cast(sum(mended) as bigint) as mended,
+    cast(sum(retested) as bigint) as retested,
+    cast(sum(back) as bigint) as back
+from classed
+group by /* names: */ test, /* :names */ unit, by_order, by_range
+order by /* names: */ test, /* :names */ unit, lowest

@@ -1,0 +1,42 @@
+-- Two runs of one test on one job, one right after the other and nothing done in between: what both said.
+-- A row is one group, unit, station of the first and of the second run, and their outcomes. pairs counts them; measured
+-- those with two values; difference and squares sum second less first value and its square.
+-- Parameters: $as_of date: later runs are left out.
+-- Not counted: pairs with an aborted run; pairs with a step of the job attempted begun between the two.
+with
+-- one row a run beyond the first
+later as (
+    select job_id, test, run, run_at, outcome, station, cast(value as double) as value, unit
+    from diagnostics
+    where run > 1 and coalesce(run_on <= $as_of, true)
+),
+-- one row a run and the next one
+pairs as (
+    select
+        /* groups: */ d.test as test, /* :groups */
+        d.job_id, a.unit,
+        coalesce(d.station, 'unknown') as first_station, coalesce(a.station, 'unknown') as second_station,
+        d.outcome as first_outcome, a.outcome as second_outcome,
+        case when d.unit is not distinct from a.unit then a.value - cast(d.value as double) end as apart,
+        d.run_at as first_at, a.run_at as second_at
+    from diagnostics as d
+    join later as a on a.job_id = d.job_id and a.test = d.test and a.run = d.run + 1
+    left join jobs as j on j.job_id = d.job_id
+    where coalesce(d.run_on <= $as_of, true) and d.outcome <> 'aborted' and a.outcome <> 'aborted'
+      and /* filters: */ true /* :filters */
+)
+select
+    /* names: */ test, /* :names */
+    unit, first_station, second_station, first_outcome, second_outcome,
+    cast(count(*) as bigint) as pairs,
+    cast(count(apart) as bigint) as measured,
+    cast(coalesce(sum(apart), 0) as double) as difference,
+    cast(coalesce(sum(apart * apart), 0) as double) as squares
+from pairs as p
+where not exists (
+    select 1 from steps as s
+    where s.job_id = p.job_id and s.outcome <> 'skipped'
+      and coalesce(s.started_at, s.ended_at) between p.first_at and p.second_at
+)
+group by all
+order by all
