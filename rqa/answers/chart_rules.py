@@ -7,6 +7,9 @@ from typing import TYPE_CHECKING
 from rqa.errors import RequestError
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from rqa.spc import Chart, Signal
     from rqa.spc.patterns import PointRule
 
@@ -14,6 +17,8 @@ RULES = ("few", "limits", "western_electric", "nelson")
 SIDES = {"above": "above the upper limit", "below": "below the lower limit"}
 TRIED = 10_000
 """Steady charts that are tried out where a rule about trends makes the exact chance slow to find."""
+LONG = 30
+"""Points after which the chance of a signal at the next one no longer changes: no rule looks back further."""
 
 
 def rules_named(question: str, name: str) -> "tuple[PointRule, ...]":
@@ -44,6 +49,12 @@ def signals_by_point(chart: "Chart", points: int) -> list[str]:
     for signal in chart.signals:
         found[signal.index].append(in_words(signal))
     return ["; ".join(words) for words in found]
+
+
+@lru_cache(maxsize=8)
+def point_alarm_chance(name: str) -> float:
+    """How often the latest point of a long steady chart carries a signal of the rules of that name, tried out."""
+    return float(_steady_alarms(rules_named("rules", name), LONG)[:, -1].mean())
 
 
 def false_alarms(
@@ -84,6 +95,11 @@ def _chance(rules: "tuple[PointRule, ...]", points: int) -> float:
 
 
 def _tried(rules: "tuple[PointRule, ...]", points: int) -> float:
+    return float(_steady_alarms(rules, points).any(axis=-1).mean())
+
+
+def _steady_alarms(rules: "tuple[PointRule, ...]", points: int) -> "NDArray[np.bool_]":
+    """Which points of steady charts carry a signal: charts x points."""
     import numpy as np
 
     from rqa.spc import Chart, signal_masks
@@ -92,7 +108,7 @@ def _tried(rules: "tuple[PointRule, ...]", points: int) -> float:
     flat = np.zeros_like(z)
     steady = Chart(values=z, centre=flat, lower=flat - 3.0, upper=flat + 3.0, sigma=flat + 1.0)
     masks = [mask for sides in signal_masks(steady, rules).values() for mask in sides.values()]
-    return float(np.any(masks, axis=0).any(axis=-1).mean())
+    return np.asarray(np.any(masks, axis=0), dtype=np.bool_)
 
 
 def _percent(share: float) -> str:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from rqa.answers.clean_jobs import clean_jobs
 from rqa.answers.comebacks import comebacks
+from rqa.answers.comparison_findings import stated
 from rqa.answers.comparison_words import notes_of
 from rqa.answers.expected_by_model import expected_by_model, fits
 from rqa.answers.first_pass_yield import first_pass_yield
@@ -147,7 +148,7 @@ def compare(
         who=who, outcome=OUTCOMES[outcome], mix=asked, names=counted.names[: counted.known], found=found, least=least,
         enough=enough, dispersion=dispersion, verdicts=verdicts, unknown=_unknown(counted), given=counted.notes,
     )  # fmt: skip
-    return Comparison(made, settings, notes)
+    return Comparison(made, settings, notes, stated(made, who, outcome, OUTCOMES[outcome]))
 
 
 def _checked(who: str, outcome: str, mix: By, least: int, method: str, level: float) -> tuple[str, ...]:

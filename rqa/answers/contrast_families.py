@@ -1,4 +1,4 @@
-"""What a month sets side by side: each step with the year before and between models, kinds of work, benches."""
+"""What a month sets side by side: each step with the year before and between models, and kinds of work."""
 
 from datetime import date
 from typing import TYPE_CHECKING, Any
@@ -82,18 +82,4 @@ def kinds_of_work(now: Moment, span: Span) -> list[Contrast]:
             "read what the returns were found to have; see which steps touched it",
         )
         for (model, procedure), own, rest in each_against_rest(_totals(table, keys, "returned", "matured"))
-    ]  # fmt: skip
-
-
-def benches(now: Moment, span: Span) -> list[Contrast]:
-    """Come-backs on own work of the jobs that each bench worked on beside those of the other benches."""
-    table = comebacks(now, window=WINDOW, by=("bench",), where=OWN_WORK, months=span).table
-    return [
-        Contrast(
-            "come-backs by bench", {"bench": bench}, RETURNED, *own, *rest,
-            "at the other benches", False, f"a job counts under every bench that worked on it; {UNLIKE}",
-            "look at the order of steps, tools and light at the bench, not at persons",
-        )
-        for (bench,), own, rest in each_against_rest(_totals(table, ["bench"], "returned", "matured"))
-        if bench != "unknown"
     ]  # fmt: skip

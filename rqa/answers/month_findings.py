@@ -1,14 +1,16 @@
 """What there is to act on in a month: all that the analyses compared, judged together so that little of it is luck."""
 
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable, Iterator
 from datetime import date
 from typing import TYPE_CHECKING
 
 from rqa.answers import contrast_families as families
+from rqa.answers.comparison import compare
 from rqa.answers.finding import ALLOWED, Finding, judged
 from rqa.answers.improvement_results import MonthFindings
 from rqa.answers.month import last_whole_month
+from rqa.answers.overall_findings import FIGURES, against_before, chart_signals, projected
 from rqa.answers.part_lots import lots
 from rqa.answers.result import chances, rounded
 from rqa.answers.scope import Moment, month_of
@@ -22,6 +24,11 @@ QUESTION = "findings"
 MONTHS = 24
 """Months looked at: two years up to the month, so that one season does not speak alone."""
 WINDOW = families.WINDOW
+COMPARED = (
+    ("bench", "comeback"), ("technician", "comeback"), ("site", "comeback"), ("technician", "first_pass"),
+    ("bench", "first_pass"), ("tool", "first_pass"), ("station", "first_run"),
+)  # fmt: skip
+"""Who is compared with what the same mix of work brings, and by what."""
 
 
 def findings(now: Moment, month: str | date | None = None) -> MonthFindings:
@@ -40,10 +47,9 @@ def findings(now: Moment, month: str | date | None = None) -> MonthFindings:
         return MonthFindings(_table((), set()), settings, ("No month is final yet: nothing to compare.",))
     if own > now.day:
         raise RequestError(f"{QUESTION}: {month_name(own)} begins after {now.day}, the day the depot is looked at.")
-    stated = _stated(now, own, min(own, last))
+    stated = _stated(now, own)
     held = judged(stated)
-    earlier = _back(own, 1)
-    before = judged(_stated(now, earlier, min(earlier, last)))
+    before = judged(_stated(now, _back(own, 1)))
     there, known = ({f.id for f, _ in family} for family in (held, before))
     compared = Counter(f.kind for f in stated)
     return MonthFindings(
@@ -61,26 +67,29 @@ def _back(month: date, months: int) -> date:
     return date(place // 12, place % 12 + 1, 1)
 
 
-def _stated(now: Moment, month: date, final: date) -> tuple[Finding, ...]:
+def _stated(now: Moment, month: date) -> tuple[Finding, ...]:
     """Everything compared, what would spare most come-backs first, then the surest.
 
-    Steps are compared up to the month, come-backs up to `final`, the latest closing month that has matured.
+    Steps are compared up to the month, come-backs as far as the jobs have matured.
     """
-    first = _back(month, MONTHS - 1)
-    made = [f for family in _families(now, month, (first, month), (first, final)) for f in family()]
+    span = (_back(month, MONTHS - 1), month)
+    latest = {figure.window: last_whole_month(now, "comebacks", figure.window) for figure in FIGURES}
+    finals = {window: min(found, month) for window, found in latest.items() if found is not None}
+    made = [finding for family in _families(now, month, span, finals) for finding in family]
     return tuple(sorted(made, key=lambda f: (-(f.avoided or 0.0), f.p_value, f.what)))
 
 
-def _families(
-    now: Moment, month: date, steps: families.Span, returns: families.Span
-) -> Iterable[Callable[[], Iterable[Finding]]]:
-    yield lambda: (c.stated() for c in families.steps_against_before(now, month))
-    yield lambda: (c.stated() for c in families.steps_by_model(now, steps))
-    if returns[0] > returns[1]:
-        return
-    yield lambda: (c.stated() for c in families.kinds_of_work(now, returns))
-    yield lambda: (c.stated() for c in families.benches(now, returns))
-    yield lambda: (c.stated() for c in lots(now, returns))
+def _families(now: Moment, month: date, span: families.Span, finals: dict[int, date]) -> Iterator[Iterable[Finding]]:
+    yield against_before(now, month, finals)
+    yield chart_signals(now, month, finals)
+    yield projected(now, month)
+    yield (c.stated() for c in families.steps_against_before(now, month))
+    yield (c.stated() for c in families.steps_by_model(now, span))
+    for who, outcome in COMPARED:
+        own_work = families.OWN_WORK if outcome == "comeback" else None
+        yield compare(now, who=who, outcome=outcome, window=WINDOW, months=span, where=own_work).stated
+    yield (c.stated() for c in families.kinds_of_work(now, span))
+    yield (c.stated() for c in lots(now, span))
 
 
 def _table(held: tuple[tuple[Finding, float], ...], known: set[str]) -> "pl.DataFrame":

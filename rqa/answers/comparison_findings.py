@@ -1,0 +1,46 @@
+"""What a comparison with the mix of work states: one finding for each group with work enough to be judged."""
+
+from typing import TYPE_CHECKING
+
+from rqa.answers.finding import Finding
+from rqa.words import count
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from rqa.answers.comparison import Outcome
+
+LOOK = {
+    "technician": "watch the work before speaking of it, and look for what differs in units, parts and tools first",
+    "bench": "look at the order of steps, tools and light at the bench, not at persons",
+    "tool": "check the tool's setting and wear; swap it with another for a week",
+    "station": "run the same units at two stations",
+    "site": "see what the sites do in different ways, and what they are given to do",
+}
+MIND = "only the mix named is allowed for; what else makes the work unlike is not"
+PEOPLE = f"for coaching and for changing the process, no verdict on a person; {MIND}"
+
+
+def stated(table: "pl.DataFrame", who: str, outcome: str, about: "Outcome") -> tuple[Finding, ...]:
+    """Findings of the rows that were judged; `table` is that of a comparison."""
+    return tuple(
+        Finding(
+            kind=f"{about.events}, by {who}, against what the same work brings",
+            scope={who: row[who]},
+            what=(
+                f"{count(row['observed'])} {about.events} among {count(row['exposures'])} {about.work}, where the same "
+                f"mix of work brings {row['expected']:.1f} in the whole depot"
+            ),
+            measure="observed / expected",
+            size=row["ratio"],
+            low=row["low"],
+            high=row["high"],
+            worse=row["z"] > 0,
+            jobs=row["exposures"],
+            p_value=row["p_value"],
+            caution=PEOPLE if who == "technician" else MIND,
+            check=LOOK[who],
+            avoided=max(0.0, row["observed"] - row["expected"]) if outcome == "comeback" else None,
+        )
+        for row in table.filter(table["p_adjusted"].is_not_null()).iter_rows(named=True)
+    )
