@@ -20,3 +20,19 @@ class MonthFindings(Answer):
     compared: Mapping[str, int] = field(default_factory=dict)
 
     question = "Findings of the month"
+
+
+class ComebackCosts(Answer):
+    """What come-backs cost, in the workspace's currency: comebacks, known, cost, cost_low, cost_high, mean, low, high,
+    share, cumulative, labour, parts, freight, goodwill, still_open, no_labour, no_parts, no_freight."""
+
+    question = "Cost of come-backs"
+
+
+class Targets(Answer):
+    """Goals of a month: measure, name, month, goal, at_least, value, low, high, count, size, met, sentence.
+
+    `at_least` says that the goal is a least value, not a most; `met` is one of yes, no, cannot be told yet.
+    """
+
+    question = "Goals"

@@ -199,6 +199,8 @@ class Workspace(_Part):
     currency: str = ""
     zone: str | None = None
     models: list[str] = Field(default_factory=list)
+    labour_rate: float | None = Field(default=None, gt=0, allow_inf_nan=False)
+    """Cost of one hour of labour, in the workspace's currency."""
 
     _zone = field_validator("zone")(_known_zone)
 

@@ -143,6 +143,7 @@ MEASURES: Mapping[str, Groupings] = {
     "test_limits": {"test": "d.test"},
     "limit_values": {**_LINK, "test": "f.test"},
     "actions": {},
+    "targets": {},
     "values_jobs": _known("j", JOB_NAMES),
     "values_steps": _plain("c", ("step", "technician")),
     "values_tests": _plain("c", ("test", "station")),

@@ -11,6 +11,7 @@ from rqa.stats.closeness import ClosePairs, Knox, ScanProbability, close_pairs, 
 from rqa.stats.common_ratio import MantelHaenszel, mantel_haenszel
 from rqa.stats.concentration import WorstUnits, worst_units
 from rqa.stats.contrast import IncidenceContrast, incidence_contrast
+from rqa.stats.cost_limits import AmountInterval, mean_interval, total_interval
 from rqa.stats.defects import DefectRate, defect_rate
 from rqa.stats.difference import DifferenceInterval, difference_interval
 from rqa.stats.dispersion import Overdispersion, overdispersion
@@ -57,6 +58,7 @@ from rqa.stats.triangle import ChainLadder, chain_ladder
 from rqa.stats.weighted_log_rank import LogRank, log_rank
 
 __all__ = [
+    "AmountInterval",
     "AuditSize",
     "Burst",
     "Capability",
@@ -149,6 +151,7 @@ __all__ = [
     "mean_cumulative_difference",
     "mean_cumulative_from_counts",
     "mean_cumulative_function",
+    "mean_interval",
     "mil_hdbk_189_test",
     "month_spread",
     "order_reversals",
@@ -172,6 +175,7 @@ __all__ = [
     "smoothed_yield",
     "standardised_ratio",
     "stratified_exact_test",
+    "total_interval",
     "worst_units",
     "yield_on_curve",
 ]

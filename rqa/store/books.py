@@ -84,6 +84,8 @@ def keep_books(
         "format_version": FORMAT_VERSION, "rqa_version": version, "title": rules.workspace.title,
         "currency": rules.workspace.currency,
     }  # fmt: skip
+    if rules.workspace.labour_rate is not None:
+        about["labour_rate"] = repr(rules.workspace.labour_rate)
     connection.execute("delete from about")
     connection.executemany("insert into about values (?, ?)", list(about.items()))
     connection.execute("delete from clocks")
