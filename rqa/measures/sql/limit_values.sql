@@ -5,8 +5,9 @@
 -- days for a fault in the test's subsystem. unknown: passed, and came back with nothing written down as found. sound: all
 -- others that passed. mended: failed by its value, and passed after steps were attempted. retested: failed by its value,
 -- and passed with no step attempted in between. back: those of mended and retested that then came back as escaped did.
--- Classes: the jobs in order of value are cut into $cuts parts, and so is their range, equal values staying together;
--- that makes at most 2 x $cuts classes of a group.
+-- Classes: the jobs in order of value are cut into $cuts parts, and so is their range, equal values staying together,
+-- and those that passed stay apart from those that failed: at most 4 x $cuts classes of a group, 2 x $cuts where the
+-- limit never changed.
 -- Parameters: $window days, $as_of date, $disposition of the index jobs, $side ('upper' or 'lower'), $cuts.
 -- Not counted: jobs closed less than $window days before $as_of; jobs of which the last run of any test did not pass;
 -- first runs that failed though their value kept the limit on that side; runs aborted or without a value; tests of which
@@ -75,10 +76,10 @@ outcomes as (
     where f.last_outcome = 'pass' and (f.first_outcome = 'pass' or f.beyond)
       and f.job_id not in (select job_id from not_passed) and /* filters: */ true /* :filters */
 ),
--- one row a group, unit and value
+-- one row a group, unit, value, and whether it failed
 by_value as (
     select
-        /* names: */ test, /* :names */ unit, value,
+        /* names: */ test, /* :names */ unit, value, outcome in ('mended', 'retested') as beyond,
         count(*) as jobs,
         count(*) filter (where outcome = 'escaped') as escaped,
         count(*) filter (where outcome = 'sound') as sound,
@@ -93,7 +94,7 @@ by_value as (
 placed as (
     select
         *,
-        sum(jobs) over (partition by /* names: */ test, /* :names */ unit order by value) - jobs as before,
+        sum(jobs) over (partition by /* names: */ test, /* :names */ unit order by value) as upto,
         sum(jobs) over (partition by /* names: */ test, /* :names */ unit) as every,
         min(value) over (partition by /* names: */ test, /* :names */ unit) as least,
         max(value) over (partition by /* names: */ test, /* :names */ unit) as most
@@ -103,12 +104,12 @@ placed as (
 classed as (
     select
         *,
-        floor($cuts * before / every) as by_order,
+        floor($cuts * (upto - 1) / every) as by_order,
         case when most > least then least(floor($cuts * (value - least) / (most - least)), $cuts - 1) else 0 end as by_range
     from placed
 )
 select
-    /* names: */ test, /* :names */ unit,
+    /* names: */ test, /* :names */ unit, beyond,
     min(value) as lowest,
     max(value) as highest,
     cast(sum(escaped) as bigint) as escaped,
@@ -118,5 +119,5 @@ select
     cast(sum(retested) as bigint) as retested,
     cast(sum(back) as bigint) as back
 from classed
-group by /* names: */ test, /* :names */ unit, by_order, by_range
-order by /* names: */ test, /* :names */ unit, lowest
+group by /* names: */ test, /* :names */ unit, beyond, by_order, by_range
+order by /* names: */ test, /* :names */ unit, lowest, beyond
