@@ -17,6 +17,7 @@ LOOK = {
     "station": "run the same units at two stations",
     "site": "see what the sites do in different ways, and what they are given to do",
 }
+WHO = {"technician": "who did the work"}
 MIND = "only the mix named is allowed for; what else makes the work unlike is not"
 PEOPLE = f"for coaching and for changing the process, no verdict on a person; {MIND}"
 
@@ -25,7 +26,7 @@ def stated(table: "pl.DataFrame", who: str, outcome: str, about: "Outcome") -> t
     """Findings of the rows that were judged; `table` is that of a comparison."""
     return tuple(
         Finding(
-            kind=f"{about.events}, by {who}, against what the same work brings",
+            kind=f"{about.events}, by {WHO.get(who, who)}, against what the same work brings",
             scope={who: row[who]},
             what=(
                 f"{count(row['observed'])} {about.events} among {count(row['exposures'])} {about.work}, where the same "

@@ -7,15 +7,23 @@ from rqa.review.verdicts import points
 
 MOST = 8
 """Findings listed; a longer list is not acted on."""
+PERSON = "technician"
 
 
-def pointers(found: MonthFindings) -> tuple[Pointer, ...]:
-    """The first of the month's findings."""
-    states = found.table["state"].to_list()
-    return tuple(
+def pointers(found: MonthFindings) -> tuple[tuple[Pointer, ...], str]:
+    """The first of the month's findings, and in words what was compared; none of them names a person."""
+    told = [
         Pointer(f.id, state, f.where, f.what, _size(f), f.caution, f.check)
-        for f, state in zip(found.findings[:MOST], states, strict=False)
-    )
+        for f, state in zip(found.findings, found.table["state"].to_list(), strict=True)
+        if PERSON not in f.scope
+    ]
+    looked = list(found.notes)
+    if len(told) > MOST:
+        looked.append(f"{len(told) - MOST} more are in the notebooks.")
+    people = len(found.findings) - len(told)
+    if people:
+        looked.append(f"{people} more concern the work of single persons: they are for coaching and not shown here.")
+    return tuple(told[:MOST]), " ".join(looked)
 
 
 def _size(f: Finding) -> str:
