@@ -1,0 +1,75 @@
+-- What failed first runs turned out to be: a fault worked on, or nothing found.
+-- A row is one group. fails: tests of closed jobs whose first run that was not aborted failed, each in one of: confirmed
+-- (afterwards a step attempt failed, or was one beyond the first, or was at a step that touches the subsystem the test covers),
+-- nothing_found (none of these, and the test passed in the end or the job was closed as no_fault_found), undecided (neither, or
+-- the job has a step attempt without any time and nothing confirms the fault).
+-- A fail belongs to its station and day.
+-- Parameters: $as_of date: later runs and attempts are left out, and jobs closed later.
+-- Not counted: jobs that are open or cancelled; skipped steps.
+with
+-- one row a test of a closed job with a failed run: its first run that was not aborted, and how its last one ended
+judged as (
+    select
+        d.job_id, d.test,
+        min(d.run) filter (where d.outcome <> 'aborted') as run,
+        max_by(d.outcome, d.run) as last_outcome
+    from diagnostics as d
+    join (select distinct job_id, test from diagnostics where outcome = 'fail') as f
+        on f.job_id = d.job_id and f.test = d.test
+    where coalesce(d.run_on <= $as_of, true)
+    group by d.job_id, d.test
+),
+-- one row a fail
+fails as (
+    select d.job_id, d.test, d.run, d.run_at, d.run_on, d.station, g.last_outcome
+    from judged as g
+    join diagnostics as d on d.job_id = g.job_id and d.test = g.test and d.run = g.run
+    join jobs as j on j.job_id = g.job_id
+    where d.outcome = 'fail' and j.closed_on <= $as_of and j.disposition not in ('open', 'cancelled')
+),
+-- one row a step of a procedure and a subsystem it touches
+touches as (
+    select distinct procedure, step, unnest(subsystems) as subsystem
+    from procedures
+),
+-- one row a fail: what the step log says
+logged as (
+    select
+        f.job_id, f.test,
+        bool_or(
+            coalesce(
+                coalesce(s.ended_at, s.started_at) > f.run_at
+                and (s.outcome = 'fail' or s.attempt > 1 or p.subsystem is not null),
+                false
+            )
+        ) as confirmed,
+        bool_or(s.job_id is not null and coalesce(s.ended_at, s.started_at) is null) as untimed
+    from fails as f
+    join jobs as j on j.job_id = f.job_id
+    left join tests as t on t.test = f.test
+    left join steps as s
+        on s.job_id = f.job_id and s.outcome <> 'skipped' and coalesce(s.done_on <= $as_of, true)
+    left join touches as p on p.procedure = j.procedure and p.step = s.step and p.subsystem = t.subsystem
+    group by f.job_id, f.test
+)
+select
+    /* groups: */ d.test as test, /* :groups */
+    cast(count(*) as bigint) as fails,
+    cast(count(*) filter (where g.confirmed) as bigint) as confirmed,
+    cast(
+        count(*) filter (
+            where not g.confirmed and not g.untimed and (d.last_outcome = 'pass' or j.disposition = 'no_fault_found')
+        ) as bigint
+    ) as nothing_found,
+    cast(
+        count(*) filter (
+            where not g.confirmed
+              and (g.untimed or not (d.last_outcome = 'pass' or j.disposition = 'no_fault_found'))
+        ) as bigint
+    ) as undecided
+from fails as d
+join jobs as j on j.job_id = d.job_id
+join logged as g on g.job_id = d.job_id and g.test = d.test
+where /* filters: */ true /* :filters */
+group by all
+order by all

@@ -1,0 +1,11 @@
+-- Jobs that were tested.
+-- A row is one group; jobs: those with a first run in it. A first run belongs to its station and day.
+-- Parameters: $as_of date: later runs are left out. Not counted: jobs without a first run in the store.
+select
+    /* groups: */ coalesce(j.model, 'unknown') as model, /* :groups */
+    cast(count(distinct d.job_id) as bigint) as jobs
+from diagnostics as d
+left join jobs as j on j.job_id = d.job_id
+where d.run = 1 and coalesce(d.run_on <= $as_of, true) and /* filters: */ true /* :filters */
+group by all
+order by all

@@ -1,0 +1,83 @@
+-- What became of failed runs of diagnostics: passed again with nothing done in between, or after work.
+-- A row is one group. runs: runs that passed or failed; fails: the failed ones, each in one of: untimed (the job has a step
+-- attempt without any time, or the next run is dated before the failed one, so that nothing can be said), not_rerun (no later
+-- run of the test passed or failed), failed_again (the next one failed), after_work (the next one passed and a step attempt
+-- lies in between), retest_passes (it passed and none does). elsewhere: retest passes at another station.
+-- A step attempt lies in between if it ended after the failed run and began no later than the next one; an attempt with one
+-- time is taken to begin and end then. A run belongs to its own station and day.
+-- Parameters: $as_of date: later runs are left out.
+-- Not counted: aborted runs, neither as failed nor as next; skipped steps.
+with
+-- one row a test of a job with a failed run
+failing as (
+    select distinct job_id, test
+    from diagnostics
+    where outcome = 'fail' and coalesce(run_on <= $as_of, true)
+),
+-- one row a run of these, with the next one
+followed as (
+    select
+        d.job_id, d.test, d.run, d.outcome, d.run_at, d.station,
+        lead(d.outcome) over next_run as next_outcome,
+        lead(d.run_at) over next_run as next_at,
+        lead(d.station) over next_run as next_station
+    from diagnostics as d
+    join failing as f on f.job_id = d.job_id and f.test = d.test
+    where d.outcome in ('pass', 'fail') and coalesce(d.run_on <= $as_of, true)
+    window next_run as (partition by d.job_id, d.test order by d.run)
+),
+-- one row an attempt at a step in these jobs
+attempts as (
+    select
+        s.job_id,
+        coalesce(s.started_at, s.ended_at) as began_at,
+        coalesce(s.ended_at, s.started_at) as done_at
+    from steps as s
+    where s.outcome <> 'skipped' and s.job_id in (select job_id from failing)
+),
+-- one row a job in which an attempt has no time
+untimed as (
+    select distinct job_id
+    from attempts
+    where done_at is null
+),
+-- one row a failed run with work before the next one
+worked as (
+    select distinct f.job_id, f.test, f.run
+    from followed as f
+    join attempts as a on a.job_id = f.job_id and a.done_at > f.run_at and a.began_at <= f.next_at
+    where f.outcome = 'fail'
+),
+-- one row a failed run and what became of it
+fates as (
+    select
+        f.job_id, f.test, f.run,
+        case
+            when u.job_id is not null or f.next_at < f.run_at then 'untimed'
+            when f.next_outcome is null then 'not rerun'
+            when f.next_outcome = 'fail' then 'failed again'
+            when w.job_id is not null then 'after work'
+            else 'retest pass'
+        end as fate,
+        coalesce(f.next_station <> f.station, false) as elsewhere
+    from followed as f
+    left join untimed as u on u.job_id = f.job_id
+    left join worked as w on w.job_id = f.job_id and w.test = f.test and w.run = f.run
+    where f.outcome = 'fail'
+)
+select
+    /* groups: */ d.test as test, /* :groups */
+    cast(count(*) as bigint) as runs,
+    cast(count(f.fate) as bigint) as fails,
+    cast(count(*) filter (where f.fate = 'retest pass') as bigint) as retest_passes,
+    cast(count(*) filter (where f.fate = 'after work') as bigint) as after_work,
+    cast(count(*) filter (where f.fate = 'failed again') as bigint) as failed_again,
+    cast(count(*) filter (where f.fate = 'not rerun') as bigint) as not_rerun,
+    cast(count(*) filter (where f.fate = 'untimed') as bigint) as untimed,
+    cast(count(*) filter (where f.fate = 'retest pass' and f.elsewhere) as bigint) as elsewhere
+from diagnostics as d
+left join jobs as j on j.job_id = d.job_id
+left join fates as f on f.job_id = d.job_id and f.test = d.test and f.run = d.run
+where d.outcome in ('pass', 'fail') and coalesce(d.run_on <= $as_of, true) and /* filters: */ true /* :filters */
+group by all
+order by all
