@@ -67,7 +67,8 @@ def _append(stream: object, table: str, frame: pl.DataFrame, number: int) -> Non
 def plain_sources(title: str) -> str:
     """`sources.toml` of a plain workspace."""
     parts = [
-        f'[workspace]\ntitle = "{title}"\ncurrency = "EUR"\nzone = "UTC"\nmodels = ["Marl-8", "Marl-10", "Quern"]\n'
+        f'[workspace]\ntitle = "{title}"\ncurrency = "EUR"\nlabour_rate = 38\nzone = "UTC"\n'
+        'models = ["Marl-8", "Marl-10", "Quern"]\n'
     ]
     zones = {s.name: s.zone for s in SITES}
     parts += [f'[sites.{name}]\nzone = "{zone}"\n' for name, zone in zones.items()]

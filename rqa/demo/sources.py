@@ -10,6 +10,7 @@ HEAD = """\
 [workspace]
 title = "{title}"
 currency = "EUR"
+labour_rate = 38
 zone = "UTC"
 models = [{models}]
 """
