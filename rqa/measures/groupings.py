@@ -104,6 +104,8 @@ MEASURES: Mapping[str, Groupings] = {
     "most_returns": _UNIT,
     "comeback_findings": _LINK,
     "comeback_marks": _LINK,
+    "attribution": _LINK,
+    "attribution_causes": {},
     "comeback_costs": {
         **_periods("l.return_opened_on"),
         **_known("l", ("site", "model", "procedure", "billing")),
@@ -152,6 +154,9 @@ MEASURES: Mapping[str, Groupings] = {
     "test_limits": {"test": "d.test"},
     "limit_values": {**_LINK, "test": "f.test"},
     "actions": {},
+    "action_jobs": _known("l", JOB_NAMES),
+    "action_checks": {**_known("j", JOB_NAMES), "technician": _STEP_TECHNICIAN},
+    "touched_by_step": {},
     "targets": {},
     "values_jobs": _known("j", JOB_NAMES),
     "values_steps": _plain("c", ("step", "technician")),

@@ -24,6 +24,8 @@ VALUES: dict[str, Any] = {
     "upto": 90, "least": 1, "usual": 0.8, "period": "month", "side": "upper", "cuts": 20,
     "first_month": date(2026, 1, 1), "last_month": date(2026, 6, 1), "classes": ["repeat", "workmanship"],
     "beside_parts": [], "beside_lots": [], "rate": 36.0,
+    "started_on": date(2026, 2, 1), "first_on": date(2025, 2, 1), "recent": 60, "subsystems": ["display"],
+    "steps": ["open case", "seat board"], "variants": ["", ""], "covariate": "",
 }  # fmt: skip
 CASES = [(measure, (name,)) for measure, allowed in MEASURES.items() for name in allowed]
 CASES += [(measure, tuple(allowed)) for measure, allowed in MEASURES.items()]
