@@ -102,10 +102,13 @@ MEASURES: Mapping[str, Groupings] = {
     "recurrence_counts": _UNIT,
     "returns_per_unit": _UNIT,
     "most_returns": _UNIT,
+    "bursts_comebacks": {},
+    "bursts_checks": {},
     "comeback_findings": _LINK,
     "comeback_marks": _LINK,
     "attribution": _LINK,
     "attribution_causes": {},
+    "step_touches": {},
     "comeback_costs": {
         **_periods("l.return_opened_on"),
         **_known("l", ("site", "model", "procedure", "billing")),

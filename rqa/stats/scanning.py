@@ -189,7 +189,7 @@ def scan_statistic(
         return layout.highest(scanned(draw(rng, w, total, sets)))
 
     batch = max(1, min(200, AT_ONCE // max(found.size, len(x), total)))
-    null, stopped = _simulated(drawn, float(highest.max()), simulations, enough, batch, seed)
+    null, stopped = simulated_maxima(drawn, float(highest.max()), simulations, enough, batch, seed)
     overall = null.max(axis=1)
     p_value = _chance(float(highest.max()), overall, stopped)
     bursts: list[Burst] = []
@@ -234,7 +234,7 @@ def scan_statistic(
     )
 
 
-def _simulated(
+def simulated_maxima(
     drawn: Callable[[np.random.Generator, int], Numbers],
     highest: float,
     simulations: int,

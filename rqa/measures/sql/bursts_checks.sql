@@ -1,0 +1,128 @@
+-- First attempts that were checked, and those that failed, by period and one dimension after the other, for a search of
+-- bursts.
+-- A row is one period, dimension (time, site, model, technician, step, bench, tool, lot; kind: model, procedure, billing and
+-- step with chr(31) between them) and name in it (part_no beside it for a lot, else ''). cases: first attempts that passed
+-- or failed; events: those that failed; chance: chances of a failure by kind, added up over the attempts, in billionths.
+-- Parameters: $as_of date: attempts dated later are left out; $period 'week' or 'month', $dimensions asked for; $kinds and
+-- $chances: the chance of each kind in billionths (none given: 0); $aside_dimensions, $aside_parts, $aside_names,
+-- $aside_first, $aside_last: attempts of these groups in these periods are set aside.
+-- $first_month, $last_month (first days): months looked at; $only_site, $only_model, $only_procedure, $only_technician,
+-- $only_billing: lists of those kept, an empty one for all.
+-- Not counted: attempts without a date or without a job in the store, or without a name in the dimension. An attempt counts
+-- once under each lot fitted in its job, so lots overlap and do not add up.
+with
+-- one row a kind of work
+chance_of as (
+    select unnest($kinds::varchar[]) as kind, unnest($chances::bigint[]) as chance
+),
+-- one row a group and its periods to be set aside
+aside as (
+    select
+        unnest($aside_dimensions::varchar[]) as dimension, unnest($aside_parts::varchar[]) as part_no,
+        unnest($aside_names::varchar[]) as name, unnest($aside_first::date[]) as first_period,
+        unnest($aside_last::date[]) as last_period
+),
+-- one row a job and run of periods in which its attempts are set aside
+aside_by_lot as (
+    select distinct p.job_id, a.first_period, a.last_period
+    from parts as p
+    join aside as a on a.dimension = 'lot' and a.part_no = p.part_no and a.name = p.lot
+),
+-- one row a checked first attempt
+checked as (
+    select
+        s.job_id, j.site, j.model, coalesce(s.technician, j.technician) as technician, s.step, s.bench, s.tool,
+        cast(date_trunc($period, coalesce(s.done_on, j.closed_on, j.opened_on)) as date) as period,
+        j.model || chr(31) || j.procedure || chr(31) || coalesce(j.billing, 'unknown') || chr(31) || s.step as kind,
+        s.outcome = 'fail' as failed
+    from steps as s
+    join jobs as j on j.job_id = s.job_id
+    where s.attempt = 1 and s.outcome in ('pass', 'fail')
+      and coalesce(s.done_on, j.closed_on, j.opened_on) <= $as_of
+      and date_trunc('month', coalesce(s.done_on, j.closed_on, j.opened_on)) between $first_month and $last_month
+      and (len($only_site) = 0 or list_contains($only_site, j.site))
+      and (len($only_model) = 0 or list_contains($only_model, j.model))
+      and (len($only_procedure) = 0 or list_contains($only_procedure, j.procedure))
+      and (len($only_technician) = 0 or list_contains($only_technician, coalesce(s.technician, j.technician, 'unknown')))
+      and (len($only_billing) = 0 or list_contains($only_billing, coalesce(j.billing, 'unknown')))
+),
+-- the same without those set aside, with the chance of their kind
+judged as (
+    select m.*, coalesce(c.chance, 0) as chance
+    from checked as m
+    left join chance_of as c on c.kind = m.kind
+    where not exists (
+        select 1
+        from aside as a
+        where m.period between a.first_period and a.last_period
+          and (
+              a.dimension = 'time'
+              or (a.dimension = 'site' and a.name = m.site)
+              or (a.dimension = 'model' and a.name = m.model)
+              or (a.dimension = 'technician' and a.name = m.technician)
+              or (a.dimension = 'step' and a.name = m.step)
+              or (a.dimension = 'bench' and a.name = m.bench)
+              or (a.dimension = 'tool' and a.name = m.tool)
+          )
+    )
+      and not exists (
+        select 1 from aside_by_lot as a where a.job_id = m.job_id and m.period between a.first_period and a.last_period
+    )
+),
+-- one row a job and lot of a part
+lots as (
+    select distinct job_id, part_no, lot as name
+    from parts
+    where lot is not null and list_contains($dimensions, 'lot')
+),
+-- one row a job and period
+by_job as (
+    select
+        job_id, period, count(*) as cases, count(*) filter (where failed) as events, sum(chance) as chance
+    from judged
+    where list_contains($dimensions, 'lot')
+    group by all
+),
+-- one row a period and group, of all dimensions
+counted as (
+    select
+        period,
+        case
+            when grouping(site) = 0 then 'site'
+            when grouping(model) = 0 then 'model'
+            when grouping(technician) = 0 then 'technician'
+            when grouping(step) = 0 then 'step'
+            when grouping(bench) = 0 then 'bench'
+            when grouping(tool) = 0 then 'tool'
+            when grouping(kind) = 0 then 'kind'
+            else 'time'
+        end as dimension,
+        '' as part_no,
+        case
+            when grouping(site) = 0 then site
+            when grouping(model) = 0 then model
+            when grouping(technician) = 0 then technician
+            when grouping(step) = 0 then step
+            when grouping(bench) = 0 then bench
+            when grouping(tool) = 0 then tool
+            when grouping(kind) = 0 then kind
+            else ''
+        end as name,
+        count(*) as cases, count(*) filter (where failed) as events, sum(chance) as chance
+    from judged
+    group by grouping sets (
+        (period), (period, site), (period, model), (period, technician), (period, step), (period, bench),
+        (period, tool), (period, kind)
+    )
+    union all
+    select b.period, 'lot', o.part_no, o.name, sum(b.cases), sum(b.events), sum(b.chance)
+    from by_job as b
+    join lots as o on o.job_id = b.job_id
+    group by all
+)
+select
+    dimension, part_no, name, period,
+    cast(cases as bigint) as cases, cast(events as bigint) as events, cast(chance as bigint) as chance
+from counted
+where name is not null and list_contains($dimensions, dimension)
+order by all

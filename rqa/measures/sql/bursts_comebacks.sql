@@ -1,0 +1,132 @@
+-- Matured jobs and their come-backs by period of closing and one dimension after the other, for a search of bursts.
+-- A row is one period, dimension (time, site, model, technician, bench, tool, lot; kind: model, procedure and billing with
+-- chr(31) between them) and name in it (part_no beside it for a lot, else ''). cases: repaired jobs closed in that period
+-- and at least $window days before $as_of; events: those back within $window days, their come-back of one of $classes;
+-- chance: chances of a come-back by kind, added up over the jobs, in billionths.
+-- Parameters: $window days, $as_of date, $classes of come-backs, $period 'week' or 'month', $dimensions asked for; $kinds
+-- and $chances: the chance of each kind in billionths (none given: 0); $aside_dimensions, $aside_parts, $aside_names,
+-- $aside_first, $aside_last: jobs of these groups closed in these periods are set aside.
+-- $first_month, $last_month (first days): months looked at; $only_site, $only_model, $only_procedure, $only_technician,
+-- $only_billing: lists of those kept, an empty one for all.
+-- Not counted: jobs without a name in the dimension. A job counts once under each bench, tool and lot it names, so groups
+-- of these overlap and do not add up.
+with
+-- one row a kind of work
+chance_of as (
+    select unnest($kinds::varchar[]) as kind, unnest($chances::bigint[]) as chance
+),
+-- one row a group and its periods to be set aside
+aside as (
+    select
+        unnest($aside_dimensions::varchar[]) as dimension, unnest($aside_parts::varchar[]) as part_no,
+        unnest($aside_names::varchar[]) as name, unnest($aside_first::date[]) as first_period,
+        unnest($aside_last::date[]) as last_period
+),
+-- one row a job and run of periods in which it is set aside, if it was closed in them
+aside_by_logs as (
+    select distinct s.job_id, a.first_period, a.last_period
+    from steps as s
+    join aside as a on (a.dimension = 'bench' and a.name = s.bench) or (a.dimension = 'tool' and a.name = s.tool)
+    union
+    select distinct p.job_id, a.first_period, a.last_period
+    from parts as p
+    join aside as a on a.dimension = 'lot' and a.part_no = p.part_no and a.name = p.lot
+),
+-- one row a matured job
+matured as (
+    select
+        l.job_id, l.site, l.model, l.technician, cast(date_trunc($period, l.closed_on) as date) as period,
+        l.model || chr(31) || l.procedure || chr(31) || coalesce(l.billing, 'unknown') as kind,
+        coalesce(l.elapsed_days <= $window and list_contains($classes, l.class), false) as returned
+    from links as l
+    where l.disposition = 'repaired'
+      and l.closed_on <= $as_of and date_diff('day', l.closed_on, $as_of) >= $window
+      and date_trunc('month', l.closed_on) between $first_month and $last_month
+      and (len($only_site) = 0 or list_contains($only_site, l.site))
+      and (len($only_model) = 0 or list_contains($only_model, l.model))
+      and (len($only_procedure) = 0 or list_contains($only_procedure, l.procedure))
+      and (len($only_technician) = 0 or list_contains($only_technician, coalesce(l.technician, 'unknown')))
+      and (len($only_billing) = 0 or list_contains($only_billing, coalesce(l.billing, 'unknown')))
+),
+-- the same without those set aside, with the chance of their kind
+judged as (
+    select m.*, coalesce(c.chance, 0) as chance
+    from matured as m
+    left join chance_of as c on c.kind = m.kind
+    where not exists (
+        select 1
+        from aside as a
+        where m.period between a.first_period and a.last_period
+          and (
+              a.dimension = 'time'
+              or (a.dimension = 'site' and a.name = m.site)
+              or (a.dimension = 'model' and a.name = m.model)
+              or (a.dimension = 'technician' and a.name = m.technician)
+          )
+    )
+      and not exists (
+        select 1 from aside_by_logs as a where a.job_id = m.job_id and m.period between a.first_period and a.last_period
+    )
+),
+-- one row a job and bench
+benches as (
+    select distinct job_id, bench as name
+    from steps
+    where bench is not null and list_contains($dimensions, 'bench')
+),
+-- one row a job and tool
+tools as (
+    select distinct job_id, tool as name
+    from steps
+    where tool is not null and list_contains($dimensions, 'tool')
+),
+-- one row a job and lot of a part
+lots as (
+    select distinct job_id, part_no, lot as name
+    from parts
+    where lot is not null and list_contains($dimensions, 'lot')
+),
+-- one row a period and group, of all dimensions
+counted as (
+    select
+        period,
+        case
+            when grouping(site) = 0 then 'site'
+            when grouping(model) = 0 then 'model'
+            when grouping(technician) = 0 then 'technician'
+            when grouping(kind) = 0 then 'kind'
+            else 'time'
+        end as dimension,
+        '' as part_no,
+        case
+            when grouping(site) = 0 then site
+            when grouping(model) = 0 then model
+            when grouping(technician) = 0 then technician
+            when grouping(kind) = 0 then kind
+            else ''
+        end as name,
+        count(*) as cases, count(*) filter (where returned) as events, sum(chance) as chance
+    from judged
+    group by grouping sets ((period), (period, site), (period, model), (period, technician), (period, kind))
+    union all
+    select j.period, 'bench', '', b.name, count(*), count(*) filter (where j.returned), sum(j.chance)
+    from judged as j
+    join benches as b on b.job_id = j.job_id
+    group by all
+    union all
+    select j.period, 'tool', '', t.name, count(*), count(*) filter (where j.returned), sum(j.chance)
+    from judged as j
+    join tools as t on t.job_id = j.job_id
+    group by all
+    union all
+    select j.period, 'lot', o.part_no, o.name, count(*), count(*) filter (where j.returned), sum(j.chance)
+    from judged as j
+    join lots as o on o.job_id = j.job_id
+    group by all
+)
+select
+    dimension, part_no, name, period,
+    cast(cases as bigint) as cases, cast(events as bigint) as events, cast(chance as bigint) as chance
+from counted
+where name is not null and list_contains($dimensions, dimension)
+order by all
