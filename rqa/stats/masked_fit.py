@@ -115,9 +115,16 @@ def _together(quiet: Numbers, own: Numbers, times: Numbers, done: Numbers | None
     return Problem(quiet, own[first], merged, None if done is None else done[first], square)
 
 
+def _reach(problem: Problem) -> float:
+    """The highest rate looked at: an eased likelihood rises again far from where it holds."""
+    if problem.done is not None:
+        return CERTAIN
+    return FAR if problem.square.any() else np.inf
+
+
 def maximise(problem: Problem, start: Numbers, held: int | None = None) -> Best:
     """Rates of the highest likelihood, from a start, with one rate held if wanted."""
-    top = np.inf if problem.done is None else CERTAIN
+    top = _reach(problem) if held is None else max(_reach(problem), float(start[held]))
     rate = np.minimum(start, top)
     value = problem.value(rate)
     if not np.isfinite(value):

@@ -252,3 +252,15 @@ def test_any_small_depot_settles_with_limits_around_the_estimate(likelihood):
         assert (r.estimate[known] <= r.high[known] + 1e-9).all()
         assert np.isfinite(r.low[exposed]).all()
         assert (r.high[exposed] > 0).all()
+
+
+def test_limits_hold_where_two_steps_may_take_all_of_a_thirds_come_backs():
+    """Rates are small, so "job" and "count" must agree nearly; the likelihood eased for speed rises again far away."""
+    rows = {
+        "exposures": [[251, 1012, 709], [0, 1, 1], [1, 1, 1]], "jobs": [1, 8, 4], "pattern": [1, 2],
+        "candidates": [[0, 1, 1], [1, 1, 1]], "comebacks": [8, 4],
+    }  # fmt: skip
+    job, count = (masked_cause_mle(**rows, likelihood=kind) for kind in ("job", "count"))
+    assert np.allclose(job.low, count.low, rtol=0.02, atol=1e-6)
+    assert np.allclose(job.high, count.high, rtol=0.02)
+    assert job.low[2] < 0.5 * job.estimate[2]
