@@ -69,7 +69,8 @@ def limits_tradeoff(
     A job's value is that of its final passing run, or of its first run where that failed by its value. Faulty: came
     back within the window for a fault in the subsystem the test covers (an escape), or failed by its value and had work
     done before it passed (mended). Sound: passed and did not come back so, or failed by its value and passed with
-    nothing done in between (retested). Jobs that came back with nothing written down as found are left out.
+    nothing done in between (retested). Left out as unknown: jobs that came back with nothing found or written down,
+    and failed ones with step attempts that have no times.
 
     The limits tried are values seen. The jobs in order of value are cut into 100 parts, and so is the range of values,
     so that both the crowded middle and the thin ends are covered; at each limit the counts are exact.
@@ -240,7 +241,7 @@ def _notes(tests: "pl.DataFrame", limits: "pl.DataFrame") -> list[str]:
         notes.append(f"Fewer than {FEW} escapes of {', '.join(few)}: too little to choose a limit by.")
     unknown = int(tests["unknown"].sum())
     if unknown:
-        notes.append("Jobs that came back with nothing written down as found are left out (column unknown of .tests).")
+        notes.append("Jobs that came back with nothing found or written down are left out (column unknown of .tests).")
     several = limits.group_by(KEYS).len().filter(pl.col("len") > 1)["test"].unique().sort().to_list()
     if several:
         notes.append(f"{', '.join(several)}: held to several limits; the one in force last is marked as present.")

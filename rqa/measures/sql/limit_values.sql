@@ -1,10 +1,12 @@
 -- What became of jobs by the value that decided a test: where its limit lies decides what it catches and what it holds
 -- back.
--- A row is one class of neighbouring values of one group and unit, from lowest to highest. A job's value is that of its
--- first run where that failed by its value, else that of its last run. escaped: passed, and came back within $window
--- days for a fault in the test's subsystem. unknown: passed, and came back with nothing written down as found. sound: all
--- others that passed. mended: failed by its value, and passed after steps were attempted. retested: failed by its value,
--- and passed with no step attempted in between. back: those of mended and retested that then came back as escaped did.
+-- A row is one class of neighbouring values of one group and unit, from lowest to highest, and whether they failed; all
+-- counts are of jobs. A job's value is that of its first run where that failed by its value, else that of its last run.
+-- escaped: passed, and came back within $window days for a fault in the test's subsystem. unknown: passed, and came back
+-- with nothing found or nothing written down; or failed by its value, and the job has a step attempt without any time.
+-- sound: all others that passed. mended: failed by its value, and passed after a step attempt in between (ended after the
+-- first run, begun no later than the last). retested: failed by its value, and passed without one. back: those of mended
+-- and retested that then came back as escaped ones did.
 -- Classes: the jobs in order of value are cut into $cuts parts, and so is their range, equal values staying together,
 -- and those that passed stay apart from those that failed: at most 4 x $cuts classes of a group, 2 x $cuts where the
 -- limit never changed.
@@ -46,13 +48,16 @@ decided as (
     where d.outcome <> 'aborted' and d.value is not null and coalesce(d.run_on <= $as_of, true)
     group by all
 ),
--- one row a job and test of which the first run failed, and a step was attempted before the last run
+-- one row a job and test of which the first run failed, and where the job has step attempts that may lie before the last
 worked_on as (
-    select distinct f.job_id, f.test, f.unit
+    select
+        f.job_id, f.test, f.unit,
+        bool_or(coalesce(s.ended_at, s.started_at) > f.first_at and coalesce(s.started_at, s.ended_at) <= f.last_at) as mended,
+        bool_or(s.started_at is null and s.ended_at is null) as untimed
     from decided as f
     join steps as s on s.job_id = f.job_id
     where f.first_outcome = 'fail' and s.outcome <> 'skipped'
-      and coalesce(s.started_at, s.ended_at) between f.first_at and f.last_at
+    group by all
 ),
 -- one row a job and test that counts: its value and what became of it
 outcomes as (
@@ -61,12 +66,15 @@ outcomes as (
         f.unit,
         case when f.first_outcome = 'fail' then f.first_value else f.last_value end as value,
         case
-            when f.first_outcome = 'fail' then case when w.job_id is not null then 'mended' else 'retested' end
-            when l.back_job_id is null or l.class = 'no_fault_found' then 'sound'
-            when l.class = 'unknown' then 'unknown'
+            when f.first_outcome = 'fail' then case
+                when w.mended then 'mended' when w.untimed then 'unknown' else 'retested'
+            end
+            when l.back_job_id is null then 'sound'
+            when l.class in ('no_fault_found', 'unknown') then 'unknown'
             when b.found = t.subsystem then 'escaped'
             else 'sound'
         end as outcome,
+        f.first_outcome = 'fail' as beyond,
         coalesce(l.class in ('repeat', 'workmanship', 'new_fault') and b.found = t.subsystem, false) as back
     from decided as f
     join matured as l on l.job_id = f.job_id
@@ -76,10 +84,10 @@ outcomes as (
     where f.last_outcome = 'pass' and (f.first_outcome = 'pass' or f.beyond)
       and f.job_id not in (select job_id from not_passed) and /* filters: */ true /* :filters */
 ),
--- one row a group, unit, value, and whether it failed
+-- one row a group, unit, value, and whether it lies beyond its limit
 by_value as (
     select
-        /* names: */ test, /* :names */ unit, value, outcome in ('mended', 'retested') as beyond,
+        /* names: */ test, /* :names */ unit, value, beyond,
         count(*) as jobs,
         count(*) filter (where outcome = 'escaped') as escaped,
         count(*) filter (where outcome = 'sound') as sound,

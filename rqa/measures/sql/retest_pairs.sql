@@ -2,7 +2,10 @@
 -- A row is one group, unit, station of the first and of the second run, and their outcomes. pairs counts them; measured
 -- those with two values; difference and squares sum second less first value and its square.
 -- Parameters: $as_of date: later runs are left out.
--- Not counted: pairs with an aborted run; pairs with a step of the job attempted begun between the two.
+-- A step attempt lies in between if it ended after the first run and began no later than the second; an attempt with one
+-- time is taken to begin and end then.
+-- Not counted: pairs with an aborted run, or with a step attempt in between; pairs of which that cannot be said, as the
+-- job has an attempt without any time, or the second run is dated before the first. Skipped steps are no attempts.
 with
 -- one row a run beyond the first
 later as (
@@ -33,10 +36,12 @@ select
     cast(coalesce(sum(apart), 0) as double) as difference,
     cast(coalesce(sum(apart * apart), 0) as double) as squares
 from pairs as p
-where not exists (
+where second_at >= first_at and not exists (
     select 1 from steps as s
     where s.job_id = p.job_id and s.outcome <> 'skipped'
-      and coalesce(s.started_at, s.ended_at) between p.first_at and p.second_at
+      and coalesce(
+          coalesce(s.ended_at, s.started_at) > p.first_at and coalesce(s.started_at, s.ended_at) <= p.second_at, true
+      )
 )
 group by all
 order by all
