@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from typing import Any
 
+from rqa.answers.improvement_results import ComebackCosts
 from rqa.answers.result import (
     Answer,
     CapabilityIndices,
@@ -23,6 +24,7 @@ from rqa.answers.result import (
 from rqa.errors import RequestError
 from rqa.plots.comeback_pictures import COMEBACK_PICTURES, MANY_ROWS
 from rqa.plots.control import chart_title, plot_control
+from rqa.plots.costs import plot_costs
 from rqa.plots.defect_rates import plot_defects
 from rqa.plots.funnel import comparison_title, plot_comparison
 from rqa.plots.groups import plot_groups
@@ -40,6 +42,7 @@ MOST_ROWS = 2000
 SHARES = (Comebacks, FirstPassYield, RolledYield, CleanJobs, Rework)
 OTHERS: dict[type[Answer], Callable[..., Any]] = {
     ControlChart: plot_control,
+    ComebackCosts: plot_costs,
     ComebackCusum: plot_watched,
     Comparison: plot_comparison,
     Defects: plot_defects,
