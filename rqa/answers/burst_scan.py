@@ -1,0 +1,214 @@
+"""Bursts: were failures or come-backs bunched in some weeks, at some bench, lot or person in some weeks, beyond luck."""
+
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, Any
+
+from rqa.answers.burst_counts import DIMENSIONS, LASTING, MIX, Asked, number
+from rqa.answers.burst_rounds import BURST, CHANCE, ECHO, LUCK, Found, Search, group_of, search
+from rqa.answers.burst_words import finding, shape
+from rqa.answers.result import chances, rounded
+from rqa.answers.risk_results import Bursts
+from rqa.answers.scope import By, Moment, Months, Where, check_level, check_values, named_groups, scope
+from rqa.contract import CLASSES
+from rqa.errors import RequestError
+from rqa.measures.groupings import JOB_NAMES, names_only
+
+if TYPE_CHECKING:
+    import polars as pl
+
+QUESTION = "bursts"
+OWN_WORK = ("repeat", "workmanship")
+LONGEST = {"week": 13, "month": 3}
+
+
+def bursts(
+    now: Moment,
+    *,
+    what: str = "comebacks",
+    dimensions: By = (),
+    period: str = "week",
+    window: int = 30,
+    classes: By = OWN_WORK,
+    mix: By = MIX,
+    where: Where | None = None,
+    months: Months | None = None,
+    longest: int | None = None,
+    fewest: int = 3,
+    simulations: int = 999,
+    seed: int = 0,
+    level: float = 0.95,
+) -> Bursts:
+    """Say where and when come-backs or failed checks were bunched, over all windows, groups and dimensions in one go.
+
+    `what`: "comebacks" (matured jobs by closing, those back within `window` days with a come-back of one of `classes`;
+    all classes: ()) or "failed_checks" (first attempts that were checked, by day). `dimensions`: time, site, model,
+    bench, technician, tool, lot, and step for failed checks; left out: all. `period` "week" or "month"; `longest`
+    periods make a burst (13 weeks, 3 months). `mix`: the parts of the kind of work, of model, procedure, billing, that
+    are allowed for; () for none (jobs that came back or not, whatever their kind). `where` takes site, model,
+    procedure, technician, billing. `fewest` events make a burst.
+
+    Lots are set against all work of their kind; groups that are there all the time against their own level at other
+    times, so that a bench that is always worse is no burst (`compare` finds it). P-values are Monte-Carlo ones over all
+    windows, groups and dimensions. When the strongest burst is more than luck, its cases are set aside and the rest is
+    counted and searched again; what is then gone was its echo.
+
+    Columns: burst (its number), dimension, part_no (of a lot), group (null: all work), first, last (days), periods,
+    events, cases, expected, ratio (of the rate inside to that of what it is set against) with its exact interval low,
+    high, shape, p_value (over all dimensions), p_within (its own), verdict ("burst", "echo", "not more than luck"),
+    echo_of (the burst's number), shared (the part of its events that lie in that burst). Own bursts first, then their
+    echoes, then the strongest that is left of each dimension. `.series` holds the counts of each listed group by
+    period.
+    """
+    asked = _checked(now, what, dimensions, period, window, classes, mix, where, months)
+    check_level(QUESTION, level)
+    longest = LONGEST[period] if longest is None else longest
+    for name, value in (("longest", longest), ("fewest", fewest), ("simulations", simulations)):
+        if isinstance(value, bool) or not isinstance(value, int) or value < 1:
+            raise RequestError(f"{QUESTION}: {name} is a whole number, 1 or more: {value!r}.")
+    found = search(now, asked, longest=longest, fewest=fewest, simulations=simulations, seed=seed)
+    rows = [_row(i, f, found, asked, level) for i, f in enumerate(found.found, start=1)]
+    settings = {
+        "what": what, "dimensions": asked.dimensions, "period": period, "as_of": now.day,
+        "window": window if what == "comebacks" else None, "classes": asked.classes if what == "comebacks" else None,
+        "mix": asked.mix, "where": dict(asked.scope.where), "months": asked.scope.months, "longest": longest,
+        "fewest": fewest, "simulations": simulations, "seed": seed, "level": level,
+        "method": f"scan statistic, {found.scans[0].likelihood}",
+    }  # fmt: skip
+    stated = [finding(f, row, asked, found) for f, row in zip(found.found, rows, strict=True) if _is_stated(f, found)]
+    return Bursts(
+        _table(rows, level), settings, _notes(now, found, asked), tuple(stated), series=_series(found, rows, asked)
+    )
+
+
+def _checked(
+    now: Moment, what: str, dimensions: By, period: str, window: int, classes: By, mix: By, where: Where | None,
+    months: Months | None,
+) -> Asked:  # fmt: skip
+    if what not in DIMENSIONS:
+        raise RequestError(f"{QUESTION}: what is one of {', '.join(DIMENSIONS)}: {what!r}.")
+    if period not in LONGEST:
+        raise RequestError(f"{QUESTION}: period is one of {', '.join(LONGEST)}: {period!r}.")
+    if isinstance(window, bool) or not isinstance(window, int) or window < 0:
+        raise RequestError(f"{QUESTION}: window is a number of days, 0 or more: {window!r}.")
+    named = named_groups(QUESTION, dimensions) or DIMENSIONS[what]
+    names_only(QUESTION, "dimension", named, DIMENSIONS[what])
+    kept = named_groups(QUESTION, classes) or CLASSES
+    names_only(QUESTION, "class", kept, CLASSES)
+    parts = named_groups(QUESTION, mix)
+    names_only(QUESTION, "part of the mix", parts, MIX)
+    narrowed = scope(QUESTION, by=(), where=where, months=months, allowed=JOB_NAMES)
+    check_values(now.store, QUESTION, narrowed.where)
+    ordered = tuple(d for d in DIMENSIONS[what] if d in named)
+    return Asked(what, ordered, period, window, tuple(kept), tuple(m for m in MIX if m in parts), narrowed)
+
+
+def _is_stated(found: Found, all_of: Search) -> bool:
+    """One statement a round: its strongest window, which stands for all that were tried."""
+    return found.burst is all_of.scans[found.round].bursts[0] or (
+        found.round == len(all_of.scans) - 1 and found.burst == all_of.scans[-1].bursts[0]
+    )
+
+
+def _row(number_: int, found: Found, all_of: Search, asked: Asked, level: float) -> dict[str, Any]:
+    from rqa.stats import rate_ratio
+
+    b = found.burst
+    part, name = group_of(b)
+    table = all_of.tables[found.round]
+    own = table.filter((table["dimension"] == b.dimension) & (table["part_no"] == part) & (table["name"] == name))
+    at = [number(d, asked.period) - all_of.first for d in own["period"].to_list()]
+    inside = own.filter([b.first <= t <= b.last for t in at])
+    around = rate_ratio(
+        events1=b.events, exposure1=b.expected, events2=b.all_events - b.events,
+        exposure2=max(b.all_events - b.expected, 0.0), level=level,
+    )  # fmt: skip
+    return {
+        "burst": number_, "dimension": b.dimension, "part_no": part or None, "group": name or None,
+        "first": inside["period"].min(), "last": _end(inside["period"].max(), asked.period),
+        "periods": b.last - b.first + 1, "events": b.events, "cases": int(inside["cases"].sum()),
+        "expected": b.expected, "ratio": b.ratio, "low": float(around.low), "high": float(around.high),
+        "shape": shape(b, own, at, "expected" if asked.mix else "cases", all_of.last - all_of.first),
+        "p_value": b.p_value, "p_within": b.p_within, "verdict": found.verdict,
+        "echo_of": None if found.echo_of is None else found.echo_of + 1, "shared": found.shared,
+    }  # fmt: skip
+
+
+def _end(first_day: Any, period: str) -> date:
+    """The last day of a period."""
+    if period == "week":
+        return first_day + timedelta(days=6)  # type: ignore[no-any-return]
+    return (first_day.replace(day=1) + timedelta(days=32)).replace(day=1) - timedelta(days=1)  # type: ignore[no-any-return]
+
+
+COLUMNS = {
+    "burst": "Int64", "dimension": "String", "part_no": "String", "group": "String", "first": "Date", "last": "Date",
+    "periods": "Int64", "events": "Int64", "cases": "Int64", "expected": "Float64", "ratio": "Float64",
+    "low": "Float64", "high": "Float64", "shape": "String", "p_value": "Float64", "p_within": "Float64",
+    "verdict": "String", "echo_of": "Int64", "shared": "Float64",
+}  # fmt: skip
+
+
+def _table(rows: list[dict[str, Any]], level: float) -> "pl.DataFrame":
+    import polars as pl
+
+    table = pl.DataFrame(rows, schema={name: getattr(pl, kind) for name, kind in COLUMNS.items()})
+    finite = [
+        (chances if name.startswith("p_") else rounded)(
+            [None if v is None or v == float("inf") else v for v in table[name].to_list()]  # type: ignore[misc]
+        ).alias(name)
+        for name, kind in COLUMNS.items()
+        if kind == "Float64"
+    ]
+    return table.with_columns(finite)
+
+
+def _series(found: Search, rows: list[dict[str, Any]], asked: Asked) -> "pl.DataFrame":
+    """Counts by period of every group that is listed, nothing set aside."""
+    import polars as pl
+
+    keys = {"dimension": pl.String, "part_no": pl.String, "name": pl.String}
+    listed = pl.DataFrame(
+        [{"dimension": r["dimension"], "part_no": r["part_no"] or "", "name": r["group"] or ""} for r in rows],
+        schema=keys,
+    ).unique()
+    table = found.tables[0].join(listed, on=list(keys), how="semi").rename({"name": "group"})
+    if not asked.mix:
+        table = table.with_columns(pl.lit(None, dtype=pl.Float64).alias("expected"))
+    return table.with_columns(pl.col("expected").round(6)).sort("dimension", "part_no", "group", "period")
+
+
+def _notes(now: Moment, found: Search, asked: Asked) -> tuple[str, ...]:
+    scan, notes = found.scans[0], list(now.notes)
+    if not found.found:
+        notes.append("There are too few events, or none, in any window: nothing to search.")
+        return tuple(notes)
+    own = [f for f in found.found if f.verdict == BURST]
+    echoes = sum(f.verdict == ECHO for f in found.found)
+    noun = "come-backs" if asked.what == "comebacks" else "failed checks"
+    searched = f"{scan.windows:,} windows of {len(scan.dimensions)} dimensions were tried"
+    if own:
+        notes.append(
+            f"{searched}: {len(own)} {'burst' if len(own) == 1 else 'bursts'} of {noun} beyond luck, with {echoes} "
+            "echoes: groups that look bunched only because they share its cases."
+        )
+    else:
+        notes.append(f"{searched}, and none is fuller than luck makes the fullest of so many (5 %): no burst to act on.")
+    lasting = [d for d in asked.dimensions if d in LASTING]
+    if lasting:
+        notes.append(
+            f"Groups by {', '.join(lasting)} are set against their own level at other times, so one that is always "
+            "worse is no burst: compare finds it. A change of level that lasts shows as a burst on its worse side: see "
+            "shape."
+        )
+    several = [d for d in asked.dimensions if d in ("bench", "tool", "lot")]
+    if several and asked.what == "comebacks":
+        notes.append(f"A job counts under each {', '.join(several)} that its logs name: their rows overlap.")
+    if asked.what == "comebacks":
+        notes.append("Weeks are those of closing; only jobs that have matured count, so the latest are not yet in.")
+    notes.append("A burst was picked as the strongest of many windows: its true ratio is likely smaller than it looks.")
+    if found.scans[-1].p_value <= LUCK:
+        notes.append("More may be left: the search ended after six bursts.")
+    return tuple(notes)
+
+
+__all__ = ["BURST", "CHANCE", "ECHO", "bursts"]
