@@ -27,6 +27,7 @@ from rqa.stats.learning import LearningCurve, learning_curve
 from rqa.stats.learning_reach import CurvePoints, ExperienceNeeded, experience_needed, yield_on_curve
 from rqa.stats.limit_choice import LimitsTradeoff, limits_tradeoff
 from rqa.stats.many_ratings import FleissKappa, fleiss_kappa
+from rqa.stats.marginal_scan import Margin, MarginBurst, MarginScan, scan_margins
 from rqa.stats.masked_causes import MaskedCauses, masked_cause_mle
 from rqa.stats.mean_cumulative import MeanCumulative, mean_cumulative_function
 from rqa.stats.mean_cumulative_contrast import MeanCumulativeDifference, mean_cumulative_difference
