@@ -31,7 +31,7 @@ lists as (
 -- one row a job whose cost counts, in hundredths of the currency; null where it is not known
 costs as (
     select
-        j.job_id,
+        j.job_id, j.found,
         j.closed_on is null or j.closed_on > $as_of as still_open,
         case when $rate = 0 then 0 else cast(round(j.labour_minutes / 60 * $rate * 100) as bigint) end as labour,
         cast(round(coalesce(j.parts_cost, s.parts_cost) * 100) as bigint) as parts,
@@ -44,7 +44,7 @@ costs as (
 made as (
     select
         r.*,
-        b.labour, b.parts, b.freight,
+        b.labour, b.parts, b.freight, b.found,
         case when r.is_goodwill then i.labour + i.parts + i.freight else 0 end as goodwill,
         r.is_goodwill and r.job_id in (select return_job_id from returns) as is_twice,
         case
