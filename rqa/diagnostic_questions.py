@@ -6,7 +6,19 @@ from typing import TYPE_CHECKING
 from rqa.answers.scope import By, Moment, Months, Where
 
 if TYPE_CHECKING:
-    from rqa.answers.diagnostic_results import Agreement, LimitChoices, MeasuredReadings, StationDrift
+    from rqa.answers.diagnostic_results import (
+        Agreement,
+        CoverageGap,
+        DiagnosticOutcomes,
+        Escapes,
+        LimitChoices,
+        MeasuredReadings,
+        PredictiveValues,
+        ReleaseFaults,
+        Releases,
+        RetestPasses,
+        StationDrift,
+    )
 
 
 class DiagnosticQuestions:
@@ -76,3 +88,105 @@ class DiagnosticQuestions:
         from rqa.answers.rater_agreement import agreement
 
         return agreement(self._now, study=study, test=test, level=level)
+
+    def diagnostics(
+        self, by: By = ("test",), where: Where | None = None, months: Months | None = None, level: float = 0.95
+    ) -> "DiagnosticOutcomes":
+        """First-run and final pass share, aborted runs, runs a job; see `rqa.answers.diagnostic_outcomes`.
+
+        Groupings: month, week, site, model, procedure, technician, billing, test, station.
+        """
+        from rqa.answers.diagnostic_outcomes import diagnostics
+
+        return diagnostics(self._now, by=by, where=where, months=months, level=level)
+
+    def retests(
+        self, by: By = ("test",), where: Where | None = None, months: Months | None = None, level: float = 0.95
+    ) -> "RetestPasses":
+        """Fails that passed when run again with nothing done in between; see `rqa.answers.retest_passes`.
+
+        Groupings: month, week, site, model, procedure, technician, billing, test, station.
+        """
+        from rqa.answers.retest_passes import retests
+
+        return retests(self._now, by=by, where=where, months=months, level=level)
+
+    def escapes(
+        self,
+        window: int = 90,
+        by: By = ("test",),
+        where: Where | None = None,
+        months: Months | None = None,
+        index: str = "repaired",
+        level: float = 0.95,
+    ) -> "Escapes":
+        """Faults that each test caught, and those that escaped it; see `rqa.answers.escaped_faults`.
+
+        Groupings: month, week, site, model, procedure, technician, billing, test, subsystem.
+        """
+        from rqa.answers.escaped_faults import escapes
+
+        return escapes(self._now, window=window, by=by, where=where, months=months, index=index, level=level)
+
+    def coverage_gap(
+        self,
+        window: int = 90,
+        by: By = ("subsystem",),
+        where: Where | None = None,
+        months: Months | None = None,
+        index: str = "repaired",
+        level: float = 0.95,
+    ) -> "CoverageGap":
+        """Come-backs whose fault no test covers, and their cost; see `rqa.answers.uncovered_faults`.
+
+        Groupings: month, week, site, model, procedure, technician, billing, subsystem.
+        """
+        from rqa.answers.uncovered_faults import coverage_gap
+
+        return coverage_gap(self._now, window=window, by=by, where=where, months=months, index=index, level=level)
+
+    def predictive_values(
+        self,
+        window: int = 90,
+        by: By = ("test",),
+        where: Where | None = None,
+        months: Months | None = None,
+        level: float = 0.95,
+    ) -> "PredictiveValues":
+        """Fails after which nothing was found, and passes that came back; see `rqa.answers.diagnostic_alarms`.
+
+        Groupings: month, week, site, model, procedure, technician, billing, test.
+        """
+        from rqa.answers.diagnostic_alarms import predictive_values
+
+        return predictive_values(self._now, window=window, by=by, where=where, months=months, level=level)
+
+    def releases(
+        self,
+        window: int = 90,
+        by: By = (),
+        where: Where | None = None,
+        months: Months | None = None,
+        usual: float = 0.8,
+        level: float = 0.95,
+    ) -> "Releases":
+        """Jobs closed with a test missing, not passed or older than the work; see `rqa.answers.release_checks`.
+
+        Groupings: month, week, site, model, procedure, technician, billing.
+        """
+        from rqa.answers.release_checks import releases
+
+        return releases(self._now, window=window, by=by, where=where, months=months, usual=usual, level=level)
+
+    def release_faults(
+        self,
+        window: int = 90,
+        where: Where | None = None,
+        months: Months | None = None,
+        usual: float = 0.8,
+        most: int = 1000,
+    ) -> "ReleaseFaults":
+        """The jobs behind `releases`, one by one. Filters: site, model, procedure, technician, billing."""
+        from rqa.answers.release_checks import release_faults
+
+        return release_faults(self._now, window=window, where=where, months=months, usual=usual, most=most)

@@ -67,3 +67,58 @@ class Agreement(Answer):
     runs: "pl.DataFrame | None" = None
 
     question = "Agreement"
+
+
+class DiagnosticOutcomes(Answer):
+    """How tests ended: jobs, tests, first_judged, first_passed, first_pass_share, low, high, final_passed,
+    final_pass_share, final_low, final_high, aborted, runs, runs_per_job."""
+
+    question = "Outcomes of diagnostics"
+
+
+class RetestPasses(Answer):
+    """Fails that passed again with nothing done: runs, fails, retest_passes, share, low, high, judged, after_work,
+    failed_again, not_rerun, untimed, elsewhere."""
+
+    question = "Retest passes"
+
+
+class Escapes(Answer):
+    """Faults caught and escaped: tested, passed, caught, escaped, sensitivity, low, high, doubtful, unverified, open,
+    may_escape, least, greatest, least_low, greatest_high, first_quarter, median_day, third_quarter."""
+
+    question = "Faults caught and escaped"
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class CoverageGap(Answer):
+    """Come-backs that no test covers: returned, uncovered, not_run, not_passed, escaped, share, low, high, mean_cost,
+    cost.
+
+    `whole` is one row over all: returned, uncovered, not_run, not_passed, escaped, not_known, share, low, high.
+    """
+
+    whole: "pl.DataFrame | None" = None
+
+    question = "Come-backs that no test covers"
+
+
+class PredictiveValues(Answer):
+    """What a fail and a pass are worth: fails, confirmed, nothing_found, undecided, overkill, low, high, fail_value,
+    fail_low, fail_high, passes, escaped, pass_value, pass_low, pass_high."""
+
+    question = "What a fail and a pass are worth"
+
+
+class Releases(Answer):
+    """Jobs released without tests in order: check, jobs, flagged, share, low, high, matured, returned, other_matured,
+    other_returned, ratio, ratio_low, ratio_high, p_value."""
+
+    question = "Releases checked"
+
+
+class ReleaseFaults(Answer):
+    """The jobs released so: site, model, procedure, job_id, unit_id, closed_on, check, test, run_at, worked_until,
+    returned."""
+
+    question = "Jobs released without tests in order"

@@ -7,23 +7,28 @@
 -- not aborted failed, and afterwards a step that touches its subsystem was attempted, or any step if that subsystem was
 -- confirmed at fault in the job; doubtful: it failed without such work.
 -- Parameters: $window days, $as_of date: later runs and returns are left out; $disposition of the index jobs.
--- Not counted: tests that are not in the table of what tests cover; tests of a job whose first run is not in the store;
--- skipped steps; attempts without a time, which come after nothing; what keep_links.sql leaves out.
+-- Not counted: tests that are not in the table of what tests cover; skipped steps; attempts without a time, which come after
+-- nothing; what keep_links.sql leaves out.
 with
--- one row a test of a job whose last run did not pass: the runs that did not, less those followed by another
-ending as (
-    select d.job_id, d.test, max(d.run) as run
+-- one row a test of a job that was run again: its last run
+again as (
+    select job_id, test, max(run) as run
+    from diagnostics
+    where run > 1 and coalesce(run_on <= $as_of, true)
+    group by job_id, test
+),
+-- one row a test of a job: its last run
+last_runs as (
+    select d.job_id, d.test, d.outcome
     from diagnostics as d
-    where d.outcome <> 'pass' and coalesce(d.run_on <= $as_of, true)
-    group by d.job_id, d.test
+    left join again as a on a.job_id = d.job_id and a.test = d.test
+    where coalesce(d.run_on <= $as_of, true) and (a.run is null or d.run = a.run)
 ),
 -- one row a job in which some test did not pass in the end
 unpassed as (
-    select distinct e.job_id
-    from ending as e
-    left join diagnostics as d
-        on d.job_id = e.job_id and d.test = e.test and d.run > e.run and coalesce(d.run_on <= $as_of, true)
-    where d.job_id is null
+    select distinct job_id
+    from last_runs
+    where outcome <> 'pass'
 ),
 -- one row a test of a job with a failed run: how its first run that was not aborted ended
 judged_first as (
@@ -54,36 +59,36 @@ failed_first as (
     where f.outcome = 'fail'
     group by f.job_id, f.test
 ),
--- one row an index job: how it came back within the window, if that was seen
+-- one row an index job: how it came back within the window, if that was seen, and whether all its tests passed
 index_jobs as (
     select
-        l.job_id,
+        row_number() over () as place,
+        l.job_id, l.site, l.model, l.procedure, l.technician, l.billing, l.closed_on, l.closed_month,
         date_diff('day', l.closed_on, $as_of) >= $window as matured,
-        case when l.elapsed_days <= least($window, date_diff('day', l.closed_on, $as_of)) then l.class end as class,
-        b.found
+        u.job_id is null as passed,
+        b.job_id is null as not_back,
+        case when l.class in ('repeat', 'workmanship', 'new_fault') then b.found end as found,
+        coalesce(l.class in ('no_fault_found', 'unknown') and b.job_id is not null, false) as unverified
     from links as l
-    left join jobs as b on b.job_id = l.return_job_id
+    left join jobs as b
+        on b.job_id = l.return_job_id and l.elapsed_days <= least($window, date_diff('day', l.closed_on, $as_of))
+    left join unpassed as u on u.job_id = l.job_id
     where l.disposition = $disposition and l.closed_on <= $as_of
 ),
 -- one row an index job and group
 once as (
     select
-        d.job_id,
+        l.place,
         /* groups: */ d.test as test, /* :groups */
-        i.matured,
-        bool_or(u.job_id is null) as passed,
-        bool_or(i.class is null) as not_back,
-        bool_or(coalesce(i.class in ('repeat', 'workmanship', 'new_fault') and i.found = t.subsystem, false)) as came_back,
-        bool_or(coalesce(i.class in ('no_fault_found', 'unknown'), false)) as unverified,
+        l.matured, l.passed, l.not_back, l.unverified,
+        bool_or(coalesce(l.found = t.subsystem, false)) as came_back,
         bool_or(coalesce(f.caught, false)) as caught,
         bool_or(coalesce(not f.caught, false)) as doubtful
-    from diagnostics as d
-    join index_jobs as i on i.job_id = d.job_id
-    join links as l on l.job_id = d.job_id
+    from last_runs as d
+    join index_jobs as l on l.job_id = d.job_id
     join tests as t on t.test = d.test
-    left join unpassed as u on u.job_id = d.job_id
     left join failed_first as f on f.job_id = d.job_id and f.test = d.test
-    where d.run = 1 and coalesce(d.run_on <= $as_of, true) and /* filters: */ true /* :filters */
+    where /* filters: */ true /* :filters */
     group by all
 )
 select

@@ -13,20 +13,24 @@
 with
 -- one row a released job
 released as (
-    select job_id, model, procedure, closed_on
+    select row_number() over () as place, job_id, model, procedure, closed_on
     from jobs
     where disposition = $disposition and closed_on <= $as_of
 ),
+-- one row a test of a job that was run again: its last run
+again as (
+    select job_id, test, max(run) as run
+    from diagnostics
+    where run > 1 and coalesce(run_on <= $as_of, true)
+    group by job_id, test
+),
 -- one row a test of a released job: how and when its last run ended
 last_runs as (
-    select
-        d.job_id, d.test, r.model, r.procedure, r.closed_on,
-        max_by(d.outcome, d.run) as outcome,
-        max_by(d.run_at, d.run) as run_at
+    select r.job_id, r.place, r.model, r.procedure, r.closed_on, d.test, d.outcome, d.run_at
     from diagnostics as d
     join released as r on r.job_id = d.job_id
-    where coalesce(d.run_on <= $as_of, true)
-    group by all
+    left join again as a on a.job_id = d.job_id and a.test = d.test
+    where coalesce(d.run_on <= $as_of, true) and (a.run is null or d.run = a.run)
 ),
 -- one row a kind of work and day
 days as (
@@ -60,7 +64,7 @@ needs as (
 -- one row a released job with tests
 tested as (
     select
-        l.job_id,
+        l.place,
         count(u.test) as had,
         bool_or(l.outcome = 'fail') as failed,
         bool_or(l.outcome = 'aborted') as aborted,
@@ -69,7 +73,7 @@ tested as (
     left join usual as u
         on u.model = l.model and u.procedure = l.procedure and u.test = l.test
         and l.closed_on between u.first_on and u.last_on
-    group by l.job_id
+    group by l.place
 ),
 -- one row a job with a timed step attempt: when the last one ended
 worked as (
@@ -88,7 +92,7 @@ checked as (
         t.oldest < w.until as early
     from released as r
     left join needs as n on n.model = r.model and n.procedure = r.procedure and n.closed_on = r.closed_on
-    left join tested as t on t.job_id = r.job_id
+    left join tested as t on t.place = r.place
     left join worked as w on w.job_id = r.job_id
 ),
 -- one row a job and check that can be judged

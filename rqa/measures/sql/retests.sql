@@ -17,7 +17,7 @@ failing as (
 -- one row a run of these, with the next one
 followed as (
     select
-        d.job_id, d.test, d.run, d.outcome, d.run_at, d.station,
+        d.job_id, d.test, d.run, d.outcome, d.run_at, d.run_on, d.station,
         lead(d.outcome) over next_run as next_outcome,
         lead(d.run_at) over next_run as next_at,
         lead(d.station) over next_run as next_station
@@ -51,7 +51,7 @@ worked as (
 -- one row a failed run and what became of it
 fates as (
     select
-        f.job_id, f.test, f.run,
+        f.job_id, f.test, f.run_on, f.station,
         case
             when u.job_id is not null or f.next_at < f.run_at then 'untimed'
             when f.next_outcome is null then 'not rerun'
@@ -64,20 +64,35 @@ fates as (
     left join untimed as u on u.job_id = f.job_id
     left join worked as w on w.job_id = f.job_id and w.test = f.test and w.run = f.run
     where f.outcome = 'fail'
+),
+-- one row a group, and what became of how many runs; '' for all that passed or failed
+counted as (
+    select
+        /* groups: */ d.test as test, /* :groups */
+        '' as fate, false as elsewhere, count(*) as runs
+    from diagnostics as d
+    left join jobs as j on j.job_id = d.job_id
+    where d.outcome in ('pass', 'fail') and coalesce(d.run_on <= $as_of, true) and /* filters: */ true /* :filters */
+    group by all
+    union all
+    select
+        /* groups: */ d.test as test, /* :groups */
+        d.fate, d.elsewhere, count(*) as runs
+    from fates as d
+    left join jobs as j on j.job_id = d.job_id
+    where /* filters: */ true /* :filters */
+    group by all
 )
 select
-    /* groups: */ d.test as test, /* :groups */
-    cast(count(*) as bigint) as runs,
-    cast(count(f.fate) as bigint) as fails,
-    cast(count(*) filter (where f.fate = 'retest pass') as bigint) as retest_passes,
-    cast(count(*) filter (where f.fate = 'after work') as bigint) as after_work,
-    cast(count(*) filter (where f.fate = 'failed again') as bigint) as failed_again,
-    cast(count(*) filter (where f.fate = 'not rerun') as bigint) as not_rerun,
-    cast(count(*) filter (where f.fate = 'untimed') as bigint) as untimed,
-    cast(count(*) filter (where f.fate = 'retest pass' and f.elsewhere) as bigint) as elsewhere
-from diagnostics as d
-left join jobs as j on j.job_id = d.job_id
-left join fates as f on f.job_id = d.job_id and f.test = d.test and f.run = d.run
-where d.outcome in ('pass', 'fail') and coalesce(d.run_on <= $as_of, true) and /* filters: */ true /* :filters */
+    /* names: */ test, /* :names */
+    cast(coalesce(sum(runs) filter (where fate = ''), 0) as bigint) as runs,
+    cast(coalesce(sum(runs) filter (where fate <> ''), 0) as bigint) as fails,
+    cast(coalesce(sum(runs) filter (where fate = 'retest pass'), 0) as bigint) as retest_passes,
+    cast(coalesce(sum(runs) filter (where fate = 'after work'), 0) as bigint) as after_work,
+    cast(coalesce(sum(runs) filter (where fate = 'failed again'), 0) as bigint) as failed_again,
+    cast(coalesce(sum(runs) filter (where fate = 'not rerun'), 0) as bigint) as not_rerun,
+    cast(coalesce(sum(runs) filter (where fate = 'untimed'), 0) as bigint) as untimed,
+    cast(coalesce(sum(runs) filter (where fate = 'retest pass' and elsewhere), 0) as bigint) as elsewhere
+from counted
 group by all
 order by all
