@@ -88,10 +88,8 @@ def _told(scans: "list[MarginScan]", tables: "list[pl.DataFrame]", period: str, 
             left = _events(tables[i + 1], b, period, first)
             echoes.append(Found(b, i, ECHO, i, 1.0 - left / b.events))
             listed.add((b.dimension, b.group))
-    luck = [
-        Found(b, len(scans) - 1, CHANCE if b.p_value > LUCK else BURST) for b in scans[-1].leading if b is not None
-    ]
-    luck.sort(key=lambda f: -f.burst.log_ratio)
+    luck = [Found(b, len(scans) - 1, CHANCE if b.p_value > LUCK else BURST) for b in scans[-1].leading if b is not None]
+    luck.sort(key=lambda f: -f.burst.score)
     return [*own, *echoes, *luck]
 
 

@@ -1,10 +1,10 @@
-"""Bursts: were failures or come-backs bunched in some weeks, at some bench, lot or person in some weeks, beyond luck."""
+"""Bursts: were come-backs or failed checks bunched in some weeks, at some bench, lot or person, beyond luck."""
 
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
 from rqa.answers.burst_counts import DIMENSIONS, LASTING, MIX, Asked, number
-from rqa.answers.burst_rounds import BURST, CHANCE, ECHO, LUCK, Found, Search, group_of, search
+from rqa.answers.burst_rounds import BURST, ECHO, LUCK, Found, Search, group_of, search
 from rqa.answers.burst_words import finding, shape
 from rqa.answers.result import chances, rounded
 from rqa.answers.risk_results import Bursts
@@ -133,11 +133,11 @@ def _row(number_: int, found: Found, all_of: Search, asked: Asked, level: float)
     }  # fmt: skip
 
 
-def _end(first_day: Any, period: str) -> date:
+def _end(first_day: date, period: str) -> date:
     """The last day of a period."""
     if period == "week":
-        return first_day + timedelta(days=6)  # type: ignore[no-any-return]
-    return (first_day.replace(day=1) + timedelta(days=32)).replace(day=1) - timedelta(days=1)  # type: ignore[no-any-return]
+        return first_day + timedelta(days=6)
+    return (first_day.replace(day=1) + timedelta(days=32)).replace(day=1) - timedelta(days=1)
 
 
 COLUMNS = {
@@ -192,7 +192,9 @@ def _notes(now: Moment, found: Search, asked: Asked) -> tuple[str, ...]:
             "echoes: groups that look bunched only because they share its cases."
         )
     else:
-        notes.append(f"{searched}, and none is fuller than luck makes the fullest of so many (5 %): no burst to act on.")
+        notes.append(
+            f"{searched}, and none is fuller than luck makes the fullest of so many (5 %): no burst to act on."
+        )
     lasting = [d for d in asked.dimensions if d in LASTING]
     if lasting:
         notes.append(
@@ -209,6 +211,3 @@ def _notes(now: Moment, found: Search, asked: Asked) -> tuple[str, ...]:
     if found.scans[-1].p_value <= LUCK:
         notes.append("More may be left: the search ended after six bursts.")
     return tuple(notes)
-
-
-__all__ = ["BURST", "CHANCE", "ECHO", "bursts"]

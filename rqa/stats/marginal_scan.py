@@ -12,6 +12,9 @@ from rqa.arguments import Numbers
 from rqa.stats.margin_windows import Laid, laid
 from rqa.stats.scanning import AT_ONCE, EQUAL, Likelihood, simulated_maxima
 
+PILOT = 199
+"""Sets by which the dimensions are put on one scale before the strongest is sought."""
+
 
 @dataclass(frozen=True, eq=False)
 class Margin:
@@ -46,6 +49,7 @@ class MarginBurst:
     all_events: int
     ratio: float
     log_ratio: float
+    score: float
     p_value: float
     p_within: float
     p_fitted: float
@@ -108,10 +112,12 @@ def scan_margins(
     Notes
     -----
     As `scan_statistic`, but each dimension's events are thrown on its own cells: all of them over all its cells, or,
-    where groups are set against their own level, those of each group over its periods. Dimensions are simulated
-    independently, and the strongest of all set against the strongest of each set. The same events, seen by bench and
-    by lot, rise and fall together, so the true maximum over dimensions is if anything lower, and the p-values are at
-    most a little too large. So they are where a job counts in several groups.
+    where groups are set against their own level, those of each group over its periods. Dimensions differ in their
+    windows, so a log ratio becomes a `score`: less the mean, over the spread, of its dimension's maxima in 199 sets
+    drawn for this alone; a dimension of many small groups so takes no room from the others. Dimensions are simulated
+    independently, and the strongest score of all set against the strongest of each set. The same events, seen by bench
+    and by lot, rise and fall together, so the true maximum over dimensions is if anything lower, and the p-values are
+    at most a little too large. So they are where a job counts in several groups.
 
     `p_fitted`: the Gumbel distribution with the mean and spread of the maxima (Abrams and others).
 
@@ -149,20 +155,29 @@ def scan_margins(
     tables = [laid(name, margins[name], likelihood, longest, fewest) for name in names]
     found = [t.ratios(t.events[None, :].astype(np.float64))[0] for t in tables]
     highest = np.array([f.max(initial=0.0) if t.telling else np.nan for f, t in zip(found, tables, strict=True)])
-    best = float(np.nanmax(highest)) if np.isfinite(highest).any() else float("nan")
-    null, stopped = np.zeros((0, len(names))), False
-    if best > EQUAL:
+    null, stopped, best = np.zeros((0, len(names))), False, float("nan")
+    middle, spread = np.zeros(len(names)), np.ones(len(names))
+    if (highest > EQUAL).any():
+        size = max(1, *(len(f) for f in found), *(len(t.events) for t in tables))
+        batch = max(1, min(200, AT_ONCE // size))
 
         def drawn(rng: np.random.Generator, sets: int) -> Numbers:
             return np.stack([t.ratios(t.drawn(rng, sets)).max(axis=1, initial=0.0) for t in tables], axis=1)
 
-        size = max(1, *(len(f) for f in found), *(len(t.events) for t in tables))
-        null, stopped = simulated_maxima(drawn, best, simulations, enough, max(1, min(200, AT_ONCE // size)), seed)
-    overall = null.max(axis=1, initial=0.0)
-    told = _Told(names, tables, found, overall, null, stopped, best)
-    bursts = tuple(told.burst(d, w) for d, w in _strongest(found, tables, most))
-    leading = tuple(told.burst(d, int(np.argmax(f))) if len(f) and f.max() > EQUAL else None
-                    for d, f in enumerate(found))  # fmt: skip
+        first, _ = simulated_maxima(drawn, np.inf, PILOT, PILOT + 1, batch, seed + 1)
+        middle, spread = first.mean(axis=0), first.std(axis=0, ddof=1)
+        spread = np.where(spread > EQUAL, spread, np.inf)
+        best = float(np.nanmax((highest - middle) / spread))
+        null, stopped = simulated_maxima(
+            lambda rng, sets: (drawn(rng, sets) - middle) / spread, best, simulations, enough, batch, seed
+        )
+    scores = [np.where(f > EQUAL, (f - m) / s, -np.inf) for f, m, s in zip(found, middle, spread, strict=True)]
+    overall = null.max(axis=1, initial=-np.inf)
+    told = _Told(names, tables, found, scores, overall, null, stopped, best)
+    bursts = tuple(told.burst(d, w) for d, w in _strongest(scores, tables, most))
+    leading = tuple(
+        told.burst(d, int(np.argmax(f))) if len(f) and f.max() > EQUAL else None for d, f in enumerate(found)
+    )
     return MarginScan(
         likelihood=likelihood,
         longest=longest,
@@ -187,20 +202,21 @@ class _Told:
     names: tuple[str, ...]
     tables: list[Laid]
     found: list[Numbers]
+    scores: list[Numbers]
     overall: Numbers
     null: Numbers
     stopped: bool
     best: float
 
     def burst(self, d: int, window: int) -> MarginBurst:
-        t, log_ratio = self.tables[d], float(self.found[d][window])
+        t, score = self.tables[d], float(self.scores[d][window])
         first, last = int(t.first[window]), int(t.last[window])
         inside = slice(first, last + 1)
         c, e, total = int(t.events[inside].sum()), float(t.base[inside].sum()), int(t.total[window])
         e = e * total / float(t.all_base[window])
         rest = total - e
         ratio = c * rest / (e * (total - c)) if c < total and e > 0 else float("inf")
-        top = self.stopped and log_ratio >= self.best - EQUAL
+        top = self.stopped and score >= self.best - EQUAL
         return MarginBurst(
             dimension=self.names[d],
             group=t.groups[int(t.row[first])],
@@ -211,37 +227,40 @@ class _Told:
             expected=e,
             all_events=total,
             ratio=ratio,
-            log_ratio=log_ratio,
-            p_value=_chance(log_ratio, self.overall, top),
-            p_within=_chance(log_ratio, self.null[:, d], False),
-            p_fitted=_fitted(log_ratio, self.overall),
+            log_ratio=float(self.found[d][window]),
+            score=score,
+            p_value=_chance(score, self.overall, top),
+            p_within=_chance(score, self.null[:, d], False),
+            p_fitted=_fitted(score, self.overall),
         )
 
 
-def _chance(ratio: float, maxima: Numbers, stopped: bool) -> float:
-    above = int((maxima >= ratio - EQUAL).sum())
+def _chance(score: float, maxima: Numbers, stopped: bool) -> float:
+    above = int((maxima >= score - EQUAL).sum())
     return above / len(maxima) if stopped else (above + 1) / (len(maxima) + 1)
 
 
-def _fitted(ratio: float, maxima: Numbers) -> float:
+def _fitted(score: float, maxima: Numbers) -> float:
     spread = float(maxima.std(ddof=1)) * 6.0**0.5 / np.pi if len(maxima) > 1 else 0.0
     if spread == 0.0:
         return float("nan")
-    z = (ratio - float(maxima.mean())) / spread + float(np.euler_gamma)
+    z = (score - float(maxima.mean())) / spread + float(np.euler_gamma)
     return float(-np.expm1(-np.exp(-z)))
 
 
-def _strongest(found: list[Numbers], tables: list[Laid], most: int) -> list[tuple[int, int]]:
-    """Dimensions and windows in order of their ratio, none overlapping a stronger one of its own group."""
-    left = [f.copy() for f in found]
+def _strongest(scores: list[Numbers], tables: list[Laid], most: int) -> list[tuple[int, int]]:
+    """Dimensions and windows in order of their score, none overlapping a stronger one of its own group."""
+    left = [s.copy() for s in scores]
     listed: list[tuple[int, int]] = []
     while len(listed) < most:
-        tops = [float(f.max(initial=0.0)) for f in left]
+        tops = [float(s.max(initial=-np.inf)) for s in left]
         d = int(np.argmax(tops)) if tops else 0
-        if not tops or tops[d] <= EQUAL:
+        if not tops or tops[d] == -np.inf:
             break
         w = int(np.argmax(left[d]))
         listed.append((d, w))
         t = tables[d]
-        left[d][(t.first <= t.last[w]) & (t.last >= t.first[w])] = 0.0
+        same = t.row[t.first] == t.row[t.first[w]]
+        overlap = (t.period[t.first] <= t.period[t.last[w]]) & (t.period[t.last] >= t.period[t.first[w]])
+        left[d][same & overlap] = -np.inf
     return listed
