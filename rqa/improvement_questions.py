@@ -6,7 +6,14 @@ from typing import TYPE_CHECKING
 from rqa.answers.scope import By, Moment, Months, Where
 
 if TYPE_CHECKING:
-    from rqa.answers.improvement_results import ComebackCosts, MonthFindings, Targets
+    from rqa.answers.improvement_results import (
+        ActionPower,
+        ActionTrend,
+        ComebackCosts,
+        MonthFindings,
+        Targets,
+        Verdicts,
+    )
 
 
 class ImprovementQuestions:
@@ -41,3 +48,29 @@ class ImprovementQuestions:
         from rqa.answers.goals import targets
 
         return targets(self._now, month=month, level=level)
+
+    def verdicts(self, window: int = 30, level: float = 0.95) -> "Verdicts":
+        """Whether the actions worked; see `rqa.answers.action_verdicts`."""
+        from rqa.answers.action_verdicts import verdicts
+
+        return verdicts(self._now, window=window, level=level)
+
+    def action_trend(self, action: str, window: int = 30, level: float = 0.95) -> "ActionTrend":
+        """Months before and after an action, with the trend before drawn on; see `rqa.answers.action_months`."""
+        from rqa.answers.action_months import action_trend
+
+        return action_trend(self._now, action, window=window, level=level)
+
+    def power(
+        self,
+        scope: Where | str,
+        change: float | str = 0.5,
+        power: float = 0.8,
+        level: float = 0.95,
+        window: int = 30,
+        months: int = 12,
+    ) -> "ActionPower":
+        """How much work, and how long, it takes to see a change; see `rqa.answers.action_ahead`."""
+        from rqa.answers.action_ahead import power as asked
+
+        return asked(self._now, scope, change=change, power=power, level=level, window=window, months=months)

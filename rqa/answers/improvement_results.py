@@ -2,9 +2,13 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from rqa.answers.finding import Finding
 from rqa.answers.result import Answer
+
+if TYPE_CHECKING:
+    import polars as pl
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -36,3 +40,37 @@ class Targets(Answer):
     """
 
     question = "Goals"
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Verdicts(Answer):
+    """Whether actions worked: action_id, what, scope, started_on, outcome, jobs_before, returned_before, jobs_after,
+    returned_after, under_way, difference, low, high, ratio, ratio_low, ratio_high, comparison, other_before,
+    other_returned_before, other_after, other_returned_after, net, net_low, net_high, p_value, expected, jobs_needed,
+    verdict, seen_on, expected_on, warning, checks_before, yield_before, checks_after, yield_after.
+
+    `sides` holds the plain rates: action_id, work ("in scope", "beside it"), side, jobs, returned, rate, low, high.
+    """
+
+    sides: "pl.DataFrame | None" = None
+
+    question = "Did it work"
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class ActionTrend(Answer):
+    """An action's months with the trend before drawn on: month, side, jobs, returned, rate, low, high, fitted,
+    unchanged, unchanged_low, unchanged_high.
+
+    `terms` holds what changed: term ("jump", "bend"), odds_ratio, low, high, p_value.
+    """
+
+    terms: "pl.DataFrame | None" = None
+
+    question = "Trend before and after"
+
+
+class ActionPower(Answer):
+    """What an action takes to be seen: month, known_on, jobs_after, weeks, chance, smallest_ratio, enough."""
+
+    question = "Work it takes to see a change"

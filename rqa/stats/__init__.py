@@ -5,7 +5,9 @@ know NumPy and SciPy and nothing of logs, stores or charts, so each can be used 
 """
 
 from rqa.stats.audit_size import AuditSize, jobs_to_audit
+from rqa.stats.before_after import NetChange, RateChange, beyond_both, net_change, rate_change
 from rqa.stats.caught_or_escaped import FaultSensitivity, fault_sensitivity
+from rqa.stats.change_power import ChangePlan, OtherWork, chance_to_see, jobs_to_see, known_after, plan_change
 from rqa.stats.chronic import ManyReturns, many_returns
 from rqa.stats.closeness import ClosePairs, Knox, ScanProbability, close_pairs, knox_test, scan_probability
 from rqa.stats.common_ratio import MantelHaenszel, mantel_haenszel
@@ -23,6 +25,7 @@ from rqa.stats.funnel import FunnelLimits, funnel_limits
 from rqa.stats.gauge import GaugeStudy, gauge_rr
 from rqa.stats.hazard import SmoothedHazard, smoothed_hazard
 from rqa.stats.incidence import CumulativeIncidence, cumulative_incidence
+from rqa.stats.interrupted_series import InterruptedSeries, interrupted_series
 from rqa.stats.learning import LearningCurve, learning_curve
 from rqa.stats.learning_reach import CurvePoints, ExperienceNeeded, experience_needed, yield_on_curve
 from rqa.stats.limit_choice import LimitsTradeoff, limits_tradeoff
@@ -44,6 +47,7 @@ from rqa.stats.product import ProductInterval, product_interval
 from rqa.stats.projection import Projection, month_spread, projected_share
 from rqa.stats.proportion import ProportionInterval, proportion_interval
 from rqa.stats.rates import RateRatio, rate_ratio
+from rqa.stats.repeated_looks import LookBounds, spending_bounds
 from rqa.stats.reversal import OrderReversals, order_reversals
 from rqa.stats.risk import RelativeRisk, relative_risk
 from rqa.stats.sampling import SamplingPlan, SamplingPlanOc, sampling_plan, sampling_plan_oc
@@ -64,6 +68,7 @@ __all__ = [
     "Burst",
     "Capability",
     "ChainLadder",
+    "ChangePlan",
     "ClosePairs",
     "CohenKappa",
     "CumulativeIncidence",
@@ -81,11 +86,13 @@ __all__ = [
     "GaugeStudy",
     "GuardBand",
     "IncidenceContrast",
+    "InterruptedSeries",
     "KaplanMeier",
     "Knox",
     "LearningCurve",
     "LimitsTradeoff",
     "LogRank",
+    "LookBounds",
     "MantelHaenszel",
     "ManyReturns",
     "Margin",
@@ -95,7 +102,9 @@ __all__ = [
     "MeanCumulative",
     "MeanCumulativeDifference",
     "MixExpectation",
+    "NetChange",
     "OrderReversals",
+    "OtherWork",
     "Overdispersion",
     "PileUp",
     "PoolSize",
@@ -105,6 +114,7 @@ __all__ = [
     "Projection",
     "ProportionInterval",
     "ProportionTest",
+    "RateChange",
     "RateRatio",
     "RelativeRisk",
     "ReturnRates",
@@ -123,8 +133,10 @@ __all__ = [
     "benjamini_hochberg",
     "best_pool_size",
     "beta_binomial_shrinkage",
+    "beyond_both",
     "capability",
     "chain_ladder",
+    "chance_to_see",
     "close_pairs",
     "cohen_kappa",
     "cumulative_incidence",
@@ -142,8 +154,11 @@ __all__ = [
     "gauge_rr",
     "guard_band",
     "incidence_contrast",
+    "interrupted_series",
     "jobs_to_audit",
+    "jobs_to_see",
     "kaplan_meier",
+    "known_after",
     "knox_test",
     "laplace_test",
     "learning_curve",
@@ -158,15 +173,18 @@ __all__ = [
     "mean_interval",
     "mil_hdbk_189_test",
     "month_spread",
+    "net_change",
     "order_reversals",
     "overdispersion",
     "pile_up_test",
+    "plan_change",
     "pooled_share",
     "power_law_fit",
     "product_interval",
     "projected_share",
     "proportion_interval",
     "proportion_test",
+    "rate_change",
     "rate_ratio",
     "relative_risk",
     "return_rates",
@@ -178,6 +196,7 @@ __all__ = [
     "sigma_level",
     "smoothed_hazard",
     "smoothed_yield",
+    "spending_bounds",
     "standardised_ratio",
     "stratified_exact_test",
     "total_interval",

@@ -196,10 +196,21 @@ def net_change(*, own: RateChange, other: RateChange) -> NetChange:
     )
 
 
+def beyond_both(one: ArrayLike, two: ArrayLike) -> Numbers:
+    """Of two scores the one nearer to 0, and 0 where they point in opposite ways: beyond a bound if both are.
+
+    Where a change must hold alone and beside other work, the chance of error is that of the better judge of the two.
+    """
+    first, second = arguments.measurements("one", one), arguments.measurements("two", two)
+    same = np.sign(first) == np.sign(second)
+    return np.asarray(np.where(same, np.sign(first) * np.minimum(np.abs(first), np.abs(second)), 0.0), dtype=np.float64)
+
+
 def _difference(b: Numbers, n0: Numbers, a: Numbers, n1: Numbers) -> tuple[Numbers, Numbers, Numbers]:
     """The Mantel-Haenszel difference, its standard error (Sato's), and that under no change (pooled shares)."""
     n = np.maximum(n0 + n1, 1.0)
-    weight = np.maximum((n0 * n1 / n).sum(axis=-1), 1e-300)
+    weight = (n0 * n1 / n).sum(axis=-1)
+    weight = np.where(weight > 0, weight, 1.0)
     difference = ((a * n0 - b * n1) / n).sum(axis=-1) / weight
     variance = np.maximum(_sato(b, n0, a, n1, difference, weight), 0.0)
     bare = ((a + b).sum(axis=-1) == 0) | ((n0 + n1 - a - b).sum(axis=-1) == 0)
@@ -236,5 +247,3 @@ def _exact(b: Counts, n0: Counts, a: Counts, n1: Counts) -> Numbers:
 
 def _reach(level: float) -> float:
     return -float(special.ndtri((1.0 - level) / 2.0))
-
-

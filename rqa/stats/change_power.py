@@ -7,7 +7,7 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from rqa import arguments
-from rqa.arguments import Counts, Numbers
+from rqa.arguments import Numbers
 from rqa.stats.repeated_looks import spending_bounds
 
 
@@ -148,8 +148,8 @@ def jobs_to_see(
 
     Notes
     -----
-    n = (z_a sqrt(p (1 - p) (1 + 1/r)) + z_b sqrt(p1 (1 - p1) + p0 (1 - p0) / r))^2 / (p1 - p0)^2, r jobs before for each
-    after, p the share of both together.
+    n = (z_a sqrt(p (1 - p) (1 + 1/r)) + z_b sqrt(p1 (1 - p1) + p0 (1 - p0) / r))^2 / (p1 - p0)^2, r jobs before for
+    each after, p the share of both together.
 
     Raises
     ------

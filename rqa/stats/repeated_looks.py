@@ -1,4 +1,4 @@
-"""How far must a figure lie when it is looked at again and again: bounds that spend the chance of error over the looks."""
+"""How far out must a figure lie when it is looked at again and again: the chance of error is spent over the looks."""
 
 import math
 from dataclasses import dataclass
@@ -52,9 +52,9 @@ def spending_bounds(*, information: ArrayLike, planned: float = 1.0, level: floa
     nothing left to spend, and the verdict is given.
 
     On each side the chance spent at the fraction t of the planned information is 2 - 2 Phi(z / sqrt(t)), z the normal
-    quantile with (1 - level) / 4 above it, so bounds are close to those of O'Brien and Fleming. The sum of increments is followed from
-    look to look by numerical integration. Neither the number of looks nor their times need be known beforehand, but
-    they must not be chosen for what was seen.
+    quantile with (1 - level) / 4 above it, so bounds are close to those of O'Brien and Fleming. The sum of increments
+    is followed from look to look by numerical integration. Neither the number of looks nor their times need be known
+    beforehand, but they must not be chosen for what was seen.
 
     Raises
     ------

@@ -1,0 +1,208 @@
+"""Did it work: each action's come-backs before and after, beside like work; a verdict that may be read every month."""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+from rqa.answers.action_judged import EXPECTED, MONTHS_AHEAD, POWER, Judged, judge
+from rqa.answers.action_scope import check_scope, expected_ratio, read_scope
+from rqa.answers.action_work import BEFORE_DAYS, ActionWork, action_work, first_checks
+from rqa.answers.improvement_results import Verdicts
+from rqa.answers.result import chances, rounded
+from rqa.answers.scope import Moment, check_level
+from rqa.errors import RequestError
+from rqa.measures.run import counts
+from rqa.words import count, listed, percent
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from rqa.answers.action_scope import ActionScope
+
+QUESTION = "verdicts"
+UNJUDGED = "cannot be judged"
+SIDES = ("action_id", "work", "side", "jobs", "returned", "rate", "low", "high")
+
+
+@dataclass(frozen=True)
+class _Row:
+    """One action of the store, and what was made of it."""
+
+    action: Mapping[str, Any]
+    work: ActionWork | None = None
+    judged: Judged | None = None
+    checks: Mapping[str, tuple[int, int]] | None = None
+    trouble: str = ""
+
+
+def verdicts(now: Moment, *, window: int = 30, level: float = 0.95) -> Verdicts:
+    """Say of each action whether come-backs on the work it was about became fewer, and when that can be known.
+
+    Before are jobs closed in the 365 days before the start, after those opened from the start on; jobs under way at the
+    start are neither. Only matured jobs count, and of their come-backs those on own work (repeat, workmanship), with a
+    step in the scope those whose fault lies in a subsystem that the step touches. Like is set beside like: site, model,
+    procedure, billing. A scope that names a technician, site or model has the same work of the others beside it; where its
+    rate is known as well as their own, both must show the change.
+
+    Columns: action_id, what, scope, started_on, outcome; jobs_before, returned_before, jobs_after, returned_after,
+    under_way; difference (rate after less before), low, high; ratio, ratio_low, ratio_high; comparison (what stands
+    beside it, null: nothing), other_before, other_returned_before, other_after, other_returned_after, net, net_low,
+    net_high (the difference less that of the work beside it); p_value; expected (factor, null: not stated), jobs_needed
+    (after, for the last look); verdict, seen_on, expected_on, warning; and with a step in the scope its first checks:
+    checks_before, yield_before, checks_after, yield_after.
+
+    Verdicts: "worked", "made it worse", "no sign yet", "too early", and "cannot be judged" for a scope that cannot be
+    read. They are judged on month ends, from the start until the planned jobs have matured, with bounds that hold over
+    all these looks together (`rqa.stats.spending_bounds`): an action without effect gets "worked" or "made it worse"
+    with a chance of at most 1 - level however often it is read. Planned is what shows the expected change (a halving
+    where none is stated) with a chance of 80 %, but no more than twelve months of work.
+    """
+    if isinstance(window, bool) or not isinstance(window, int) or window < 0:
+        raise RequestError(f"{QUESTION}: window is a number of days, 0 or more: {window!r}.")
+    check_level(QUESTION, level)
+    actions = list(counts(now.store, "actions").iter_rows(named=True))
+    rows = [_row(now, action, window, level) for action in actions]
+    scopes = _scopes(rows)
+    made = [_told(row, _overlaps(row, scopes)) for row in rows]
+    settings = {"window": window, "as_of": now.day, "level": level, "power": POWER, "before_days": BEFORE_DAYS}
+    return Verdicts(_table(made), settings, (*now.notes, *_notes(window, level, made)), sides=_sides(rows, level))
+
+
+def action_named(now: Moment, question: str, action: str) -> dict[str, Any]:
+    """An action's row, or `RequestError` naming those there are."""
+    found = {row["action_id"]: row for row in counts(now.store, "actions").iter_rows(named=True)}
+    if action not in found:
+        there = ", ".join(found) or "none; add one with: rqa action WORKSPACE --what …"
+        raise RequestError(f"{question}: there is no action {action!r}. There is: {there}.")
+    return found[action]
+
+
+def _row(now: Moment, action: Mapping[str, Any], window: int, level: float) -> _Row:
+    try:
+        scope = read_scope(action["scope"], of=action["action_id"])
+        check_scope(now.store, scope, of=action["action_id"])
+    except RequestError as error:
+        return _Row(action, trouble=str(error))
+    work = action_work(now, scope, action["started_on"], window)
+    judged = judge(
+        work.own, work.beside, started_on=action["started_on"], today=now.day, window=window, level=level,
+        expected=expected_ratio(action["expected_change"]),
+    )  # fmt: skip
+    checks = first_checks(now, scope, action["started_on"]) if scope.steps else None
+    return _Row(action, work, judged, checks)
+
+
+def _told(row: _Row, overlaps: Iterable[str]) -> dict[str, Any]:
+    action = row.action
+    told = {name: action[name] for name in ("action_id", "what", "scope", "started_on")}
+    if row.judged is None or row.work is None:
+        return told | {"verdict": UNJUDGED, "warning": row.trouble}
+    j, work = row.judged, row.work
+    told |= {
+        "outcome": work.outcome, "jobs_before": j.own.jobs_before, "returned_before": j.own.returned_before,
+        "jobs_after": j.own.jobs_after, "returned_after": j.own.returned_after, "under_way": j.under_way,
+        **j.own.change, "expected": expected_ratio(action["expected_change"]), "jobs_needed": j.jobs_needed,
+        "p_value": j.p_value, "verdict": j.verdict, "seen_on": j.seen_on, "expected_on": j.expected_on,
+    }  # fmt: skip
+    if work.beside is not None and j.other is not None:
+        told |= {
+            "comparison": work.like, "other_before": j.other.jobs_before, "other_after": j.other.jobs_after,
+            "other_returned_before": j.other.returned_before, "other_returned_after": j.other.returned_after, **j.net,
+        }  # fmt: skip
+    if row.checks is not None:
+        for side, (checked, passed) in row.checks.items():
+            told |= {f"checks_{side}": checked, f"yield_{side}": passed / checked if checked else None}
+    return told | {"warning": " ".join([*j.warnings, *overlaps]) or None}
+
+
+def _scopes(rows: Sequence[_Row]) -> list[tuple[str, date, "ActionScope"]]:
+    return [(r.action["action_id"], r.action["started_on"], r.work.scope) for r in rows if r.work is not None]
+
+
+def _overlaps(row: _Row, scopes: Sequence[tuple[str, date, "ActionScope"]]) -> Iterator[str]:
+    """What to say of other actions on the same work that began within the time compared."""
+    if row.work is None:
+        return
+    own, started = row.work.scope.where, row.action["started_on"]
+    near = [
+        name for name, day, scope in scopes
+        if name != row.action["action_id"] and abs((day - started).days) < BEFORE_DAYS
+        and all(set(kept) & set(own[n]) for n, kept in scope.where.items() if n in own)
+    ]  # fmt: skip
+    if near:
+        yield f"{listed(near)} began within a year of it on work that may be the same: effects cannot be told apart."
+
+
+def _table(made: Sequence[Mapping[str, Any]]) -> "pl.DataFrame":
+    import polars as pl
+
+    kinds = {"text": pl.String(), "day": pl.Date(), "count": pl.Int64(), "share": pl.Float64(), "chance": pl.Float64()}
+    columns = {}
+    for name, kind in COLUMNS.items():
+        values = [row.get(name) for row in made]
+        if kind == "share":
+            columns[name] = rounded([float("nan") if v is None else v for v in values])
+        elif kind == "chance":
+            columns[name] = chances([float("nan") if v is None else v for v in values])
+        else:
+            columns[name] = pl.Series(values, dtype=kinds[kind])
+    return pl.DataFrame(columns)
+
+
+COLUMNS = {
+    "action_id": "text", "what": "text", "scope": "text", "started_on": "day", "outcome": "text",
+    "jobs_before": "count", "returned_before": "count", "jobs_after": "count", "returned_after": "count",
+    "under_way": "count", "difference": "share", "low": "share", "high": "share", "ratio": "share",
+    "ratio_low": "share", "ratio_high": "share", "comparison": "text", "other_before": "count",
+    "other_returned_before": "count", "other_after": "count", "other_returned_after": "count", "net": "share",
+    "net_low": "share", "net_high": "share", "p_value": "chance", "expected": "share", "jobs_needed": "count",
+    "verdict": "text", "seen_on": "day", "expected_on": "day", "warning": "text", "checks_before": "count",
+    "yield_before": "share", "checks_after": "count", "yield_after": "share",
+}  # fmt: skip
+
+
+def _sides(rows: Sequence[_Row], level: float) -> "pl.DataFrame":
+    """The plain rates on both sides, of the work in scope and of that beside it."""
+    import polars as pl
+
+    from rqa.stats import proportion_interval
+
+    made = []
+    for row in rows:
+        if row.judged is None:
+            continue
+        for work, side in (("in scope", row.judged.own), ("beside it", row.judged.other)):
+            if side is not None:
+                made.append((row.action["action_id"], work, "before", side.jobs_before, side.returned_before))
+                made.append((row.action["action_id"], work, "after", side.jobs_after, side.returned_after))
+    table = pl.DataFrame(
+        made, orient="row",
+        schema={"action_id": pl.String, "work": pl.String, "side": pl.String, "jobs": pl.Int64, "returned": pl.Int64},
+    )  # fmt: skip
+    r = proportion_interval(successes=table["returned"].to_numpy(), trials=table["jobs"].to_numpy(), level=level)
+    return table.with_columns(rate=rounded(r.estimate), low=rounded(r.low), high=rounded(r.high))
+
+
+def _notes(window: int, level: float, made: Sequence[Mapping[str, Any]]) -> list[str]:
+    if not made:
+        return ["The store holds no actions; add one with: rqa action WORKSPACE --what … --started-on … --scope …"]
+    notes = [
+        f"Come-backs within {window} days of jobs that have matured; before: jobs closed in the {BEFORE_DAYS} days "
+        "before the start; after: opened from the start on; jobs under way at the start are neither.",
+        f"Verdicts are judged on month ends, over all looks together: of actions without effect "
+        f"{percent(1 - level, decimals=0)} at most get a verdict that says otherwise. Limits and p-value are those of "
+        f"one look, for {level:.0%}.",
+        f"Where no change was stated in a form that can be read, x{EXPECTED} was planned for; a verdict comes after at "
+        f"most {MONTHS_AHEAD} months of work.",
+    ]
+    alone = [str(row["action_id"]) for row in made if row.get("comparison") is None and row["verdict"] != UNJUDGED]
+    if alone:
+        notes.append(
+            f"Nothing alike stands beside {listed(alone)}: whatever else changed at the time is in the difference too."
+        )
+    under = sum(int(row.get("under_way") or 0) for row in made)
+    if under:
+        notes.append(f"{count(under)} matured jobs were under way at the start of an action and are left out.")
+    notes.append("For the control chart split at an action: depot.control_chart(where=ACTION, stages=ACTION).")
+    return notes
