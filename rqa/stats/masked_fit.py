@@ -17,6 +17,8 @@ SETTLED = 1e-9
 SMALL = 0.1
 FAR = 0.5
 """Mean causes per job up to which g may be eased at the maximum, and a rate up to which it may at the limits."""
+NONE = 1e-12
+"""Share of the highest rate below which a rate is taken as 0 when a way up is looked for."""
 NEAR = 0.02
 """Below this, series are used, whose next term is under 1e-15."""
 
@@ -154,27 +156,42 @@ def _newton(
 ) -> tuple[Numbers, float, float]:
     """One step towards the top of the parabola, shortened until it rises; and the rise it promised."""
     slope = problem.slope(rate)
-    free = ((rate > 0) & (rate < top)) | ((rate == 0) & (slope > 0)) | ((rate >= top) & (slope < 0))
+    none = rate <= NONE * rate.max(initial=0.0)
+    free = (~none & (rate < top)) | (none & (slope > 0)) | ((rate >= top) & (slope < 0))
     if held is not None:
         free[held] = False
-    if not free.any():
-        return rate, value, 0.0
-    bent = problem.curvature(rate)[np.ix_(free, free)]
-    size = np.diag(bent).copy()
-    if not (size > 0).all():
-        return rate, value, 0.0
-    try:
-        way = linalg.cho_solve(linalg.cho_factor(bent + np.diag(1e-10 * size)), slope[free])
-    except linalg.LinAlgError:
-        return rate, value, 0.0
-    part = 1.0
-    while part > 1e-4:
-        tried = rate.copy()
-        tried[free] = np.clip(rate[free] + part * way, 0.0, top)
-        risen = problem.value(tried)
-        if risen > value:
-            return tried, risen, risen - value
-        part /= 4.0
+    curvature = problem.curvature(rate)
+    while free.any():
+        bent = curvature[np.ix_(free, free)]
+        size = np.diag(bent).copy()
+        if not (size > 0).all():
+            return rate, value, 0.0
+        try:
+            way = linalg.cho_solve(linalg.cho_factor(bent + np.diag(1e-10 * size)), slope[free])
+        except linalg.LinAlgError:
+            return rate, value, 0.0
+        stuck = none[free] & (way < 0)
+        if not stuck.any():
+            return _along(problem, rate, value, top, free, way)
+        free[np.flatnonzero(free)[stuck]] = False
+    return rate, value, 0.0
+
+
+def _along(
+    problem: Problem, rate: Numbers, value: float, top: float, free: NDArray[np.bool_], way: Numbers
+) -> tuple[Numbers, float, float]:
+    """The first rise on the way, rates kept within their bounds; else as far as the first of them comes to 0."""
+    falling = way < 0
+    reach = min(1.0, float((rate[free][falling] / -way[falling]).min(initial=1.0)))
+    for longest, shortest in ((1.0, 1e-4), (reach, 1e-4 * reach)):
+        part = longest
+        while part > shortest:
+            tried = rate.copy()
+            tried[free] = np.clip(rate[free] + part * way, 0.0, top)
+            risen = problem.value(tried)
+            if risen > value:
+                return tried, risen, risen - value
+            part /= 4.0
     return rate, value, 0.0
 
 
@@ -191,16 +208,21 @@ def entangled(problem: Problem, best: Best) -> NDArray[np.bool_]:
     return found
 
 
-def profile_limits(problem: Problem, best: Best, level: float) -> tuple[Numbers, Numbers]:
-    """Rates at which the profile of the log-likelihood has fallen by half the chi-squared quantile, on either side."""
+def profile_limits(
+    problem: Problem, best: Best, level: float, steps: NDArray[np.int64] | None = None
+) -> tuple[Numbers, Numbers]:
+    """Rates at which the profile of the log-likelihood has fallen by half the chi-squared quantile, on either side.
+
+    With `steps` only of these; the others' limits are NaN.
+    """
     z = float(special.ndtri((1.0 + level) / 2.0))
     exact, top = (problem, best), best
     if problem.done is not None and len(problem.times) and (problem.done @ best.rate).max() < SMALL:
         problem = problem.eased()
         top = maximise(problem, best.rate)
     spread = _spread(problem, best.rate)
-    low, high = np.empty_like(best.rate), np.empty_like(best.rate)
-    for step in range(len(best.rate)):
+    low, high = np.full_like(best.rate, np.nan), np.full_like(best.rate, np.nan)
+    for step in range(len(best.rate)) if steps is None else steps.tolist():
         low[step] = _end(problem, top, step, z, spread[step], up=False)
         high[step] = _end(problem, top, step, z, spread[step], up=True)
         if problem is not exact[0] and not high[step] < FAR:
@@ -237,7 +259,7 @@ def _end(problem: Problem, best: Best, step: int, z: float, spread: float, *, up
             point = point - (fallen - z) / steepness if steepness != 0 else np.nan
         else:
             point = np.nan
-    return point
+    return float(np.clip(np.nan_to_num(point, nan=near), min(near, far), max(near, far)))
 
 
 def _fallen(here: Best, best: Best) -> float:

@@ -254,13 +254,32 @@ def test_any_small_depot_settles_with_limits_around_the_estimate(likelihood):
         assert (r.high[exposed] > 0).all()
 
 
-def test_limits_hold_where_two_steps_may_take_all_of_a_thirds_come_backs():
-    """Rates are small, so "job" and "count" must agree nearly; the likelihood eased for speed rises again far away."""
-    rows = {
+FEW_RATES_ABOVE_NONE = [
+    {
         "exposures": [[251, 1012, 709], [0, 1, 1], [1, 1, 1]], "jobs": [1, 8, 4], "pattern": [1, 2],
         "candidates": [[0, 1, 1], [1, 1, 1]], "comebacks": [8, 4],
-    }  # fmt: skip
+    },
+    {
+        "exposures": [
+            [4708, 816, 753, 454, 633, 1608, 1533, 1601], [1, 0, 0, 0, 0, 0, 0, 1], [1, 0, 0, 0, 0, 0, 1, 0],
+            [1, 0, 0, 0, 1, 1, 0, 0], [1, 0, 1, 0, 0, 0, 0, 1], [1, 0, 1, 0, 0, 1, 0, 0], [1, 0, 0, 1, 0, 0, 1, 0],
+            [1, 1, 0, 0, 0, 0, 0, 1],
+        ],
+        "jobs": [1, 3, 1, 3, 1, 2, 2, 1], "pattern": [1, 2, 3, 4, 5, 6, 7],
+        "candidates": [
+            [1, 0, 0, 0, 0, 0, 0, 1], [1, 0, 0, 0, 0, 0, 1, 0], [1, 0, 0, 0, 1, 1, 0, 0], [1, 0, 1, 0, 0, 0, 0, 1],
+            [1, 0, 1, 0, 0, 1, 0, 0], [1, 0, 0, 1, 0, 0, 1, 0], [1, 1, 0, 0, 0, 0, 0, 1],
+        ],
+        "comebacks": [3, 1, 3, 1, 2, 2, 1],
+    },
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("rows", FEW_RATES_ABOVE_NONE)
+def test_limits_where_most_rates_are_none(rows):
+    """Rates are small, so "job" and "count" must agree nearly, though each finds its own way along the edges."""
     job, count = (masked_cause_mle(**rows, likelihood=kind) for kind in ("job", "count"))
-    assert np.allclose(job.low, count.low, rtol=0.02, atol=1e-6)
-    assert np.allclose(job.high, count.high, rtol=0.02)
-    assert job.low[2] < 0.5 * job.estimate[2]
+    assert np.allclose(job.estimate, count.estimate, rtol=0.03, atol=1e-5)
+    assert np.allclose(job.low, count.low, rtol=0.03, atol=1e-6)
+    assert np.allclose(job.high, count.high, rtol=0.03)
+    assert (job.high > 1e-3).all()
