@@ -5,7 +5,8 @@ from typing import TYPE_CHECKING
 from rqa.answers.scope import By, Moment, Months, Where
 
 if TYPE_CHECKING:
-    from rqa.answers.risk_results import Bursts
+    from rqa.answers.attributed_causes import Per
+    from rqa.answers.risk_results import Attribution, Bursts, Clusters
 
 
 class RiskQuestions:
@@ -38,4 +39,44 @@ class RiskQuestions:
         return bursts(
             self._now, what=what, dimensions=dimensions, period=period, window=window, classes=classes, mix=mix,
             where=where, months=months, longest=longest, fewest=fewest, simulations=simulations, seed=seed, level=level,
+        )  # fmt: skip
+
+    def attribution(
+        self,
+        by: By = (),
+        where: Where | None = None,
+        months: Months | None = None,
+        window: int = 30,
+        per: "Per" = "step",
+        together: float = 0.95,
+        index: str = "repaired",
+        level: float = 0.95,
+    ) -> "Attribution":
+        """Come-backs laid to the steps that touched what was found at fault; see `rqa.answers.attributed_causes`.
+
+        Groupings: month, week, site, model, procedure, technician, billing; `per` step, hazard, bench or tool.
+        """
+        from rqa.answers.attributed_causes import attribution
+
+        return attribution(
+            self._now, by=by, where=where, months=months, window=window, per=per, together=together, index=index,
+            level=level,
+        )  # fmt: skip
+
+    def clusters(
+        self,
+        window: int = 30,
+        most: int = 80,
+        patterns: int = 1500,
+        smallest: int = 20,
+        resamples: int = 30,
+        seed: int = 0,
+        level: float = 0.95,
+    ) -> "Clusters":
+        """Jobs that failed alike, and where each kind is met too often; see `rqa.answers.failure_clusters`."""
+        from rqa.answers.failure_clusters import clusters
+
+        return clusters(
+            self._now, window=window, most=most, patterns=patterns, smallest=smallest, resamples=resamples, seed=seed,
+            level=level,
         )  # fmt: skip

@@ -21,3 +21,32 @@ class Bursts(Answer):
     series: "pl.DataFrame | None" = None
 
     question = "Bursts"
+
+
+class Attribution(Answer):
+    """Come-backs laid to steps: the cause, subsystem, exposures, candidate_in, attributed, per_10000, low, high, tested,
+    escaping, told_apart."""
+
+    question = "Come-backs laid to steps"
+
+
+@dataclass(frozen=True, eq=False)
+class Clusters(Answer):
+    """Failures that share their marks: cluster, jobs, share, marks, stability, firmness, returned, rate, low, high,
+    too_often.
+
+    `marks` holds every mark of each cluster: cluster, kind, mark, inside, elsewhere, telling; `places` what was
+    compared: cluster, dimension, part_no, group, jobs, of_cluster, expected, ratio, low, high, p_value, p_adjusted.
+    """
+
+    marks: "pl.DataFrame | None" = None
+    places: "pl.DataFrame | None" = None
+
+    question = "Failures alike"
+
+
+class CoFailures(Answer):
+    """Failures met together: first_kind, first, second_kind, second, jobs, first_jobs, second_jobs, together, expected,
+    lift, low, high, p_value, p_adjusted, verdict."""
+
+    question = "Failures met together"

@@ -104,6 +104,8 @@ MEASURES: Mapping[str, Groupings] = {
     "most_returns": _UNIT,
     "bursts_comebacks": {},
     "bursts_checks": {},
+    "signatures": {},
+    "signatures_placed": {},
     "comeback_findings": _LINK,
     "comeback_marks": _LINK,
     "attribution": _LINK,
@@ -158,6 +160,13 @@ MEASURES: Mapping[str, Groupings] = {
     "retest_pairs": _RUN,
     "test_limits": {"test": "d.test"},
     "limit_values": {**_LINK, "test": "f.test"},
+    "conformance": {
+        **_periods("j.closed_on"),
+        **_known("j", JOB_NAMES),
+        "bench": "case when m.first_bench = m.last_bench then m.first_bench "
+        "when m.first_bench is null then 'unknown' else 'several' end",
+    },
+    "battery_breaches": {**_periods("j.closed_on"), **_known("j", ("site", "model", "procedure", "billing"))},
     "actions": {},
     "action_jobs": _known("l", JOB_NAMES),
     "action_checks": {**_known("j", JOB_NAMES), "technician": _STEP_TECHNICIAN},

@@ -24,7 +24,7 @@ VALUES: dict[str, Any] = {
     "upto": 90, "least": 1, "usual": 0.8, "period": "month", "side": "upper", "cuts": 20,
     "first_month": date(2026, 1, 1), "last_month": date(2026, 6, 1), "classes": ["repeat", "workmanship"],
     "beside_parts": [], "beside_lots": [], "dimensions": ["time", "bench", "lot"],
-    "kinds": [], "chances": [], "aside_dimensions": [], "aside_parts": [], "aside_names": [], "aside_first": [],
+    "patterns": ["step\x1eseat board"], "clusters": [1], "kinds": [], "chances": [], "aside_dimensions": [], "aside_parts": [], "aside_names": [], "aside_first": [],
     "aside_last": [], "only_site": [], "only_model": [], "only_procedure": [], "only_technician": [],
     "only_billing": [], "rate": 36.0,
     "started_on": date(2026, 2, 1), "first_on": date(2025, 2, 1), "recent": 60, "subsystems": ["display"],

@@ -1,0 +1,162 @@
+"""Where a kind of failure is met too often: each place's failing jobs in a cluster against those of other places."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rqa.answers.finding import Finding
+from rqa.answers.result import chances, rounded
+from rqa.answers.scope import Moment
+from rqa.measures.run import counts
+from rqa.words import count, percent
+
+if TYPE_CHECKING:
+    import polars as pl
+
+DIMENSIONS = ("site", "bench", "technician", "model", "lot")
+LIKELY = 0.2
+"""P-values above this are those of a binomial of the same mean and variance, near enough; below, the exact test's."""
+FEW = 20
+"""Failing jobs of a place below which nothing is said of it."""
+CAUTION = (
+    "of the failing jobs only: it says how jobs fail there, not how often; clusters are a way of reading, no cause"
+)
+PEOPLE = "; about people it is for coaching and for changing the process"
+CHECKS = {"lot": "look at what is left of the lot", "technician": "watch the work together; read five job sheets"}
+CHECK = "read five of the job sheets; see what is special there"
+
+
+def placed(
+    now: Moment, values: Mapping[str, Any], patterns: list[str], group: NDArray[np.int64], told: list[int], level: float
+) -> "pl.DataFrame":
+    """Every place with enough failing jobs against every told cluster, p-values adjusted over all."""
+    import polars as pl
+
+    from rqa.stats import benjamini_hochberg, standardised_ratio
+
+    rows: list[tuple[Any, ...]] = []
+    if told:
+        mapped = {"patterns": patterns, "clusters": [int(g) + 1 for g in group]}
+        found = counts(now.store, "signatures_placed", values={**values, **mapped})
+        for dimension in DIMENSIONS:
+            rows += _compared(found, dimension, told)
+    keys = ("cluster", "dimension", "part_no", "group", "jobs", "of_cluster")
+    schema: Any = {"cluster": pl.Int64, "dimension": pl.String, "part_no": pl.String, "group": pl.String,
+                   "jobs": pl.Int64, "of_cluster": pl.Int64, "expected": pl.Float64, "p_value": pl.Float64}  # fmt: skip
+    table = pl.DataFrame(rows, schema=schema, orient="row")
+    p = table["p_value"].to_numpy()
+    adjusted = benjamini_hochberg(p_values=p).p_adjusted if table.height else p
+    ratio = standardised_ratio(
+        observed=table["of_cluster"].to_numpy(), expected=table["expected"].to_numpy(), level=level
+    )
+    return table.select(
+        *keys,
+        rounded(table["expected"].to_list()).alias("expected"),
+        *(rounded(v).alias(n) for n, v in (("ratio", ratio.estimate), ("low", ratio.low), ("high", ratio.high))),
+        chances(p).alias("p_value"),
+        chances(adjusted).alias("p_adjusted"),
+    ).sort("cluster", "dimension", "part_no", "group")
+
+
+def _compared(found: "pl.DataFrame", dimension: str, told: list[int]) -> Iterator[tuple[Any, ...]]:
+    """Cluster, dimension, part, name, failing jobs, those of the cluster, expected, p: exact test over kinds of work."""
+    import polars as pl
+
+    from rqa.stats import stratified_exact_test
+
+    kind = ["procedure"] if dimension == "model" else ["model", "procedure"]
+    # Of site, model and technician a job has one each, so they add up to all failing jobs of the kind.
+    all_jobs = _matrix(found.filter(pl.col("dimension") == "model"), kind, [])
+    clusters, kinds, whole = all_jobs[1], all_jobs[2], all_jobs[3][0]
+    names, own_clusters, own_kinds, counted = _matrix(
+        found.filter(pl.col("dimension") == dimension), kind, ["part_no", "name"]
+    )
+    at = np.ix_([clusters.index(c) for c in own_clusters], [kinds.index(k) for k in own_kinds])
+    jobs = np.zeros((len(names), *whole.shape), dtype=np.int64)
+    for i in range(len(names)):
+        jobs[i][at] = counted[i]
+    there, everyone = jobs.sum(axis=1), whole.sum(axis=0)
+    for g in told:
+        c = clusters.index(g + 1)
+        x, n = np.broadcast_arrays(jobs[:, c], there)
+        screen = _screened(x, n, whole[c], everyone)
+        for i in np.flatnonzero((screen.comparable >= FEW) & (screen.expected > 0)):
+            p = float(screen.p_value[i])
+            if not p > LIKELY:
+                test = stratified_exact_test(
+                    events=np.stack([x[i], whole[c] - x[i]]), trials=np.stack([n[i], everyone - n[i]])
+                )
+                p = float(test.p_value[0])
+            part, name = names[i]
+            seen = int(screen.observed[i]), float(screen.expected[i])
+            yield g + 1, dimension, part or None, name, int(screen.comparable[i]), *seen, p
+
+
+@dataclass(frozen=True, eq=False)
+class _Screen:
+    """Places against all others of the same work: the sums of their strata, and p-values near enough to sort by."""
+
+    observed: NDArray[np.int64]
+    comparable: NDArray[np.int64]
+    expected: NDArray[np.float64]
+    p_value: NDArray[np.float64]
+
+
+def _screened(
+    x: NDArray[np.int64], n: NDArray[np.int64], marked: NDArray[np.int64], everyone: NDArray[np.int64]
+) -> _Screen:
+    """Places x kinds of work against the same kinds elsewhere; kinds done at one place alone say nothing."""
+    from rqa.stats import expectation_test
+
+    shared = (n > 0) & (n < everyone)
+    total = np.maximum(everyone, 2).astype(np.float64)
+    mean = np.where(shared, n * marked / total, 0.0)
+    variance = np.where(shared, mean * (everyone - n) * (everyone - marked) / (total * (total - 1.0)), 0.0)
+    observed = np.where(shared, x, 0).sum(axis=1)
+    test = expectation_test(observed=observed, expected=mean.sum(axis=1), variance=variance.sum(axis=1))
+    return _Screen(observed, np.where(shared, n, 0).sum(axis=1), mean.sum(axis=1), test.p_value)
+
+
+Matrix = tuple[list[tuple[str, str]], list[int], list[tuple[str, ...]], NDArray[np.int64]]
+
+
+def _matrix(table: "pl.DataFrame", kind: Sequence[str], names: Sequence[str]) -> Matrix:
+    """Names, clusters and kinds of work, and the jobs of each."""
+    keys = list(table.select(names).iter_rows()) if names else [("", "")] * table.height
+    kinds = list(table.select(kind).iter_rows())
+    name_list, cluster_list, kind_list = sorted(set(keys)), sorted(set(table["cluster"].to_list())), sorted(set(kinds))
+    made = np.zeros((len(name_list), len(cluster_list), len(kind_list)), dtype=np.int64)
+    place = {k: i for i, k in enumerate(name_list)}, {k: i for i, k in enumerate(cluster_list)}
+    of_kind = {k: i for i, k in enumerate(kind_list)}
+    rows = zip(keys, table["cluster"].to_list(), kinds, table["jobs"].to_list(), strict=True)
+    for key, cluster, k, jobs in rows:
+        made[place[0][key], place[1][cluster], of_kind[k]] += jobs
+    return name_list, cluster_list, kind_list, made
+
+
+def place_findings(places: "pl.DataFrame", marks: Mapping[int, str]) -> Iterator[Finding]:
+    """Each comparison as a statement; the cluster is named by its first mark, so that it keeps its id."""
+    for r in places.iter_rows(named=True):
+        first = marks[r["cluster"]].split("; ")[0]
+        name = first.rsplit(" (", 1)[0].rsplit(" ", 1)[0]
+        scope = {r["dimension"]: r["group"]} | ({"part_no": r["part_no"]} if r["part_no"] else {})
+        yield Finding(
+            kind=f"failures alike: {name}",
+            scope=scope,
+            what=(
+                f"{percent(r['of_cluster'] / r['jobs'])} of the failing jobs ({count(r['of_cluster'])} of "
+                f"{count(r['jobs'])}) are of the kind “{name}”, where {r['expected']:.1f} would be usual for the work"
+            ),
+            measure="observed over expected",
+            size=r["ratio"],
+            low=r["low"],
+            high=r["high"],
+            worse=r["ratio"] > 1,
+            jobs=r["jobs"],
+            p_value=r["p_value"],
+            caution=CAUTION + (PEOPLE if r["dimension"] == "technician" else ""),
+            check=CHECKS.get(r["dimension"], CHECK),
+        )
