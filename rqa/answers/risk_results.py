@@ -24,8 +24,8 @@ class Bursts(Answer):
 
 
 class Attribution(Answer):
-    """Come-backs laid to steps: the cause, subsystem, exposures, candidate_in, attributed, per_10000, low, high, tested,
-    escaping, told_apart."""
+    """Come-backs laid to steps: the cause, subsystem, exposures, candidate_in, attributed, per_10000, low, high,
+    tested, escaping, told_apart."""
 
     question = "Come-backs laid to steps"
 
