@@ -265,8 +265,38 @@ TARGETS = Table(
     reference=True,
 )
 
+STUDIES = Table(
+    "studies",
+    "one judgement of one unit in a planned study of the measuring",
+    (
+        Column("study", "text", "the study", key=True, required=True),
+        Column("unit", "text", "the unit or case that was judged", key=True, required=True),
+        Column("appraiser", "text", "who or which station judged", key=True, required=True),
+        Column("trial", "integer", "1 for the first judgement, then 2, 3, …", key=True, required=True, at_least=1),
+        Column("value", "number", "what was read; this or `outcome` is required"),
+        Column("outcome", "text", "what was judged, such as pass or fail"),
+        Column("reference", "text", "the accepted value or outcome, where there is one"),
+        Column("test", "text", "the diagnostic that is studied"),
+    ),
+    rules=(Rule("neither a value nor an outcome", "value", "value is null and outcome is null"),),
+    reference=True,
+)
+
 TABLES = {
-    t.name: t for t in (JOBS, STEPS, DIAGNOSTICS, PARTS, PROCEDURES, PAIRINGS, TESTS, RETIREMENTS, ACTIONS, TARGETS)
+    t.name: t
+    for t in (
+        JOBS,
+        STEPS,
+        DIAGNOSTICS,
+        PARTS,
+        PROCEDURES,
+        PAIRINGS,
+        TESTS,
+        RETIREMENTS,
+        ACTIONS,
+        TARGETS,
+        STUDIES,
+    )  # fmt: skip
 }
 UNIT_COLUMN = "unit_id"
 """The column whose values are normalised to capitals without spaces, wherever it stands."""

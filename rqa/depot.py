@@ -337,7 +337,7 @@ class Depot(ComebackQuestions, RiskQuestions, DiagnosticQuestions, ImprovementQu
         return loose_ends(self._now)
 
     def query(self, sql: str, params: Mapping[str, object] | Sequence[object] | None = None) -> "pl.DataFrame":
-        """Ask with one SELECT of your own: the ten tables of the data dictionary, the load's books and kept tables.
+        """Ask with one SELECT of your own: the eleven tables of the data dictionary, the load's books and kept tables.
 
         Values are bound: `depot.query("select … where site = $site", {"site": "Alder"})`. Whole numbers come as 64-bit
         integers, decimals as doubles. Nothing can be written. `views()` lists what there is.

@@ -39,7 +39,7 @@ def _section(table: Table) -> str:
 
 
 def data_dictionary() -> str:
-    """The ten tables as Markdown."""
+    """The eleven tables as Markdown."""
     return "\n\n".join(_section(t) for t in TABLES.values())
 
 
