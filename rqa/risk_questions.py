@@ -6,7 +6,7 @@ from rqa.answers.scope import By, Moment, Months, Where
 
 if TYPE_CHECKING:
     from rqa.answers.attributed_causes import Per
-    from rqa.answers.risk_results import Attribution, Bursts, Clusters
+    from rqa.answers.risk_results import Attribution, Bursts, Clusters, CoFailures
 
 
 class RiskQuestions:
@@ -80,3 +80,9 @@ class RiskQuestions:
             self._now, window=window, most=most, patterns=patterns, smallest=smallest, resamples=resamples, seed=seed,
             level=level,
         )  # fmt: skip
+
+    def co_failures(self, window: int = 30, least: int = 10, level: float = 0.95) -> "CoFailures":
+        """Failures of a job that meet more often than luck explains; see `rqa.answers.co_failure_pairs`."""
+        from rqa.answers.co_failure_pairs import co_failures
+
+        return co_failures(self._now, window=window, least=least, level=level)

@@ -1,13 +1,13 @@
 """Where a kind of failure is met too often: each place's failing jobs in a cluster against those of other places."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rqa.answers.finding import Finding
+from rqa.answers.like_work import against_like_work
 from rqa.answers.result import chances, rounded
 from rqa.answers.scope import Moment
 from rqa.measures.run import counts
@@ -17,8 +17,6 @@ if TYPE_CHECKING:
     import polars as pl
 
 DIMENSIONS = ("site", "bench", "technician", "model", "lot")
-LIKELY = 0.2
-"""P-values above this are those of a binomial of the same mean and variance, near enough; below, the exact test's."""
 FEW = 20
 """Failing jobs of a place below which nothing is said of it."""
 CAUTION = (
@@ -62,10 +60,8 @@ def placed(
 
 
 def _compared(found: "pl.DataFrame", dimension: str, told: list[int]) -> Iterator[tuple[Any, ...]]:
-    """Cluster, dimension, part, name, failing jobs, those of the cluster, expected, p: exact test over kinds of work."""
+    """Cluster, dimension, part, name, failing jobs, those of the cluster, expected, p-value over kinds of work."""
     import polars as pl
-
-    from rqa.stats import stratified_exact_test
 
     kind = ["procedure"] if dimension == "model" else ["model", "procedure"]
     # Of site, model and technician a job has one each, so they add up to all failing jobs of the kind.
@@ -78,46 +74,16 @@ def _compared(found: "pl.DataFrame", dimension: str, told: list[int]) -> Iterato
     jobs = np.zeros((len(names), *whole.shape), dtype=np.int64)
     for i in range(len(names)):
         jobs[i][at] = counted[i]
-    there, everyone = jobs.sum(axis=1), whole.sum(axis=0)
+    there = jobs.sum(axis=1)
     for g in told:
         c = clusters.index(g + 1)
-        x, n = np.broadcast_arrays(jobs[:, c], there)
-        screen = _screened(x, n, whole[c], everyone)
-        for i in np.flatnonzero((screen.comparable >= FEW) & (screen.expected > 0)):
-            p = float(screen.p_value[i])
-            if not p > LIKELY:
-                test = stratified_exact_test(
-                    events=np.stack([x[i], whole[c] - x[i]]), trials=np.stack([n[i], everyone - n[i]])
-                )
-                p = float(test.p_value[0])
+        beside = against_like_work(events=jobs[:, c], cases=there, all_events=whole[c], all_cases=whole.sum(axis=0))
+        for i in np.flatnonzero((beside.comparable >= FEW) & (beside.expected > 0)):
             part, name = names[i]
-            seen = int(screen.observed[i]), float(screen.expected[i])
-            yield g + 1, dimension, part or None, name, int(screen.comparable[i]), *seen, p
-
-
-@dataclass(frozen=True, eq=False)
-class _Screen:
-    """Places against all others of the same work: the sums of their strata, and p-values near enough to sort by."""
-
-    observed: NDArray[np.int64]
-    comparable: NDArray[np.int64]
-    expected: NDArray[np.float64]
-    p_value: NDArray[np.float64]
-
-
-def _screened(
-    x: NDArray[np.int64], n: NDArray[np.int64], marked: NDArray[np.int64], everyone: NDArray[np.int64]
-) -> _Screen:
-    """Places x kinds of work against the same kinds elsewhere; kinds done at one place alone say nothing."""
-    from rqa.stats import expectation_test
-
-    shared = (n > 0) & (n < everyone)
-    total = np.maximum(everyone, 2).astype(np.float64)
-    mean = np.where(shared, n * marked / total, 0.0)
-    variance = np.where(shared, mean * (everyone - n) * (everyone - marked) / (total * (total - 1.0)), 0.0)
-    observed = np.where(shared, x, 0).sum(axis=1)
-    test = expectation_test(observed=observed, expected=mean.sum(axis=1), variance=variance.sum(axis=1))
-    return _Screen(observed, np.where(shared, n, 0).sum(axis=1), mean.sum(axis=1), test.p_value)
+            yield (
+                g + 1, dimension, part or None, name, int(beside.comparable[i]), int(beside.observed[i]),
+                float(beside.expected[i]), float(beside.p_value[i]),
+            )  # fmt: skip
 
 
 Matrix = tuple[list[tuple[str, str]], list[int], list[tuple[str, ...]], NDArray[np.int64]]

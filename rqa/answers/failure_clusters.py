@@ -1,4 +1,4 @@
-"""Failure clusters: jobs that failed alike, by the marks they share, and where each kind of failure is met too often."""
+"""Failure clusters: jobs that failed alike, by the marks they share, and where each kind is met too often."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -118,7 +118,7 @@ def _kept(found: "pl.DataFrame", most: int) -> "tuple[pl.DataFrame, int]":
     kept = found.filter(found["jobs"] > limit)
     # Where the first patterns are as rare as the rest, none could be preferred; so they are taken in order of text.
     kept = kept if kept.height > 1 else found.head(most)
-    return kept, int(found["jobs"].sum() - kept["jobs"].sum())
+    return kept, int(found["jobs"].sum()) - int(kept["jobs"].sum())
 
 
 def _taken(kept: "pl.DataFrame") -> Patterns:
@@ -226,8 +226,8 @@ def _notes(
         inside = int(grouped.weight.sum() - grouped.weight[told].sum())
         notes.append(f"{small:,} groups of fewer than {smallest} jobs, {inside:,} in all, are not told.")
     notes += [
-        "A cluster is a way of reading, no cause: it is made of marks that are met together. Those found on return make "
-        "clusters whose come-back share is high by their making.",
+        "A cluster is a way of reading, no cause: it is made of marks that are met together. Clusters of what was "
+        "found on return have a high share of come-backs by their making.",
         f"Where a cluster is met too often is tested ({', '.join(DIMENSIONS)}) against the failing jobs of all other "
         "clusters of the same model and procedure. The clusters were made from the marks alone, without a look at "
         "where, so these p-values are honest; they say nothing of how often jobs fail there, only how.",

@@ -104,6 +104,7 @@ MEASURES: Mapping[str, Groupings] = {
     "most_returns": _UNIT,
     "bursts_comebacks": {},
     "bursts_checks": {},
+    "co_failures": {},
     "signatures": {},
     "signatures_placed": {},
     "comeback_findings": _LINK,
@@ -111,6 +112,10 @@ MEASURES: Mapping[str, Groupings] = {
     "attribution": _LINK,
     "attribution_causes": {},
     "step_touches": {},
+    "step_comebacks": {**_LINK, "step": "s.step", **_known("s", ("bench", "tool"))},
+    "step_comebacks_bench": _LINK,
+    "step_exposure": _ATTEMPT,
+    "step_exposure_by_part": {**_ATTEMPT, **_FITTED},
     "comeback_costs": {
         **_periods("l.return_opened_on"),
         **_known("l", ("site", "model", "procedure", "billing")),
