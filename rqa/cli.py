@@ -12,6 +12,8 @@ from rqa.errors import RqaError
 from rqa.store.limits import MEMORY, WAIT_SECONDS
 
 if TYPE_CHECKING:
+    import polars as pl
+
     from rqa.store.report import LoadReport
 
 FOLDER = click.Path(file_okay=False, path_type=Path)
@@ -123,6 +125,62 @@ def review(workspace: Path, month: str | None, as_of: str | None, to: Path | Non
         page = write_page(depot, to or workspace, month=month)
     click.echo(page.headline)
     click.echo(f"\nWritten to {page.path}")
+
+
+@main.command(
+    epilog='Example: rqa action depot-2026 --what "cable guide" --started-on 2026-01-12 --scope "model=Marl-10"'
+)
+@click.argument("workspace", type=FOLDER)
+@click.option("--what", default=None, metavar="TEXT", help="What was changed, in a few words.")
+@click.option("--started-on", default=None, metavar="DAY", help="The first day on which the change held, 2026-01-12.")
+@click.option(
+    "--scope", default=None, metavar="FILTERS", help='The work it is about: "model=Marl-10; step=close case".'
+)
+@click.option("--finding", default=None, metavar="F-…", help="The finding that led to it.")
+@click.option("--owner", default=None, metavar="TEXT", help="Who answers for it.")
+@click.option("--expected", default=None, metavar="TEXT", help='What it is to bring: "x0.5", "by half", "by 30 %".')
+@click.option("--closed-on", default=None, metavar="DAY", help="When it was closed.")
+def action(
+    workspace: Path,
+    what: str | None,
+    started_on: str | None,
+    scope: str | None,
+    finding: str | None,
+    owner: str | None,
+    expected: str | None,
+    closed_on: str | None,
+) -> None:
+    """Add an improvement to the workspace's actions.csv, or list those there are with their state.
+
+    A scope names site, model, procedure, step or technician; come-backs on that work are then followed before and
+    after. The next load reads the file.
+    """
+    from rqa.actions import add_action, listed_actions
+
+    needed = {"--what": what, "--started-on": started_on, "--scope": scope}
+    if what is None or started_on is None or scope is None:
+        if any(v is not None for v in (*needed.values(), finding, owner, expected, closed_on)):
+            lacking = ", ".join(name for name, v in needed.items() if v is None)
+            raise RqaError(f"to add an action give {lacking} too; to list those there are, give the workspace alone.")
+        _list_actions(listed_actions(workspace))
+        return
+    added = add_action(
+        workspace, what=what, started_on=started_on, scope=scope, finding=finding, owner=owner, expected=expected,
+        closed_on=closed_on,
+    )  # fmt: skip
+    click.echo(f"{added.action_id} written to {added.path}")
+    for note in added.notes:
+        click.echo(note)
+    click.echo(f"\nTo have it followed: rqa load {workspace}")
+
+
+def _list_actions(table: "pl.DataFrame") -> None:
+    if table.is_empty():
+        click.echo('No actions yet. Add one: rqa action WORKSPACE --what "…" --started-on 2026-01-12 --scope "model=…"')
+    for row in table.iter_rows(named=True):
+        state = f"{row['state']}, expected {row['expected_on']}" if row["expected_on"] else row["state"]
+        closed = f", closed {row['closed_on']}" if row["closed_on"] else ""
+        click.echo(f"{row['action_id']}  {row['what']}\n  since {row['started_on']}{closed}, {row['scope']}: {state}")
 
 
 @main.command(epilog="Example: rqa notebooks depot-2026, then: jupyter lab depot-2026/notebooks")

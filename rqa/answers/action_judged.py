@@ -224,7 +224,9 @@ def _looked(
         return float(known_after(rate=plan.rate, before=before, after=after, other=other))
 
     planned = known(jobs, needed)
-    days, information, scores = [], [], []
+    days: list[date] = []
+    information: list[float] = []
+    scores: list[float] = []
     for day in _month_ends(started_on, today):
         change = _change(own, day, spare, level)
         before, after = int(change.before), int(change.after)

@@ -108,9 +108,10 @@ def _fitted(months: "pl.DataFrame", level: float) -> tuple["pl.DataFrame", "pl.D
          "low": rounded(np.exp(fit.low[kept])), "high": rounded(np.exp(fit.high[kept])),
          "p_value": chances(fit.p_value[kept])}
     )  # fmt: skip
+    jump, low, high = (float(np.exp(x[kept[0]])) for x in (fit.estimate, fit.low, fit.high))
     said = [
-        f"Luck alone makes as much of a jump and bend with p = {fit.either_p:.2g}. The odds jump to "
-        f"x{np.exp(fit.estimate[kept[0]]):.2f} ({percent(level, decimals=0)} interval {np.exp(fit.low[kept[0]]):.2f} to {np.exp(fit.high[kept[0]]):.2f})."
+        f"Luck alone makes as much of a jump and bend with p = {fit.either_p:.2g}. The odds jump to x{jump:.2f} "
+        f"({percent(level, decimals=0)} interval {low:.2f} to {high:.2f})."
     ]
     if fit.dispersion > 1.0:
         said.append(f"Months vary {fit.dispersion:.1f} times as much as luck has it; limits are widened for it.")

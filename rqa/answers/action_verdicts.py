@@ -42,8 +42,8 @@ def verdicts(now: Moment, *, window: int = 30, level: float = 0.95) -> Verdicts:
     Before are jobs closed in the 365 days before the start, after those opened from the start on; jobs under way at the
     start are neither. Only matured jobs count, and of their come-backs those on own work (repeat, workmanship), with a
     step in the scope those whose fault lies in a subsystem that the step touches. Like is set beside like: site, model,
-    procedure, billing. A scope that names a technician, site or model has the same work of the others beside it; where its
-    rate is known as well as their own, both must show the change.
+    procedure, billing. A scope that names a technician, site or model has the same work of the others beside it; where
+    that rate is known as well as its own, both must show the change.
 
     Columns: action_id, what, scope, started_on, outcome; jobs_before, returned_before, jobs_after, returned_after,
     under_way; difference (rate after less before), low, high; ratio, ratio_low, ratio_high; comparison (what stands

@@ -28,6 +28,8 @@ from rqa.contract import TABLES
 from rqa.errors import MappingError
 
 MAPPING_FILE = "sources.toml"
+OWN_FILES = "rqa_own_actions"
+"""The name under which a load reads the workspace's own `actions.csv`."""
 Format = Literal["csv", "excel", "jsonl", "parquet", "sqlite", "frame"]
 ENDINGS: dict[str, Format] = {
     ".csv": "csv", ".tsv": "csv", ".txt": "csv", ".xlsx": "excel", ".xls": "excel", ".xlsb": "excel", ".ods": "excel",
@@ -215,7 +217,8 @@ class Mapping(_Part):
 
     def fingerprint(self, entry: TableSpec) -> str:
         """A digest of all that decides what `entry` makes of a file; a file is read again when it changes."""
-        names = [entry.from_] if entry.from_ else sorted(self.files)
+        # A SELECT that was read before the workspace had a list of actions need not be read again for it.
+        names = [entry.from_] if entry.from_ else sorted(n for n in self.files if n != OWN_FILES)
         parts = [
             entry.model_dump(mode="json"),
             [self.files[n].model_dump(mode="json", exclude={"path"}) for n in names],

@@ -251,7 +251,7 @@ def plan_change(
     bound = np.array(
         [spending_bounds(information=known[: k + 1], planned=known[k], level=level).bound[k] for k in range(most)]
     )
-    how = {"rate": rate, "before": before, "other": other}
+    how: dict[str, object] = {"rate": rate, "before": before, "other": other}
     chance = [_at(ratio, n, b, how) for n, b in zip(after, bound, strict=True)]
     smallest = [_smallest(n, b, wanted, ratio > 1, how) for n, b in zip(after, bound, strict=True)]
     return ChangePlan(
@@ -281,7 +281,7 @@ def _smallest(after: float, bound: float, power: float, rises: bool, how: dict[s
     near, far = 1.0, 1.0 / float(str(how["rate"])) if rises else 0.0
     if _at(far, after, bound, how) < power:
         return float("nan")
-    for _ in range(50):
+    for _ in range(30):
         middle = (near + far) / 2.0
         near, far = (near, middle) if _at(middle, after, bound, how) >= power else (middle, far)
     return far

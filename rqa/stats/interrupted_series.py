@@ -154,7 +154,7 @@ def interrupted_series(
 def _fit(x: Numbers, n: Numbers, design: Numbers) -> tuple[Numbers, Numbers] | None:
     """Coefficients and their covariance by iterated weighted least squares; None where the fit has no end."""
     pooled = (x.sum() + 0.5) / (n.sum() + 1.0)
-    beta = np.zeros(design.shape[1])
+    beta: Numbers = np.zeros(design.shape[1])
     beta[0] = special.logit(pooled)
     for _ in range(STEPS):
         line = design @ beta
@@ -168,7 +168,7 @@ def _fit(x: Numbers, n: Numbers, design: Numbers) -> tuple[Numbers, Numbers] | N
         step = np.linalg.solve(information, design.T @ (x - n * share))
         beta = beta + step
         if np.abs(step).max() < SETTLED:
-            return beta, np.linalg.inv(information)
+            return beta, np.asarray(np.linalg.inv(information), dtype=np.float64)
     return None
 
 

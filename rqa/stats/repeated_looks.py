@@ -10,8 +10,8 @@ from scipy import optimize, special
 from rqa import arguments
 from rqa.arguments import Numbers
 
-NODES = 160
-"""Places at which the distribution of the sum is kept between looks (Gauss and Legendre)."""
+NODE, SHARE = special.roots_legendre(160)
+"""Places at which the distribution of the sum is kept between looks, with their weights (Gauss and Legendre)."""
 FAR = 8.0
 """A score beyond this has no chance worth the arithmetic; bounds above it are infinite."""
 
@@ -92,10 +92,9 @@ def spending_bounds(*, information: ArrayLike, planned: float = 1.0, level: floa
             bound[look] = _bound(places, weights, math.sqrt(info), math.sqrt(step), chance)
         reached = due
         limit = min(float(bound[look]), FAR) * math.sqrt(info)
-        node, share = special.roots_legendre(NODES)
-        at = node * limit
+        at = NODE * limit
         density = np.exp(-(((at[:, np.newaxis] - places) / math.sqrt(step)) ** 2) / 2.0) / math.sqrt(2 * math.pi * step)
-        places, weights, before = at, (density @ weights) * share * limit, info
+        places, weights, before = at, (density @ weights) * SHARE * limit, info
     return LookBounds(
         information=arguments.frozen(known),
         planned=full,

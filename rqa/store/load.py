@@ -21,6 +21,7 @@ import duckdb
 from rqa.contract import TABLES, Table
 from rqa.errors import StoreError
 from rqa.intake.mapping import MAPPING_FILE, Mapping, parse_mapping, read_mapping
+from rqa.intake.own_actions import with_own_actions
 from rqa.store.books import Outcome, files_seen, keep_books, keep_seen, one, outcome, unchanged
 from rqa.store.ddl import create_statements
 from rqa.store.engine import STORE_FILE, attach, connect, open_store
@@ -65,7 +66,7 @@ def load(
     started = time.monotonic()
     folder = Path(workspace)
     plain = mapping if mapping is not None else _mapping_for(folder, frames)
-    rules = parse_mapping(_with_frames(dict(plain), frames or {}))
+    rules = parse_mapping(with_own_actions(_with_frames(dict(plain), frames or {}), folder))
     store = folder / STORE_FILE
     items, seen = plan(rules, folder, frames or {}, files_seen(store) if store.exists() else {})
     if frames and write:
