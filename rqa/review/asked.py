@@ -2,10 +2,10 @@
 
 from datetime import datetime
 from pathlib import Path
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from rqa.answers.comeback_results import Projection
-from rqa.answers.improvement_results import MonthFindings
+from rqa.answers.improvement_results import ComebackCosts, MonthFindings, Targets
 from rqa.answers.month import MonthAgainstBefore
 from rqa.answers.result import (
     CleanJobs,
@@ -18,6 +18,9 @@ from rqa.answers.result import (
     Refused,
     Remarks,
 )
+
+if TYPE_CHECKING:
+    import polars as pl
 
 
 class Asked(Protocol):
@@ -53,6 +56,12 @@ class Asked(Protocol):
     def projection(self, *args: Any, **kwargs: Any) -> Projection:
         """What months not yet mature will show."""
 
+    def costs(self, *args: Any, **kwargs: Any) -> ComebackCosts:
+        """What come-backs cost."""
+
+    def targets(self, *args: Any, **kwargs: Any) -> Targets:
+        """Whether goals are met."""
+
     def loaded(self) -> LoadedFiles:
         """What was loaded."""
 
@@ -70,3 +79,6 @@ class Asked(Protocol):
 
     def findings(self, *args: Any, **kwargs: Any) -> MonthFindings:
         """What there is to act on."""
+
+    def query(self, *args: Any, **kwargs: Any) -> "pl.DataFrame":
+        """A SELECT of the page's own, of the books of the loads."""

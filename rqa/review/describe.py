@@ -1,5 +1,6 @@
 """From a depot to the month's facts: every question is asked here, once."""
 
+from collections.abc import Sequence
 from datetime import date, timedelta
 from importlib.metadata import version
 
@@ -8,11 +9,15 @@ from rqa.answers.contrasts import SMALLEST
 from rqa.answers.scope import month_end, month_of
 from rqa.errors import RequestError
 from rqa.review.asked import Asked
+from rqa.review.cost import cost
 from rqa.review.facts import MonthFacts, Verdict
 from rqa.review.figures import figures
+from rqa.review.goals import goals
 from rqa.review.intake import intake
+from rqa.review.ledger import Record
 from rqa.review.pointers import pointers
 from rqa.review.projected import projections
+from rqa.review.reproduced import record, reproduced
 from rqa.review.texts import CAUTIONS, DEFINITIONS, LUCK
 from rqa.review.verdicts import HEADLINES, mature_month, summary, verdicts
 from rqa.words import month_name
@@ -26,11 +31,11 @@ def last_whole_month(day: date) -> date:
     return first if month_end(first) <= day else (first - timedelta(days=1)).replace(day=1)
 
 
-def describe(depot: Asked, month: str | date | None = None) -> MonthFacts:
+def describe(depot: Asked, month: str | date | None = None, earlier: Sequence[Record] = ()) -> MonthFacts:
     """Ask the depot everything the page of one month says.
 
-    By default the last whole month at the depot's as-of day. Raises `RequestError` for a month that is none, or that
-    begins after that day.
+    By default the last whole month at the depot's as-of day. `earlier` are the pages written before this one. Raises
+    `RequestError` for a month that is none, or that begins after that day.
     """
     day = depot.as_of.date()
     own = last_whole_month(day) if month is None else month_of("review", month)
@@ -60,6 +65,9 @@ def describe(depot: Asked, month: str | date | None = None) -> MonthFacts:
         pointers=found,
         looked=looked,
         figures=figures(depot, own, span, shown, general),
+        first=(goals(depot, own),),
+        then=(cost(depot, own, shown),),
+        last=(reproduced(depot, record(depot, own, judged), earlier),),
         intake=tables,
         files=files,
         intake_words=intake_words,

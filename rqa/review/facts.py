@@ -72,8 +72,28 @@ class Pointer:
 
 
 @dataclass(frozen=True)
+class Section:
+    """A section of the page: its heading and, in the order in which they are shown, what stands in it.
+
+    `words` are paragraphs, `points` a list, `notes` small print; `key` is its address on the page.
+    """
+
+    key: str
+    heading: str
+    words: tuple[str, ...] = ()
+    points: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    tables: tuple[Table, ...] = ()
+    figures: tuple[Figure, ...] = ()
+
+
+@dataclass(frozen=True)
 class MonthFacts:
-    """The whole page."""
+    """The whole page.
+
+    `first` are the sections after the month in words, `then` those after the figures, `last` those after what was
+    loaded.
+    """
 
     title: str
     month: date
@@ -87,6 +107,9 @@ class MonthFacts:
     pointers: tuple[Pointer, ...]
     looked: str
     figures: tuple[Figure, ...]
+    first: tuple[Section, ...]
+    then: tuple[Section, ...]
+    last: tuple[Section, ...]
     intake: tuple[Table, ...]
     files: Table
     intake_words: str
@@ -94,3 +117,14 @@ class MonthFacts:
     cautions: tuple[str, ...]
     definitions: tuple[tuple[str, str], ...]
     made_by: str
+
+    @property
+    def drawn(self) -> tuple[Figure, ...]:
+        """Every figure of the page, in its order."""
+        before, after = ([f for s in part for f in s.figures] for part in (self.first, (*self.then, *self.last)))
+        return (*before, *self.figures, *after)
+
+    @property
+    def sections(self) -> tuple[Section, ...]:
+        """Every section that is made of facts alone, in the page's order."""
+        return (*self.first, *self.then, *self.last)

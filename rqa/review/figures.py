@@ -54,9 +54,12 @@ def _said_once(made: list[Figure], general: tuple[str, ...]) -> tuple[Figure, ..
     return tuple(kept)
 
 
-def _figure(key: str, heading: str, reading: str, answer: Answer, table: Table, **how: Any) -> Figure:
+def figure_of(
+    key: str, heading: str, reading: str, answer: Answer, table: Table, *, noted: bool = True, **how: Any
+) -> Figure:
+    """An answer drawn for the page; `noted` puts its notes under the picture."""
     spec = plot(answer, headed=False, width="container", selection=False, **how).to_dict()
-    return Figure(key, heading, reading, spec, table, tuple(answer.notes))
+    return Figure(key, heading, reading, spec, table, tuple(answer.notes) if noted else ())
 
 
 def _control(depot: Asked, measure: str, heading: str, shown: tuple[date, date]) -> Figure:
@@ -71,7 +74,7 @@ def _control(depot: Asked, measure: str, heading: str, shown: tuple[date, date])
     else:
         reading += "A month in the dashed frame is not over. "
     reading += "Bars at the foot: how many jobs."
-    return _figure(measure, heading, reading, answer, table_of(answer, heading))
+    return figure_of(measure, heading, reading, answer, table_of(answer, heading))
 
 
 def _later(depot: Asked, shown: tuple[date, date]) -> Figure:
@@ -85,21 +88,21 @@ def _later(depot: Asked, shown: tuple[date, date]) -> Figure:
     which = pl.when(pl.col("matured") < pl.col("jobs")).then(pl.lit("projected")).otherwise(pl.lit("mature"))
     columns = ("month", "jobs", "matured", "returned_so_far", "projected", "low", "high", "which")
     table = replace(answer, table=answer.table.with_columns(which.alias("which")).select(columns))
-    return _figure("comebacks-90", heading, reading, answer, table_of(table, heading))
+    return figure_of("comebacks-90", heading, reading, answer, table_of(table, heading))
 
 
 def _work(depot: Asked, span: tuple[date, date]) -> Figure:
     answer, left = enough(depot.comebacks(window=30, by=("model", "procedure"), months=span), "matured")
     heading = f"Come-backs within 30 days, by model and procedure, {month_name(span[0])} to {month_name(span[1])}"
     reading = _rows_reading("kind of work", answer.table.height, GROUPS_DRAWN, "highest", left)
-    return _figure("work", heading, reading, answer, table_of(answer, heading), most=GROUPS_DRAWN)
+    return figure_of("work", heading, reading, answer, table_of(answer, heading), most=GROUPS_DRAWN)
 
 
 def _steps(depot: Asked, month: date) -> Figure:
     answer, left = enough(depot.first_pass_yield(by=("step",), months=month), "exposures")
     heading = f"First-pass yield by step, {month_name(month)}"
     reading = _rows_reading("step", answer.table.height, STEPS_DRAWN, "lowest", left)
-    return _figure("steps", heading, reading, answer, table_of(answer, heading), most=STEPS_DRAWN)
+    return figure_of("steps", heading, reading, answer, table_of(answer, heading), most=STEPS_DRAWN)
 
 
 def _rows_reading(what: str, rows: int, drawn: int, end: str, left: int) -> str:

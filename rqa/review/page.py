@@ -17,6 +17,8 @@ from rqa.plots.theme import WIDTH
 from rqa.review.asked import Asked
 from rqa.review.describe import describe
 from rqa.review.facts import MonthFacts
+from rqa.review.ledger import keep, read_ledger
+from rqa.review.reproduced import record
 
 
 @dataclass(frozen=True)
@@ -28,15 +30,21 @@ class Page:
 
 
 def write_page(depot: Asked, to: str | Path, month: str | date | None = None) -> Page:
-    """Write the page of one month; `to` is the file, or a folder in which it becomes `review-YYYY-MM.html`."""
-    facts = describe(depot, month)
+    """Write the page of one month; `to` is the file, or a folder in which it becomes `review-YYYY-MM.html`.
+
+    Its headline figures go into a ledger beside it, so that the month's next page can say what changed since.
+    """
     target = Path(to)
-    if target.is_dir() or not target.suffix:
+    folder = target if target.is_dir() or not target.suffix else target.parent
+    earlier = read_ledger(folder)
+    facts = describe(depot, month, earlier)
+    if folder == target:
         target = target / f"review-{facts.month:%Y-%m}.html"
     text = render(facts)
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         target.write_text(text, encoding="utf-8", newline="\n")
+        keep(folder, earlier, record(depot, facts.month, facts.verdicts))
     except OSError as error:
         raise RequestError(f"{target}: cannot write the page ({error.strerror}); name another file.") from error
     return Page(target, facts.headline)
@@ -62,8 +70,9 @@ def render(facts: MonthFacts) -> str:
         facts=facts,
         policy=Markup(policy),
         style=Markup((room / "page.css").read_text(encoding="utf-8")),
-        stills=[_data_address(f.spec) for f in facts.figures],
-        specs=Markup(_inside_script([f.spec for f in facts.figures])),
+        place={f.key: i for i, f in enumerate(facts.drawn)},
+        stills={f.key: _data_address(f.spec) for f in facts.drawn},
+        specs=Markup(_inside_script([f.spec for f in facts.drawn])),
         bundle=Markup(bundle),
         draw=Markup(draw),
     )

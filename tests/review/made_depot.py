@@ -2,7 +2,7 @@
 
 import random
 from collections.abc import Mapping, Sequence
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 HOSTILE = "</script><script>alert(1)</script><img src=x onerror=alert(2)>\"'&{{ 7*7 }}"
@@ -27,6 +27,10 @@ def made_tables(*, jobs: int = 900, days: int = 540, seed: int = 3, odd_model: s
         {"load_id": 1, "table_name": "jobs", "source_file": HOSTILE, "source_row": 7, "column_name": "closed_at",
          "rule": "closed before it was opened", "value": "x", "raw": "x"}
     ]  # fmt: skip
+    made["targets"] = [
+        {"measure": measure, "from_month": date(2024, 1, 1), "value": value}
+        for measure, value in (("comebacks_30", 0.02), ("clean_jobs", 0.5), ("comebacks_90", 0.1), (HOSTILE, 0.3))
+    ]
     made["remarks"] = [
         {"load_id": 1, "table_name": "jobs", "source_file": "", "remark": "unknown model", "value": HOSTILE, "rows": 3,
          "first_row": 5}
@@ -35,7 +39,7 @@ def made_tables(*, jobs: int = 900, days: int = 540, seed: int = 3, odd_model: s
 
 
 def _books(made: Mapping[str, Sequence[Any]]) -> list[Mapping[str, Any]]:
-    zero = {"left_out": 0, "refused": 0, "known": 0, "superseded": 0, "digest": "", "mapping_digest": ""}
+    zero = {"left_out": 0, "refused": 0, "known": 0, "superseded": 0, "digest": "d1", "mapping_digest": "m1"}
     return [
         {"load_id": 1, "source_file": f"{t}.csv", "table_name": t} | zero
         | dict.fromkeys(("in_file", "read", "accepted"), len(r))
@@ -50,7 +54,8 @@ def _job(
     made["jobs"].append(
         {"job_id": job, "unit_id": unit, "model": model, "site": rng.choice(["Alder", "Birch"]), "procedure": work,
          "opened_at": opened, "closed_at": closed, "technician": HOSTILE if rng.random() < 0.3 else "T01",
-         "found": work}
+         "found": work, "labour_minutes": 60.0, "parts_cost": None if rng.random() < 0.1 else 25.5, "freight_cost": 9.0,
+         "billing": "goodwill" if rng.random() < 0.1 else "paid"}
     )  # fmt: skip
     for seq, step in enumerate(("open_case", f"fit_{work}", "reseat_cable", "close_case"), 1):
         bench = rng.choice(["A-1", "A-2", "B-1"])

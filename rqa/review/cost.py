@@ -1,0 +1,92 @@
+"""The page's section on cost: what come-backs cost in the month and in the year, and which make up most of it."""
+
+from datetime import date
+from typing import Any
+
+from rqa.answers.improvement_results import ComebackCosts
+from rqa.plots.costs import MOST, money
+from rqa.review.asked import Asked
+from rqa.review.facts import Figure, Section, Table
+from rqa.review.figures import figure_of
+from rqa.words import count, month_name, percent, spoken
+
+MONTHS = 12
+WINDOW = 90
+HEADS = ("come-backs", "with known cost", "cost", "95 % interval", "one costs", "95 % interval of one", "share",
+         "together")  # fmt: skip
+KINDS = (
+    "Each row is a class of come-back on a model: bar = cost, line = 95 % interval of what it costs in the long run, "
+    "“together” = the share that it and the rows above make. The costliest comes first. "
+)
+
+
+def cost(depot: Asked, month: date, shown: tuple[date, date]) -> Section:
+    """What come-backs cost; `shown` are the months on the time axis, and money is what the workspace counts in."""
+    place = month.year * 12 + month.month - MONTHS
+    year = (date(place // 12, place % 12 + 1, 1), month)
+    own, whole = depot.costs(by=(), months=month), depot.costs(by=(), months=year)
+    span = f"{month_name(year[0])} to {month_name(year[1])}"
+    words = (_said(own, f"in {month_name(month)}"), _said(whole, f"from {span}"))
+    kinds = depot.costs(by=("class", "model"), months=year)
+    rows = kinds.table.height
+    over_time = depot.costs(by=("month",), months=shown)
+    figures = [
+        _figure(
+            "cost-kinds", f"Cost of come-backs, by class and model, {span}", kinds,
+            reading=KINDS + (f"Drawn are {MOST} of {rows} rows; the table holds all." if rows > MOST else ""),
+        ),
+        _figure(
+            "cost-months", "Cost of come-backs, by the month they came back in", over_time,
+            reading="Bar = cost of the come-backs of the month, line = 95 % interval of what such a month costs in the "
+            "long run: where the lines of two months overlap widely, their difference may well be luck.",
+        ),
+    ]  # fmt: skip
+    return Section("cost", "Cost", words, notes=tuple(whole.notes), figures=tuple(figures))
+
+
+def _said(answer: ComebackCosts, when: str) -> str:
+    if answer.table.is_empty():
+        return f"No unit came back {when}."
+    r, currency = answer.table.row(0, named=True), str(answer.settings["currency"])
+    came = f"{count(r['comebacks'])} come-back{'s' if r['comebacks'] != 1 else ''} within {WINDOW} days of closing"
+    if r["cost"] is None:
+        return f"The {came} {when} have no known cost."
+    parts = {"labour": "labour", "parts": "parts", "freight": "freight", "goodwill": "the goodwill jobs before"}
+    made = ", ".join(f"{money(r[name])} {said}" for name, said in parts.items() if r[name])
+    each = f"; one costs {money(r['mean'], currency)} on average"
+    if r["low"] is not None:
+        each += f" (95 % interval {money(r['low'])} to {money(r['high'])})"
+    return (
+        f"The {came} {when} cost {money(r['cost'], currency)} (95 % interval {money(r['cost_low'])} to "
+        f"{money(r['cost_high'])}): {made or 'nothing'}{each}."
+    )
+
+
+def _figure(key: str, heading: str, answer: ComebackCosts, *, reading: str) -> Figure:
+    return figure_of(key, heading, reading.strip(), answer, _table(answer, heading), noted=False)
+
+
+def _table(answer: ComebackCosts, caption: str) -> Table:
+    by: Any = answer.settings["by"]
+    heads = (*by, *HEADS)
+    table = answer.table.sort("month") if by == ("month",) else answer.table
+    rows = [
+        (
+            *(spoken(r[b]) for b in by), count(r["comebacks"]), count(r["known"]), money(r["cost"]),
+            _range(r["cost_low"], r["cost_high"]), money(r["mean"]), _range(r["low"], r["high"]), percent(r["share"]),
+            percent(r["cumulative"]),
+        )
+        for r in table.iter_rows(named=True)
+    ]  # fmt: skip
+    currency = answer.settings["currency"]
+    kept = [i for i in range(len(heads)) if by != ("month",) or heads[i] != "together"]
+    return Table(
+        f"{caption}{f' ({currency})' if currency else ''}",
+        tuple(heads[i] for i in kept),
+        tuple(tuple(row[i] for i in kept) for row in rows),
+        len(by),
+    )
+
+
+def _range(low: float | None, high: float | None) -> str:
+    return "no data" if low is None or high is None else f"{money(low)} to {money(high)}"

@@ -1,0 +1,47 @@
+"""The page's section on goals: whether the latest final month met each, and whether that can be told."""
+
+from datetime import date
+from typing import Any
+
+from rqa.review.asked import Asked
+from rqa.review.facts import Section, Table
+from rqa.review.verdicts import Measure, mature_month
+from rqa.words import interval, month_name, percent
+
+NO_GOALS = "No goals are set. The table “targets” takes one a measure: its name, the first month, the value."
+
+
+def goals(depot: Asked, month: date) -> Section:
+    """Each goal in force: in the month itself where its figure is final, else in the latest final month before."""
+    rows = []
+    asked = depot.targets(month)
+    for row in asked.table.iter_rows(named=True):
+        own = _final(depot, row["measure"], month) or month
+        found = row if own == month else _again(depot, own, row["measure"]) or row
+        side = "at least" if found["at_least"] else "at most"
+        rows.append(
+            (found["name"], f"{side} {percent(found['goal'])}", month_name(found["month"]), found["met"],
+             percent(found["value"]), interval(found["low"], found["high"]))
+        )  # fmt: skip
+    notes = [n for n in asked.notes if "no goals" not in n]
+    if not rows:
+        return Section("goals", "Goals", (NO_GOALS,), notes=tuple(notes))
+    told = [r[3] for r in rows]
+    words = f"{told.count('yes')} of {len(rows)} goals met, {told.count('no')} not met"
+    words += f", {told.count('cannot be told yet')} cannot be told: the numbers of one month are too small to say on "
+    words += "which side of the goal the true share lies."
+    if "cannot be told yet" not in told:
+        words = words.split(", 0 cannot")[0] + "."
+    heads = ("measure", "goal", "month", "met", "share", "95 % interval")
+    table = Table("Goals", heads, tuple(rows), 4)
+    return Section("goals", "Goals", (words,), notes=tuple(notes), tables=(table,))
+
+
+def _final(depot: Asked, named: str, month: date) -> date | None:
+    measure, _, days = named.partition("_") if named.startswith("comebacks_") else (named, "", "0")
+    return mature_month(depot, Measure(named, "", measure, int(days)), month)
+
+
+def _again(depot: Asked, month: date, named: str) -> dict[str, Any] | None:
+    found = [r for r in depot.targets(month).table.iter_rows(named=True) if r["measure"] == named]
+    return found[0] if found else None

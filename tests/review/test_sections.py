@@ -1,0 +1,156 @@
+"""The page's sections on cost, goals and its own making, and what a later page says of an earlier one."""
+
+import re
+from collections.abc import Iterator
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from rqa.depot import Depot
+from rqa.depot import open as open_depot
+from rqa.errors import RequestError
+from rqa.review import write_page
+from rqa.review.cost import cost
+from rqa.review.goals import goals
+from rqa.review.ledger import LEDGER, Record, changes, keep, read_ledger
+from rqa.review.reproduced import fingerprint, record, reproduced
+from rqa.review.verdicts import verdicts
+from tests.depots import depot_of, make_store
+from tests.review.made_depot import made_tables
+
+MONTH = date(2024, 10, 1)
+SPAN = (date(2024, 1, 1), date(2024, 8, 1))
+
+
+@pytest.fixture(scope="module")
+def tables() -> dict[str, Any]:
+    return made_tables(jobs=300, days=300)
+
+
+@pytest.fixture(scope="module")
+def depot(tables: dict[str, Any], tmp_path_factory: pytest.TempPathFactory) -> Iterator[Depot]:
+    with open_depot(make_store(tmp_path_factory.mktemp("sections") / "depot.duckdb", tables)) as opened:
+        yield opened
+
+
+def plain(text: str) -> str:
+    return text.replace("\u00a0", " ")
+
+
+def test_cost_says_the_month_and_the_year(depot: Depot) -> None:
+    told = cost(depot, MONTH, (date(2024, 1, 1), MONTH))
+    own = depot.costs(by=(), months="2024-10").table.row(0, named=True)
+    said = f"in October 2024 cost {own['cost']:,.0f} EUR (95 % interval {own['cost_low']:,.0f} to"
+    assert said in plain(told.words[0])
+    year = depot.costs(by=(), months=("2023-11", "2024-10")).table.row(0, named=True)
+    assert f"The {year['comebacks']} come-backs within 90 days of closing from November 2023" in told.words[1]
+    assert any("Labour is not in the cost" in n for n in told.notes)
+    assert any("no known cost" in n for n in told.notes)
+    kinds = told.figures[0].table
+    assert [c for c in kinds.columns if "cost" in c] == ["with known cost", "cost", "one costs"]
+    assert len(kinds.rows) == depot.costs(by=("class", "model"), months=("2023-11", "2024-10")).table.height
+
+
+def test_goals_are_judged_in_the_latest_final_month(depot: Depot) -> None:
+    told = goals(depot, MONTH)
+    rows = {r[0]: r for r in told.tables[0].rows}
+    assert rows["come-backs within 30 days"][2] == "September 2024"
+    assert rows["clean-job share"][2] == "October 2024"
+    found = {r["measure"]: r for m in ("2024-09", "2024-10") for r in depot.targets(m).table.iter_rows(named=True)}
+    assert rows["clean-job share"][3] == found["clean_jobs"]["met"] == "yes"
+    assert told.words[0].startswith("1 of 3 goals met, 1 not met, 1 cannot be told")
+    assert sorted(r[3] for r in rows.values()) == ["cannot be told yet", "no", "yes"]
+    assert any("names no measure" in n for n in told.notes)
+
+
+def test_no_goals_and_no_come_backs() -> None:
+    with depot_of({"jobs": [{"job_id": "J", "unit_id": "U", "opened_at": datetime(2026, 1, 1),
+                             "closed_at": datetime(2026, 1, 2)}]}) as quiet:  # fmt: skip
+        assert "No goals are set" in goals(quiet, date(2026, 1, 1)).words[0]
+        assert cost(quiet, date(2026, 1, 1), (date(2026, 1, 1),) * 2).words[0] == "No unit came back in January 2026."
+
+
+def test_what_the_page_stands_on(depot: Depot) -> None:
+    told = reproduced(depot, record(depot, MONTH, ()), ())
+    rows = dict(told.tables[0].rows)
+    assert rows["as of"] == depot.as_of.date().isoformat()
+    assert re.fullmatch(r"[0-9a-f]{16}", rows["fingerprint of what was loaded"])
+    assert rows["format of the store"] == depot.about["format_version"]
+    assert f"--month 2024-10 --as-of {rows['as of']}" in told.words[0]
+
+
+def test_an_old_month_as_of_its_own_time_is_not_changed_by_what_came_later(tables: dict[str, Any]) -> None:
+    """Looked at as of a day, a store with more jobs after that day says the same as one without them."""
+    day = date(2024, 8, 31)
+    early = {**tables, "jobs": [j for j in tables["jobs"] if j["closed_at"].date() <= day]}
+    known = {j["job_id"] for j in early["jobs"]}
+    for table in ("steps", "diagnostics"):
+        early[table] = [r for r in tables[table] if r["job_id"] in known]
+    with depot_of(early, day) as then, depot_of(tables, day) as now:
+        assert verdicts(then, date(2024, 7, 1)) == verdicts(now, date(2024, 7, 1))
+        assert goals(then, date(2024, 7, 1)).tables == goals(now, date(2024, 7, 1)).tables
+        assert cost(then, date(2024, 7, 1), SPAN).words == cost(now, date(2024, 7, 1), SPAN).words
+
+
+def books(*loads: tuple[int, str, str]) -> list[dict[str, Any]]:
+    zero = dict.fromkeys(("in_file", "left_out", "read", "accepted", "refused", "known", "superseded"), 0)
+    return [
+        {"load_id": load, "source_file": file, "table_name": "jobs", "digest": digest, "mapping_digest": "m"} | zero
+        for load, file, digest in loads
+    ]
+
+
+def test_the_fingerprint_is_of_what_was_loaded() -> None:
+    def of(*loads: tuple[int, str, str]) -> str:
+        with depot_of({"load_files": books(*loads)}) as opened:
+            return fingerprint(opened)
+
+    one = of((1, "a.csv", "x"), (1, "b.csv", "y"))
+    assert of((1, "b.csv", "y"), (1, "a.csv", "x")) == one
+    assert of((1, "a.csv", "x"), (1, "b.csv", "y"), (2, "a.csv", "x")) == one, "nothing new"
+    assert of((3, "a.csv", "x"), (3, "b.csv", "y")) == one, "numbers of loads mean nothing"
+    others = {of((1, "a.csv", "x"), (2, "b.csv", "y")), of((1, "a.csv", "z"), (1, "b.csv", "y")), of((1, "a.csv", "x"))}
+    assert len({one, *others}) == 4
+
+
+def test_the_next_page_says_what_late_data_changed(tables: dict[str, Any], tmp_path: Path) -> None:
+    late = next(j for j in tables["jobs"] if j["closed_at"].month == 7)
+    rest = {**tables, "jobs": [j for j in tables["jobs"] if j is not late]}
+    extra = {**tables, "load_files": [*tables["load_files"], {**tables["load_files"][0], "load_id": 2, "digest": "d2"}]}
+    for name, content in (("then", rest), ("now", extra)):
+        with open_depot(make_store(tmp_path / f"{name}.duckdb", content), as_of="2024-09-15") as opened:
+            month = date(2024, 7, 1)
+            own = record(opened, month, verdicts(opened, month))
+            points = changes(own, read_ledger(tmp_path))
+            if name == "then":
+                assert points == ("No other page of July 2024 was written here before this one.",)
+            keep(tmp_path, read_ledger(tmp_path), own)
+            assert changes(own, read_ledger(tmp_path)) == points, "written again, it says the same"
+            keep(tmp_path, read_ledger(tmp_path), own)
+    text = plain(" ".join(points))
+    assert points[0] == "The page of July 2024 before this one was written as of 2024-09-15, on other data."
+    found = re.search(r"30 days of July 2024: .*? of (\d+) matured jobs\); it was .*? of (\d+) matured", text)
+    assert found
+    assert int(found[1]) == int(found[2]) + 1
+    assert points[-1].startswith("Both look as of the same day")
+    assert len(read_ledger(tmp_path)) == 2
+
+
+def test_changes_by_time_alone() -> None:
+    one = Record("2026-01", "2026-02-01", "f", {"yield": ("January 2026", "90 %"), "rate": ("December 2025", "5 %")})
+    two = Record("2026-01", "2026-03-15", "f", {"yield": ("January 2026", "90 %"), "rate": ("January 2026", "4 %")})
+    assert changes(two, [one, two]) == (
+        "The page of January 2026 before this one was written as of 2026-02-01, on the same data.",
+        "Yield: unchanged, 90 %.",
+        "Rate: 4 % in January 2026; before, 5 % in December 2025.",
+    )
+    assert changes(one, [one, two]) == ("No other page of January 2026 was written here before this one.",)
+
+
+@pytest.mark.parametrize("text", ["", "[]", '{"pages": [{}]}', '{"pages": 3}', "\ufffd{"])
+def test_a_ledger_that_is_none_is_refused(text: str, depot: Depot, tmp_path: Path) -> None:
+    (tmp_path / LEDGER).write_text(text, encoding="utf-8")
+    with pytest.raises(RequestError, match="is no ledger of pages; move it away"):
+        write_page(depot, tmp_path)
