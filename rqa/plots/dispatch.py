@@ -21,7 +21,11 @@ from rqa.answers.result import (
     RolledYield,
     TimeToDetect,
 )
+from rqa.answers.risk_results import Bursts, Clusters, CoFailures
 from rqa.errors import RequestError
+from rqa.plots.burst_timeline import plot_bursts
+from rqa.plots.cluster_rows import plot_clusters
+from rqa.plots.co_failure_matrix import plot_co_failures
 from rqa.plots.comeback_pictures import COMEBACK_PICTURES, MANY_ROWS
 from rqa.plots.control import chart_title, plot_control
 from rqa.plots.costs import plot_costs
@@ -51,6 +55,9 @@ OTHERS: dict[type[Answer], Callable[..., Any]] = {
     ReworkRoutes: plot_routes,
     CapabilityIndices: plot_capability,
     TimeToDetect: plot_detection,
+    Bursts: plot_bursts,
+    Clusters: plot_clusters,
+    CoFailures: plot_co_failures,
     **COMEBACK_PICTURES,
 }
 """What is no row of shares, each with what draws it."""
@@ -85,7 +92,7 @@ def plot(
         kinds = ", ".join(k.__name__ for k in drawn)
         raise RequestError(f"there is no picture of {type(result).__name__}; there is one of {kinds}.")
     rows = result.table.height
-    if rows > MOST_ROWS and not isinstance(result, MANY_ROWS):
+    if rows > MOST_ROWS and not isinstance(result, (*MANY_ROWS, CoFailures)):
         raise RequestError(
             f"{rows:,} rows are more than a picture can show ({MOST_ROWS:,}); ask for fewer groupings in by=, "
             "or narrow the question with where= or months=."

@@ -1,0 +1,77 @@
+"""Failures met together as half a matrix: how many times as often as each coming on its own, written in the cell."""
+
+from typing import Any
+
+import altair as alt
+
+from rqa.answers.risk_results import CoFailures
+from rqa.plots.reading import limits
+from rqa.plots.theme import INK, PAPER, QUIET, SIGNAL, WIDTH, finish, nothing
+from rqa.words import count, spoken
+
+MOST = 14
+"""Failures on each side; beyond, those of the surest pairs are kept."""
+CELL = 28
+SHADES = ("#eef2f4", "#9fb0bd")
+SAID = 10
+TITLE = "Failures met together"
+WORDS = {"step": "step", "test": "test", "found": "found"}
+
+
+def plot_co_failures(
+    answer: CoFailures, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True
+) -> Any:
+    """Pairs beyond luck as shaded cells with their lift; a dot where a pair was compared and luck explains it."""
+    met = answer.table.filter(answer.table["verdict"] == "together more often")
+    if not met.height:
+        why = f"{answer.table.height:,} pairs were compared; luck explains how often each was met."
+        return nothing(title=TITLE, why=why, headed=headed, width=width)
+    marks: list[str] = []
+    for r in met.iter_rows(named=True):
+        new = [m for m in _pair(r) if m not in marks]
+        if len(marks) + len(new) <= MOST:
+            marks += new
+    marks.sort()
+    cells = []
+    for r in answer.table.iter_rows(named=True):
+        one, two = sorted(_pair(r))
+        if one in marks and two in marks:
+            sure = r["verdict"] == "together more often"
+            cells.append({
+                "line": two, "cell": one, "sure": sure, "value": min(r["lift"], 20.0) if sure else None,
+                "said": (f"{r['lift']:.0f}×" if r["lift"] >= 9.95 else f"{r['lift']:.1f}×") if sure else "·",
+                "counts": f"{count(r['together'])} jobs, {r['expected']:.1f} expected",
+                "lift": f"{r['lift']:.1f} times ({r['low']:.1f} to {r['high']:.1f})", "verdict": r["verdict"],
+            })  # fmt: skip
+    said = [f"{c['cell']} with {c['line']}: {c['lift']}, {c['counts']}" for c in cells if c["sure"]]
+    more = f" And {len(said) - SAID} more." if len(said) > SAID else ""
+    subtitle = ["number = times as often as if each came on its own, beyond luck; · = luck explains it"]
+    left = met.height - len(said)
+    if left:
+        subtitle.append(f"{left:,} more such pairs are in the table")
+    return finish(
+        _half(cells, marks), title=TITLE, subtitle=[*subtitle, *limits(answer)],
+        description=f"{TITLE}. {'; '.join(said[:SAID])}.{more}", headed=headed, width=width,
+    )  # fmt: skip
+
+
+def _pair(row: dict[str, Any]) -> tuple[str, str]:
+    return tuple(f"{WORDS[row[f'{w}_kind']]}: {spoken(row[w])}" for w in ("first", "second"))  # type: ignore[return-value]
+
+
+def _half(cells: list[dict[str, Any]], marks: list[str]) -> Any:
+    base = alt.Chart(alt.Data(values=cells))
+    x = alt.X("cell:O", title=None, scale=alt.Scale(domain=marks[:-1]),
+              axis=alt.Axis(orient="bottom", labelAngle=-35, labelLimit=150, domain=False, ticks=False))  # fmt: skip
+    y = alt.Y("line:O", title=None, scale=alt.Scale(domain=marks[1:]),
+              axis=alt.Axis(labelLimit=180, domain=False, ticks=False))  # fmt: skip
+    told = {"cell": "one", "line": "other", "lift": "as often", "counts": "together", "verdict": "verdict"}
+    tips = [alt.Tooltip(f"{k}:N", title=t) for k, t in told.items()]
+    sure = base.transform_filter("datum.sure")
+    shade = alt.Color("value:Q", legend=None, scale=alt.Scale(domain=[1, 20], range=list(SHADES), type="log"))
+    return alt.layer(
+        sure.mark_rect(stroke=SIGNAL, strokeWidth=1.2).encode(x=x, y=y, color=shade, tooltip=tips),
+        base.transform_filter("!datum.sure").mark_rect(color=PAPER, opacity=0.01).encode(x=x, y=y, tooltip=tips),
+        sure.mark_text(color=INK, fontSize=11, fontWeight="bold").encode(x=x, y=y, text="said:N"),
+        base.transform_filter("!datum.sure").mark_text(color=QUIET, fontSize=11).encode(x=x, y=y, text="said:N"),
+    ).properties(height=alt.Step(CELL))
