@@ -6,7 +6,7 @@ from rqa.answers.scope import By, Moment, Months, Where
 
 if TYPE_CHECKING:
     from rqa.answers.attributed_causes import Per
-    from rqa.answers.risk_results import Attribution, Bursts, Clusters, CoFailures
+    from rqa.answers.risk_results import Attribution, Bursts, Clusters, CoFailures, StepExposure, StepRelativeRisk
 
 
 class RiskQuestions:
@@ -86,3 +86,33 @@ class RiskQuestions:
         from rqa.answers.co_failure_pairs import co_failures
 
         return co_failures(self._now, window=window, least=least, level=level)
+
+    def step_exposure(
+        self, by: By = ("step",), where: Where | None = None, months: Months | None = None
+    ) -> "StepExposure":
+        """How often steps were done, and their chances to make a defect; see `rqa.answers.exposures`.
+
+        Groupings: month, week, site, model, procedure, technician, billing, step, bench, tool, phase, part_no, lot.
+        """
+        from rqa.answers.exposures import step_exposure
+
+        return step_exposure(self._now, by=by, where=where, months=months)
+
+    def step_relative_risk(
+        self,
+        after: By = ("failed check", "rework", "skipped check", "tool", "bench"),
+        where: Where | None = None,
+        months: Months | None = None,
+        window: int = 30,
+        classes: By = ("repeat", "workmanship"),
+        each_class: bool = False,
+        index: str = "repaired",
+        level: float = 0.95,
+    ) -> "StepRelativeRisk":
+        """Come-backs after a failed or skipped check or rework, by tool and bench; see `rqa.answers.relative_risks`."""
+        from rqa.answers.relative_risks import step_relative_risk
+
+        return step_relative_risk(
+            self._now, after=after, where=where, months=months, window=window, classes=classes, each_class=each_class,
+            index=index, level=level,
+        )  # fmt: skip

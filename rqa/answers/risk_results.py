@@ -50,3 +50,17 @@ class CoFailures(Answer):
     lift, low, high, p_value, p_adjusted, verdict."""
 
     question = "Failures met together"
+
+
+class StepExposure(Answer):
+    """How often steps were done: jobs, logged, done, checked, failed, skipped, again, chances, per_job; with step among
+    the groupings also subsystems, hazards."""
+
+    question = "Exposure"
+
+
+class StepRelativeRisk(Answer):
+    """Come-backs after what happened at a step: after, step, place, class, jobs, returned, rate, other_jobs,
+    other_returned, other_rate, strata, ratio, low, high, method, p_value, p_adjusted, unlike_p."""
+
+    question = "Come-backs after what happened at a step"

@@ -1,0 +1,27 @@
+-- Come-backs of matured index jobs by what happened at a step of theirs.
+-- A row is one group, outcome of the first attempt at the step, whether it was tried again (again: an attempt beyond the
+-- first that was not skipped), and class of come-back (null: none seen). jobs: matured index jobs, one for each place at
+-- which the job has the step; returned: those back within $window days.
+-- Parameters: $window days, $as_of date, $disposition of the index jobs.
+-- Not counted: jobs closed less than $window days before $as_of; steps whose first attempt was not logged.
+with
+-- one row a place of a job that was worked on again
+tried_again as (
+    select distinct job_id, step_seq
+    from steps
+    where attempt > 1 and outcome <> 'skipped'
+)
+select
+    /* groups: */ s.step as step, /* :groups */
+    s.outcome as outcome,
+    a.job_id is not null as again,
+    l.class,
+    cast(count(*) as bigint) as jobs,
+    cast(count(*) filter (where l.elapsed_days <= $window) as bigint) as returned
+from steps as s
+join links as l on l.job_id = s.job_id
+left join tried_again as a on a.job_id = s.job_id and a.step_seq = s.step_seq
+where s.attempt = 1 and l.disposition = $disposition and l.closed_on <= $as_of
+  and date_diff('day', l.closed_on, $as_of) >= $window and /* filters: */ true /* :filters */
+group by all
+order by all

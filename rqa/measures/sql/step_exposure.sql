@@ -1,0 +1,37 @@
+-- How often steps were done, with the chances to make a defect.
+-- A row is one group. jobs: jobs with a logged step in the group; logged: first attempts; done: those not skipped; checked:
+-- those that passed or failed; failed; skipped; again: second attempts; chances: the opportunities of the first attempts
+-- not skipped, as their procedure declares them (the mean, rounded up, where it has the step several times with unlike
+-- numbers); undeclared: first attempts not skipped at steps that the job's procedure does not declare, one chance each.
+-- Parameters: $as_of date: attempts dated later are left out.
+-- Not counted: attempts beyond the second. A month of null: neither the step nor its job has a date.
+with
+-- one row a procedure and step
+declared as (
+    select
+        procedure, step,
+        min_by(phase, step_seq) as phase,
+        cast(ceil(avg(coalesce(opportunities, 1))) as bigint) as opportunities
+    from procedures
+    group by procedure, step
+)
+select
+    /* groups: */ s.step as step, /* :groups */
+    cast(count(distinct s.job_id) as bigint) as jobs,
+    cast(count(*) filter (where s.attempt = 1) as bigint) as logged,
+    cast(count(*) filter (where s.attempt = 1 and s.outcome <> 'skipped') as bigint) as done,
+    cast(count(*) filter (where s.attempt = 1 and s.outcome in ('pass', 'fail')) as bigint) as checked,
+    cast(count(*) filter (where s.attempt = 1 and s.outcome = 'fail') as bigint) as failed,
+    cast(count(*) filter (where s.attempt = 1 and s.outcome = 'skipped') as bigint) as skipped,
+    cast(count(*) filter (where s.attempt = 2 and s.outcome <> 'skipped') as bigint) as again,
+    cast(coalesce(sum(coalesce(p.opportunities, 1)) filter (where s.attempt = 1 and s.outcome <> 'skipped'), 0) as bigint)
+        as chances,
+    cast(count(*) filter (where s.attempt = 1 and s.outcome <> 'skipped' and p.step is null) as bigint) as undeclared
+from steps as s
+left join jobs as j on j.job_id = s.job_id
+left join declared as p on p.procedure = j.procedure and p.step = s.step
+where s.attempt <= 2
+  and coalesce(coalesce(s.done_on, j.closed_on, j.opened_on) <= $as_of, true)
+  and /* filters: */ true /* :filters */
+group by all
+order by all
