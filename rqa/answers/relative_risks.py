@@ -112,7 +112,8 @@ def step_relative_risk(
     )
     settings = {
         "after": looked, "window": window, "as_of": now.day, "classes": kinds, "index": index,
-        "where": dict(asked.where), "months": asked.months, "level": level, "method": "Mantel-Haenszel over procedure and model",
+        "where": dict(asked.where), "months": asked.months, "level": level,
+        "method": "Mantel-Haenszel over procedure and model",
     }  # fmt: skip
     notes = [*now.notes]
     if "rework" in looked and "failed check" in looked:
