@@ -61,8 +61,18 @@ def search(now: Moment, asked: Asked, *, longest: int, fewest: int, simulations:
         scans.append(scan)
         if not scan.bursts or not scan.p_value <= LUCK or len(scans) > ROUNDS:
             break
-        aside.append(_aside(scan.bursts[0], table, asked.period, first))
+        aside.append(_aside(chosen(scan), table, asked.period, first))
     return Search(tuple(tables), tuple(scans), first, last, tuple(_told(scans, tables, asked.period, first)))
+
+
+def chosen(scan: "MarginScan") -> "MarginBurst":
+    """The strongest window; of all work together only where no group's own burst lies in its periods."""
+    top = scan.bursts[0]
+    if top.dimension == "time" and scan.p_value <= LUCK:
+        for b in scan.bursts[1:]:
+            if b.p_value <= LUCK and b.dimension != "time" and b.first <= top.last and top.first <= b.last:
+                return b
+    return top
 
 
 def _aside(burst: "MarginBurst", table: "pl.DataFrame", period: str, first: int) -> Aside:
@@ -77,17 +87,14 @@ def group_of(burst: "MarginBurst") -> tuple[str, str]:
 
 def _told(scans: "list[MarginScan]", tables: "list[pl.DataFrame]", period: str, first: int) -> list[Found]:
     own, echoes = [], []
-    listed: set[tuple[str, object]] = set()
     for i, scan in enumerate(scans[:-1]):
-        winner, *others = (b for b in scan.bursts if b.p_value <= LUCK)
+        winner = chosen(scan)
         own.append(Found(winner, i, BURST))
-        listed.add((winner.dimension, winner.group))
-        for b in others:
-            if any(_same(b, s) for s in scans[i + 1].bursts if s.p_value <= LUCK):
+        for b in scan.bursts:
+            if b is winner or b.p_value > LUCK or any(_same(b, s) for s in scans[i + 1].bursts if s.p_value <= LUCK):
                 continue
             left = _events(tables[i + 1], b, period, first)
             echoes.append(Found(b, i, ECHO, i, 1.0 - left / b.events))
-            listed.add((b.dimension, b.group))
     luck = [Found(b, len(scans) - 1, CHANCE if b.p_value > LUCK else BURST) for b in scans[-1].leading if b is not None]
     luck.sort(key=lambda f: -f.burst.score)
     return [*own, *echoes, *luck]

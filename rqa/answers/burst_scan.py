@@ -4,7 +4,8 @@ from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
 from rqa.answers.burst_counts import DIMENSIONS, LASTING, MIX, Asked, number
-from rqa.answers.burst_rounds import BURST, ECHO, LUCK, Found, Search, group_of, search
+from rqa.answers.burst_lot import lot_inside
+from rqa.answers.burst_rounds import BURST, CHANCE, ECHO, LUCK, Found, Search, group_of, search
 from rqa.answers.burst_words import finding, shape
 from rqa.answers.result import chances, rounded
 from rqa.answers.risk_results import Bursts
@@ -54,10 +55,11 @@ def bursts(
 
     Columns: burst (its number), dimension, part_no (of a lot), group (null: all work), first, last (days), periods,
     events, cases, expected, ratio (of the rate inside to that of what it is set against) with its exact interval low,
-    high, shape, p_value (over all dimensions), p_within (its own), verdict ("burst", "echo", "not more than luck"),
-    echo_of (the burst's number), shared (the part of its events that lie in that burst). Own bursts first, then their
-    echoes, then the strongest that is left of each dimension. `.series` holds the counts of each listed group by
-    period.
+    high, lot_inside (of a burst of all work: the lot that holds more of it than its part, beyond luck), shape (what the
+    rate was before and after), p_value (over all dimensions), p_within (its own), verdict ("burst", "echo", "not more
+    than luck"), echo_of (the burst's number), shared (the part of its events that lie in that burst). Own bursts first,
+    then their echoes, then the strongest that is left of each dimension. `.series` holds the counts of each listed
+    group by period.
     """
     asked = _checked(now, what, dimensions, period, window, classes, mix, where, months)
     check_level(QUESTION, level)
@@ -103,10 +105,8 @@ def _checked(
 
 
 def _is_stated(found: Found, all_of: Search) -> bool:
-    """One statement a round: its strongest window, which stands for all that were tried."""
-    return found.burst is all_of.scans[found.round].bursts[0] or (
-        found.round == len(all_of.scans) - 1 and found.burst == all_of.scans[-1].bursts[0]
-    )
+    """One statement a round: the burst set aside, or the strongest window of what was left."""
+    return found.verdict == BURST or (found.verdict == CHANCE and found.burst == all_of.scans[-1].bursts[0])
 
 
 def _row(number_: int, found: Found, all_of: Search, asked: Asked, level: float) -> dict[str, Any]:
@@ -118,6 +118,7 @@ def _row(number_: int, found: Found, all_of: Search, asked: Asked, level: float)
     own = table.filter((table["dimension"] == b.dimension) & (table["part_no"] == part) & (table["name"] == name))
     at = [number(d, asked.period) - all_of.first for d in own["period"].to_list()]
     inside = own.filter([b.first <= t <= b.last for t in at])
+    lot = lot_inside(b, table, asked, all_of.first) if found.verdict == BURST else None
     around = rate_ratio(
         events1=b.events, exposure1=b.expected, events2=b.all_events - b.events,
         exposure2=max(b.all_events - b.expected, 0.0), level=level,
@@ -127,24 +128,26 @@ def _row(number_: int, found: Found, all_of: Search, asked: Asked, level: float)
         "first": inside["period"].min(), "last": _end(inside["period"].max(), asked.period),
         "periods": b.last - b.first + 1, "events": b.events, "cases": int(inside["cases"].sum()),
         "expected": b.expected, "ratio": b.ratio, "low": float(around.low), "high": float(around.high),
+        "lot_inside": None if lot is None else f"{lot.lot} of {lot.part_no}: {lot.events}, {lot.expected:.1f} expected",
         "shape": shape(b, own, at, "expected" if asked.mix else "cases", all_of.last - all_of.first),
         "p_value": b.p_value, "p_within": b.p_within, "verdict": found.verdict,
         "echo_of": None if found.echo_of is None else found.echo_of + 1, "shared": found.shared,
     }  # fmt: skip
 
 
-def _end(first_day: date, period: str) -> date:
+def _end(first_day: Any, period: str) -> date:
     """The last day of a period."""
+    start: date = first_day
     if period == "week":
-        return first_day + timedelta(days=6)
-    return (first_day.replace(day=1) + timedelta(days=32)).replace(day=1) - timedelta(days=1)
+        return start + timedelta(days=6)
+    return (start.replace(day=1) + timedelta(days=32)).replace(day=1) - timedelta(days=1)
 
 
 COLUMNS = {
     "burst": "Int64", "dimension": "String", "part_no": "String", "group": "String", "first": "Date", "last": "Date",
     "periods": "Int64", "events": "Int64", "cases": "Int64", "expected": "Float64", "ratio": "Float64",
-    "low": "Float64", "high": "Float64", "shape": "String", "p_value": "Float64", "p_within": "Float64",
-    "verdict": "String", "echo_of": "Int64", "shared": "Float64",
+    "low": "Float64", "high": "Float64", "lot_inside": "String", "shape": "String", "p_value": "Float64",
+    "p_within": "Float64", "verdict": "String", "echo_of": "Int64", "shared": "Float64",
 }  # fmt: skip
 
 

@@ -80,6 +80,7 @@ def finding(found: Found, row: Mapping[str, Any], asked: Asked, all_of: Search) 
             f"{noun}{within} {'were bunched' if more else 'were fullest'} in {_when(row, asked.period)}: "
             f"{count(b.events)} of {count(row['cases'])} {of}, where {b.expected:.1f} were to be expected"
             + ("" if more else ", which luck explains")
+            + (f"; most in lot {row['lot_inside']}" if row["lot_inside"] else "")
         ),
         measure="ratio of rates",
         size=b.ratio,

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 @dataclass(frozen=True, eq=False)
 class Bursts(Answer):
     """Where and when events were bunched: burst, dimension, part_no, group, first, last, periods, events, cases,
-    expected, ratio, low, high, shape, p_value, p_within, verdict, echo_of, shared.
+    expected, ratio, low, high, lot_inside, shape, p_value, p_within, verdict, echo_of, shared.
 
     `series` holds the counts of each listed group by period: dimension, part_no, group, period, cases, events,
     expected.
@@ -64,3 +64,33 @@ class StepRelativeRisk(Answer):
     other_returned, other_rate, strata, ratio, low, high, method, p_value, p_adjusted, unlike_p."""
 
     question = "Come-backs after what happened at a step"
+
+
+class Conformance(Answer):
+    """Steps done as they should be: step (per step), jobs, as_should, share, low, high, and jobs with each kind of
+    breach: missing, skipped, left_failed, out_of_order, check_before_tightening, count_not_done, unequal_connectors,
+    irreversible_before_hold; per job also pairing."""
+
+    question = "Conformance with the procedure"
+
+
+@dataclass(frozen=True, eq=False)
+class Breaches(Answer):
+    """Breaches of the procedure and the come-backs after them: kind, step (where asked for), jobs, breached, share,
+    low, high, matured, returned, breached_matured, breached_returned, expected, measure, ratio, ratio_low, ratio_high,
+    p_value, p_adjusted, verdict.
+
+    `benches` sets each bench beside the others: kind, bench, jobs, breached, share, low, high, expected, ratio,
+    ratio_low, ratio_high, p_value, p_adjusted; None where groups other than bench are asked for.
+    """
+
+    benches: "pl.DataFrame | None" = None
+
+    question = "Breaches of the procedure"
+
+
+class BatteryBreaches(Answer):
+    """Breaches of the battery's order, job by job: job_id, unit_id, site, day, kind, step, other_step, what, acted_at,
+    reached_at, bench; technician where asked for."""
+
+    question = "Breaches of the battery's order"

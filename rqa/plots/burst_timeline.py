@@ -43,7 +43,7 @@ def plot_bursts(answer: Bursts, *, headed: bool = True, width: int | str = WIDTH
     labels = {str(at[p] + 0.5): lines for p, lines in period_labels(periods).items()}
     chart = _layers(rows, dots, labels, len(periods))
     subtitle = [
-        f"bar = the {period}s in which most were bunched, with its word; dots = events by {period}, larger for more",
+        f"bar = the {period}s that were fullest, with its word; dots = events, larger for more",
         "at the right: events of the cases in the bar, and what their kind of work brings",
     ]
     said = [f"{r['label']}, {r['ends']}: {r['word']}, {r['beside']}" for r in rows]
