@@ -1,0 +1,130 @@
+"""How often verdicts on actions are wrong, and how often they see what they should: many simulated depots of counts.
+
+    python tests/bench/verdicts.py [--depots 2000]
+
+Each depot has twelve months before an action and fifteen after, in four kinds of work; verdicts are read at every
+month end by the rule of `depot.verdicts()` itself (`rqa.answers.action_judged.judge`). Printed for each scenario: the share of
+depots with each verdict at the end, and for a true change what `plan_change` had promised.
+"""
+
+import argparse
+from datetime import date
+
+import numpy as np
+import polars as pl
+
+from rqa.answers.action_judged import judge, plan_before
+from rqa.answers.action_work import KINDS
+from rqa.answers.scope import month_end, next_month
+
+START = date(2026, 1, 1)
+WINDOW = 30
+MIX = np.array([0.4, 0.3, 0.2, 0.1])
+RISK = np.array([0.7, 1.0, 1.3, 1.6])
+BEFORE, AFTER = 12, 15
+PLANS = 200
+"""Depots whose plan is averaged."""
+
+
+def months():
+    first = date(2025, 1, 1)
+    found = []
+    for _ in range(BEFORE + AFTER):
+        found.append(first)
+        first = next_month(first)
+    return found
+
+
+MONTHS = months()
+TODAY = month_end(next_month(MONTHS[-1]))
+
+
+def frame(rng, *, monthly, rates):
+    """One depot's work as `rqa.answers.action_work` counts it; `rates`: the rate of each month."""
+    rows = []
+    for number, (month, rate) in enumerate(zip(MONTHS, rates, strict=True)):
+        jobs = rng.poisson(monthly * MIX)
+        back = rng.binomial(jobs, np.minimum(rate * RISK / (MIX * RISK).sum(), 1.0))
+        side = "before" if number < BEFORE else "after"
+        recent = BEFORE - 2 <= number < BEFORE
+        rows += [
+            ("Alder", f"M{kind}", "board", "paid", side, month, next_month(month), recent, int(n), int(x))
+            for kind, (n, x) in enumerate(zip(jobs, back, strict=True))
+            if n
+        ]
+    names = [*KINDS, "side", "closed_month", "known_month", "recent", "matured", "returned"]
+    return pl.DataFrame(rows, schema=names, orient="row")
+
+
+def judged(own, beside, expected):
+    return judge(own, beside, started_on=START, today=TODAY, window=WINDOW, level=0.95, expected=expected)
+
+
+def constant(rate, factor=1.0, drift=0.0):
+    """A rate that changes by a factor at the start, and by so many points a month all along."""
+    return np.array([max(rate + drift * m, 0.0) * (factor if m >= BEFORE else 1.0) for m in range(BEFORE + AFTER)])
+
+
+SCENARIOS = {
+    # name: monthly jobs, rate, factor, drift a month, work beside (times own; 0 none), expected, triggered
+    "no effect, 40 a month at 8 %": (40, 0.08, 1.0, 0.0, 0, 0.5, False),
+    "no effect, 200 a month at 5 %": (200, 0.05, 1.0, 0.0, 0, 0.5, False),
+    "no effect, 200 a month at 1 %": (200, 0.01, 1.0, 0.0, 0, 0.5, False),
+    "no effect, 1000 a month at 4 %": (1000, 0.04, 1.0, 0.0, 0, 2 / 3, False),
+    "no effect, 10 a month at 10 %": (10, 0.10, 1.0, 0.0, 0, 0.5, False),
+    "no effect, twice the work beside it": (200, 0.05, 1.0, 0.0, 2, 0.5, False),
+    "no effect, both fall 0.15 points a month": (200, 0.06, 1.0, -0.0015, 2, 0.5, False),
+    "no effect, falls alike, nothing beside": (200, 0.06, 1.0, -0.0015, 0, 0.5, False),
+    "no effect, begun after the worst two months": (100, 0.06, 1.0, 0.0, 0, 0.5, True),
+    "halved, 100 a month at 8 %": (100, 0.08, 0.5, 0.0, 0, 0.5, False),
+    "halved, 200 a month at 5 %": (200, 0.05, 0.5, 0.0, 0, 0.5, False),
+    "halved, 200 a month at 5 %, twice beside": (200, 0.05, 0.5, 0.0, 2, 0.5, False),
+    "by a third, 400 a month at 5 %": (400, 0.05, 2 / 3, 0.0, 0, 2 / 3, False),
+    "halved, 40 a month at 8 %": (40, 0.08, 0.5, 0.0, 0, 0.5, False),
+    "doubled, 100 a month at 5 %": (100, 0.05, 2.0, 0.0, 0, 0.5, False),
+}
+
+
+def scenario(rng, depots, monthly, rate, factor, drift, times, expected, triggered):
+    words, promised, planned = [], [], []
+    for number in range(depots):
+        own = frame(rng, monthly=monthly, rates=constant(rate, factor, drift))
+        while triggered and not worst_last(own):
+            own = frame(rng, monthly=monthly, rates=constant(rate, factor, drift))
+        beside = frame(rng, monthly=monthly * times, rates=constant(rate, 1.0, drift)) if times else None
+        words.append(judged(own, beside, expected).verdict)
+        if number >= PLANS:
+            continue
+        plan, _ = plan_before(own, beside, days=365, ratio=expected, level=0.95)
+        if plan is not None:
+            promised.append(float(plan.chance[(plan.looks or len(plan.chance)) - 1]))
+            planned.append(plan.looks or len(plan.chance))
+    return words, promised, planned
+
+
+def worst_last(own):
+    """Whether the last two months before are the worst pair of the year: such an action is begun for a bad spell."""
+    before = own.filter(pl.col("side") == "before").group_by("closed_month").agg(
+        pl.col("matured").sum(), pl.col("returned").sum()
+    ).sort("closed_month")  # fmt: skip
+    n, x = before["matured"].to_numpy(), before["returned"].to_numpy()
+    pairs = (x[1:] + x[:-1]) / np.maximum(n[1:] + n[:-1], 1)
+    return pairs.size == BEFORE - 1 and int(pairs.argmax()) == pairs.size - 1
+
+
+def main():
+    asked = argparse.ArgumentParser(description=__doc__)
+    asked.add_argument("--depots", type=int, default=2000)
+    asked.add_argument("--only", default="")
+    given = asked.parse_args()
+    for number, (name, how) in enumerate(SCENARIOS.items()):
+        if given.only not in name:
+            continue
+        words, promised, planned = scenario(np.random.default_rng(number), given.depots, *how)
+        shares = {w: words.count(w) / len(words) for w in ("worked", "made it worse", "no sign yet", "too early")}
+        print(f"{name}: " + ", ".join(f"{w} {s:.1%}" for w, s in shares.items()), end="")
+        print(f"; promised chance {np.mean(promised):.0%} after {np.mean(planned):.1f} months", flush=True)
+
+
+if __name__ == "__main__":
+    main()
