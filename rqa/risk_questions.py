@@ -6,7 +6,19 @@ from rqa.answers.scope import By, Moment, Months, Where
 
 if TYPE_CHECKING:
     from rqa.answers.attributed_causes import Per
-    from rqa.answers.risk_results import Attribution, Bursts, Clusters, CoFailures, StepExposure, StepRelativeRisk
+    from rqa.answers.risk_results import (
+        Attribution,
+        BatteryBreaches,
+        Breaches,
+        Bursts,
+        Clusters,
+        CoFailures,
+        Conformance,
+        StepExposure,
+        StepMap,
+        StepRelativeRisk,
+        StepRisk,
+    )
 
 
 class RiskQuestions:
@@ -115,4 +127,85 @@ class RiskQuestions:
         return step_relative_risk(
             self._now, after=after, where=where, months=months, window=window, classes=classes, each_class=each_class,
             index=index, level=level,
+        )  # fmt: skip
+
+    def conformance(
+        self,
+        by: By = (),
+        per: str = "step",
+        where: Where | None = None,
+        months: Months | None = None,
+        level: float = 0.95,
+    ) -> "Conformance":
+        """Share of jobs in which each step was done as it should, or each job as a whole; see `rqa.answers.conformance`.
+
+        Groupings: month, week, site, model, procedure, technician, billing, bench.
+        """
+        from rqa.answers.conformance import conformance
+
+        return conformance(self._now, by=by, per=per, where=where, months=months, level=level)
+
+    def breaches(
+        self,
+        by: By = (),
+        steps: bool = False,
+        window: int = 30,
+        where: Where | None = None,
+        months: Months | None = None,
+        level: float = 0.95,
+    ) -> "Breaches":
+        """How often each breach of the procedure is met, and come-backs after it; see `rqa.answers.conformance`.
+
+        Groupings as of `conformance`.
+        """
+        from rqa.answers.conformance import breaches
+
+        return breaches(self._now, by=by, steps=steps, window=window, where=where, months=months, level=level)
+
+    def battery_breaches(
+        self, where: Where | None = None, months: Months | None = None, people: bool = False
+    ) -> "BatteryBreaches":
+        """Every breach of the battery's order, job by job; see `rqa.answers.battery_breaches`."""
+        from rqa.answers.battery_breaches import battery_breaches
+
+        return battery_breaches(self._now, where=where, months=months, people=people)
+
+    def step_risk(
+        self,
+        by: By = (),
+        where: Where | None = None,
+        months: Months | None = None,
+        window: int = 30,
+        sort: str = "per_10000",
+        together: float = 0.95,
+        index: str = "repaired",
+        level: float = 0.95,
+    ) -> "StepRisk":
+        """Failures, come-backs laid to it, escapes, cost and cautions of every step; see `rqa.answers.step_risks`.
+
+        Groupings: month, week, site, model, procedure, technician, billing.
+        """
+        from rqa.answers.step_risks import step_risk
+
+        return step_risk(
+            self._now, by=by, where=where, months=months, window=window, sort=sort, together=together, index=index,
+            level=level,
+        )  # fmt: skip
+
+    def step_map(
+        self,
+        procedure: str,
+        where: Where | None = None,
+        months: Months | None = None,
+        window: int = 30,
+        together: float = 0.95,
+        index: str = "repaired",
+        level: float = 0.95,
+    ) -> "StepMap":
+        """A procedure's steps in their order with their risk; see `rqa.answers.step_risks`."""
+        from rqa.answers.step_risks import step_map
+
+        return step_map(
+            self._now, procedure=procedure, where=where, months=months, window=window, together=together, index=index,
+            level=level,
         )  # fmt: skip

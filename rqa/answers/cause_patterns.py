@@ -86,7 +86,7 @@ def records(
     declared = declared_steps(now.store)
     by = list(asked.by)
     groups = table.select(by).unique().sort(by) if by else pl.DataFrame()
-    group, _ = _places(table.select(by))
+    group = _places(table.select(by))[0] if by else np.zeros(table.height, dtype=np.int64)
     record, kinds = _places(table.select("done_in", "done"))
     stratum, strata = _places(table.select("done_in" if name == "procedure" else name for name in within))
     subsystems = tuple(sorted({f for s in declared for f in s.subsystems}))
@@ -153,8 +153,6 @@ def _places(columns: "pl.DataFrame") -> tuple[Ints, tuple[tuple[str, ...], ...]]
     """Each row's place among the distinct rows, and these."""
     import polars as pl
 
-    if not columns.width:
-        return np.zeros(columns.height, dtype=np.int64), ((),)
     distinct = columns.unique().sort(columns.columns)
     numbered = distinct.with_row_index("place")
     place = columns.join(numbered, on=columns.columns, how="left", maintain_order="left", nulls_equal=True)["place"]

@@ -94,3 +94,16 @@ class BatteryBreaches(Answer):
     reached_at, bench; technician where asked for."""
 
     question = "Breaches of the battery's order"
+
+
+class StepRisk(Answer):
+    """Risk of each step: done, checked, failed, fails_per_1000, fails_low, fails_high, exposures, attributed,
+    per_10000, low, high, shared_with, escaping, cost, cost_per_1000, cost_low, cost_high, hazards, caution, next_check."""
+
+    question = "Risky steps"
+
+
+class StepMap(Answer):
+    """A procedure's steps in order: place, step, phase, hold_point, irreversible, and the columns of `StepRisk`."""
+
+    question = "Step map"
