@@ -137,7 +137,7 @@ class RiskQuestions:
         months: Months | None = None,
         level: float = 0.95,
     ) -> "Conformance":
-        """Share of jobs in which each step was done as it should, or each job as a whole; see `rqa.answers.conformance`.
+        """Share of jobs in which each step, or the whole job, was done as it should; see `rqa.answers.conformance`.
 
         Groupings: month, week, site, model, procedure, technician, billing, bench.
         """

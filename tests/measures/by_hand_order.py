@@ -226,8 +226,10 @@ def breaches(job: Row, plan: list[Row], tables: Tables, as_of: date) -> set[Brea
 
 
 def any_of(cells: set[Breach]) -> set[Breach]:
-    steps = {("", s) for k, s in cells if s}
-    return cells | {(k, "") for k, _ in cells} | steps | ({("", "")} if cells else set())
+    """The cells, and those for any step and for any kind; breaches of the battery's order are no part of the latter."""
+    averaged = {(k, s) for k, s in cells if k not in ("isolated_late", "reconnected_early")}
+    steps = {("", s) for _, s in averaged if s}
+    return cells | {(k, "") for k, _ in cells} | steps | ({("", "")} if averaged else set())
 
 
 def battery(tables: Tables, as_of: date) -> set[tuple[Any, ...]]:

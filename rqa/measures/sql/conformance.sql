@@ -2,8 +2,9 @@
 -- A row is one group, procedure (of_procedure), model (of_model), kind and step. jobs could have had the breach, breached
 -- did; matured, returned are index jobs closed $window days before $as_of or earlier and those of them that came back;
 -- breached_matured, breached_returned the same of the breached. A job counts once in each row; step '' means any step,
--- kind '' any kind. Kinds: 'missing', 'skipped', 'left_failed', 'count_not_done', 'unequal_connectors', 'out_of_order',
--- 'check_before_tightening', 'isolated_late', 'reconnected_early', 'irreversible_before_hold', 'pairing'; and counted
+-- kind '' any kind but the two of the battery's order, which are not averaged. Kinds: 'missing', 'skipped', 'left_failed',
+-- 'count_not_done', 'unequal_connectors', 'out_of_order', 'check_before_tightening', 'irreversible_before_hold', 'pairing',
+-- and of the battery's order 'isolated_late', 'reconnected_early'; counted
 -- beside: 'no_procedure' (the reference has no such procedure), 'no_log' (no step of it was logged).
 -- Parameters: $window days, $as_of date: jobs closed later and steps dated later are left out.
 -- Not counted: jobs that are not repaired. A step that a procedure names twice stands at its first place. Done means passed
@@ -347,9 +348,9 @@ cells as (
         union
         select job, kind, '' as step from breaches
         union
-        select job, '' as kind, step from breaches
+        select job, '' as kind, step from breaches where kind not in ('isolated_late', 'reconnected_early')
         union
-        select job, '' as kind, '' as step from breaches
+        select job, '' as kind, '' as step from breaches where kind not in ('isolated_late', 'reconnected_early')
     ) as b
     join told as t on t.job = b.job
     group by all

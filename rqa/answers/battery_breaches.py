@@ -1,0 +1,75 @@
+"""The breaches of the battery's order, job by job: a safety event each, never averaged into a rate."""
+
+from typing import Any
+
+from rqa.answers.breach_kinds import CAUTION
+from rqa.answers.risk_results import BatteryBreaches
+from rqa.answers.scope import Moment, Months, Where, check_values, scope
+from rqa.measures.run import counts
+from rqa.words import count
+
+QUESTION = "battery_breaches"
+FILTERS = ("month", "site", "model", "procedure", "billing")
+NEVER = {
+    "failed": "failed and was never passed",
+    "skipped": "was skipped",
+    "missing": "is missing from the log",
+}
+
+
+def battery_breaches(
+    now: Moment, *, where: Where | None = None, months: Months | None = None, people: bool = False
+) -> BatteryBreaches:
+    """List every closed job in which work began inside before the battery was isolated, or it was reconnected early.
+
+    `where` takes site, model, procedure, billing; `months` are those of closing; `people` adds who did it. A row a
+    breach: job_id, unit_id, site, day, kind, step, other_step, what, acted_at, reached_at, bench; times are in UTC.
+    `what` says what happened in words.
+
+    In repaired jobs every step that is not of phase open or isolate is work inside; in others, which may have been
+    looked at closed, only release, remove, fit and reseat are. The reconnection is the last step of phase reseat with
+    the hazard battery; before it come the step it must follow and every count of connectors.
+    """
+    import polars as pl
+
+    asked = scope(QUESTION, by=(), where=where, months=months, allowed=FILTERS)
+    check_values(now.store, QUESTION, asked.where)
+    table = counts(
+        now.store, QUESTION, by=("site",), where=asked.where, months=asked.months, values={"as_of": now.day}
+    )  # fmt: skip
+    told = pl.Series("what", [_what(row) for row in table.iter_rows(named=True)], dtype=pl.String)
+    shown = [
+        "job_id",
+        "unit_id",
+        "site",
+        "day",
+        "kind",
+        "step",
+        "other_step",
+        "what",
+        "acted_at",
+        "reached_at",
+        "bench",
+    ]
+    made = table.with_columns(told).select(*shown, *(["technician"] if people else []))
+    made = made.sort("day", "job_id", "kind", "step", "other_step")
+    notes = [*now.notes, f"This list is no rate and no verdict; {CAUTION}."]
+    if table.height:
+        known = table["acted_at"].null_count()
+        if known:
+            notes.append(f"In {count(known)} of them the time is not known; order is by place in the log.")
+    return BatteryBreaches(made, {"as_of": now.day, **asked.settings(), "people": people}, tuple(notes))
+
+
+def _what(row: dict[str, Any]) -> str:
+    """What happened, in words and times."""
+    late = row["kind"] == "isolated_late"
+    began = f"“{row['other_step' if late else 'step']}” began{_clock(row['acted_at'])}"
+    before = row["step"] if late else row["other_step"]
+    if row["state"] == "later":
+        return f"{began}, “{before}” was done only{_clock(row['reached_at']) or ' later in the log'}"
+    return f"{began}, but “{before}” {NEVER[row['state']]}"
+
+
+def _clock(time: Any) -> str:
+    return f" at {time:%H:%M} UTC" if time is not None else ""

@@ -1,0 +1,190 @@
+"""Whether jobs followed their procedure: by step, by kind of breach, and what became of those that did not."""
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from rqa.answers.breach_kinds import BATTERY, BESIDE, WORDS
+from rqa.answers.breach_risk import COUNTED, by_bench, of_benches, of_comebacks, with_risk
+from rqa.answers.finding import Finding
+from rqa.answers.follow_up_counts import days_asked
+from rqa.answers.result import with_shares
+from rqa.answers.risk_results import Breaches, Conformance
+from rqa.answers.scope import PERIODS, By, Moment, Months, Scope, Where, check_level, check_values, scope
+from rqa.errors import RequestError
+from rqa.measures.groupings import JOB_NAMES
+from rqa.measures.run import counts
+from rqa.words import count, percent
+
+if TYPE_CHECKING:
+    import polars as pl
+
+GROUPINGS = (*PERIODS, *JOB_NAMES, "bench")
+AVERAGED = tuple(kind for kind in WORDS if kind not in (*BATTERY, "pairing"))
+"""Kinds that belong to a step and are counted in its share."""
+PER = ("step", "job")
+
+
+def conformance(
+    now: Moment,
+    *,
+    by: By = (),
+    per: str = "step",
+    where: Where | None = None,
+    months: Months | None = None,
+    level: float = 0.95,
+) -> Conformance:
+    """Say in what share of jobs each step of the procedure was done as it should, or each job as a whole.
+
+    `by` and `where` take month and week of closing (in `by` alone), site, model, procedure, technician, billing, bench
+    (the one bench that a job's log names, else "several" or "unknown"). `per` is "step" or "job".
+
+    Columns: step (per step), jobs (repaired jobs whose procedure has the step), as_should (it was logged as passed or
+    done, and none of the kinds named here was met at it), share = as_should / jobs with its Wilson interval low, high;
+    then jobs with each kind of breach: missing, skipped, left_failed, out_of_order, check_before_tightening,
+    count_not_done, unequal_connectors, irreversible_before_hold; per job also pairing. A job may have several.
+
+    The battery's order is no part of the shares: `battery_breaches` lists its breaches job by job. Only repaired jobs
+    should have gone through the whole procedure, so others are not counted. Without jobs there is no data.
+    """
+    import polars as pl
+
+    if per not in PER:
+        raise RequestError(f"conformance: per is one of {', '.join(PER)}: {per!r}.")
+    asked, table, notes = _asked("conformance", now, by, where, months, level, 0, bench=False)
+    kinds = AVERAGED if per == "step" else (*AVERAGED, "pairing")
+    keys = [*asked.by, "step"] if per == "step" else list(asked.by)
+    told = table.filter((pl.col("step") != "") if per == "step" else (pl.col("step") == ""))
+    summed = told.group_by([*keys, "kind"]).agg(pl.col("jobs", "breached").sum())
+    whole = summed.filter(pl.col("kind") == "").select(
+        *keys, "jobs", (pl.col("jobs") - pl.col("breached")).alias("as_should")
+    )
+    for kind in kinds:
+        one = summed.filter(pl.col("kind") == kind).select(*keys, pl.col("breached").alias(kind))
+        whole = whole.join(one, on=keys, how="left") if keys else pl.concat([whole, one], how="horizontal")
+    whole = whole.with_columns(pl.col(kinds).fill_null(0).cast(pl.Int64)).sort(keys or "jobs")
+    made = with_shares(whole, part="as_should", whole="jobs", share="share", level=level)
+    made = made.select(*keys, "jobs", "as_should", "share", "low", "high", *kinds)
+    settings = {"per": per, "as_of": now.day, **asked.settings(), "level": level, "method": "wilson"}
+    return Conformance(made, settings, notes)
+
+
+def breaches(
+    now: Moment,
+    *,
+    by: By = (),
+    steps: bool = False,
+    window: int = 30,
+    where: Where | None = None,
+    months: Months | None = None,
+    level: float = 0.95,
+) -> Breaches:
+    """Say how often each kind of breach is met, and whether jobs with it come back more often than like jobs without.
+
+    Groupings as of `conformance`. A row a group and kind, and step with `steps`: kind, jobs (could have had it),
+    breached, share with its Wilson interval low, high; matured, returned (of all these jobs), breached_matured,
+    breached_returned (of the breached), expected (come-backs that as many like jobs bring), measure ("risk ratio",
+    Mantel-Haenszel over procedure x model with Greenland and Robins' interval; "odds ratio, exact" where fewer than 5
+    come-backs were seen or expected), ratio, ratio_low, ratio_high (null: without end, or unknown), p_value (exact
+    stratified test), p_adjusted (Benjamini-Hochberg over the rows shown), verdict ("comes back more often", "comes
+    back less often", "not distinguishable", "too little work to say").
+
+    The kinds: missing, skipped (logged as skipped alone), left_failed (failed and never passed), out_of_order,
+    check_before_tightening, count_not_done, unequal_connectors, irreversible_before_hold, pairing; and of the battery
+    isolated_late, reconnected_early, which have no share: `battery_breaches` lists them.
+
+    `.benches` sets each bench beside the others, if no grouping but bench is asked for: kind, bench, jobs, breached,
+    share, low, high, expected, ratio, ratio_low, ratio_high, p_value, p_adjusted. `.stated` holds both comparisons,
+    by kind, by kind and step, and by kind and bench.
+    """
+    import polars as pl
+
+    days = days_asked("breaches", "window", window)
+    asked, table, notes = _asked("breaches", now, by, where, months, level, days, bench=not _names(by))
+    told = table.filter(pl.col("kind").is_in(list(WORDS)))
+    by_kind = _shown(told.filter(pl.col("step") == ""), [*asked.by, "kind"], level)
+    by_step = _shown(told.filter(pl.col("step") != ""), [*asked.by, "kind", "step"], level)
+    benches = by_bench(table, level) if "bench" in table.columns and set(asked.by) <= {"bench"} else None
+    stated = _stated(by_kind, by_step, benches, asked, days)
+    settings = {
+        "window": days, "steps": steps, "as_of": now.day, **asked.settings(), "level": level, "method": "wilson",
+    }  # fmt: skip
+    met = int(by_kind.filter(pl.col("kind").is_in(BATTERY))["breached"].sum())
+    if met:
+        notes = (
+            *notes,
+            f"{count(met)} breaches of the battery's order are no rate: battery_breaches() lists each one.",
+        )
+    return Breaches(by_step if steps else by_kind, settings, notes, stated, benches)
+
+
+def _names(by: By) -> tuple[str, ...]:
+    return (by,) if isinstance(by, str) else tuple(by)
+
+
+def _asked(
+    question: str, now: Moment, by: By, where: Where | None, months: Months | None, level: float, window: int,
+    *, bench: bool,
+) -> "tuple[Scope, pl.DataFrame, tuple[str, ...]]":  # fmt: skip
+    import polars as pl
+
+    check_level(question, level)
+    asked = scope(question, by=by, where=where, months=months, allowed=GROUPINGS)
+    check_values(now.store, question, asked.where)
+    table = counts(
+        now.store, "conformance", by=("bench",) if bench else asked.by, where=asked.where, months=asked.months,
+        values={"window": window, "as_of": now.day},
+    )  # fmt: skip
+    beside = {
+        k: int(n)
+        for k, n in table.filter(pl.col("kind").is_in(BESIDE)).group_by("kind").agg(pl.col("jobs").sum()).rows()
+    }
+    whole = table.filter((pl.col("kind") == "") & (pl.col("step") == ""))
+    jobs, breached = int(whole["jobs"].sum()), int(whole["breached"].sum())
+    notes = list(now.notes)
+    if jobs:
+        notes.append(
+            f"{count(jobs - breached)} of {count(jobs)} repaired jobs ({percent(1 - breached / jobs)}) followed their "
+            "procedure throughout, as logged."
+        )
+    if beside.get("no_procedure"):
+        notes.append(f"{count(beside['no_procedure'])} repaired jobs have no procedure to compare with: not counted.")
+    if beside.get("no_log"):
+        notes.append(f"{count(beside['no_log'])} repaired jobs have no step of their procedure logged: not counted.")
+    notes.append(
+        "Order is as logged: by the clock, or by place in the log where a time is missing or times are equal. A breach "
+        "is no proof of harm, and a clean log no proof of good work."
+    )
+    return asked, table, tuple(notes)
+
+
+def _shown(table: "pl.DataFrame", keys: list[str], level: float) -> "pl.DataFrame":
+    """The rows in the order of kinds, with shares but for the battery, and the come-backs of the breached."""
+    import polars as pl
+
+    order = {kind: n for n, kind in enumerate(WORDS)}
+    rows = with_shares(with_risk(table, keys, level), part="breached", whole="jobs", share="share", level=level)
+    averaged = ~pl.col("kind").is_in(BATTERY)
+    rows = rows.with_columns(pl.when(averaged).then(pl.col(n)).alias(n) for n in ("share", "low", "high"))
+    before, after = keys[: keys.index("kind")], keys[keys.index("kind") + 1 :]
+    rows = rows.sort(*before, pl.col("kind").replace_strict(order, return_dtype=pl.Int64), *after)
+    jobs, matured, returned, breached, *rest = COUNTED
+    return rows.select(
+        *keys, jobs, breached, "share", "low", "high", matured, returned, *rest, "expected", "measure", "ratio",
+        "ratio_low", "ratio_high", "p_value", "p_adjusted", "verdict",
+    )  # fmt: skip
+
+
+def _stated(
+    by_kind: "pl.DataFrame", by_step: "pl.DataFrame", benches: "pl.DataFrame | None", asked: Scope, window: int
+) -> tuple[Finding, ...]:
+    """Every comparison once: where all breaches of a kind are at one step, the step's is the kind's again."""
+    import polars as pl
+
+    met = by_step.filter(pl.col("breached") > 0)
+    groups = [*asked.by, "kind"]
+    many = met.group_by(groups).len().filter(pl.col("len") > 1).select(groups)
+    several = met.join(many, on=groups, how="semi")
+    place = {name: ", ".join(values) for name, values in asked.where.items()}
+    found = [*of_comebacks(by_kind, asked.by, window), *of_comebacks(several, asked.by, window)]
+    made = tuple(replace(f, scope={**place, **f.scope}) for f in found)
+    return made + (tuple(of_benches(benches, place)) if benches is not None else ())
