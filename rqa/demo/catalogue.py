@@ -195,7 +195,7 @@ DIAGNOSTICS = (
     Test("button cycle", "button", 0.016),
     Test("camera chart", "camera", 0.012, "tablet"),
     Test("sensor drift", "main_board", 0.019, reading=(0.4, 0.1, 0.0, 0.9, "deg")),
-    Test("tone", "case", 0.009),
+    Test("tone", "main_board", 0.009),
     Test("soak", "main_board", 0.022),
 )
 TEST_NAMES = tuple(t.test for t in DIAGNOSTICS)

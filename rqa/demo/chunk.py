@@ -13,6 +13,8 @@ from rqa.demo.catalogue import BENCHES, MODELS, PROCEDURE_NAMES, SITES, SUBSYSTE
 from rqa.demo.clock import DAY, to_utc
 from rqa.demo.jobs import NOT_ECONOMIC, OPEN, Jobs, simulate
 from rqa.demo.logs import diagnostics, parts, steps, words
+from rqa.demo.slips import slips
+from rqa.demo.stations import stations
 
 CHUNK = 40_000
 """Jobs drawn together. Part of what a seed means: another size gives another depot."""
@@ -45,6 +47,8 @@ def draw(seed: int, number: int, size: int, days: int) -> Chunk:
     end = days * DAY - 6 * 60
     drawn = simulate(rng, seed, size, days)
     step_log, test_log, part_log = steps(rng, drawn, end), diagnostics(rng, drawn, end), parts(rng, drawn)
+    own = np.random.default_rng([seed, 3, number])
+    step_log, test_log = stations(own, drawn, slips(own, drawn, step_log), test_log, end)
     unit = _unit_ids(drawn, number)
     jobs = pl.DataFrame({
         "at": np.arange(size), "job_id": _job_ids(drawn, number), "unit_id": unit,

@@ -50,6 +50,48 @@ class BadLot:
 
 
 @dataclass(frozen=True)
+class FlakyTest:
+    """One test fails for no reason, at every station, and passes when it is run again with nothing done in between."""
+
+    test: str = "touch sweep"
+    fails_for_no_reason: float = 0.08
+
+
+@dataclass(frozen=True)
+class DriftingStation:
+    """One station reads one test a little higher every month; hardly any reading leaves its limits for that."""
+
+    test: str = "charge rate"
+    station: str = "S2"
+    first_day: date = date(2025, 9, 1)
+    rise_a_month: float = 0.012
+    most: float = 0.12
+
+
+@dataclass(frozen=True)
+class UncoveredSubsystem:
+    """No diagnostic covers this subsystem: its faults leave the depot and come back."""
+
+    subsystem: str = "case"
+
+
+@dataclass(frozen=True)
+class Slips:
+    """Small departures from the procedures and from the tests, alike everywhere and without effect on come-backs."""
+
+    run_again_as_it_is: float = 0.04
+    test_left_out: float = 0.003
+    released_failing: float = 0.003
+    released_aborted: float = 0.002
+    inspected_after_the_tests: float = 0.003
+    battery_isolated_late: float = 0.002
+    battery_reconnected_early: float = 0.002
+    irreversible_before_hold_point: float = 0.003
+    connectors_not_counted: float = 0.004
+    connector_not_reseated: float = 0.003
+
+
+@dataclass(frozen=True)
 class Noise:
     """Rates that hold everywhere alike: no technician, site, tool or model has an effect of its own."""
 
@@ -66,10 +108,13 @@ class Noise:
 
 
 PINCH, EARLY, LOT, NOISE = PinchedCable(), EarlyAlignment(), BadLot(), Noise()
+FLAKY, DRIFT, UNCOVERED, SLIPS = FlakyTest(), DriftingStation(), UncoveredSubsystem(), Slips()
 CABLE_GUIDE_ON = date(2026, 1, 12)
 """The improvement that works: from this day on fewer cables are pinched."""
 NEW_GLUE_ON = date(2025, 11, 3)
 """The improvement that changes nothing."""
+TRAINED, TRAINED_ON = "T05", date(2025, 8, 4)
+"""A training, which changes nothing either."""
 
 ACTIONS = (
     (
@@ -81,6 +126,7 @@ ACTIONS = (
         "ACT-2", "other glue for the battery cell", NEW_GLUE_ON,
         "procedure=battery; step=fit cell", "lead", "fewer come-backs of the battery: by a third",
     ),
+    ("ACT-3", "training: laying cables", TRAINED_ON, f"technician={TRAINED}", "trainer", "not stated"),
 )  # fmt: skip
 TARGETS = (
     ("comebacks_30", "2025-01", "0.05"),
@@ -96,18 +142,24 @@ def planted() -> dict[str, object]:
         "pinched_cable": {**asdict(PINCH), "action": "ACT-1", "action_from": CABLE_GUIDE_ON},
         "early_alignment": asdict(EARLY),
         "bad_lot": asdict(LOT),
+        "flaky_test": asdict(FLAKY),
+        "drifting_station": asdict(DRIFT),
+        "uncovered_subsystem": asdict(UNCOVERED),
         "action_that_works": {
             "action": "ACT-1", "pinched_before": PINCH.pinched, "pinched_after": PINCH.pinched_after_action,
         },
         "action_without_effect": {"action": "ACT-2", "from": NEW_GLUE_ON, "risk_ratio": 1.0},
+        "training_without_effect": {"action": "ACT-3", "technician": TRAINED, "from": TRAINED_ON},
     }  # fmt: skip
     no_effect = {
         "technicians": "T01 to T24 differ only by the mix of their work",
         "sites": "Alder, Birch and Cedar have no effect of their own; Cedar has the bench that aligns early",
         "benches": "all but the bench that aligns early",
         "tools": "all",
-        "stations": "all",
+        "stations": "all but the drifting one, and that in one test's readings alone",
+        "tests": "all but the flaky one",
+        "slips": "departures from procedures and tests, but for the early alignment, bring no come-backs",
         "lots": "all but the bad lot",
         "months": "no trend beside the weeks of the bad lot and the working action",
     }
-    return {"effects": effects, "noise": asdict(NOISE), "no_effect": no_effect}
+    return {"effects": effects, "noise": asdict(NOISE), "slips": asdict(SLIPS), "no_effect": no_effect}

@@ -11,11 +11,11 @@ import polars as pl
 
 from rqa.demo.alder import write_alder
 from rqa.demo.birch import write_birch
-from rqa.demo.catalogue import SITES
+from rqa.demo.catalogue import SITES, SUBSYSTEMS
 from rqa.demo.cedar import write_cedar
 from rqa.demo.chunk import Chunk
 from rqa.demo.clock import day_number, in_changed_hour, last_day
-from rqa.demo.effects import planted
+from rqa.demo.effects import FLAKY, UNCOVERED, planted
 from rqa.demo.jobs import CAUSES, NONE
 from rqa.demo.mess import KINDS, Account
 from rqa.demo.overlaps import plant_overlaps, quiet_jobs, true_comebacks
@@ -113,6 +113,12 @@ class Sums:
             "pinched_and_caught": int((pinch_jobs & drawn.caught).sum()),
             "aligned_early": int(drawn.early.sum()),
             "bad_lot_fitted": int(drawn.bad_lot.sum()),
+            "first_runs_failed_of_the_flaky_test": chunk.diagnostics.filter(
+                test=FLAKY.test, run=1, outcome="fail"
+            ).height,
+            "returns_with_the_uncovered_subsystem": int(
+                ((drawn.parent != NONE) & (drawn.found == SUBSYSTEMS.index(UNCOVERED.subsystem))).sum()
+            ),
         }
         for code, cause in enumerate(CAUSES):
             if cause:
