@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, eq=False)
 class LimitChoices(Answer):
-    """What other limits would have done to past jobs: test, unit, side, limit, at_present, caught, missed, held, passed,
+    """What other limits would have done: test, unit, side, limit, at_present, caught, missed, held, passed,
     caught_share, caught_low, caught_high, held_share, held_low, held_high, escapes_caught, escapes_missed, extra_held,
     spared, let_through.
 
@@ -28,8 +28,7 @@ class LimitChoices(Answer):
 class MeasuredReadings(Answer):
     """Measured values against their limits: the groups, unit, lower_limit, upper_limit, readings, missing, outside,
     outside_share, outside_low, outside_high, mean, sigma, least, p05, p25, median, p75, p95, most, cpk, ppk, ppk_low,
-    ppk_high, no_index, gauge_sigma, guard_lower, guard_upper, in_band, piled_lower, piled_lower_p, piled_upper,
-    piled_upper_p.
+    ppk_high, no_index, gauge_sigma, guard_lower, guard_upper, in_band.
 
     `histogram` holds the counts behind it: the groups, unit, lower_limit, upper_limit, start, end, readings. `bands`
     the three counts beside each limit: the groups, unit, side, limit, width, nearest, second, third, expected, p_value.
@@ -58,9 +57,9 @@ class StationDrift(Answer):
 @dataclass(frozen=True, eq=False)
 class Agreement(Answer):
     """Whether measurements and judgements can be believed: study, test, kind, figure, method, value, low, high, share,
-    units.
+    cases.
 
-    `studies` has a row a study and test, `runs` one a test run again with nothing done in between.
+    `studies` has a row a study and test, `runs` one a test run again with nothing in between.
     """
 
     studies: "pl.DataFrame | None" = None

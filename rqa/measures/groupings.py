@@ -164,6 +164,7 @@ MEASURES: Mapping[str, Groupings] = {
     "station_values": {**_RUN, **_plain("d", ("station",))},
     "retest_pairs": _RUN,
     "test_limits": {"test": "d.test"},
+    "study_judgements": {},
     "limit_values": {**_LINK, "test": "f.test"},
     "conformance": {
         **_periods("j.closed_on"),
