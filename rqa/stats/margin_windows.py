@@ -147,5 +147,6 @@ def _bernoulli(c: Numbers, share: Numbers, total: Numbers, jobs: Numbers) -> Num
 
 
 def _likelihood(events: Numbers, jobs: Numbers) -> Numbers:
-    share = np.minimum(events / jobs, 1.0)
-    return np.asarray(special.xlogy(events, share) + special.xlog1py(jobs - events, -share), dtype=np.float64)
+    # The work of a window is a difference of sums, so it can lie a rounding below its events.
+    share, others = np.minimum(events / jobs, 1.0), np.maximum(jobs - events, 0.0)
+    return np.asarray(special.xlogy(events, share) + special.xlog1py(others, -share), dtype=np.float64)

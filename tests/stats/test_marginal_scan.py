@@ -1,0 +1,137 @@
+"""Scan over margins: the same as the scan of one table where it must be, error rates by jobs, a bad lot, ends."""
+
+import numpy as np
+import pytest
+
+from rqa.stats import Margin, scan_margins, scan_statistic
+
+ONE = {"simulations": 1}
+
+
+def table(rng, groups=3, periods=8):
+    period, group = np.tile(np.arange(periods), groups), np.repeat(np.arange(groups), periods)
+    work = rng.integers(5, 30, len(period))
+    return {"period": period, "group": group, "work": work, "events": rng.binomial(work, 0.08)}
+
+
+@pytest.mark.parametrize("likelihood", ["poisson", "bernoulli"])
+@pytest.mark.parametrize("seed", range(4))
+def test_ratios_are_those_of_the_scan_of_one_table(likelihood, seed):
+    """One dimension against all groups: the same windows, so the same strongest ratio, events, expected and ratio."""
+    d = table(np.random.default_rng(seed))
+    r = scan_margins({"lot": Margin(**d)}, likelihood=likelihood, longest=4, fewest=2, **ONE)
+    other = scan_statistic(
+        events=d["events"], work=d["work"], period=d["period"], groups={"lot": d["group"]}, likelihood=likelihood,
+        longest=4, **ONE,
+    )  # fmt: skip
+    assert r.highest[0] == pytest.approx(other.highest[1], rel=1e-9)
+    top = next(b for b in other.bursts if b.dimension == "lot")
+    own = r.bursts[0]
+    assert (own.group, own.first, own.last, own.events) == (top.group, top.first, top.last, top.events)
+    assert own.expected == pytest.approx(top.expected)
+    assert own.ratio == pytest.approx(top.ratio)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_own_level_is_the_scan_of_each_group_alone(seed):
+    d = table(np.random.default_rng(seed))
+    r = scan_margins({"bench": Margin(**d, own_level=True)}, longest=4, fewest=2, **ONE)
+    alone = []
+    for g in range(3):
+        of = d["group"] == g
+        s = scan_statistic(
+            events=d["events"][of], work=d["work"][of], period=d["period"][of], likelihood="poisson", longest=4, **ONE
+        )
+        alone.append(float(np.nan_to_num(s.highest[0])))
+    assert r.highest[0] == pytest.approx(max(alone), rel=1e-9)
+
+
+def test_a_group_that_is_always_worse_is_no_burst_of_its_own_level():
+    rng = np.random.default_rng(3)
+    d = table(rng, groups=6, periods=30)
+    d["events"] = rng.binomial(d["work"], np.where(d["group"] == 2, 0.3, 0.05))
+    against_all = scan_margins({"bench": Margin(**d)}, simulations=99)
+    own = scan_margins({"bench": Margin(**d, own_level=True)}, simulations=99)
+    assert (against_all.bursts[0].group, against_all.p_value) == (2, 0.01)
+    assert own.p_value > 0.05
+
+
+def by_jobs(seed, lot_chance=0.05):
+    """2,000 jobs with a bench, a person and two lots each; margins of what came back. Lot 5 is there in weeks 10-14."""
+    rng = np.random.default_rng(seed)
+    week, bench, person = rng.integers(0, 30, 2000), rng.integers(0, 6, 2000), rng.integers(0, 12, 2000)
+    lots = [week // 5 * 2 + rng.integers(0, 2, 2000), 100 + week // 3]
+    back = rng.random(2000) < np.where(lots[0] == 5, lot_chance, 0.05)
+    made = {}
+    for name, groups in (("time", [week * 0]), ("bench", [bench]), ("person", [person]), ("lot", lots)):
+        cell = np.concatenate([label * 30 + week for label in groups])
+        cells, at = np.unique(cell, return_inverse=True)
+        came = np.bincount(at, weights=np.tile(back, len(groups))).astype(int)
+        group = None if name == "time" else cells // 30
+        made[name] = Margin(came, np.bincount(at), cells % 30, group, own_level=name in ("bench", "person"))
+    return made
+
+
+@pytest.mark.parametrize("likelihood", ["poisson", "bernoulli"])
+def test_quiet_jobs_are_quiet_as_often_as_promised(likelihood):
+    """60 depots of jobs that share benches, persons and lots, no burst: p <= 0.1 in at most 10 %; 4 errors are 15 %."""
+    found = sum(
+        scan_margins(by_jobs(seed), likelihood=likelihood, longest=6, simulations=59, enough=6, seed=seed).p_value
+        <= 0.1
+        for seed in range(60)
+    )
+    assert found / 60 <= 0.25
+
+
+def test_a_bad_lot_is_the_strongest():
+    r = scan_margins(by_jobs(1, lot_chance=0.3), longest=6, simulations=199)
+    top = r.bursts[0]
+    assert (top.dimension, top.group, top.first, top.last) == ("lot", 5, 10, 14)
+    assert top.p_value == 1 / 200
+    assert top.p_fitted < 0.001
+    assert r.leading[r.dimensions.index("lot")] == top
+
+
+def test_the_fitted_curve_agrees_with_many_sets():
+    """Of 999 sets about 200 to 400 lie above these windows, so 4 standard errors of p are within 25 % of it."""
+    r = scan_margins(by_jobs(3), longest=6, simulations=999, enough=999)
+    told = [b for b in r.bursts if 0.15 <= b.p_value <= 0.5]
+    assert len(told) >= 3
+    for b in told:
+        assert b.p_fitted == pytest.approx(b.p_value, rel=0.25)
+
+
+def test_listed_windows_of_one_group_do_not_overlap():
+    listed = scan_margins(by_jobs(2), longest=6, most=30, **ONE).bursts
+    assert len(listed) == 30
+    assert (np.diff([b.score for b in listed]) <= 1e-9).all()
+    for i, b in enumerate(listed):
+        for other in listed[:i]:
+            if (other.dimension, other.group) == (b.dimension, b.group):
+                assert other.last < b.first or other.first > b.last
+
+
+def test_nothing_to_find():
+    none = scan_margins({"time": Margin([0, 0], [5, 5], [0, 1]), "lot": Margin([], [], [], [])})
+    assert (none.bursts, none.leading, none.simulations) == ((), (None, None), 0)
+    assert np.isnan(none.p_value)
+    assert scan_margins({}).bursts == ()
+    unnamed = scan_margins({"lot": Margin([3, 4], [9, 9], [0, 1], [None, None])})
+    assert unnamed.bursts == ()
+
+
+@pytest.mark.parametrize(
+    ("changed", "message"),
+    [
+        ({"work": [0.0, 1.0]}, "above 0 where there were events"),
+        ({"period": [0]}, "one length"),
+        ({"group": ["a"]}, "one entry per row"),
+        ({"period": [1, 1]}, "met once"),
+        ({"events": [-1, 2]}, "at least 0"),
+    ],
+)
+def test_refused(changed, message):
+    with pytest.raises(ValueError, match=message):
+        scan_margins({"time": Margin(**{"events": [2, 1], "work": [5.0, 5.0], "period": [0, 1]} | changed)})
+    with pytest.raises(ValueError, match="one of"):
+        scan_margins({}, likelihood="normal")
