@@ -8,6 +8,8 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, ClassVar
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     import pandas as pd
     import polars as pl
 
@@ -50,6 +52,24 @@ class Answer:
     def to_pandas(self) -> "pd.DataFrame":
         """The table as a pandas frame."""
         return self.table.to_pandas()
+
+    def to_csv(self, path: "str | Path") -> "Path":
+        """Write the table as CSV; texts that look like formulas are made harmless. See `rqa.answers.exports`."""
+        from rqa.answers.exports import to_csv
+
+        return to_csv(self, path)
+
+    def to_excel(self, path: "str | Path") -> "Path":
+        """Write a workbook: table, what was asked, findings. See `rqa.answers.exports`."""
+        from rqa.answers.exports import to_excel
+
+        return to_excel(self, path)
+
+    def to_html(self, path: "str | Path") -> "Path":
+        """Write a page of its own that loads nothing. See `rqa.answers.exports`."""
+        from rqa.answers.exports import to_html
+
+        return to_html(self, path)
 
     def __repr__(self) -> str:
         lines = [f"{self.question} ({_said(self.settings)})"]
