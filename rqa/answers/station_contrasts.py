@@ -111,12 +111,22 @@ def slope(seen: Apart, confidence: float) -> Figure:
     return _figure(change, float(np.sqrt(over / reach)), free, confidence)
 
 
-def held_apart(p_values: "Sequence[Sequence[float]]") -> int | None:
-    """The station furthest out if that is beyond doubt, by the least p of each; None if none is, or two are left."""
-    least = [min((p for p in row if np.isfinite(p)), default=1.0) for row in p_values]
-    if len(least) < 3 or min(least) >= SURE:
+def held_apart(work: Work, stations: Sequence[int], confidence: float) -> int | None:
+    """The station without which the others agree best, if some station is plainly out; None if not, or if two are left.
+
+    The one furthest out need not be it: of three, a station that moves makes the one on the other side look as far out.
+    """
+    if len(stations) < 3 or _least_p(work, stations, confidence) >= SURE:
         return None
-    return int(np.argmin(least))
+    left = {s: _least_p(work, [o for o in stations if o != s], confidence) for s in stations}
+    return max(left, key=lambda s: left[s])
+
+
+def _least_p(work: Work, stations: Sequence[int], confidence: float) -> float:
+    """The least p of a level or slope of these stations, each against the others; 1 where none can be told."""
+    seen = [apart(work, s, stations) for s in stations]
+    p = [made.p_value for x in seen for made in (level(x, confidence), slope(x, confidence))]
+    return min((one for one in p if np.isfinite(one)), default=1.0)
 
 
 def _there(seen: Apart) -> tuple[Numbers, Numbers]:

@@ -95,8 +95,9 @@ def drift(
     its station. Station and others see the same units on average, so what changes in the units moves both.
 
     The error of a level or trend is taken from the scatter of readings or from that of the periods about it, whichever
-    is more, with Student's t over the periods: a station that wanders gets wide limits, not a false trend. A station
-    plainly out (p below 1 %) is no longer among the others, or its drift would show in theirs, turned round. With two
+    is more, with Student's t over the periods: a station that wanders gets wide limits, not a false trend. Where a
+    station is plainly out (p below 1 %), the one without which the rest agree best is no longer among the others, or
+    its drift would show in theirs, turned round. With two
     stations one comparison is stated, for the one that moves more by itself. With one, its own course is all there is.
 
     The verdict holds among all that were compared (Benjamini-Hochberg, 5 %). A step, such as after a calibration, shows
@@ -157,10 +158,9 @@ def _stations(part: "pl.DataFrame", names: list[str], work: Work, least: int, co
     every = range(len(names))
     trusted = [] if len(names) == 1 else list(every)
     caution = {1: ALONE, 2: TWO}.get(len(names), CAUTION)
+    while (out := held_apart(work, trusted, confidence)) is not None:
+        trusted.remove(out)
     figures = [_figures(apart(work, s, trusted), confidence) for s in every]
-    while (out := held_apart([[f.p_value for f in figures[s]] for s in trusted])) is not None:
-        trusted.pop(out)
-        figures = [_figures(apart(work, s, trusted), confidence) for s in every]
     made = []
     silent = _less_moved(work) if len(names) == 2 else None
     for s, name in enumerate(names):

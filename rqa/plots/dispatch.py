@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from typing import Any
 
+from rqa.answers.diagnostic_results import Agreement, LimitChoices, MeasuredReadings, StationDrift
 from rqa.answers.improvement_results import ComebackCosts
 from rqa.answers.result import (
     Answer,
@@ -23,6 +24,7 @@ from rqa.answers.result import (
 )
 from rqa.answers.risk_results import Bursts, Clusters, CoFailures
 from rqa.errors import RequestError
+from rqa.plots.agreement_rows import plot_agreement
 from rqa.plots.burst_timeline import plot_bursts
 from rqa.plots.cluster_rows import plot_clusters
 from rqa.plots.co_failure_matrix import plot_co_failures
@@ -32,12 +34,15 @@ from rqa.plots.costs import plot_costs
 from rqa.plots.defect_rates import plot_defects
 from rqa.plots.funnel import comparison_title, plot_comparison
 from rqa.plots.groups import plot_groups
+from rqa.plots.limit_curve import plot_limits
 from rqa.plots.margins import plot_capability, plot_detection
 from rqa.plots.months import plot_months
 from rqa.plots.practice import plot_learning
 from rqa.plots.reading import by_of, heading, read
+from rqa.plots.reading_spread import plot_readings
 from rqa.plots.routes import plot_routes
 from rqa.plots.staircase import plot_failures
+from rqa.plots.station_courses import plot_stations
 from rqa.plots.theme import WIDTH, nothing
 from rqa.plots.watched import plot_watched, watched_title
 
@@ -58,6 +63,10 @@ OTHERS: dict[type[Answer], Callable[..., Any]] = {
     Bursts: plot_bursts,
     Clusters: plot_clusters,
     CoFailures: plot_co_failures,
+    LimitChoices: plot_limits,
+    MeasuredReadings: plot_readings,
+    StationDrift: plot_stations,
+    Agreement: plot_agreement,
     **COMEBACK_PICTURES,
 }
 """What is no row of shares, each with what draws it."""
@@ -92,7 +101,7 @@ def plot(
         kinds = ", ".join(k.__name__ for k in drawn)
         raise RequestError(f"there is no picture of {type(result).__name__}; there is one of {kinds}.")
     rows = result.table.height
-    if rows > MOST_ROWS and not isinstance(result, (*MANY_ROWS, CoFailures)):
+    if rows > MOST_ROWS and not isinstance(result, (*MANY_ROWS, CoFailures, LimitChoices)):
         raise RequestError(
             f"{rows:,} rows are more than a picture can show ({MOST_ROWS:,}); ask for fewer groupings in by=, "
             "or narrow the question with where= or months=."

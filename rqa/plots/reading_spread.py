@@ -1,0 +1,108 @@
+"""Measured values as histograms, with their limits and guard bands, one panel a test."""
+
+from typing import Any
+
+import altair as alt
+
+from rqa.answers.diagnostic_results import MeasuredReadings
+from rqa.errors import RequestError
+from rqa.plots.reading import by_of, limits
+from rqa.plots.theme import WIDTH, finish, nothing
+from rqa.words import count, figure, known, listed, percent, spoken
+
+PANELS = 12
+HEIGHT = 84
+KEYS = ("unit", "lower_limit", "upper_limit")
+
+
+def plot_readings(
+    answer: MeasuredReadings, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True
+) -> Any:
+    """A panel each group and pair of limits, each on a scale of its own."""
+    title, by = "Measured values and their limits", by_of(answer)
+    rows = [r for r in answer.table.iter_rows(named=True) if r["readings"]]
+    if not rows or answer.histogram is None:
+        return nothing(title=title, why="No test measured anything.", headed=headed, width=width)
+    if len(rows) > PANELS:
+        raise RequestError(
+            f"{len(rows)} groups are more than a picture of {PANELS} panels holds; narrow the question with where=."
+        )
+    names = {tuple(r[k] for k in (*by, *KEYS)): _heading(r, by) for r in rows}
+    drawn = [d for r in rows for d in _marks(r, names[tuple(r[k] for k in (*by, *KEYS))])]
+    for h in answer.histogram.iter_rows(named=True):
+        if h["readings"]:
+            drawn.append({
+                "panel": names[tuple(h[k] for k in (*by, *KEYS))], "kind": "bin", "start": h["start"], "end": h["end"],
+                "readings": h["readings"], "said": f"{h['start']:g} to {h['end']:g}: {count(h['readings'])} readings",
+            })  # fmt: skip
+    base = alt.Chart()
+    scale = alt.Scale(zero=False, nice=False, padding=6)
+    y = alt.Y("readings:Q", title=None, axis=None)
+
+    def x(field: str) -> Any:
+        return alt.X(f"{field}:Q", title=None, scale=scale, axis=alt.Axis(tickCount=8, domain=False, grid=False))
+
+    def of(kind: str) -> Any:
+        return base.transform_filter(f"datum.kind == '{kind}'")
+
+    top = alt.value(0)
+    layers = [
+        of("guard").mark_rect(style="rqa-band").encode(x=x("start"), x2="end:Q"),
+        of("bin").mark_bar(style="rqa-size").encode(x=x("start"), x2="end:Q", y=y, tooltip=alt.Tooltip("said:N")),
+        of("limit").mark_rule(style="rqa-limit").encode(x=x("start")),
+        of("limit").mark_text(style="rqa-note", baseline="bottom", dy=-2).encode(x=x("start"), y=top, text="said:N"),
+        of("median")
+        .mark_tick(style="rqa-tick", orient="vertical", size=16)
+        .encode(x=x("start"), y=alt.value("height")),
+    ]
+    chart = (
+        alt.layer(*layers, data=alt.Data(values=drawn))
+        .properties(width=(WIDTH if isinstance(width, str) else width) - 20, height=HEIGHT)
+        .facet(
+            row=alt.Row(
+                "panel:N", title=None, sort=list(names.values()), header=alt.Header(labelOrient="top", labelPadding=16)
+            )
+        )
+        .resolve_scale(x="independent", y="independent")
+        .properties(spacing=14)
+    )
+    subtitle = [
+        "bars = first runs, dashed lines = limits, tick at the foot = median; values far out share the last bar"
+    ]
+    if any(d["kind"] == "guard" for d in drawn):
+        risk = float(str(answer.settings["risk"]))
+        subtitle.append(
+            f"soft band = guard band: beyond it a unit just on the limit passes with a chance of {risk:.0%}"
+        )
+    return finish(
+        chart, title=title, subtitle=[*subtitle, *limits(answer)],
+        description=f"{title}. {'; '.join(_said(r, by) for r in rows)}.", headed=headed,
+    )  # fmt: skip
+
+
+def _heading(r: dict[str, Any], by: tuple[str, ...]) -> str:
+    parts = [" · ".join(spoken(r[b]) for b in by) or "all", f"{count(r['readings'])} readings"]
+    if known(r["outside_share"]):
+        parts.append(f"{percent(r['outside_share'])} outside")
+    if known(r["ppk"]):
+        parts.append(f"Ppk {r['ppk']:.2f}")
+    return ", ".join(parts)
+
+
+def _marks(r: dict[str, Any], panel: str) -> list[dict[str, Any]]:
+    made: list[dict[str, Any]] = [{"panel": panel, "kind": "median", "start": r["median"]}]
+    for side in ("lower", "upper"):
+        limit, guard = r[f"{side}_limit"], r[f"guard_{side}"]
+        if limit is not None:
+            made.append({"panel": panel, "kind": "limit", "start": limit, "said": figure(limit, r["unit"] or "")})
+        if limit is not None and guard is not None:
+            made.append({"panel": panel, "kind": "guard", "start": min(limit, guard), "end": max(limit, guard)})
+    return made
+
+
+def _said(r: dict[str, Any], by: tuple[str, ...]) -> str:
+    unit = r["unit"] or ""
+    ends = [f"{side} limit {figure(r[f'{side}_limit'], unit)}" for side in ("lower", "upper")
+            if r[f"{side}_limit"] is not None]  # fmt: skip
+    middle = f"median {figure(r['median'], unit)}, nine tenths within {r['p05']:g} to {r['p95']:g}"
+    return f"{_heading(r, by)}: {middle}, {listed(ends) or 'no limits'}"
