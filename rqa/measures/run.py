@@ -1,8 +1,9 @@
 """Run one measure: read its file, fill its grouping columns from the closed mapping, bind its values, get counts.
 
-A file is plain SQL that can be run as it stands. Three kinds of place in it can be filled:
+A file is plain SQL that can be run as it stands. These kinds of place in it can be filled:
 `/* groups: */ … /* :groups */` holds the grouping columns, `/* names: */ … /* :names */` their names alone,
-`/* filters: */ true /* :filters */` the conditions; `/* if x: */ … /* :if x */` goes when x is not asked for.
+`/* filters: */ true /* :filters */` the conditions; `/* if x: */ … /* :if x */` goes when x is not asked for, and
+`/* unless x: */ … /* :unless x */` when x is grouped by.
 """
 
 import re
@@ -70,6 +71,9 @@ def fill(measure: str, *, by: Sequence[str], where: Where, months: Months | None
     asked = {*by, *where}
     sql = re.sub(
         r"/\* if (\w+): \*/(.*?)/\* :if \1 \*/", lambda m: m[2].strip() if m[1] in asked else "", sql, flags=re.S
+    )
+    sql = re.sub(
+        r"/\* unless (\w+): \*/(.*?)/\* :unless \1 \*/", lambda m: "" if m[1] in by else m[2].strip(), sql, flags=re.S
     )
     return sql, bound
 

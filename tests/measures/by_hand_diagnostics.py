@@ -147,19 +147,23 @@ def escapes(
                 continue
             subsystem = covers(tables)[test]
             here = {"test": test, "subsystem": subsystem}
+            if runs[0]["run"] != 1 and (first_judged(runs) or {}).get("outcome") != "fail":
+                continue
             marks = groups[tuple(here[b] if b in here else job_groups(job, [b])[0] for b in by)]
-            if came and back is not None and kind in KNOWN_FAULT and back["found"] == subsystem:
-                marks.add("back")
+            if runs[0]["run"] == 1:
+                marks.add("tested")
+                if came and back is not None and kind in KNOWN_FAULT and back["found"] == subsystem:
+                    marks.add("back")
             fail = first_judged(runs)
             if fail is not None and fail["outcome"] == "fail":
                 marks.add("caught" if was_caught(fail, subsystem, tables, as_of) else "doubtful")
         for key, marks in groups.items():
             row = found[(*key, matured)]
-            row[0] += 1
-            row[1] += passed
+            row[0] += "tested" in marks
+            row[1] += "tested" in marks and passed
             row[2] += passed and "back" in marks
-            row[3] += passed and came and kind not in KNOWN_FAULT
-            row[4] += passed and not came and not matured
+            row[3] += "tested" in marks and passed and came and kind not in KNOWN_FAULT
+            row[4] += "tested" in marks and passed and not came and not matured
             row[5] += "caught" in marks
             row[6] += "doubtful" in marks and "caught" not in marks
             if matured and passed and "back" in marks:
@@ -213,6 +217,10 @@ def alarms(tables: Tables, by: Sequence[str], as_of: date) -> dict[Key, tuple[in
     return {key: tuple(row) for key, row in found.items()}
 
 
+def first_run(seen: dict[tuple[str, str], list[Row]], job_id: str, test: str) -> bool:
+    return any(run["run"] == 1 for run in seen.get((job_id, test), []))
+
+
 def release_rows(tables: Tables, *, as_of: date, usual: float, least: int) -> dict[str, dict[str, Any]]:
     """Per repaired job closed by the day: the job, its last runs, what it lacks, whether early; None where unknown."""
     seen = runs_seen(tables, as_of)
@@ -223,7 +231,9 @@ def release_rows(tables: Tables, *, as_of: date, usual: float, least: int) -> di
         needed[job["job_id"]] = set()
         kin = [j for j in released if (j["model"], j["procedure"]) == (job["model"], job["procedure"])]
         for test in {t for j in kin for t in last[j["job_id"]]}:
-            had = [j["closed_on"] for j in kin if test in last[j["job_id"]]]
+            had = [j["closed_on"] for j in kin if first_run(seen, j["job_id"], test)]
+            if not had:
+                continue
             span = [j for j in kin if min(had) <= j["closed_on"] <= max(had)]
             if job in span and len(span) >= least and len(had) >= usual * len(span):
                 needed[job["job_id"]].add(test)

@@ -7,25 +7,39 @@
 -- Parameters: $as_of date: later runs and attempts are left out, and jobs closed later.
 -- Not counted: jobs that are open or cancelled; skipped steps.
 with
--- one row a test of a closed job with a failed run: its first run that was not aborted, and how its last one ended
-judged as (
-    select
-        d.job_id, d.test,
-        min(d.run) filter (where d.outcome <> 'aborted') as run,
-        max_by(d.outcome, d.run) as last_outcome
-    from diagnostics as d
-    join (select distinct job_id, test from diagnostics where outcome = 'fail') as f
-        on f.job_id = d.job_id and f.test = d.test
-    where coalesce(d.run_on <= $as_of, true)
-    group by d.job_id, d.test
+-- one row a test of a job whose failed run is not its first: the earliest of these
+late as (
+    select job_id, test, min(run) as run
+    from diagnostics
+    where outcome = 'fail' and run > 1 and coalesce(run_on <= $as_of, true)
+    group by job_id, test
 ),
--- one row a fail
+-- one row a failed run before which none passed or failed
+failed_first_runs as (
+    select job_id, test, run, run_at, run_on, station
+    from diagnostics
+    where outcome = 'fail' and run = 1 and coalesce(run_on <= $as_of, true)
+    union all
+    select d.job_id, d.test, d.run, d.run_at, d.run_on, d.station
+    from late as a
+    join diagnostics as d on d.job_id = a.job_id and d.test = a.test and d.run = a.run
+    where not exists (
+        select 1 from diagnostics as b
+        where b.job_id = a.job_id and b.test = a.test and b.run < a.run and b.outcome in ('pass', 'fail')
+    )
+),
+-- one row a fail, with how the test ended
 fails as (
-    select d.job_id, d.test, d.run, d.run_at, d.run_on, d.station, g.last_outcome
-    from judged as g
-    join diagnostics as d on d.job_id = g.job_id and d.test = g.test and d.run = g.run
-    join jobs as j on j.job_id = g.job_id
-    where d.outcome = 'fail' and j.closed_on <= $as_of and j.disposition not in ('open', 'cancelled')
+    select
+        f.job_id, f.test, f.run, f.run_at, f.run_on, f.station,
+        coalesce(max_by(n.outcome, n.run), 'fail') as last_outcome
+    from failed_first_runs as f
+    join jobs as j on j.job_id = f.job_id
+    left join (
+        select job_id, test, run, outcome from diagnostics where run > 1 and coalesce(run_on <= $as_of, true)
+    ) as n on n.job_id = f.job_id and n.test = f.test and n.run > f.run
+    where j.closed_on <= $as_of and j.disposition not in ('open', 'cancelled')
+    group by all
 ),
 -- one row a step of a procedure and a subsystem it touches
 touches as (

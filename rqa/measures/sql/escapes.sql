@@ -7,37 +7,45 @@
 -- not aborted failed, and afterwards a step that touches its subsystem was attempted, or any step if that subsystem was
 -- confirmed at fault in the job; doubtful: it failed without such work.
 -- Parameters: $window days, $as_of date: later runs and returns are left out; $disposition of the index jobs.
--- Not counted: tests that are not in the table of what tests cover; skipped steps; attempts without a time, which come after
--- nothing; what keep_links.sql leaves out.
+-- Not counted: tests that are not in the table of what tests cover; tests of a job whose first run is not in the store, as tested
+-- and as escaped from; skipped steps; attempts without a time, which come after nothing; what keep_links.sql leaves out.
 with
--- one row a test of a job that was run again: its last run
-again as (
+-- one row a test of a job that has a run which did not pass: the last of these
+not_passed as (
     select job_id, test, max(run) as run
     from diagnostics
-    where run > 1 and coalesce(run_on <= $as_of, true)
+    where outcome <> 'pass' and coalesce(run_on <= $as_of, true)
     group by job_id, test
-),
--- one row a test of a job: its last run
-last_runs as (
-    select d.job_id, d.test, d.outcome
-    from diagnostics as d
-    left join again as a on a.job_id = d.job_id and a.test = d.test
-    where coalesce(d.run_on <= $as_of, true) and (a.run is null or d.run = a.run)
 ),
 -- one row a job in which some test did not pass in the end
 unpassed as (
-    select distinct job_id
-    from last_runs
-    where outcome <> 'pass'
+    select distinct n.job_id
+    from not_passed as n
+    left join (
+        select job_id, test, run from diagnostics where run > 1 and outcome = 'pass' and coalesce(run_on <= $as_of, true)
+    ) as p on p.job_id = n.job_id and p.test = n.test and p.run > n.run
+    where p.job_id is null
 ),
--- one row a test of a job with a failed run: how its first run that was not aborted ended
-judged_first as (
-    select d.job_id, d.test, min_by(d.outcome, d.run) as outcome, min_by(d.run_at, d.run) as run_at
-    from diagnostics as d
-    join (select distinct job_id, test from diagnostics where outcome = 'fail') as f
-        on f.job_id = d.job_id and f.test = d.test
-    where d.outcome in ('pass', 'fail') and coalesce(d.run_on <= $as_of, true)
-    group by d.job_id, d.test
+-- one row a test of a job whose failed run is not its first: the earliest of these
+late as (
+    select job_id, test, min(run) as run
+    from diagnostics
+    where outcome = 'fail' and run > 1 and coalesce(run_on <= $as_of, true)
+    group by job_id, test
+),
+-- one row a failed run before which none passed or failed
+failed_first_runs as (
+    select job_id, test, run, run_at, run_on, station
+    from diagnostics
+    where outcome = 'fail' and run = 1 and coalesce(run_on <= $as_of, true)
+    union all
+    select d.job_id, d.test, d.run, d.run_at, d.run_on, d.station
+    from late as a
+    join diagnostics as d on d.job_id = a.job_id and d.test = a.test and d.run = a.run
+    where not exists (
+        select 1 from diagnostics as b
+        where b.job_id = a.job_id and b.test = a.test and b.run < a.run and b.outcome in ('pass', 'fail')
+    )
 ),
 -- one row a step of a procedure and a subsystem it touches
 touches as (
@@ -49,14 +57,13 @@ failed_first as (
     select
         f.job_id, f.test,
         coalesce(bool_or(p.subsystem is not null or (s.job_id is not null and j.found = t.subsystem)), false) as caught
-    from judged_first as f
+    from failed_first_runs as f
     join jobs as j on j.job_id = f.job_id
     join tests as t on t.test = f.test
     left join steps as s
         on s.job_id = f.job_id and s.outcome <> 'skipped' and coalesce(s.ended_at, s.started_at) > f.run_at
         and coalesce(s.done_on <= $as_of, true)
     left join touches as p on p.procedure = j.procedure and p.step = s.step and p.subsystem = t.subsystem
-    where f.outcome = 'fail'
     group by f.job_id, f.test
 ),
 -- one row an index job: how it came back within the window, if that was seen, and whether all its tests passed
@@ -75,32 +82,86 @@ index_jobs as (
     left join unpassed as u on u.job_id = l.job_id
     where l.disposition = $disposition and l.closed_on <= $as_of
 ),
--- one row an index job and group
-once as (
+-- one row an index job and group of its tests; where tests are groups, first runs are one already
+jobs_once as (
+    select /* unless test: */ distinct /* :unless test */
+        l.place,
+        /* groups: */ d.test as test, /* :groups */
+        l.matured, l.passed, l.not_back, l.unverified
+    from diagnostics as d
+    join index_jobs as l on l.job_id = d.job_id
+    join tests as t on t.test = d.test
+    where d.run = 1 and coalesce(d.run_on <= $as_of, true) and /* filters: */ true /* :filters */
+),
+-- one row an index job and group in which a test let through what came back, or failed
+marked as (
     select
         l.place,
         /* groups: */ d.test as test, /* :groups */
-        l.matured, l.passed, l.not_back, l.unverified,
-        bool_or(coalesce(l.found = t.subsystem, false)) as came_back,
-        bool_or(coalesce(f.caught, false)) as caught,
-        bool_or(coalesce(not f.caught, false)) as doubtful
-    from last_runs as d
+        l.matured, l.passed,
+        true as came_back, false as caught, false as doubtful
+    from diagnostics as d
+    join (select * from index_jobs where found is not null) as l on l.job_id = d.job_id
+    join tests as t on t.test = d.test and t.subsystem = l.found
+    where d.run = 1 and coalesce(d.run_on <= $as_of, true) and /* filters: */ true /* :filters */
+    union all
+    select
+        l.place,
+        /* groups: */ d.test as test, /* :groups */
+        l.matured, l.passed,
+        false as came_back, d.caught, not d.caught as doubtful
+    from failed_first as d
     join index_jobs as l on l.job_id = d.job_id
     join tests as t on t.test = d.test
-    left join failed_first as f on f.job_id = d.job_id and f.test = d.test
     where /* filters: */ true /* :filters */
+),
+-- one row an index job and group with all its marks
+marked_once as (
+    select
+        place,
+        /* names: */ test, /* :names */
+        matured, passed,
+        bool_or(came_back) as came_back,
+        bool_or(caught) as caught,
+        bool_or(doubtful) as doubtful
+    from marked
+    group by all
+),
+-- one row a group and kind of count
+summed as (
+    select
+        /* names: */ test, /* :names */
+        matured,
+        count(*) as tested,
+        count(*) filter (where passed) as passed,
+        0 as escaped,
+        count(*) filter (where passed and unverified) as unverified,
+        count(*) filter (where passed and not_back and not matured) as open,
+        0 as caught,
+        0 as doubtful
+    from jobs_once
+    group by all
+    union all
+    select
+        /* names: */ test, /* :names */
+        matured, 0, 0,
+        count(*) filter (where passed and came_back),
+        0, 0,
+        count(*) filter (where caught),
+        count(*) filter (where doubtful and not caught)
+    from marked_once
     group by all
 )
 select
     /* names: */ test, /* :names */
     matured,
-    cast(count(*) as bigint) as tested,
-    cast(count(*) filter (where passed) as bigint) as passed,
-    cast(count(*) filter (where passed and came_back) as bigint) as escaped,
-    cast(count(*) filter (where passed and unverified) as bigint) as unverified,
-    cast(count(*) filter (where passed and not_back and not matured) as bigint) as open,
-    cast(count(*) filter (where caught) as bigint) as caught,
-    cast(count(*) filter (where doubtful and not caught) as bigint) as doubtful
-from once
+    cast(sum(tested) as bigint) as tested,
+    cast(sum(passed) as bigint) as passed,
+    cast(sum(escaped) as bigint) as escaped,
+    cast(sum(unverified) as bigint) as unverified,
+    cast(sum(open) as bigint) as open,
+    cast(sum(caught) as bigint) as caught,
+    cast(sum(doubtful) as bigint) as doubtful
+from summed
 group by all
 order by all

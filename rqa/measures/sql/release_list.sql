@@ -12,20 +12,12 @@ released as (
     from jobs
     where disposition = $disposition and closed_on <= $as_of
 ),
--- one row a test of a job that was run again: its last run
-again as (
-    select job_id, test, max(run) as run
-    from diagnostics
-    where run > 1 and coalesce(run_on <= $as_of, true)
-    group by job_id, test
-),
--- one row a test of a released job: how and when its last run ended
-last_runs as (
-    select r.job_id, r.place, r.model, r.procedure, r.closed_on, d.test, d.outcome, d.run_at
+-- one row a test of a released job whose first run is there
+first_runs as (
+    select r.place, r.model, r.procedure, r.closed_on, d.test
     from diagnostics as d
     join released as r on r.job_id = d.job_id
-    left join again as a on a.job_id = d.job_id and a.test = d.test
-    where coalesce(d.run_on <= $as_of, true) and (a.run is null or d.run = a.run)
+    where d.run = 1 and coalesce(d.run_on <= $as_of, true)
 ),
 -- one row a kind of work and day
 days as (
@@ -33,10 +25,16 @@ days as (
     from released
     group by model, procedure, closed_on
 ),
+-- one row a kind of work, test and day
+run_days as (
+    select model, procedure, test, closed_on, count(*) as jobs
+    from first_runs
+    group by model, procedure, test, closed_on
+),
 -- one row a kind of work and test: from when to when it was run, and in how many jobs
 spans as (
-    select model, procedure, test, min(closed_on) as first_on, max(closed_on) as last_on, count(*) as run_in
-    from last_runs
+    select model, procedure, test, min(closed_on) as first_on, max(closed_on) as last_on, sum(jobs) as run_in
+    from run_days
     group by model, procedure, test
 ),
 -- one row a kind of work and usual test
@@ -56,22 +54,48 @@ needs as (
         on u.model = d.model and u.procedure = d.procedure and d.closed_on between u.first_on and u.last_on
     group by d.model, d.procedure, d.closed_on
 ),
--- one row a released job with tests: how many of those needed it had
-had as (
-    select l.place, count(u.test) as had
-    from last_runs as l
-    left join usual as u
-        on u.model = l.model and u.procedure = l.procedure and u.test = l.test
-        and l.closed_on between u.first_on and u.last_on
-    group by l.place
-),
--- one row a released job that lacks a test
-lacking as (
-    select r.job_id, r.model, r.procedure, r.closed_on
+-- one row a released job that seems to lack a test, by its first runs
+short as (
+    select r.place, r.job_id, r.model, r.procedure, r.closed_on
     from released as r
     join needs as n on n.model = r.model and n.procedure = r.procedure and n.closed_on = r.closed_on
-    left join had as h on h.place = r.place
+    left join (
+        select f.place, count(*) as had
+        from first_runs as f
+        join usual as u
+            on u.model = f.model and u.procedure = f.procedure and u.test = f.test
+            and f.closed_on between u.first_on and u.last_on
+        group by f.place
+    ) as h on h.place = r.place
     where coalesce(h.had, 0) < n.needed
+),
+-- one row a job and usual test that was not run at all
+lacking as (
+    select s.place, s.job_id, u.test
+    from short as s
+    join usual as u
+        on u.model = s.model and u.procedure = s.procedure and s.closed_on between u.first_on and u.last_on
+    where not exists (
+        select 1 from diagnostics as d
+        where d.job_id = s.job_id and d.test = u.test and coalesce(d.run_on <= $as_of, true)
+    )
+),
+-- one row a test of a job that has a run which did not pass: the last of these
+not_passed as (
+    select job_id, test, max(run) as run, max_by(outcome, run) as outcome, max_by(run_at, run) as run_at
+    from diagnostics
+    where outcome <> 'pass' and coalesce(run_on <= $as_of, true)
+    group by job_id, test
+),
+-- one row a test of a released job whose last run did not pass
+unpassed as (
+    select r.place, n.job_id, n.test, n.outcome, n.run_at
+    from not_passed as n
+    join released as r on r.job_id = n.job_id
+    left join (
+        select job_id, test, run from diagnostics where run > 1 and outcome = 'pass' and coalesce(run_on <= $as_of, true)
+    ) as p on p.job_id = n.job_id and p.test = n.test and p.run > n.run
+    where p.job_id is null
 ),
 -- one row a job with a timed step attempt: when the last one ended
 worked as (
@@ -80,22 +104,31 @@ worked as (
     where outcome <> 'skipped' and coalesce(ended_at, started_at) is not null and coalesce(done_on <= $as_of, true)
     group by job_id
 ),
+-- one row a test of a released job whose last run came before the end of the last step attempt
+older as (
+    select e.place, e.job_id, e.test, e.run_at
+    from (
+        select r.place, d.job_id, d.test, d.run, d.run_at
+        from diagnostics as d
+        join released as r on r.job_id = d.job_id
+        join worked as w on w.job_id = d.job_id and d.run_at < w.until
+        where coalesce(d.run_on <= $as_of, true)
+    ) as e
+    left join (
+        select job_id, test, run from diagnostics where run > 1 and coalesce(run_on <= $as_of, true)
+    ) as n on n.job_id = e.job_id and n.test = e.test and n.run > e.run
+    where n.job_id is null
+),
 -- one row a job, check and test
 flagged as (
-    select k.job_id, 'missing' as check_name, u.test, cast(null as timestamp) as run_at
-    from lacking as k
-    join usual as u
-        on u.model = k.model and u.procedure = k.procedure and k.closed_on between u.first_on and u.last_on
-    left join last_runs as l on l.job_id = k.job_id and l.test = u.test
-    where l.job_id is null
+    select job_id, 'missing' as check_name, test, cast(null as timestamp) as run_at
+    from lacking
     union all
     select job_id, case when outcome = 'fail' then 'failed' else 'aborted' end, test, run_at
-    from last_runs
-    where outcome <> 'pass'
+    from unpassed
     union all
-    select l.job_id, 'early', l.test, l.run_at
-    from last_runs as l
-    join worked as w on w.job_id = l.job_id and l.run_at < w.until
+    select job_id, 'early', test, run_at
+    from older
 )
 select
     /* groups: */ coalesce(j.model, 'unknown') as model, /* :groups */

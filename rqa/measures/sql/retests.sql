@@ -8,23 +8,28 @@
 -- Parameters: $as_of date: later runs are left out.
 -- Not counted: aborted runs, neither as failed nor as next; skipped steps.
 with
--- one row a test of a job with a failed run
-failing as (
-    select distinct job_id, test
+-- one row a failed run
+failed as (
+    select job_id, test, run, run_at, run_on, station
     from diagnostics
     where outcome = 'fail' and coalesce(run_on <= $as_of, true)
 ),
--- one row a run of these, with the next one
+-- one row a run beyond the first that passed or failed
+later as (
+    select job_id, test, run, run_at, outcome, station
+    from diagnostics
+    where run > 1 and outcome in ('pass', 'fail') and coalesce(run_on <= $as_of, true)
+),
+-- one row a failed run, with the next one that passed or failed
 followed as (
     select
-        d.job_id, d.test, d.run, d.outcome, d.run_at, d.run_on, d.station,
-        lead(d.outcome) over next_run as next_outcome,
-        lead(d.run_at) over next_run as next_at,
-        lead(d.station) over next_run as next_station
-    from diagnostics as d
-    join failing as f on f.job_id = d.job_id and f.test = d.test
-    where d.outcome in ('pass', 'fail') and coalesce(d.run_on <= $as_of, true)
-    window next_run as (partition by d.job_id, d.test order by d.run)
+        f.job_id, f.test, f.run, f.run_at, f.run_on, f.station,
+        min_by(n.outcome, n.run) as next_outcome,
+        min_by(n.run_at, n.run) as next_at,
+        min_by(coalesce(n.station, ''), n.run) as next_station
+    from failed as f
+    left join later as n on n.job_id = f.job_id and n.test = f.test and n.run > f.run
+    group by all
 ),
 -- one row an attempt at a step in these jobs
 attempts as (
@@ -33,7 +38,7 @@ attempts as (
         coalesce(s.started_at, s.ended_at) as began_at,
         coalesce(s.ended_at, s.started_at) as done_at
     from steps as s
-    where s.outcome <> 'skipped' and s.job_id in (select job_id from failing)
+    where s.outcome <> 'skipped' and s.job_id in (select job_id from failed)
 ),
 -- one row a job in which an attempt has no time
 untimed as (
@@ -46,7 +51,6 @@ worked as (
     select distinct f.job_id, f.test, f.run
     from followed as f
     join attempts as a on a.job_id = f.job_id and a.done_at > f.run_at and a.began_at <= f.next_at
-    where f.outcome = 'fail'
 ),
 -- one row a failed run and what became of it
 fates as (
@@ -59,11 +63,10 @@ fates as (
             when w.job_id is not null then 'after work'
             else 'retest pass'
         end as fate,
-        coalesce(f.next_station <> f.station, false) as elsewhere
+        coalesce(f.next_station <> '' and f.next_station <> f.station, false) as elsewhere
     from followed as f
     left join untimed as u on u.job_id = f.job_id
     left join worked as w on w.job_id = f.job_id and w.test = f.test and w.run = f.run
-    where f.outcome = 'fail'
 ),
 -- one row a group, and what became of how many runs; '' for all that passed or failed
 counted as (
