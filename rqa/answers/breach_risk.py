@@ -164,7 +164,7 @@ def _finite(values: NDArray[np.float64]) -> "pl.Series":
 
 def of_comebacks(rows: "pl.DataFrame", by: Sequence[str], window: int) -> Iterator[Finding]:
     """What the come-backs after each breach state; rows without a comparison state nothing."""
-    for r in rows.filter(rows["p_value"].is_not_null() & rows["ratio"].is_not_null()).iter_rows(named=True):
+    for r in rows.filter(rows["p_value"].is_not_null()).iter_rows(named=True):
         place = {name: spoken(r[name]) for name in by}
         step = {"step": r["step"]} if r.get("step") else {}
         others = r["returned"] - r["breached_returned"], r["matured"] - r["breached_matured"]
@@ -176,10 +176,10 @@ def of_comebacks(rows: "pl.DataFrame", by: Sequence[str], window: int) -> Iterat
                 f"came back within {window} days, of jobs that could have had it and did not {_share(*others)}"
             ),
             measure=f"{r['measure']}, on like work",
-            size=r["ratio"],
+            size=r["ratio"] if r["ratio"] is not None else float("inf"),
             low=r["ratio_low"] if r["ratio_low"] is not None else 0.0,
             high=r["ratio_high"] if r["ratio_high"] is not None else float("inf"),
-            worse=r["ratio"] > 1,
+            worse=r["ratio"] is None or r["ratio"] > 1,
             jobs=r["breached_matured"],
             p_value=r["p_value"],
             caution=CAUTION + (PEOPLE if "technician" in by else ""),
