@@ -121,5 +121,6 @@ def margins(table: "pl.DataFrame", asked: Asked, first: int) -> dict[str, "Margi
             period=np.array([number(d, asked.period) - first for d in own["period"].to_list()], dtype=np.int64),
             group=None if dimension == "time" else list(own.select("part_no", "name").iter_rows()),
             own_level=dimension in LASTING,
+            cases=own["cases"].to_numpy() if asked.mix else None,
         )
     return made

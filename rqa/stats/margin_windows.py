@@ -19,21 +19,20 @@ if TYPE_CHECKING:
 class Laid:
     """Cells with work, in order of group and period; windows from cell `first` to cell `last` of one group.
 
-    `base` is the work of a cell, `total` and `all_base` the events and work that a window is set against; `parts` are
-    the runs of cells over which events are thrown.
+    `parts` are where the runs of cells begin, and the last one ends, that are set against themselves; `part` is each
+    window's. `cases` bound the events of a cell, where they are known.
     """
 
     events: Counts
     work: Numbers
-    base: Numbers
     period: Counts
     row: Counts
     groups: tuple[object, ...]
     first: NDArray[np.int64]
     last: NDArray[np.int64]
-    total: Numbers
-    all_base: Numbers
-    parts: tuple[tuple[int, int], ...]
+    part: NDArray[np.int64]
+    parts: NDArray[np.int64]
+    cases: Counts | None
     likelihood: str
     fewest: int
 
@@ -42,35 +41,54 @@ class Laid:
         """Whether there is any window, and any event."""
         return bool(len(self.first) and self.events.sum())
 
+    @property
+    def all_events(self) -> Counts:
+        """Events of each part."""
+        return np.add.reduceat(self.events, self.parts[:-1]) if len(self.events) else np.zeros(1, dtype=np.int64)
+
+    @property
+    def all_work(self) -> Numbers:
+        """Work of each part."""
+        return np.add.reduceat(self.work, self.parts[:-1]) if len(self.work) else np.zeros(1)
+
     def ratios(self, cells: Numbers) -> Numbers:
         """Sets x cells to sets x windows: log-likelihood ratios, 0 where there is no more than expected."""
         running = np.concatenate([np.zeros((len(cells), 1)), np.cumsum(cells, axis=1)], axis=1)
         c = running[:, self.last + 1] - running[:, self.first]
-        sums = np.concatenate([[0.0], np.cumsum(self.base)])
-        w = sums[self.last + 1] - sums[self.first]
-        share = np.where(self.all_base > 0, w / np.where(self.all_base > 0, self.all_base, 1.0), 1.0)
+        totals = running[:, self.parts[1:]] - running[:, self.parts[:-1]]
+        total = totals[:, self.part]
+        sums = np.concatenate([[0.0], np.cumsum(self.work)])
+        all_work = self.all_work[self.part]
+        share = (sums[self.last + 1] - sums[self.first]) / np.where(all_work > 0, all_work, 1.0)
         # A window that holds all the work it is set against has nothing outside.
         open_ = share < 1.0 - 1e-9
         made = np.zeros_like(c)
-        above = (c >= self.fewest) & (c > self.total * share * (1.0 + 1e-12)) & open_
-        at = np.nonzero(above)
-        n, x = at[1], c[above]
+        above = (c >= self.fewest) & (c > total * share * (1.0 + 1e-12)) & open_
+        n = np.nonzero(above)[1]
         ratio = _bernoulli if self.likelihood == "bernoulli" else _poisson
-        made[above] = np.maximum(ratio(x, share[n], self.total[n], self.all_base[n]), 0.0)
+        made[above] = np.maximum(ratio(c[above], share[n], total[above], all_work[n]), 0.0)
         return made
 
     def drawn(self, rng: np.random.Generator, sets: int) -> Numbers:
-        """As many events thrown on the same cells, part by part: sets x cells."""
+        """Events thrown on the same cells, part by part: sets x cells.
+
+        As many as there are; but where cases bound them each case has its chance of its own, so that a cell never gets
+        more events than cases, and their number varies a little.
+        """
         made = np.zeros((sets, len(self.events)))
-        for start, end in self.parts:
-            total, base = int(self.events[start:end].sum()), self.base[start:end]
+        for start, end in pairwise(self.parts.tolist()):
+            total, work = int(self.events[start:end].sum()), self.work[start:end]
             if not total:
                 continue
             if self.likelihood == "bernoulli":
-                jobs = base.astype(np.int64)
+                jobs = work.astype(np.int64)
                 made[:, start:end] = rng.multivariate_hypergeometric(jobs, total, size=sets, method="marginals")
+            elif self.cases is not None:
+                n = self.cases[start:end]
+                chance = np.minimum(total * work / (work.sum() * np.maximum(n, 1)), 1.0)
+                made[:, start:end] = rng.binomial(n, chance, size=(sets, end - start))
             else:
-                made[:, start:end] = rng.multinomial(total, base / base.sum(), size=sets)
+                made[:, start:end] = rng.multinomial(total, work / work.sum(), size=sets)
         return made
 
 
@@ -89,21 +107,21 @@ def laid(name: str, margin: "Margin", likelihood: str, longest: int, fewest: int
             raise ValueError(f"work must be above 0 where there were events: {name}")
     if period.ndim != 1 or x.shape != period.shape:
         raise ValueError(f"events and period must be one row each, of one length: {name}: {x.shape}, {period.shape}")
+    bound = None
+    if margin.cases is not None:
+        _, bound = arguments.part_and_whole("events", x, "cases", margin.cases)
     groups, row = _coded(name, margin.group, len(x))
     here = np.flatnonzero((row >= 0) & (w > 0))
     here = here[np.lexsort((period[here], row[here]))]
     x, w, period, row = x[here], w[here], period[here], row[here]
+    cases = None if bound is None else bound[here]
     if ((np.diff(row) == 0) & (np.diff(period) == 0)).any():
         raise ValueError(f"a group and period must be met once: {name}")
     own = margin.own_level and margin.group is not None
-    edges = np.flatnonzero(np.diff(row, prepend=-1, append=-1)) if own else np.array([0, len(x)])
-    parts = tuple((int(a), int(b)) for a, b in pairwise(edges) if b > a)
+    parts = np.flatnonzero(np.diff(row, prepend=-1, append=-1)) if own else np.array([0, len(x)])
     first, last = _windows(row, period, longest)
-    total, all_base = np.zeros(len(first)), np.zeros(len(first))
-    for a, b in parts:
-        inside = (first >= a) & (first < b)
-        total[inside], all_base[inside] = x[a:b].sum(), w[a:b].sum()
-    return Laid(x, w, w, period, row, groups, first, last, total, all_base, parts, likelihood, fewest)
+    part = np.searchsorted(parts, first, side="right") - 1
+    return Laid(x, w, period, row, groups, first, last, part, parts, cases, likelihood, fewest)
 
 
 def _coded(name: str, group: object, cells: int) -> tuple[tuple[object, ...], NDArray[np.int64]]:

@@ -21,7 +21,8 @@ class Margin:
     """Counts of one dimension, a row a group and period: `events`, `work`, `period` from 0; no `group` for time alone.
 
     `own_level`: each group is set against itself at other times, for benches, sites, people; else against all groups,
-    for lots, which are there for some weeks only.
+    for lots, which are there for some weeks only. `cases`, where `work` is expected events: the jobs of each row, which
+    have the event at most once.
     """
 
     events: ArrayLike
@@ -29,6 +30,7 @@ class Margin:
     period: ArrayLike
     group: ArrayLike | None = None
     own_level: bool = False
+    cases: ArrayLike | None = None
 
 
 @dataclass(frozen=True)
@@ -112,7 +114,8 @@ def scan_margins(
     Notes
     -----
     As `scan_statistic`, but each dimension's events are thrown on its own cells: all of them over all its cells, or,
-    where groups are set against their own level, those of each group over its periods. Dimensions differ in their
+    where groups are set against their own level, those of each group over its periods; with `cases`, each case has the
+    event by its chance, so that a row of two jobs never gets three events. Dimensions differ in their
     windows, so a log ratio becomes a `score`: less the mean, over the spread, of its dimension's maxima in 199 sets
     drawn for this alone; a dimension of many small groups so takes no room from the others. Dimensions are simulated
     independently, and the strongest score of all set against the strongest of each set. The same events, seen by bench
@@ -212,8 +215,9 @@ class _Told:
         t, score = self.tables[d], float(self.scores[d][window])
         first, last = int(t.first[window]), int(t.last[window])
         inside = slice(first, last + 1)
-        c, e, total = int(t.events[inside].sum()), float(t.base[inside].sum()), int(t.total[window])
-        e = e * total / float(t.all_base[window])
+        part = int(t.part[window])
+        c, work, total = int(t.events[inside].sum()), float(t.work[inside].sum()), int(t.all_events[part])
+        e = work * total / float(t.all_work[part])
         rest = total - e
         ratio = c * rest / (e * (total - c)) if c < total and e > 0 else float("inf")
         top = self.stopped and score >= self.best - EQUAL
@@ -223,7 +227,7 @@ class _Told:
             first=int(t.period[first]),
             last=int(t.period[last]),
             events=c,
-            work=float(t.work[inside].sum()),
+            work=work,
             expected=e,
             all_events=total,
             ratio=ratio,

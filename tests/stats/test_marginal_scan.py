@@ -56,7 +56,7 @@ def test_a_group_that_is_always_worse_is_no_burst_of_its_own_level():
     assert own.p_value > 0.05
 
 
-def by_jobs(seed, lot_chance=0.05):
+def by_jobs(seed, lot_chance=0.05, bounded=True):
     """2,000 jobs with a bench, a person and two lots each; margins of what came back. Lot 5 is there in weeks 10-14."""
     rng = np.random.default_rng(seed)
     week, bench, person = rng.integers(0, 30, 2000), rng.integers(0, 6, 2000), rng.integers(0, 12, 2000)
@@ -68,19 +68,21 @@ def by_jobs(seed, lot_chance=0.05):
         cells, at = np.unique(cell, return_inverse=True)
         came = np.bincount(at, weights=np.tile(back, len(groups))).astype(int)
         group = None if name == "time" else cells // 30
-        made[name] = Margin(came, np.bincount(at), cells % 30, group, own_level=name in ("bench", "person"))
+        jobs = np.bincount(at)
+        own = name in ("bench", "person")
+        made[name] = Margin(came, jobs, cells % 30, group, own_level=own, cases=jobs if bounded else None)
     return made
 
 
 @pytest.mark.parametrize("likelihood", ["poisson", "bernoulli"])
 def test_quiet_jobs_are_quiet_as_often_as_promised(likelihood):
-    """60 depots of jobs that share benches, persons and lots, no burst: p <= 0.1 in at most 10 %; 4 errors are 15 %."""
+    """30 depots of jobs that share benches, persons and lots, no burst: p <= 0.1 in at most 10 %; 4 errors are 22 %."""
     found = sum(
         scan_margins(by_jobs(seed), likelihood=likelihood, longest=6, simulations=59, enough=6, seed=seed).p_value
         <= 0.1
-        for seed in range(60)
+        for seed in range(30)
     )
-    assert found / 60 <= 0.25
+    assert found / 30 <= 0.32
 
 
 def test_a_bad_lot_is_the_strongest():
@@ -94,7 +96,7 @@ def test_a_bad_lot_is_the_strongest():
 
 def test_the_fitted_curve_agrees_with_many_sets():
     """Of 999 sets about 200 to 400 lie above these windows, so 4 standard errors of p are within 25 % of it."""
-    r = scan_margins(by_jobs(3), longest=6, simulations=999, enough=999)
+    r = scan_margins(by_jobs(3, bounded=False), longest=6, simulations=999, enough=999)
     told = [b for b in r.bursts if 0.15 <= b.p_value <= 0.5]
     assert len(told) >= 3
     for b in told:
