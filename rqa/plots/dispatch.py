@@ -22,13 +22,24 @@ from rqa.answers.result import (
     RolledYield,
     TimeToDetect,
 )
-from rqa.answers.risk_results import Bursts, Clusters, CoFailures
+from rqa.answers.risk_results import (
+    Attribution,
+    Breaches,
+    Bursts,
+    Clusters,
+    CoFailures,
+    Conformance,
+    StepMap,
+    StepRelativeRisk,
+    StepRisk,
+)
 from rqa.errors import RequestError
 from rqa.plots.agreement_rows import plot_agreement
 from rqa.plots.burst_timeline import plot_bursts
 from rqa.plots.cluster_rows import plot_clusters
 from rqa.plots.co_failure_matrix import plot_co_failures
 from rqa.plots.comeback_pictures import COMEBACK_PICTURES, MANY_ROWS
+from rqa.plots.conformance_rows import plot_breaches, plot_conformance
 from rqa.plots.control import chart_title, plot_control
 from rqa.plots.costs import plot_costs
 from rqa.plots.defect_rates import plot_defects
@@ -43,7 +54,9 @@ from rqa.plots.reading_spread import plot_readings
 from rqa.plots.routes import plot_routes
 from rqa.plots.staircase import plot_failures
 from rqa.plots.station_courses import plot_stations
+from rqa.plots.step_map import plot_relative_risk, plot_step_map, plot_step_risk
 from rqa.plots.theme import WIDTH, nothing
+from rqa.plots.touch_matrix import plot_touch_matrix
 from rqa.plots.watched import plot_watched, watched_title
 
 MOST_ROWS = 2000
@@ -60,7 +73,13 @@ OTHERS: dict[type[Answer], Callable[..., Any]] = {
     ReworkRoutes: plot_routes,
     CapabilityIndices: plot_capability,
     TimeToDetect: plot_detection,
+    Attribution: plot_touch_matrix,
     Bursts: plot_bursts,
+    StepMap: plot_step_map,
+    StepRelativeRisk: plot_relative_risk,
+    StepRisk: plot_step_risk,
+    Breaches: plot_breaches,
+    Conformance: plot_conformance,
     Clusters: plot_clusters,
     CoFailures: plot_co_failures,
     LimitChoices: plot_limits,

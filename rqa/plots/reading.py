@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from rqa.answers.result import Answer, CleanJobs, Comebacks, FirstPassYield, Rework
+from rqa.answers.risk_results import Conformance
 from rqa.words import NAMES, count, interval, known, listed, month_key, month_name, percent, spoken, week_of
 
 PARTITION = {"month", "week", "site", "model", "procedure", "technician", "billing"}
@@ -73,6 +74,19 @@ def read(answer: Answer) -> Reading:
             "checked jobs",
             False,
             set(by) <= PARTITION,
+            by,
+            level,
+        )
+    if isinstance(answer, Conformance):
+        return Reading(
+            "Jobs that followed their procedure",
+            "share",
+            "jobs",
+            "as_should",
+            "followed it",
+            "repaired jobs",
+            False,
+            set(by) <= {*PARTITION, "bench"},
             by,
             level,
         )
