@@ -58,7 +58,7 @@ def plot_agreement(answer: Agreement, *, headed: bool = True, width: int | str =
 
 
 def _row(r: dict[str, Any]) -> dict[str, Any] | None:
-    label = f"{r['study']} · {spoken(r['figure'])}"
+    label = f"{r['study']} · {spoken(r['figure']).replace(' the reference', ' reference')}"
     if r["kind"] == "values":
         if r["method"] != "anova" or r["figure"] not in COMPONENTS or not known(r["share"]):
             return None

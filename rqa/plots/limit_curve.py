@@ -39,7 +39,7 @@ def plot_limits(answer: LimitChoices, *, headed: bool = True, width: int | str =
     level = float(str(answer.settings["level"])) * 100
     title = "What other limits would have caught, and held back in vain"
     subtitle = [
-        f"line = each limit tried, band = {level:g} % interval of the share caught; diamond = the limit as it is",
+        f"line = each limit tried, band = {level:g} % interval of the share caught; diamond = the limit now",
         "dashed = a value that says nothing; the further the line lies above it, the more a limit can do",
     ]
     return finish(
@@ -51,19 +51,22 @@ def plot_limits(answer: LimitChoices, *, headed: bool = True, width: int | str =
 def _rows(answer: LimitChoices) -> list[dict[str, Any]]:
     made: list[dict[str, Any]] = []
     before: dict[str, Any] | None = None
+    present = {} if answer.tests is None else {
+        (r["test"], r["unit"], r["side"]): r["present_limit"] for r in answer.tests.iter_rows(named=True)
+    }  # fmt: skip
     for r in answer.table.iter_rows(named=True):
-        panel = f"{r['test']}, {r['side']} limit"
+        panel, unit, now = f"{r['test']}, {r['side']} limit", r["unit"] or "", r["at_present"]
         if not known(r["caught_share"]) or not known(r["held_share"]):
             continue
         new = before is None or before["panel"] != panel
         moved = before is not None and max(
             abs(r["caught_share"] - before["caught"]), abs(r["held_share"] - before["held"])
         )
-        if new or r["at_present"] or (moved and moved > 1.0 / POINTS):
+        if new or now or (moved and moved > 1.0 / POINTS):
             before = {
                 "panel": panel, "held": r["held_share"], "caught": r["caught_share"], "low": r["caught_low"],
-                "high": r["caught_high"], "now": r["at_present"], "limit": figure(r["limit"], r["unit"] or ""),
-                "word": f"as it is, {figure(r['limit'], r['unit'] or '')}" if r["at_present"] else "",
+                "high": r["caught_high"], "now": now, "limit": figure(r["limit"], unit),
+                "word": f"now {figure(present.get((r['test'], r['unit'], r['side'])), unit)}" if now else "",
                 "rightly": f"{count(r['caught'])} caught, {count(r['missed'])} missed",
                 "vain": f"{count(r['held'])} held, {count(r['passed'])} passed",
             }  # fmt: skip
@@ -88,7 +91,12 @@ def _layers(base: Any) -> list[Any]:
         base.mark_line(style="rqa-line").encode(x=x, y=y("caught"), order=alt.Order("held:Q")),
         base.mark_point(style="rqa-dot", filled=True, size=16).encode(x=x, y=y("caught"), tooltip=tips),
         here.mark_point(style="rqa-signal", filled=True).encode(x=x, y=y("caught"), tooltip=tips),
-        here.mark_text(style="rqa-word", align="left", dx=10, dy=-8).encode(x=x, y=y("caught"), text="word:N"),
+        *(
+            here.transform_filter(f"datum.caught {where} 0.2")
+            .mark_text(style="rqa-word", align="left", dx=10, dy=dy)
+            .encode(x=x, y=y("caught"), text="word:N")
+            for where, dy in ((">", 16), ("<=", -16))
+        ),
     ]
 
 

@@ -27,13 +27,13 @@ def plot_readings(
         raise RequestError(
             f"{len(rows)} groups are more than a picture of {PANELS} panels holds; narrow the question with where=."
         )
-    names = {tuple(r[k] for k in (*by, *KEYS)): _heading(r, by) for r in rows}
+    names = _names(rows, by)
     drawn = [d for r in rows for d in _marks(r, names[tuple(r[k] for k in (*by, *KEYS))])]
     for h in answer.histogram.iter_rows(named=True):
         if h["readings"]:
             drawn.append({
                 "panel": names[tuple(h[k] for k in (*by, *KEYS))], "kind": "bin", "start": h["start"], "end": h["end"],
-                "readings": h["readings"], "said": f"{h['start']:g} to {h['end']:g}: {count(h['readings'])} readings",
+                "readings": h["readings"], "foot": 0, "said": f"{h['start']:g} to {h['end']:g}: {count(h['readings'])} readings",
             })  # fmt: skip
     base = alt.Chart()
     scale = alt.Scale(zero=False, nice=False, padding=6)
@@ -48,7 +48,9 @@ def plot_readings(
     top = alt.value(0)
     layers = [
         of("guard").mark_rect(style="rqa-band").encode(x=x("start"), x2="end:Q"),
-        of("bin").mark_bar(style="rqa-size").encode(x=x("start"), x2="end:Q", y=y, tooltip=alt.Tooltip("said:N")),
+        of("bin")
+        .mark_bar(style="rqa-size")
+        .encode(x=x("start"), x2="end:Q", y=y, y2="foot:Q", tooltip=alt.Tooltip("said:N")),
         of("limit").mark_rule(style="rqa-limit").encode(x=x("start")),
         of("limit").mark_text(style="rqa-note", baseline="bottom", dy=-2).encode(x=x("start"), y=top, text="said:N"),
         of("median")
@@ -66,22 +68,31 @@ def plot_readings(
         .resolve_scale(x="independent", y="independent")
         .properties(spacing=14)
     )
-    subtitle = [
-        "bars = first runs, dashed lines = limits, tick at the foot = median; values far out share the last bar"
-    ]
+    subtitle = ["bars = first runs, dashed lines = limits, tick at the foot = median"]
     if any(d["kind"] == "guard" for d in drawn):
         risk = float(str(answer.settings["risk"]))
-        subtitle.append(
-            f"soft band = guard band: beyond it a unit just on the limit passes with a chance of {risk:.0%}"
-        )
+        subtitle.append(f"soft band = guard band, for a risk of {risk:.0%} at the limit")
     return finish(
         chart, title=title, subtitle=[*subtitle, *limits(answer)],
         description=f"{title}. {'; '.join(_said(r, by) for r in rows)}.", headed=headed,
     )  # fmt: skip
 
 
+def _names(rows: list[dict[str, Any]], by: tuple[str, ...]) -> dict[tuple[Any, ...], str]:
+    """A heading for each panel, with its limits where others have the same."""
+    heads = [_heading(r, by) for r in rows]
+    twice = {head for head in heads if heads.count(head) > 1}
+    return {
+        tuple(r[k] for k in (*by, *KEYS)): f"{head}, {_limits(r)}" if head in twice else head
+        for r, head in zip(rows, heads, strict=True)
+    }
+
+
 def _heading(r: dict[str, Any], by: tuple[str, ...]) -> str:
-    parts = [" · ".join(spoken(r[b]) for b in by) or "all", f"{count(r['readings'])} readings"]
+    parts = [
+        " · ".join(spoken(r[b]) for b in by) or "all",
+        f"{count(r['readings'])} reading{'s' * (r['readings'] != 1)}",
+    ]
     if known(r["outside_share"]):
         parts.append(f"{percent(r['outside_share'])} outside")
     if known(r["ppk"]):
@@ -102,7 +113,11 @@ def _marks(r: dict[str, Any], panel: str) -> list[dict[str, Any]]:
 
 def _said(r: dict[str, Any], by: tuple[str, ...]) -> str:
     unit = r["unit"] or ""
-    ends = [f"{side} limit {figure(r[f'{side}_limit'], unit)}" for side in ("lower", "upper")
-            if r[f"{side}_limit"] is not None]  # fmt: skip
     middle = f"median {figure(r['median'], unit)}, nine tenths within {r['p05']:g} to {r['p95']:g}"
-    return f"{_heading(r, by)}: {middle}, {listed(ends) or 'no limits'}"
+    return f"{_heading(r, by)}: {middle}, {_limits(r)}"
+
+
+def _limits(r: dict[str, Any]) -> str:
+    ends = [f"{side} limit {figure(r[f'{side}_limit'], r['unit'] or '')}" for side in ("lower", "upper")
+            if r[f"{side}_limit"] is not None]  # fmt: skip
+    return listed(ends) or "no limits"

@@ -27,6 +27,10 @@ def plot_stations(
         why = "No station has enough readings beside another one."
         return nothing(title=title, why=why, headed=headed, width=width)
     rows = [row for r in answer.charts.iter_rows(named=True) if (row := _row(r, names, period))]
+    named: set[str] = set()
+    for row in rows:
+        row["first"] = row["word"] != "" and row["panel"] not in named
+        named |= {row["panel"]} if row["first"] else set()
     keys = sorted({r["month"] for r in rows})
     labels = period_labels(keys)
     tips = [alt.Tooltip("name:N", title=period), alt.Tooltip("said:N", title="apart"),
@@ -76,8 +80,8 @@ def _heading(r: dict[str, Any], period: str) -> str:
     unit = r["unit"] or ""
     said = r["verdict"]
     if r["verdict"] not in QUIET:
-        trend = f"{figure(r['trend'], unit)} a {period}" if "drifts" in said else ""
-        apart = f"{figure(r['apart'], unit)} apart" if "apart" in said else ""
+        trend = f"{figure(float(f'{r['trend']:.2g}'), unit)} a {period}" if "drifts" in said else ""
+        apart = f"{figure(float(f'{r['apart']:.2g}'), unit)} apart" if "apart" in said else ""
         said += f" ({' and '.join(part for part in (trend, apart) if part)})"
     return f"{r['test']} · {r['station']}: {said}"
 
@@ -92,7 +96,7 @@ def _row(r: dict[str, Any], names: dict[Any, str], period: str) -> dict[str, Any
     return {
         "panel": panel, "month": key, "name": month_name(key), "readings": r["readings"],
         **{n: r[n] if known(r[n]) else None for n in ("value", "centre", "lower", "upper", "ewma")},
-        "word": word, "first": word != "", "at": r["value"] if single else r["ewma"] if average else None,
+        "word": word, "at": r["value"] if single else r["ewma"] if average else None,
         "said": figure(r["value"], r["unit"] or "") if known(r["value"]) else percent(None),
     }  # fmt: skip
 
