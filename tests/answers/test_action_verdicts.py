@@ -1,0 +1,282 @@
+"""Whether actions worked: counts against row loops, verdicts against their rule, and what a reader is warned of."""
+
+from collections.abc import Iterator
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+import pytest
+
+from rqa.answers.action_scope import expected_ratio, read_scope, scope_of
+from rqa.depot import Depot
+from rqa.depot import open as open_depot
+from rqa.errors import RequestError
+from rqa.stats import interrupted_series, mantel_haenszel, rate_change
+from tests.answers.made_actions import ACTIONS, STARTED, acting_depot
+from tests.depots import depot_of
+
+YEAR, WINDOW = timedelta(days=365), timedelta(days=30)
+
+
+@pytest.fixture(scope="module")
+def depot() -> Iterator[Depot]:
+    with acting_depot() as opened:
+        yield opened
+
+
+def verdict(depot: Depot, action: str = "ACT-1", **how: Any) -> dict[str, Any]:
+    (row,) = (r for r in depot.verdicts(**how).table.iter_rows(named=True) if r["action_id"] == action)
+    return row
+
+
+def action(**changes: Any) -> list[dict[str, Any]]:
+    return [{**ACTIONS[0], **changes}]
+
+
+def by_hand(depot: Depot, chosen: Any, started: date, today: date) -> dict[tuple[str, str], list[int]]:
+    """Jobs and come-backs by site and side, one job at a time."""
+    jobs = depot.query("select * from jobs").to_dicts()
+    back = {r["unit_id"]: r for r in jobs if r["job_id"].startswith("R")}
+    found: dict[tuple[str, str], list[int]] = {}
+    for j in jobs:
+        if not j["job_id"].startswith("J") or not chosen(j) or j["closed_on"] + WINDOW > today:
+            continue
+        if j["closed_on"] < started - YEAR:
+            continue
+        side = "before" if j["closed_on"] < started else "under way" if j["opened_on"] < started else "after"
+        counted = found.setdefault((j["site"], side), [0, 0])
+        counted[0] += 1
+        counted[1] += j["unit_id"] in back and (back[j["unit_id"]]["opened_on"] - j["closed_on"]).days <= 30
+    return found
+
+
+def test_the_counts_and_the_change_are_those_of_a_row_loop(depot: Depot) -> None:
+    row = verdict(depot)
+    sums = by_hand(depot, lambda j: j["model"] == "Marl-10" and j["procedure"] == "board", STARTED, date(2026, 5, 29))
+    for side, jobs, returned in (
+        ("before", "jobs_before", "returned_before"),
+        ("after", "jobs_after", "returned_after"),
+    ):
+        assert (row[jobs], row[returned]) == tuple(np.sum([sums["Alder", side], sums["Birch", side]], axis=0))
+    assert row["under_way"] == sums["Alder", "under way"][0] + sums["Birch", "under way"][0]
+    tables = [
+        [[sums[s, "after"][1], sums[s, "after"][0] - sums[s, "after"][1]],
+         [sums[s, "before"][1], sums[s, "before"][0] - sums[s, "before"][1]]]
+        for s in ("Alder", "Birch")
+    ]  # fmt: skip
+    ratio = mantel_haenszel(tables, measure="risk")
+    assert row["ratio"] == pytest.approx(float(ratio.estimate), abs=1e-6)
+    assert (row["ratio_low"], row["ratio_high"]) == pytest.approx((float(ratio.low), float(ratio.high)), abs=1e-6)
+    beside = by_hand(depot, lambda j: j["model"] == "Marl-8" and j["procedure"] == "board", STARTED, date(2026, 5, 29))
+    assert row["other_before"] == beside["Alder", "before"][0] + beside["Birch", "before"][0]
+    assert row["other_returned_after"] == beside["Alder", "after"][1] + beside["Birch", "after"][1]
+    both = (sums, beside)
+    differences = []
+    for found in both:
+        counted = {side: np.array([found[s, side] for s in ("Alder", "Birch")]) for side in ("before", "after")}
+        r = rate_change(
+            returned_before=counted["before"][:, 1], before=counted["before"][:, 0],
+            returned_after=counted["after"][:, 1], after=counted["after"][:, 0],
+        )  # fmt: skip
+        differences.append(float(r.difference))
+    assert row["difference"] == pytest.approx(differences[0], abs=1e-6)
+    assert row["net"] == pytest.approx(differences[0] - differences[1], abs=2e-6)
+
+
+def test_one_worked_and_the_other_gave_no_sign(depot: Depot) -> None:
+    worked, still = verdict(depot), verdict(depot, "ACT-2")
+    assert (worked["verdict"], worked["expected_on"]) == ("worked", None)
+    assert worked["ratio_high"] < 1
+    assert (still["verdict"], still["seen_on"]) == ("no sign yet", None)
+    assert still["ratio_low"] < 1 < still["ratio_high"]
+    assert still["comparison"] is None
+
+
+def test_a_verdict_stays_however_often_it_is_read(depot: Depot) -> None:
+    """Read as of every twentieth day: too early until the month end on which it was seen, then the same."""
+    told = []
+    for day in range(0, 140, 20):
+        as_of = date(2026, 1, 16) + timedelta(days=day)
+        with open_depot(depot.path, as_of=as_of) as then:
+            row = verdict(then)
+        told.append((as_of, row["verdict"], row["seen_on"]))
+        if row["verdict"] == "too early":
+            assert row["expected_on"] > as_of
+    seen = next(day for _, word, day in told if word == "worked")
+    assert (seen + timedelta(days=1)).day == 1
+    assert {(word, day) for as_of, word, day in told if as_of >= seen} == {("worked", seen)}
+    assert {word for as_of, word, _ in told if as_of < seen} == {"too early"}
+
+
+def test_a_change_for_the_worse() -> None:
+    with acting_depot(before=30, after=110) as depot:
+        row = verdict(depot)
+    assert row["verdict"] == "made it worse"
+    assert row["low"] > 0
+
+
+def test_little_work_is_too_early_and_says_what_it_could_show() -> None:
+    with acting_depot(jobs=300) as depot:
+        row = verdict(depot)
+    assert row["verdict"] == "too early"
+    assert row["expected_on"] > date(2026, 5, 29)
+    assert "There is little work: 12 months of it" in row["warning"]
+
+
+def test_an_action_of_tomorrow_and_one_without_work_before() -> None:
+    actions = [*action(started_on=date(2026, 8, 1)), *action(action_id="ACT-0", started_on=date(2024, 12, 1))]
+    with acting_depot(jobs=3000, actions=actions) as depot:
+        later, never = verdict(depot), verdict(depot, "ACT-0")
+    assert later["verdict"] == "too early"
+    assert later["expected_on"] > date(2026, 9, 1)
+    assert later["jobs_after"] == 0
+    assert later["difference"] is None
+    assert (never["verdict"], never["expected_on"]) == ("too early", None)
+    assert "no matured work in the scope before the start" in never["warning"]
+
+
+BAD_SPELL = """
+insert into jobs (job_id, unit_id, model, site, procedure, opened_at, disposition, closed_at, found, opened_on,
+    closed_on)
+select 'S' || job_id, unit_id, model, site, procedure, closed_on + interval 5 day, 'not_economic',
+    closed_on + interval 6 day, 'display', closed_on + 5, closed_on + 6
+from jobs where job_id like 'J%' and model = 'Marl-10' and procedure = 'board'
+    and closed_on between date '2025-12-10' and date '2026-01-08' and cast(substr(job_id, 2) as integer) % 5 = 0
+"""
+
+
+def test_a_bad_spell_before_the_start_is_left_out_and_said() -> None:
+    with acting_depot(before=60, after=60, more=BAD_SPELL) as depot:
+        row = verdict(depot)
+        plain = by_hand(depot, lambda j: j["model"] == "Marl-10" and j["procedure"] == "board", STARTED, depot._now.day)
+    assert row["verdict"] == "too early"
+    assert row["warning"].startswith("The 60 days before the start were bad: ")
+    assert "with them the rate changed by " in row["warning"]
+    assert row["jobs_before"] == plain["Alder", "before"][0] + plain["Birch", "before"][0]
+    assert row["high"] > 0
+
+
+def test_scopes_that_cannot_be_read_are_told_in_the_row() -> None:
+    actions = [
+        *action(action_id="A", scope="model=Marl-99"), *action(action_id="B", scope="colour=red"),
+        *action(action_id="C", scope="everything"),
+    ]  # fmt: skip
+    with acting_depot(jobs=600, actions=actions) as depot:
+        table = depot.verdicts().table
+    assert table["verdict"].to_list() == ["cannot be judged"] * 3
+    said = table["warning"].to_list()
+    assert "A: there is no model 'Marl-99' in the store. There is: Marl-10, Marl-8" in said[0]
+    assert "B: a scope cannot name 'colour' ('colour=red'). It can name site, model" in said[1]
+    assert "C: the part 'everything' of the scope is no filter" in said[2]
+
+
+def test_actions_on_the_same_work_at_the_same_time_are_said() -> None:
+    other = {**ACTIONS[0], "action_id": "ACT-9", "scope": "model=Marl-10", "started_on": date(2025, 12, 1)}
+    with acting_depot(jobs=900, actions=[*ACTIONS, other]) as depot:
+        assert "ACT-9 began within a year" in verdict(depot)["warning"]
+        assert "ACT-1" in verdict(depot, "ACT-9")["warning"]
+
+
+def test_no_actions_is_an_empty_answer_that_says_what_to_do() -> None:
+    with depot_of({}) as depot:
+        r = depot.verdicts()
+    assert r.table.height == 0
+    assert any("rqa action WORKSPACE" in note for note in r.notes)
+
+
+def test_first_checks_of_the_step_stand_beside(depot: Depot) -> None:
+    row = verdict(depot)
+    steps = depot.query(
+        "select s.outcome, s.done_on < date '2026-01-12' as before from steps s join jobs j using (job_id) where "
+        "j.model = 'Marl-10' and step = 'seat board' and done_on >= date '2025-01-12' and done_on <= date '2026-05-29'"
+    ).to_dicts()
+    for side, flag in (("before", True), ("after", False)):
+        outcomes = [s["outcome"] for s in steps if s["before"] == flag]
+        assert row[f"checks_{side}"] == len(outcomes)
+        assert row[f"yield_{side}"] == pytest.approx(outcomes.count("pass") / len(outcomes), abs=1e-6)
+
+
+def test_the_trend_is_that_of_the_months(depot: Depot) -> None:
+    with open_depot(depot.path, as_of=date(2026, 6, 29)) as late:
+        r = late.action_trend("ACT-1")
+    used = r.table.filter(r.table["side"] != "start")
+    assert r.table.filter(r.table["side"] == "start")["month"].to_list() == [date(2026, 1, 1)]
+    fit = interrupted_series(
+        count=used["returned"], size=used["jobs"], first_after=12, place=[*range(12), *range(13, 12 + used.height - 11)]
+    )  # fmt: skip
+    assert used["fitted"].to_numpy() == pytest.approx(fit.fitted, abs=1e-6)
+    assert r.terms is not None
+    assert r.terms["odds_ratio"].to_list() == pytest.approx(np.exp(fit.estimate[2:]).tolist(), abs=1e-6)
+    young = depot.action_trend("ACT-1")
+    assert young.table["fitted"].null_count() == young.table.height
+    assert "a trend is fitted from 12 and 3 on" in young.notes[-2]
+
+
+def test_power_is_what_the_verdict_plans(depot: Depot) -> None:
+    r = depot.power("procedure=screen; step=fit screen", change="by half")
+    assert r.settings["change"] == 0.5
+    enough = r.table.filter(r.table["enough"])
+    assert (enough["chance"] >= 0.8).all()
+    first = enough.row(0, named=True)
+    assert first["smallest_ratio"] >= 0.5
+    assert (first["known_on"] - depot._now.day).days == round(first["weeks"] * 7)
+    assert any(f"It takes {first['jobs_after']:,} matured jobs" in note for note in r.notes)
+    # The same work before, a year's worth: what the verdict plans for from two months of come-backs more or less.
+    assert first["jobs_after"] == pytest.approx(verdict(depot, "ACT-2")["jobs_needed"], rel=0.35)
+
+
+@pytest.mark.parametrize(
+    ("ask", "said"),
+    [
+        (lambda d: d.verdicts(window=-1), "window is a number of days"),
+        (lambda d: d.verdicts(level=1.0), "level is a number between 0 and 1"),
+        (lambda d: d.action_trend("ACT-7"), "no action 'ACT-7'. There is: ACT-1, ACT-2"),
+        (lambda d: d.power("site=Cedar"), "power: there is no site 'Cedar'"),
+        (lambda d: d.power({"bench": "B1"}), "cannot name 'bench'"),
+        (lambda d: d.power("site=Alder", change=1), "change is a factor"),
+        (lambda d: d.power("site=Alder", change="soon"), "by a third"),
+        (lambda d: d.power("site=Alder", months=0), "from 1 to 60"),
+        (lambda d: d.power("site=Alder", power=1.2), "power is a number between 0 and 1"),
+        (lambda d: d.power({"site": 3}), "takes a text or a list of texts"),
+    ],
+)
+def test_mistakes_are_told(depot: Depot, ask: Any, said: str) -> None:
+    with pytest.raises(RequestError) as error:
+        ask(depot)
+    assert said in str(error.value)
+
+
+@pytest.mark.parametrize(
+    ("text", "ratio"),
+    [
+        ("fewer come-backs of the display: by half", 0.5), ("come-backs x0.4", 0.4), ("× 0.25", 0.25),
+        ("by a third", 2 / 3), ("by two thirds", 1 / 3), ("By 30 %", 0.7), ("by 12.5 percent", 0.875),
+        ("halve them", 0.5), ("", None), (None, None), ("to 3 %", None), ("yield up by 5 %", None), ("x1.5", None),
+        ("by 130 %", None), ("better", None),
+    ],
+)  # fmt: skip
+def test_expected_changes_in_words(text: str | None, ratio: float | None) -> None:
+    assert expected_ratio(text) == (None if ratio is None else pytest.approx(ratio))
+
+
+def test_scopes_are_read_and_written_alike() -> None:
+    text = 'site=Alder,Birch; model=Marl-10; step="seat; left, right"'
+    scope = read_scope(text)
+    assert scope.jobs == {"site": ("Alder", "Birch"), "model": ("Marl-10",)}
+    assert scope.steps == ("seat; left, right",)
+    assert str(scope) == text
+    assert scope_of(scope.where) == scope
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("", "the scope is empty"), ("model", "the part 'model' of the scope is no filter"),
+        ("model=", "'model=' of the scope is no filter"), ("model=a; model=b", "names model twice; write model=a,b"),
+        ('model="a', "a quotation mark that is not closed"), ("bench=B1", "cannot name 'bench'"),
+    ],
+)  # fmt: skip
+def test_scopes_that_are_none(text: str, said: str) -> None:
+    with pytest.raises(RequestError, match=r"^ACT-5: ") as error:
+        read_scope(text, of="ACT-5")
+    assert said in str(error.value)
