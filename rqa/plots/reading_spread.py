@@ -31,9 +31,10 @@ def plot_readings(
     drawn = [d for r in rows for d in _marks(r, names[tuple(r[k] for k in (*by, *KEYS))])]
     for h in answer.histogram.iter_rows(named=True):
         if h["readings"]:
+            said = f"{h['start']:g} to {h['end']:g}: {count(h['readings'])} readings"
             drawn.append({
                 "panel": names[tuple(h[k] for k in (*by, *KEYS))], "kind": "bin", "start": h["start"], "end": h["end"],
-                "readings": h["readings"], "foot": 0, "said": f"{h['start']:g} to {h['end']:g}: {count(h['readings'])} readings",
+                "readings": h["readings"], "foot": 0, "said": said,
             })  # fmt: skip
     base = alt.Chart()
     scale = alt.Scale(zero=False, nice=False, padding=6)

@@ -80,10 +80,14 @@ def _heading(r: dict[str, Any], period: str) -> str:
     unit = r["unit"] or ""
     said = r["verdict"]
     if r["verdict"] not in QUIET:
-        trend = f"{figure(float(f'{r['trend']:.2g}'), unit)} a {period}" if "drifts" in said else ""
-        apart = f"{figure(float(f'{r['apart']:.2g}'), unit)} apart" if "apart" in said else ""
+        trend = f"{_short(r['trend'], unit)} a {period}" if "drifts" in said else ""
+        apart = f"{_short(r['apart'], unit)} apart" if "apart" in said else ""
         said += f" ({' and '.join(part for part in (trend, apart) if part)})"
     return f"{r['test']} · {r['station']}: {said}"
+
+
+def _short(value: float, unit: str) -> str:
+    return figure(float(f"{value:.2g}"), unit)
 
 
 def _row(r: dict[str, Any], names: dict[Any, str], period: str) -> dict[str, Any] | None:
