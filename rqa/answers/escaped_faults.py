@@ -66,7 +66,7 @@ def escapes(
     groups, ripe, young = _split(found, asked)
     days = counts(now.store, "escapes_days", by=asked.by, where=asked.where, months=asked.months, values=values)
     known, bounds, may = _sensitivity(ripe, young, level)
-    quarters = _quarters(days, groups, asked)
+    quarters = _quarters(days, groups, len(may), asked)
     least, least_low, greatest, greatest_high = bounds
     numbers = {
         "sensitivity": known.estimate, "low": known.low, "high": known.high, "least": least, "greatest": greatest,
@@ -129,20 +129,19 @@ def _sensitivity(
     return known, bounds, may
 
 
-def _quarters(days: "pl.DataFrame", groups: "pl.DataFrame", asked: Scope) -> "list[pl.Series]":
+def _quarters(days: "pl.DataFrame", groups: "pl.DataFrame", number: int, asked: Scope) -> "list[pl.Series]":
     """The days by which a quarter, a half and three quarters of the escapes were back; null without escapes."""
     import polars as pl
 
     names = ("first_quarter", "median_day", "third_quarter")
-    by = list(asked.by)
-    grouped = days.sort([*by, "day"]).group_by(by or [pl.lit(0).alias("_")], maintain_order=True).agg("day", "escaped")
-    told: dict[tuple[object, ...], list[int]] = {}
-    for row in grouped.iter_rows():
-        day, running = np.array(row[-2]), np.cumsum(row[-1])
-        key = tuple(row[:-2]) if by else ()
-        told[key] = [int(day[np.searchsorted(running, q * running[-1] - 1e-9)]) for q in QUARTERS]
-    keys = groups.rows() if by else [()] * 1
-    rows = [told.get(tuple(key)) for key in keys]
+    seen: dict[tuple[object, ...], list[tuple[int, int]]] = {}
+    for row in days.sort([*asked.by, "day"]).iter_rows():
+        seen.setdefault(row[:-2], []).append((row[-2], row[-1]))
+    told = {}
+    for key, own in seen.items():
+        running = np.cumsum([escaped for _, escaped in own])
+        told[key] = [own[np.searchsorted(running, q * running[-1] - 1e-9)][0] for q in QUARTERS]
+    rows = [told.get(key) for key in (groups.rows() if asked.by else [()] * number)]
     return [pl.Series(name, [r and r[i] for r in rows], dtype=pl.Int64) for i, name in enumerate(names)]
 
 
