@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from rqa.answers.breach_kinds import BATTERY, WORDS
+from rqa.answers.breach_kinds import BATTERY
 from rqa.answers.risk_results import Breaches, Conformance
 from rqa.plots.figure_rows import figure_rows
 from rqa.plots.groups import plot_groups
@@ -16,10 +16,18 @@ MOST = 25
 """Rows drawn; the table holds all."""
 SHORT = {
     "missing": "missing", "skipped": "skipped", "left_failed": "left failed", "out_of_order": "out of order",
-    "check_before_tightening": "before tightening", "count_not_done": "not counted",
-    "unequal_connectors": "other end done", "irreversible_before_hold": "before a hold point",
+    "check_before_tightening": "before tightening", "irreversible_before_hold": "before a hold point",
+    "unequal_connectors": "other end done",
 }  # fmt: skip
-"""Kinds of breach at a step, in a word or two."""
+"""Kinds of breach at a step, in a word or two; a count not done is said by missing, skipped, left failed."""
+LABELS = {
+    "missing": "step missing from the log", "skipped": "step or check skipped", "left_failed": "failed check left",
+    "out_of_order": "out of order", "check_before_tightening": "aligned before tightening",
+    "count_not_done": "connectors not counted", "unequal_connectors": "connectors left apart",
+    "irreversible_before_hold": "before an open hold point", "pairing": "part without its pair",
+    "isolated_late": "battery isolated late", "reconnected_early": "battery connected early",
+}  # fmt: skip
+"""Kinds of breach on a row of their own, short enough for a narrow page."""
 ENDS = (0.1, 10.0)
 ENDLESS = 1e9
 
@@ -66,7 +74,7 @@ def plot_breaches(answer: Breaches, *, headed: bool = True, width: int | str = W
             *limits(answer),
             *_left_out(len(told)),
         ],
-        axis={"values": [0.1, 0.2, 0.5, 1, 2, 5, 10], "format": "~g"},
+        axis={"values": [0.1, 0.3, 1, 3, 10], "format": "~g"},
         domain=ENDS,
         headed=headed,
         width=width,
@@ -103,16 +111,18 @@ def _risk_row(row: Mapping[str, Any], by: Sequence[str]) -> dict[str, Any]:
     names = [*by, "step"] if row.get("step") else list(by)
     where = _place(row, names)
     met = f"{count(row['breached'])} jobs" if row["kind"] in BATTERY else percent(row["share"])
-    made = {"label": f"{where + ': ' if where else ''}{WORDS[row['kind']]} ({met})", "value": None, "low": None,
+    made = {"label": f"{where + ': ' if where else ''}{LABELS[row['kind']]} ({met})", "value": None, "low": None,
             "high": None, "beside": "", "why": "", "interval": "no data"}  # fmt: skip
     after = f"{count(row['breached_returned'])} of {count(row['breached_matured'])} came back"
-    if not known(row["p_value"]):
-        return made | {"why": "nothing to compare: " + after}
+    if row["verdict"] == "too little work to say":
+        return made | {"why": f"too little work to say: {after}"}
     ratio = row["ratio"] if known(row["ratio"]) else ENDLESS
     low = row["ratio_low"] if known(row["ratio_low"]) else ENDS[0] / ENDLESS
     high = row["ratio_high"] if known(row["ratio_high"]) else ENDLESS
     word = {"comes back more often": " more often", "comes back less often": " less often"}.get(row["verdict"], "")
     times = f"× {ratio:.1f}" if ratio < ENDLESS else "no other came back"
+    if not row["breached_returned"]:
+        times = f"none of {count(row['breached_matured'])}"
     upper = f"{high:.2g}" if high < ENDLESS else "no limit"
     return made | {
         "value": max(ratio, ENDS[0] / ENDLESS), "low": low, "high": high, "beside": f"{times}{word}",
