@@ -4,7 +4,7 @@ from collections.abc import Callable
 from typing import Any
 
 from rqa.answers.diagnostic_results import Agreement, LimitChoices, MeasuredReadings, StationDrift
-from rqa.answers.improvement_results import ComebackCosts
+from rqa.answers.improvement_results import ActionPower, ActionTrend, ComebackCosts, Verdicts
 from rqa.answers.result import (
     Answer,
     CapabilityIndices,
@@ -43,6 +43,7 @@ from rqa.plots.conformance_rows import plot_breaches, plot_conformance
 from rqa.plots.control import chart_title, plot_control
 from rqa.plots.costs import plot_costs
 from rqa.plots.defect_rates import plot_defects
+from rqa.plots.diagnostic_pictures import DIAGNOSTIC_PICTURES
 from rqa.plots.funnel import comparison_title, plot_comparison
 from rqa.plots.groups import plot_groups
 from rqa.plots.limit_curve import plot_limits
@@ -57,12 +58,16 @@ from rqa.plots.station_courses import plot_stations
 from rqa.plots.step_map import plot_relative_risk, plot_step_map, plot_step_risk
 from rqa.plots.theme import WIDTH, nothing
 from rqa.plots.touch_matrix import plot_touch_matrix
+from rqa.plots.verdict_months import plot_action_power, plot_action_trend
+from rqa.plots.verdict_rows import plot_verdicts
 from rqa.plots.watched import plot_watched, watched_title
 
 MOST_ROWS = 2000
 """Beyond this a picture cannot be read and a saved notebook grows heavy."""
 SHARES = (Comebacks, FirstPassYield, RolledYield, CleanJobs, Rework)
 OTHERS: dict[type[Answer], Callable[..., Any]] = {
+    ActionPower: plot_action_power,
+    ActionTrend: plot_action_trend,
     ControlChart: plot_control,
     ComebackCosts: plot_costs,
     ComebackCusum: plot_watched,
@@ -73,6 +78,7 @@ OTHERS: dict[type[Answer], Callable[..., Any]] = {
     ReworkRoutes: plot_routes,
     CapabilityIndices: plot_capability,
     TimeToDetect: plot_detection,
+    Verdicts: plot_verdicts,
     Attribution: plot_touch_matrix,
     Bursts: plot_bursts,
     StepMap: plot_step_map,
@@ -87,6 +93,7 @@ OTHERS: dict[type[Answer], Callable[..., Any]] = {
     StationDrift: plot_stations,
     Agreement: plot_agreement,
     **COMEBACK_PICTURES,
+    **DIAGNOSTIC_PICTURES,
 }
 """What is no row of shares, each with what draws it."""
 
