@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from rqa.answers.declared_steps import DeclaredStep
 
 QUESTION = "step_exposure"
+SAID = {"esd": "ESD"}
 GROUPINGS = (*PERIODS, *JOB_NAMES, *STEP_LOG, *PARTS_LIST)
 
 
@@ -71,4 +72,4 @@ def _described(table: "pl.DataFrame", declared: "tuple[DeclaredStep, ...]") -> "
 
 def in_words(names: "dict[str, None] | tuple[str, ...]") -> str:
     """Names as said, "mixed fasteners, pinch"; empty where there are none."""
-    return ", ".join(spoken(name) for name in names)
+    return ", ".join(SAID.get(name, spoken(name)) for name in names)

@@ -35,7 +35,7 @@ def plot_cohorts(answer: Cohorts, *, headed: bool = True, width: int | str = WID
     subtitle = ["number = percent of the month's jobs back by the end of that month; beside each month its jobs"]
     if not answer.table["mature"].all():
         subtitle.append("dashed frame, slanting number = that month is not over, the share will still change")
-    return _heat(
+    return shaded_cells(
         answer, rows, ages, title, subtitle, "months since closing", headed, width,
         said=[f"{r['panel'] + ' ' if r['panel'] else ''}{r['name']}, {r['cell']} months on: {percent(r['value'])} "
               f"({r['counts']}, {r['state']})" for r in rows if _last_mature(rows, r)],
@@ -81,13 +81,14 @@ def plot_matrix(answer: FindingMatrix, *, headed: bool = True, width: int | str 
                 "number = come-backs; the darker, the larger its part of the row"]  # fmt: skip
     said = [f"{r['panel'] + ' ' if r['panel'] else ''}{r['line']}: {r['cell']} found in {r['counts']}"
             for r in sorted(rows, key=lambda r: -int(r["said"].replace(",", "")))]  # fmt: skip
-    return _heat(answer, rows, cells, title, subtitle, "found on return", headed, width, said=said)
+    return shaded_cells(answer, rows, cells, title, subtitle, "found on return", headed, width, said=said)
 
 
-def _heat(
+def shaded_cells(
     answer: Answer, rows: list[dict[str, Any]], cells: list[str], title: str, subtitle: list[str], axis: str,
     headed: bool, width: int | str, *, said: list[str],
 ) -> Any:  # fmt: skip
+    """Rows of panel, line (their order), beside (their name), cell, value, said, counts, as shaded cells in panels."""
     panels = list(dict.fromkeys(r["panel"] for r in rows))
     if len(panels) > PANELS:
         raise RequestError(

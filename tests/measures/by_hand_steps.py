@@ -65,10 +65,8 @@ def step_comebacks(tables: Tables, by: Sequence[str], window: int, as_of: date) 
         if s["attempt"] != 1 or s["job_id"] not in index:
             continue
         job, _, gap, kind = index[s["job_id"]]
-        again = any(
-            (o["job_id"], o["step_seq"]) == (s["job_id"], s["step_seq"]) and o["attempt"] > 1 and o["outcome"] != "skipped"
-            for o in tables["steps"]
-        )  # fmt: skip
+        here = [o for o in tables["steps"] if (o["job_id"], o["step_seq"]) == (s["job_id"], s["step_seq"])]
+        again = any(o["attempt"] > 1 and o["outcome"] != "skipped" for o in here)
         key = tuple(known(s[b]) if b in ("step", "bench", "tool") else job_groups(job, [b])[0] for b in by)
         row = found[(*key, s["outcome"], again, kind)]
         row[0] += 1
