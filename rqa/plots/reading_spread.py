@@ -72,7 +72,7 @@ def plot_readings(
     subtitle = ["bars = first runs, dashed lines = limits, tick at the foot = median"]
     if any(d["kind"] == "guard" for d in drawn):
         risk = float(str(answer.settings["risk"]))
-        subtitle.append(f"soft band = guard band, for a risk of {risk:.0%} at the limit")
+        subtitle.append(f"soft band = guard band, for a risk of {percent(risk)} at the limit")
     return finish(
         chart, title=title, subtitle=[*subtitle, *limits(answer)],
         description=f"{title}. {'; '.join(_said(r, by) for r in rows)}.", headed=headed,
