@@ -6,14 +6,23 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from rqa.answers import contrast_families as families
+from rqa.answers.attributed_causes import attribution
+from rqa.answers.burst_scan import bursts
 from rqa.answers.comparison import compare
+from rqa.answers.conformance import breaches
 from rqa.answers.finding import ALLOWED, Finding, judged
 from rqa.answers.improvement_results import MonthFindings
+from rqa.answers.measured_readings import readings
 from rqa.answers.month import last_whole_month
 from rqa.answers.overall_findings import FIGURES, against_before, chart_signals, projected
 from rqa.answers.part_lots import lots
-from rqa.answers.result import chances, rounded
+from rqa.answers.rater_agreement import agreement
+from rqa.answers.relative_risks import step_relative_risk
+from rqa.answers.release_checks import releases
+from rqa.answers.result import Answer, chances, rounded
+from rqa.answers.retest_passes import retests
 from rqa.answers.scope import Moment, month_of
+from rqa.answers.station_drift import drift
 from rqa.errors import RequestError
 from rqa.words import count, month_name
 
@@ -29,6 +38,8 @@ COMPARED = (
     ("bench", "first_pass"), ("tool", "first_pass"), ("station", "first_run"),
 )  # fmt: skip
 """Who is compared with what the same mix of work brings, and by what."""
+AFTER = ("failed check", "rework", "skipped check", "tool")
+"""Come-backs after these; those by bench are compared with the whole mix of work."""
 
 
 def findings(now: Moment, month: str | date | None = None) -> MonthFindings:
@@ -80,6 +91,10 @@ def _stated(now: Moment, month: date) -> tuple[Finding, ...]:
 
 
 def _families(now: Moment, month: date, span: families.Span, finals: dict[int, date]) -> Iterator[Iterable[Finding]]:
+    """Every analysis that says where something is too often.
+
+    Clusters of failures are not among them: they say in what way jobs fail somewhere, not that more of them do.
+    """
     yield against_before(now, month, finals)
     yield chart_signals(now, month, finals)
     yield projected(now, month)
@@ -90,6 +105,24 @@ def _families(now: Moment, month: date, span: families.Span, finals: dict[int, d
         yield compare(now, who=who, outcome=outcome, window=WINDOW, months=span, where=own_work).stated
     yield (c.stated() for c in families.kinds_of_work(now, span))
     yield (c.stated() for c in lots(now, span))
+    yield from (answer.stated for answer in _risky_steps(now, span))
+    yield from (answer.stated for answer in _tests(now, span))
+
+
+def _risky_steps(now: Moment, span: families.Span) -> Iterator[Answer]:
+    yield attribution(now, by=("model", "procedure"), window=WINDOW, months=span)
+    yield step_relative_risk(now, after=AFTER, window=WINDOW, months=span)
+    yield breaches(now, window=WINDOW, months=span)
+    yield bursts(now, window=WINDOW, months=span)
+    yield bursts(now, what="failed_checks", months=span)
+
+
+def _tests(now: Moment, span: families.Span) -> Iterator[Answer]:
+    yield retests(now, months=span)
+    yield releases(now, months=span)
+    yield readings(now, months=span)
+    yield drift(now, months=span)
+    yield agreement(now)
 
 
 def _table(held: tuple[tuple[Finding, float], ...], known: set[str]) -> "pl.DataFrame":
