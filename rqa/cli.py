@@ -116,15 +116,35 @@ def inspect(workspace: Path, memory: str) -> None:
 @click.option("--month", default=None, metavar="YYYY-MM", help="The month to report; by default the last whole one.")
 @click.option("--as-of", default=None, metavar="DATE", help="Look at the depot as of this day; by default the latest.")
 @click.option("--to", default=None, type=click.Path(dir_okay=False, path_type=Path), help="The file to write.")
-def review(workspace: Path, month: str | None, as_of: str | None, to: Path | None) -> None:
-    """Write the manager's page for one month: a single HTML file that opens offline."""
+@click.option(
+    "--format",
+    "form",
+    default="html",
+    show_default=True,
+    type=click.Choice(["html", "xlsx"]),
+    help="The page, or its tables as a workbook.",
+)
+@click.option("--pdf", is_flag=True, help="Print the page to a PDF beside it, too, by a browser on this machine.")
+def review(workspace: Path, month: str | None, as_of: str | None, to: Path | None, form: str, pdf: bool) -> None:
+    """Write the manager's page for one month: a single HTML file that opens offline.
+
+    What its months' headline figures were is kept in rqa-pages.json beside it, so that the next page of the same month
+    says what changed since.
+    """
     import rqa
     from rqa.review import write_page
+    from rqa.review.printed import write_pdf
+    from rqa.review.workbook import write_workbook
 
+    if pdf and form != "html":
+        raise click.UsageError("--pdf prints the page; leave out --format, or --pdf.")
     with rqa.open(workspace, as_of=as_of) as depot:
-        page = write_page(depot, to or workspace, month=month)
+        page = (write_page if form == "html" else write_workbook)(depot, to or workspace, month=month)
+    printed = write_pdf(page.path) if pdf else None
     click.echo(page.headline)
     click.echo(f"\nWritten to {page.path}")
+    if printed is not None:
+        click.echo(f"Printed to {printed}")
 
 
 @main.command(

@@ -55,14 +55,7 @@ def to_excel(answer: "Answer", path: str | Path) -> Path:
 
 def sheets_to_excel(answers: Mapping[str, "Answer"], path: str | Path) -> Path:
     """Write several answers into one workbook, each with its sheets; the keys name them."""
-    import xlsxwriter
-
-    made = io.BytesIO()
-    book = xlsxwriter.Workbook(
-        made, {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
-    )
-    # A fixed date keeps the same answer the same file.
-    book.set_properties({"created": datetime(2000, 1, 1)})
+    made, book = _workbook()
     taken: set[str] = set()
     for name, answer in answers.items():
         if answer.table.height > MOST_ROWS:
@@ -78,6 +71,29 @@ def sheets_to_excel(answers: Mapping[str, "Answer"], path: str | Path) -> Path:
             _sheet(book, _sheet_name(f"{front}findings", taken), FINDINGS, map(_row_of, answer.findings))
     book.close()
     return _written(path, made.getvalue())
+
+
+def tables_to_excel(tables: Mapping[str, tuple[Sequence[str], Iterable[Sequence[Any]]]], path: str | Path) -> Path:
+    """Write tables that are no answers into one workbook: by the sheet's name, the head row and the rows."""
+    made, book = _workbook()
+    taken: set[str] = set()
+    for name, (head, rows) in tables.items():
+        _sheet(book, _sheet_name(name, taken), head, rows)
+    book.close()
+    return _written(path, made.getvalue())
+
+
+def _workbook() -> tuple[io.BytesIO, Any]:
+    """An empty workbook in memory, in which no text becomes a formula, a link or a number."""
+    import xlsxwriter
+
+    made = io.BytesIO()
+    book = xlsxwriter.Workbook(
+        made, {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
+    )
+    # A fixed date keeps the same answer the same file.
+    book.set_properties({"created": datetime(2000, 1, 1)})
+    return made, book
 
 
 def to_html(answer: "Answer", path: str | Path) -> Path:

@@ -94,7 +94,7 @@ def _pareto(rows: list[dict[str, Any]], names: str, currency: str) -> Any:
 
     return alt.layer(
         base.mark_bar(style="rqa-size", height=7, yOffset=9).encode(x=x("cost"), y=y, tooltip=_tips(names)),
-        base.mark_rule(style="rqa-interval", yOffset=9).encode(x=x("low"), x2="high:Q", y=y),
+        base.mark_rule(style="rqa-interval", yOffset=9).encode(x=x("low"), x2="high:Q", y=y, tooltip=_tips(names)),
         base.mark_text(style="rqa-label", yOffset=-7, limit=alt.ExprRef("max(60, width - 190)")).encode(
             text="label:N", x=alt.value(0), y=y, tooltip=_tips(names)
         ),

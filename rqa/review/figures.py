@@ -38,10 +38,11 @@ def figures(
     made = [
         _control(depot, "comebacks", "Come-backs within 30 days, by closing month", shown),
         _later(depot, shown),
+        _control(depot, "clean_jobs", "Clean-job share, by month", shown),
     ]
     if span is not None:
         made.append(_work(depot, span))
-    made += [_steps(depot, month), _control(depot, "clean_jobs", "Clean-job share, by month", shown)]
+    made.append(_steps(depot, month))
     return _said_once(made, general)
 
 

@@ -34,12 +34,10 @@ def write_page(depot: Asked, to: str | Path, month: str | date | None = None) ->
 
     Its headline figures go into a ledger beside it, so that the month's next page can say what changed since.
     """
-    target = Path(to)
-    folder = target if target.is_dir() or not target.suffix else target.parent
+    folder = folder_of(to)
     earlier = read_ledger(folder)
     facts = describe(depot, month, earlier)
-    if folder == target:
-        target = target / f"review-{facts.month:%Y-%m}.html"
+    target = target_of(to, facts, ".html")
     text = render(facts)
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
@@ -48,6 +46,18 @@ def write_page(depot: Asked, to: str | Path, month: str | date | None = None) ->
     except OSError as error:
         raise RequestError(f"{target}: cannot write the page ({error.strerror}); name another file.") from error
     return Page(target, facts.headline)
+
+
+def folder_of(to: str | Path) -> Path:
+    """The folder of what is written to `to`, a file or a folder."""
+    target = Path(to)
+    return target if target.is_dir() or not target.suffix else target.parent
+
+
+def target_of(to: str | Path, facts: MonthFacts, ending: str) -> Path:
+    """The file: `to` itself, or in the folder `to` one that is named after the month."""
+    folder = folder_of(to)
+    return folder / f"review-{facts.month:%Y-%m}{ending}" if folder == Path(to) else Path(to)
 
 
 def render(facts: MonthFacts) -> str:

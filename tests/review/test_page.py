@@ -146,7 +146,7 @@ def test_the_page_is_small(page: str) -> None:
 
 
 def test_every_figure_has_words_a_picture_and_its_numbers(parts: Parts, facts: MonthFacts) -> None:
-    assert [f.key for f in facts.figures] == ["comebacks", "comebacks-90", "work", "steps", "clean_jobs"]
+    assert [f.key for f in facts.figures] == ["comebacks", "comebacks-90", "clean_jobs", "work", "steps"]
     assert [f.key for f in facts.drawn] == [*(f.key for f in facts.figures), "cost-kinds", "cost-months"]
     assert len(facts.drawn) <= 12
     stills = parts.of("img")
