@@ -81,7 +81,7 @@ class RiskQuestions:
         most: int = 80,
         patterns: int = 1500,
         smallest: int = 20,
-        resamples: int = 30,
+        resamples: int = 12,
         seed: int = 0,
         level: float = 0.95,
     ) -> "Clusters":

@@ -120,7 +120,7 @@ def margins(table: "pl.DataFrame", asked: Asked, first: int) -> dict[str, "Margi
             work=own["expected" if asked.mix else "cases"].to_numpy(),
             period=np.array([number(d, asked.period) - first for d in own["period"].to_list()], dtype=np.int64),
             group=None if dimension == "time" else list(own.select("part_no", "name").iter_rows()),
-            own_level=dimension in LASTING,
+            own_level=dimension != "lot",
             cases=own["cases"].to_numpy() if asked.mix else None,
         )
     return made

@@ -15,6 +15,8 @@ LUCK = 0.05
 ROUNDS = 6
 """Bursts set aside before the search ends; each costs another count."""
 LISTED = 60
+ECHOES = 12
+"""Echoes listed of each burst, the strongest."""
 BURST, ECHO, CHANCE = "burst", "echo", "not more than luck"
 
 
@@ -90,11 +92,15 @@ def _told(scans: "list[MarginScan]", tables: "list[pl.DataFrame]", period: str, 
     for i, scan in enumerate(scans[:-1]):
         winner = chosen(scan)
         own.append(Found(winner, i, BURST))
+        heard = 0
         for b in scan.bursts:
+            if heard == ECHOES:
+                break
             if b is winner or b.p_value > LUCK or any(_same(b, s) for s in scans[i + 1].bursts if s.p_value <= LUCK):
                 continue
             left = _events(tables[i + 1], b, period, first)
             echoes.append(Found(b, i, ECHO, i, 1.0 - left / b.events))
+            heard += 1
     luck = [Found(b, len(scans) - 1, CHANCE if b.p_value > LUCK else BURST) for b in scans[-1].leading if b is not None]
     luck.sort(key=lambda f: -f.burst.score)
     return [*own, *echoes, *luck]

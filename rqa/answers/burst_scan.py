@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 QUESTION = "bursts"
 OWN_WORK = ("repeat", "workmanship")
 LONGEST = {"week": 13, "month": 3}
+BESIDE = 13
 
 
 def bursts(
@@ -48,8 +49,8 @@ def bursts(
     are allowed for; () for none (jobs that came back or not, whatever their kind). `where` takes site, model,
     procedure, technician, billing. `fewest` events make a burst.
 
-    Lots are set against all work of their kind; groups that are there all the time against their own level at other
-    times, so that a bench that is always worse is no burst (`compare` finds it). P-values are Monte-Carlo ones over all
+    Lots are set against all work of their kind; time, and groups that are there all the time, against their own level
+    just before and just after: a bench that is always worse, or worse until something was changed, is no burst. P-values are Monte-Carlo ones over all
     windows, groups and dimensions. When the strongest burst is more than luck, its cases are set aside and the rest is
     counted and searched again; what is then gone was its echo.
 
@@ -192,7 +193,7 @@ def _notes(now: Moment, found: Search, asked: Asked) -> tuple[str, ...]:
     if own:
         notes.append(
             f"{searched}: {len(own)} {'burst' if len(own) == 1 else 'bursts'} of {noun} beyond luck, with {echoes} "
-            "echoes: groups that look bunched only because they share its cases."
+            "echoes listed: groups that look bunched only because they share its cases."
         )
     else:
         notes.append(
@@ -201,9 +202,10 @@ def _notes(now: Moment, found: Search, asked: Asked) -> tuple[str, ...]:
     lasting = [d for d in asked.dimensions if d in LASTING]
     if lasting:
         notes.append(
-            f"Groups by {', '.join(lasting)} are set against their own level at other times, so one that is always "
-            "worse is no burst: compare finds it. A change of level that lasts shows as a burst on its worse side: see "
-            "shape."
+            f"Time, and groups by {', '.join(lasting)}, are set against their own level in the {BESIDE} {asked.period}s "
+            "before and in those after, and have to stand out of both: one that is always worse, or worse until "
+            "something was changed, is no burst (compare and control_chart find it). Without four before, nothing is "
+            "said."
         )
     several = [d for d in asked.dimensions if d in ("bench", "tool", "lot")]
     if several and asked.what == "comebacks":

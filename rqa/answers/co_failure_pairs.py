@@ -67,7 +67,10 @@ def _table(found: "pl.DataFrame", least: int, level: float) -> "pl.DataFrame":
     marks, alone, together, everyone = _matrices(found, least)
     first, second = np.triu_indices(len(marks), 1)
     usual = (alone[first] * alone[second] / np.maximum(everyone, 1)).sum(axis=1) if len(first) else np.zeros(0)
-    first, second = first[usual >= USUAL], second[usual >= USUAL]
+    # A return has one finding, so two of them never meet.
+    findings = np.array([m.startswith("found" + VALUE) for m in marks], dtype=np.bool_)
+    looked_at = (usual >= USUAL) & ~(findings[first] & findings[second])
+    first, second = first[looked_at], second[looked_at]
     n = len(first)
     made = against_like_work(
         events=together[first, second].reshape(n, everyone.size), cases=alone[first].reshape(n, everyone.size),

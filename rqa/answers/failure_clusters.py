@@ -51,7 +51,7 @@ def clusters(
     most: int = 80,
     patterns: int = 1500,
     smallest: int = SMALLEST,
-    resamples: int = 30,
+    resamples: int = 12,
     seed: int = 0,
     level: float = 0.95,
 ) -> Clusters:

@@ -14,13 +14,18 @@ from rqa.arguments import Counts, Numbers
 if TYPE_CHECKING:
     from rqa.stats.marginal_scan import Margin
 
+SIDE = 4
+"""Periods that a group must have been there before a window, and after it for that side to be asked."""
+_Side = tuple[Numbers, Numbers, Numbers, NDArray[np.bool_]]
+
 
 @dataclass(frozen=True, eq=False)
 class Laid:
     """Cells with work, in order of group and period; windows from cell `first` to cell `last` of one group.
 
-    `parts` are where the runs of cells begin, and the last one ends, that are set against themselves; `part` is each
-    window's. `cases` bound the events of a cell, where they are known.
+    `begin` and `end` are the cells that a window is set against, itself among them; where that is its own level
+    (`own`), `after` says whether there is enough after it to be asked. `parts` are where the runs of cells begin, and
+    the last one ends, over which events are thrown; `part` is each window's. `cases` bound a cell's events, where known.
     """
 
     events: Counts
@@ -30,8 +35,12 @@ class Laid:
     groups: tuple[object, ...]
     first: NDArray[np.int64]
     last: NDArray[np.int64]
+    begin: NDArray[np.int64]
+    end: NDArray[np.int64]
     part: NDArray[np.int64]
     parts: NDArray[np.int64]
+    own: bool
+    after: NDArray[np.bool_]
     cases: Counts | None
     likelihood: str
     fewest: int
@@ -41,33 +50,79 @@ class Laid:
         """Whether there is any window, and any event."""
         return bool(len(self.first) and self.events.sum())
 
-    @property
-    def all_events(self) -> Counts:
-        """Events of each part."""
-        return np.add.reduceat(self.events, self.parts[:-1]) if len(self.events) else np.zeros(1, dtype=np.int64)
-
-    @property
-    def all_work(self) -> Numbers:
-        """Work of each part."""
-        return np.add.reduceat(self.work, self.parts[:-1]) if len(self.work) else np.zeros(1)
-
     def ratios(self, cells: Numbers) -> Numbers:
-        """Sets x cells to sets x windows: log-likelihood ratios, 0 where there is no more than expected."""
+        """Sets x cells to sets x windows: log-likelihood ratios, 0 where there is no more than expected.
+
+        Against its own level a window has the smaller of its ratios to what was before and to what was after.
+        """
+        c, sides = self._sides(cells)
+        made = np.full(c.shape, np.inf)
+        for total, share, work, asked in sides:
+            above = self._above(c, total, share) & asked
+            n = np.nonzero(above)[1]
+            ratio = np.where(asked, 0.0, np.inf) * np.ones((len(c), 1)) if not asked.all() else np.zeros_like(c)
+            found = _ratio(self.likelihood, c[above], share[n], total[above], work[n])
+            ratio[above] = np.maximum(found, 0.0)
+            made = np.minimum(made, ratio)
+        return np.where(np.isfinite(made), made, 0.0)
+
+    def highest(self, cells: Numbers) -> Numbers:
+        """The highest ratio of each set; logarithms are taken only where a chi-square, never below it, is as high."""
+        if not len(self.first):
+            return np.zeros(len(cells))
+        if self.likelihood == "bernoulli":
+            return self.ratios(cells).max(axis=1)
+        c, sides = self._sides(cells)
+        bound = np.full(c.shape, np.inf)
+        for total, share, _, asked in sides:
+            e = total * share
+            with np.errstate(divide="ignore", invalid="ignore"):
+                square = (c - e) ** 2 / (e * (1.0 - share))
+            square[~self._above(c, total, share)] = 0.0
+            square[:, ~asked] = np.inf
+            np.minimum(bound, square, out=bound)
+        bound[~np.isfinite(bound)] = 0.0
+        # The ratio at the highest bound is a floor; only windows whose bound reaches it can be higher.
+        best = np.zeros(len(cells))
+        at = np.arange(len(cells)), bound.argmax(axis=1)
+        best = self._exact(c, sides, *at)
+        rows, windows = np.nonzero(bound >= best[:, None])
+        np.maximum.at(best, rows, self._exact(c, sides, rows, windows))
+        return best
+
+    def _sides(self, cells: Numbers) -> tuple[Numbers, list["_Side"]]:
+        """Events of each window; and for each side it is set against events and share, all work, and whether asked."""
         running = np.concatenate([np.zeros((len(cells), 1)), np.cumsum(cells, axis=1)], axis=1)
-        c = running[:, self.last + 1] - running[:, self.first]
-        totals = running[:, self.parts[1:]] - running[:, self.parts[:-1]]
-        total = totals[:, self.part]
-        sums = np.concatenate([[0.0], np.cumsum(self.work)])
-        all_work = self.all_work[self.part]
-        share = (sums[self.last + 1] - sums[self.first]) / np.where(all_work > 0, all_work, 1.0)
+        work = np.concatenate([[0.0], np.cumsum(self.work)])
+        inside = work[self.last + 1] - work[self.first]
+        upto = running[:, self.last + 1]
+        c = upto - running[:, self.first]
+        always = np.ones(len(self.first), dtype=np.bool_)
+
+        def side(total: Numbers, begin: NDArray[np.int64], end: NDArray[np.int64], asked: NDArray[np.bool_]) -> "_Side":
+            whole = work[end + 1] - work[begin]
+            return total, np.minimum(inside / np.where(whole > 0, whole, 1.0), 1.0), whole, asked
+
+        if not self.own:
+            return c, [side(running[:, self.end + 1] - running[:, self.begin], self.begin, self.end, always)]
+        return c, [
+            side(upto - running[:, self.begin], self.begin, self.last, always),
+            side(running[:, self.end + 1] - running[:, self.first], self.first, self.end, self.after),
+        ]
+
+    def _above(self, c: Numbers, total: Numbers, share: Numbers) -> NDArray[np.bool_]:
         # A window that holds all the work it is set against has nothing outside.
-        open_ = share < 1.0 - 1e-9
-        made = np.zeros_like(c)
-        above = (c >= self.fewest) & (c > total * share * (1.0 + 1e-12)) & open_
-        n = np.nonzero(above)[1]
-        ratio = _bernoulli if self.likelihood == "bernoulli" else _poisson
-        made[above] = np.maximum(ratio(c[above], share[n], total[above], all_work[n]), 0.0)
-        return made
+        return (c >= self.fewest) & (c > total * share * (1.0 + 1e-12)) & (share < 1.0 - 1e-9)
+
+    def _exact(self, c: Numbers, sides: list["_Side"], rows: NDArray[np.int64], windows: NDArray[np.int64]) -> Numbers:
+        made = np.full(len(rows), np.inf)
+        for total, share, work, asked in sides:
+            own, all_of, part = c[rows, windows], total[rows, windows], share[windows]
+            above = self._above(own, all_of, part)
+            ratio = np.zeros(len(rows))
+            ratio[above] = _ratio(self.likelihood, own[above], part[above], all_of[above], work[windows][above])
+            made = np.minimum(made, np.where(asked[windows], np.maximum(ratio, 0.0), np.inf))
+        return np.where(np.isfinite(made), made, 0.0)
 
     def drawn(self, rng: np.random.Generator, sets: int) -> Numbers:
         """Events thrown on the same cells, part by part: sets x cells.
@@ -92,7 +147,7 @@ class Laid:
         return made
 
 
-def laid(name: str, margin: "Margin", likelihood: str, longest: int, fewest: int) -> Laid:
+def laid(name: str, margin: "Margin", likelihood: str, longest: int, fewest: int, beside: int) -> Laid:
     """The cells and windows of one dimension, checked."""
     period = arguments.counts("period", margin.period)
     w: Numbers
@@ -117,11 +172,28 @@ def laid(name: str, margin: "Margin", likelihood: str, longest: int, fewest: int
     cases = None if bound is None else bound[here]
     if ((np.diff(row) == 0) & (np.diff(period) == 0)).any():
         raise ValueError(f"a group and period must be met once: {name}")
-    own = margin.own_level and margin.group is not None
+    own = margin.own_level
     parts = np.flatnonzero(np.diff(row, prepend=-1, append=-1)) if own else np.array([0, len(x)])
     first, last = _windows(row, period, longest)
     part = np.searchsorted(parts, first, side="right") - 1
-    return Laid(x, w, period, row, groups, first, last, part, parts, cases, likelihood, fewest)
+    start, stop = parts[part], parts[part + 1] - 1
+    if own:
+        told = period[first] - period[start] >= SIDE
+        first, last, part, start, stop = (a[told] for a in (first, last, part, start, stop))
+    begin, end = _reaching(row, period, first, last, start, stop, beside) if own else (start, stop)
+    after = period[stop] - period[last] >= SIDE
+    return Laid(x, w, period, row, groups, first, last, begin, end, part, parts, own, after, cases, likelihood, fewest)
+
+
+def _reaching(
+    row: Counts, period: Counts, first: NDArray[np.int64], last: NDArray[np.int64], start: NDArray[np.int64],
+    stop: NDArray[np.int64], beside: int,
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:  # fmt: skip
+    """The first cell at most `beside` periods before each window, the last one at most so many after it."""
+    place = row * (int(period.max(initial=0)) + 2 * beside + 2) + period + beside
+    begin = np.searchsorted(place, place[first] - beside, side="left")
+    end = np.searchsorted(place, place[last] + beside, side="right") - 1
+    return np.maximum(begin, start), np.minimum(end, stop)
 
 
 def _coded(name: str, group: object, cells: int) -> tuple[tuple[object, ...], NDArray[np.int64]]:
@@ -148,6 +220,10 @@ def _windows(row: Counts, period: Counts, longest: int) -> tuple[NDArray[np.int6
         first.append(a[inside])
         last.append(b[inside])
     return np.concatenate(first), np.concatenate(last)
+
+
+def _ratio(likelihood: str, c: Numbers, share: Numbers, total: Numbers, work: Numbers) -> Numbers:
+    return (_bernoulli if likelihood == "bernoulli" else _poisson)(c, share, total, work)
 
 
 def _poisson(c: Numbers, share: Numbers, total: Numbers, _all: Numbers) -> Numbers:

@@ -20,9 +20,9 @@ PILOT = 199
 class Margin:
     """Counts of one dimension, a row a group and period: `events`, `work`, `period` from 0; no `group` for time alone.
 
-    `own_level`: each group is set against itself at other times, for benches, sites, people; else against all groups,
-    for lots, which are there for some weeks only. `cases`, where `work` is expected events: the jobs of each row, which
-    have the event at most once.
+    `own_level`: each group is set against itself just before and just after, for benches, sites, people, and time; else
+    against all groups, for lots, which are there for some weeks only. `cases`, where `work` is expected events: the
+    jobs of each row, which have the event at most once.
     """
 
     events: ArrayLike
@@ -37,7 +37,7 @@ class Margin:
 class MarginBurst:
     """Periods `first` to `last` of one group of one dimension.
 
-    `expected` is what the work brings at the level it is set against, which has `all_events` and `all_expected` in all;
+    `expected` is what the work brings at the level of all it is set against, itself among it, which has `all_events`;
     `ratio` is the rate inside to that of the rest of it.
     """
 
@@ -81,6 +81,7 @@ def scan_margins(
     *,
     likelihood: Likelihood = "poisson",
     longest: int = 13,
+    beside: int = 13,
     fewest: int = 3,
     most: int = 20,
     simulations: int = 999,
@@ -97,6 +98,8 @@ def scan_margins(
         "poisson" for counts against expected ones, "bernoulli" for jobs that came back or not (`work` whole numbers).
     longest
         Periods in the longest window, from 1: a longer one is no burst but a level.
+    beside
+        Periods before and after a window that it is set against, where that is the group's own level.
     fewest
         Windows with fewer events are passed over.
     most
@@ -122,9 +125,13 @@ def scan_margins(
     and by lot, rise and fall together, so the true maximum over dimensions is if anything lower, and the p-values are
     at most a little too large. So they are where a job counts in several groups.
 
+    Against its own level a window's ratio is the smaller of two, to the periods before it and to those after it, so
+    that a change of level, such as a step made better, is no burst. Without four periods after it that side is not
+    asked, so that a burst that is still on is one; without four before it a window is passed over.
+
     `p_fitted`: the Gumbel distribution with the mean and spread of the maxima (Abrams and others).
 
-    Landmarks: no event, no burst, p NaN. A change of level that lasts shows in windows on its higher side.
+    Landmarks: no event, no burst, p NaN.
 
     Raises
     ------
@@ -152,10 +159,11 @@ def scan_margins(
     """
     arguments.one_of("likelihood", likelihood, get_args(Likelihood))
     longest, fewest = arguments.whole("longest", longest, 1), arguments.whole("fewest", fewest, 1)
+    beside = arguments.whole("beside", beside, 1)
     most, simulations = arguments.whole("most", most, 1), arguments.whole("simulations", simulations, 1)
     enough, seed = arguments.whole("enough", enough, 1), arguments.whole("seed", seed, 0)
     names = tuple(margins)
-    tables = [laid(name, margins[name], likelihood, longest, fewest) for name in names]
+    tables = [laid(name, margins[name], likelihood, longest, fewest, beside) for name in names]
     found = [t.ratios(t.events[None, :].astype(np.float64))[0] for t in tables]
     highest = np.array([f.max(initial=0.0) if t.telling else np.nan for f, t in zip(found, tables, strict=True)])
     null, stopped, best = np.zeros((0, len(names))), False, float("nan")
@@ -165,7 +173,7 @@ def scan_margins(
         batch = max(1, min(200, AT_ONCE // size))
 
         def drawn(rng: np.random.Generator, sets: int) -> Numbers:
-            return np.stack([t.ratios(t.drawn(rng, sets)).max(axis=1, initial=0.0) for t in tables], axis=1)
+            return np.stack([t.highest(t.drawn(rng, sets)) for t in tables], axis=1)
 
         first, _ = simulated_maxima(drawn, np.inf, PILOT, PILOT + 1, batch, seed + 1)
         middle, spread = first.mean(axis=0), first.std(axis=0, ddof=1)
@@ -215,9 +223,9 @@ class _Told:
         t, score = self.tables[d], float(self.scores[d][window])
         first, last = int(t.first[window]), int(t.last[window])
         inside = slice(first, last + 1)
-        part = int(t.part[window])
-        c, work, total = int(t.events[inside].sum()), float(t.work[inside].sum()), int(t.all_events[part])
-        e = work * total / float(t.all_work[part])
+        against = slice(int(t.begin[window]), int(t.end[window]) + 1)
+        c, work, total = int(t.events[inside].sum()), float(t.work[inside].sum()), int(t.events[against].sum())
+        e = work * total / float(t.work[against].sum())
         rest = total - e
         ratio = c * rest / (e * (total - c)) if c < total and e > 0 else float("inf")
         top = self.stopped and score >= self.best - EQUAL

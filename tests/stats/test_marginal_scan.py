@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from rqa.stats import Margin, scan_margins, scan_statistic
+from rqa.stats.margin_windows import laid
 
 ONE = {"simulations": 1}
 
@@ -32,18 +33,62 @@ def test_ratios_are_those_of_the_scan_of_one_table(likelihood, seed):
     assert own.ratio == pytest.approx(top.ratio)
 
 
+@pytest.mark.parametrize("likelihood", ["poisson", "bernoulli"])
 @pytest.mark.parametrize("seed", range(4))
-def test_own_level_is_the_scan_of_each_group_alone(seed):
-    d = table(np.random.default_rng(seed))
-    r = scan_margins({"bench": Margin(**d, own_level=True)}, longest=4, fewest=2, **ONE)
-    alone = []
-    for g in range(3):
-        of = d["group"] == g
-        s = scan_statistic(
-            events=d["events"][of], work=d["work"][of], period=d["period"][of], likelihood="poisson", longest=4, **ONE
-        )
-        alone.append(float(np.nan_to_num(s.highest[0])))
-    assert r.highest[0] == pytest.approx(max(alone), rel=1e-9)
+def test_own_level_by_hand(seed, likelihood):
+    """The smaller of the ratios to up to 5 periods before and after; 4 before are needed, after asked from 4 on."""
+    d = table(np.random.default_rng(seed), groups=2, periods=14)
+    r = scan_margins(
+        {"bench": Margin(**d, own_level=True)}, likelihood=likelihood, longest=4, beside=5, fewest=2, **ONE
+    )
+
+    def ratio(c, w, total, all_work):
+        if c < 2 or c * all_work <= total * w:
+            return 0.0
+        if likelihood == "poisson":
+            e, out = total * w / all_work, total - c
+            return c * np.log(c / e) + (out * np.log(out / (total - e)) if out else 0.0)
+
+        def part(k, n):
+            return sum(m * np.log(m / n) for m in (k, n - k) if m)
+
+        return part(c, w) + part(total - c, all_work - w) - part(total, all_work)
+
+    best = 0.0
+    for g in range(2):
+        x, w = (d[name][d["group"] == g] for name in ("events", "work"))
+        for first in range(4, 14):
+            for last in range(first, min(first + 4, 14)):
+                low, high, inside = max(first - 5, 0), min(last + 6, 14), slice(first, last + 1)
+                sides = [slice(low, last + 1)] + [slice(first, high)] * (13 - last >= 4)
+                found = [ratio(x[inside].sum(), w[inside].sum(), x[s].sum(), w[s].sum()) for s in sides]
+                best = max(best, min(found, default=0.0))
+    assert r.highest[0] == pytest.approx(best, rel=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_the_highest_of_simulated_sets_is_that_of_all_their_windows(seed):
+    rng = np.random.default_rng(seed)
+    d = table(rng, groups=3, periods=20)
+    for own in (True, False):
+        t = laid("bench", Margin(**d, own_level=own), "poisson", 6, 2, 9)
+        sets = t.drawn(rng, 40)
+        assert t.highest(sets) == pytest.approx(t.ratios(sets).max(axis=1), rel=1e-12)
+
+
+def test_a_change_of_level_is_no_burst_but_one_that_goes_again_or_is_still_on_is():
+    rng = np.random.default_rng(5)
+    week, work = np.arange(60), np.full(60, 400)
+
+    def p_of(chance):
+        return scan_margins({"time": Margin(rng.binomial(work, chance), work, week, own_level=True)}).bursts[0]
+
+    stepped = p_of(np.where(week < 30, 0.08, 0.04))
+    gone = p_of(np.where((week >= 30) & (week < 36), 0.08, 0.04))
+    still = p_of(np.where(week >= 54, 0.08, 0.04))
+    assert stepped.p_value > 0.05
+    assert (gone.first, gone.last, gone.p_value) == (30, 35, 0.001)
+    assert (still.first, still.last, still.p_value) == (54, 59, 0.001)
 
 
 def test_a_group_that_is_always_worse_is_no_burst_of_its_own_level():
@@ -69,20 +114,20 @@ def by_jobs(seed, lot_chance=0.05, bounded=True):
         came = np.bincount(at, weights=np.tile(back, len(groups))).astype(int)
         group = None if name == "time" else cells // 30
         jobs = np.bincount(at)
-        own = name in ("bench", "person")
+        own = name != "lot"
         made[name] = Margin(came, jobs, cells % 30, group, own_level=own, cases=jobs if bounded else None)
     return made
 
 
 @pytest.mark.parametrize("likelihood", ["poisson", "bernoulli"])
 def test_quiet_jobs_are_quiet_as_often_as_promised(likelihood):
-    """30 depots of jobs that share benches, persons and lots, no burst: p <= 0.1 in at most 10 %; 4 errors are 22 %."""
+    """20 depots of jobs that share benches, persons and lots, no burst: p <= 0.1 in at most 10 %; 4 errors are 27 %."""
     found = sum(
-        scan_margins(by_jobs(seed), likelihood=likelihood, longest=6, simulations=59, enough=6, seed=seed).p_value
+        scan_margins(by_jobs(seed), likelihood=likelihood, longest=6, simulations=39, enough=4, seed=seed).p_value
         <= 0.1
-        for seed in range(30)
+        for seed in range(20)
     )
-    assert found / 30 <= 0.32
+    assert found / 20 <= 0.37
 
 
 def test_a_bad_lot_is_the_strongest():
@@ -95,12 +140,12 @@ def test_a_bad_lot_is_the_strongest():
 
 
 def test_the_fitted_curve_agrees_with_many_sets():
-    """Of 999 sets about 200 to 400 lie above these windows, so 4 standard errors of p are within 25 % of it."""
-    r = scan_margins(by_jobs(3, bounded=False), longest=6, simulations=999, enough=999)
+    """Of 999 sets 150 to 500 lie above these windows, so 4 standard errors of p are within 30 % of it."""
+    r = scan_margins(by_jobs(3), longest=6, simulations=999, enough=999)
     told = [b for b in r.bursts if 0.15 <= b.p_value <= 0.5]
-    assert len(told) >= 3
+    assert told
     for b in told:
-        assert b.p_fitted == pytest.approx(b.p_value, rel=0.25)
+        assert b.p_fitted == pytest.approx(b.p_value, rel=0.3)
 
 
 def test_listed_windows_of_one_group_do_not_overlap():
