@@ -26,7 +26,7 @@ def figure_rows(
 ) -> Any:
     """Draw rows of label, beside, value, low, high (None without), interval and why (said where there is no value).
 
-    Ends beyond the domain are cut and shown as such by a triangle.
+    Ends beyond the domain are cut and shown as such by a triangle. Rows may have from and to: a soft band behind.
     """
     for place, row in enumerate(rows):
         row["row"] = place
@@ -49,6 +49,13 @@ def figure_rows(
             base.transform_calculate(mark=str(mark))
             .mark_tick(style="rqa-tick", orient="vertical", size=15, yOffset=9)
             .encode(x=x("mark"), y=y)
+        )
+    if any("from" in row for row in rows):
+        layers.insert(
+            0,
+            base.transform_filter("isValid(datum.from)")
+            .mark_bar(style="rqa-band", height=9, yOffset=9)
+            .encode(x=x("from"), x2="to:Q", y=y),
         )
     layers += [
         have.mark_rule(style="rqa-interval", yOffset=9).encode(x=x("left"), x2="right:Q", y=y),

@@ -1,0 +1,124 @@
+"""How tests end, whether their word can be believed, and what was released without them: a figure a row."""
+
+from collections.abc import Iterable
+from typing import Any
+
+from rqa.answers.diagnostic_results import DiagnosticOutcomes, PredictiveValues, Releases, RetestPasses
+from rqa.answers.result import Answer
+from rqa.plots.figure_rows import figure_rows
+from rqa.plots.reading import by_of, limits
+from rqa.plots.theme import WIDTH, nothing
+from rqa.words import NAMES, count, interval, known, percent, spoken
+
+MOST = 60
+"""Rows drawn; the table holds all."""
+CHECKS = {
+    "missing": "a usual test was not run", "failed": "last run failed", "aborted": "last run aborted",
+    "early": "tested before the last step", "any": "any of these",
+}  # fmt: skip
+Row = dict[str, Any]
+
+
+def plot_outcomes(
+    answer: DiagnosticOutcomes, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True
+) -> Any:
+    """The share of first runs that passed, on each row, with the share in the end in words; the lowest first."""
+    rows = []
+    for r in answer.table.iter_rows(named=True):
+        end = percent(r["final_pass_share"])
+        rows.append(
+            row_of(answer, r, share="first_pass_share", why="every first run was aborted",
+                   beside=f"{percent(r['first_pass_share'])} first  ·  {end} in the end  ·  {count(r['tests'])}")
+        )  # fmt: skip
+    rows.sort(key=lambda row: (row["value"] is None, row["value"] or 0.0, row["label"]))
+    low = min([row["low"] for row in rows if row["value"] is not None], default=0.0)
+    subtitle = ["dot = share of first runs that passed, line = {level} interval; lowest first",
+                "beside it: the share whose last run passed, and the number of tests"]  # fmt: skip
+    return drawn(answer, rows, "Tests passed at the first run and in the end", subtitle, headed, width,
+                 domain=(max(0.0, int(low * 20) / 20), 1.0))  # fmt: skip
+
+
+def plot_retests(answer: RetestPasses, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
+    """The share of fails that passed again with nothing done, on each row; the highest first."""
+    rows = [
+        row_of(answer, r, share="share", why="no fail" if not r["fails"] else "the step log has no times",
+               beside=f"{count(r['retest_passes'])} of {count(r['judged'])}  ·  {percent(r['share'])}")
+        for r in answer.table.iter_rows(named=True)
+    ]  # fmt: skip
+    rows.sort(key=lambda row: (row["value"] is None, -(row["value"] or 0.0), row["label"]))
+    subtitle = ["dot = share of failed runs that passed when run again with nothing done in between",
+                "line = {level} interval; highest first"]  # fmt: skip
+    return drawn(answer, rows, "Failed, then passed with nothing done", subtitle, headed, width)
+
+
+def plot_worth(
+    answer: PredictiveValues, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True
+) -> Any:
+    """The share of fails after which nothing was found, with what a pass is worth in words; the highest first."""
+    rows = [
+        row_of(answer, r, share="overkill", why="no fail that can be judged",
+               beside=f"{count(r['nothing_found'])} of {count(r['nothing_found'] + r['confirmed'])} fails  ·  "
+                      f"pass holds in {percent(r['pass_value'])}")
+        for r in answer.table.iter_rows(named=True)
+    ]  # fmt: skip
+    rows.sort(key=lambda row: (row["value"] is None, -(row["value"] or 0.0), row["label"]))
+    window = answer.settings["window"]
+    subtitle = ["dot = share of fails after which nothing was found, line = {level} interval; highest first",
+                f"pass holds = did not come back within {window} days for what the test covers"]  # fmt: skip
+    return drawn(answer, rows, "Fails after which nothing was found", subtitle, headed, width)
+
+
+def plot_releases(answer: Releases, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
+    """The share of jobs closed without tests in order, on each row, with how often they come back in words."""
+    rows = []
+    for r in answer.table.iter_rows(named=True):
+        ratio = ""
+        if known(r["ratio"]) and r["matured"]:
+            ratio = f"  ·  come back {r['ratio']:.1f} times as often"
+        row = row_of(answer, r, share="share", why="cannot be judged", label=CHECKS[r["check"]],
+                     beside=f"{count(r['flagged'])} of {count(r['jobs'])}{ratio}")  # fmt: skip
+        if ratio:
+            high = f"{r['ratio_high']:.1f}" if known(r["ratio_high"]) else "any"
+            row["interval"] += f"; risk ratio {r['ratio_low']:.2f} to {high}"
+        rows.append(row)
+    top = max([row["high"] for row in rows if row["value"] is not None], default=0.01)
+    subtitle = ["dot = share of released jobs, line = {level} interval",
+                "how often they come back is beside jobs of the same kind of work"]  # fmt: skip
+    return drawn(answer, rows, "Released without the tests in order", subtitle, headed, width,
+                 domain=(0.0, min(1.0, max(0.01, top))))  # fmt: skip
+
+
+def row_of(answer: Answer, r: Row, *, share: str, beside: str, why: str, label: str = "") -> Row:
+    """A row of a picture from a row of an answer whose limits are low and high."""
+    have = known(r[share])
+    names = [spoken(r[b]) for b in by_of(answer)]
+    return {
+        "label": " · ".join([*names, label] if label else names) or "all", "value": r[share] if have else None,
+        "low": r["low"] if have else None, "high": r["high"] if have else None, "beside": beside if have else "",
+        "interval": interval(r["low"], r["high"]) if have else "no data", "why": "" if have else why,
+    }  # fmt: skip
+
+
+def drawn(
+    answer: Answer,
+    rows: list[Row],
+    title: str,
+    subtitle: Iterable[str],
+    headed: bool,
+    width: int | str,
+    *,
+    domain: tuple[float, float] = (0.0, 1.0),
+) -> Any:
+    """The rows as a picture, cut to the first sixty; or one that says that nothing can be told."""
+    by = by_of(answer)
+    names = " and ".join(NAMES.get(b, b) for b in by)
+    title += f", by {names}" if names else ""
+    if all(row["value"] is None and row.get("from") is None for row in rows):
+        return nothing(title=title, why=rows[0]["why"].capitalize() + ".", headed=headed, width=width)
+    said = [line.format(level=f"{float(str(answer.settings['level'])) * 100:g} %") for line in subtitle]
+    if len(rows) > MOST:
+        said.append(f"the first {MOST} of {len(rows):,} rows")
+    return figure_rows(
+        rows[:MOST], title=title, subtitle=[*said, *limits(answer)], axis={"format": "~%"}, domain=domain,
+        headed=headed, width=width,
+    )  # fmt: skip
