@@ -114,14 +114,17 @@ def plot_action_power(
     wanted = float(str(answer.settings["power"]))
     rows = [
         {
-            "month": month_key(r["known_on"]), "name": f"known on {r['known_on']}", "value": r["chance"],
+            "month": f"{r['month']:02d}", "name": f"known on {r['known_on']}", "value": r["chance"],
             "wanted": wanted, "chance": percent(r["chance"], decimals=0), "jobs": count(r["jobs_after"]),
             "enough": r["enough"],
             "least": f"x{r['smallest_ratio']:.2f}" if known(r["smallest_ratio"]) else "none",
         }
-        for r in answer.table.unique("known_on", keep="last", maintain_order=True).iter_rows(named=True)
+        for r in answer.table.iter_rows(named=True)
     ]  # fmt: skip
-    under = ground([r["month"] for r in rows], [0.0], [1.0], from_zero=True, bars=False)
+    months = [r["month"] for r in rows]
+    every = max(1, round(len(months) / 12))
+    labels = {m: [f"month {int(m)}" if int(m) == 1 else str(int(m))] for m in months if int(m) % every == 1 % every}
+    under = ground(months, [0.0], [1.0], from_zero=True, bars=False, labels=labels)
     base = alt.Chart(alt.Data(values=rows))
     tips = [alt.Tooltip(f"{k}:N", title=t) for k, t in (("name", "when"), ("chance", "chance"), ("jobs", "jobs after"),
                                                         ("least", "smallest change"))]  # fmt: skip

@@ -14,7 +14,7 @@ TITLE = "Come-backs before and after each action"
 
 
 def plot_verdicts(answer: Verdicts, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
-    """A row for each side of each action: dot and interval; the work beside it follows where there is some."""
+    """Under each action's verdict a row a side, dot and interval; then the work beside it, where there is some."""
     judged = [r for r in answer.table.iter_rows(named=True) if r["outcome"] is not None]
     if not judged or answer.sides is None:
         return nothing(
@@ -22,7 +22,7 @@ def plot_verdicts(answer: Verdicts, *, headed: bool = True, width: int | str = W
         )  # fmt: skip
     rows = [row for action in judged for row in _rows(action, answer.sides)]
     level = float(str(answer.settings["level"])) * 100
-    top = max([min(r["high"], 3 * max(r["value"], 0.01)) for r in rows if r["value"] is not None] + [0.02])
+    top = 1.04 * max([min(r["high"], 3 * max(r["value"], 0.01)) for r in rows if r["value"] is not None] + [0.02])
     return figure_rows(
         rows,
         title=TITLE,
@@ -40,12 +40,13 @@ def plot_verdicts(answer: Verdicts, *, headed: bool = True, width: int | str = W
 def _rows(action: Mapping[str, Any], sides: pl.DataFrame) -> list[dict[str, Any]]:
     own = sides.filter(pl.col("action_id") == action["action_id"])
     names = {
-        ("in scope", "before"): f"{_verdict(action)}  ·  before",
-        ("in scope", "after"): f"{action['action_id']}, after",
+        ("in scope", "before"): "before",
+        ("in scope", "after"): "after",
         ("beside it", "before"): f"{action['comparison']}, before",
         ("beside it", "after"): f"{action['comparison']}, after",
     }
-    made = []
+    head: dict[str, Any] = {"label": _verdict(action), "value": None, "low": None, "high": None}
+    made = [{**head, "beside": "", "interval": "", "why": action["what"]}]
     for r in own.iter_rows(named=True):
         have = known(r["rate"])
         made.append({
@@ -61,4 +62,4 @@ def _verdict(action: Mapping[str, Any]) -> str:
     word = str(action["verdict"])
     if known(action["expected_on"]):
         word += f", expected on {action['expected_on']}"
-    return f"{action['action_id']} {word}"
+    return f"{action['action_id']}: {word}"
