@@ -3,18 +3,17 @@
 from datetime import date, timedelta
 from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from rqa.measures.run import counts
-from tests.depots import depot_of
+from tests.depots import completed, depot_of
 from tests.measures import by_hand_measured as hand
 from tests.measures.small_depots import START, SUBSYSTEMS, maybe, tables
 
-SLOW = settings(
-    max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
-)
+SLOW = settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
 as_ofs = st.integers(0, 130).map(lambda d: START.date() + timedelta(days=d))
 NAMES = ("month", "site", "model", "technician", "station", "test")
 
@@ -85,6 +84,56 @@ def test_what_became_of_jobs_by_value(data: Any, as_of: date, by: tuple[str, ...
     found = asked(data, as_of, "limit_values", by, window=20, disposition="repaired", side=side, cuts=cuts)
     due = hand.limit_classes(data, by, as_of, window=20, side=side, cuts=cuts)
     assert sorted(found, key=repr) == sorted(due, key=repr)
+
+
+def dense(seed: int) -> dict[str, list[dict[str, Any]]]:
+    """A hundred jobs with what hypothesis seldom makes together: failed runs, work in between or not, returns."""
+    rng = np.random.default_rng(seed)
+    jobs: list[dict[str, Any]] = []
+    steps: list[dict[str, Any]] = []
+    runs: list[dict[str, Any]] = []
+
+    def pick(*kept: Any) -> Any:
+        return kept[int(rng.integers(len(kept)))]
+
+    for n in range(100):
+        opened = START + timedelta(days=int(rng.integers(60)))
+        same = {"unit_id": f"U{n}", "model": pick("Marl-8", "Quern"), "site": pick("Alder", "Birch")}
+        job = {"job_id": f"J{n}", **same, "opened_at": opened, "closed_at": opened + timedelta(hours=9), "found": None}
+        jobs.append(completed("jobs", {"complaint": "display", "technician": "T01", "billing": None, **job}))
+        if rng.random() < 0.5:
+            again = opened + timedelta(days=int(rng.integers(2, 40)))
+            back = {**jobs[-1], "job_id": f"R{n}", "opened_at": again, "closed_at": again + timedelta(hours=1)}
+            back |= {"found": pick("battery", "display", None), "disposition": pick("repaired", "no_fault_found")}
+            jobs.append(completed("jobs", {k: v for k, v in back.items() if not k.endswith("_on")}))
+        for number in range(1, pick(1, 2, 2, 3) + 1):
+            run = {"job_id": f"J{n}", "test": "charge", "run": number, "run_at": opened + timedelta(hours=2 * number)}
+            run |= {"value": pick(1.0, 1.5, 1.75, 2.0, 2.25, 9.0, None), "unit": "V", "lower_limit": 1.25,
+                    "upper_limit": 2.0, "station": pick("S1", "S2", None), "outcome": pick("pass", "fail")}  # fmt: skip
+            runs.append(completed("diagnostics", run))
+        runs[-1]["outcome"] = "pass"
+        if rng.random() < 0.6:
+            at = pick(None, opened + timedelta(hours=float(rng.choice([1, 2, 3, 4, 5]))))
+            step = {"job_id": f"J{n}", "step": "seat", "started_at": at, "ended_at": at}
+            steps.append(completed("steps", {**step, "outcome": pick("pass", "pass", "skipped")}))
+    return {"jobs": jobs, "steps": steps, "diagnostics": runs, "procedures": [],
+            "tests": [{"test": "charge", "subsystem": "battery"}]}  # fmt: skip
+
+
+def test_a_dense_depot_counts_the_same() -> None:
+    data, as_of, by = dense(4), date(2026, 4, 20), ("site", "test")
+    seen: set[str] = set()
+    for side in ("upper", "lower"):
+        found = asked(data, as_of, "limit_values", by, window=20, disposition="repaired", side=side, cuts=5)
+        due = hand.limit_classes(data, by, as_of, window=20, side=side, cuts=5)
+        assert sorted(found, key=repr) == sorted(due, key=repr)
+        sums = np.sum([row[6:] for row in due], axis=0)
+        seen |= {name for name, n in zip((*hand.PASSED, *hand.FAILED, "back"), sums, strict=True) if n}
+    assert seen == {*hand.PASSED, *hand.FAILED, "back"}
+    assert not apart(asked(data, as_of, "retest_pairs", by), hand.pairs(data, by, as_of), len(by) + 5)
+    stations = hand.by_station(data, by, as_of, "month")
+    assert not apart(asked(data, as_of, "station_values", by, period="month"), stations, len(by) + 5)
+    assert any(row[2] for row in stations.values())
 
 
 @pytest.mark.parametrize("side", ["upper", "lower"])
