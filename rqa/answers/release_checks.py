@@ -37,6 +37,7 @@ FEWEST = 20
 EXACT_EVENTS = 2_000
 SHOW = ("site", "model", "procedure")
 CAUTION = "jobs released so may differ in what else happened to them; kinds of work are allowed for, nothing else"
+FOR_COACHING = "for coaching and for changing the process, no verdict on a person"
 CHECK = (
     "read ten such jobs: was the test not needed, not logged, or left out; then make its pass a condition of closing"
 )
@@ -188,7 +189,7 @@ def _stated(table: "pl.DataFrame", by: tuple[str, ...]) -> tuple[Finding, ...]:
                 worse=r["ratio"] > 1,
                 jobs=r["matured"],
                 p_value=r["p_value"],
-                caution=CAUTION,
+                caution=f"{FOR_COACHING}; {CAUTION}" if "technician" in by else CAUTION,
                 check=CHECK,
                 avoided=max(0.0, r["returned"] * (1 - 1 / r["ratio"])) if r["ratio"] > 0 else 0.0,
             )
@@ -203,8 +204,8 @@ def _notes(table: "pl.DataFrame", asked: Scope, usual: float) -> list[str]:
     if not table.height:
         return notes
     notes.append(
-        f"A test is taken as required where {percent(usual, decimals=0)} or more of the jobs of that model and procedure had it: "
-        "no table says what is required, and what is nearly always left out is not missed here."
+        f"A test is taken as required where {percent(usual, decimals=0)} or more of the jobs of that model and "
+        "procedure had it: no table says what is required, and what is nearly always left out is not missed here."
     )
     early = table.filter(pl.col("check") == "early").select(pl.col("flagged", "jobs").sum()).row(0)
     if early[1] and early[0] > early[1] / 2:
