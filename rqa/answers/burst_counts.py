@@ -33,12 +33,11 @@ Group = tuple[str, str]
 
 @dataclass(frozen=True)
 class Aside:
-    """A group and its periods, from the first day of the first to the first day of the last, to be set aside."""
+    """A group and its periods, by their first days, to be set aside."""
 
     dimension: str
     group: Group
-    first: date
-    last: date
+    periods: tuple[date, ...]
 
 
 @dataclass(frozen=True)
@@ -68,10 +67,10 @@ def cells(now: Moment, asked: Asked, aside: Sequence[Aside]) -> "pl.DataFrame":
     """Counts by dimension, part_no, name, period: cases, events, and the events that their kinds of work bring."""
     import polars as pl
 
+    left_out = [(a.dimension, *a.group, day) for a in aside for day in a.periods]
     values = asked.values(now) | {
-        "aside_dimensions": [a.dimension for a in aside], "aside_parts": [a.group[0] for a in aside],
-        "aside_names": [a.group[1] for a in aside], "aside_first": [a.first for a in aside],
-        "aside_last": [a.last for a in aside],
+        "aside_dimensions": [r[0] for r in left_out], "aside_parts": [r[1] for r in left_out],
+        "aside_names": [r[2] for r in left_out], "aside_periods": [r[3] for r in left_out],
     }  # fmt: skip
     kinds: list[str] = []
     chances: list[int] = []

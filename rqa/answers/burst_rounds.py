@@ -78,8 +78,9 @@ def chosen(scan: "MarginScan") -> "MarginBurst":
 
 
 def _aside(burst: "MarginBurst", table: "pl.DataFrame", period: str, first: int) -> Aside:
-    days = {number(d, period) - first: d for d in table["period"].unique().to_list()}
-    return Aside(burst.dimension, group_of(burst), days[burst.first], days[burst.last])
+    days = table["period"].unique().sort().to_list()
+    inside = (d for d in days if burst.first <= number(d, period) - first <= burst.last)
+    return Aside(burst.dimension, group_of(burst), tuple(inside))
 
 
 def group_of(burst: "MarginBurst") -> tuple[str, str]:

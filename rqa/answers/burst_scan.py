@@ -50,9 +50,9 @@ def bursts(
     procedure, technician, billing. `fewest` events make a burst.
 
     Lots are set against all work of their kind; time, and groups that are there all the time, against their own level
-    just before and just after: a bench that is always worse, or worse until something was changed, is no burst. P-values are Monte-Carlo ones over all
-    windows, groups and dimensions. When the strongest burst is more than luck, its cases are set aside and the rest is
-    counted and searched again; what is then gone was its echo.
+    just before and just after: a bench that is always worse, or worse until something was changed, is no burst.
+    P-values are Monte-Carlo ones over all windows, groups and dimensions. When the strongest burst is more than luck,
+    its cases are set aside and the rest is counted and searched again; what is then gone was its echo.
 
     Columns: burst (its number), dimension, part_no (of a lot), group (null: all work), first, last (days), periods,
     events, cases, expected, ratio (of the rate inside to that of what it is set against) with its exact interval low,
@@ -202,10 +202,10 @@ def _notes(now: Moment, found: Search, asked: Asked) -> tuple[str, ...]:
     lasting = [d for d in asked.dimensions if d in LASTING]
     if lasting:
         notes.append(
-            f"Time, and groups by {', '.join(lasting)}, are set against their own level in the {BESIDE} {asked.period}s "
-            "before and in those after, and have to stand out of both: one that is always worse, or worse until "
-            "something was changed, is no burst (compare and control_chart find it). Without four before, nothing is "
-            "said."
+            f"Time, and groups by {', '.join(lasting)}, are set against their own level in the {BESIDE} "
+            f"{asked.period}s before and in those after, and have to stand out of both: one that is always "
+            "worse, or worse until something was changed, is no burst (compare and control_chart find it). Without "
+            "four before, nothing is said."
         )
     several = [d for d in asked.dimensions if d in ("bench", "tool", "lot")]
     if several and asked.what == "comebacks":

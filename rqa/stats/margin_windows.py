@@ -25,7 +25,7 @@ class Laid:
 
     `begin` and `end` are the cells that a window is set against, itself among them; where that is its own level
     (`own`), `after` says whether there is enough after it to be asked. `parts` are where the runs of cells begin, and
-    the last one ends, over which events are thrown; `part` is each window's. `cases` bound a cell's events, where known.
+    the last one ends, over which events are thrown; `part` is each window's; `cases` bound a cell's events.
     """
 
     events: Counts

@@ -3,9 +3,9 @@
 -- A row is one period, dimension (time, site, model, technician, step, bench, tool, lot; kind: model, procedure, billing and
 -- step with chr(31) between them) and name in it (part_no beside it for a lot, else ''). cases: first attempts that passed
 -- or failed; events: those that failed; chance: chances of a failure by kind, added up over the attempts, in billionths.
--- Parameters: $as_of date: attempts dated later are left out; $period 'week' or 'month', $dimensions asked for; $kinds and
+-- Parameters: $as_of date: attempts dated later are left out; $period 'week' or 'month', $dimensions asked for (kind alone, or the others); $kinds and
 -- $chances: the chance of each kind in billionths (none given: 0); $aside_dimensions, $aside_parts, $aside_names,
--- $aside_first, $aside_last: attempts of these groups in these periods are set aside.
+-- $aside_periods (first days): attempts of these groups in these periods are set aside.
 -- $first_month, $last_month (first days): months looked at; $only_site, $only_model, $only_procedure, $only_technician,
 -- $only_billing: lists of those kept, an empty one for all.
 -- Not counted: attempts without a date or without a job in the store, or without a name in the dimension. An attempt counts
@@ -15,16 +15,15 @@ with
 chance_of as (
     select unnest($kinds::varchar[]) as kind, unnest($chances::bigint[]) as chance
 ),
--- one row a group and its periods to be set aside
+-- one row a group and period to be set aside
 aside as (
     select
         unnest($aside_dimensions::varchar[]) as dimension, unnest($aside_parts::varchar[]) as part_no,
-        unnest($aside_names::varchar[]) as name, unnest($aside_first::date[]) as first_period,
-        unnest($aside_last::date[]) as last_period
+        unnest($aside_names::varchar[]) as name, unnest($aside_periods::date[]) as period
 ),
--- one row a job and run of periods in which its attempts are set aside
+-- one row a job and period in which its attempts are set aside
 aside_by_lot as (
-    select distinct p.job_id, a.first_period, a.last_period
+    select distinct p.job_id, a.period
     from parts as p
     join aside as a on a.dimension = 'lot' and a.part_no = p.part_no and a.name = p.lot
 ),
@@ -51,23 +50,26 @@ judged as (
     select m.*, coalesce(c.chance, 0) as chance
     from checked as m
     left join chance_of as c on c.kind = m.kind
-    where not exists (
-        select 1
-        from aside as a
-        where m.period between a.first_period and a.last_period
-          and (
-              a.dimension = 'time'
-              or (a.dimension = 'site' and a.name = m.site)
-              or (a.dimension = 'model' and a.name = m.model)
-              or (a.dimension = 'technician' and a.name = m.technician)
-              or (a.dimension = 'step' and a.name = m.step)
-              or (a.dimension = 'bench' and a.name = m.bench)
-              or (a.dimension = 'tool' and a.name = m.tool)
-          )
+    where m.period not in (select period from aside where dimension = 'time')
+      and not exists (
+        select 1 from aside as a where a.dimension = 'site' and a.name = m.site and a.period = m.period
     )
       and not exists (
-        select 1 from aside_by_lot as a where a.job_id = m.job_id and m.period between a.first_period and a.last_period
+        select 1 from aside as a where a.dimension = 'model' and a.name = m.model and a.period = m.period
     )
+      and not exists (
+        select 1 from aside as a where a.dimension = 'technician' and a.name = m.technician and a.period = m.period
+    )
+      and not exists (
+        select 1 from aside as a where a.dimension = 'step' and a.name = m.step and a.period = m.period
+    )
+      and not exists (
+        select 1 from aside as a where a.dimension = 'bench' and a.name = m.bench and a.period = m.period
+    )
+      and not exists (
+        select 1 from aside as a where a.dimension = 'tool' and a.name = m.tool and a.period = m.period
+    )
+      and not exists (select 1 from aside_by_lot as a where a.job_id = m.job_id and a.period = m.period)
 ),
 -- one row a job and lot of a part
 lots as (
@@ -94,7 +96,6 @@ counted as (
             when grouping(step) = 0 then 'step'
             when grouping(bench) = 0 then 'bench'
             when grouping(tool) = 0 then 'tool'
-            when grouping(kind) = 0 then 'kind'
             else 'time'
         end as dimension,
         '' as part_no,
@@ -105,15 +106,20 @@ counted as (
             when grouping(step) = 0 then step
             when grouping(bench) = 0 then bench
             when grouping(tool) = 0 then tool
-            when grouping(kind) = 0 then kind
             else ''
         end as name,
         count(*) as cases, count(*) filter (where failed) as events, sum(chance) as chance
     from judged
+    where not list_contains($dimensions, 'kind')
     group by grouping sets (
         (period), (period, site), (period, model), (period, technician), (period, step), (period, bench),
-        (period, tool), (period, kind)
+        (period, tool)
     )
+    union all
+    select period, 'kind', '', kind, count(*), count(*) filter (where failed), sum(chance)
+    from judged
+    where list_contains($dimensions, 'kind')
+    group by all
     union all
     select b.period, 'lot', o.part_no, o.name, sum(b.cases), sum(b.events), sum(b.chance)
     from by_job as b

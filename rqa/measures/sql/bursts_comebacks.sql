@@ -3,9 +3,9 @@
 -- chr(31) between them) and name in it (part_no beside it for a lot, else ''). cases: repaired jobs closed in that period
 -- and at least $window days before $as_of; events: those back within $window days, their come-back of one of $classes;
 -- chance: chances of a come-back by kind, added up over the jobs, in billionths.
--- Parameters: $window days, $as_of date, $classes of come-backs, $period 'week' or 'month', $dimensions asked for; $kinds
+-- Parameters: $window days, $as_of date, $classes of come-backs, $period 'week' or 'month', $dimensions asked for (kind alone, or the others); $kinds
 -- and $chances: the chance of each kind in billionths (none given: 0); $aside_dimensions, $aside_parts, $aside_names,
--- $aside_first, $aside_last: jobs of these groups closed in these periods are set aside.
+-- $aside_periods (first days): jobs of these groups closed in these periods are set aside.
 -- $first_month, $last_month (first days): months looked at; $only_site, $only_model, $only_procedure, $only_technician,
 -- $only_billing: lists of those kept, an empty one for all.
 -- Not counted: jobs without a name in the dimension. A job counts once under each bench, tool and lot it names, so groups
@@ -15,20 +15,19 @@ with
 chance_of as (
     select unnest($kinds::varchar[]) as kind, unnest($chances::bigint[]) as chance
 ),
--- one row a group and its periods to be set aside
+-- one row a group and period to be set aside
 aside as (
     select
         unnest($aside_dimensions::varchar[]) as dimension, unnest($aside_parts::varchar[]) as part_no,
-        unnest($aside_names::varchar[]) as name, unnest($aside_first::date[]) as first_period,
-        unnest($aside_last::date[]) as last_period
+        unnest($aside_names::varchar[]) as name, unnest($aside_periods::date[]) as period
 ),
--- one row a job and run of periods in which it is set aside, if it was closed in them
+-- one row a job and period in which it is set aside, if it was closed in it
 aside_by_logs as (
-    select distinct s.job_id, a.first_period, a.last_period
+    select distinct s.job_id, a.period
     from steps as s
     join aside as a on (a.dimension = 'bench' and a.name = s.bench) or (a.dimension = 'tool' and a.name = s.tool)
     union
-    select distinct p.job_id, a.first_period, a.last_period
+    select distinct p.job_id, a.period
     from parts as p
     join aside as a on a.dimension = 'lot' and a.part_no = p.part_no and a.name = p.lot
 ),
@@ -53,20 +52,17 @@ judged as (
     select m.*, coalesce(c.chance, 0) as chance
     from matured as m
     left join chance_of as c on c.kind = m.kind
-    where not exists (
-        select 1
-        from aside as a
-        where m.period between a.first_period and a.last_period
-          and (
-              a.dimension = 'time'
-              or (a.dimension = 'site' and a.name = m.site)
-              or (a.dimension = 'model' and a.name = m.model)
-              or (a.dimension = 'technician' and a.name = m.technician)
-          )
+    where m.period not in (select period from aside where dimension = 'time')
+      and not exists (
+        select 1 from aside as a where a.dimension = 'site' and a.name = m.site and a.period = m.period
     )
       and not exists (
-        select 1 from aside_by_logs as a where a.job_id = m.job_id and m.period between a.first_period and a.last_period
+        select 1 from aside as a where a.dimension = 'model' and a.name = m.model and a.period = m.period
     )
+      and not exists (
+        select 1 from aside as a where a.dimension = 'technician' and a.name = m.technician and a.period = m.period
+    )
+      and not exists (select 1 from aside_by_logs as a where a.job_id = m.job_id and a.period = m.period)
 ),
 -- one row a job and bench
 benches as (
@@ -94,7 +90,6 @@ counted as (
             when grouping(site) = 0 then 'site'
             when grouping(model) = 0 then 'model'
             when grouping(technician) = 0 then 'technician'
-            when grouping(kind) = 0 then 'kind'
             else 'time'
         end as dimension,
         '' as part_no,
@@ -102,12 +97,17 @@ counted as (
             when grouping(site) = 0 then site
             when grouping(model) = 0 then model
             when grouping(technician) = 0 then technician
-            when grouping(kind) = 0 then kind
             else ''
         end as name,
         count(*) as cases, count(*) filter (where returned) as events, sum(chance) as chance
     from judged
-    group by grouping sets ((period), (period, site), (period, model), (period, technician), (period, kind))
+    where not list_contains($dimensions, 'kind')
+    group by grouping sets ((period), (period, site), (period, model), (period, technician))
+    union all
+    select period, 'kind', '', kind, count(*), count(*) filter (where returned), sum(chance)
+    from judged
+    where list_contains($dimensions, 'kind')
+    group by all
     union all
     select j.period, 'bench', '', b.name, count(*), count(*) filter (where j.returned), sum(j.chance)
     from judged as j
