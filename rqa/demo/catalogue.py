@@ -213,7 +213,7 @@ class Part:
 
 PARTS = (
     Part("MB-110", 148.5, (("main board", 1.0), ("logger", 0.55))),
-    Part("SN-20", 12.8, (("main board", 0.985), ("logger", 0.54))),
+    Part("SN-20", 12.8, (("main board", 1.0), ("logger", 0.55))),
     Part("DP-310", 96.4, (("display", 1.0),)),
     Part("SL-05", 3.25, (("display", 1.0), ("case", 0.6), ("logger", 0.9))),
     Part("BT-42", 27.9, (("battery", 1.0),)),
@@ -224,3 +224,4 @@ PARTS = (
     Part("SC-KIT", 1.15, (("main board", 0.8), ("display", 0.5), ("radio", 0.5), ("case", 0.5), ("logger", 0.6))),
 )
 PAIRINGS = (("MB-110", "SN-20"),)
+"""A part and the part that must be fitted with it: in a share of jobs it is not (see `effects`)."""

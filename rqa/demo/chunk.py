@@ -33,6 +33,8 @@ class Chunk:
     diagnostics: pl.DataFrame
     parts: pl.DataFrame
     retirements: pl.DataFrame
+    slips: dict[str, int]
+    """How many jobs, or runs of tests, the draw gave each slip."""
 
 
 def sizes(jobs: int) -> list[int]:
@@ -48,7 +50,8 @@ def draw(seed: int, number: int, size: int, days: int) -> Chunk:
     drawn = simulate(rng, seed, size, days)
     step_log, test_log, part_log = steps(rng, drawn, end), diagnostics(rng, drawn, end), parts(rng, drawn)
     own = np.random.default_rng([seed, 3, number])
-    step_log, test_log = stations(own, drawn, slips(own, drawn, step_log), test_log, end)
+    step_log, slipped = slips(own, drawn, step_log)
+    step_log, test_log, at_stations = stations(own, drawn, step_log, test_log, end)
     unit = _unit_ids(drawn, number)
     jobs = pl.DataFrame({
         "at": np.arange(size), "job_id": _job_ids(drawn, number), "unit_id": unit,
@@ -64,7 +67,8 @@ def draw(seed: int, number: int, size: int, days: int) -> Chunk:
     })  # fmt: skip
     cost = part_log.group_by("at").agg((pl.col("unit_cost") * pl.col("quantity")).sum().round(2).alias("parts_cost"))
     jobs = jobs.join(cost, on="at", how="left", maintain_order="left").with_columns(pl.col("parts_cost").fill_null(0.0))
-    return Chunk(number, drawn, jobs, step_log, test_log, part_log, _retirements(rng, drawn, unit, end))
+    return Chunk(number, drawn, jobs, step_log, test_log, part_log, _retirements(rng, drawn, unit, end),
+                 slipped | at_stations)  # fmt: skip
 
 
 def _job_ids(drawn: Jobs, number: int) -> pl.Series:

@@ -70,9 +70,38 @@ class DriftingStation:
 
 @dataclass(frozen=True)
 class UncoveredSubsystem:
-    """No diagnostic covers this subsystem: its faults leave the depot and come back."""
+    """No diagnostic covers this subsystem: what the work did to it leaves the depot and comes back."""
 
     subsystem: str = "case"
+    of_returns_with_another_subsystem: float = 0.8
+
+
+@dataclass(frozen=True)
+class GaugeStudy:
+    """Every station reads every unit several times; the drifting station reads higher."""
+
+    study: str = "charge rate, spring"
+    test: str = DriftingStation.test
+    units: int = 10
+    trials: int = 3
+    unit_spread: float = 0.1
+    repeat_spread: float = 0.02
+    biased_station: str = DriftingStation.station
+    bias: float = DriftingStation.most
+
+
+@dataclass(frozen=True)
+class EyeStudy:
+    """Three people judge marks on cases of which it is known whether they pass; one of them is often wrong."""
+
+    study: str = "marks on the case"
+    units: int = 30
+    trials: int = 2
+    appraisers: tuple[str, ...] = ("T02", "T11", "T19")
+    bad_units: float = 0.4
+    wrong: float = 0.08
+    often_wrong_appraiser: str = "T11"
+    often_wrong: float = 0.25
 
 
 @dataclass(frozen=True)
@@ -86,9 +115,10 @@ class Slips:
     inspected_after_the_tests: float = 0.003
     battery_isolated_late: float = 0.002
     battery_reconnected_early: float = 0.002
-    irreversible_before_hold_point: float = 0.003
+    irreversible_before_hold_point: float = 0.005
     connectors_not_counted: float = 0.004
-    connector_not_reseated: float = 0.003
+    connector_not_reseated: float = 0.004
+    paired_part_not_fitted: float = 0.015
 
 
 @dataclass(frozen=True)
@@ -109,6 +139,7 @@ class Noise:
 
 PINCH, EARLY, LOT, NOISE = PinchedCable(), EarlyAlignment(), BadLot(), Noise()
 FLAKY, DRIFT, UNCOVERED, SLIPS = FlakyTest(), DriftingStation(), UncoveredSubsystem(), Slips()
+GAUGE, EYES = GaugeStudy(), EyeStudy()
 CABLE_GUIDE_ON = date(2026, 1, 12)
 """The improvement that works: from this day on fewer cables are pinched."""
 NEW_GLUE_ON = date(2025, 11, 3)
@@ -145,6 +176,8 @@ def planted() -> dict[str, object]:
         "flaky_test": asdict(FLAKY),
         "drifting_station": asdict(DRIFT),
         "uncovered_subsystem": asdict(UNCOVERED),
+        "gauge_study": asdict(GAUGE),
+        "eye_study": asdict(EYES),
         "action_that_works": {
             "action": "ACT-1", "pinched_before": PINCH.pinched, "pinched_after": PINCH.pinched_after_action,
         },

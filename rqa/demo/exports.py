@@ -11,7 +11,7 @@ import polars as pl
 
 from rqa.demo.alder import write_alder
 from rqa.demo.birch import write_birch
-from rqa.demo.catalogue import SITES, SUBSYSTEMS
+from rqa.demo.catalogue import PAIRINGS, SITES, SUBSYSTEMS
 from rqa.demo.cedar import write_cedar
 from rqa.demo.chunk import Chunk
 from rqa.demo.clock import day_number, in_changed_hour, last_day
@@ -120,6 +120,9 @@ class Sums:
                 ((drawn.parent != NONE) & (drawn.found == SUBSYSTEMS.index(UNCOVERED.subsystem))).sum()
             ),
         }
+        counts |= chunk.slips
+        fitted = [set(chunk.parts.filter(part_no=no)["at"]) for no in PAIRINGS[0]]
+        counts["paired_part_not_fitted"] = len(fitted[0] - fitted[1])
         for code, cause in enumerate(CAUSES):
             if cause:
                 counts[f"returns_by_{cause}"] = int(((drawn.cause == code) & (drawn.parent != NONE)).sum())

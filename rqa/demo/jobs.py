@@ -23,7 +23,7 @@ from rqa.demo.catalogue import (
     TABLET_FAULTS,
 )
 from rqa.demo.clock import DAY, day_number, next_workday, weekday
-from rqa.demo.effects import CABLE_GUIDE_ON, EARLY, LOT, NOISE, PINCH
+from rqa.demo.effects import CABLE_GUIDE_ON, EARLY, LOT, NOISE, PINCH, UNCOVERED
 
 Ints = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.bool_]
@@ -213,6 +213,10 @@ def _returns(rng: np.random.Generator, seed: int, jobs: Jobs, first: int, end: i
             able = choices[np.array(LOGGER_FAULTS)[choices] > 0] if logger else choices
             these = (jobs.procedure == code) & ((jobs.model == LOGGER) == logger) & ~again
             fault[these] = able[(draw[these] * len(able)).astype(int)]
+    own = np.random.default_rng([seed, 5, first, n])
+    fault[~again & (own.random(n) < UNCOVERED.of_returns_with_another_subsystem)] = SUBSYSTEMS.index(
+        UNCOVERED.subsystem
+    )
     for number, effect in ((2, PINCH), (3, EARLY), (4, LOT)):
         fault[cause == number] = SUBSYSTEMS.index(effect.subsystem)
     site = np.where(rng.random(n) < 0.95, jobs.site, _drawn(rng, [s.share for s in SITES], n))

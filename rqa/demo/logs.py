@@ -13,6 +13,7 @@ from rqa.demo.catalogue import (
     FAULT_NAMES,
     FAULTS,
     MEASURED,
+    PAIRINGS,
     PARTS,
     PER_SITE,
     PROCEDURES,
@@ -25,7 +26,7 @@ from rqa.demo.catalogue import (
     TOOLS,
 )
 from rqa.demo.clock import DAY, weekday
-from rqa.demo.effects import EARLY, LOT, NOISE, PINCH
+from rqa.demo.effects import EARLY, LOT, NOISE, PINCH, SLIPS
 from rqa.demo.jobs import LOGGER, NO_FAULT, NONE, NOT_ECONOMIC, OPEN, REPAIRED, UNREPAIRED, Jobs
 
 STEP_SHARE = 0.75
@@ -188,8 +189,12 @@ def parts(rng: np.random.Generator, jobs: Jobs) -> pl.DataFrame:
     rows = np.flatnonzero(jobs.disposition == REPAIRED)
     here, n = jobs.take(rows), len(rows)
     shares = np.array([[dict(p.uses).get(name, 0.0) for p in PARTS] for name in PROCEDURES])
-    fitted = rng.random((n, len(PARTS))) < shares[here.procedure]
-    cable = [p.part_no for p in PARTS].index(LOT.part_no)
+    drawn, numbers = rng.random((n, len(PARTS))), [p.part_no for p in PARTS]
+    fitted = drawn < shares[here.procedure]
+    for part_no, required in PAIRINGS:
+        paired = numbers.index(required)
+        fitted[:, paired] = fitted[:, numbers.index(part_no)] & (drawn[:, paired] >= SLIPS.paired_part_not_fitted)
+    cable = numbers.index(LOT.part_no)
     fitted[:, cable] = here.cable
     job, part = np.nonzero(fitted)
     line = np.cumsum(fitted, axis=1)[job, part]

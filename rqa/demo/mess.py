@@ -72,7 +72,12 @@ def spoiled(
             allowed & pl.col("~mess").is_null() & (pl.lit(True) if spoil.where is None else spoil.where)
         ).to_series()
         rows = np.flatnonzero(able.fill_null(False).to_numpy())
-        picked = rng.permutation(rows)[: max(1, round(spoil.per_thousand * thousands))]
+        picked = rng.permutation(rows)
+        if "test" in spoil.change:
+            # Two runs of a job under one name would be two versions of one row.
+            _, firsts = np.unique(frame["at"].to_numpy()[picked], return_index=True)
+            picked = picked[np.sort(firsts)]
+        picked = picked[: max(1, round(spoil.per_thousand * thousands))]
         mask = np.zeros(frame.height, dtype=bool)
         mask[picked] = True
         chosen = pl.Series("~chosen", mask)

@@ -4,10 +4,8 @@ import numpy as np
 import polars as pl
 
 from rqa.demo.catalogue import DIAGNOSTICS, PAIRINGS, PROCEDURES, STATIONS
-from rqa.demo.effects import ACTIONS, DRIFT, TARGETS
+from rqa.demo.effects import ACTIONS, EYES, GAUGE, TARGETS
 
-EYES = ("T02", "T11", "T19")
-"""Who judged by eye in the second study."""
 STUDY = {"trial": pl.Int64, "value": pl.Float64, "outcome": pl.String, "reference": pl.String, "test": pl.String}
 
 
@@ -48,25 +46,24 @@ def targets() -> pl.DataFrame:
 
 
 def studies() -> pl.DataFrame:
-    """Two planned studies: readings of one test at three stations, and a judgement by eye of three people."""
+    """Two planned studies: readings of one test at all stations, and judgements by eye of several people."""
     rng = np.random.default_rng([7, 11])
-    unit, station, trial = (x.ravel() for x in np.indices((10, len(STATIONS), 3)))
-    true = rng.normal(1.8, 0.1, 10)
-    moved = np.where(np.array(STATIONS)[station] == DRIFT.station, DRIFT.most, 0.0)
-    value = true[unit] + moved + rng.normal(0.0, 0.02, len(unit))
+    unit, station, trial = (x.ravel() for x in np.indices((GAUGE.units, len(STATIONS), GAUGE.trials)))
+    true = rng.normal(1.8, GAUGE.unit_spread, GAUGE.units)
+    moved = np.where(np.array(STATIONS)[station] == GAUGE.biased_station, GAUGE.bias, 0.0)
+    value = true[unit] + moved + rng.normal(0.0, GAUGE.repeat_spread, len(unit))
     readings = pl.DataFrame({
-        "study": f"{DRIFT.test}, spring", "unit": [f"G{n + 1:02}" for n in unit],
+        "study": GAUGE.study, "unit": [f"G{n + 1:02}" for n in unit],
         "appraiser": [STATIONS[n] for n in station], "trial": trial + 1, "value": value.round(3),
-        "outcome": None, "reference": None, "test": DRIFT.test,
+        "outcome": None, "reference": None, "test": GAUGE.test,
     }, schema_overrides=STUDY)  # fmt: skip
-    unit, person, trial = (x.ravel() for x in np.indices((30, len(EYES), 2)))
-    scratched = rng.random(30) < 0.4
-    # One in ten judgements is wrong; of one person's one in four.
-    wrong = rng.random(len(unit)) < np.where(person == 1, 0.25, 0.08)
-    said = scratched[unit] ^ wrong
+    unit, person, trial = (x.ravel() for x in np.indices((EYES.units, len(EYES.appraisers), EYES.trials)))
+    scratched = rng.random(EYES.units) < EYES.bad_units
+    often = np.array(EYES.appraisers)[person] == EYES.often_wrong_appraiser
+    said = scratched[unit] ^ (rng.random(len(unit)) < np.where(often, EYES.often_wrong, EYES.wrong))
     judged = pl.DataFrame({
-        "study": "marks on the case", "unit": [f"V{n + 1:02}" for n in unit],
-        "appraiser": [EYES[n] for n in person], "trial": trial + 1, "value": None,
+        "study": EYES.study, "unit": [f"V{n + 1:02}" for n in unit],
+        "appraiser": [EYES.appraisers[n] for n in person], "trial": trial + 1, "value": None,
         "outcome": np.where(said, "fail", "pass"), "reference": np.where(scratched[unit], "fail", "pass"),
         "test": None,
     }, schema_overrides=STUDY)  # fmt: skip

@@ -1,5 +1,7 @@
 """Small departures from the procedures, alike everywhere: steps in another order, or not done at all."""
 
+from dataclasses import asdict
+
 import numpy as np
 import polars as pl
 
@@ -7,35 +9,49 @@ from rqa.demo.effects import SLIPS
 from rqa.demo.jobs import REPAIRED, Jobs
 
 SWAPPED = (
-    ("isolate battery", ("release display cable", "release antenna cable", "measure old cell", "release camera cable"),
-     SLIPS.battery_isolated_late),
-    ("count connectors", ("reconnect battery",), SLIPS.battery_reconnected_early),
-    ("record identity", ("write identity",), SLIPS.irreversible_before_hold_point),
-    ("measure new cell", ("reset cell counter",), SLIPS.irreversible_before_hold_point),
+    (
+        "battery_isolated_late", "isolate battery",
+        ("release display cable", "release antenna cable", "measure old cell", "release camera cable"),
+    ),
+    ("battery_reconnected_early", "count connectors", ("reconnect battery",)),
+    ("irreversible_before_hold_point", "record identity", ("write identity",)),
+    ("irreversible_before_hold_point", "measure new cell", ("reset cell counter",)),
 )  # fmt: skip
-"""Two steps that change places, the second being the first of those that the job has, and in what share of jobs."""
+"""A slip, and the two steps that change places for it, the second being the first of those that the job has."""
 DROPPED = (
-    (("count connectors",), SLIPS.connectors_not_counted),
-    (("reseat camera cable", "reseat antenna cable", "reseat port cable"), SLIPS.connector_not_reseated),
+    ("connectors_not_counted", ("count connectors",)),
+    ("connector_not_reseated", ("reseat camera cable", "reseat antenna cable", "reseat port cable")),
 )
-"""The first of these steps that a job has is not in its log, and in what share of jobs."""
+"""A slip, and the steps of which the first that a job has is not in its log."""
 LAST = "inspect unit"
 PLACE = ("step_seq", "started_at", "ended_at")
 
 
-def slips(rng: np.random.Generator, jobs: Jobs, steps: pl.DataFrame) -> pl.DataFrame:
-    """The step log with its slips; only repaired jobs have any, and only where both steps went right the first time."""
+def slips(rng: np.random.Generator, jobs: Jobs, steps: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, int]]:
+    """The step log with its slips, and how many jobs have each.
+
+    Only repaired jobs have any, and only where both steps went right the first time.
+    """
     released = jobs.disposition == REPAIRED
+    shares = asdict(SLIPS)
+    counts: dict[str, int] = {}
     once = steps.with_row_index("~row").filter(pl.len().over("at", "step_seq") == 1).select("at", "step", "~row")
-    for step, others, share in SWAPPED:
-        at = np.flatnonzero(released & (rng.random(len(jobs)) < share))
-        steps = _swapped(steps, _first(once, at, (step,)), _first(once, at, others))
-    gone = [
-        _first(once, np.flatnonzero(released & (rng.random(len(jobs)) < share)), names)["~row"]
-        for names, share in DROPPED
-    ]
-    late = np.flatnonzero(released & (rng.random(len(jobs)) < SLIPS.inspected_after_the_tests))
-    rows = _first(once, late, (LAST,))
+
+    def drawn(slip: str) -> np.ndarray:
+        return np.flatnonzero(released & (rng.random(len(jobs)) < shares[slip]))
+
+    for slip, step, others in SWAPPED:
+        at = drawn(slip)
+        one, other = _first(once, at, (step,)), _first(once, at, others)
+        pairs = one.join(other, on="at", suffix="_other")
+        steps = _swapped(steps, pairs)
+        counts[slip] = counts.get(slip, 0) + pairs.height
+    gone = []
+    for slip, names in DROPPED:
+        gone.append(_first(once, drawn(slip), names)["~row"])
+        counts[slip] = len(gone[-1])
+    rows = _first(once, drawn("inspected_after_the_tests"), (LAST,))
+    counts["inspected_after_the_tests"] = rows.height
     after = pl.Series(jobs.closed).gather(rows["at"])
     ends = pl.DataFrame({"~row": rows["~row"], "~end": after - 1})
     steps = steps.with_row_index("~row").join(ends, on="~row", how="left", maintain_order="left")
@@ -44,11 +60,8 @@ def slips(rng: np.random.Generator, jobs: Jobs, steps: pl.DataFrame) -> pl.DataF
         pl.coalesce("~end", "ended_at").alias("ended_at"),
     )
     dropped = pl.concat(gone)
-    return (
-        steps.filter(~pl.col("~row").is_in(dropped.implode()))
-        .drop("~row", "~end")
-        .sort("at", "step_seq", "attempt", maintain_order=True)
-    )
+    kept = steps.filter(~pl.col("~row").is_in(dropped.implode())).drop("~row", "~end")
+    return kept.sort("at", "step_seq", "attempt", maintain_order=True), counts
 
 
 def _first(once: pl.DataFrame, at: np.ndarray, names: tuple[str, ...]) -> pl.DataFrame:
@@ -62,9 +75,8 @@ def _first(once: pl.DataFrame, at: np.ndarray, names: tuple[str, ...]) -> pl.Dat
     )
 
 
-def _swapped(steps: pl.DataFrame, one: pl.DataFrame, other: pl.DataFrame) -> pl.DataFrame:
-    """The steps of the two rows of each job change their places in the log and in time."""
-    pairs = one.join(other, on="at", suffix="_other")
+def _swapped(steps: pl.DataFrame, pairs: pl.DataFrame) -> pl.DataFrame:
+    """The steps of the two rows of each pair change their places in the log and in time."""
     here, there = pairs["~row"].to_numpy(), pairs["~row_other"].to_numpy()
     source = np.arange(steps.height)
     source[here], source[there] = there, here

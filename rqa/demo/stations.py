@@ -21,16 +21,23 @@ INSIDE = ("fit", "reseat", "align", "verify")
 """Phases whose steps a fault found by a test sends the unit back to."""
 
 
-def stations(rng: np.random.Generator, jobs: Jobs, steps: pl.DataFrame, tests: pl.DataFrame, end: int) -> "Logs":
-    """The logs with the flaky test, the rework that other failed runs bring about, the drift, and what is left out."""
+def stations(
+    rng: np.random.Generator, jobs: Jobs, steps: pl.DataFrame, tests: pl.DataFrame, end: int
+) -> tuple[pl.DataFrame, pl.DataFrame, dict[str, int]]:
+    """The logs with the flaky test, the rework that other failed runs bring about, the drift, and what is left out.
+
+    With them how many there are of each.
+    """
+    ordinary = int((tests["outcome"] == "fail").sum())
     tests = _flaky(rng, tests)
-    steps, tests = _reworked(rng, jobs, steps, tests)
-    tests = _left_out(rng, jobs, _drifted(tests))
-    late = steps["ended_at"] > end
-    return steps.filter(~late), tests.filter(pl.col("run_at") <= end)
-
-
-Logs = tuple[pl.DataFrame, pl.DataFrame]
+    flaky = int((tests["outcome"] == "fail").sum()) - ordinary
+    steps, tests, reworked = _reworked(rng, jobs, steps, tests)
+    tests, counts = _left_out(rng, jobs, _drifted(tests))
+    counts |= {
+        "runs_failed_for_no_reason": flaky, "failed_runs_reworked": reworked,
+        "failed_runs_repeated_as_they_are": ordinary - reworked,
+    }  # fmt: skip
+    return steps.filter(pl.col("ended_at") <= end), tests.filter(pl.col("run_at") <= end), counts
 
 
 def _flaky(rng: np.random.Generator, tests: pl.DataFrame) -> pl.DataFrame:
@@ -45,7 +52,9 @@ def _flaky(rng: np.random.Generator, tests: pl.DataFrame) -> pl.DataFrame:
     return whole.sort("at", "run_at", "test", "run", maintain_order=True).drop("~")
 
 
-def _reworked(rng: np.random.Generator, jobs: Jobs, steps: pl.DataFrame, tests: pl.DataFrame) -> Logs:
+def _reworked(
+    rng: np.random.Generator, jobs: Jobs, steps: pl.DataFrame, tests: pl.DataFrame
+) -> tuple[pl.DataFrame, pl.DataFrame, int]:
     """Failed runs come first, each round of them followed by work inside the unit; all other runs come after.
 
     A few failed runs, and all of units on which no fault was found, are repeated as they are.
@@ -81,7 +90,8 @@ def _reworked(rng: np.random.Generator, jobs: Jobs, steps: pl.DataFrame, tests: 
     )  # fmt: skip
     added = _attempts(steps, tests.filter("rework"), jobs)
     plain = ("again", "rework", "rounds", "~work", "~tested")
-    return pl.concat([steps, added]).sort("at", maintain_order=True), tests.drop(plain)
+    reworked = int(tests["rework"].sum())
+    return pl.concat([steps, added]).sort("at", maintain_order=True), tests.drop(plain), reworked
 
 
 def _attempts(steps: pl.DataFrame, failed: pl.DataFrame, jobs: Jobs) -> pl.DataFrame:
@@ -131,7 +141,7 @@ def _drifted(tests: pl.DataFrame) -> pl.DataFrame:
     return tests.with_columns(pl.when(here).then(kept).otherwise("value").alias("value"))
 
 
-def _left_out(rng: np.random.Generator, jobs: Jobs, tests: pl.DataFrame) -> pl.DataFrame:
+def _left_out(rng: np.random.Generator, jobs: Jobs, tests: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, int]]:
     """Jobs released with a test left out, or with a last run that failed or was stopped."""
     n, released = len(jobs), jobs.disposition == REPAIRED
     kind = rng.random(n)
@@ -146,4 +156,15 @@ def _left_out(rng: np.random.Generator, jobs: Jobs, tests: pl.DataFrame) -> pl.D
         for code, word in ((1, "fail"), (2, "aborted"))
     ]
     outcome = pl.coalesce(*turned, pl.col("outcome")).alias("outcome")
-    return tests.with_columns(outcome).filter(~(here & (slips == 0)))
+    above = pl.col("upper_limit") + 0.05 * (pl.col("upper_limit") - pl.col("lower_limit"))
+    value = (
+        pl.when(pl.col("outcome") == "aborted").then(None)
+        .when((pl.col("outcome") == "fail") & (pl.col("value") <= pl.col("upper_limit"))).then(above.round(2))
+        .otherwise("value").alias("value")
+    )  # fmt: skip
+    counts = {
+        "test_left_out": tests.filter(here & (slips == 0))["at"].n_unique(),
+        "released_failing": tests.filter(here & (slips == 1))["at"].n_unique(),
+        "released_aborted": tests.filter(here & (slips == 2))["at"].n_unique(),
+    }
+    return tests.with_columns(outcome).with_columns(value).filter(~(here & (slips == 0))), counts
