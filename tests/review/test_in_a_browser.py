@@ -1,0 +1,160 @@
+"""The page in a real browser: it asks the network for nothing, draws, fits, prints, and passes an accessibility check.
+
+Skipped where there is no browser (see `rqa.review.printed`); the accessibility check also where axe-core (a test tool
+of its own licence, which the gate on CI fetches) is not in .cache/.
+"""
+
+import base64
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from rqa.depot import open as open_depot
+from rqa.review import describe, render
+from rqa.review.printed import browser, write_pdf
+from tests.depots import make_store
+from tests.review.browser import Tab, opened
+from tests.review.made_depot import HOSTILE, made_tables
+
+HERE = Path(__file__).parent
+MEASURED = (HERE / "measured.js").read_text(encoding="utf-8")
+AXE = HERE.parents[1] / ".cache" / "package" / "axe.min.js"
+FIGURES = 7
+FITTED = (
+    "[...document.querySelectorAll('.live')].every(p => Math.abs(p.clientWidth - "
+    "p.querySelector('svg').getBoundingClientRect().width) < 3)"
+)
+"""Charts have taken the width they were given."""
+A4 = 688
+"""Width of a sheet less its margins, 182 mm, in CSS pixels."""
+
+pytestmark = pytest.mark.skipif(browser() is None, reason="no Chromium on this machine, and RQA_BROWSER names none")
+
+
+@pytest.fixture(scope="module")
+def page(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("browser")
+    tables = made_tables(jobs=300, days=300, odd_model=HOSTILE)
+    with open_depot(make_store(folder / "depot.duckdb", tables)) as depot:
+        (folder / "page.html").write_text(render(describe(depot)), encoding="utf-8")
+    return folder / "page.html"
+
+
+@pytest.fixture(scope="module")
+def tab(page: Path) -> Iterator[Tab]:
+    with opened(str(browser()), page) as tab:
+        tab.look(width=1280)
+        tab.wait_for(f"document.querySelectorAll('.drawn .live svg').length === {FIGURES}")
+        yield tab
+
+
+def test_it_asks_for_nothing_and_complains_of_nothing(tab: Tab, page: Path) -> None:
+    outside = [r for r in tab.requests if not r.startswith(("data:image/svg+xml;base64,", "about:blank"))]
+    assert outside == [page.resolve().as_uri()]
+    assert tab.complaints == []
+
+
+def test_nothing_in_the_data_was_run(tab: Tab) -> None:
+    """The hostile name would have opened a box or left an image of its own."""
+    assert tab.value("[...document.images].every(i => i.className === 'still')")
+    assert tab.value("document.scripts.length") == 3
+    assert tab.value("document.body.innerText.includes('<script>alert(1)')")
+
+
+@pytest.mark.parametrize(
+    "attempt",
+    [
+        "fetch('http://example.invalid/x')",
+        "(() => { const i = new Image(); i.src = 'http://example.invalid/x.png'; return i.decode(); })()",
+        "new Promise((done, failed) => { const s = document.createElement('script'); s.src = 'data:text/javascript,1'; "
+        "s.onload = done; s.onerror = failed; document.body.append(s); })",
+    ],
+    ids=["fetch", "image", "script"],
+)
+def test_its_policy_stops_what_would_leave_it(page: Path, attempt: str) -> None:
+    """Even a script that did get to run could not send or load: the attempt fails, and the policy is named."""
+    with opened(str(browser()), page) as fresh:
+        said = fresh.value(
+            "new Promise(done => { let named = ''; document.addEventListener('securitypolicyviolation', "
+            f"e => {{ named = e.effectiveDirective; }}); ({attempt}).then(() => done('done'), "
+            "() => setTimeout(() => done(named), 50)); })"
+        )
+        assert said in ("connect-src", "img-src", "script-src-elem")
+
+
+@pytest.mark.parametrize(("width", "medium"), [(390, "screen"), (1280, "screen"), (A4, "print")])
+def test_all_text_can_be_read(tab: Tab, width: int, medium: str) -> None:
+    tab.look(width=width, medium=medium)
+    if medium == "screen":
+        tab.wait_for(FITTED)
+    found: dict[str, Any] = tab.value(MEASURED)
+    assert found["texts"] > 200
+    assert found["faults"] == []
+
+
+def test_what_could_not_be_read_would_be_found(tab: Tab) -> None:
+    tab.look(width=1280)
+    planted = "<div id=planted style='position:absolute;top:%s;left:%s;white-space:nowrap'>planted words</div>"
+    for where, fault in ((("100px", "1270px"), "sticks out"), (("THERE", "160px"), "lie on each other")):
+        top = tab.value("document.querySelector('h1').getBoundingClientRect().top + scrollY + 12")
+        text = (planted % where).replace("THERE", f"{top}px")
+        tab.value(f'document.body.insertAdjacentHTML("beforeend", "{text}")')
+        assert any(fault in f and "planted" in f for f in tab.value(MEASURED)["faults"])
+        tab.value("document.querySelector('#planted').remove()")
+
+
+def words_under_the_pointer(tab: Tab) -> str:
+    """Move to the middle of the first bar of costs, wherever it is laid out now, and read the box that opens."""
+    x, y = tab.value(
+        "(() => { const bar = document.querySelector('#figure-cost-kinds .live .mark-rect path'); "
+        "bar.scrollIntoView({block: 'center', behavior: 'instant'}); "
+        "const b = bar.getBoundingClientRect(); return [b.left + b.width / 2, b.top + b.height / 2]; })()"
+    )
+    for place in (x - 2, x):
+        tab.ask("Input.dispatchMouseEvent", type="mouseMoved", x=place, y=y)
+    return str(tab.value("document.querySelector('#vg-tooltip-element.visible')?.innerText ?? ''"))
+
+
+def test_a_pointer_on_a_mark_shows_its_numbers(tab: Tab) -> None:
+    tab.look(width=1280)
+    tab.wait_for(FITTED)
+    words = next(w for _ in range(100) if (w := words_under_the_pointer(tab)))
+    assert "come-backs with a known cost" in words
+    assert tab.value("document.querySelectorAll('#vg-tooltip-element :is(script, img)').length") == 0
+    tab.ask("Input.dispatchMouseEvent", type="mouseMoved", x=1, y=1)
+
+
+def test_printed_it_shows_its_pictures_on_few_sheets(tab: Tab, page: Path) -> None:
+    tab.look(width=A4, medium="print")
+    assert tab.value("[...document.images].filter(i => i.checkVisibility()).length") == FIGURES
+    assert tab.value("[...document.querySelectorAll('.live')].some(e => e.checkVisibility())") is False
+    highest = tab.value(
+        "Math.max(...[...document.querySelectorAll('figure')].map(f => f.getBoundingClientRect().height))"
+    )
+    assert highest < 1017, "a figure fits on a sheet (269 mm), so none must be split"
+    tab.look(width=1280)
+    pdf = base64.b64decode(tab.ask("Page.printToPDF", preferCSSPageSize=True)["data"])
+    assert pdf.startswith(b"%PDF")
+    assert 4 <= len(re.findall(rb"/Type\s*/Page\b(?!s)", pdf)) <= 10
+
+
+def test_the_command_s_pdf(page: Path, tmp_path: Path) -> None:
+    made = write_pdf(page, tmp_path / "page.pdf")
+    assert made.read_bytes().startswith(b"%PDF")
+
+
+@pytest.mark.skipif(not AXE.is_file(), reason="no axe-core in .cache/ (.ci/run fetches it where it can)")
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+def test_no_serious_fault_of_accessibility(tab: Tab, dark: bool) -> None:
+    tab.look(width=1280, dark=dark)
+    tab.ask("Runtime.evaluate", expression=AXE.read_text(encoding="utf-8"))
+    found = tab.value(
+        "axe.run(document, {resultTypes: ['violations']}).then(r => ({done: r.passes.length, "
+        "faults: r.violations.filter(v => ['serious', 'critical'].includes(v.impact))"
+        ".map(v => v.id + ': ' + v.nodes[0].html.slice(0, 200))}))"
+    )
+    assert found["done"] > 20
+    assert found["faults"] == []
