@@ -58,7 +58,8 @@ closed as (
     from jobs
     where disposition <> 'open' and closed_on <= $as_of
 ),
--- one row an attempt and rule that reads it: its place, and a key that sorts by time, then place
+-- one row an attempt and rule that reads it, if any: its place, and a key that sorts by time, then place; a left join,
+-- since the engine would multiply jobs by steps before it looks at the log
 timed as not materialized (
     select
         c.job, c.repaired, x.rule, x.kind, x.is_milestone, s.step_seq,
@@ -67,7 +68,7 @@ timed as not materialized (
         ) * 1048576 + least(s.step_seq, 1048575) as key
     from steps as s
     join closed as c on c.job_id = s.job_id
-    join sides as x on x.procedure = c.procedure and x.step = s.step
+    left join sides as x on x.procedure = c.procedure and x.step = s.step
     where coalesce(s.done_on <= $as_of, true)
       and s.outcome <> 'skipped'
       and (s.outcome <> 'fail' or not x.is_milestone)

@@ -195,7 +195,8 @@ unequal as (
     join ends as e on e.procedure = g.procedure and e.step = g.step and e.subsystem = l.subsystem
     where (e.phase = 'reseat' and t.releases > l.releases) or (e.phase = 'release' and t.reseats > l.reseats)
 ),
--- one row an attempt and rule that reads it: its place, and a key that sorts by time, then place
+-- one row an attempt and rule that reads it, if any: its place, and a key that sorts by time, then place; a left join,
+-- since the engine would multiply jobs by steps before it looks at the log
 timed as not materialized (
     select
         c.job, x.rule, x.is_milestone,
@@ -207,7 +208,7 @@ timed as not materialized (
         ) as key
     from steps as s
     join comparable as c on c.job_id = s.job_id
-    join sides as x on x.procedure = c.procedure and x.step = s.step
+    left join sides as x on x.procedure = c.procedure and x.step = s.step
     where coalesce(s.done_on <= $as_of, true) and s.outcome <> 'skipped' and (s.outcome <> 'fail' or not x.once_done)
 ),
 -- one row a job and rule: when the milestone was reached first, and the first act
