@@ -74,7 +74,7 @@ class DiagnosticQuestions:
     ) -> "StationDrift":
         """Test stations that drift or stand apart on comparable work; see `rqa.answers.station_drift`.
 
-        Filters: test, station, site, model, procedure, technician, billing.
+        Filters: test, site, model, procedure, technician, billing.
         """
         from rqa.answers.station_drift import drift
 

@@ -124,7 +124,8 @@ def limits_tradeoff(
 def _asked(now: Moment, test: str | Sequence[str] | None, where: Where | None, months: Months | None) -> Scope:
     if where is not None and "test" in where:
         raise RequestError(f"{QUESTION}: give the test as test=, not in where=.")
-    if test is not None and not isinstance(test, str) and not all(isinstance(t, str) for t in test):
+    several = isinstance(test, Sequence) and bool(test) and all(isinstance(t, str) for t in test)
+    if test is not None and not several:
         raise RequestError(f"{QUESTION}: test takes a test's name, or several: {test!r}.")
     whole = {**(where or {}), **({} if test is None else {"test": test})}
     asked = scope(QUESTION, by=("test",), where=whole, months=months, allowed=(*JOB_NAMES, "test"))

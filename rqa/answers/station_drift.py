@@ -15,7 +15,7 @@ from rqa.answers.scope import Moment, Months, Where, check_level, check_values, 
 from rqa.answers.station_charts import CHART_COLUMNS, chart_rows
 from rqa.answers.station_contrasts import NOTHING, Apart, Figure, Work, apart, held_apart, level, slope
 from rqa.errors import RequestError
-from rqa.measures.groupings import JOB_NAMES, TEST_LOG
+from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
 from rqa.stats import benjamini_hochberg
 from rqa.words import figure
@@ -70,7 +70,7 @@ def drift(
     period
         "month" or "week": the points of the charts, and what drift is counted over.
     where, months
-        Filters on test, station, site, model, procedure, technician, billing; months of the runs.
+        Filters on test, site, model, procedure, technician, billing; months of the runs.
     baseline
         The months that set centre and limits of the charts; all unless given.
     least
@@ -108,7 +108,7 @@ def drift(
         raise RequestError(f"{QUESTION}: period is one of {', '.join(PERIODS)}: {period!r}.")
     if not is_number(least) or least < 2 or int(least) != least:
         raise RequestError(f"{QUESTION}: least is a whole number from 2: {least!r}.")
-    asked = scope(QUESTION, by=("test",), where=where, months=months, allowed=(*TEST_LOG, *JOB_NAMES))
+    asked = scope(QUESTION, by=("test",), where=where, months=months, allowed=("test", *JOB_NAMES))
     check_values(now.store, QUESTION, asked.where)
     span = None if baseline is None else span_of(QUESTION, "baseline", baseline)
     table = counts(

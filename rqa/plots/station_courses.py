@@ -1,5 +1,6 @@
 """Stations over time beside the others: single values in their limits, the slow average, signals by shape and word."""
 
+import json
 from typing import Any
 
 import altair as alt
@@ -106,6 +107,4 @@ def _row(r: dict[str, Any], names: dict[Any, str], period: str) -> dict[str, Any
 
 
 def _label(labels: Any) -> str:
-    import json
-
     return f"({json.dumps({k: list(v) for k, v in labels.items()})})[datum.value]"

@@ -74,6 +74,10 @@ def test_sides_without_a_limit_are_left_out_unless_asked_for() -> None:
             depot.limits_tradeoff(side="left")
         with pytest.raises(RequestError, match="there is no test 'x'"):
             depot.limits_tradeoff("x")
+        with pytest.raises(RequestError, match="test takes a test's name"):
+            depot.limits_tradeoff(5)  # type: ignore[arg-type]
+        with pytest.raises(RequestError, match="give the test as test="):
+            depot.limits_tradeoff(where={"test": "charge"})
 
 
 def test_a_job_not_yet_mature_decides_no_limit() -> None:
@@ -256,6 +260,8 @@ def test_too_little_constant_and_unknown_work() -> None:
         assert set(depot.drift().table["verdict"]) == {"too little work to say"}
     with depot_of({"jobs": [job(1)]}, LATER) as depot:
         assert depot.drift().table.height == 0
+        with pytest.raises(RequestError, match="there is no filter 'station'"):
+            depot.drift(where={"station": "S1"})
 
 
 def test_the_as_of_day_is_respected() -> None:
