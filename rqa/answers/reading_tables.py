@@ -1,7 +1,7 @@
 """Measured values as tables: figures, histograms, counts inside each limit, and what piles up there as findings."""
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -23,7 +23,8 @@ COUNTED = ("readings", "missing", "outside", "in_band")
 SIDES = ("lower", "upper")
 NEAR = ("nearest", "second", "third")
 KIND = "values piled up inside the {} limit"
-Groups = "Mapping[str, pl.DataType]"
+Groups = Mapping[str, Any]
+"""Grouping columns and their types."""
 
 
 def readings_frame(

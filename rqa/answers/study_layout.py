@@ -40,7 +40,7 @@ class Study:
     @property
     def trials(self) -> int:
         """Judgements of a unit by an appraiser, as most have them."""
-        n = Counter(len(found) for found in (*self.values.values(), *self.verdicts.values()))
+        n = Counter([*map(len, self.values.values()), *map(len, self.verdicts.values())])
         return max(n, key=lambda size: (n[size], size))
 
 

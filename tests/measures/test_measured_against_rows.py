@@ -136,6 +136,17 @@ def test_a_dense_depot_counts_the_same() -> None:
     assert any(row[2] for row in stations.values())
 
 
+def test_a_quartile_is_reached_where_just_enough_readings_do_not_exceed_it() -> None:
+    """Of 1, 2, 3 and 100 the quartiles are 1 and 3, so the fence is at 9, the middle at 2: 100 counts as 7 apart."""
+    jobs = [{"job_id": "J", "unit_id": "U", "opened_at": START, "closed_at": START}]
+    runs = [
+        {"job_id": "J", "test": "a", "run_at": START, "value": value, "station": "S1"}
+        for value in (1.0, 2.0, 3.0, 100.0)
+    ]
+    found = asked({"jobs": jobs, "diagnostics": runs}, date(2026, 12, 31), "station_values", ("test",), period="month")
+    assert found[0][6:] == (2.0, 4, 1, -1.0 + 0.0 + 1.0 + 7.0, 1.0 + 1.0 + 49.0)
+
+
 @pytest.mark.parametrize("side", ["upper", "lower"])
 def test_classes_are_few_and_lose_no_job(side: str) -> None:
     """Five hundred jobs with values of their own: at most twice the cuts, and every job in one of them."""
