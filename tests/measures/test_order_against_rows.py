@@ -195,3 +195,22 @@ def test_a_procedure_followed_to_the_letter_is_clean(began: Any, ended: Any) -> 
     assert (kinds["jobs"] == 1).all()
     assert table["breached"].sum() == 0
     assert listed.height == 0
+
+
+def test_a_procedure_of_more_than_sixty_steps() -> None:
+    """Steps are told apart by bits in words of sixty: one job logs all, one all but two, one nothing but the first."""
+    names = [f"step {n}" for n in range(130)]
+    logs = {"J0": names, "J1": [n for n in names if n not in ("step 60", "step 129")], "J2": names[:1]}
+    data = {
+        "procedures": [{"procedure": "board", "step_seq": i, "step": name} for i, name in enumerate(names)],
+        "jobs": [{"job_id": j, "unit_id": j, "opened_at": START, "closed_at": minute(600)} for j in logs],
+        "steps": [
+            {"job_id": job, "step_seq": place, "step": name, "ended_at": minute(place)}
+            for job, log in logs.items()
+            for place, name in enumerate(log)
+        ],
+    }
+    with depot_of(data) as depot:
+        table = counts(depot._store, "conformance", values={"as_of": depot.as_of.date(), "window": 30})
+    missing = dict(table.filter(table["kind"] == "missing").select("step", "breached").rows())
+    assert missing == {"": 2, "step 0": 0, **{n: 1 + (n in ("step 60", "step 129")) for n in names[1:]}}
