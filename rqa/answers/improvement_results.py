@@ -17,11 +17,12 @@ class MonthFindings(Answer):
     caution, check.
 
     `findings` holds those of the rows, in their order, `gone` those that held a month before, `compared` the number of
-    comparisons made by kind.
+    comparisons made by kind, `answers` the answers about risky steps and tests behind them, by name.
     """
 
     gone: tuple[Finding, ...] = ()
     compared: Mapping[str, int] = field(default_factory=dict)
+    answers: Mapping[str, Answer] = field(default_factory=dict)
 
     question = "Findings of the month"
 

@@ -48,7 +48,8 @@ def findings(now: Moment, month: str | date | None = None) -> MonthFindings:
     By default the latest month whose come-backs are final. A row a finding, those first that would spare most
     come-backs, then the surest: id (the same in every month), state (new, continuing: it held a month before, too),
     kind, what, measure, size, low, high, jobs, avoided, p_value, p_adjusted, caution, check. `gone` lists those that
-    held a month before and no longer do; `compared` how many comparisons of each kind were made. Adjusted after
+    held a month before and no longer do; `compared` how many comparisons of each kind were made, `answers` the answers
+    about risky steps and tests behind them. Adjusted after
     Benjamini and Hochberg (1995) over all of them: of those listed, one in twenty at most is expected to be luck.
     """
     last = last_whole_month(now, "comebacks", WINDOW)
@@ -58,9 +59,9 @@ def findings(now: Moment, month: str | date | None = None) -> MonthFindings:
         return MonthFindings(_table((), set()), settings, ("No month is final yet: nothing to compare.",))
     if own > now.day:
         raise RequestError(f"{QUESTION}: {month_name(own)} begins after {now.day}, the day the depot is looked at.")
-    stated = _stated(now, own)
+    stated, answers = _stated(now, own)
     held = judged(stated)
-    before = judged(_stated(now, _back(own, 1)))
+    before = judged(_stated(now, _back(own, 1))[0])
     there, known = ({f.id for f, _ in family} for family in (held, before))
     compared = Counter(f.kind for f in stated)
     return MonthFindings(
@@ -70,7 +71,13 @@ def findings(now: Moment, month: str | date | None = None) -> MonthFindings:
         stated,
         gone=tuple(f for f, _ in before if f.id not in there),
         compared=dict(compared),
+        answers=answers,
     )
+
+
+def months_up_to(month: date) -> families.Span:
+    """First and last of the months that the findings of a month look at."""
+    return _back(month, MONTHS - 1), month
 
 
 def _back(month: date, months: int) -> date:
@@ -78,16 +85,18 @@ def _back(month: date, months: int) -> date:
     return date(place // 12, place % 12 + 1, 1)
 
 
-def _stated(now: Moment, month: date) -> tuple[Finding, ...]:
-    """Everything compared, what would spare most come-backs first, then the surest.
+def _stated(now: Moment, month: date) -> tuple[tuple[Finding, ...], dict[str, Answer]]:
+    """Everything compared, what would spare most come-backs first, then the surest; and the answers behind it.
 
     Steps are compared up to the month, come-backs as far as the jobs have matured.
     """
-    span = (_back(month, MONTHS - 1), month)
+    span = months_up_to(month)
     latest = {figure.window: last_whole_month(now, "comebacks", figure.window) for figure in FIGURES}
     finals = {window: min(found, month) for window, found in latest.items() if found is not None}
+    answers = _answers(now, span)
     made = [finding for family in _families(now, month, span, finals) for finding in family]
-    return tuple(sorted(made, key=lambda f: (-(f.avoided or 0.0), f.p_value, f.what)))
+    made += [finding for answer in answers.values() for finding in answer.stated]
+    return tuple(sorted(made, key=lambda f: (-(f.avoided or 0.0), f.p_value, f.what))), answers
 
 
 def _families(now: Moment, month: date, span: families.Span, finals: dict[int, date]) -> Iterator[Iterable[Finding]]:
@@ -105,24 +114,22 @@ def _families(now: Moment, month: date, span: families.Span, finals: dict[int, d
         yield compare(now, who=who, outcome=outcome, window=WINDOW, months=span, where=own_work).stated
     yield (c.stated() for c in families.kinds_of_work(now, span))
     yield (c.stated() for c in lots(now, span))
-    yield from (answer.stated for answer in _risky_steps(now, span))
-    yield from (answer.stated for answer in _tests(now, span))
 
 
-def _risky_steps(now: Moment, span: families.Span) -> Iterator[Answer]:
-    yield attribution(now, by=("model", "procedure"), window=WINDOW, months=span)
-    yield step_relative_risk(now, after=AFTER, window=WINDOW, months=span)
-    yield breaches(now, window=WINDOW, months=span)
-    yield bursts(now, window=WINDOW, months=span)
-    yield bursts(now, what="failed_checks", months=span)
-
-
-def _tests(now: Moment, span: families.Span) -> Iterator[Answer]:
-    yield retests(now, months=span)
-    yield releases(now, months=span)
-    yield readings(now, months=span)
-    yield drift(now, months=span)
-    yield agreement(now)
+def _answers(now: Moment, span: families.Span) -> dict[str, Answer]:
+    """The answers about risky steps and about the tests that state findings."""
+    return {
+        "attribution": attribution(now, by=("model", "procedure"), window=WINDOW, months=span),
+        "step_relative_risk": step_relative_risk(now, after=AFTER, window=WINDOW, months=span),
+        "breaches": breaches(now, window=WINDOW, months=span),
+        "bursts": bursts(now, window=WINDOW, months=span),
+        "bursts of failed checks": bursts(now, what="failed_checks", months=span),
+        "retests": retests(now, months=span),
+        "releases": releases(now, months=span),
+        "readings": readings(now, months=span),
+        "drift": drift(now, months=span),
+        "agreement": agreement(now),
+    }
 
 
 def _table(held: tuple[tuple[Finding, float], ...], known: set[str]) -> "pl.DataFrame":

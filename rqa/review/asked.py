@@ -5,11 +5,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 from rqa.answers.comeback_results import Projection
-from rqa.answers.improvement_results import ComebackCosts, MonthFindings, Targets
+from rqa.answers.diagnostic_results import CoverageGap, Escapes
+from rqa.answers.improvement_results import ComebackCosts, MonthFindings, Targets, Verdicts
 from rqa.answers.month import MonthAgainstBefore
 from rqa.answers.result import (
     CleanJobs,
     Comebacks,
+    Comparison,
     ControlChart,
     FirstPassYield,
     LoadedFiles,
@@ -18,6 +20,7 @@ from rqa.answers.result import (
     Refused,
     Remarks,
 )
+from rqa.answers.risk_results import BatteryBreaches, StepMap, StepRisk
 
 if TYPE_CHECKING:
     import polars as pl
@@ -55,6 +58,27 @@ class Asked(Protocol):
 
     def projection(self, *args: Any, **kwargs: Any) -> Projection:
         """What months not yet mature will show."""
+
+    def compare(self, *args: Any, **kwargs: Any) -> Comparison:
+        """Who differs from what their work brings."""
+
+    def step_risk(self, *args: Any, **kwargs: Any) -> StepRisk:
+        """Risky steps."""
+
+    def step_map(self, *args: Any, **kwargs: Any) -> StepMap:
+        """A procedure with its risk."""
+
+    def battery_breaches(self, *args: Any, **kwargs: Any) -> BatteryBreaches:
+        """Breaches of the battery's order."""
+
+    def escapes(self, *args: Any, **kwargs: Any) -> Escapes:
+        """Faults caught and escaped."""
+
+    def coverage_gap(self, *args: Any, **kwargs: Any) -> CoverageGap:
+        """What no test covers."""
+
+    def verdicts(self, *args: Any, **kwargs: Any) -> Verdicts:
+        """Whether actions worked."""
 
     def costs(self, *args: Any, **kwargs: Any) -> ComebackCosts:
         """What come-backs cost."""

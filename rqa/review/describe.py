@@ -6,20 +6,26 @@ from importlib.metadata import version
 
 from rqa.answers.contrast_families import year_before, year_to
 from rqa.answers.contrasts import SMALLEST
+from rqa.answers.month_findings import months_up_to
 from rqa.answers.scope import month_end, month_of
 from rqa.errors import RequestError
 from rqa.review.asked import Asked
+from rqa.review.believed import believed
 from rqa.review.cost import cost
 from rqa.review.facts import MonthFacts, Verdict
 from rqa.review.figures import figures
 from rqa.review.goals import goals
+from rqa.review.improved import improved
 from rqa.review.intake import intake
 from rqa.review.ledger import Record
+from rqa.review.people import people
 from rqa.review.pointers import pointers
 from rqa.review.projected import projections
 from rqa.review.reproduced import record, reproduced
+from rqa.review.safety import safety
 from rqa.review.texts import CAUTIONS, DEFINITIONS, LUCK
 from rqa.review.verdicts import HEADLINES, mature_month, summary, verdicts
+from rqa.review.wrong import wrong
 from rqa.words import month_name
 
 SHOWN_MONTHS = 24
@@ -45,7 +51,9 @@ def describe(depot: Asked, month: str | date | None = None, earlier: Sequence[Re
     final = mature_month(depot, HEADLINES[0], own)
     span = None if final is None else year_to(final)
     shown = _shown(depot, own, day)
-    found, looked = pointers(depot.findings(own))
+    found = depot.findings(own)
+    listed, looked = pointers(found)
+    past = months_up_to(own)
     tables, files, intake_words = intake(depot)
     title = depot.about.get("title") or "Repair depot"
     general = depot.remarks().notes
@@ -62,11 +70,18 @@ def describe(depot: Asked, month: str | date | None = None, earlier: Sequence[Re
         verdicts=judged,
         projected=projections(depot, own),
         luck=LUCK,
-        pointers=found,
+        pointers=listed,
         looked=looked,
         figures=figures(depot, own, span, shown, general),
         first=(goals(depot, own),),
-        then=(cost(depot, own, shown),),
+        then=(
+            wrong(depot, past, found),
+            believed(depot, past, found),
+            people(depot, past),
+            improved(depot, own),
+            safety(depot, own),
+            cost(depot, own, shown),
+        ),
         last=(reproduced(depot, record(depot, own, judged), earlier),),
         intake=tables,
         files=files,

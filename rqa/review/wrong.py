@@ -1,0 +1,104 @@
+"""The page's section on where it goes wrong: the steps that send most units back, their procedure, bursts."""
+
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+import polars as pl
+
+from rqa.answers.contrasts import SMALLEST
+from rqa.answers.improvement_results import MonthFindings
+from rqa.answers.result import Answer
+from rqa.answers.risk_results import StepRisk
+from rqa.plots.costs import money
+from rqa.review.asked import Asked
+from rqa.review.facts import Figure, Section, Table
+from rqa.review.figures import figure_of
+from rqa.words import count, listed, spoken
+
+LISTED = 10
+HEADS = ("step", "told only together with", "done", "failed per 1,000", "come-backs per 10,000", "95 % interval",
+         "past all tests", "cost per 1,000 jobs", "hazards", "next check")  # fmt: skip
+MAP = (
+    "Each row is a step, in the order of the procedure: dot = come-backs laid to it per 10,000 times it was done, line "
+    "= 95 % interval. Steps that are always done together share one number: the logs cannot tell them apart. "
+)
+BURSTS = (
+    "Each row is a group that was fullest in some weeks; a bar with a word marks a burst beyond luck, the others are "
+    "what luck explains among so many windows. "
+)
+
+
+def wrong(depot: Asked, span: tuple[date, date], found: MonthFindings) -> Section:
+    """Steps and their procedure over the months `span`, and the bursts found in them."""
+    risk = depot.step_risk(months=span, sort="cost_per_1000")
+    rows = risk.table.filter((pl.col("exposures") >= SMALLEST) & (pl.col("attributed") > 0))
+    if rows.is_empty():
+        return Section("wrong", "Where it goes wrong", ("No come-back can be laid to a step in these months.",))
+    figures = [_map(depot, rows, span), _bursts(found.answers.get("bursts"))]
+    tables = (_table(risk, rows.head(LISTED), rows.height),)
+    return Section(
+        "wrong", "Where it goes wrong", (_said(rows),), notes=tuple(risk.notes), tables=tables,
+        figures=tuple(f for f in figures if f is not None),
+    )  # fmt: skip
+
+
+def _said(rows: pl.DataFrame) -> str:
+    top = rows.row(0, named=True)
+    names = [spoken(top["step"]), *spoken(top["shared_with"] or "").split(", ")]
+    steps = listed([f"“{n}”" for n in names if n])
+    return (
+        f"Most come-backs per time done are laid to {steps}: {top['per_10000']:.0f} per 10,000 (95 % interval "
+        f"{top['low']:.0f} to {top['high']:.0f}), {top['attributed']:.0f} of those that the work may have caused. A "
+        "come-back is laid to the steps that touched what was found at fault, as far as the logs can tell them apart."
+    )
+
+
+def _table(risk: StepRisk, rows: pl.DataFrame, of: int) -> Table:
+    cells = tuple(
+        (
+            spoken(r["step"]), spoken(r["shared_with"] or "–"), count(r["done"]), _number(r["fails_per_1000"]),
+            _number(r["per_10000"]), f"{_number(r['low'])} to {_number(r['high'])}",
+            "no data" if r["escaping"] is None else f"{100 * r['escaping']:.0f} %", money(r["cost_per_1000"]),
+            spoken(r["hazards"] or "–"), r["next_check"] or "–",
+        )
+        for r in rows.iter_rows(named=True)
+    )  # fmt: skip
+    return Table(f"Risky steps, the costliest first ({rows.height} of {of})", HEADS, cells, 2)
+
+
+def _number(value: Any) -> str:
+    return "–" if value is None else f"{value:,.0f}"
+
+
+def _map(depot: Asked, rows: pl.DataFrame, span: tuple[date, date]) -> Figure | None:
+    """The procedure in which most come-backs are laid to the riskiest step."""
+    step = rows["step"][0]
+    worst = depot.step_risk(by=("procedure",), where={"step": step}, months=span, sort="attributed").table
+    worst = worst.filter(pl.col("attributed") > 0)
+    if worst.is_empty():
+        return None
+    procedure = worst["procedure"][0]
+    answer = depot.step_map(procedure, months=span)
+    heading = f"Where it goes wrong in the procedure “{spoken(procedure)}”"
+    cells = tuple(
+        (str(r["place"]), spoken(r["step"]), spoken(r["phase"]), _number(r["per_10000"]),
+         f"{_number(r['low'])} to {_number(r['high'])}")
+        for r in answer.table.iter_rows(named=True)
+    )  # fmt: skip
+    heads = ("place", "step", "phase", "come-backs per 10,000", "95 % interval")
+    return figure_of("step-map", heading, MAP.strip(), answer, Table(heading, heads, cells, 3), noted=False)
+
+
+def _bursts(answer: Answer | None) -> Figure | None:
+    if answer is None or (told := answer.table.filter(pl.col("dimension") != "technician")).is_empty():
+        return None
+    heading = "Weeks in which come-backs were bunched"
+    heads = ("group", "from", "to", "come-backs", "expected", "chance by luck", "verdict")
+    cells = tuple(
+        (" ".join(spoken(v) for v in (r["dimension"], r["part_no"], r["group"]) if v), f"{r['first']}", f"{r['last']}",
+         count(r["events"]), f"{r['expected']:.1f}", f"{r['p_value']:.3f}", r["verdict"])
+        for r in told.iter_rows(named=True)
+    )  # fmt: skip
+    drawn = replace(answer, table=told)
+    return figure_of("bursts", heading, BURSTS.strip(), drawn, Table(heading, heads, cells, 3), noted=False)
