@@ -23,12 +23,12 @@ COUNTED = ("readings", "missing", "outside", "in_band")
 SIDES = ("lower", "upper")
 NEAR = ("nearest", "second", "third")
 KIND = "values piled up inside the {} limit"
-Groups = Mapping[str, Any]
+Kinds = Mapping[str, Any]
 """Grouping columns and their types."""
 
 
 def readings_frame(
-    rows: Sequence[Mapping[str, object]], held: Sequence[tuple[object, ...]], groups: Groups, level: float
+    rows: Sequence[Mapping[str, object]], held: Sequence[tuple[object, ...]], groups: Kinds, level: float
 ) -> "pl.DataFrame":
     """One row a group and pair of limits, with the share outside."""
     import polars as pl
@@ -74,7 +74,7 @@ def with_indices(now: Moment, table: "pl.DataFrame", asked: Scope, level: float)
     return made.select(*table.columns[:place], *INDICES.values(), *table.columns[place:])
 
 
-def histogram_frame(held: Sequence[Held], groups: Groups) -> "pl.DataFrame":
+def histogram_frame(held: Sequence[Held], groups: Kinds) -> "pl.DataFrame":
     """Bins and readings of each group and pair of limits."""
     import polars as pl
 
@@ -89,7 +89,7 @@ def histogram_frame(held: Sequence[Held], groups: Groups) -> "pl.DataFrame":
     return pl.DataFrame(rows, schema=schema | {"readings": pl.Int64()}, orient="row").sort([*groups, *LIMITS, "start"])
 
 
-def bands_frame(held: Sequence[Held], groups: Groups) -> "pl.DataFrame":
+def bands_frame(held: Sequence[Held], groups: Kinds) -> "pl.DataFrame":
     """Counts inside each limit: a row a group, unit and side, added up over the limits that were in force."""
     import polars as pl
 
