@@ -150,6 +150,13 @@ def _asked(
         notes.append(f"{count(beside['no_procedure'])} repaired jobs have no procedure to compare with: not counted.")
     if beside.get("no_log"):
         notes.append(f"{count(beside['no_log'])} repaired jobs have no step of their procedure logged: not counted.")
+    unusable = counts(now.store, "unusable_rules")
+    if unusable.height:
+        first = unusable.row(0, named=True)
+        notes.append(
+            f"{count(unusable.height)} rules of the reference cannot be judged, such as “{first['step']}” of "
+            f"{first['procedure']}: “{first['must_follow']}” comes later, or is not in the procedure."
+        )
     notes.append(
         "Order is as logged: by the clock, or by place in the log where a time is missing or times are equal. A breach "
         "is no proof of harm, and a clean log no proof of good work."

@@ -184,6 +184,7 @@ MEASURES: Mapping[str, Groupings] = {
     "latest": {},
     "overlaps": {},
     "declared_steps": {},
+    "unusable_rules": {},
     "overlap_count": {},
     "loads": {},
     "refused": {},
