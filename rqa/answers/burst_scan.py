@@ -43,7 +43,8 @@ def bursts(
     """Say where and when come-backs or failed checks were bunched, over all windows, groups and dimensions in one go.
 
     `what`: "comebacks" (matured jobs by closing, those back within `window` days with a come-back of one of `classes`;
-    all classes: ()) or "failed_checks" (first attempts that were checked, by day). `dimensions`: time, site, model,
+    all classes: ()) or "failed_checks" (first attempts that were checked, by day, up to the first of each job that
+    failed: failures of one job often come together, and would look like a burst). `dimensions`: time, site, model,
     bench, technician, tool, lot, and step for failed checks; left out: all. `period` "week" or "month"; `longest`
     periods make a burst (13 weeks, 3 months). `mix`: the parts of the kind of work, of model, procedure, billing, that
     are allowed for; () for none (jobs that came back or not, whatever their kind). `where` takes site, model,
@@ -212,6 +213,11 @@ def _notes(now: Moment, found: Search, asked: Asked) -> tuple[str, ...]:
         notes.append(f"A job counts under each {', '.join(several)} that its logs name: their rows overlap.")
     if asked.what == "comebacks":
         notes.append("Weeks are those of closing; only jobs that have matured count, so the latest are not yet in.")
+    if asked.what == "failed_checks":
+        notes.append(
+            "Of each job the first failed check counts, and no check after it: failures of one job often come "
+            "together, and would look like a burst."
+        )
     notes.append("A burst was picked as the strongest of many windows: its true ratio is likely smaller than it looks.")
     if found.scans[-1].p_value <= LUCK:
         notes.append("More may be left: the search ended after six bursts.")

@@ -61,6 +61,9 @@ def checks(data: Tables, as_of: date, period: str, aside: set[Any]) -> dict[Any,
         job = jobs.get(s["job_id"])
         if job is None or s["attempt"] != 1 or s["outcome"] not in ("pass", "fail"):
             continue
+        earlier = [o for o in data["steps"] if o["job_id"] == s["job_id"] and o["step_seq"] < s["step_seq"]]
+        if any(o["attempt"] == 1 and o["outcome"] == "fail" for o in earlier):
+            continue
         day = s["done_on"] or job["closed_on"] or job["opened_on"]
         if day > as_of:
             continue

@@ -1,15 +1,16 @@
--- First attempts that were checked, and those that failed, by period and one dimension after the other, for a search of
--- bursts.
+-- First attempts that were checked, up to the first of a job that failed, by period and one dimension
+-- after the other, for a search of bursts.
 -- A row is one period, dimension (time, site, model, technician, step, bench, tool, lot; kind: model, procedure, billing and
 -- step with chr(31) between them) and name in it (part_no beside it for a lot, else ''). cases: first attempts that passed
 -- or failed; events: those that failed; chance: chances of a failure by kind, added up over the attempts, in billionths.
--- Parameters: $as_of date: attempts dated later are left out; $period 'week' or 'month', $dimensions asked for (kind alone, or the others); $kinds and
--- $chances: the chance of each kind in billionths (none given: 0); $aside_dimensions, $aside_parts, $aside_names,
+-- Parameters: $as_of date: attempts dated later are left out; $period 'week' or 'month', $dimensions asked for
+-- (kind alone, or the others); $kinds and $chances: the chance of each kind in billionths (none given: 0); $aside_dimensions, $aside_parts, $aside_names,
 -- $aside_periods (first days): attempts of these groups in these periods are set aside.
 -- $first_month, $last_month (first days): months looked at; $only_site, $only_model, $only_procedure, $only_technician,
 -- $only_billing: lists of those kept, an empty one for all.
--- Not counted: attempts without a date or without a job in the store, or without a name in the dimension. An attempt counts
--- once under each lot fitted in its job, so lots overlap and do not add up.
+-- Not counted: attempts after the first of their job that failed, as failures of one job often come together; attempts
+-- without a date or without a job in the store, or without a name in the dimension. An attempt counts once under each lot
+-- fitted in its job, so lots overlap and do not add up.
 with
 -- one row a kind of work
 chance_of as (
@@ -27,7 +28,14 @@ aside_by_lot as (
     from parts as p
     join aside as a on a.dimension = 'lot' and a.part_no = p.part_no and a.name = p.lot
 ),
--- one row a checked first attempt
+-- one row a job with a failed check: the place of the first
+first_failed as (
+    select job_id, min(step_seq) as step_seq
+    from steps
+    where attempt = 1 and outcome = 'fail'
+    group by job_id
+),
+-- one row a checked first attempt up to the first of its job that failed
 checked as (
     select
         s.job_id, j.site, j.model, coalesce(s.technician, j.technician) as technician, s.step, s.bench, s.tool,
@@ -36,7 +44,8 @@ checked as (
         s.outcome = 'fail' as failed
     from steps as s
     join jobs as j on j.job_id = s.job_id
-    where s.attempt = 1 and s.outcome in ('pass', 'fail')
+    left join first_failed as f on f.job_id = s.job_id
+    where s.attempt = 1 and s.outcome in ('pass', 'fail') and (f.job_id is null or s.step_seq <= f.step_seq)
       and coalesce(s.done_on, j.closed_on, j.opened_on) <= $as_of
       and date_trunc('month', coalesce(s.done_on, j.closed_on, j.opened_on)) between $first_month and $last_month
       and (len($only_site) = 0 or list_contains($only_site, j.site))
