@@ -67,7 +67,7 @@ def findings(now: Moment, month: str | date | None = None) -> MonthFindings:
     return MonthFindings(
         _table(held, known),
         settings,
-        (_said(compared),),
+        _said(compared),
         stated,
         gone=tuple(f for f, _ in before if f.id not in there),
         compared=dict(compared),
@@ -156,10 +156,11 @@ def _table(held: tuple[tuple[Finding, float], ...], known: set[str]) -> "pl.Data
     return pl.DataFrame(columns)
 
 
-def _said(compared: Counter[str]) -> str:
+def _said(compared: Counter[str]) -> tuple[str, str]:
     kinds = "; ".join(f"{kind} ({count(n)})" for kind, n in sorted(compared.items()))
     return (
-        f"{count(compared.total())} comparisons were made: {kinds}. Those listed were judged together (Benjamini and "
-        f"Hochberg 1995): of them {ALLOWED * 100:.0f} in a hundred at most are expected to be luck. Of places set "
-        "beside their like only the worse are listed."
+        f"{count(compared.total())} comparisons of {len(compared)} kinds were made and judged together (Benjamini and "
+        f"Hochberg 1995): of the findings, {ALLOWED * 100:.0f} in a hundred at most are expected to be luck. Of places "
+        "set beside their like only the worse are listed.",
+        f"Compared were: {kinds}.",
     )

@@ -13,8 +13,9 @@ from rqa.review.figures import figure_of
 from rqa.words import count, interval, listed, percent, spoken
 
 ESCAPES = (
-    "Each row is a test: dot = caught, of the faults it caught or that escaped it, line = 95 % interval; the thin ends "
-    "are how far it could be off once young jobs have matured. Faults nobody ever noticed are in neither. "
+    "Each row is a test: dot = caught, of the faults it caught or that escaped it, line = 95 % interval; the soft "
+    "band says how far it may be off by jobs not yet mature and come-backs without a finding. Faults nobody ever noticed "
+    "are in neither. "
 )
 HEADING = "Can the tests be believed"
 FLAKY = "retest passes by test"
@@ -32,9 +33,8 @@ def believed(depot: Asked, span: tuple[date, date], found: MonthFindings) -> Sec
     figures = [_escapes(depot, span)]
     moved = [f for f in found.findings if f.kind in MOVED]
     words += [_moved(moved)] if moved else ["No station is seen to drift or to read differently from the others."]
-    notes = (*retests.notes, *gap.notes[1:])
     return Section(
-        "believed", HEADING, tuple(words), notes=notes, tables=(_table(retests.table),),
+        "believed", HEADING, tuple(words), notes=retests.notes, tables=(_table(retests.table),),
         figures=tuple(f for f in figures if f is not None),
     )  # fmt: skip
 

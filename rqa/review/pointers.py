@@ -17,7 +17,7 @@ def pointers(found: MonthFindings) -> tuple[tuple[Pointer, ...], str]:
         for f, state in zip(found.findings, found.table["state"].to_list(), strict=True)
         if PERSON not in f.scope
     ]
-    looked = list(found.notes)
+    looked = list(found.notes[:1])
     if len(told) > MOST:
         looked.append(f"{len(told) - MOST} more are in the notebooks.")
     people = len(found.findings) - len(told)

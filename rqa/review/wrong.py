@@ -9,16 +9,16 @@ import polars as pl
 from rqa.answers.contrasts import SMALLEST
 from rqa.answers.improvement_results import MonthFindings
 from rqa.answers.result import Answer
-from rqa.answers.risk_results import StepRisk
 from rqa.plots.costs import money
 from rqa.review.asked import Asked
 from rqa.review.facts import Figure, Section, Table
 from rqa.review.figures import figure_of
 from rqa.words import count, listed, spoken
 
-LISTED = 10
-HEADS = ("step", "told only together with", "done", "failed per 1,000", "come-backs per 10,000", "95 % interval",
-         "past all tests", "cost per 1,000 jobs", "hazards", "next check")  # fmt: skip
+LISTED = 6
+NAMED = 3
+HEADS = ("steps, as far as the logs tell them apart", "hazards", "next check", "done", "come-backs per 10,000",
+         "95 % interval", "past all tests", "cost per 1,000 jobs")  # fmt: skip
 MAP = (
     "Each row is a step, in the order of the procedure: dot = come-backs laid to it per 10,000 times it was done, line "
     "= 95 % interval. Steps that are always done together share one number: the logs cannot tell them apart. "
@@ -36,7 +36,7 @@ def wrong(depot: Asked, span: tuple[date, date], found: MonthFindings) -> Sectio
     if rows.is_empty():
         return Section("wrong", "Where it goes wrong", ("No come-back can be laid to a step in these months.",))
     figures = [_map(depot, rows, span), _bursts(found.answers.get("bursts"))]
-    tables = (_table(risk, rows.head(LISTED), rows.height),)
+    tables = (_table(rows),)
     return Section(
         "wrong", "Where it goes wrong", (_said(rows),), notes=tuple(risk.notes), tables=tables,
         figures=tuple(f for f in figures if f is not None),
@@ -45,8 +45,7 @@ def wrong(depot: Asked, span: tuple[date, date], found: MonthFindings) -> Sectio
 
 def _said(rows: pl.DataFrame) -> str:
     top = rows.row(0, named=True)
-    names = [spoken(top["step"]), *spoken(top["shared_with"] or "").split(", ")]
-    steps = listed([f"“{n}”" for n in names if n])
+    steps = listed([f"“{spoken(name)}”" for name in _together(top)[:NAMED]])
     return (
         f"Most come-backs per time done are laid to {steps}: {top['per_10000']:.0f} per 10,000 (95 % interval "
         f"{top['low']:.0f} to {top['high']:.0f}), {top['attributed']:.0f} of those that the work may have caused. A "
@@ -54,17 +53,36 @@ def _said(rows: pl.DataFrame) -> str:
     )
 
 
-def _table(risk: StepRisk, rows: pl.DataFrame, of: int) -> Table:
+def _table(rows: pl.DataFrame) -> Table:
+    """A row for steps that share one number."""
+    groups: dict[tuple[str, ...], list[dict[str, Any]]] = {}
+    for r in rows.iter_rows(named=True):
+        groups.setdefault(tuple(sorted(_together(r))), []).append(r)
     cells = tuple(
         (
-            spoken(r["step"]), spoken(r["shared_with"] or "–"), count(r["done"]), _number(r["fails_per_1000"]),
-            _number(r["per_10000"]), f"{_number(r['low'])} to {_number(r['high'])}",
-            "no data" if r["escaping"] is None else f"{100 * r['escaping']:.0f} %", money(r["cost_per_1000"]),
-            spoken(r["hazards"] or "–"), r["next_check"] or "–",
+            _steps(names), spoken(", ".join(_each(members, "hazards")) or "–"), members[0]["next_check"] or "–",
+            count(max(r["done"] for r in members)), _number(members[0]["per_10000"]),
+            f"{_number(members[0]['low'])} to {_number(members[0]['high'])}",
+            "no data" if members[0]["escaping"] is None else f"{100 * members[0]['escaping']:.0f} %",
+            money(members[0]["cost_per_1000"]),
         )
-        for r in rows.iter_rows(named=True)
+        for names, members in list(groups.items())[:LISTED]
     )  # fmt: skip
-    return Table(f"Risky steps, the costliest first ({rows.height} of {of})", HEADS, cells, 2)
+    return Table(f"Risky steps, the costliest first ({len(cells)} of {len(groups)})", HEADS, cells, 3)
+
+
+def _together(row: dict[str, Any]) -> list[str]:
+    return [row["step"], *(row["shared_with"].split(", ") if row["shared_with"] else [])]
+
+
+def _steps(names: tuple[str, ...]) -> str:
+    more = len(names) - NAMED
+    return " + ".join(spoken(n) for n in names[:NAMED]) + (f" and {more} more" if more > 0 else "")
+
+
+def _each(rows: list[dict[str, Any]], column: str) -> list[str]:
+    """Every word of a listing column once, in order."""
+    return list(dict.fromkeys(word for r in rows for word in (r[column] or "").split(", ") if word))
 
 
 def _number(value: Any) -> str:
