@@ -70,7 +70,8 @@ def judge(
     """Judge an action by the counts of its work and of the work beside it (see `rqa.answers.action_work`).
 
     The verdict asks at each month end since the start whether the exact test on like work, and the difference in
-    differences where there is work beside it, both lie beyond the bound of that look on the same side.
+    differences where there is work beside it, both lie beyond the bound of that look on the same side; after a bad
+    spell, with it and without it.
     """
     spare, spell = _bad_spell(own)
     change = _change(own, None, spare, level)
@@ -187,7 +188,8 @@ def _bad_spell(own: "pl.DataFrame") -> tuple[bool, str]:
     return True, (
         f"The {RECENT_DAYS} days before the start were bad: {percent(x / n)} of {count(n)} jobs came back, "
         f"{percent(back / others)} of {count(others)} before them. What follows a bad spell is better by itself, "
-        f"so they are left out; with them the rate changed by {with_it.difference * 100:+.1f} points."
+        "so they are left out, and a verdict must hold with and without them; with them the rate changed by "
+        f"{with_it.difference * 100:+.1f} points."
     )
 
 
@@ -235,11 +237,13 @@ def _looked(
         here = known(before, after)
         if here < (information[-1] if information else 0.0) + LEAST_GAIN * planned:
             continue
-        net = _net(change, _change(beside, day, spare, level)) if beside is not None else None
-        score = float(change.z) if net is None else float(beyond_both(change.z, net.z))
+        score = _score(change, beside, day, spare, level)
+        if spare:
+            # Left out, a bad spell makes the year before look good; left in, it makes what follows look good.
+            score = float(beyond_both(score, _score(_change(own, day, False, level), beside, day, False, level)))
         days.append(day)
         information.append(here)
-        scores.append(0.0 if np.isnan(score) else score)
+        scores.append(score)
         if here >= planned:
             break
     if not days:
@@ -250,6 +254,16 @@ def _looked(
         first = int(passed[0])
         return (-1 if scores[first] < 0 else 1), days[first], True
     return 0, None, information[-1] >= planned
+
+
+def _score(change: "RateChange", beside: "pl.DataFrame | None", day: date, spare: bool, level: float) -> float:
+    """How far a change lies out, in normal scores, alone and beside other work; 0 where it cannot be told."""
+    from rqa.stats import beyond_both
+
+    score = float(change.z)
+    if beside is not None:
+        score = float(beyond_both(score, _net(change, _change(beside, day, spare, level)).z))
+    return 0.0 if np.isnan(score) else score
 
 
 def _month_ends(started_on: date, today: date) -> list[date]:
