@@ -167,6 +167,49 @@ def test_what_a_fail_and_a_pass_are_worth(depot: Depot) -> None:
     ]  # fmt: skip
 
 
+def test_at_the_same_minute() -> None:
+    """Work that ends with the failed run came before it; work that begins with the next one lies in between."""
+    one = {"jobs": [job(1, "U1", 0, 1)], "diagnostics": [
+        run(1, "charge", 10, 1, "fail"), run(1, "charge", 12, 1, run=2),
+    ]}  # fmt: skip
+    for work, passes, early in (
+        (step(1, 10, 1), 1, 0), (step(1, 13, 1, started_at=at(1, 12)), 0, 1), (step(1, 12, 1), 0, 0),
+        (step(1, 14, 1, started_at=at(1, 12.5)), 1, 1),
+    ):  # fmt: skip
+        with depot_of({**one, "steps": [work]}, at(120)) as depot:
+            assert depot.retests().table["retest_passes"].to_list() == [passes]
+            table = depot.releases().table
+            assert table.filter(table["check"] == "early")["flagged"].to_list() == [early]
+
+
+def test_a_pass_before_the_last_run_is_no_pass_in_the_end() -> None:
+    """Passed, passed, failed: released with a failed test, and no escape when it comes back."""
+    rows = {**ROWS, "jobs": [j for j in ROWS["jobs"] if j["unit_id"] == "U3"], "steps": [], "diagnostics": [
+        run(3, "touch", 10, 1), run(3, "touch", 11, 1, run=2), run(3, "touch", 12, 1, "fail", run=3),
+    ]}  # fmt: skip
+    with depot_of(rows, at(120)) as depot:
+        assert depot.escapes().table.select("tested", "passed", "escaped", "doubtful").rows() == [(1, 0, 0, 0)]
+        gap = depot.coverage_gap().table
+        assert gap.select("subsystem", "not_passed", "escaped").rows() == [("display", 1, 0)]
+        table = depot.releases().table
+        assert table.filter(table["check"] == "failed")["flagged"].to_list() == [1]
+
+
+def test_a_test_is_missed_only_from_its_first_job_to_its_last() -> None:
+    """Touch was brought in on day 30: of 20 jobs from then to day 50 one lacks it; the 40 earlier ones need none."""
+    rows: dict[str, list[dict[str, Any]]] = {"jobs": [], "diagnostics": []}
+    for number in range(60):
+        day = 10 if number < 40 else 30 + (number - 40)
+        rows["jobs"].append(job(number, f"U{number}", day, day))
+        rows["diagnostics"].append(run(number, "charge", 10, day))
+        if number >= 40 and number != 50:
+            rows["diagnostics"].append(run(number, "touch", 11, day))
+    with depot_of(rows, at(120)) as depot:
+        assert depot.releases().table.row(0)[:3] == ("missing", 60, 1)
+        assert depot.release_faults().table["job_id"].to_list() == ["J50"]
+        assert depot.releases(usual=1.0).table.row(0)[:3] == ("missing", 60, 0)
+
+
 def many(flagged: int, of_these: int, others: int, of_those: int) -> dict[str, list[dict[str, Any]]]:
     """Jobs with and without the test that all of their kind have, so many of which come back."""
     made: dict[str, list[dict[str, Any]]] = {"jobs": [], "diagnostics": []}
