@@ -6,7 +6,7 @@ CAUTIONS = (
     "Figures about people are for coaching and for changing the process. They come with their uncertainty and are "
     "subject to local labour and privacy law; names can be replaced by keyed pseudonyms at intake. This page shows no "
     "person.",
-    "Groups of fewer than {smallest} cases are not shown.",
+    "Groups of fewer than {smallest} cases are not shown; costs are sums, and are shown in full.",
     "Rates are not adjusted for the mix of work: a month, a bench or a model with harder work looks worse than it is.",
     "A difference within luck is not proof that nothing changed: small numbers hide small changes.",
 )
@@ -33,6 +33,15 @@ DEFINITIONS = (
         "check are counted beside it, never inside.",
     ),
     ("Clean job", "Every checked step and every first diagnostic run passed first time."),
+    (
+        "Cost of a come-back",
+        "Labour, parts and freight of the job that came back, and those of the job before it where that was goodwill. "
+        "By the month the unit came back, within 90 days of closing. What is not known is counted, never taken as 0.",
+    ),
+    (
+        "Goal met",
+        "“Yes” or “no” only where the whole 95 % interval lies on one side of the goal; else it cannot be told yet.",
+    ),
     (
         "95 % interval",
         "Where the true share plausibly lies, given the number of cases: Wilson (1927) for a share, Newcombe (1998) "
