@@ -4,8 +4,9 @@
 -- step with chr(31) between them) and name in it (part_no beside it for a lot, else ''). cases: first attempts that passed
 -- or failed; events: those that failed; chance: chances of a failure by kind, added up over the attempts, in billionths.
 -- Parameters: $as_of date: attempts dated later are left out; $period 'week' or 'month', $dimensions asked for
--- (kind alone, or the others); $kinds and $chances: the chance of each kind in billionths (none given: 0); $aside_dimensions, $aside_parts, $aside_names,
--- $aside_periods (first days): attempts of these groups in these periods are set aside.
+-- (kind alone, or the others); $kinds and $chances: the chance of each kind in billionths (none given: 0);
+-- $aside_dimensions, $aside_parts, $aside_names, $aside_periods (first days): attempts of these groups in these periods
+-- are set aside.
 -- $first_month, $last_month (first days): months looked at; $only_site, $only_model, $only_procedure, $only_technician,
 -- $only_billing: lists of those kept, an empty one for all.
 -- Not counted: attempts after the first of their job that failed, as failures of one job often come together; attempts

@@ -3,9 +3,10 @@
 -- chr(31) between them) and name in it (part_no beside it for a lot, else ''). cases: repaired jobs closed in that period
 -- and at least $window days before $as_of; events: those back within $window days, their come-back of one of $classes;
 -- chance: chances of a come-back by kind, added up over the jobs, in billionths.
--- Parameters: $window days, $as_of date, $classes of come-backs, $period 'week' or 'month', $dimensions asked for (kind alone, or the others); $kinds
--- and $chances: the chance of each kind in billionths (none given: 0); $aside_dimensions, $aside_parts, $aside_names,
--- $aside_periods (first days): jobs of these groups closed in these periods are set aside.
+-- Parameters: $window days, $as_of date, $classes of come-backs, $period 'week' or 'month', $dimensions asked for
+-- (kind alone, or the others); $kinds and $chances: the chance of each kind in billionths (none given: 0);
+-- $aside_dimensions, $aside_parts, $aside_names, $aside_periods (first days): jobs of these groups closed in these periods
+-- are set aside.
 -- $first_month, $last_month (first days): months looked at; $only_site, $only_model, $only_procedure, $only_technician,
 -- $only_billing: lists of those kept, an empty one for all.
 -- Not counted: jobs without a name in the dimension. A job counts once under each bench, tool and lot it names, so groups
