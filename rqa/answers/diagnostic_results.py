@@ -16,7 +16,7 @@ class LimitChoices(Answer):
     spared, let_through.
 
     `tests` has a row a curve: test, unit, side, present_limit, jobs, escaped, mended, sound, retested, unknown, back,
-    area.
+    area, area_passed.
     """
 
     tests: "pl.DataFrame | None" = None

@@ -62,7 +62,8 @@ def limits_tradeoff(
         and within; held and passed: sound ones; their shares with Wilson's limits. Against the limit as it is:
         escapes_caught, escapes_missed, extra_held (sound jobs that passed and would be held), spared (jobs held in vain
         that would pass), let_through (jobs mended that would pass unmended). at_present marks the limit as it is.
-        `.tests` sums up each curve, `area` is the chance that a faulty job lies further out than a sound one.
+        `.tests` sums up each curve. `area` is the chance that a faulty job lies further out than a sound one;
+        `area_passed` the same of those that passed, escapes against sound ones: what a tighter limit can do.
 
     Notes
     -----
@@ -75,7 +76,8 @@ def limits_tradeoff(
     The limits tried are values seen. The jobs in order of value are cut into 100 parts, and so is the range of values,
     so that both the crowded middle and the thin ends are covered; at each limit the counts are exact.
 
-    Landmarks of `area`: 1, the value tells faulty from sound in all cases; 0.5, it says nothing, and no limit helps.
+    Landmarks of both areas: 1, the value tells faulty from sound in all cases; 0.5, it says nothing, and no limit
+    helps. What failed lies beyond the limit by its making, so `area` alone flatters a test.
 
     Past the present limit the curve leans on the bench: nobody knows which of the mended jobs would have come back
     unmended. The limit that did best on past jobs will do worse on the next.
@@ -169,6 +171,9 @@ def _curve(
         value=value, faulty=n["escaped"] + n["mended"], sound=n["sound"] + n["retested"],
         side="upper" if side == "upper" else "lower", level=level,
     )  # fmt: skip
+    passed = tradeoff(
+        value=value, faulty=n["escaped"], sound=n["sound"], side="upper" if side == "upper" else "lower", level=level
+    )
     beyond = {name: _beyond(value, n[name], made.limit, side) for name in OUTCOMES}
     total = {name: int(n[name].sum()) for name in OUTCOMES}
     size = len(made.limit)
@@ -186,9 +191,13 @@ def _curve(
     summed: dict[str, object] = {
         "test": part["test"][0], "unit": part["unit"][0], "side": side, "present_limit": present,
         "jobs": sum(total[name] for name in OUTCOMES if name != "back"), **total,
-        "area": None if np.isnan(made.area) else round(made.area, 6),
+        "area": _known(made.area), "area_passed": _known(passed.area),
     }  # fmt: skip
     return pl.DataFrame(columns, schema=_schema()), summed
+
+
+def _known(area: float) -> float | None:
+    return None if np.isnan(area) else round(area, 6)
 
 
 def _beyond(
@@ -226,7 +235,7 @@ def _tests_schema() -> "dict[str, pl.DataType]":
     made: dict[str, pl.DataType] = {name: pl.String() for name in ("test", "unit", "side")}
     return {
         **made, "present_limit": pl.Float64(), "jobs": pl.Int64(), **{name: pl.Int64() for name in OUTCOMES},
-        "area": pl.Float64(),
+        "area": pl.Float64(), "area_passed": pl.Float64(),
     }  # fmt: skip
 
 

@@ -40,7 +40,7 @@ def plot_limits(answer: LimitChoices, *, headed: bool = True, width: int | str =
     title = "What other limits would have caught, and held back in vain"
     subtitle = [
         f"line = each limit tried, band = {level:g} % interval of the share caught; diamond = the limit now",
-        "dashed = a value that says nothing; the further the line lies above it, the more a limit can do",
+        "dashed = what tighter limits would do if the value said nothing",
     ]
     return finish(
         chart, title=title, subtitle=[*subtitle, *limits(answer)], description=_description(answer, title),
@@ -62,10 +62,12 @@ def _rows(answer: LimitChoices) -> list[dict[str, Any]]:
         moved = before is not None and max(
             abs(r["caught_share"] - before["caught"]), abs(r["held_share"] - before["held"])
         )
+        if new:
+            made.append({"panel": panel, "held": 1.0, "caught": 1.0, "end": True, "now": False})
         if new or now or (moved and moved > 1.0 / POINTS):
             before = {
                 "panel": panel, "held": r["held_share"], "caught": r["caught_share"], "low": r["caught_low"],
-                "high": r["caught_high"], "now": now, "limit": figure(r["limit"], unit),
+                "high": r["caught_high"], "end": False, "now": now, "limit": figure(r["limit"], unit),
                 "word": f"now {figure(present.get((r['test'], r['unit'], r['side'])), unit)}" if now else "",
                 "rightly": f"{count(r['caught'])} caught, {count(r['missed'])} missed",
                 "vain": f"{count(r['held'])} held, {count(r['passed'])} passed",
@@ -84,12 +86,12 @@ def _layers(base: Any) -> list[Any]:
 
     tips = [alt.Tooltip(f"{k}:N", title=t) for k, t in
             (("limit", "limit"), ("rightly", "faulty jobs"), ("vain", "sound jobs"))]  # fmt: skip
-    here = base.transform_filter("datum.now")
+    curve, here = base.transform_filter("!datum.end"), base.transform_filter("datum.now")
     return [
-        base.mark_line(style="rqa-stage").encode(x=x, y=alt.Y("held:Q", scale=share)),
-        base.mark_area(style="rqa-band", opacity=0.8).encode(x=x, y=y("low"), y2="high:Q"),
-        base.mark_line(style="rqa-line").encode(x=x, y=y("caught"), order=alt.Order("held:Q")),
-        base.mark_point(style="rqa-dot", filled=True, size=16).encode(x=x, y=y("caught"), tooltip=tips),
+        base.transform_filter("datum.now || datum.end").mark_line(style="rqa-stage").encode(x=x, y=y("caught")),
+        curve.mark_area(style="rqa-band", opacity=0.8).encode(x=x, y=y("low"), y2="high:Q"),
+        curve.mark_line(style="rqa-line").encode(x=x, y=y("caught"), order=alt.Order("held:Q")),
+        curve.mark_point(style="rqa-dot", filled=True, size=16).encode(x=x, y=y("caught"), tooltip=tips),
         here.mark_point(style="rqa-signal", filled=True).encode(x=x, y=y("caught"), tooltip=tips),
         *(
             here.transform_filter(f"datum.caught {where} 0.2")
@@ -108,8 +110,7 @@ def _description(answer: LimitChoices, title: str) -> str:
 def _said(answer: LimitChoices, r: dict[str, Any]) -> str:
     now = answer.table.filter(answer.table["at_present"] & (answer.table["test"] == r["test"])
                               & (answer.table["side"] == r["side"]))  # fmt: skip
-    area = (
-        "no faulty or no sound job" if r["area"] is None else f"a faulty job lies further out in {percent(r['area'])}"
-    )
+    far, pairs = r["area_passed"], "of pairs of those that passed"
+    area = f"an escape lies further out in {percent(far)} {pairs}" if known(far) else "no escape"
     caught = f"; as it is {percent(now['caught_share'][0])} of faulty jobs caught" if now.height else ""
-    return f"{r['test']}, {r['side']} limit: {count(r['jobs'])} jobs, {area} of pairs{caught}"
+    return f"{r['test']}, {r['side']} limit: {count(r['jobs'])} jobs, {area}{caught}"

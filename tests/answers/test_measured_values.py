@@ -48,6 +48,8 @@ def test_what_other_limits_would_have_done() -> None:
     assert counted == {"escaped": 1, "mended": 1, "sound": 2, "retested": 1, "unknown": 1, "present_limit": 2.0}
     # Faulty 2.3 and 1.9 against sound 2.1, 1.5 and 1.2: further out in 3 + 2 of 6 pairs.
     assert summed["area"] == pytest.approx(5 / 6, abs=1e-6)
+    # Of those that passed, the escape at 1.9 lies further out than both sound ones.
+    assert summed["area_passed"] == 1
     rows = {row["limit"]: row for row in r.table.iter_rows(named=True)}
     assert list(rows) == [2.3, 2.1, 1.9, 1.8, 1.5, 1.2]
     now = rows[1.9]
