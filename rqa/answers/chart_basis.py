@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
+from rqa.answers.action_scope import read_scope
 from rqa.answers.periods import day_of, first_day, period_name, span_of
 from rqa.answers.scope import Where
 from rqa.errors import RequestError
@@ -69,14 +70,7 @@ def filters(now: "Moment", where: Where | str | None) -> Where | None:
             f"{QUESTION}: where takes filters, or an action; {where!r} is none. "
             f"Actions in the store: {', '.join(actions) or 'none'}."
         )
-    scope: str = actions[where]["scope"]
-    pairs = [part.partition("=") for part in scope.split(";") if part.strip()]
-    if any(not sign for _, sign, _ in pairs):
-        raise RequestError(
-            f"{QUESTION}: the scope of {where} ({scope}) is not written as filters, such as model=Quern; step=close "
-            "case. Give where= itself."
-        )
-    return {name.strip(): value.strip() for name, _, value in pairs}
+    return read_scope(actions[where]["scope"], of=f"{QUESTION}: {where}").where
 
 
 def _actions(now: "Moment") -> dict[str, dict[str, Any]]:

@@ -280,3 +280,13 @@ def test_scopes_that_are_none(text: str, said: str) -> None:
     with pytest.raises(RequestError, match=r"^ACT-5: ") as error:
         read_scope(text, of="ACT-5")
     assert said in str(error.value)
+
+
+def test_a_control_chart_takes_the_scope_of_an_action_as_it_is_written() -> None:
+    actions = action(scope='site=Alder,Birch; model="Marl-10"')
+    with acting_depot(jobs=900, actions=actions) as depot:
+        by_action = depot.control_chart("comebacks", where="ACT-1", stages="ACT-1")
+        by_hand = depot.control_chart(
+            "comebacks", where={"site": ["Alder", "Birch"], "model": "Marl-10"}, stages="ACT-1"
+        )
+    assert by_action.table.equals(by_hand.table)
