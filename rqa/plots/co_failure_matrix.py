@@ -1,10 +1,11 @@
-"""Failures met together as half a matrix: how many times as often as each coming on its own, written in the cell."""
+"""Failures met together: how many times as often as each coming on its own, by row or in half a matrix."""
 
 from typing import Any
 
 import altair as alt
 
 from rqa.answers.risk_results import CoFailures
+from rqa.plots.figure_rows import figure_rows
 from rqa.plots.reading import limits
 from rqa.plots.theme import INK, PAPER, QUIET, SIGNAL, WIDTH, finish, nothing
 from rqa.words import count, spoken
@@ -14,6 +15,8 @@ MOST = 14
 CELL = 28
 SHADES = ("#eef2f4", "#9fb0bd")
 SAID = 10
+FEW = 8
+"""Pairs up to which each has a row of its own, with its limits."""
 TITLE = "Failures met together"
 WORDS = {"step": "step", "test": "test", "found": "found"}
 
@@ -21,11 +24,13 @@ WORDS = {"step": "step", "test": "test", "found": "found"}
 def plot_co_failures(
     answer: CoFailures, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True
 ) -> Any:
-    """Pairs beyond luck as shaded cells with their lift; a dot where a pair was compared and luck explains it."""
+    """Pairs beyond luck: a few as rows with their limits; more as shaded cells, a dot where luck explains a pair."""
     met = answer.table.filter(answer.table["verdict"] == "together more often")
     if not met.height:
         why = f"{answer.table.height:,} pairs were compared; luck explains how often each was met."
         return nothing(title=TITLE, why=why, headed=headed, width=width)
+    if met.height <= FEW:
+        return _rows(answer, list(met.iter_rows(named=True)), headed, width)
     marks: list[str] = []
     for r in met.iter_rows(named=True):
         new = [m for m in _pair(r) if m not in marks]
@@ -52,6 +57,25 @@ def plot_co_failures(
     return finish(
         _half(cells, marks), title=TITLE, subtitle=[*subtitle, *limits(answer)],
         description=f"{TITLE}. {'; '.join(said[:SAID])}.{more}", headed=headed, width=width,
+    )  # fmt: skip
+
+
+def _rows(answer: CoFailures, met: list[dict[str, Any]], headed: bool, width: int | str) -> Any:
+    rows = [
+        {
+            "label": " with ".join(_pair(r)), "value": r["lift"], "low": r["low"], "high": r["high"], "why": "",
+            "beside": f"{r['lift']:.1f} times  ·  {count(r['together'])} jobs",
+            "interval": f"{r['low']:.1f} to {r['high']:.1f} times, where {r['expected']:.1f} jobs were to be expected",
+        }
+        for r in met
+    ]  # fmt: skip
+    level = float(str(answer.settings["level"])) * 100
+    subtitle = [f"dot = times as often as if each came on its own; line = {level:g} % interval; tick = 1, as often"]
+    ends = (0.5, max(20.0, *(r["high"] for r in met)))
+    ticks = [v for v in (0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000) if v <= ends[1]]
+    return figure_rows(
+        rows, title=TITLE, subtitle=[*subtitle, *limits(answer)], axis={"format": "~g", "values": ticks}, domain=ends,
+        headed=headed, width=width, mark=1.0, kind="log",
     )  # fmt: skip
 
 

@@ -4,6 +4,7 @@ import json
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 
+import polars as pl
 import pytest
 
 from rqa.answers.result import Answer
@@ -46,9 +47,13 @@ def test_a_burst_is_said_with_its_word_and_its_weeks(depot: Depot) -> None:
     assert "echo of 1" in said
 
 
-def test_pairs_beyond_luck_are_written_in_the_half_matrix(depot: Depot) -> None:
+def test_pairs_beyond_luck_are_rows_or_when_many_half_a_matrix(depot: Depot) -> None:
     answer = depot.co_failures(least=5)
-    spec = plot(answer).to_dict()
-    assert "step: close case with step: seat board" in spec["description"]
+    assert "step: close case with step: seat board: " in plot(answer).to_dict()["description"]
+    many = answer.table.head(12).with_columns(pl.lit("together more often").alias("verdict"))
+    matrix = plot(replace(answer, table=many)).to_dict()
+    assert "rect" in json.dumps(matrix)
+    assert "step: close case with step: seat board" in matrix["description"]
+    assert "NaN" not in still(matrix)
     luck = replace(answer, table=answer.table.filter(answer.table["verdict"] == "not more than luck"))
     assert "luck explains" in plot(luck).to_dict()["description"]
