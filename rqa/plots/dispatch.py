@@ -113,7 +113,9 @@ def plot(
     does a sum that watches job by job. A comparison becomes a funnel, failures a staircase, practice curves. Margins
     within limits and times to detect are a dot and a line on each row. Come-backs by day are a step line in its band
     with the numbers still followed below it; months not yet mature are projected in a frame of their own; cohorts and
-    findings are shaded cells with their number. An empty answer becomes a chart that says so.
+    findings are shaded cells with their number. Limits are a curve of faulty jobs caught against sound ones held back,
+    measured values histograms, stations a course each, agreement bars and kappas. An empty answer becomes a chart that
+    says so.
 
     `headed`: whether the chart carries its own title. `width`: pixels, or "container" on a page. `selection`:
     whether it answers to clicks and hovering beyond tooltips. `most`: how many rows of shares by group are drawn, in
