@@ -78,7 +78,8 @@ def _compared(found: "pl.DataFrame", dimension: str, told: list[int]) -> Iterato
     for g in told:
         c = clusters.index(g + 1)
         beside = against_like_work(events=jobs[:, c], cases=there, all_events=whole[c], all_cases=whole.sum(axis=0))
-        for i in np.flatnonzero((beside.comparable >= FEW) & (beside.expected > 0)):
+        for place in np.flatnonzero((beside.comparable >= FEW) & (beside.expected > 0)):
+            i = int(place)
             part, name = names[i]
             yield (
                 g + 1, dimension, part or None, name, int(beside.comparable[i]), int(beside.observed[i]),

@@ -11,9 +11,7 @@ from tests.depots import completed, depot_of
 from tests.measures import by_hand_bursts
 from tests.measures.small_depots import START, maybe, tables
 
-SLOW = settings(
-    max_examples=6, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
-)
+SLOW = settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
 as_ofs = st.integers(0, 130).map(lambda d: START.date() + timedelta(days=d))
 EVERY = ["time", "site", "model", "technician", "step", "bench", "tool", "lot"]
 
