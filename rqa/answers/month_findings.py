@@ -127,7 +127,7 @@ def _answers(now: Moment, span: families.Span) -> dict[str, Answer]:
         "retests": retests(now, months=span),
         "releases": releases(now, months=span),
         "readings": readings(now, months=span),
-        "drift": drift(now, months=span),
+        "drift": drift(now, period="week", months=span),
         "agreement": agreement(now),
     }
 

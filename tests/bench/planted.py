@@ -1,0 +1,114 @@
+"""Findings of invented depots against what was planted in them: `python tests/bench/planted.py --seeds 200`.
+
+Each seed makes one depot and reads the findings of its last month. A finding belongs to a planted effect when its scope
+names the effect's own place; it is an echo when it names a place that an effect weighs on (the procedure of the pinched
+cable, the site of the bad bench); all others are luck. Printed are the share of depots in which each effect is found,
+and of all findings the share that is luck, with the same for depots in which nothing is planted (`--quiet`).
+"""
+
+import argparse
+import dataclasses
+import multiprocessing
+import sys
+import tempfile
+from collections import Counter
+from pathlib import Path
+
+import rqa
+from rqa.answers.finding import Finding
+from rqa.demo import effects, jobs, logs, stations, write
+from rqa.stats import proportion_interval
+
+QUIET = {
+    "PINCH": {"pinched": 0.0, "pinched_after_action": 0.0},
+    "EARLY": {"early_at_the_bench": 0.01, "comes_back_if_early": 0.0},
+    "LOT": {"share_of_the_lot": 0.0},
+    "FLAKY": {"fails_for_no_reason": 0.0},
+    "DRIFT": {"rise_a_month": 0.0},
+}
+"""The effects' sizes in a depot in which nothing is planted but the two studies, which are left out."""
+CABLE = {"model": "Marl-10", "procedure": "main board"}
+
+
+def effect_of(f: Finding) -> str:
+    """The planted effect that a finding belongs to, "echo of …" for what it weighs on, or "luck"."""
+    s = dict(f.scope)
+    step = s.get("step", "")
+    if "study" in s:
+        return "study"
+    if s.get("lot") == effects.LOT.lot:
+        return "lot"
+    if s.get("bench") == effects.EARLY.bench or "final tightening" in s.get("breach", ""):
+        return "bench"
+    if effects.PINCH.step in step or CABLE.items() <= s.items():
+        return "cable"
+    if s.get("test") == effects.FLAKY.test:
+        return "flaky test"
+    if s.get("test") == effects.DRIFT.test and s.get("station") == effects.DRIFT.station:
+        return "drift"
+    if s.get("station") == effects.DRIFT.station:
+        return "luck"
+    if not s or s.get("procedure") == effects.PINCH.procedure or s.get("model") == effects.PINCH.model:
+        return "echo"
+    if s.get("site") == "Cedar" or s.get("technician", "") >= "T17" or s.get("test") == effects.LOT.test:
+        return "echo"
+    if effects.EARLY.step in step or effects.EARLY.should_follow in step or "part_no" in s:
+        return "echo"
+    return "luck"
+
+
+def silence() -> None:
+    for name, sizes in QUIET.items():
+        changed = dataclasses.replace(getattr(effects, name), **sizes)
+        for room in (effects, jobs, logs, stations):
+            if hasattr(room, name):
+                setattr(room, name, changed)
+
+
+def one(asked: tuple[int, int, int, bool]) -> tuple[int, Counter[str], list[str]]:
+    """Findings of one seed by effect, and what was luck."""
+    seed, size, months, quiet = asked
+    if quiet:
+        silence()
+    with tempfile.TemporaryDirectory() as folder:
+        place = Path(folder)
+        write(place, jobs=size, months=months, seed=seed, plain=True)
+        rqa.load(place)
+        with rqa.open(place) as depot:
+            found = depot.findings().findings
+    told = Counter(effect_of(f) for f in found)
+    return seed, told, [f"{f.kind} | {f.where} | p {f.p_value:.2g}" for f in found if effect_of(f) == "luck" or quiet]
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--seeds", type=int, default=200)
+    parser.add_argument("--first", type=int, default=1000)
+    parser.add_argument("--jobs", type=int, default=3000)
+    parser.add_argument("--months", type=int, default=18)
+    parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--quiet", action="store_true", help="depots in which nothing is planted")
+    asked = parser.parse_args()
+    work = [(asked.first + n, asked.jobs, asked.months, asked.quiet) for n in range(asked.seeds)]
+    depots, sums, shares = Counter[str](), Counter[str](), []
+    with multiprocessing.get_context("spawn").Pool(asked.workers) as pool:
+        for number, (seed, told, luck) in enumerate(pool.imap_unordered(one, work), 1):
+            sums.update(told)
+            depots.update(told.keys())
+            real = told.total() - told["study"]
+            wrong = real if asked.quiet else told["luck"]
+            shares.append(wrong / real if real else 0.0)
+            print(f"{number} seed {seed}: {dict(told)} {'; '.join(luck)}", flush=True)
+    n = asked.seeds
+    print(f"\n{n} depots of {asked.jobs:,} jobs in {asked.months} months{', nothing planted' if asked.quiet else ''}")
+    for effect in sorted(depots):
+        share = proportion_interval(successes=depots[effect], trials=n)
+        print(f"{effect:12} in {depots[effect]:4} depots: {share.estimate:.1%} ({share.low:.1%} to {share.high:.1%})")
+    with_luck = sum(s > 0 for s in shares)
+    any_luck = proportion_interval(successes=with_luck, trials=n)
+    print(f"any by luck in {with_luck} depots: {any_luck.estimate:.1%} ({any_luck.low:.1%} to {any_luck.high:.1%})")
+    print(f"mean share of luck among a depot's findings: {sum(shares) / n:.1%}; findings in all {sums.total()}: {sums}")
+
+
+if __name__ == "__main__":
+    sys.exit(main())
