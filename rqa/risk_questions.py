@@ -60,7 +60,7 @@ class RiskQuestions:
         months: Months | None = None,
         window: int = 30,
         per: "Per" = "step",
-        together: float = 0.95,
+        together: float = 0.9,
         index: str = "repaired",
         level: float = 0.95,
     ) -> "Attribution":
@@ -177,7 +177,7 @@ class RiskQuestions:
         months: Months | None = None,
         window: int = 30,
         sort: str = "per_10000",
-        together: float = 0.95,
+        together: float = 0.9,
         index: str = "repaired",
         level: float = 0.95,
     ) -> "StepRisk":
@@ -198,7 +198,7 @@ class RiskQuestions:
         where: Where | None = None,
         months: Months | None = None,
         window: int = 30,
-        together: float = 0.95,
+        together: float = 0.9,
         index: str = "repaired",
         level: float = 0.95,
     ) -> "StepMap":

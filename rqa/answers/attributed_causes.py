@@ -31,7 +31,7 @@ GROUPINGS = (*PERIODS, *JOB_NAMES)
 OWN_WORK = ("repeat", "workmanship")
 Per = Literal["step", "hazard", "bench", "tool"]
 COLUMNS = {"step": ("step",), "hazard": ("hazard",), "bench": ("step", "bench"), "tool": ("step", "tool")}
-TOGETHER = 0.95
+TOGETHER = 0.9
 PER = 10_000
 
 
@@ -99,7 +99,7 @@ def checked(
     check_level(question, level)
     window = days_asked(question, "window", window)
     if isinstance(together, bool) or not isinstance(together, int | float) or not 0 < together <= 1:
-        raise RequestError(f"{question}: together is a share above 0, up to 1, such as 0.95: {together!r}.")
+        raise RequestError(f"{question}: together is a share above 0, up to 1, such as 0.9: {together!r}.")
     if index not in INDEX:
         raise RequestError(f"{question}: index is one of {', '.join(INDEX)}: {index!r}.")
     asked = scope(question, by=by, where=where, months=months, allowed=GROUPINGS)
