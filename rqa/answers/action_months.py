@@ -97,7 +97,7 @@ def _fitted(months: "pl.DataFrame", level: float) -> tuple["pl.DataFrame", "pl.D
         place=np.flatnonzero(used).astype(np.float64), level=level,
     )  # fmt: skip
     if np.isnan(fit.estimate).any():
-        return nothing, terms, ["No come-back on one side, so no trend can be fitted; depot.verdicts() judges it."]
+        return nothing, terms, ["Too few come-backs on one side to fit a trend; depot.verdicts() judges it."]
     for name in lines:
         values = np.full(used.size, np.nan)
         values[used] = getattr(fit, name)

@@ -13,8 +13,8 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, eq=False, repr=False)
 class MonthFindings(Answer):
-    """What there is to act on: id, state, kind, what, measure, size, low, high, jobs, avoided, p_value, p_adjusted,
-    caution, check.
+    """What there is to act on: id, state, kind, where, what, measure, size, low, high, jobs, avoided, p_value,
+    p_adjusted, caution, check.
 
     `findings` holds those of the rows, in their order, `gone` those that held a month before, `compared` the number of
     comparisons made by kind, `answers` the answers about risky steps and tests behind them, by name.

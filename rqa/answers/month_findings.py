@@ -47,7 +47,7 @@ def findings(now: Moment, month: str | date | None = None) -> MonthFindings:
 
     By default the latest month whose come-backs are final. A row a finding, those first that would spare most
     come-backs, then the surest: id (the same in every month), state (new, continuing: it held a month before, too),
-    kind, what, measure, size, low, high, jobs, avoided, p_value, p_adjusted, caution, check. `gone` lists those that
+    kind, where, what, measure, size, low, high, jobs, avoided, p_value, p_adjusted, caution, check. `gone` lists those that
     held a month before and no longer do; `compared` how many comparisons of each kind were made, `answers` the answers
     about risky steps and tests behind them. Adjusted after
     Benjamini and Hochberg (1995) over all of them: of those listed, one in twenty at most is expected to be luck.
@@ -140,6 +140,7 @@ def _table(held: tuple[tuple[Finding, float], ...], known: set[str]) -> "pl.Data
         "id": [f.id for f in all_held],
         "state": ["continuing" if f.id in known else "new" for f in all_held],
         "kind": [f.kind for f in all_held],
+        "where": [f.where for f in all_held],
         "what": [f.what for f in all_held],
         "measure": [f.measure for f in all_held],
     }
