@@ -47,10 +47,10 @@ def findings(now: Moment, month: str | date | None = None) -> MonthFindings:
 
     By default the latest month whose come-backs are final. A row a finding, those first that would spare most
     come-backs, then the surest: id (the same in every month), state (new, continuing: it held a month before, too),
-    kind, where, what, measure, size, low, high, jobs, avoided, p_value, p_adjusted, caution, check. `gone` lists those that
-    held a month before and no longer do; `compared` how many comparisons of each kind were made, `answers` the answers
-    about risky steps and tests behind them. Adjusted after
-    Benjamini and Hochberg (1995) over all of them: of those listed, one in twenty at most is expected to be luck.
+    kind, where, what, measure, size, low, high, jobs, avoided, p_value, p_adjusted, caution, check. `gone` lists those
+    that held a month before and no longer do; `compared` how many comparisons of each kind were made, `answers` the
+    answers about risky steps and tests behind them. Adjusted after Benjamini and Hochberg (1995) over all of them: of
+    those listed, one in twenty at most is expected to be luck.
     """
     last = last_whole_month(now, "comebacks", WINDOW)
     own = last if month is None else month_of(QUESTION, month)
