@@ -97,7 +97,7 @@ class BatteryBreaches(Answer):
 
 
 class StepRisk(Answer):
-    """Risk of each step: done, checked, failed, fails_per_1000, fails_low, fails_high, exposures, attributed,
+    """Risk of each step: checked, failed, fails_per_1000, fails_low, fails_high, exposures, attributed,
     per_10000, low, high, shared_with, escaping, cost, cost_per_1000, cost_low, cost_high, hazards, caution,
     next_check."""
 

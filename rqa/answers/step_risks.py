@@ -21,6 +21,7 @@ from rqa.answers.cause_patterns import Records, records
 from rqa.answers.comeback_costs import avoided_cost
 from rqa.answers.declared_steps import DeclaredStep, declared_steps
 from rqa.answers.exposures import in_words
+from rqa.answers.first_pass_yield import first_pass_yield
 from rqa.answers.result import rounded
 from rqa.answers.risk_results import StepMap, StepRisk
 from rqa.answers.scope import By, Moment, Months, Scope, Where, check_values
@@ -28,7 +29,6 @@ from rqa.answers.step_cautions import cautions, next_check
 from rqa.answers.step_costs import MeanCost, mean_costs, weighted
 from rqa.errors import RequestError
 from rqa.measures.groupings import names_only
-from rqa.measures.run import counts
 
 if TYPE_CHECKING:
     import polars as pl
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 QUESTION = "step_risk"
 JOBS = 1000
 SORTS = (
-    "per_10000", "attributed", "fails_per_1000", "failed", "escaping", "cost_per_1000", "cost", "exposures", "done",
+    "per_10000", "attributed", "fails_per_1000", "failed", "escaping", "cost_per_1000", "cost", "exposures", "checked",
     "high", "low", "step",
 )  # fmt: skip
 Key = tuple[tuple[Any, ...], str]
@@ -75,7 +75,7 @@ def step_risk(
     `by` takes month, week, site, model, procedure, technician, billing; `where` the same but periods, and step, which
     keeps rows (every step still is a candidate in the fits). `sort` names the column that puts the riskiest first.
 
-    Columns: done (first attempts not skipped, in all jobs), checked, failed, fails_per_1000 of those checked with
+    Columns: checked (first attempts that passed or failed, in all jobs), failed, fails_per_1000 of those checked with
     Wilson's fails_low, fails_high; exposures (matured jobs that did it), attributed (come-backs of class repeat and
     workmanship laid to it, see `rqa.answers.attributed_causes`), per_10000 exposures with low, high, summed over the
     subsystems it touches; shared_with (steps that cannot be told from it: the numbers are those of them all together);
@@ -176,20 +176,17 @@ def _table(
     from rqa.stats import proportion_interval
 
     laid = _laid(now, asked, seen, made, values, level)
-    done = counts(
-        now.store, "step_exposure", by=[*asked.by, "step"], where=asked.where, months=asked.months,
-        values={"as_of": now.day},
-    )  # fmt: skip
+    first = first_pass_yield(now, by=(*asked.by, "step"), where=asked.where, months=asked.months, level=level).table
     known = {s.step: s for s in declared}
-    rows = [row for row in done.iter_rows(named=True) if row["step"] in known]
+    rows = [row for row in first.iter_rows(named=True) if row["step"] in known]
     keys: list[Key] = [(tuple(row[name] for name in asked.by), row["step"]) for row in rows]
     extra = [key for key in laid if key not in set(keys)]
     keys += extra
     counted = {
         name: np.array([row[name] for row in rows] + [0] * len(extra), dtype=np.int64)
-        for name in ("done", "checked", "failed")
+        for name in ("exposures", "failed")
     }
-    fails = proportion_interval(successes=counted["failed"], trials=counted["checked"], level=level)
+    fails = proportion_interval(successes=counted["failed"], trials=counted["exposures"], level=level)
     found = [_summary(laid.get(key)) for key in keys]
     hazards: dict[str, tuple[str, ...]] = {}
     for s in declared:
@@ -198,9 +195,10 @@ def _table(
     numbers = ("attributed", "per_10000", "low", "high")
     money = ("cost", "cost_per_1000", "cost_low", "cost_high")
     return pl.DataFrame([
-        *(groups[name].cast(done.schema[name]) for name in asked.by),
+        *(groups[name].cast(first.schema[name]) for name in asked.by),
         pl.Series("step", [k[1] for k in keys], dtype=pl.String),
-        *(pl.Series(name, counted[name], dtype=pl.Int64) for name in counted),
+        pl.Series("checked", counted["exposures"], dtype=pl.Int64),
+        pl.Series("failed", counted["failed"], dtype=pl.Int64),
         *(
             rounded(JOBS * v for v in values_of.tolist()).alias(name)
             for name, values_of in (

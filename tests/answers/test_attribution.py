@@ -227,3 +227,12 @@ def test_unknown_sortings_steps_and_procedures(depot: "rqa.Depot") -> None:
         depot.step_risk(where={"step": "polish"})
     with pytest.raises(RequestError, match=r"no procedure 'roof'\. There is: .*main board"):
         depot.step_map("roof")
+
+
+@pytest.mark.parametrize("data", [{}, {"jobs": stepped(done=3, back=1, skipped=0, skipped_back=0)["jobs"]}])
+def test_a_depot_without_logs_has_nothing_to_lay(data: dict[str, list[dict[str, object]]]) -> None:
+    with depot_of(data) as empty:
+        answers = [empty.attribution(by=("month", "site")), empty.attribution(per="tool"), empty.step_risk(by="model")]
+        assert [a.table.height for a in answers] == [0, 0, 0]
+        assert [a.stated for a in answers] == [(), (), ()]
+        assert empty.step_relative_risk().table.height == 0
