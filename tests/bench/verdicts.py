@@ -3,13 +3,13 @@
     python tests/bench/verdicts.py [--depots 2000]
 
 Each depot has twelve months before an action and fifteen after, in four kinds of work; verdicts are read at every
-month end by the rule of `depot.verdicts()` itself (`rqa.answers.action_judged.judge`). Printed for each scenario: the share of
-depots with each verdict at the end, and for a true change what `plan_change` had promised.
+month end by the rule of `depot.verdicts()` itself (`rqa.answers.action_judged.judge`). Printed for each scenario: the
+share of depots with each verdict at the end, and for a true change what `plan_change` had promised.
 
 Seen (seed by scenario, 400 to 1,000 depots each, standard error about 1 point): without effect "worked" and "made it
-worse" together 3.6 to 4.9 %, 1.4 % beside other work, 4.3 % where the worst two months led to the action; a halving seen
-in 66 to 92 % where 63 to 84 % were promised, as the promise is for the last look alone and on the safe side. A rate that
-falls by itself looks like an action that worked in 23 %, and in 1.5 % with work beside it.
+worse" together 3.6 to 4.9 %, 1.4 % beside other work, 4.3 % where the worst two months led to the action; a halving
+seen in 66 to 92 % where 63 to 84 % were promised, as the promise is for the last look alone and on the safe side. A
+rate that falls by itself looks like an action that worked in 23 %, and in 1.5 % with work beside it.
 """
 
 import argparse
