@@ -59,8 +59,11 @@ def conformance(
         *keys, "jobs", (pl.col("jobs") - pl.col("breached")).alias("as_should")
     )
     for kind in kinds:
-        one = summed.filter(pl.col("kind") == kind).select(*keys, pl.col("breached").alias(kind))
-        whole = whole.join(one, on=keys, how="left") if keys else pl.concat([whole, one], how="horizontal")
+        one = summed.filter(pl.col("kind") == kind)
+        if keys:
+            whole = whole.join(one.select(*keys, pl.col("breached").alias(kind)), on=keys, how="left")
+        else:
+            whole = whole.with_columns(pl.lit(one["breached"].sum()).alias(kind))
     whole = whole.with_columns(pl.col(kinds).fill_null(0).cast(pl.Int64)).sort(keys or "jobs")
     made = with_shares(whole, part="as_should", whole="jobs", share="share", level=level)
     made = made.select(*keys, "jobs", "as_should", "share", "low", "high", *kinds)

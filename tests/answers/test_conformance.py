@@ -131,6 +131,14 @@ def test_steps_and_jobs_done_as_they_should(depot: Depot) -> None:
     assert any("1 repaired jobs have no step of their procedure logged" in note for note in steps.notes)
 
 
+def test_kinds_that_nothing_could_meet_are_counted_as_none() -> None:
+    plain = {**ROWS, "procedures": [{k: v for k, v in p.items() if k != "irreversible"} for p in ROWS["procedures"]]}
+    with depot_of({**plain, "pairings": []}) as simple:
+        whole = simple.conformance(per="job").table.row(0, named=True)
+    assert (whole["jobs"], whole["as_should"]) == (8, 3)
+    assert (whole["missing"], whole["irreversible_before_hold"], whole["pairing"]) == (2, 0, 0)
+
+
 def test_the_battery_has_a_list_and_no_rate(depot: Depot) -> None:
     rates = depot.breaches().table.filter(pl.col("kind").is_in(["isolated_late", "reconnected_early"]))
     assert rates.select("share", "low", "high").null_count().row(0) == (2, 2, 2)
