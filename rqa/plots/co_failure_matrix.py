@@ -28,7 +28,7 @@ def plot_co_failures(
     met = answer.table.filter(answer.table["verdict"] == "together more often")
     if not met.height:
         why = f"{answer.table.height:,} pairs were compared; luck explains how often each was met."
-        return nothing(title=TITLE, why=why, headed=headed, width=width)
+        return nothing(title=TITLE, why=why, headed=headed, width=width, said="nothing beyond luck")
     if met.height <= FEW:
         return _rows(answer, list(met.iter_rows(named=True)), headed, width)
     marks: list[str] = []

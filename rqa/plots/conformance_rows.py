@@ -62,7 +62,7 @@ def plot_breaches(answer: Breaches, *, headed: bool = True, width: int | str = W
     title = f"Come-backs within {answer.settings.get('window', 30)} days after a breach of the procedure"
     told = [r for r in answer.table.iter_rows(named=True) if r["breached"]]
     if not told:
-        return nothing(title=title, why="No breach was met.", headed=headed, width=width)
+        return nothing(title=title, why="No breach was met.", headed=headed, width=width, said="none")
     if answer.settings.get("steps"):
         told.sort(key=lambda r: (not known(r["p_value"]), r["p_value"] or 0.0, str(r["kind"]), str(r["step"])))
     rows = [_risk_row(r, by_of(answer)) for r in told[:MOST]]
@@ -110,7 +110,8 @@ def _step_row(row: Mapping[str, Any], by: Sequence[str]) -> dict[str, Any]:
 def _risk_row(row: Mapping[str, Any], by: Sequence[str]) -> dict[str, Any]:
     names = [*by, "step"] if row.get("step") else list(by)
     where = _place(row, names)
-    met = f"{count(row['breached'])} jobs" if row["kind"] in BATTERY else percent(row["share"])
+    jobs = "1 job" if row["breached"] == 1 else f"{count(row['breached'])} jobs"
+    met = jobs if row["kind"] in BATTERY else percent(row["share"])
     made = {"label": f"{where + ': ' if where else ''}{LABELS[row['kind']]} ({met})", "value": None, "low": None,
             "high": None, "beside": "", "why": "", "interval": "no data"}  # fmt: skip
     after = f"{count(row['breached_returned'])} of {count(row['breached_matured'])} came back"

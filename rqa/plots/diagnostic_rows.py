@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from rqa.answers.diagnostic_results import DiagnosticOutcomes, PredictiveValues, Releases, RetestPasses
+from rqa.answers.release_checks import FEWEST
 from rqa.answers.result import Answer
 from rqa.plots.figure_rows import figure_rows
 from rqa.plots.reading import by_of, limits
@@ -69,14 +70,18 @@ def plot_worth(
 
 
 def plot_releases(answer: Releases, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
-    """The share of jobs closed without tests in order, on each row, with how often they come back in words."""
+    """The share of jobs closed without tests in order, on each row, with how often they come back in words.
+
+    How many times as often is said where each side has enough matured jobs, else how many of them came back.
+    """
     rows = []
     for r in answer.table.iter_rows(named=True):
-        ratio = ""
-        if known(r["ratio"]) and r["matured"]:
-            ratio = f"  ·  come back {r['ratio']:.1f} times as often"
+        ratio = known(r["ratio"]) and min(r["matured"], r["other_matured"]) >= FEWEST and r["returned"]
+        after = f"  ·  {count(r['returned'])} of {count(r['matured'])} came back" if r["matured"] else ""
+        if ratio:
+            after = f"  ·  come back {r['ratio']:.1f} times as often"
         row = row_of(answer, r, share="share", why="cannot be judged", label=CHECKS[r["check"]],
-                     beside=f"{count(r['flagged'])} of {count(r['jobs'])}{ratio}")  # fmt: skip
+                     beside=f"{count(r['flagged'])} of {count(r['jobs'])}{after}")  # fmt: skip
         if ratio:
             high = f"{r['ratio_high']:.1f}" if known(r["ratio_high"]) else "any"
             row["interval"] += f"; risk ratio {r['ratio_low']:.2f} to {high}"

@@ -37,7 +37,8 @@ def plot_coverage(answer: CoverageGap, *, headed: bool = True, width: int | str 
     table = answer.table
     open_ones = table.filter(table["uncovered"] > 0)
     if not open_ones.height:
-        return nothing(title=GAP, why="Some test covers every fault that came back.", headed=headed, width=width)
+        why = "Some test covers every fault that came back."
+        return nothing(title=GAP, why=why, headed=headed, width=width, said="no gap")
     currency = str(answer.settings.get("currency") or "")
     rows = []
     for r in open_ones.iter_rows(named=True):

@@ -68,12 +68,12 @@ def finish(
     return chart.properties(description=description, **heading).configure(**CONFIG)
 
 
-def nothing(*, title: str, why: str, headed: bool, width: int | str) -> Any:
-    """A chart that says in words that there is nothing to draw."""
-    words = [{"text": "no data", "why": why}]
+def nothing(*, title: str, why: str, headed: bool, width: int | str, said: str = "no data") -> Any:
+    """A chart that says in words that there is nothing to draw; `said` where data there is, and nothing amiss."""
+    words = [{"text": said, "why": why}]
     base = alt.Chart(alt.Data(values=words))
     chart = alt.layer(
         base.mark_text(style="rqa-nothing", dy=-8).encode(text="text:N"),
         base.mark_text(style="rqa-note", dy=12).encode(text="why:N"),
     ).properties(height=90)
-    return finish(chart, title=title, subtitle=(), description=f"{title}: no data. {why}", headed=headed, width=width)
+    return finish(chart, title=title, subtitle=(), description=f"{title}: {said}. {why}", headed=headed, width=width)

@@ -89,12 +89,15 @@ def test_ratios_stand_on_a_log_scale_around_one() -> None:
     assert "battery isolated late (7 jobs): no other came back (0.4 to no limit" in said
     assert "battery connected early (3 jobs): too little work to say: 0 of 2 came back" in said
     assert "part without its pair" not in said
+    one = pl.when(pl.col("kind") == "reconnected_early").then(1).otherwise("breached").alias("breached")
+    alone = Breaches(breaches().table.with_columns(one), breaches().settings)
+    assert "battery connected early (1 job):" in plot(alone).to_dict()["description"]
 
 
 def test_nothing_to_draw_is_said() -> None:
     clean = breaches()
     none = Breaches(clean.table.with_columns(pl.lit(0).alias("breached")), clean.settings)
-    assert "No breach was met." in plot(none).to_dict()["description"]
+    assert ": none. No breach was met." in plot(none).to_dict()["description"]
     assert "no data" in plot(Conformance(conformance().table.head(0), SETTINGS)).to_dict()["description"]
 
 

@@ -93,10 +93,20 @@ def test_every_picture_is_drawn_and_said(name: str) -> None:
     assert still(chart.to_dict()).startswith("<svg")
 
 
+def test_few_released_jobs_are_counted_and_given_no_ratio() -> None:
+    full = releases()
+    few = Releases(full.table.with_columns(matured=pl.Series([19, 0])), full.settings)
+    said = plot(few).to_dict()["description"]
+    assert "20 of 200  ·  4 of 19 came back" in said
+    assert "times as often" not in said
+    none = Releases(full.table.with_columns(returned=pl.Series([0, 0]), ratio=pl.Series([0.0, None])), full.settings)
+    assert "20 of 200  ·  0 of 20 came back" in plot(none).to_dict()["description"]
+
+
 def test_what_has_no_data_says_so() -> None:
     assert "no fault known" in plot(escapes()).to_dict()["description"]
     assert "no data. No fault known" in plot(escapes(known=False)).to_dict()["description"]
-    assert "covers every fault" in plot(gap(0)).to_dict()["description"]
+    assert "no gap. Some test covers every fault" in plot(gap(0)).to_dict()["description"]
     for made in (outcomes, retests, escapes, gap, worth, releases):
         full = made()
         bare: Any = type(full)(full.table.head(0), full.settings)
