@@ -43,14 +43,20 @@ met as (
     from words
     group by job_id
 ),
--- one row a come-back and test of its index job that covers what was found: how the last run ended
-last_runs as (
-    select a.job_id, d.test, max_by(d.outcome, d.run) as outcome
+-- one row a come-back: what was found
+back as (
+    select a.job_id, b.found
     from asked as a
     join jobs as b on b.job_id = a.return_job_id
-    join diagnostics as d on d.job_id = a.job_id
+    where a.return_job_id is not null
+),
+-- one row a come-back and test of its index job that covers what was found: how the last run ended
+last_runs as (
+    select b.job_id, d.test, max_by(d.outcome, d.run) as outcome
+    from back as b
+    join diagnostics as d on d.job_id = b.job_id
     join tests as t on t.test = d.test and t.subsystem = b.found
-    group by a.job_id, d.test
+    group by b.job_id, d.test
 ),
 -- one row a come-back that was tested for what was found
 tested as (
@@ -67,10 +73,10 @@ select
     case when found is not null then coalesce(passed, false) end as passed,
     cast(count(*) as bigint) as jobs
 from (
-    select a.* exclude (job_id), m.done, b.found, t.passed
+    select a.* exclude (job_id, return_job_id), m.done, b.found, t.passed
     from asked as a
     join met as m on m.job_id = a.job_id
-    left join (select job_id as return_job_id, found from jobs) as b on b.return_job_id = a.return_job_id
+    left join back as b on b.job_id = a.job_id
     left join tested as t on t.job_id = a.job_id
 ) as looked_at
 group by all
