@@ -282,21 +282,7 @@ STUDIES = Table(
     reference=True,
 )
 
-TABLES = {
-    t.name: t
-    for t in (
-        JOBS,
-        STEPS,
-        DIAGNOSTICS,
-        PARTS,
-        PROCEDURES,
-        PAIRINGS,
-        TESTS,
-        RETIREMENTS,
-        ACTIONS,
-        TARGETS,
-        STUDIES,
-    )  # fmt: skip
-}
+_ALL = (JOBS, STEPS, DIAGNOSTICS, PARTS, PROCEDURES, PAIRINGS, TESTS, RETIREMENTS, ACTIONS, TARGETS, STUDIES)
+TABLES = {t.name: t for t in _ALL}
 UNIT_COLUMN = "unit_id"
 """The column whose values are normalised to capitals without spaces, wherever it stands."""

@@ -122,6 +122,7 @@ def place_findings(places: "pl.DataFrame", marks: Mapping[int, str]) -> Iterator
             low=r["low"],
             high=r["high"],
             worse=r["ratio"] > 1,
+            mirrored=True,
             jobs=r["jobs"],
             p_value=r["p_value"],
             caution=CAUTION + (PEOPLE if r["dimension"] == "technician" else ""),

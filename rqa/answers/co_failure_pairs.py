@@ -140,6 +140,7 @@ def _finding(row: dict[str, Any]) -> Finding:
         low=row["low"],
         high=row["high"],
         worse=row["lift"] > 1,
+        mirrored=True,
         jobs=row["together"],
         p_value=row["p_value"],
         caution="failures that meet need not cause each other; one fault can show at several checks",

@@ -37,6 +37,7 @@ def stated(table: "pl.DataFrame", who: str, outcome: str, about: "Outcome") -> t
             low=row["low"],
             high=row["high"],
             worse=row["z"] > 0,
+            mirrored=True,
             jobs=row["exposures"],
             p_value=row["p_value"],
             caution=PEOPLE if who == "technician" else MIND,

@@ -23,7 +23,8 @@ class Finding:
     ratio that `measure` names; `worse` whether it is on the bad side. `jobs` stand behind it. `avoided` is how many
     come-backs fewer there would have been had the place been like what it was compared with, None where that makes no
     sense. `p_value`: how often luck alone brings as much. `either_way`: told on the good side too; else only when
-    worse, as beside one bad place all others look better.
+    worse, as beside one bad place all others look better. `mirrored`: the p-value counts both sides, of which only the
+    worse is told; the family is then judged by the worse side alone, so that what looks better lends no weight.
     """
 
     kind: str
@@ -40,6 +41,7 @@ class Finding:
     check: str
     avoided: float | None = None
     either_way: bool = False
+    mirrored: bool = False
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "scope", MappingProxyType(dict(self.scope)))
@@ -56,12 +58,19 @@ class Finding:
         return "F-" + hashlib.sha256(f"{self.kind}{place}".encode()).hexdigest()[:8]
 
 
+def _judged_by(f: Finding) -> float:
+    """The p-value that the family is judged by."""
+    if not f.mirrored:
+        return f.p_value
+    return f.p_value / 2 if f.worse else 1 - f.p_value / 2
+
+
 def judged(stated: Iterable[Finding], allowed: float = ALLOWED) -> tuple[tuple[Finding, float], ...]:
     """Those of a family of statements that hold, each with its adjusted p-value (Benjamini and Hochberg 1995)."""
     family = tuple(stated)
     if not family:
         return ()
-    found = benjamini_hochberg(p_values=[f.p_value for f in family], allowed=allowed)
+    found = benjamini_hochberg(p_values=[_judged_by(f) for f in family], allowed=allowed)
     told = zip(family, found.p_adjusted.tolist(), found.found.tolist(), strict=True)
     return tuple((f, p) for f, p, sure in told if sure and (f.worse or f.either_way))
 

@@ -165,6 +165,7 @@ def _stated(r: Risk, declared: Sequence[DeclaredStep], window: int, classes: Seq
         low=r.low,
         high=r.high,
         worse=r.back > r.expected,
+        mirrored=True,
         jobs=r.jobs,
         p_value=r.p_value,
         caution=f"set beside the same procedure and model{unlike}; {cautions(here[0].hazards if here else ())}",

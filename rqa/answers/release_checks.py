@@ -187,6 +187,7 @@ def _stated(table: "pl.DataFrame", by: tuple[str, ...]) -> tuple[Finding, ...]:
                 low=r["ratio_low"],
                 high=float("inf") if r["ratio_high"] is None else r["ratio_high"],
                 worse=r["ratio"] > 1,
+                mirrored=True,
                 jobs=r["matured"],
                 p_value=r["p_value"],
                 caution=f"{FOR_COACHING}; {CAUTION}" if "technician" in by else CAUTION,

@@ -14,8 +14,8 @@ from rqa.words import count, interval, listed, percent, spoken
 
 ESCAPES = (
     "Each row is a test: dot = caught, of the faults it caught or that escaped it, line = 95 % interval; the soft "
-    "band says how far it may be off by jobs not yet mature and come-backs without a finding. Faults nobody ever noticed "
-    "are in neither. "
+    "band says how far it may be off by jobs not yet mature and come-backs without a finding. Faults nobody ever "
+    "noticed are in neither. "
 )
 HEADING = "Can the tests be believed"
 FLAKY = "retest passes by test"

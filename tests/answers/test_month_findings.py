@@ -151,6 +151,17 @@ def test_a_family_is_judged_as_one() -> None:
     assert len(judged([finding(0.001, worse=False, either_way=True)])) == 1
 
 
+def test_what_looks_better_lends_no_weight() -> None:
+    """Beside one bad place eleven look better by more than luck; a twelfth bad one must not be carried by them.
+
+    0.03 two-sided is 0.015 on the worse side, which 13 comparisons with one other discovery hold to 2 x 0.05 / 13.
+    """
+    bad, doubtful = replace(finding(1e-9), mirrored=True), replace(finding(0.03), mirrored=True)
+    better = [replace(finding(1e-4, worse=False), mirrored=True) for _ in range(11)]
+    assert [f.p_value for f, _ in judged([bad, doubtful, *better])] == [1e-9]
+    assert len(judged([bad, replace(doubtful, p_value=0.015), *better])) == 2
+
+
 def test_an_id_is_that_of_kind_and_place() -> None:
     """Numbers change from month to month; the id does not, nor with the order in which the scope is written."""
     assert finding(0.01).id == finding(0.3, worse=False).id
