@@ -59,9 +59,9 @@ def findings(now: Moment, month: str | date | None = None) -> MonthFindings:
         return MonthFindings(_table((), set()), settings, ("No month is final yet: nothing to compare.",))
     if own > now.day:
         raise RequestError(f"{QUESTION}: {month_name(own)} begins after {now.day}, the day the depot is looked at.")
-    stated, answers = _stated(now, own)
+    stated, answers = stated_in(now, own)
     held = judged(stated)
-    before = judged(_stated(now, _back(own, 1))[0])
+    before = judged(stated_in(now, _back(own, 1))[0])
     there, known = ({f.id for f, _ in family} for family in (held, before))
     compared = Counter(f.kind for f in stated)
     return MonthFindings(
@@ -85,7 +85,7 @@ def _back(month: date, months: int) -> date:
     return date(place // 12, place % 12 + 1, 1)
 
 
-def _stated(now: Moment, month: date) -> tuple[tuple[Finding, ...], dict[str, Answer]]:
+def stated_in(now: Moment, month: date) -> tuple[tuple[Finding, ...], dict[str, Answer]]:
     """Everything compared, what would spare most come-backs first, then the surest; and the answers behind it.
 
     Steps are compared up to the month, come-backs as far as the jobs have matured.

@@ -15,7 +15,9 @@ from collections import Counter
 from pathlib import Path
 
 import rqa
-from rqa.answers.finding import Finding
+from rqa.answers.finding import Finding, judged
+from rqa.answers.month import last_whole_month
+from rqa.answers.month_findings import WINDOW, stated_in
 from rqa.demo import effects, jobs, logs, stations, write
 from rqa.stats import proportion_interval
 
@@ -75,7 +77,9 @@ def one(asked: tuple[int, int, int, bool]) -> tuple[int, Counter[str], list[str]
         write(place, jobs=size, months=months, seed=seed, plain=True)
         rqa.load(place)
         with rqa.open(place) as depot:
-            found = depot.findings().findings
+            month = last_whole_month(depot._now, "comebacks", WINDOW)
+            # As `depot.findings()`, which also looks at the month before to say what is new.
+            found = [f for f, _ in judged(stated_in(depot._now, month)[0])] if month else []
     told = Counter(effect_of(f) for f in found)
     return seed, told, [f"{f.kind} | {f.where} | p {f.p_value:.2g}" for f in found if effect_of(f) == "luck" or quiet]
 
