@@ -25,6 +25,7 @@ class MonthFindings(Answer):
     answers: Mapping[str, Answer] = field(default_factory=dict)
 
     question = "Findings of the month"
+    shown = ("id", "state", "where", "what", "avoided", "check")
 
 
 class ComebackCosts(Answer):
@@ -56,6 +57,10 @@ class Verdicts(Answer):
     sides: "pl.DataFrame | None" = None
 
     question = "Did it work"
+    shown = (
+        "action_id", "what", "started_on", "jobs_before", "returned_before", "jobs_after", "returned_after", "net",
+        "net_low", "net_high", "verdict", "expected_on",
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False, repr=False)

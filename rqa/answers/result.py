@@ -36,6 +36,8 @@ class Answer:
     stated: "tuple[Finding, ...]" = ()
 
     question: ClassVar[str] = "Answer"
+    shown: ClassVar[tuple[str, ...]] = ()
+    """The columns that a notebook or a terminal shows, where all are too many to be read."""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "settings", MappingProxyType(dict(self.settings)))
@@ -71,20 +73,29 @@ class Answer:
 
         return to_html(self, path)
 
+    @property
+    def _seen(self) -> "pl.DataFrame":
+        return self.table.select(self.shown or self.table.columns)
+
+    @property
+    def _unseen(self) -> tuple[str, ...]:
+        rest = [name for name in self.table.columns if self.shown and name not in self.shown]
+        return (f"{len(rest)} more columns in .table: {', '.join(rest)}.",) if rest else ()
+
     def __repr__(self) -> str:
         lines = [f"{self.question} ({_said(self.settings)})"]
-        lines += _as_text(self.table)
-        lines += [f"note: {note}" for note in self.notes]
+        lines += _as_text(self._seen)
+        lines += [f"note: {note}" for note in (*self._unseen, *self.notes)]
         return "\n".join(lines)
 
     def _repr_html_(self) -> str:
-        head = "".join(f"<th>{escape(name)}</th>" for name in self.table.columns)
+        head = "".join(f"<th>{escape(name)}</th>" for name in self._seen.columns)
         rows = "".join(
             "<tr>" + "".join(f"<td>{escape(_cell(value))}</td>" for value in row) + "</tr>"
-            for row in self.table.head(SHOWN_ROWS).iter_rows()
+            for row in self._seen.head(SHOWN_ROWS).iter_rows()
         )
         more = self.table.height - SHOWN_ROWS
-        notes = [f"{more:,} more rows in .table"] * (more > 0) + list(self.notes)
+        notes = [f"{more:,} more rows in .table"] * (more > 0) + [*self._unseen, *self.notes]
         listed = "".join(f"<li>{escape(note)}</li>" for note in notes)
         return (
             f"<p><b>{escape(self.question)}</b> <span>({escape(_said(self.settings))})</span></p>"

@@ -228,6 +228,15 @@ def test_overlaps_and_loose_ends(depot: Depot) -> None:
     assert ends["return without a confirmed fault"] == 1
 
 
+def test_of_an_answer_too_wide_to_be_read_the_named_columns_are_shown(depot: Depot) -> None:
+    found = depot.verdicts()
+    lines = repr(found).splitlines()
+    assert tuple(lines[1].split()) == found.shown
+    assert f"{len(found.table.columns) - len(found.shown)} more columns in .table: scope, outcome" in repr(found)
+    assert "<th>verdict</th>" in found._repr_html_()
+    assert "<th>scope</th>" not in found._repr_html_()
+
+
 def test_answers_show_themselves(depot: Depot) -> None:
     r = depot.comebacks(by=("site",))
     assert repr(r) == repr(depot.comebacks(by=("site",)))
