@@ -8,6 +8,7 @@ from rqa.answers.scope import By, Moment, Months, Where
 if TYPE_CHECKING:
     from rqa.answers.improvement_results import (
         ActionPower,
+        ActionSavings,
         ActionTrend,
         ComebackCosts,
         MonthFindings,
@@ -54,6 +55,12 @@ class ImprovementQuestions:
         from rqa.answers.action_verdicts import verdicts
 
         return verdicts(self._now, window=window, level=level)
+
+    def action_savings(self, window: int = 30, level: float = 0.95) -> "ActionSavings":
+        """Come-backs and cost that actions have spared so far; see `rqa.answers.action_savings`."""
+        from rqa.answers.action_savings import action_savings
+
+        return action_savings(self._now, window=window, level=level)
 
     def action_trend(self, action: str, window: int = 30, level: float = 0.95) -> "ActionTrend":
         """Months before and after an action, with the trend before drawn on; see `rqa.answers.action_months`."""

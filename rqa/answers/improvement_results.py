@@ -80,3 +80,10 @@ class ActionPower(Answer):
     """What an action takes to be seen: month, known_on, jobs_after, weeks, chance, smallest_ratio, enough."""
 
     question = "Work it takes to see a change"
+
+
+class ActionSavings(Answer):
+    """What actions spared: action_id, what, verdict, jobs_after, avoided, avoided_low, avoided_high, mean_cost, cost,
+    cost_low, cost_high."""
+
+    question = "Come-backs and cost spared by actions"

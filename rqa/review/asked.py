@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from rqa.answers.comeback_results import Projection
 from rqa.answers.diagnostic_results import CoverageGap, Escapes
-from rqa.answers.improvement_results import ComebackCosts, MonthFindings, Targets, Verdicts
+from rqa.answers.improvement_results import ActionSavings, ComebackCosts, MonthFindings, Targets, Verdicts
 from rqa.answers.month import MonthAgainstBefore
 from rqa.answers.result import (
     CleanJobs,
@@ -79,6 +79,9 @@ class Asked(Protocol):
 
     def verdicts(self, *args: Any, **kwargs: Any) -> Verdicts:
         """Whether actions worked."""
+
+    def action_savings(self, *args: Any, **kwargs: Any) -> ActionSavings:
+        """What actions spared."""
 
     def costs(self, *args: Any, **kwargs: Any) -> ComebackCosts:
         """What come-backs cost."""

@@ -1,10 +1,13 @@
 """The page's section on actions: what was changed, and whether it worked."""
 
+from dataclasses import replace
 from datetime import date
+from typing import Any
 
 import polars as pl
 
 from rqa.answers.improvement_results import Verdicts
+from rqa.plots.costs import money
 from rqa.review.asked import Asked
 from rqa.review.facts import Figure, Section, Table
 from rqa.review.figures import figure_of
@@ -29,7 +32,13 @@ def improved(depot: Asked, month: date) -> Section:
     notes = list(answer.notes)
     if private:
         notes.append(f"{private} more about single persons: for the trainer, not shown here.")
-    words = tuple(f"{r['what']}: {r['verdict']}{_when(r)}. {r['warning'] or ''}".strip() for r in open_ones.to_dicts())
+    savings = depot.action_savings()
+    spared = {r["action_id"]: _spared(r, str(savings.settings["currency"])) for r in savings.table.to_dicts()}
+    words = tuple(
+        " ".join(w for w in (f"{r['what']}: {r['verdict']}{_when(r)}.", spared[r["action_id"]], r["warning"]) if w)
+        for r in open_ones.to_dicts()
+    )
+    notes.append(savings.notes[0])
     figures: tuple[Figure, ...] = ()
     if open_ones.height:
         kept = _only(answer, open_ones)
@@ -38,9 +47,18 @@ def improved(depot: Asked, month: date) -> Section:
     return Section("actions", "Actions and verdicts", points=words, notes=tuple(notes), figures=figures)
 
 
-def _only(answer: Verdicts, table: pl.DataFrame) -> Verdicts:
-    from dataclasses import replace
+def _spared(row: dict[str, Any], currency: str) -> str:
+    """Come-backs spared so far and their cost, each with its limits."""
+    if row["avoided"] is None:
+        return ""
+    avoided, low, high = (f"{row[name]:.1f}".replace("-", "−") for name in ("avoided", "avoided_low", "avoided_high"))
+    number = f"Spared so far, by the rates before and after: {avoided} come-backs (95 % interval {low} to {high})"
+    if row["cost"] is None:
+        return f"{number}."
+    return f"{number}, {money(row['cost'], currency)} ({money(row['cost_low'])} to {money(row['cost_high'])})."
 
+
+def _only(answer: Verdicts, table: pl.DataFrame) -> Verdicts:
     sides = answer.sides
     named = table["action_id"].to_list()
     return replace(answer, table=table, sides=None if sides is None else sides.filter(pl.col("action_id").is_in(named)))

@@ -290,3 +290,26 @@ def test_a_control_chart_takes_the_scope_of_an_action_as_it_is_written() -> None
             "comebacks", where={"site": ["Alder", "Birch"], "model": "Marl-10"}, stages="ACT-1"
         )
     assert by_action.table.equals(by_hand.table)
+
+
+COSTS = "update jobs set parts_cost = 40, freight_cost = 10, labour_minutes = 0 where job_id like 'R%'"
+
+
+def test_what_an_action_spared_is_the_fall_of_its_rate_in_jobs_and_in_money() -> None:
+    """Every come-back costs 50, so the cost spared is 50 times the number, limits and all."""
+    with acting_depot(more=COSTS) as costly:
+        judged, spared = verdict(costly), costly.action_savings().table.row(0, named=True)
+    assert judged["net"] < 0
+    numbers = [spared[name] for name in ("avoided", "avoided_low", "avoided_high")]
+    rates = [-judged["jobs_after"] * judged[name] for name in ("net", "net_high", "net_low")]
+    assert numbers == pytest.approx(rates, abs=1e-3)
+    assert spared["mean_cost"] == 50.0
+    assert [spared[name] for name in ("cost", "cost_low", "cost_high")] == pytest.approx(
+        [50 * n for n in numbers], rel=0.02
+    )
+
+
+def test_without_a_known_cost_come_backs_are_spared_and_no_money(depot: Depot) -> None:
+    spared = depot.action_savings().table.row(0, named=True)
+    assert spared["avoided"] > 0
+    assert spared["cost"] is None

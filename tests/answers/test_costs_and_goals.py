@@ -184,8 +184,8 @@ def test_a_month_that_is_not_final_is_not_judged() -> None:
 
 
 def test_the_latest_goal_holds_and_odd_ones_are_noted() -> None:
-    goals = [goal("comebacks_30", "2025-01", 0.9), goal("comebacks_30", "2026-01", 0.2),
-             goal("comebacks_30", "2026-02", 0), goal("smiles", "2025-01", 0.5), goal("clean_jobs", "2025-01", 55)]  # fmt: skip
+    named = (("comebacks_30", "2025-01", 0.9), ("comebacks_30", "2026-01", 0.2), ("comebacks_30", "2026-02", 0))
+    goals = [goal(*one) for one in (*named, ("smiles", "2025-01", 0.5), ("clean_jobs", "2025-01", 55))]
     with depot_of({"jobs": [*MANY, *BACK], "targets": goals}, "2026-06-30") as depot:
         answer = depot.targets("2026-01")
         assert answer.table["goal"].to_list() == [0.2]
