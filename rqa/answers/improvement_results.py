@@ -57,10 +57,7 @@ class Verdicts(Answer):
     sides: "pl.DataFrame | None" = None
 
     question = "Did it work"
-    shown = (
-        "action_id", "what", "started_on", "jobs_before", "returned_before", "jobs_after", "returned_after", "net",
-        "net_low", "net_high", "verdict", "expected_on",
-    )  # fmt: skip
+    shown = ("action_id", "what", "started_on", "verdict", "expected_on", "net", "net_low", "net_high")
 
 
 @dataclass(frozen=True, eq=False, repr=False)
