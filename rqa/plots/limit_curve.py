@@ -95,9 +95,9 @@ def _layers(base: Any) -> list[Any]:
         here.mark_point(style="rqa-signal", filled=True).encode(x=x, y=y("caught"), tooltip=tips),
         *(
             here.transform_filter(f"datum.caught {where} 0.2")
-            .mark_text(style="rqa-word", align="left", dx=10, dy=dy)
+            .mark_text(style="rqa-word", align="left", dx=dx, dy=dy)
             .encode(x=x, y=y("caught"), text="word:N")
-            for where, dy in ((">", 16), ("<=", -16))
+            for where, dx, dy in ((">", 10, 16), ("<=", 34, -7))
         ),
     ]
 

@@ -1,6 +1,6 @@
 """What a chart needs to know of an answer: which column is the share, of how many, and what to call it."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,6 +10,8 @@ from rqa.words import NAMES, count, interval, known, listed, month_key, month_na
 
 PARTITION = {"month", "week", "site", "model", "procedure", "technician", "billing"}
 """Groupings under which every job counts once, so that the rows may be added up to one overall share."""
+FITTING = 5
+"""Values of a filter that are all named under a title."""
 
 
 @dataclass(frozen=True)
@@ -98,14 +100,20 @@ def read(answer: Answer) -> Reading:
 
 
 def limits(answer: Answer) -> list[str]:
-    """What the question was limited to, as a line under the title: filters and months."""
+    """What the question was limited to, as a line under the title: filters, of many values the first few, and months."""
     where: Any = answer.settings.get("where") or {}
-    parts = [f"{NAMES.get(k, k)} {listed([spoken(v) for v in values], last='or')}" for k, values in where.items()]
+    parts = [f"{NAMES.get(k, k)} {listed(_few(values), last='or')}" for k, values in where.items()]
     months: Any = answer.settings.get("months")
     if months:
         first, last = (month_name(m) for m in months)
         parts.append(first if first == last else f"{first} to {last}")
     return [f"only {'; '.join(parts)}"] if parts else []
+
+
+def _few(values: Sequence[object]) -> list[str]:
+    """The values as said; of more than fit on a line the first few, and how many more there are."""
+    said = [spoken(v) for v in values]
+    return said if len(said) <= FITTING else [*said[: FITTING - 2], f"{len(said) - FITTING + 2} more"]
 
 
 def heading(reading: Reading) -> str:

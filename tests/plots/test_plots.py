@@ -159,6 +159,8 @@ def test_filters_are_named() -> None:
     answer = by_model()
     asked = replace(answer, settings=dict(answer.settings) | {"where": {"site": ("Alder", "Birch")}})
     assert "only site Alder or Birch" in plot(asked).to_dict()["title"]["subtitle"]
+    many = replace(asked, settings={**asked.settings, "where": {"test": tuple("abcdef")}})
+    assert "only test a, b, c or 3 more" in plot(many).to_dict()["title"]["subtitle"]
 
 
 def test_too_many_rows_are_refused_with_the_way_out() -> None:
