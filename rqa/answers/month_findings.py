@@ -38,6 +38,8 @@ COMPARED = (
     ("bench", "first_pass"), ("tool", "first_pass"), ("station", "first_run"),
 )  # fmt: skip
 """Who is compared with what the same mix of work brings, and by what."""
+SETS = 399
+"""Sets without bursts that those found are set against; where none is as strong, a fitted curve says how rare it is."""
 AFTER = ("failed check", "rework", "skipped check", "tool")
 """Come-backs after these; those by bench are compared with the whole mix of work."""
 
@@ -122,8 +124,8 @@ def _answers(now: Moment, span: families.Span) -> dict[str, Answer]:
         "attribution": attribution(now, by=("model", "procedure"), window=WINDOW, months=span),
         "step_relative_risk": step_relative_risk(now, after=AFTER, window=WINDOW, months=span),
         "breaches": breaches(now, window=WINDOW, months=span),
-        "bursts": bursts(now, window=WINDOW, months=span),
-        "bursts of failed checks": bursts(now, what="failed_checks", months=span),
+        "bursts": bursts(now, window=WINDOW, months=span, simulations=SETS),
+        "bursts of failed checks": bursts(now, what="failed_checks", months=span, simulations=SETS),
         "retests": retests(now, months=span),
         "releases": releases(now, months=span),
         "readings": readings(now, months=span),
