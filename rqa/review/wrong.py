@@ -17,7 +17,7 @@ from rqa.words import count, listed, spoken
 
 LISTED = 6
 NAMED = 3
-HEADS = ("steps, as far as the logs tell them apart", "hazards", "next check", "done", "come-backs per 10,000",
+HEADS = ("steps, as far as the logs tell them apart", "hazards", "next check", "jobs", "come-backs per 10,000",
          "95 % interval", "past all tests", "cost per 1,000 jobs")  # fmt: skip
 MAP = (
     "Each row is a step, in the order of the procedure: dot = come-backs laid to it per 10,000 times it was done, line "
@@ -61,7 +61,7 @@ def _table(rows: pl.DataFrame) -> Table:
     cells = tuple(
         (
             _steps(names), spoken(", ".join(_each(members, "hazards")) or "–"), members[0]["next_check"] or "–",
-            count(max(r["done"] for r in members)), _number(members[0]["per_10000"]),
+            count(max(r["exposures"] for r in members)), _number(members[0]["per_10000"]),
             f"{_number(members[0]['low'])} to {_number(members[0]['high'])}",
             "no data" if members[0]["escaping"] is None else f"{100 * members[0]['escaping']:.0f} %",
             money(members[0]["cost_per_1000"]),
