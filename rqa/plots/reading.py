@@ -100,7 +100,7 @@ def read(answer: Answer) -> Reading:
 
 
 def limits(answer: Answer) -> list[str]:
-    """What the question was limited to, as a line under the title: filters, of many values the first few, and months."""
+    """What the question was limited to, as a line under the title: filters, of many values a few, and months."""
     where: Any = answer.settings.get("where") or {}
     parts = [f"{NAMES.get(k, k)} {listed(_few(values), last='or')}" for k, values in where.items()]
     months: Any = answer.settings.get("months")
