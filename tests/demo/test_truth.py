@@ -132,3 +132,23 @@ def test_planted_effects_are_visible(loaded: tuple[LoadReport, "rqa.Depot"]) -> 
     bench = TRUTH["effects"]["early_alignment"]["bench"]
     assert 0.65 < shares.pop(bench) < 0.95
     assert max(shares.values()) < 0.06
+
+
+def test_the_diagnostics_name_what_was_planted_and_nothing_else(loaded: tuple[LoadReport, "rqa.Depot"]) -> None:
+    """Each answer's own comparisons, false discoveries held at 5 %: what is plain noise in the truth file is not named.
+
+    A store from one seed shows no rate; how often noise is named over many seeds is told by `bench/planted.py`.
+    """
+    depot, effects = loaded[1], TRUTH["effects"]
+    flaky, moved, bare = (effects[k] for k in ("flaky_test", "drifting_station", "uncovered_subsystem"))
+    retests, drift = depot.retests(), depot.drift()
+    assert len({f.scope["test"] for f in retests.stated}) > 10
+    assert [(f.kind, dict(f.scope)) for f in retests.findings] == [("retest passes by test", {"test": flaky["test"]})]
+    assert len({(f.scope["test"], f.scope["station"]) for f in drift.stated}) == 12
+    assert "station drift" in {f.kind for f in drift.findings}
+    assert {(f.scope["test"], f.scope["station"]) for f in drift.findings} == {(moved["test"], moved["station"])}
+    gap = depot.coverage_gap().table
+    assert gap.filter(pl.col("uncovered") > 0)["subsystem"].to_list() == [bare["subsystem"]]
+    assert gap["subsystem"][0] == bare["subsystem"]
+    assert {f.scope["study"] for f in depot.agreement().findings} == {effects["gauge_study"]["study"]}
+    assert (depot.readings().findings, depot.releases().findings) == ((), ())
