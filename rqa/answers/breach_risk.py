@@ -23,6 +23,7 @@ FEW = 5
 MOST_EVENTS = 2_000
 """Come-backs up to which there are exact limits."""
 PEOPLE = "; figures about people are for coaching and for changing the process"
+COMPARED = ("expected", "ratio", "ratio_low", "ratio_high", "p_value", "p_adjusted")
 Counts = NDArray[np.int64]
 
 
@@ -139,7 +140,9 @@ def by_bench(table: "pl.DataFrame", level: float) -> "pl.DataFrame":
             (pl.Series(like.comparable)).alias("comparable"),
         ))  # fmt: skip
     if not parts:
-        return pl.DataFrame(schema=dict.fromkeys(("kind", "bench"), pl.String))
+        counted = dict.fromkeys(("jobs", "breached"), pl.Int64)
+        rest = dict.fromkeys(("share", "low", "high", *COMPARED), pl.Float64)
+        return pl.DataFrame(schema=dict.fromkeys(("kind", "bench"), pl.String) | counted | rest)
     made = pl.concat(parts)
     made = made.filter(
         ~pl.col("bench").is_in(["unknown", "several"]) & pl.Series([enough(n) for n in made["comparable"]])
@@ -153,8 +156,7 @@ def by_bench(table: "pl.DataFrame", level: float) -> "pl.DataFrame":
         made = made.with_columns(pl.lit(None, dtype=pl.Float64).alias("p_adjusted"))
     made = with_shares(made, part="breached", whole="jobs", share="share", level=level)
     return made.select(
-        "kind", "bench", "jobs", "breached", "share", "low", "high", "expected", "ratio", "ratio_low", "ratio_high",
-        "p_value", "p_adjusted",
+        "kind", "bench", "jobs", "breached", "share", "low", "high", *COMPARED,
     )  # fmt: skip
 
 

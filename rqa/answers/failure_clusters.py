@@ -88,7 +88,13 @@ def clusters(
         "resamples": resamples, "seed": seed, "level": level, "method": "average linkage, Jaccard",
     }  # fmt: skip
     if not kept.height:
-        return Clusters(_table([], level), settings, (*now.notes, "No matured job has a failure or a come-back."))
+        return Clusters(
+            _table([], level),
+            settings,
+            (*now.notes, "No matured job has a failure or a come-back."),
+            marks=_marks_table([]),
+            places=placed(now, values, [], np.empty(0, dtype=np.int64), [], level),
+        )
     taken = _taken(kept)
     grouped = _grouped(taken, most, resamples, seed)
     told = [g for g in range(grouped.groups) if grouped.weight[g] >= smallest] if grouped.groups > 1 else []
@@ -194,14 +200,17 @@ def _table(rows: list[dict[str, Any]], level: float) -> "pl.DataFrame":
 
 
 def _marks(taken: Patterns, grouped: "FailureSignatures", told: list[int]) -> "pl.DataFrame":
-    import polars as pl
-
-    rows = [
+    return _marks_table([
         (g + 1, *taken.marks[m].split(VALUE, 1), float(grouped.share_with_mark[g, m]),
          float(grouped.share_elsewhere[g, m]), m in _telling(grouped, g))
         for g in told
         for m in np.flatnonzero(grouped.share_with_mark[g] > 0)
-    ]  # fmt: skip
+    ])  # fmt: skip
+
+
+def _marks_table(rows: list[tuple[Any, ...]]) -> "pl.DataFrame":
+    import polars as pl
+
     schema = {"cluster": pl.Int64, "kind": pl.String, "mark": pl.String, "inside": pl.Float64, "elsewhere": pl.Float64,
               "telling": pl.Boolean}  # fmt: skip
     table = pl.DataFrame(rows, schema=schema, orient="row")

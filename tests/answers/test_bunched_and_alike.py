@@ -144,10 +144,16 @@ def test_what_is_stated_is_judged_as_one_family(depot: Depot) -> None:
     assert told == pytest.approx(worse["p_adjusted"].to_list(), rel=1e-4)
 
 
-def test_an_empty_store_says_so() -> None:
+def test_an_empty_store_says_so(depot: Depot) -> None:
     with depot_of({}) as empty:
         assert empty.bursts().table.height == 0
-        assert empty.clusters().table.height == 0
+        none, some = empty.clusters(), depot.clusters(smallest=10, resamples=0)
+        assert none.table.height == 0
+        assert none.places is not None
+        assert none.marks is not None
+        assert some.places is not None
+        assert some.marks is not None
+        assert (none.places.schema, none.marks.schema) == (some.places.schema, some.marks.schema)
         assert empty.co_failures().table.height == 0
         assert "nothing to search" in empty.bursts().notes[-1]
 

@@ -156,12 +156,16 @@ def test_the_battery_has_a_list_and_no_rate(depot: Depot) -> None:
     assert any("maker's service guide" in note for note in listed.notes)
 
 
-def test_nothing_after_the_day_is_seen() -> None:
+def test_nothing_after_the_day_is_seen(sample: Depot) -> None:
     with depot_of(ROWS, as_of="2026-03-04") as early:
         assert dict(early.breaches().table.select("kind", "breached").rows())["skipped"] == 0
         assert early.battery_breaches().table["job_id"].to_list() == ["J10", "J3", "J4", "J6"]
     with depot_of(ROWS, as_of="2026-03-01") as before:
         assert before.breaches().table.height == 0
+        none, some = before.breaches().benches, sample.breaches().benches
+        assert none is not None
+        assert some is not None
+        assert none.schema == some.schema
         assert before.conformance(by="month").table.height == 0
         assert before.battery_breaches().table.height == 0
         assert before.conformance(per="job").table.height == 0
