@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from rqa.answers.comparison_words import PEOPLE
 from rqa.answers.diagnostic_results import LimitChoices
 from rqa.answers.follow_up_counts import check_index, days_asked
 from rqa.answers.result import rounded
@@ -118,7 +119,7 @@ def limits_tradeoff(
     return LimitChoices(
         table.sort([*order], maintain_order=True),
         settings,
-        (*now.notes, *_notes(tests, limits)),
+        (*now.notes, *_notes(tests, limits, asked)),
         tests=tests.sort(order),
     )
 
@@ -239,7 +240,7 @@ def _tests_schema() -> "dict[str, pl.DataType]":
     }  # fmt: skip
 
 
-def _notes(tests: "pl.DataFrame", limits: "pl.DataFrame") -> list[str]:
+def _notes(tests: "pl.DataFrame", limits: "pl.DataFrame", asked: Scope) -> list[str]:
     import polars as pl
 
     notes = [
@@ -255,4 +256,6 @@ def _notes(tests: "pl.DataFrame", limits: "pl.DataFrame") -> list[str]:
     several = limits.group_by(KEYS).len().filter(pl.col("len") > 1)["test"].unique().sort().to_list()
     if several:
         notes.append(f"{', '.join(several)}: held to several limits; the one in force last is marked as present.")
+    if "technician" in asked.named:
+        notes.append(PEOPLE)
     return notes

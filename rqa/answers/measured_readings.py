@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+from rqa.answers.comparison_words import PEOPLE
 from rqa.answers.diagnostic_results import MeasuredReadings
 from rqa.answers.reading_shape import Held, Values
 from rqa.answers.reading_tables import (
@@ -60,7 +61,7 @@ def readings(
         Each test is another quantity: it must be named in `by`, or one in `where`.
     gauge_sigma
         Standard deviation of measuring error, in the test's unit: one number, or one by test. None takes that of the
-        latest gauge study of the test, where there is one.
+        test's gauge study, where there is one; of several the last by name.
     risk
         Chance that a unit just on its limit may have of passing the guard band, below one half.
     level
@@ -199,6 +200,8 @@ def _notes(held: list[Held], unmeasured: int, asked: Scope) -> list[str]:
         notes.append(f"No limit is known of {listed(free)}: nothing to be outside of.")
     if set(PERIODS) & set(asked.by):
         notes.append("Cpk and Ppk are not given by month or week: leave the period out of by=.")
+    if "technician" in asked.named:
+        notes.append(PEOPLE)
     return notes
 
 

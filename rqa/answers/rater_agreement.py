@@ -96,7 +96,7 @@ def agreement(now: Moment, *, study: str | None = None, test: str | None = None,
     wanted = {s.test for s in every} if study is not None else None
     runs = repeated_runs(now, test=test, tests=wanted, level=level)
     settings = {"study": study, "test": test, "as_of": now.day, "level": level, "method": "anova, range, kappa"}
-    notes += _notes(rows, runs)
+    notes += _notes(names, rows, runs)
     return Agreement(_table(lines), settings, tuple(notes), tuple(stated), studies=_studies(rows), runs=runs)
 
 
@@ -194,10 +194,12 @@ def _studies(rows: list[dict[str, object]]) -> "pl.DataFrame":
     )
 
 
-def _notes(rows: list[dict[str, object]], runs: "pl.DataFrame") -> list[str]:
+def _notes(names: list[str], rows: list[dict[str, object]], runs: "pl.DataFrame") -> list[str]:
     notes = []
-    if not rows:
+    if not names:
         notes.append("No planned study in the store: list the judgements in a table `studies` to have one.")
+    elif not rows:
+        notes.append(f"None of the studies in the store ({listed(names)}) has a value or an outcome for this question.")
     for row in rows:
         if row["refused"]:
             notes.append(f"Study {row['study']}: {row['refused']}")

@@ -36,6 +36,7 @@ FEWEST = 20
 """Matured jobs on each side below which nothing is stated."""
 EXACT_EVENTS = 2_000
 SHOW = ("site", "model", "procedure")
+UNSEEN = "A run that was refused at load, or logged under another test's name, looks like one that was not made."
 CAUTION = "jobs released so may differ in what else happened to them; kinds of work are allowed for, nothing else"
 FOR_COACHING = "for coaching and for changing the process, no verdict on a person"
 CHECK = (
@@ -132,6 +133,8 @@ def release_faults(
     notes = list(now.notes)
     if table.height == most:
         notes.append(f"The latest {most:,} rows; there may be more.")
+    notes += [UNSEEN] if "missing" in table["check"] else []
+    notes += [PEOPLE] if "technician" in asked.named else []
     return ReleaseFaults(table, settings, tuple(notes))
 
 
@@ -208,6 +211,8 @@ def _notes(table: "pl.DataFrame", asked: Scope, usual: float) -> list[str]:
         f"A test is taken as required where {percent(usual, decimals=0)} or more of the jobs of that model and "
         "procedure had it: no table says what is required, and what is nearly always left out is not missed here."
     )
+    if int(table.filter(pl.col("check") == "missing")["flagged"].sum()):
+        notes.append(UNSEEN)
     early = table.filter(pl.col("check") == "early").select(pl.col("flagged", "jobs").sum()).row(0)
     if early[1] and early[0] > early[1] / 2:
         notes.append(

@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from rqa.answers.comparison_words import PEOPLE
 from rqa.answers.diagnostic_results import StationDrift
 from rqa.answers.finding import Finding
 from rqa.answers.periods import PERIODS, every_period, span_of
 from rqa.answers.result import chances, rounded
-from rqa.answers.scope import Moment, Months, Where, check_level, check_values, is_number, scope
+from rqa.answers.scope import Moment, Months, Scope, Where, check_level, check_values, is_number, scope
 from rqa.answers.station_charts import CHART_COLUMNS, chart_rows
 from rqa.answers.station_contrasts import NOTHING, Apart, Figure, Work, apart, held_apart, level, slope
 from rqa.errors import RequestError
@@ -133,7 +134,7 @@ def drift(
         "period": period, "as_of": now.day, **asked.settings(), "baseline": baseline, "least": least, "level": level,
     }  # fmt: skip
     return StationDrift(
-        _table(stations, charts, least), settings, (*now.notes, *_notes(table, stations)), tuple(stated), charts=charts
+        _table(stations, charts), settings, (*now.notes, *_notes(table, stations, asked)), tuple(stated), charts=charts
     )
 
 
@@ -219,7 +220,7 @@ def _findings(s: Station, period: str) -> list[Finding]:
     return made
 
 
-def _table(stations: list[Station], charts: "pl.DataFrame", least: int) -> "pl.DataFrame":
+def _table(stations: list[Station], charts: "pl.DataFrame") -> "pl.DataFrame":
     import polars as pl
 
     figures = {"apart": [s.level for s in stations], "trend": [s.slope for s in stations]}
@@ -282,7 +283,7 @@ def _charts(points: list[dict[str, object]]) -> "pl.DataFrame":
     )
 
 
-def _notes(table: "pl.DataFrame", stations: list[Station]) -> list[str]:
+def _notes(table: "pl.DataFrame", stations: list[Station], asked: Scope) -> list[str]:
     notes = []
     fenced = int(table["fenced"].sum()) if table.height else 0
     if fenced:
@@ -296,4 +297,6 @@ def _notes(table: "pl.DataFrame", stations: list[Station]) -> list[str]:
             "A station is held against the others on the same model and procedure in the same period; one plainly out "
             "is left out of the others."
         )
+    if "technician" in asked.named:
+        notes.append(PEOPLE)
     return notes

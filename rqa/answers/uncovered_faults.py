@@ -2,10 +2,11 @@
 
 from typing import TYPE_CHECKING
 
+from rqa.answers.comparison_words import PEOPLE
 from rqa.answers.diagnostic_results import CoverageGap
 from rqa.answers.follow_up_counts import WHOLE, check_index, days_asked
 from rqa.answers.result import with_shares
-from rqa.answers.scope import By, Moment, Months, Where, check_level, check_values, scope
+from rqa.answers.scope import By, Moment, Months, Scope, Where, check_level, check_values, scope
 from rqa.measures.run import counts
 
 if TYPE_CHECKING:
@@ -75,7 +76,7 @@ def coverage_gap(
         "currency": now.store.about.get("currency", ""),
     }  # fmt: skip
     share = with_shares(whole, part="uncovered", whole="returned", share="share", level=level)
-    return CoverageGap(made, settings, (*now.notes, *_notes(now, made, whole)), whole=share)
+    return CoverageGap(made, settings, (*now.notes, *_notes(now, asked, whole)), whole=share)
 
 
 def _priced(
@@ -102,7 +103,7 @@ def _priced(
     return priced.with_columns((pl.col("mean_cost") * pl.col("uncovered")).round(2).alias("cost"))
 
 
-def _notes(now: Moment, table: "pl.DataFrame", whole: "pl.DataFrame") -> list[str]:
+def _notes(now: Moment, asked: Scope, whole: "pl.DataFrame") -> list[str]:
     from rqa.words import count, percent
 
     notes = []
@@ -116,6 +117,12 @@ def _notes(now: Moment, table: "pl.DataFrame", whole: "pl.DataFrame") -> list[st
         notes.append(f"{count(row['not_known'])} come-backs found nothing, or nobody wrote it down: in none of these.")
     if int(counts(now.store, "diagnostic_covered")["covering"].sum()) == 0:
         notes.append("The table `tests` names no test that was run.")
-    if "subsystem" in table.columns:
-        notes.append("mean_cost is that of the come-backs of all kinds of work so far; cost = uncovered times that.")
+    if "subsystem" in asked.by:
+        kept = " that the filters leave" if set(asked.where) - {"technician"} else ""
+        notes.append(
+            f"mean_cost is that of all come-backs{kept} with this found, of all months and people; cost = uncovered "
+            "times that."
+        )
+    if "technician" in asked.named:
+        notes.append(PEOPLE)
     return notes

@@ -186,6 +186,14 @@ def test_no_study_and_an_unknown_one() -> None:
             depot.agreement("x")
 
 
+def test_a_question_that_no_study_answers_says_which_there_are() -> None:
+    with with_studies(gauge_rows(), diagnostics=[{"job_id": "J1", "test": "other", "run_at": AT}]) as depot:
+        said = depot.agreement(test="other").notes
+    assert any("None of the studies in the store (manual) has a value or an outcome" in note for note in said)
+    with with_studies([{**row, "value": None} for row in gauge_rows()]) as depot:
+        assert any("None of the studies in the store (manual)" in note for note in depot.agreement().notes)
+
+
 def test_runs_done_again_are_set_beside_each_other() -> None:
     """Two failed and passed again elsewhere; one failed and passed after work, which does not count."""
 

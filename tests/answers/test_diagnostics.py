@@ -153,9 +153,12 @@ def test_the_gap_has_its_price() -> None:
     cost = {"labour_minutes": 0.0, "parts_cost": 40.0, "freight_cost": 2.5}
     rows = {**ROWS, "jobs": [{**j, **cost} for j in ROWS["jobs"]]}
     with depot_of(rows, at(120)) as depot:
-        assert depot.coverage_gap().table.select("subsystem", "mean_cost", "cost").rows() == [
+        whole, quern = depot.coverage_gap(), depot.coverage_gap(where={"model": "Quern"})
+        assert whole.table.select("subsystem", "mean_cost", "cost").rows() == [
             ("case", 42.5, 42.5), ("board", 42.5, 0.0), ("display", 42.5, 0.0),
         ]  # fmt: skip
+        assert whole.notes[-1].startswith("mean_cost is that of all come-backs with this found")
+        assert quern.notes[-1].startswith("mean_cost is that of all come-backs that the filters leave")
 
 
 def test_what_a_fail_and_a_pass_are_worth(depot: Depot) -> None:
@@ -239,6 +242,7 @@ def test_released_with_a_test_missing() -> None:
     assert [f.scope for f in answer.findings] == [{}]
     assert answer.findings[0].avoided == pytest.approx(9.0)
     assert listed.table.height == 25
+    assert ["refused at load" in " ".join(a.notes) for a in (answer, listed)] == [True, True]
     assert set(listed.table.select("check", "test").rows()) == {("missing", "touch")}
     assert int(listed.table["returned"].sum()) == 10
 
@@ -316,5 +320,10 @@ def test_questions_that_make_no_sense(depot: Depot) -> None:
 
 def test_people_come_with_a_caution(depot: Depot) -> None:
     said = [depot.diagnostics(by="technician"), depot.retests(by="technician"), depot.escapes(by="technician"),
-            depot.predictive_values(by="technician"), depot.releases(by="technician")]  # fmt: skip
+            depot.predictive_values(by="technician"), depot.releases(by="technician"),
+            depot.coverage_gap(by="technician"), depot.readings(by=("test", "technician"))]  # fmt: skip
+    assert ["for coaching" in " ".join(answer.notes) for answer in said] == [True] * 7
+    one = {"technician": "T1"}
+    said = [depot.release_faults(where=one), depot.limits_tradeoff(where=one), depot.drift(where=one),
+            depot.coverage_gap(where=one), depot.readings(where=one)]  # fmt: skip
     assert ["for coaching" in " ".join(answer.notes) for answer in said] == [True] * 5
