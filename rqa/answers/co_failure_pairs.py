@@ -76,6 +76,10 @@ def _table(found: "pl.DataFrame", least: int, level: float) -> "pl.DataFrame":
         events=together[first, second].reshape(n, everyone.size), cases=alone[first].reshape(n, everyone.size),
         all_events=alone[second].reshape(n, everyone.size), all_cases=everyone,
     )  # fmt: skip
+    # A failure met on every job of its kind of work has nothing to be set beside.
+    told = made.expected > 0
+    first, second = first[told], second[told]
+    n, made = len(first), made.of(told)
     p = made.p_value
     adjusted = benjamini_hochberg(p_values=p, allowed=FALSE_SHARE)
     lift = standardised_ratio(observed=made.observed, expected=made.expected, level=level)

@@ -19,6 +19,10 @@ class LikeWork:
     expected: NDArray[np.float64]
     p_value: NDArray[np.float64]
 
+    def of(self, rows: NDArray[np.bool_]) -> "LikeWork":
+        """Some of the rows."""
+        return LikeWork(self.observed[rows], self.comparable[rows], self.expected[rows], self.p_value[rows])
+
 
 def against_like_work(*, events: Counts, cases: Counts, all_events: Counts, all_cases: Counts) -> LikeWork:
     """Rows x kinds of work: each row's events out of its cases, set against all cases of the same kinds.

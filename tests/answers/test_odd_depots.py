@@ -1,0 +1,114 @@
+"""Depots that lack something, or in which all is alike: every question about risky steps answers, and can be drawn."""
+
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from typing import Any
+
+import pytest
+
+from rqa.depot import Depot
+from rqa.plots import plot
+from tests.depots import depot_of
+
+FIRST = datetime(2025, 1, 6, 9)
+Tables = dict[str, list[dict[str, Any]]]
+PLACES = (
+    {"step": "open case", "phase": "open", "subsystems": ["case"]},
+    {"step": "isolate battery", "phase": "isolate", "subsystems": ["battery"], "hazards": ["battery"],
+     "hold_point": True},
+    {"step": "seat cable", "phase": "reseat", "subsystems": ["display"], "hazards": ["pinch"]},
+    {"step": "close case", "phase": "close", "subsystems": ["case"], "hazards": ["latch"]},
+)  # fmt: skip
+BARE = {"subsystems": None, "hazards": None, "opportunities": None}
+
+
+def made(outcome: Callable[[str], str], *, jobs: int = 60, timed: bool = False, **more: object) -> Tables:
+    """Jobs that go through all places with the outcome of each; every third comes back with the display."""
+    tables: Tables = {"jobs": [], "steps": []}
+    tables["procedures"] = [{"procedure": "board", "step_seq": i, **place} for i, place in enumerate(PLACES, start=1)]
+    for n in range(jobs):
+        opened = FIRST + timedelta(hours=3 * n)
+        job = {"job_id": f"J{n}", "unit_id": f"U{n}", "opened_at": opened, "closed_at": opened + timedelta(hours=2),
+               "found": "display", "complaint": "display", **more}  # fmt: skip
+        tables["jobs"].append(job)
+        if n % 3 == 0:
+            again = opened + timedelta(days=5)
+            tables["jobs"].append({**job, "job_id": f"R{n}", "opened_at": again, "closed_at": again,
+                                   "disposition": "not_economic"})  # fmt: skip
+        for place in tables["procedures"]:
+            at = {"started_at": opened, "ended_at": opened + timedelta(minutes=1)} if timed else {}
+            tables["steps"].append({"job_id": f"J{n}", "step_seq": place["step_seq"], "step": place["step"],
+                                    "outcome": outcome(place["step"]), "bench": "B1", "tool": "T1", **at})  # fmt: skip
+    end = FIRST + timedelta(days=90)
+    tables["jobs"].append({"job_id": "END", "unit_id": "END", "opened_at": end, "closed_at": end})
+    return tables
+
+
+def passing(step: str) -> str:
+    return "pass"
+
+
+def without(table: str) -> Tables:
+    return {name: rows for name, rows in made(passing).items() if name != table}
+
+
+def bare() -> Tables:
+    tables = made(passing)
+    return tables | {"procedures": [{**place, **BARE} for place in tables["procedures"]]}
+
+
+DEPOTS: dict[str, Callable[[], Tables]] = {
+    "no jobs": dict,
+    "one job": lambda: made(passing, jobs=1, timed=True),
+    "no step logged": lambda: without("steps"),
+    "no procedures": lambda: without("procedures"),
+    "procedures that name steps alone": bare,
+    "all pass, no times": lambda: made(passing),
+    "all fail": lambda: made(lambda step: "fail"),
+    "two steps always fail": lambda: made(lambda step: "fail" if "case" in step else "pass"),
+    "all skipped": lambda: made(lambda step: "skipped"),
+    "names like formulas": lambda: made(lambda step: "fail" if "case" in step else "pass", model="=1+1; (x)"),
+}
+ASKED: dict[str, Callable[[Depot], Any]] = {
+    "step_risk": lambda d: d.step_risk(by="model"),
+    "attribution": lambda d: d.attribution(per="hazard"),
+    "conformance": lambda d: d.conformance(),
+    "conformance of jobs": lambda d: d.conformance(per="job", by="month"),
+    "breaches": lambda d: d.breaches(steps=True),
+    "clusters": lambda d: d.clusters(resamples=2),
+    "co_failures": lambda d: d.co_failures(),
+    "step_relative_risk": lambda d: d.step_relative_risk(),
+    "bursts": lambda d: d.bursts(simulations=19),
+    "failed checks": lambda d: d.bursts(what="failed_checks", mix=(), simulations=19),
+}
+
+
+@pytest.mark.parametrize("name", DEPOTS)
+def test_every_question_answers_and_can_be_drawn(name: str) -> None:
+    with depot_of(DEPOTS[name]()) as depot:
+        for question, ask in ASKED.items():
+            answer = ask(depot)
+            assert plot(answer).to_dict()["description"], question
+            assert all(0 <= f.p_value <= 1 for f in answer.stated), question
+
+
+def test_failures_that_every_job_has_are_no_pair_to_compare() -> None:
+    with depot_of(DEPOTS["two steps always fail"]()) as depot:
+        answer = depot.co_failures()
+    pairs = set(answer.table.select("first", "second").iter_rows())
+    assert pairs == {("display", "close case"), ("display", "open case")}
+    assert answer.table["lift"].to_list() == [1.0, 1.0]
+
+
+def test_a_failure_that_every_job_of_one_model_has_is_compared_on_the_others() -> None:
+    tables = made(passing)
+    for step in tables["steps"]:
+        n = int(step["job_id"][1:])
+        if "case" in step["step"] and (n < 30 or n % 2):
+            step["outcome"] = "fail"
+    for job in tables["jobs"][:40]:
+        job["model"] = "Marl-10"
+    with depot_of(tables) as depot:
+        pair = depot.co_failures().table.row(0, named=True)
+    assert (pair["first"], pair["second"]) == ("close case", "open case")
+    assert pair["lift"] > 1
