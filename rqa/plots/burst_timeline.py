@@ -13,6 +13,8 @@ from rqa.words import NAMES, count, month_key, month_name, spoken, week_of
 ROW = 40
 MOST = 20
 """Rows drawn; the table holds all."""
+LARGE = 20
+"""Events of a period that are drawn as the largest dot, where none has more."""
 SAID = 8
 TITLES = {"comebacks": "Bursts of come-backs", "failed_checks": "Bursts of failed checks"}
 
@@ -102,7 +104,8 @@ def _layers(rows: list[dict[str, Any]], dots: list[dict[str, Any]], labels: dict
             .mark_bar(**bar, **look)
             .encode(x=x("left"), x2="right:Q", y=y, tooltip=tips)
         )
-    size = alt.Size("events:Q", legend=None, scale=alt.Scale(type="sqrt", domain=[0, 20], range=[0, 220]))
+    most = max([d["events"] for d in dots] + [LARGE])
+    size = alt.Size("events:Q", legend=None, scale=alt.Scale(type="sqrt", domain=[0, most], range=[0, 220]))
     layers.append(
         points.mark_point(filled=True, yOffset=9, color=INK, opacity=0.75).encode(
             x=x("at"), y=y, size=size, tooltip=[alt.Tooltip("said:N", title="events")]

@@ -27,7 +27,7 @@ def plot_clusters(answer: Clusters, *, headed: bool = True, width: int | str = W
         for r in table.head(MOST).iter_rows(named=True)
     ]  # fmt: skip
     level = float(str(answer.settings["level"])) * 100
-    subtitle = ["a row = jobs that failed alike, by their telling marks (share of them with the mark)",
+    subtitle = ["a row = jobs that failed alike, by the marks that tell them (share with it)",
                 f"dot = share of them that came back within {answer.settings['window']} days, line = {level:g} % "
                 "interval"]  # fmt: skip
     if table.height > MOST:

@@ -28,6 +28,8 @@ LABELS = {
     "isolated_late": "battery isolated late", "reconnected_early": "battery connected early",
 }  # fmt: skip
 """Kinds of breach on a row of their own, short enough for a narrow page."""
+AT_STEP = {**SHORT, "count_not_done": "not counted", "isolated_late": "too late", "reconnected_early": "too early"}
+"""The same beside the name of a step."""
 ENDS = (0.1, 10.0)
 ENDLESS = 1e9
 
@@ -70,7 +72,8 @@ def plot_breaches(answer: Breaches, *, headed: bool = True, width: int | str = W
         rows,
         title=title,
         subtitle=[
-            f"dot = times as often as on like work without it, line = {_level(answer)} interval; tick = no difference",
+            "dot = times as often as on like work without it; tick = no difference",
+            f"line = {_level(answer)} interval; in brackets: how often the breach was met",
             *limits(answer),
             *_left_out(len(told)),
         ],
@@ -112,7 +115,8 @@ def _risk_row(row: Mapping[str, Any], by: Sequence[str]) -> dict[str, Any]:
     where = _place(row, names)
     jobs = "1 job" if row["breached"] == 1 else f"{count(row['breached'])} jobs"
     met = jobs if row["kind"] in BATTERY else percent(row["share"])
-    made = {"label": f"{where + ': ' if where else ''}{LABELS[row['kind']]} ({met})", "value": None, "low": None,
+    words = AT_STEP if row.get("step") else LABELS
+    made = {"label": f"{where + ': ' if where else ''}{words[row['kind']]} ({met})", "value": None, "low": None,
             "high": None, "beside": "", "why": "", "interval": "no data"}  # fmt: skip
     after = f"{count(row['breached_returned'])} of {count(row['breached_matured'])} came back"
     if row["verdict"] == "too little work to say":

@@ -46,7 +46,7 @@ def figure_rows(
     layers = []
     if mark is not None:
         layers.append(
-            base.transform_calculate(mark=str(mark))
+            have.transform_calculate(mark=str(mark))
             .mark_tick(style="rqa-tick", orient="vertical", size=15, yOffset=9)
             .encode(x=x("mark"), y=y)
         )

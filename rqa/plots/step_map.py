@@ -18,6 +18,8 @@ LABEL, NOTE, LINE = -17, -2, 14
 """Pixels from the middle of a row to its name, its words and its interval."""
 SHAPES = {"hold point": "square", "cannot be undone": "triangle-down"}
 PAIRS = 20
+ENDS = {"value": "ratio", "low": "low", "high": "high"}
+ENDLESS = 1e9
 
 
 def plot_step_map(answer: StepMap, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
@@ -162,16 +164,15 @@ def plot_relative_risk(
     rows = []
     told = answer.table.filter(answer.table["p_value"].is_not_null()).sort("p_value", "after", "step", "place", "class")
     for r in told.head(PAIRS).iter_rows(named=True):
-        have = known(r["ratio"]) and 0 < r["ratio"] < float("inf")
+        have = known(r["ratio"])
         kind = "" if r["class"] == "all" else f" · {spoken(r['class'])}"
         sure = "  ·  more than luck" if r["p_adjusted"] <= 0.05 else ""
         rows.append({
             "label": " · ".join(v for v in (r["after"], r["step"], r["place"]) if v) + kind,
-            "value": r["ratio"] if have else None, "low": max(r["low"], 1e-3) if have else None,
-            "high": min(r["high"], 1e3) if have else None,
-            "why": "" if have else "no ratio: no come-back on one side",
+            **{end: min(max(r[name], 1 / ENDLESS), ENDLESS) if have else None for end, name in ENDS.items()},
+            "why": "" if have else "no ratio: nothing to set beside",
             "beside": f"{percent(r['rate'])} and {percent(r['other_rate'])}{sure}",
-            "interval": f"{r['low']:.2f} to {r['high']:.2f} times" if have else "no data",
+            "interval": _times(r["low"], r["high"]) if have else "no data",
         })  # fmt: skip
     subtitle = ["dot = how many times as likely as on like work without it",
                 "line = limits, tick = 1, as likely; the surest first",
@@ -183,3 +184,7 @@ def plot_relative_risk(
         axis={"format": "~g", "values": [0.25, 0.5, 1, 2, 4, 8]}, domain=(0.2, 10.0), headed=headed, width=width,
         mark=1.0, kind="log",
     )  # fmt: skip
+
+
+def _times(low: float, high: float) -> str:
+    return f"{low:.2f} times or more" if high >= ENDLESS else f"{low:.2f} to {high:.2f} times"

@@ -9,6 +9,8 @@ from rqa.plots.theme import WIDTH
 from rqa.words import count, spoken
 
 PER = 10_000
+MOST = 40
+"""Rows drawn; the table holds all."""
 FITS = 27
 """Letters of a name beside its row."""
 
@@ -35,9 +37,9 @@ def plot_touch_matrix(
     worst: dict[str, float] = {}
     for row in rows:
         worst[row["beside"]] = max(worst.get(row["beside"], 0.0), row.pop("order"))
-    places = {label: f"{i:05d}" for i, label in enumerate(sorted(worst, key=lambda w: (-worst[w], w)))}
-    for row in rows:
-        row["line"] = places[row["beside"]]
+    order = sorted(worst, key=lambda w: (-worst[w], w))
+    places = {label: f"{i:05d}" for i, label in enumerate(order[:MOST])}
+    rows = [row | {"line": places[row["beside"]]} for row in rows if row["beside"] in places]
     rows.sort(key=lambda row: (row["panel"], row["line"], row["cell"]))
     title = f"Come-backs within {answer.settings['window']} days laid to {cause}s"
     title += f", by {' and '.join(spoken(b) for b in by)}" if by else ""
@@ -49,7 +51,8 @@ def plot_touch_matrix(
         answer, rows, sorted({row["cell"] for row in rows}), title,
         [f"rows: {cause}s, the riskiest first; columns: what was found at fault",
          "number = come-backs laid to it; the darker, the more per job that did it",
-         "+ joins what is done together and cannot be told apart"],
+         "+ joins what is done together and cannot be told apart",
+         *([f"the first {MOST} of {count(len(order))} causes"] if len(order) > MOST else [])],
         "found at fault on return", headed, width, said=said,
     )  # fmt: skip
 

@@ -148,4 +148,31 @@ def test_ratios_stand_around_one_with_the_surest_first() -> None:
     rows = spec["data"]["values"]
     assert [r["label"] for r in rows] == ["bench · C-3", "failed check · fit board", "tool · fit board · TD-1"]
     assert "more than luck" in rows[0]["beside"]
-    assert rows[2]["why"] == "no ratio: no come-back on one side"
+    assert (rows[2]["why"], rows[2]["shown"], rows[2]["cut_left"], rows[2]["right"]) == ("", False, True, 2.0)
+    assert rows[2]["interval"] == "0.00 to 2.00 times"
+
+
+def test_a_ratio_without_end_is_drawn_from_its_lower_limit() -> None:
+    answer = relative_risk()
+    endless = answer.table.with_columns(
+        pl.when(pl.col("after") == "tool").then(float("inf")).otherwise(pl.col(c)).alias(c) for c in ("ratio", "high")
+    )
+    row = plot(replace(answer, table=endless)).to_dict()["data"]["values"][2]
+    assert (row["shown"], row["cut_right"], row["interval"]) == (False, True, "0.00 times or more")
+
+
+def test_words_that_stand_for_a_ratio_have_no_tick_across_them() -> None:
+    spec = plot(relative_risk()).to_dict()
+    ticks = [layer for layer in spec["layer"] if layer["mark"].get("style") == "rqa-tick"]
+    assert ["isValid(datum.value)" in json.dumps(layer["transform"]) for layer in ticks] == [True]
+
+
+def test_a_touch_matrix_of_many_causes_holds_the_riskiest_and_says_so() -> None:
+    answer = attribution()
+    numbered = [(pl.lit(f"{n} ") + pl.col("step")).alias("step") for n in range(30)]
+    many = pl.concat([answer.table.with_columns(step, pl.col("per_10000") + n) for n, step in enumerate(numbered)])
+    spec = plot(replace(answer, table=many)).to_dict()
+    rows = spec["data"]["values"]
+    assert len({r["beside"] for r in rows}) == 40
+    assert min(r["value"] for r in rows if r["value"] is not None) == pytest.approx(53.0 / 10_000)
+    assert "the first 40 of 90 causes" in spec["title"]["subtitle"]
