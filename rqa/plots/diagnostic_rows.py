@@ -47,7 +47,7 @@ def plot_retests(answer: RetestPasses, *, headed: bool = True, width: int | str 
         for r in answer.table.iter_rows(named=True)
     ]  # fmt: skip
     rows.sort(key=lambda row: (row["value"] is None, -(row["value"] or 0.0), row["label"]))
-    subtitle = ["dot = share of failed runs that passed when run again with nothing done in between",
+    subtitle = ["dot = share of failed runs that passed again with nothing done",
                 "line = {level} interval; highest first"]  # fmt: skip
     return drawn(answer, rows, "Failed, then passed with nothing done", subtitle, headed, width)
 
@@ -64,31 +64,31 @@ def plot_worth(
     ]  # fmt: skip
     rows.sort(key=lambda row: (row["value"] is None, -(row["value"] or 0.0), row["label"]))
     window = answer.settings["window"]
-    subtitle = ["dot = share of fails after which nothing was found, line = {level} interval; highest first",
-                f"pass holds = did not come back within {window} days for what the test covers"]  # fmt: skip
+    subtitle = ["dot = share of fails after which nothing was found",
+                "line = {level} interval; highest first",
+                f"pass holds = not back within {window} days for what the test covers"]  # fmt: skip
     return drawn(answer, rows, "Fails after which nothing was found", subtitle, headed, width)
 
 
 def plot_releases(answer: Releases, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """The share of jobs closed without tests in order, on each row, with how often they come back in words.
 
-    How many times as often is said where each side has enough matured jobs, else how many of them came back.
+    How many times as often, with its limits, is said where each side has enough matured jobs, else how many of them
+    came back.
     """
     rows = []
     for r in answer.table.iter_rows(named=True):
         ratio = known(r["ratio"]) and min(r["matured"], r["other_matured"]) >= FEWEST and r["returned"]
         after = f"  ·  {count(r['returned'])} of {count(r['matured'])} came back" if r["matured"] else ""
         if ratio:
-            after = f"  ·  come back {r['ratio']:.1f} times as often"
+            high = f"{r['ratio_high']:.1f}" if known(r["ratio_high"]) else "any"
+            after = f"  ·  risk × {r['ratio']:.1f} ({r['ratio_low']:.1f} to {high})"
         row = row_of(answer, r, share="share", why="cannot be judged", label=CHECKS[r["check"]],
                      beside=f"{count(r['flagged'])} of {count(r['jobs'])}{after}")  # fmt: skip
-        if ratio:
-            high = f"{r['ratio_high']:.1f}" if known(r["ratio_high"]) else "any"
-            row["interval"] += f"; risk ratio {r['ratio_low']:.2f} to {high}"
         rows.append(row)
     top = max([row["high"] for row in rows if row["value"] is not None], default=0.01)
     subtitle = ["dot = share of released jobs, line = {level} interval",
-                "how often they come back is beside jobs of the same kind of work"]  # fmt: skip
+                "risk × = how many times as often they come back as like work"]  # fmt: skip
     return drawn(answer, rows, "Released without the tests in order", subtitle, headed, width,
                  domain=(0.0, min(1.0, max(0.01, top))))  # fmt: skip
 

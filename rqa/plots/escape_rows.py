@@ -1,5 +1,6 @@
 """What tests catch, with the bounds of what is not known, and the come-backs that none covers: a figure a row."""
 
+from textwrap import wrap
 from typing import Any
 
 from rqa.answers.diagnostic_results import CoverageGap, Escapes
@@ -11,6 +12,8 @@ from rqa.words import count, interval, known, listed, percent, spoken
 GAP = "Come-backs that no test covers"
 SAID = 12
 """Covered subsystems named."""
+ACROSS = 66
+"""Letters on a line of a narrow picture."""
 
 
 def plot_escapes(answer: Escapes, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
@@ -27,7 +30,8 @@ def plot_escapes(answer: Escapes, *, headed: bool = True, width: int | str = WID
             row["interval"] += f"; with what is not known {interval(r['least'], top)}"
         rows.append(row)
     rows.sort(key=lambda row: (row["value"] is None, row["value"] or 0.0, row["label"]))
-    subtitle = ["dot = faults caught before release, of those caught or escaped; line = {level} interval; lowest first",
+    subtitle = ["dot = faults caught before release, of those caught or escaped",
+                "line = {level} interval; lowest first",
                 "band = from all that is not known an escape, to all of it caught"]  # fmt: skip
     return drawn(answer, rows, "Faults that the tests caught", subtitle, headed, width)
 
@@ -47,12 +51,13 @@ def plot_coverage(answer: CoverageGap, *, headed: bool = True, width: int | str 
             row_of(answer, r, share="share", why="",
                    beside=f"{count(r['uncovered'])} of {count(r['returned'])}{cost}  ·  {percent(r['share'])}")
         )  # fmt: skip
-    subtitle = ["dot = come-backs that no test covers, of all with a known fault; line = {level} interval"]
+    subtitle = ["dot = come-backs that no test covers, of all with a known fault", "line = {level} interval"]
     if answer.whole is not None and answer.whole.height:
         whole = answer.whole.row(0, named=True)
-        subtitle.append(f"in all {count(whole['uncovered'])} of {count(whole['returned'])}, {percent(whole['share'])}")
+        subtitle[1] += f"; in all {count(whole['uncovered'])} of {count(whole['returned'])}, {percent(whole['share'])}"
     if by_of(answer) == ("subsystem",) and open_ones.height < table.height:
         covered = [spoken(v) for v in table.filter(table["uncovered"] == 0)["subsystem"].to_list()]
-        subtitle.append(f"covered by a test: {listed(covered[:SAID])}{', …' if len(covered) > SAID else ''}")
+        named = f"covered by a test: {listed(covered[:SAID])}{', …' if len(covered) > SAID else ''}"
+        subtitle += wrap(named, ACROSS)
     top = max(float(row["high"]) for row in rows)
     return drawn(answer, rows, GAP, subtitle, headed, width, domain=(0.0, min(1.0, max(0.05, top))))

@@ -39,7 +39,8 @@ def plot_limits(answer: LimitChoices, *, headed: bool = True, width: int | str =
     level = float(str(answer.settings["level"])) * 100
     title = "What other limits would have caught, and held back in vain"
     subtitle = [
-        f"line = each limit tried, band = {level:g} % interval of the share caught; diamond = the limit now",
+        "line = each limit tried; diamond = the limit now",
+        f"band = {level:g} % interval of the share caught",
         "dashed = what tighter limits would do if the value said nothing",
     ]
     return finish(

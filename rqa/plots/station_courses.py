@@ -28,10 +28,10 @@ def plot_stations(
         why = "No station has enough readings beside another one."
         return nothing(title=title, why=why, headed=headed, width=width)
     rows = [row for r in answer.charts.iter_rows(named=True) if (row := _row(r, names, period))]
-    named: set[str] = set()
+    named: set[tuple[str, str]] = set()
     for row in rows:
-        row["first"] = row["word"] != "" and row["panel"] not in named
-        named |= {row["panel"]} if row["first"] else set()
+        row["first"] = row["word"] != "" and (row["panel"], row["word"]) not in named
+        named |= {(row["panel"], row["word"])} if row["first"] else set()
     keys = sorted({r["month"] for r in rows})
     labels = period_labels(keys)
     tips = [alt.Tooltip("name:N", title=period), alt.Tooltip("said:N", title="apart"),
@@ -53,7 +53,12 @@ def plot_stations(
         have.mark_line(style="rqa-line").encode(x=x, y=y("value")),
         have.mark_point(style="rqa-dot", filled=True, size=26).encode(x=x, y=y("value"), tooltip=tips),
         signal.mark_point(style="rqa-signal", filled=True, size=90).encode(x=x, y=y("at"), tooltip=tips),
-        base.transform_filter("datum.first").mark_text(style="rqa-word", dy=-12).encode(x=x, y=y("at"), text="word:N"),
+        *(
+            base.transform_filter(f"datum.first && {side}datum.above")
+            .mark_text(style="rqa-word", dy=dy)
+            .encode(x=x, y=y("at"), text="word:N")
+            for side, dy in (("", -12), ("!", 14))
+        ),
     ]
     chart = (
         alt.layer(*layers, data=alt.Data(values=rows))
@@ -63,7 +68,8 @@ def plot_stations(
         .properties(spacing=8)
     )
     subtitle = [f"line = station less the others each {period}, band = limits of single values",
-                "dashed = average that forgets slowly (EWMA); diamonds = beyond the limits of either"]  # fmt: skip
+                "dashed = average that forgets slowly (EWMA)",
+                "diamonds = beyond the limits of either"]  # fmt: skip
     if len(order) > PANELS:
         subtitle.append(f"the {PANELS} surest of {len(order)}; the table holds all")
     return finish(
@@ -81,9 +87,9 @@ def _heading(r: dict[str, Any], period: str) -> str:
     unit = r["unit"] or ""
     said = r["verdict"]
     if r["verdict"] not in QUIET:
-        trend = f"{_short(r['trend'], unit)} a {period}" if "drifts" in said else ""
-        apart = f"{_short(r['apart'], unit)} apart" if "apart" in said else ""
-        said += f" ({' and '.join(part for part in (trend, apart) if part)})"
+        trend = f"drifts {_short(r['trend'], unit)} a {period}" if "drifts" in said else ""
+        apart = f"stands {_short(r['apart'], unit)} apart" if "apart" in said else ""
+        said = ", ".join(part for part in (trend, apart) if part)
     return f"{r['test']} · {r['station']}: {said}"
 
 
@@ -102,6 +108,7 @@ def _row(r: dict[str, Any], names: dict[Any, str], period: str) -> dict[str, Any
         "panel": panel, "month": key, "name": month_name(key), "readings": r["readings"],
         **{n: r[n] if known(r[n]) else None for n in ("value", "centre", "lower", "upper", "ewma")},
         "word": word, "at": r["value"] if single else r["ewma"] if average else None,
+        "above": (r["signal"] or r["ewma_signal"]).startswith("above"),
         "said": figure(r["value"], r["unit"] or "") if known(r["value"]) else percent(None),
     }  # fmt: skip
 

@@ -20,6 +20,8 @@ from rqa.plots.renderer import still
 
 BASE = {"by": ("test",), "level": 0.95, "window": 90, "where": {}, "months": None, "currency": "EUR"}
 TESTS = ["touch sweep", "charge_rate"]
+FITTING = 75
+"""Letters of a line under the title that a picture of 400 pixels is wide: more would widen it."""
 
 
 def outcomes() -> DiagnosticOutcomes:
@@ -80,7 +82,7 @@ ANSWERS: dict[str, tuple[Callable[[], Answer], str]] = {
     "escapes": (escapes, "with what is not known 25.0 to 80.0\u00a0%"),
     "gap": (gap, "case: 5 of 5  ·  600 EUR"),
     "worth": (worth, "6 of 10 fails"),
-    "releases": (releases, "come back 4.0 times as often"),
+    "releases": (releases, "20 of 200  ·  risk × 4.0 (1.2 to 13.6)"),
 }
 
 
@@ -88,9 +90,22 @@ ANSWERS: dict[str, tuple[Callable[[], Answer], str]] = {
 def test_every_picture_is_drawn_and_said(name: str) -> None:
     made, words = ANSWERS[name]
     for width in (400, 900):
-        chart = plot(made(), width=width)
-        assert words in chart.to_dict()["description"]
-    assert still(chart.to_dict()).startswith("<svg")
+        spec = plot(made(), width=width).to_dict()
+        assert words in spec["description"]
+    assert still(spec).startswith("<svg")
+    assert max(map(len, spec["title"]["subtitle"])) <= FITTING
+
+
+def test_covered_subsystems_are_named_on_lines_that_fit() -> None:
+    full = gap()
+    more = full.table.tail(1).select(pl.all().repeat_by(12).explode()).with_columns(
+        subsystem=pl.Series([f"subsystem number {n}" for n in range(12)])
+    )  # fmt: skip
+    lines = plot(CoverageGap(pl.concat([full.table, more]), full.settings, whole=full.whole)).to_dict()["title"][
+        "subtitle"
+    ]
+    assert max(map(len, lines)) <= FITTING
+    assert "covered by a test: main board, subsystem number 0" in " ".join(lines)
 
 
 def test_few_released_jobs_are_counted_and_given_no_ratio() -> None:
@@ -98,7 +113,7 @@ def test_few_released_jobs_are_counted_and_given_no_ratio() -> None:
     few = Releases(full.table.with_columns(matured=pl.Series([19, 0])), full.settings)
     said = plot(few).to_dict()["description"]
     assert "20 of 200  ·  4 of 19 came back" in said
-    assert "times as often" not in said
+    assert "risk ×" not in said
     none = Releases(full.table.with_columns(returned=pl.Series([0, 0]), ratio=pl.Series([0.0, None])), full.settings)
     assert "20 of 200  ·  0 of 20 came back" in plot(none).to_dict()["description"]
 

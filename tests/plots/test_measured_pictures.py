@@ -16,6 +16,8 @@ from rqa.plots.renderer import compiled, still
 from tests.depots import depot_of
 
 START = datetime(2026, 1, 5, 8)
+FITTING = 75
+"""Letters of a line under the title that a picture of 400 pixels is wide: more would widen it."""
 ASKED: dict[str, Callable[[Depot], Answer]] = {
     "limit": lambda d: d.limits_tradeoff("charge", "upper", window=30),
     "limits": lambda d: d.limits_tradeoff(window=30),
@@ -80,6 +82,7 @@ def test_every_picture_compiles_the_same_twice_and_says_what_it_shows(depot: Dep
         assert "http" not in svg.replace("http://www.w3.org", "")
         assert "NaN" not in svg
     assert SAID[name] in spec["description"]
+    assert max(map(len, spec["title"]["subtitle"])) <= FITTING
 
 
 @pytest.mark.parametrize("name", ASKED)
@@ -93,6 +96,9 @@ def test_the_present_limit_is_named_and_signals_have_a_word(depot: Depot) -> Non
     rows = plot(ASKED["stations"](depot)).to_dict()["data"]["values"]
     assert {r["word"] for r in rows if r["at"] is not None} <= {"single value", "average"}
     assert all(r["word"] for r in rows if r["at"] is not None)
+    named = [(r["panel"], r["word"]) for r in rows if r["first"]]
+    assert sorted(named) == sorted({(r["panel"], r["word"]) for r in rows if r["word"]})
+    assert {r["above"] == (r["at"] > r["centre"]) for r in rows if r["first"]} == {True}
 
 
 def test_guard_bands_and_limits_are_drawn_where_they_are_known(depot: Depot) -> None:
