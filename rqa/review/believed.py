@@ -1,5 +1,6 @@
 """The page's section on the diagnostics: which tests can be believed, what escapes them, what none covers."""
 
+from dataclasses import replace
 from datetime import date
 
 import polars as pl
@@ -53,9 +54,13 @@ def _flaky(table: pl.DataFrame, named: set[str]) -> str:
 
 
 def _gap(table: pl.DataFrame) -> str:
-    rows = table.filter(pl.col("uncovered") > 0).head(3).iter_rows(named=True)
-    told = listed([f"{spoken(r['subsystem'])} ({count(r['uncovered'])})" for r in rows])
-    return f"Come-backs whose fault no test covers: {told}. A test for the first would close most of the gap."
+    rows = table.filter(pl.col("uncovered") > 0).sort(["uncovered", "subsystem"], descending=[True, False]).to_dicts()
+    told = listed([f"{spoken(r['subsystem'])} ({count(r['uncovered'])})" for r in rows[:3]])
+    said = f"Come-backs whose fault no test covers: {told}"
+    if len(rows) > 1:
+        most, whole = rows[0]["uncovered"], sum(r["uncovered"] for r in rows)
+        said += f". A test for the first would cover {count(most)} of {count(whole)}"
+    return f"{said}."
 
 
 def _moved(stations: list[Finding]) -> str:
@@ -65,6 +70,7 @@ def _moved(stations: list[Finding]) -> str:
 
 def _escapes(depot: Asked, span: tuple[date, date]) -> Figure | None:
     answer = depot.escapes(months=span)
+    answer = replace(answer, table=answer.table.filter(pl.col("caught") + pl.col("escaped") >= SMALLEST))
     if answer.table.is_empty():
         return None
     heading = "Faults caught, of those caught or escaped, by test"

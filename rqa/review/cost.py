@@ -56,6 +56,8 @@ def _said(answer: ComebackCosts, when: str) -> str:
     each = f"; one costs {money(r['mean'], currency)} on average"
     if r["low"] is not None:
         each += f" (95 % interval {money(r['low'])} to {money(r['high'])})"
+    if r["known"] < r["comebacks"]:
+        came = f"{count(r['known'])} with a known cost of {came}"
     return (
         f"The {came} {when} cost {money(r['cost'], currency)} (95 % interval {money(r['cost_low'])} to "
         f"{money(r['cost_high'])}): {made or 'nothing'}{each}."

@@ -15,6 +15,10 @@ COMPARED = (
     ("technician", "first_pass", "people: failed first checks"),
     ("station", "first_run", "test stations: failed first runs"),
 )
+PERSON = "technician"
+FEWEST = 5
+"""People below which even a count of them says who is meant; common practice, no source."""
+HEADING = "People and places"
 HEADS = ("who, and what", "compared", "more than their work brings", "fewer", "too little work to say", "which")
 CAUTION = (
     "Each is set against what the same mix of work brings in the whole depot, and the verdicts of a row allow for how "
@@ -25,16 +29,23 @@ CAUTION = (
 
 def people(depot: Asked, span: tuple[date, date]) -> Section:
     """Who differs over the months `span`, counted; places are named."""
-    rows = []
+    rows, left = [], ""
     for who, outcome, said in COMPARED:
         where = OWN_WORK if outcome == "comeback" else None
         compared = depot.compare(who, outcome, where=where, months=span).table.select(who, "verdict").rows()
         told = [verdict for _, verdict in compared]
+        if who == PERSON and 0 < len(told) < FEWEST:
+            left = f"With fewer than {FEWEST} people, a count would name them: people are not compared here."
+            continue
         judged = len(told) - told.count(TOO_LITTLE)
         apart = [spoken(name) for name, verdict in compared if verdict in (ABOVE, BELOW)]
         numbers = (judged, told.count(ABOVE), told.count(BELOW), told.count(TOO_LITTLE))
-        rows.append((said, *map(count, numbers), "–" if who == "technician" else listed(apart) or "–"))
-    differ = any(r[2] != "0" or r[3] != "0" for r in rows)
-    words = "Some differ from what their work brings." if differ else f"All who can be judged are {ALIKE}."
-    table = Table("People and places", HEADS, tuple(rows), 1)
-    return Section("people", "People and places", (words,), notes=(CAUTION,), tables=(table,))
+        rows.append((said, *map(count, numbers), "–" if who == PERSON else listed(apart) or "–"))
+    if all(r[1] == "0" for r in rows):
+        words = "There is too little work to say who differs."
+    elif any(r[2] != "0" or r[3] != "0" for r in rows):
+        words = "Some differ from what their work brings."
+    else:
+        words = f"All who can be judged are {ALIKE}."
+    notes = (CAUTION, left) if left else (CAUTION,)
+    return Section("people", HEADING, (words,), notes=notes, tables=(Table(HEADING, HEADS, tuple(rows), 1),))

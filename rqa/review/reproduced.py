@@ -8,7 +8,7 @@ from importlib.metadata import version
 from rqa.answers.contrasts import SMALLEST
 from rqa.review.asked import Asked
 from rqa.review.facts import Section, Table, Verdict
-from rqa.review.ledger import Record, changes
+from rqa.review.ledger import LEDGER, Record, changes
 from rqa.words import month_name
 
 BOOKS = """
@@ -56,8 +56,8 @@ def reproduced(depot: Asked, own: Record, earlier: Sequence[Record]) -> Section:
     ]
     words = (
         "The same store looked at as of the same day gives this page again, byte for byte: rqa review WORKSPACE "
-        f"--month {own.month} --as-of {own.as_of}. The fingerprint tells whether a store was loaded from the same "
-        "files with the same mapping.",
+        f"--month {own.month} --as-of {own.as_of}. What is said below of earlier pages is from {LEDGER} beside it. "
+        "The fingerprint tells whether a store was loaded from the same files with the same mapping.",
     )
     return Section(
         "reproduced", "Can be reproduced", words, points=changes(own, earlier),

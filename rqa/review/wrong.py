@@ -15,6 +15,7 @@ from rqa.review.facts import Figure, Section, Table
 from rqa.review.figures import figure_of
 from rqa.words import count, listed, spoken
 
+HEADING = "Where it goes wrong"
 LISTED = 6
 NAMED = 3
 HEADS = ("steps, as far as the logs tell them apart", "hazards", "next check", "jobs", "come-backs per 10,000",
@@ -33,27 +34,30 @@ def wrong(depot: Asked, span: tuple[date, date], found: MonthFindings) -> Sectio
     """Steps and their procedure over the months `span`, and the bursts found in them."""
     risk = depot.step_risk(months=span, sort="cost_per_1000")
     rows = risk.table.filter((pl.col("exposures") >= SMALLEST) & (pl.col("attributed") > 0))
+    bursts = _bursts(found.answers.get("bursts"))
     if rows.is_empty():
-        return Section("wrong", "Where it goes wrong", ("No come-back can be laid to a step in these months.",))
-    figures = [_map(depot, rows, span), _bursts(found.answers.get("bursts"))]
-    tables = (_table(rows),)
-    return Section(
-        "wrong", "Where it goes wrong", (_said(rows),), notes=tuple(risk.notes), tables=tables,
-        figures=tuple(f for f in figures if f is not None),
-    )  # fmt: skip
+        none = ("No come-back can be laid to a step in these months.",)
+        return Section("wrong", HEADING, none, figures=() if bursts is None else (bursts,))
+    by = "come-backs" if rows["cost_per_1000"].is_null().all() else "cost"
+    if by == "come-backs":
+        rows = rows.sort(["per_10000", "step"], descending=[True, False], nulls_last=True)
+    figures = tuple(f for f in (_map(depot, rows, span), bursts) if f is not None)
+    notes = tuple(risk.notes)
+    return Section("wrong", HEADING, (_said(rows, by),), notes=notes, tables=(_table(rows, by),), figures=figures)
 
 
-def _said(rows: pl.DataFrame) -> str:
+def _said(rows: pl.DataFrame, by: str) -> str:
     top = rows.row(0, named=True)
     steps = listed([f"“{spoken(name)}”" for name in _together(top)[:NAMED]])
+    first = "The come-backs that cost most" if by == "cost" else "Most come-backs"
     return (
-        f"Most come-backs per time done are laid to {steps}: {top['per_10000']:.0f} per 10,000 (95 % interval "
+        f"{first}, for each time a step is done, are laid to {steps}: {top['per_10000']:.0f} per 10,000 (95 % interval "
         f"{top['low']:.0f} to {top['high']:.0f}), {top['attributed']:.0f} of those that the work may have caused. A "
         "come-back is laid to the steps that touched what was found at fault, as far as the logs can tell them apart."
     )
 
 
-def _table(rows: pl.DataFrame) -> Table:
+def _table(rows: pl.DataFrame, by: str) -> Table:
     """A row for steps that share one number."""
     groups: dict[tuple[str, ...], list[dict[str, Any]]] = {}
     for r in rows.iter_rows(named=True):
@@ -68,7 +72,8 @@ def _table(rows: pl.DataFrame) -> Table:
         )
         for names, members in list(groups.items())[:LISTED]
     )  # fmt: skip
-    return Table(f"Risky steps, the costliest first ({len(cells)} of {len(groups)})", HEADS, cells, 3)
+    first = "the costliest" if by == "cost" else "most come-backs"
+    return Table(f"Risky steps, {first} first ({len(cells)} of {len(groups)})", HEADS, cells, 3)
 
 
 def _together(row: dict[str, Any]) -> list[str]:
@@ -98,6 +103,7 @@ def _map(depot: Asked, rows: pl.DataFrame, span: tuple[date, date]) -> Figure | 
         return None
     procedure = worst["procedure"][0]
     answer = depot.step_map(procedure, months=span)
+    answer = replace(answer, table=_large(answer.table))
     heading = f"Where it goes wrong in the procedure “{spoken(procedure)}”"
     cells = tuple(
         (str(r["place"]), spoken(r["step"]), spoken(r["phase"]), _number(r["per_10000"]),
@@ -108,15 +114,35 @@ def _map(depot: Asked, rows: pl.DataFrame, span: tuple[date, date]) -> Figure | 
     return figure_of("step-map", heading, MAP.strip(), answer, Table(heading, heads, cells, 3), noted=False)
 
 
+def _large(steps: pl.DataFrame) -> pl.DataFrame:
+    """The steps of a procedure, without the numbers of those done or checked too seldom to be shown."""
+    few = {"exposures": ("per_10000", "low", "high"), "checked": ("fails_per_1000", "fails_low", "fails_high")}
+    return steps.with_columns(
+        pl.when(pl.col(size) >= SMALLEST).then(pl.col(name)).alias(name)
+        for size, names in few.items()
+        for name in names
+    )
+
+
 def _bursts(answer: Answer | None) -> Figure | None:
-    if answer is None or (told := answer.table.filter(pl.col("dimension") != "technician")).is_empty():
+    """Bursts without those of persons and of windows with too few jobs to be shown."""
+    if answer is None:
+        return None
+    told = answer.table.filter((pl.col("dimension") != "technician") & (pl.col("cases") >= SMALLEST))
+    if told.is_empty():
         return None
     heading = "Weeks in which come-backs were bunched"
     heads = ("group", "from", "to", "come-backs", "expected", "chance by luck", "verdict")
     cells = tuple(
-        (" ".join(spoken(v) for v in (r["dimension"], r["part_no"], r["group"]) if v), f"{r['first']}", f"{r['last']}",
-         count(r["events"]), f"{r['expected']:.1f}", f"{r['p_value']:.3f}", r["verdict"])
+        (_whose(r), f"{r['first']}", f"{r['last']}", count(r["events"]), f"{r['expected']:.1f}",
+         f"{r['p_value']:.3f}", r["verdict"])
         for r in told.iter_rows(named=True)
     )  # fmt: skip
     drawn = replace(answer, table=told)
     return figure_of("bursts", heading, BURSTS.strip(), drawn, Table(heading, heads, cells, 3), noted=False)
+
+
+def _whose(row: dict[str, Any]) -> str:
+    if row["dimension"] == "time":
+        return "all work"
+    return " ".join(spoken(v) for v in (row["dimension"], row["part_no"], row["group"]) if v)

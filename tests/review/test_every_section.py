@@ -1,0 +1,180 @@
+"""Every section of the page with names as nobody should have them, and with too little to show."""
+
+import json
+from collections.abc import Iterator
+from datetime import date, datetime, timedelta
+from typing import Any
+
+import polars as pl
+import pytest
+
+from rqa.answers.finding import Finding
+from rqa.answers.improvement_results import MonthFindings
+from rqa.depot import Depot
+from rqa.review import describe, render
+from rqa.review.believed import believed
+from rqa.review.facts import MonthFacts
+from rqa.review.people import FEWEST, people
+from rqa.review.pointers import pointers
+from rqa.review.wrong import wrong
+from tests.depots import depot_of
+from tests.review.made_depot import HOSTILE, made_tables
+from tests.review.test_page import Parts
+
+SPAN = (date(2024, 1, 1), date(2025, 6, 1))
+PERSONS = [f"Person{n}" for n in range(7)]
+
+
+def hostile(name: str) -> str:
+    return f"{name} {HOSTILE}"
+
+
+def tables() -> dict[str, Any]:
+    """The made-up depot with the references that sections ask for, hostile names and single persons everywhere."""
+    made = made_tables(jobs=420, odd_model=HOSTILE)
+    jobs = {j["job_id"]: j for j in made["jobs"]}
+    for n, job in enumerate(made["jobs"]):
+        job["site"], job["technician"] = hostile(job["site"]), PERSONS[n % len(PERSONS)]
+    for step in made["steps"]:
+        step["step"], step["bench"] = hostile(step["step"]), hostile(step["bench"])
+        step["tool"], step["technician"] = hostile("tool"), jobs[step["job_id"]]["technician"]
+        step["started_at"] = step["ended_at"] - timedelta(minutes=9 - step["step_seq"])
+    for n, run in enumerate(made["diagnostics"]):
+        run["test"], run["station"] = hostile(run["test"]), hostile("S")
+        run["outcome"] = "fail" if n % 25 == 0 else "pass"
+    made["diagnostics"] += [
+        {**r, "run": 2, "outcome": "pass"} for r in list(made["diagnostics"]) if r["outcome"] == "fail"
+    ]
+    works = sorted({j["procedure"] for j in made["jobs"]})
+    made["tests"] = [{"test": hostile("final"), "subsystem": w} for w in works[:-1]]
+    made["procedures"] = [
+        {"procedure": w, "step_seq": n, "step": hostile(step), "phase": phase, "subsystems": [w] if n in (2, 3) else [],
+         "hazards": ["latch"]}
+        for w in works
+        for n, (step, phase) in enumerate(
+            (("open_case", "open"), (f"fit_{w}", "fit"), ("reseat_cable", "reseat"), ("close_case", "close")), 1)
+    ]  # fmt: skip
+    made["parts"] = [
+        {"job_id": j["job_id"], "line": 1, "part_no": hostile("P"), "lot": hostile(f"L{n % 3}"), "quantity": 1,
+         "unit_cost": 3.0}
+        for n, j in enumerate(made["jobs"])
+    ]  # fmt: skip
+    began = date(2024, 9, 2)
+    made["actions"] = [
+        {"action_id": f"A{n}", "what": hostile(what), "started_on": began + timedelta(days=later), "scope": scope,
+         "owner": hostile("owner"), "expected_change": "by half", "finding_id": None, "closed_on": None}
+        for n, (what, scope, later) in enumerate((
+            ("guide", "model=Marl-8", 0),
+            ("glue", "procedure=display", 30), ("watched", "technician=Person1", 60), ("planned", "model=Quern", 900)))
+    ]  # fmt: skip
+    return made
+
+
+@pytest.fixture(scope="module")
+def depot() -> Iterator[Depot]:
+    with depot_of(tables(), date(2025, 7, 20)) as opened:
+        yield opened
+
+
+@pytest.fixture(scope="module")
+def found(depot: Depot) -> MonthFindings:
+    return depot.findings("2025-06")
+
+
+@pytest.fixture(scope="module")
+def facts(depot: Depot) -> MonthFacts:
+    return describe(depot, "2025-06")
+
+
+def test_hostile_names_are_text_in_every_section(facts: MonthFacts) -> None:
+    page = render(facts)
+    parts = Parts(page)
+    assert len(parts.of("script")) == 3
+    assert all(a.get("class") == "still" for a in parts.of("img"))
+    assert not [a for _, a in parts.elements if "onerror" in a]
+    assert len(facts.drawn) <= 12
+    assert len(page.encode()) < 2 * 1024 * 1024
+    shown = {s.key for s in facts.sections if "<script>alert(1)" in repr(s)}
+    assert shown >= {"goals", "wrong", "believed", "actions", "cost"}
+    assert "49" not in "".join(f.alternative for f in facts.drawn if "7*7" in f.alternative)
+
+
+def test_no_person_is_named_anywhere(facts: MonthFacts) -> None:
+    said = json.dumps([f.spec for f in facts.drawn], default=str) + repr(facts)
+    assert [p for p in PERSONS if p in said] == []
+
+
+def test_a_count_of_a_few_people_is_not_shown(depot: Depot) -> None:
+    many = people(depot, SPAN)
+    assert sum(r[0].startswith("people") for r in many.tables[0].rows) == 2
+    few = tables()
+    for row in (*few["jobs"], *few["steps"]):
+        row["technician"] = f"P{int(row['job_id'][1:]) % (FEWEST - 1)}"
+    with depot_of(few, date(2025, 7, 20)) as small:
+        told = people(small, SPAN)
+    assert not [r for r in told.tables[0].rows if r[0].startswith("people")]
+    assert "fewer than 5 people" in told.notes[-1]
+
+
+def test_with_no_work_nobody_is_called_alike() -> None:
+    with depot_of({"jobs": [{"job_id": "J", "unit_id": "U", "opened_at": datetime(2026, 1, 1),
+                             "closed_at": datetime(2026, 1, 2)}]}) as quiet:  # fmt: skip
+        assert people(quiet, (date(2026, 1, 1),) * 2).words == ("There is too little work to say who differs.",)
+
+
+def test_the_risky_steps_say_by_what_they_are_sorted(depot: Depot, found: MonthFindings) -> None:
+    costly = wrong(depot, SPAN, found)
+    assert costly.words[0].startswith("The come-backs that cost most, for each time a step is done, are laid to “")
+    assert "the costliest first" in costly.tables[0].caption
+    unpriced = tables()
+    for job in unpriced["jobs"]:
+        job["freight_cost"] = None
+    with depot_of(unpriced, date(2025, 7, 20)) as opened:
+        told = wrong(opened, SPAN, found)
+        risk = opened.step_risk(months=SPAN).table.filter(pl.col("exposures") >= 20)
+    assert told.words[0].startswith("Most come-backs, for each time a step is done, are laid to “")
+    assert "most come-backs first" in told.tables[0].caption
+    assert told.tables[0].rows[0][4] == f"{risk['per_10000'].max():,.0f}"
+    assert told.tables[0].rows[0][3] == f"{risk.row(0, named=True)['exposures']:,}"
+
+
+def test_small_groups_and_persons_are_in_no_picture_of_bursts(depot: Depot, found: MonthFindings) -> None:
+    bursts = found.answers["bursts"]
+    kept = bursts.table.filter((pl.col("dimension") != "technician") & (pl.col("cases") >= 20))
+    (figure,) = [f for f in wrong(depot, SPAN, found).figures if f.key == "bursts"]
+    assert len(figure.table.rows) == kept.height < bursts.table.height
+
+
+def test_the_gap_of_the_tests_is_counted(depot: Depot, found: MonthFindings) -> None:
+    gap = depot.coverage_gap(months=SPAN).table.filter(pl.col("uncovered") > 0)
+    told = [w for w in believed(depot, SPAN, found).words if "no test covers" in w]
+    assert gap.height == 1
+    assert told == [f"Come-backs whose fault no test covers: main board ({gap['uncovered'][0]})."]
+
+
+def test_an_action_that_has_not_begun_is_not_met_by_others(depot: Depot) -> None:
+    """As of a day, what begins later is not known."""
+    assert "A3" in str(depot.verdicts().table.filter(pl.col("action_id") == "A3")["action_id"].to_list())
+    warned = " ".join(w or "" for w in depot.verdicts().table["warning"].to_list())
+    assert "A3" not in warned
+
+
+def finding(place: str, scope: dict[str, str], avoided: float | None = None) -> Finding:
+    return Finding(
+        kind="k", scope=scope, what=f"what of {place}", measure="ratio", size=2.0, low=1.5, high=3.0, worse=True,
+        jobs=50, p_value=0.001, caution="mind", check="look", avoided=avoided,
+    )  # fmt: skip
+
+
+def test_what_is_gone_is_said_and_who_is_not() -> None:
+    held, person = finding("here", {"bench": "B-1"}, 11.7), finding("a person", {"technician": "T01"}, 3.0)
+    gone = (finding("there", {"bench": "B-2"}), finding("a person", {"technician": "T02"}))
+    table = pl.DataFrame({"state": ["new", "new"]})
+    told, looked = pointers(MonthFindings(table, {}, ("Compared.",), (held, person), gone=gone))
+    assert [p.where for p in told] == ["bench B-1"]
+    assert (
+        told[0].size == "ratio 2 (95 % interval 1.5 to 3); like what it is set beside, it would have had some 12 "
+        "come-backs fewer"
+    )
+    assert f"No longer more than luck, as it was a month before: bench B-2 ({gone[0].id})." in looked
+    assert "T0" not in looked
