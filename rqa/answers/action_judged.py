@@ -296,8 +296,8 @@ def _of_plan(plan: "ChangePlan", needed: int, expected: float | None, verdict: s
         seen = f"a change to x{least:.2f} or beyond" if least >= 0.005 else "hardly any change"
         said.append(
             f"There is little work: {MONTHS_AHEAD} months of it ({count(needed)} jobs) show {seen} with a chance of "
-            f"{POWER:.0%}, the {'planned halving' if expected is None else 'expected change'} with "
-            f"{plan.chance[-1]:.0%}."
+            f"{percent(POWER, decimals=0)}, the {'planned halving' if expected is None else 'expected change'} with "
+            f"{percent(float(plan.chance[-1]), decimals=0)}."
         )
     if verdict in (WORKED, WORSE) and (change.difference > 0) == (verdict == WORKED):
         said.append("Since the verdict was given the rate has gone the other way: look at the months.")

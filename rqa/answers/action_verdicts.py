@@ -63,7 +63,7 @@ def verdicts(now: Moment, *, window: int = 30, level: float = 0.95) -> Verdicts:
     check_level(QUESTION, level)
     actions = list(counts(now.store, "actions").iter_rows(named=True))
     rows = [_row(now, action, window, level) for action in actions]
-    scopes = _scopes(rows)
+    scopes = _scopes(rows, now.day)
     made = [_told(row, _overlaps(row, scopes)) for row in rows]
     settings = {"window": window, "as_of": now.day, "level": level, "power": POWER, "before_days": BEFORE_DAYS}
     return Verdicts(_table(made), settings, (*now.notes, *_notes(window, level, made)), sides=_sides(rows, level))
@@ -116,8 +116,10 @@ def _told(row: _Row, overlaps: Iterable[str]) -> dict[str, Any]:
     return told | {"warning": " ".join([*j.warnings, *overlaps]) or None}
 
 
-def _scopes(rows: Sequence[_Row]) -> list[tuple[str, date, "ActionScope"]]:
-    return [(r.action["action_id"], r.action["started_on"], r.work.scope) for r in rows if r.work is not None]
+def _scopes(rows: Sequence[_Row], today: date) -> list[tuple[str, date, "ActionScope"]]:
+    """The scopes of the actions that have begun: of others nothing is known on that day."""
+    begun = (r for r in rows if r.work is not None and r.action["started_on"] <= today)
+    return [(r.action["action_id"], r.action["started_on"], r.work.scope) for r in begun if r.work is not None]
 
 
 def _overlaps(row: _Row, scopes: Sequence[tuple[str, date, "ActionScope"]]) -> Iterator[str]:
@@ -192,7 +194,7 @@ def _notes(window: int, level: float, made: Sequence[Mapping[str, Any]]) -> list
         "before the start; after: opened from the start on; jobs under way at the start are neither.",
         f"Verdicts are judged on month ends, over all looks together: of actions without effect "
         f"{percent(1 - level, decimals=0)} at most get a verdict that says otherwise. Limits and p-value are those of "
-        f"one look, for {level:.0%}.",
+        f"one look, for {percent(level, decimals=0)}.",
         f"Where no change was stated in a form that can be read, x{EXPECTED} was planned for; a verdict comes after at "
         f"most {MONTHS_AHEAD} months of work.",
     ]

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
-from math import log
+from math import hypot, log
 
 from rqa.answers.chart_rules import point_alarm_chance
 from rqa.answers.contrasts import enough
@@ -70,7 +70,13 @@ def against_before(now: Moment, month: date, finals: dict[int, date]) -> Iterato
 
 
 def chart_signals(now: Moment, month: date, finals: dict[int, date]) -> Iterator[Finding]:
-    """The month's point on the control chart of each figure; without a signal it counts as nothing seen, p = 1."""
+    """The month's point on the control chart of each figure; without a signal it counts as nothing seen, p = 1.
+
+    Its size is how far the month lies from the centre, with the interval of the month's own share; the centre, of all
+    months, is taken as known.
+    """
+    from rqa.stats import proportion_interval
+
     for figure in FIGURES:
         own = finals.get(figure.window) if figure.measure == "comebacks" else month
         chart = control_chart(now, figure.measure, window=figure.window)
@@ -78,6 +84,7 @@ def chart_signals(now: Moment, month: date, finals: dict[int, date]) -> Iterator
         if row is None or row["centre"] is None or row["value"] is None or not enough(row["size"]):
             continue
         gap = row["value"] - row["centre"]
+        own_share = proportion_interval(successes=round(row["value"] * row["size"]), trials=row["size"])
         yield Finding(
             kind=f"signal on the control chart of {figure.name}",
             scope={},
@@ -87,8 +94,8 @@ def chart_signals(now: Moment, month: date, finals: dict[int, date]) -> Iterator
             ),
             measure="difference of shares",
             size=gap,
-            low=row["value"] - row["upper"],
-            high=row["value"] - row["lower"],
+            low=float(own_share.low) - row["centre"],
+            high=float(own_share.high) - row["centre"],
             worse=(gap > 0) == figure.worse_is_up,
             jobs=row["size"],
             p_value=point_alarm_chance(str(chart.settings["rules"])) if row["signal"] else 1.0,
@@ -100,7 +107,10 @@ def chart_signals(now: Moment, month: date, finals: dict[int, date]) -> Iterator
 
 
 def projected(now: Moment, month: date) -> Iterator[Finding]:
-    """The rate that the month will show, if it is not final yet, against the mature months of the year before."""
+    """The rate that the month will show, if it is not final yet, against the mature months of the year before.
+
+    The interval of the difference is put together from those of both rates, as Newcombe's (1998) is.
+    """
     from rqa.stats import proportion_interval
 
     for figure in FIGURES[:2]:
@@ -112,26 +122,27 @@ def projected(now: Moment, month: date) -> Iterator[Finding]:
             continue
         row = own[0]
         before = proportion_interval(successes=events, trials=size)
-        gap = _logit(row["projected"]) - _logit(float(before.estimate))
+        projected_share, usual = row["projected"], float(before.estimate)
+        gap = _logit(projected_share) - _logit(usual)
         spread = ((_width(row["low"], row["high"])) ** 2 + _width(float(before.low), float(before.high)) ** 2) ** 0.5
         yield Finding(
             kind=f"projected {figure.name}",
             scope={},
             what=(
-                f"{figure.name} of {month_name(month)} are projected at {percent(row['projected'])} (interval "
+                f"{figure.name} of {month_name(month)} are projected at {percent(projected_share)} (interval "
                 f"{percent(row['low'])} to {percent(row['high'])}), {'worse' if gap > 0 else 'better'} than "
-                f"{percent(float(before.estimate))} in the mature months before"
+                f"{percent(usual)} in the mature months before"
             ),
             measure="difference of shares",
-            size=row["projected"] - float(before.estimate),
-            low=row["low"] - float(before.estimate),
-            high=row["high"] - float(before.estimate),
+            size=projected_share - usual,
+            low=projected_share - usual - hypot(projected_share - row["low"], float(before.high) - usual),
+            high=projected_share - usual + hypot(row["high"] - projected_share, usual - float(before.low)),
             worse=gap > 0,
             jobs=row["jobs"],
             p_value=_two_sided(gap / spread),
             caution="a projection: recent months stand for the days that are still to come",
             check=LOOK,
-            avoided=max(0.0, row["jobs"] * (row["projected"] - float(before.estimate))),
+            avoided=max(0.0, row["jobs"] * (projected_share - usual)),
             either_way=True,
         )
 
