@@ -1,12 +1,14 @@
 """An answer as a file: CSV, an Excel workbook, or a page, none of which can do more than be read.
 
 A cell that a spreadsheet would take for a formula is text here: in CSV with an apostrophe before it, in Excel written
-as a string. Numbers stay numbers. The page loads and runs nothing.
+as a string. A spreadsheet for which semicolons part cells finds new cells within a text: what begins there like a
+formula has its apostrophe too. Numbers stay numbers. The page loads and runs nothing.
 """
 
 import csv
 import hashlib
 import io
+import re
 from base64 import b64encode
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date, datetime
@@ -22,8 +24,9 @@ if TYPE_CHECKING:
     from rqa.answers.finding import Finding
     from rqa.answers.result import Answer
 
-FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
-"""How a text begins that a spreadsheet may take for a formula."""
+SIGNS = "=+\\-@\uff1d\uff0b\uff0d\uff20"
+FORMULA = re.compile(f"^(?=[{SIGNS}\t\r\n])|(?<=[;\t\r\n])(?=[{SIGNS}])")
+"""Where a spreadsheet may find a formula: at the beginning of a text or of what may be another cell."""
 MOST_ROWS, MOST_LETTERS = 1_048_575, 32_767
 """What a sheet holds below its head row, and a cell."""
 WIDEST = 60
@@ -118,7 +121,7 @@ def to_html(answer: "Answer", path: str | Path) -> Path:
 
 def harmless(text: str) -> str:
     """The text as a spreadsheet shows it and never computes it."""
-    return f"'{text}" if text.startswith(FORMULA) else text
+    return FORMULA.sub("'", text)
 
 
 def _in_csv(value: Any) -> Any:

@@ -10,7 +10,7 @@ import openpyxl
 import polars as pl
 import pytest
 
-from rqa.answers.exports import FORMULA, MOST_LETTERS, sheets_to_excel
+from rqa.answers.exports import MOST_LETTERS, harmless, sheets_to_excel
 from rqa.answers.finding import Finding
 from rqa.answers.result import Answer
 from rqa.errors import RequestError
@@ -39,11 +39,22 @@ def test_csv_keeps_numbers_and_disarms_texts(tmp_path: Path) -> None:
         head, *rows = csv.reader(file)
     assert head == ["'=name", "number", "count", "day", "at", "sure"]
     texts = [row[0] for row in rows]
-    assert [t for t in texts if t.startswith(FORMULA)] == []
-    assert [t.removeprefix("'") for t in texts] == NASTY
+    assert [t for t in texts if t.startswith(("=", "+", "-", "@", "\t", "\r", "\n"))] == []
+    assert [t.replace("'", "") for t in texts] == NASTY
     assert texts[7:] == NASTY[7:]
     assert rows[0][1:] == ["-1.5", "-7", "2026-01-31", "2026-01-31T09:30:00", "true"]
     assert rows[-1][1] == ""
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [
+        ("=1+1", "'=1+1"), ("\uff1d1+1", "'\uff1d1+1"), ("tight;=cmd", "tight;'=cmd"),
+        ("loose\n@SUM(A)", "loose\n'@SUM(A)"), ("\t=x", "'\t'=x"), ("a = b; -3 mm", "a = b; -3 mm"), ("M-8", "M-8"), ("", ""),
+    ],
+)  # fmt: skip
+def test_no_cell_begins_like_a_formula_where_semicolons_part_cells(text: str, shown: str) -> None:
+    assert harmless(text) == shown
 
 
 def test_excel_has_no_formula_and_typed_cells(tmp_path: Path) -> None:
