@@ -55,9 +55,9 @@ def battery_breaches(
     made = made.sort("day", "job_id", "kind", "step", "other_step")
     notes = [*now.notes, f"This list is no rate and no verdict; {CAUTION}."]
     if table.height:
-        known = table["acted_at"].null_count()
-        if known:
-            notes.append(f"In {count(known)} of them the time is not known; order is by place in the log.")
+        untimed = table["acted_at"].null_count()
+        if untimed:
+            notes.append(f"In {count(untimed)} of them the time is not known; order is by place in the log.")
     return BatteryBreaches(made, {"as_of": now.day, **asked.settings(), "people": people}, tuple(notes))
 
 

@@ -64,7 +64,7 @@ def _compared(found: "pl.DataFrame", dimension: str, told: list[int]) -> Iterato
     import polars as pl
 
     kind = ["procedure"] if dimension == "model" else ["model", "procedure"]
-    # Of site, model and technician a job has one each, so they add up to all failing jobs of the kind.
+    # Every job has one model, so the models add up to all failing jobs of the kind.
     all_jobs = _matrix(found.filter(pl.col("dimension") == "model"), kind, [])
     clusters, kinds, whole = all_jobs[1], all_jobs[2], all_jobs[3][0]
     names, own_clusters, own_kinds, counted = _matrix(

@@ -66,8 +66,8 @@ def clusters(
     inside, and elsewhere), stability (the share of it that comes back when cases are drawn anew) and firmness ("firm"
     from 0.75, "shaky" below 0.6), returned, rate of come-backs with its Wilson interval low, high; too_often (where it
     is met more often than the mix brings, by more than luck). `.marks` holds every mark of each cluster: cluster,
-    kind, mark, inside, elsewhere. `.places` holds what was compared: cluster, dimension, part_no, group, jobs (failing
-    jobs there), of_cluster, expected, ratio, low, high, p_value, p_adjusted.
+    kind, mark, inside, elsewhere, telling. `.places` holds what was compared: cluster, dimension, part_no, group, jobs
+    (failing jobs there), of_cluster, expected, ratio, low, high, p_value, p_adjusted.
 
     Where: site, bench, technician, lot against all other failing jobs of the same model and procedure; model against
     those of the same procedure; by exact test. Procedure is not tested: which steps can fail is the procedure's own.

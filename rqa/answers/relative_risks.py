@@ -101,6 +101,8 @@ def step_relative_risk(
     names_only(QUESTION, "class", kinds, CLASSES)
     asked = scope(QUESTION, by=(), where=where, months=months, allowed=FILTERS)
     check_values(now.store, QUESTION, asked.where)
+    if not kinds:
+        raise RequestError(f"{QUESTION}: classes names at least one of {', '.join(CLASSES)}.")
     counted = {kind: [kind] for kind in kinds} if each_class else {EVERY: list(kinds)}
     values = {"window": window, "as_of": now.day, "disposition": index}
     made = [_risk(pair, level) for pair in pairs(now, asked, after=looked, values=values, classes=counted)]

@@ -24,7 +24,7 @@ from rqa.answers.exposures import in_words
 from rqa.answers.first_pass_yield import first_pass_yield
 from rqa.answers.result import rounded
 from rqa.answers.risk_results import StepMap, StepRisk
-from rqa.answers.scope import By, Moment, Months, Scope, Where, check_values
+from rqa.answers.scope import By, Moment, Months, Scope, Where, check_values, scope
 from rqa.answers.step_cautions import cautions, next_check
 from rqa.answers.step_costs import MeanCost, mean_costs, weighted
 from rqa.errors import RequestError
@@ -98,9 +98,10 @@ def step_risk(
         table = table.filter(pl.col("step").is_in(kept))
     order = [sort, *(name for name in (*asked.by, "step") if name != sort)]
     table = table.sort(order, descending=[sort != "step", *(False for _ in order[1:])], nulls_last=True)
+    shown_where = dict(asked.where) if kept is None else {**asked.where, "step": kept}
     settings = {
         "window": window, "as_of": now.day, "sort": sort, "together": together, "index": index, **asked.settings(),
-        "currency": now.store.about.get("currency", ""), "level": level,
+        "where": shown_where, "currency": now.store.about.get("currency", ""), "level": level,
         "method": "Wilson; masked causes, profile likelihood",
     }  # fmt: skip
     stated = tuple(contrasted(seen, made, asked, declared, window, level))
@@ -154,8 +155,7 @@ def step_map(
 def _kept_steps(where: Where | None) -> tuple[str, ...] | None:
     if not isinstance(where, Mapping) or "step" not in where:
         return None
-    given = where["step"]
-    return (given,) if isinstance(given, str) else tuple(given)
+    return scope(QUESTION, by=(), where={"step": where["step"]}, months=None, allowed=("step",)).where["step"]
 
 
 def _but_step(where: Where | None) -> Where | None:

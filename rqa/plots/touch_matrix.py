@@ -25,7 +25,8 @@ def plot_touch_matrix(
     rows: list[dict[str, Any]] = []
     for r in answer.table.iter_rows(named=True):
         names = r[cause].split(" + ")
-        label = " · ".join([_short(names), *(r[name] for name in extra)])
+        # The bench or tool first: of a long name only the end is cut.
+        label = " · ".join([*(r[name] for name in extra), _short(names)])
         told = r["per_10000"] is not None
         rows.append({
             "panel": " · ".join(spoken(r[b]) for b in by), "line": "", "cell": spoken(r["subsystem"]),

@@ -200,7 +200,9 @@ def test_by_hazard_and_bench(depot: "rqa.Depot") -> None:
 def test_sorted_as_asked_and_kept_to_steps(depot: "rqa.Depot") -> None:
     costly = depot.step_risk(sort="cost_per_1000").table["cost_per_1000"].drop_nulls()
     assert costly.to_list() == sorted(costly, reverse=True)
-    kept = depot.step_risk(by="model", where={"step": PINCH.step}).table
+    asked = depot.step_risk(by="model", where={"step": PINCH.step})
+    kept = asked.table
+    assert asked.settings["where"] == {"step": (PINCH.step,)}
     assert kept["step"].unique().to_list() == [PINCH.step]
     worst = kept.filter(pl.col("exposures") > 0).sort("per_10000", descending=True)["model"][0]
     assert worst == PINCH.model
@@ -225,6 +227,8 @@ def test_unknown_sortings_steps_and_procedures(depot: "rqa.Depot") -> None:
         depot.step_risk(sort="luck")
     with pytest.raises(RequestError, match="no step 'polish'"):
         depot.step_risk(where={"step": "polish"})
+    with pytest.raises(RequestError, match=r"where={'step': …} takes a text or a list of texts, not 5"):
+        depot.step_risk(where={"step": 5})  # type: ignore[dict-item]
     with pytest.raises(RequestError, match=r"no procedure 'roof'\. There is: .*main board"):
         depot.step_map("roof")
 

@@ -152,6 +152,8 @@ def test_what_cannot_be_asked() -> None:
             depot.step_relative_risk(after="luck")
         with pytest.raises(RequestError, match="no class 'bad'"):
             depot.step_relative_risk(classes="bad")
+        with pytest.raises(RequestError, match="classes names at least one of no_fault_found, "):
+            depot.step_relative_risk(classes=())
         with pytest.raises(RequestError, match="no filter 'bench'"):
             depot.step_relative_risk(where={"bench": "B1"})
 
