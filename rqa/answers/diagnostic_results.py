@@ -83,8 +83,9 @@ class RetestPasses(Answer):
 
 
 class Escapes(Answer):
-    """Faults caught and escaped: tested, passed, caught, escaped, sensitivity, low, high, doubtful, unverified, open,
-    may_escape, least, greatest, least_low, greatest_high, first_quarter, median_day, third_quarter."""
+    """Faults caught and escaped: tested, passed, caught, escaped, sensitivity, low, high, escape_share, escape_low,
+    escape_high, doubtful, unverified, open, may_escape, least, greatest, least_low, greatest_high,
+    first_quarter, median_day, third_quarter."""
 
     question = "Faults caught and escaped"
 

@@ -47,15 +47,18 @@ def escapes(
     `by` and `where` take month and week (in `by` alone), site, model, procedure, technician, billing, test, subsystem;
     a job counts once in each group that its tests name. Only tests of the table `tests` are in it. Columns: of matured
     jobs: tested, passed (all its tests in the end), escaped, caught; sensitivity = caught / (caught + escaped) with its
-    Wilson interval low, high; doubtful; unverified (passed, and come back with nothing found or nothing written down);
-    of jobs not yet matured: open (passed, not back so far), may_escape (as many of these as may at most still escape
-    or come back unverified, by the upper Clopper-Pearson limit of the matured ones); least, greatest: sensitivity if
-    all that is not known were an escape, or a fault caught, and least_low, greatest_high, their outer limits;
-    first_quarter, median_day, third_quarter: days from release to the escapes.
+    Wilson interval low, high; escape_share = escaped / passed with escape_low, escape_high; doubtful; unverified
+    (passed, and come back with nothing found or nothing written down); of jobs not yet matured: open (passed, not back
+    so far), may_escape (as many of these as may at most still escape or come back unverified, by the upper
+    Clopper-Pearson limit of the matured ones); least, greatest: sensitivity if all that is not known were an escape, or
+    a fault caught, and least_low, greatest_high, their outer limits; first_quarter, median_day, third_quarter: days
+    from release to the escapes.
 
     A fault that nobody ever noticed is in none of these, so sensitivity as seen is too high.
     """
     import polars as pl
+
+    from rqa.stats import proportion_interval
 
     check_level(QUESTION, level)
     check_index(QUESTION, index)
@@ -68,14 +71,17 @@ def escapes(
     known, bounds, may = _sensitivity(ripe, young, level)
     quarters = _quarters(days, groups, len(may), asked)
     least, least_low, greatest, greatest_high = bounds
+    out = proportion_interval(successes=ripe["escaped"], trials=ripe["passed"], level=level)
     numbers = {
         "sensitivity": known.estimate, "low": known.low, "high": known.high, "least": least, "greatest": greatest,
-        "least_low": least_low, "greatest_high": greatest_high,
+        "least_low": least_low, "greatest_high": greatest_high, "escape_share": out.estimate, "escape_low": out.low,
+        "escape_high": out.high,
     }  # fmt: skip
     whole = {**{n: ripe[n] for n in COUNTED if n != "open"}, "open": young["open"], "may_escape": may}
     order = (
-        "tested", "passed", "caught", "escaped", "sensitivity", "low", "high", "doubtful", "unverified", "open",
-        "may_escape", "least", "greatest", "least_low", "greatest_high", "first_quarter", "median_day", "third_quarter",
+        "tested", "passed", "caught", "escaped", "sensitivity", "low", "high", "escape_share", "escape_low",
+        "escape_high", "doubtful", "unverified", "open", "may_escape", "least", "greatest", "least_low",
+        "greatest_high", "first_quarter", "median_day", "third_quarter",
     )  # fmt: skip
     columns = {n: pl.Series(n, v, dtype=pl.Int64) for n, v in whole.items()}
     columns |= {n: rounded(v).alias(n) for n, v in numbers.items()} | {s.name: s for s in quarters}

@@ -120,6 +120,9 @@ def test_escapes_and_sensitivity(depot: Depot) -> None:
     charge = table.row(0, named=True)
     known = fault_sensitivity(caught=1, escaped=1, caught_unverified=1, escaped_unverified=1)
     assert (charge["sensitivity"], charge["low"]) == pytest.approx((0.5, float(known.low)), abs=1e-6)
+    share = proportion_interval(successes=1, trials=5)
+    assert charge["escape_share"] == 0.2
+    assert charge["escape_high"] == pytest.approx(float(share.high), abs=1e-6)
     # Two of five matured passes escaped or may have: at most 85 of 100 by Clopper and Pearson, so 1 of the 1 open.
     assert charge["may_escape"] == 1
     assert charge["least"] == pytest.approx(1 / 4, abs=1e-6)
@@ -278,7 +281,8 @@ EDGES: dict[str, dict[str, list[dict[str, Any]]]] = {
 
 QUESTIONS = ("diagnostics", "retests", "escapes", "coverage_gap", "predictive_values", "releases", "release_faults")
 SHARES = (
-    ("first_pass_share", "first_judged"), ("final_pass_share", "tests"), ("pass_value", "passes"), ("share", "judged"),
+    ("first_pass_share", "first_judged"), ("escape_share", "passed"), ("final_pass_share", "tests"),
+    ("pass_value", "passes"), ("share", "judged"),
 )  # fmt: skip
 
 
