@@ -1,8 +1,8 @@
 """Questions about risky steps, beside the bare scan of the step columns that each needs.
 
 `python tests/bench/risky.py /path/to/depot.duckdb` opens a store that is there, read-only. Each question is asked in
-turns with one SELECT that hashes the columns of the step log it reads, and medians are printed, of the wall clock and of
-the processor; then the peak memory of a process that asks this question alone. Read the ratios, not the seconds.
+turns with one SELECT that hashes the columns of the step log it reads, and medians are printed, of the wall clock and
+of the processor; then the peak memory of a process that asks this question alone. Read the ratios, not the seconds.
 """
 
 import argparse
@@ -41,7 +41,9 @@ def timed(work: Callable[[], object]) -> tuple[float, float]:
 def in_turns(repeat: int, *works: Callable[[], object]) -> list[tuple[float, float]]:
     """The medians of each piece of work, all run in turns."""
     seen = [[timed(work) for work in works] for _ in range(repeat)]
-    return [(statistics.median(w for w, _ in one), statistics.median(p for _, p in one)) for one in zip(*seen, strict=True)]
+    return [
+        (statistics.median(w for w, _ in one), statistics.median(p for _, p in one)) for one in zip(*seen, strict=True)
+    ]
 
 
 def alone(path: Path, name: str) -> float:
