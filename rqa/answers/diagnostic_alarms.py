@@ -3,6 +3,7 @@
 from typing import TYPE_CHECKING
 
 from rqa.answers.comparison_words import PEOPLE
+from rqa.answers.covered_tests import NONE_NAMED, coverage
 from rqa.answers.diagnostic_results import PredictiveValues
 from rqa.answers.first_pass_yield import dated
 from rqa.answers.follow_up_counts import WHOLE, days_asked
@@ -73,6 +74,8 @@ def predictive_values(
         notes.append(f"{undecided:,} fails are undecided: not passed in the end, or in a step log without times.")
     if int(table["fails"].sum()):
         notes.append("Work that nobody logged looks like none, and makes a test look worse than it is.")
+    if not coverage(now).any_named:
+        notes.append(f"{NONE_NAMED}: what a pass is worth cannot be told.")
     if "technician" in asked.named:
         notes.append(PEOPLE)
     return PredictiveValues(made, settings, tuple(notes))

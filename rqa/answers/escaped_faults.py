@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rqa.answers.comparison_words import PEOPLE
+from rqa.answers.covered_tests import NONE_NAMED, coverage
 from rqa.answers.diagnostic_results import Escapes
 from rqa.answers.follow_up_counts import WHOLE, check_index, days_asked, group_numbers
 from rqa.answers.result import rounded
@@ -152,11 +153,11 @@ def _quarters(days: "pl.DataFrame", groups: "pl.DataFrame", number: int, asked: 
 
 
 def _notes(now: Moment, table: "pl.DataFrame", asked: Scope, window: int) -> list[str]:
-    declared = counts(now.store, "diagnostic_covered")
-    if not int(declared["covering"].sum()):
-        return ["The table `tests` is empty: nothing says what a test covers, so nothing can be said to escape it."]
+    declared = coverage(now)
+    if not declared.any_named:
+        return [f"{NONE_NAMED}: nothing says what a test covers, so nothing can be said to escape it."]
     notes = []
-    bare = declared.filter(declared["covering"] == 0)["test"].to_list()
+    bare = declared.not_named
     if bare:
         notes.append(
             f"{len(bare):,} tests that were run are not in the table `tests`, so they are left out: "

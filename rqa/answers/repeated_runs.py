@@ -15,11 +15,13 @@ if TYPE_CHECKING:
 LEAST = 10
 """Pairs that began with a pass, and with a fail, below which no kappa is given."""
 OUTCOMES = ("pass", "fail")
-SAME, OTHER = "same station", "another station"
+NO_STATION = "unknown"
+"""What the measure calls a run without a station."""
+SAME, OTHER, UNKNOWN = "same station", "another station", "station not known"
 
 
 def repeated_runs(now: Moment, *, test: str | None, tests: Collection[str] | None, level: float) -> "pl.DataFrame":
-    """A row a test, unit and whether the station was the same.
+    """A row a test, unit and whether the station was the same, another one, or not known of both runs.
 
     pairs, agreed with its share and limits; pass_pass, pass_fail, fail_pass, fail_fail; kappa with limits where both
     outcomes came first often enough; measured, change (second less first value, mean) and sigma (root of half the mean
@@ -36,8 +38,10 @@ def repeated_runs(now: Moment, *, test: str | None, tests: Collection[str] | Non
     sums += [
         pl.col("pairs").filter((first == a) & (second == b)).sum().alias(f"{a}_{b}") for a in OUTCOMES for b in OUTCOMES
     ]
-    same = pl.col("first_station") == pl.col("second_station")
-    grouped = table.with_columns(pl.when(same).then(pl.lit(SAME)).otherwise(pl.lit(OTHER)).alias("stations"))
+    one, two = pl.col("first_station"), pl.col("second_station")
+    known = (one != NO_STATION) & (two != NO_STATION)
+    same = pl.when(~known).then(pl.lit(UNKNOWN)).when(one == two).then(pl.lit(SAME)).otherwise(pl.lit(OTHER))
+    grouped = table.with_columns(same.alias("stations"))
     made = grouped.group_by(["test", "unit", "stations"]).agg(sums).sort(["test", "unit", "stations"])
     made = made.with_columns((pl.col("pass_pass") + pl.col("fail_fail")).alias("agreed"))
     made = with_shares(made, part="agreed", whole="pairs", share="share", level=level)

@@ -284,7 +284,7 @@ def _charts(points: list[dict[str, object]]) -> "pl.DataFrame":
 
 
 def _notes(table: "pl.DataFrame", stations: list[Station], asked: Scope) -> list[str]:
-    notes = []
+    notes = [] if stations else ["No first run has a value, a station, a day and a known job: nothing to compare."]
     fenced = int(table["fenced"].sum()) if table.height else 0
     if fenced:
         notes.append(f"{fenced:,} readings far out count as on the fence (three quartile distances beyond quartiles).")

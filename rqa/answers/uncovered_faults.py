@@ -3,6 +3,7 @@
 from typing import TYPE_CHECKING
 
 from rqa.answers.comparison_words import PEOPLE
+from rqa.answers.covered_tests import NONE_NAMED, coverage
 from rqa.answers.diagnostic_results import CoverageGap
 from rqa.answers.follow_up_counts import WHOLE, check_index, days_asked
 from rqa.answers.result import with_shares
@@ -115,8 +116,8 @@ def _notes(now: Moment, asked: Scope, whole: "pl.DataFrame") -> list[str]:
         )
     if row["not_known"]:
         notes.append(f"{count(row['not_known'])} come-backs found nothing, or nobody wrote it down: in none of these.")
-    if int(counts(now.store, "diagnostic_covered")["covering"].sum()) == 0:
-        notes.append("The table `tests` names no test that was run.")
+    if not coverage(now).any_named:
+        notes.append(f"{NONE_NAMED}.")
     if "subsystem" in asked.by:
         kept = " that the filters leave" if set(asked.where) - {"technician"} else ""
         notes.append(

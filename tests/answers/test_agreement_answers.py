@@ -207,10 +207,13 @@ def test_runs_done_again_are_set_beside_each_other() -> None:
         run("J3", 1, "fail", "S1", 2.6), run("J3", 2, "pass", "S1", 2.0),
     ]  # fmt: skip
     work = [{"job_id": "J3", "step": "x", "started_at": AT + timedelta(hours=1.5), "ended_at": AT + timedelta(hours=2)}]
-    with with_studies([], diagnostics=runs, steps=work) as depot:
+    nowhere = [run("J4", 1, "fail", "S1", 2.4), run("J4", 2, "pass", "S1", 2.0)]
+    for one in nowhere:
+        one["station"] = None
+    with with_studies([], diagnostics=runs + nowhere, steps=work) as depot:
         r = depot.agreement()
     row = r.runs.row(0, named=True)
-    assert r.runs.height == 1
+    assert r.runs.select("stations", "pairs").rows() == [("another station", 2), ("station not known", 1)]
     assert (row["stations"], row["pairs"], row["agreed"], row["fail_pass"]) == ("another station", 2, 0, 2)
     assert row["change"] == pytest.approx(-0.5)
     assert row["sigma"] == pytest.approx(((0.16 + 0.36) / 4) ** 0.5, abs=1e-6)

@@ -308,7 +308,9 @@ def test_all_aborted_did_not_pass() -> None:
         row = depot.diagnostics().table.row(0, named=True)
         assert (row["first_judged"], row["first_pass_share"], row["final_pass_share"]) == (0, None, 0.0)
         assert depot.releases().table.filter(depot.releases().table["check"] == "aborted")["flagged"].to_list() == [1]
-        assert "is empty" in depot.escapes().notes[-1]
+        assert "names no test that was run" in depot.escapes().notes[-1]
+        assert "what a pass is worth cannot be told" in depot.predictive_values().notes[-1]
+        assert "names no test that was run" in depot.coverage_gap().notes[-2]
 
 
 def test_questions_that_make_no_sense(depot: Depot) -> None:

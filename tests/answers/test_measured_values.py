@@ -86,6 +86,7 @@ def test_a_job_not_yet_mature_decides_no_limit() -> None:
     with depot_of(six_jobs(), "2026-01-31") as depot:
         r = depot.limits_tradeoff("charge", window=30)
         assert (r.table.height, r.tests.height) == (0, 0)
+        assert r.notes[-1].startswith("No curve: it takes matured jobs")
 
 
 def readings_depot(values: list[float | None], **more: Any) -> dict[str, Any]:
@@ -262,6 +263,7 @@ def test_too_little_constant_and_unknown_work() -> None:
         assert set(depot.drift().table["verdict"]) == {"too little work to say"}
     with depot_of({"jobs": [job(1)]}, LATER) as depot:
         assert depot.drift().table.height == 0
+        assert "nothing to compare" in depot.drift().notes[-1]
         with pytest.raises(RequestError, match="there is no filter 'station'"):
             depot.drift(where={"station": "S1"})
 
