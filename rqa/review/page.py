@@ -3,7 +3,7 @@
 import base64
 import hashlib
 import json
-from collections.abc import Mapping
+import re
 from dataclasses import dataclass
 from datetime import date
 from functools import cache
@@ -76,12 +76,14 @@ def render(facts: MonthFacts) -> str:
         f"default-src 'none'; script-src {scripts}; style-src 'unsafe-inline'; img-src data:; "
         "base-uri 'none'; form-action 'none'"
     )
+    stills = {f.key: still({**f.spec, "width": WIDTH}) for f in facts.drawn}
     return template.render(
         facts=facts,
         policy=Markup(policy),
         style=Markup((room / "page.css").read_text(encoding="utf-8")),
         place={f.key: i for i, f in enumerate(facts.drawn)},
-        stills={f.key: _data_address(f.spec) for f in facts.drawn},
+        stills={key: _data_address(svg) for key, svg in stills.items()},
+        tall={key for key, svg in stills.items() if _is_tall(svg)},
         specs=Markup(_inside_script([f.spec for f in facts.drawn])),
         bundle=Markup(bundle),
         draw=Markup(draw),
@@ -112,7 +114,12 @@ def _inside_script(data: Any) -> str:
     return text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")
 
 
-def _data_address(spec: Mapping[str, Any]) -> str:
+def _is_tall(svg: str) -> bool:
+    """Whether a still picture is higher than wide: one of many rows, to be read on a sheet of its own."""
+    found = re.search(r'<svg [^>]*?\bwidth="([\d.]+)" height="([\d.]+)"', svg)
+    return found is not None and float(found[2]) > float(found[1])
+
+
+def _data_address(svg: str) -> str:
     """The still picture, as an address that holds it; as an image it can run nothing and mixes no ids."""
-    svg = still({**spec, "width": WIDTH})
     return "data:image/svg+xml;base64," + base64.b64encode(svg.encode("utf-8")).decode("ascii")
