@@ -56,7 +56,7 @@ class Records:
 @dataclass(frozen=True, eq=False)
 class Exposed:
     """Jobs by what they did to one subsystem: `done`, kinds x causes (times); per kind jobs, come-backs, and of these
-    those tested for the fault and those that had passed these tests."""
+    those tested for the fault and those of them that had passed all tests."""
 
     names: tuple[tuple[str, ...], ...]
     done: Numbers

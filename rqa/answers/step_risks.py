@@ -79,8 +79,8 @@ def step_risk(
     Wilson's fails_low, fails_high; exposures (matured jobs that did it), attributed (come-backs of class repeat and
     workmanship laid to it, see `rqa.answers.attributed_causes`), per_10000 exposures with low, high, summed over the
     subsystems it touches; shared_with (steps that cannot be told from it: the numbers are those of them all together);
-    escaping (share of its come-backs whose job had passed all final runs of the tests that cover the fault); cost (mean
-    of such come-backs), cost_per_1000 (expected cost of come-backs for 1,000 jobs with it) with cost_low, cost_high;
+    escaping (of its come-backs that a test of the job covers, the share whose job had passed the last runs of all its
+    tests); cost (mean of such come-backs), cost_per_1000 (expected cost of come-backs for 1,000 jobs with it) with cost_low, cost_high;
     hazards, caution, next_check.
     """
     names_only(QUESTION, "sorting", (sort,), SORTS)

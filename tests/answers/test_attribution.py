@@ -15,7 +15,7 @@ from rqa.answers.step_cautions import ALWAYS
 from rqa.demo.effects import EARLY, PINCH
 from rqa.errors import RequestError
 from rqa.stats import benjamini_hochberg
-from tests.answers.made_steps import stepped
+from tests.answers.made_steps import FIRST, stepped
 from tests.depots import depot_of
 
 A, B, C = ("a", ""), ("b", ""), ("c", "")
@@ -144,6 +144,17 @@ def test_nothing_to_compare_with() -> None:
     other = Exposed((A,), own.done, own.stratum + 1, own.jobs, own.comebacks, own.tested, own.escaped)
     assert list(excesses(own, other, ((A,),), least=20, level=0.95)) == []
     assert list(excesses(own, kinds((A,), ([1], 10, 3)), ((A,),), least=20, level=0.95)) == []
+
+
+def test_a_job_whose_other_test_never_passed_let_nothing_escape() -> None:
+    """Of nine come-backs six had passed the display's test, but two of these failed another test to the end."""
+    tables = stepped(done=60, back=9, skipped=40, skipped_back=2)
+    tables["diagnostics"] += [
+        {"job_id": f"J{n}", "test": "soak", "run_at": FIRST, "outcome": "fail" if n < 2 else "pass"} for n in range(6)
+    ]
+    with depot_of(tables) as depot:
+        row = depot.attribution().table.filter(pl.col("subsystem") == "display").row(0, named=True)
+    assert (row["tested"], row["escaping"]) == (9.0, pytest.approx(4 / 9, abs=1e-6))
 
 
 def test_through_the_depot() -> None:

@@ -48,11 +48,11 @@ def patterns(
         if fault is not None:
             last: dict[str, Row] = {}
             for d in tables["diagnostics"]:
-                covers = any(t["test"] == d["test"] and t["subsystem"] == fault for t in tables["tests"])
-                if d["job_id"] == job["job_id"] and covers and d["run"] >= last.get(d["test"], d)["run"]:
+                seen = d["job_id"] == job["job_id"] and (d["run_on"] is None or d["run_on"] <= as_of)
+                if seen and d["run"] >= last.get(d["test"], d)["run"]:
                     last[d["test"]] = d
-            covering = bool(last)
-            passed = bool(last) and all(d["outcome"] == "pass" for d in last.values())
+            covering = any(t["test"] in last and t["subsystem"] == fault for t in tables["tests"])
+            passed = covering and all(d["outcome"] == "pass" for d in last.values())
         found[(*job_groups(job, by), job["procedure"], frozenset(met), fault, covering, passed)] += 1
     return found
 

@@ -1,13 +1,13 @@
 -- What each matured index job did, and whether it came back for a fault that its work, or a part fitted, may have caused.
 -- A row is one group, procedure (done_in), set of causes met (done), subsystem found at fault on return (found; null: no
 -- come-back of $classes within $window days), and covering, passed: whether a test that covers the fault was run in the
--- index job, and whether all final runs of such tests passed (null without a come-back). jobs counts them.
+-- index job, and whether it was and the last runs of all tests passed (null without a come-back). jobs counts them.
 -- A cause is a step with its variant: the bench or tool at which it was done where $covariate says so, else ''. done lists
 -- the causes by their places n in $steps and $variants: a word w:b for each sixty, bits of b being n - 60 w.
 -- Parameters: $window days, $as_of date, $disposition of the index jobs, $classes of come-backs, $covariate ('', 'bench',
 -- 'tool'), $steps and $variants: the causes, two lists of equal length.
 -- Not counted: jobs closed less than $window days before $as_of; jobs without any step that was done; skipped steps; steps
--- that are not in the lists.
+-- that are not in the lists; runs dated after $as_of.
 with
 -- one row a cause
 causes as (
@@ -50,12 +50,13 @@ back as (
     join jobs as b on b.job_id = a.return_job_id
     where a.return_job_id is not null
 ),
--- one row a come-back and test of its index job that covers what was found: how the last run ended
+-- one row a come-back and test of its index job: how the last run ended, and whether it covers what was found
 last_runs as (
-    select b.job_id, d.test, max_by(d.outcome, d.run) as outcome
+    select b.job_id, d.test, max_by(d.outcome, d.run) as outcome, bool_or(t.test is not null) as covers
     from back as b
     join diagnostics as d on d.job_id = b.job_id
-    join tests as t on t.test = d.test and t.subsystem = b.found
+    left join tests as t on t.test = d.test and t.subsystem = b.found
+    where coalesce(d.run_on <= $as_of, true)
     group by b.job_id, d.test
 ),
 -- one row a come-back that was tested for what was found
@@ -63,6 +64,7 @@ tested as (
     select job_id, bool_and(outcome = 'pass') as passed
     from last_runs
     group by job_id
+    having bool_or(covers)
 )
 select
     /* names: */ model, /* :names */
