@@ -77,7 +77,7 @@ def agreement(now: Moment, *, study: str | None = None, test: str | None = None,
     if test is not None and test not in table["test"].to_list():
         check_values(now.store, QUESTION, {"test": (str(test),)})
     every = [s for s in studies_of(table) if study in (None, s.name) and test in (None, s.test)]
-    tolerances = _tolerances(now)
+    tolerances, measured_in = _tolerances(now)
     lines: list[tuple[Study, str, Line]] = []
     rows: list[dict[str, object]] = []
     stated: list[Finding] = []
@@ -87,7 +87,7 @@ def agreement(now: Moment, *, study: str | None = None, test: str | None = None,
             g = gauge_figures(s, tolerances.get(s.test), level)
             lines += [(s, VALUES, line) for line in g.lines]
             rows.append(_gauge_row(s, g))
-            stated += _differ(s, g)
+            stated += _differ(s, g, measured_in.get(s.test, ""))
         if s.verdicts:
             lines += [(s, VERDICTS, line) for line in verdict_figures(s, level)]
             rows.append(_verdict_row(s))
@@ -110,13 +110,15 @@ def gauge_sigmas(now: Moment) -> dict[str, float]:
     return found
 
 
-def _tolerances(now: Moment) -> dict[str, float]:
+def _tolerances(now: Moment) -> tuple[dict[str, float], dict[str, str]]:
+    """Upper less lower limit, and the unit, of each test, as most of its runs had them."""
     import polars as pl
 
     limits = counts(now.store, "test_limits", by=("test",), values={"as_of": now.day})
+    units = dict(limits.drop_nulls("unit").sort(["test", "runs", "unit"]).select("test", "unit").iter_rows())
     both = limits.drop_nulls(["lower_limit", "upper_limit"]).filter(pl.col("upper_limit") > pl.col("lower_limit"))
     most = both.sort(["test", "runs", "upper_limit"], descending=[False, False, False])
-    return {r["test"]: r["upper_limit"] - r["lower_limit"] for r in most.iter_rows(named=True)}
+    return {r["test"]: r["upper_limit"] - r["lower_limit"] for r in most.iter_rows(named=True)}, units
 
 
 def _gauge_row(s: Study, g: GaugeFigures) -> dict[str, object]:
@@ -149,7 +151,7 @@ def _verdict_row(s: Study) -> dict[str, object]:
     }  # fmt: skip
 
 
-def _differ(s: Study, g: GaugeFigures) -> list[Finding]:
+def _differ(s: Study, g: GaugeFigures, unit: str) -> list[Finding]:
     r = g.found
     if r is None or not np.isfinite(g.p_appraisers):
         return []
@@ -157,8 +159,8 @@ def _differ(s: Study, g: GaugeFigures) -> list[Finding]:
     scope = {"study": s.name, **({"test": s.test} if s.test else {})}
     made = Finding(
         kind=KIND, scope=scope,
-        what=f"appraisers add a standard deviation of {figure(size, '')} ({figure(low, '')} to {figure(high, '')}) to "
-        f"what is read, the gauge in all {figure(float(r.sigma[2]), '')}",
+        what=f"appraisers add a standard deviation of {figure(size, unit)} ({figure(low, unit)} to "
+        f"{figure(high, unit)}) to what is read, the gauge in all {figure(float(r.sigma[2]), unit)}",
         measure="standard deviation between appraisers", size=size, low=low, high=high, worse=True,
         jobs=r.parts * r.appraisers * r.trials, p_value=g.p_appraisers,
         caution=f"{r.appraisers} appraisers say little of appraisers in general",

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 GOOD, FIT = 0.1, 0.3
 """Shares of tolerance, or of the total, up to which a gauge is good, and fit for some uses (common practice)."""
 CATEGORIES = 5
+"""Kinds of unit that a gauge must tell apart to watch a process (common practice)."""
 PASS, FAIL = "pass", "fail"
 
 
