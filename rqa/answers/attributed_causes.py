@@ -72,8 +72,8 @@ def attribution(
     Columns: the cause (step, hazard, or step with bench or tool), subsystem, exposures (jobs that did it; of hazards
     the steps that had it), candidate_in (come-backs that may be its), attributed (those most likely its), per_10000
     exposures, low, high (profile likelihood), tested (attributed come-backs whose job was tested for the fault),
-    escaping (share of them whose job had passed all its tests in the end), told_apart (false for a group, or where others can take its place: then
-    attributed and per_10000 are null and low and high say what is possible).
+    escaping (share of them whose job had passed all its tests in the end), told_apart (false for a group, and where
+    others can take its place: attributed and per_10000 are null there, and low and high say what is possible).
 
     With `by`, every cause is stated against the same work of the other groups (`rqa.answers.cause_contrasts`).
     """

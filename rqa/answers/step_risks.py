@@ -80,8 +80,8 @@ def step_risk(
     workmanship laid to it, see `rqa.answers.attributed_causes`), per_10000 exposures with low, high, summed over the
     subsystems it touches; shared_with (steps that cannot be told from it: the numbers are those of them all together);
     escaping (of its come-backs that a test of the job covers, the share whose job had passed the last runs of all its
-    tests); cost (mean of such come-backs), cost_per_1000 (expected cost of come-backs for 1,000 jobs with it) with cost_low, cost_high;
-    hazards, caution, next_check.
+    tests); cost (mean of such come-backs), cost_per_1000 (expected cost of come-backs for 1,000 jobs with it) with
+    cost_low, cost_high, in the workspace's currency; hazards, caution, next_check.
     """
     names_only(QUESTION, "sorting", (sort,), SORTS)
     kept = _kept_steps(where)
