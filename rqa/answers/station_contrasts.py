@@ -21,7 +21,6 @@ class Work:
     `station`, `period` and `kind` are places in lists; values are distances from the test's middle.
     """
 
-    stations: int
     periods: int
     station: NDArray[np.int64]
     period: NDArray[np.int64]

@@ -143,7 +143,6 @@ def _work(part: "pl.DataFrame", names: list[str], periods: list[date]) -> Work:
     kinds: dict[tuple[object, ...], int] = {}
     kind = [kinds.setdefault(pair, len(kinds)) for pair in part.select("of_model", "of_procedure").iter_rows()]
     return Work(
-        stations=len(names),
         periods=len(periods),
         station=np.array([names.index(s) for s in part["at_station"]], dtype=np.int64),
         period=np.array([where[p] for p in part["period"]], dtype=np.int64),

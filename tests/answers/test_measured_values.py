@@ -202,7 +202,7 @@ def made_work(seed: int, periods: int = 8, each: int = 12) -> Work:
     station, period = (a.ravel() for a in np.meshgrid(np.arange(3), np.arange(periods), indexing="ij"))
     read = rng.normal(size=(station.size, each)) + rng.normal(0, 0.5, periods)[period][:, None]
     return Work(
-        3, periods, station, period, np.zeros_like(station), np.full(station.size, each), read.sum(axis=1),
+        periods, station, period, np.zeros_like(station), np.full(station.size, each), read.sum(axis=1),
         (read**2).sum(axis=1),
     )  # fmt: skip
 
