@@ -9,11 +9,10 @@ import numpy as np
 from rqa.answers.cause_contrasts import excesses
 from rqa.answers.cause_fit import Fit, Name, fitted, named
 from rqa.answers.cause_patterns import Records, exposed, records
-from rqa.answers.comebacks import INDEX
 from rqa.answers.contrasts import SMALLEST
 from rqa.answers.declared_steps import DeclaredStep, declared_steps
 from rqa.answers.finding import Finding
-from rqa.answers.follow_up_counts import days_asked
+from rqa.answers.follow_up_counts import check_index, days_asked
 from rqa.answers.result import rounded
 from rqa.answers.risk_results import Attribution
 from rqa.answers.scope import PERIODS, By, Moment, Months, Scope, Where, check_level, check_values, scope
@@ -100,8 +99,7 @@ def checked(
     window = days_asked(question, "window", window)
     if isinstance(together, bool) or not isinstance(together, int | float) or not 0 < together <= 1:
         raise RequestError(f"{question}: together is a share above 0, up to 1, such as 0.9: {together!r}.")
-    if index not in INDEX:
-        raise RequestError(f"{question}: index is one of {', '.join(INDEX)}: {index!r}.")
+    check_index(question, index)
     asked = scope(question, by=by, where=where, months=months, allowed=GROUPINGS)
     check_values(now.store, question, asked.where)
     return asked, {"window": window, "disposition": index, "classes": list(OWN_WORK)}

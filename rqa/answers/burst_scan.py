@@ -7,6 +7,7 @@ from rqa.answers.burst_counts import DIMENSIONS, LASTING, MIX, Asked, number
 from rqa.answers.burst_lot import lot_inside
 from rqa.answers.burst_rounds import BURST, CHANCE, ECHO, LUCK, Found, Search, group_of, search
 from rqa.answers.burst_words import finding, shape
+from rqa.answers.follow_up_counts import days_asked
 from rqa.answers.result import chances, rounded
 from rqa.answers.risk_results import Bursts
 from rqa.answers.scope import By, Moment, Months, Where, check_level, check_values, named_groups, scope
@@ -66,9 +67,10 @@ def bursts(
     asked = _checked(now, what, dimensions, period, window, classes, mix, where, months)
     check_level(QUESTION, level)
     longest = LONGEST[period] if longest is None else longest
-    for name, value in (("longest", longest), ("fewest", fewest), ("simulations", simulations)):
-        if isinstance(value, bool) or not isinstance(value, int) or value < 1:
-            raise RequestError(f"{QUESTION}: {name} is a whole number, 1 or more: {value!r}.")
+    given = {"longest": (longest, 1), "fewest": (fewest, 1), "simulations": (simulations, 1), "seed": (seed, 0)}
+    for name, (value, least) in given.items():
+        if isinstance(value, bool) or not isinstance(value, int) or value < least:
+            raise RequestError(f"{QUESTION}: {name} is a whole number, {least} or more: {value!r}.")
     found = search(now, asked, longest=longest, fewest=fewest, simulations=simulations, seed=seed)
     rows = [_row(i, f, found, asked, level) for i, f in enumerate(found.found, start=1)]
     settings = {
@@ -92,8 +94,7 @@ def _checked(
         raise RequestError(f"{QUESTION}: what is one of {', '.join(DIMENSIONS)}: {what!r}.")
     if period not in LONGEST:
         raise RequestError(f"{QUESTION}: period is one of {', '.join(LONGEST)}: {period!r}.")
-    if isinstance(window, bool) or not isinstance(window, int) or window < 0:
-        raise RequestError(f"{QUESTION}: window is a number of days, 0 or more: {window!r}.")
+    window = days_asked(QUESTION, "window", window)
     named = named_groups(QUESTION, dimensions) or DIMENSIONS[what]
     names_only(QUESTION, "dimension", named, DIMENSIONS[what])
     kept = named_groups(QUESTION, classes) or CLASSES

@@ -9,6 +9,8 @@ from numpy.typing import ArrayLike
 from rqa.answers.cause_patterns import Exposed, Flags, Ints, Numbers
 
 Name = tuple[str, ...]
+CERTAIN = 1.0 - 1e-12
+"""A chance above this counts as this, so that a cause of all its jobs' come-backs keeps a finite part in each."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,7 +87,7 @@ def fitted(work: Exposed, *, together: float, level: float) -> Fit:
     heads = np.array(first, dtype=np.int64)
     names = tuple(tuple(work.names[c] for m in members for c in near[m]) for members in r.groups)
     lead = [min(members, key=lambda m: (r.exposure[m], m)) for members in r.groups]
-    rate = -np.log1p(-np.nan_to_num(r.estimate[heads]))
+    rate = -np.log1p(-np.minimum(np.nan_to_num(r.estimate[heads]), CERTAIN))
     weight = done[rows][:, lead] * rate
     share = weight / np.where(weight.sum(axis=1, keepdims=True) > 0, weight.sum(axis=1, keepdims=True), 1.0)
     unknown = np.isnan(r.estimate[heads])

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rqa.answers.finding import Finding
+from rqa.answers.follow_up_counts import days_asked
 from rqa.answers.like_work import against_like_work
 from rqa.answers.result import chances, rounded
 from rqa.answers.risk_results import CoFailures
@@ -41,9 +42,9 @@ def co_failures(now: Moment, *, window: int = 30, least: int = 10, level: float 
     The surest first.
     """
     check_level(QUESTION, level)
-    for name, value, least_value in (("window", window, 0), ("least", least, 1)):
-        if isinstance(value, bool) or not isinstance(value, int) or value < least_value:
-            raise RequestError(f"{QUESTION}: {name} is a whole number, {least_value} or more: {value!r}.")
+    window = days_asked(QUESTION, "window", window)
+    if isinstance(least, bool) or not isinstance(least, int) or least < 1:
+        raise RequestError(f"{QUESTION}: least is a whole number, 1 or more: {least!r}.")
     found = counts(now.store, "co_failures", values={"window": window, "as_of": now.day})
     table = _table(found, least, level)
     settings = {"as_of": now.day, "window": window, "least": least, "level": level,

@@ -9,7 +9,7 @@ from rqa.answers.finding import Finding
 from rqa.answers.follow_up_counts import days_asked
 from rqa.answers.result import with_shares
 from rqa.answers.risk_results import Breaches, Conformance
-from rqa.answers.scope import PERIODS, By, Moment, Months, Scope, Where, check_level, check_values, scope
+from rqa.answers.scope import PERIODS, By, Moment, Months, Scope, Where, check_level, check_values, named_groups, scope
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
@@ -102,7 +102,8 @@ def breaches(
     import polars as pl
 
     days = days_asked("breaches", "window", window)
-    asked, table, notes = _asked("breaches", now, by, where, months, level, days, bench=not _names(by))
+    whole = not named_groups("breaches", by)
+    asked, table, notes = _asked("breaches", now, by, where, months, level, days, bench=whole)
     told = table.filter(pl.col("kind").is_in(list(WORDS)))
     by_kind = _shown(told.filter(pl.col("step") == ""), [*asked.by, "kind"], level)
     by_step = _shown(told.filter(pl.col("step") != ""), [*asked.by, "kind", "step"], level)
@@ -118,10 +119,6 @@ def breaches(
             f"{count(met)} breaches of the battery's order are no rate: battery_breaches() lists each one.",
         )
     return Breaches(by_step if steps else by_kind, settings, notes, stated, benches)
-
-
-def _names(by: By) -> tuple[str, ...]:
-    return (by,) if isinstance(by, str) else tuple(by)
 
 
 def _asked(

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rqa.answers.cluster_places import DIMENSIONS, place_findings, placed
+from rqa.answers.follow_up_counts import days_asked
 from rqa.answers.result import rounded
 from rqa.answers.risk_results import Clusters
 from rqa.answers.scope import Moment, check_level
@@ -73,8 +74,9 @@ def clusters(
     those of the same procedure; by exact test. Procedure is not tested: which steps can fail is the procedure's own.
     """
     check_level(QUESTION, level)
-    given = {"window": (window, 0), "most": (most, 2), "patterns": (patterns, 2), "smallest": (smallest, 1),
-             "resamples": (resamples, 0)}  # fmt: skip
+    window = days_asked(QUESTION, "window", window)
+    given = {"most": (most, 2), "patterns": (patterns, 2), "smallest": (smallest, 1), "resamples": (resamples, 0),
+             "seed": (seed, 0)}  # fmt: skip
     for name, (value, least) in given.items():
         if isinstance(value, bool) or not isinstance(value, int) or value < least:
             raise RequestError(f"{QUESTION}: {name} is a whole number, {least} or more: {value!r}.")

@@ -7,11 +7,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rqa.answers.attributed_causes import OWN_WORK
-from rqa.answers.comebacks import INDEX
 from rqa.answers.contrasts import SMALLEST
 from rqa.answers.declared_steps import DeclaredStep, declared_steps
 from rqa.answers.finding import Finding
-from rqa.answers.follow_up_counts import days_asked
+from rqa.answers.follow_up_counts import check_index, days_asked
 from rqa.answers.result import chances, rounded
 from rqa.answers.risk_results import StepRelativeRisk
 from rqa.answers.scope import By, Moment, Months, Where, check_level, check_values, named_groups, scope
@@ -94,8 +93,7 @@ def step_relative_risk(
     """
     check_level(QUESTION, level)
     window = days_asked(QUESTION, "window", window)
-    if index not in INDEX:
-        raise RequestError(f"{QUESTION}: index is one of {', '.join(INDEX)}: {index!r}.")
+    check_index(QUESTION, index)
     looked, kinds = named_groups(QUESTION, after), named_groups(QUESTION, classes)
     names_only(QUESTION, "comparison", looked, AFTER)
     names_only(QUESTION, "class", kinds, CLASSES)

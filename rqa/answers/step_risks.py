@@ -39,6 +39,8 @@ SORTS = (
     "per_10000", "attributed", "fails_per_1000", "failed", "escaping", "cost_per_1000", "cost", "exposures", "checked",
     "high", "low", "step",
 )  # fmt: skip
+NOT_PRICED_BY = {"months": {"month", "week"}, "technicians": {"technician"}}
+"""Groupings and filters that the mean cost of a come-back does not know, in words."""
 Key = tuple[tuple[Any, ...], str]
 
 
@@ -293,6 +295,8 @@ def _notes(
         notes.append("The workspace gives no labour_rate: cost is parts and freight alone.")
     if table.height and table["cost"].null_count() == table.height:
         notes.append("No come-back of these has a known cost: cost is left out.")
-    elif asked.months is not None:
-        notes.append("The mean cost is that of come-backs of all months.")
+    else:
+        beyond = [words for words, names in NOT_PRICED_BY.items() if asked.named & names]
+        if beyond:
+            notes.append(f"The mean cost is that of come-backs of all {' and '.join(beyond)}.")
     return tuple(notes)

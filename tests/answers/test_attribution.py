@@ -211,9 +211,10 @@ def test_by_hazard_and_bench(depot: "rqa.Depot") -> None:
 def test_sorted_as_asked_and_kept_to_steps(depot: "rqa.Depot") -> None:
     costly = depot.step_risk(sort="cost_per_1000").table["cost_per_1000"].drop_nulls()
     assert costly.to_list() == sorted(costly, reverse=True)
-    asked = depot.step_risk(by="model", where={"step": PINCH.step})
+    asked = depot.step_risk(by="model", where={"step": PINCH.step}, months=("2025-01", "2026-06"))
     kept = asked.table
     assert asked.settings["where"] == {"step": (PINCH.step,)}
+    assert "The mean cost is that of come-backs of all months." in asked.notes
     assert kept["step"].unique().to_list() == [PINCH.step]
     worst = kept.filter(pl.col("exposures") > 0).sort("per_10000", descending=True)["model"][0]
     assert worst == PINCH.model

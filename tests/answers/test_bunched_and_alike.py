@@ -170,7 +170,7 @@ def test_an_empty_store_says_so(depot: Depot) -> None:
         ({"mix": "site"}, "There is: model, procedure, billing"),
         ({"classes": "fault"}, "There is: no_fault_found"),
         ({"longest": 0}, "1 or more"),
-        ({"window": -1}, "0 or more"),
+        ({"window": -1}, "0 to 3,650"),
         ({"where": {"bench": "B1"}}, "There is: site"),
     ],
 )

@@ -4,10 +4,13 @@ from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Any
 
+import polars as pl
 import pytest
 
 from rqa.depot import Depot
+from rqa.errors import RequestError
 from rqa.plots import plot
+from tests.answers.made_steps import stepped
 from tests.depots import depot_of
 
 FIRST = datetime(2025, 1, 6, 9)
@@ -90,6 +93,28 @@ def test_every_question_answers_and_can_be_drawn(name: str) -> None:
             answer = ask(depot)
             assert plot(answer).to_dict()["description"], question
             assert all(0 <= f.p_value <= 1 for f in answer.stated), question
+
+
+def test_a_step_whose_every_job_comes_back_has_them_all() -> None:
+    with depot_of(stepped(done=8, back=8, skipped=0, skipped_back=0)) as depot:
+        row = depot.attribution().table.filter(pl.col("subsystem") == "display").row(0, named=True)
+    assert (row["per_10000"], row["attributed"], row["tested"], row["escaping"]) == (10_000.0, 8.0, 8.0, 0.75)
+
+
+@pytest.mark.parametrize(
+    ("question", "asked", "said"),
+    [
+        ("bursts", {"seed": -1}, "seed is a whole number, 0 or more: -1"),
+        ("bursts", {"window": 10**9}, "window is a number of days, 0 to 3,650"),
+        ("clusters", {"seed": "a"}, "seed is a whole number, 0 or more: 'a'"),
+        ("clusters", {"window": 10**9}, "window is a number of days, 0 to 3,650"),
+        ("co_failures", {"window": -1}, "window is a number of days, 0 to 3,650"),
+        ("breaches", {"by": 5}, "by takes a grouping or a list of groupings, not 5"),
+    ],
+)
+def test_what_cannot_be_asked_says_so(question: str, asked: dict[str, Any], said: str) -> None:
+    with depot_of({}) as depot, pytest.raises(RequestError, match=said):
+        getattr(depot, question)(**asked)
 
 
 def test_failures_that_every_job_has_are_no_pair_to_compare() -> None:
