@@ -2,12 +2,17 @@
 
 from collections.abc import Sequence
 from datetime import date
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from rqa.answers.result import rounded
 from rqa.answers.station_contrasts import Apart
 from rqa.spc import ewma_chart, individuals_chart
 from rqa.spc.chart import Chart
+
+if TYPE_CHECKING:
+    import polars as pl
 
 WEIGHT, WIDTH = 0.2, 2.86
 """EWMA: a false alarm in some 370 points, like that of single values (Lucas and Saccucci 1990, table 3)."""
@@ -60,6 +65,23 @@ def chart_rows(
         }
         for i, p in enumerate(periods)
     ]  # fmt: skip
+
+
+def charts_frame(points: list[dict[str, object]]) -> "pl.DataFrame":
+    """The points of all stations as one table."""
+    import polars as pl
+
+    text = ("test", "unit", "station", "signal", "ewma_signal")
+    schema = {
+        name: pl.String() if name in text else pl.Date() if name == "period" else pl.Int64() if name == "readings"
+        else pl.Float64()
+        for name in CHART_COLUMNS
+    }  # fmt: skip
+    made = pl.DataFrame(points, schema=schema)
+    numbers = [name for name, kind in schema.items() if kind == pl.Float64()]
+    return made.with_columns(rounded(made[name]).alias(name) for name in numbers).sort(
+        ["test", "unit", "station", "period"]
+    )
 
 
 def _signals(chart: Chart, size: int) -> list[str]:

@@ -13,7 +13,7 @@ from rqa.answers.finding import Finding
 from rqa.answers.periods import PERIODS, every_period, span_of
 from rqa.answers.result import chances, rounded
 from rqa.answers.scope import Moment, Months, Scope, Where, check_level, check_values, is_number, scope
-from rqa.answers.station_charts import CHART_COLUMNS, chart_rows
+from rqa.answers.station_charts import chart_rows, charts_frame
 from rqa.answers.station_contrasts import NOTHING, Apart, Figure, Work, apart, held_apart, level, slope
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES
@@ -30,7 +30,11 @@ MEASURE = "station_values"
 ALLOWED = 0.05
 TOO_LITTLE = "too little work to say"
 ALONE = "one station only: units or season may have changed as well as the station"
-TWO = "two stations only: which of them moved the logs cannot say; the one with the steeper course of its own is named"
+TWO = (
+    "two stations to hold against each other only: which of them moved the logs cannot say; the one with the steeper "
+    "course of its own is named"
+)
+OTHER = "see the other station"
 CAUTION = "stations differ in the units they happen to get as well"
 
 
@@ -47,6 +51,7 @@ class Station:
     level: Figure
     slope: Figure
     caution: str
+    told_by_other: bool
 
     @property
     def compared(self) -> int:
@@ -85,8 +90,8 @@ def drift(
         A row a test and station. readings, compared (readings' worth of comparison with the others), periods, mean;
         apart: how far its readings lie from the others', with limits and p; trend: how much that changes a period, with
         limits and p; signals on its charts; verdict: "drifts", "stands apart", "drifts and stands apart", "not
-        distinguishable", "too little work to say". `.charts` has a chart of single values and an EWMA of each station.
-        Two findings a test and station: trend and level.
+        distinguishable", "too little work to say", "see the other station". `.charts` has a chart of single values and
+        an EWMA of each station. Two findings a test and station: trend and level.
 
     Notes
     -----
@@ -98,8 +103,9 @@ def drift(
     The error of a level or trend is taken from the scatter of readings or from that of the periods about it, whichever
     is more, with Student's t over the periods: a station that wanders gets wide limits, not a false trend. Where a
     station is plainly out (p below 1 %), the one without which the rest agree best is no longer among the others, or
-    its drift would show in theirs, turned round. With two
-    stations one comparison is stated, for the one that moves more by itself. With one, its own course is all there is.
+    its drift would show in theirs, turned round. Where two are all, or all that is left, they are one comparison: it is
+    stated for the one that moves more by itself, and the other has the verdict "see the other station". With one
+    station its own course is all there is.
 
     The verdict holds among all that were compared (Benjamini-Hochberg, 5 %). A step, such as after a calibration, shows
     on the charts rather than in the trend.
@@ -129,7 +135,7 @@ def drift(
             points += chart_rows(one.test, one.unit, one.station, one.seen, _own(work, names.index(one.station)),
                                  float(part["middle"][0]), periods, span, least)  # fmt: skip
     stated = [f for s in stations for f in _findings(s, period)]
-    charts = _charts(points)
+    charts = charts_frame(points)
     settings = {
         "period": period, "as_of": now.day, **asked.settings(), "baseline": baseline, "least": least, "level": level,
     }  # fmt: skip
@@ -157,23 +163,25 @@ def _stations(part: "pl.DataFrame", names: list[str], work: Work, least: int, co
     test, unit, middle = part["test"][0], part["unit"][0], float(part["middle"][0])
     every = range(len(names))
     trusted = [] if len(names) == 1 else list(every)
-    caution = {1: ALONE, 2: TWO}.get(len(names), CAUTION)
     while (out := held_apart(work, trusted, confidence)) is not None:
         trusted.remove(out)
     figures = [_figures(apart(work, s, trusted), confidence) for s in every]
     made = []
-    silent = _less_moved(work) if len(names) == 2 else None
+    pair = trusted if len(trusted) == 2 else []
+    silent = _less_moved(work, pair) if pair else None
     for s, name in enumerate(names):
         own = work.station == s
         n = int(work.readings[own].sum())
         seen = apart(work, s, trusted)
         here, change = figures[s]
-        if n < least or float(seen.weight.sum()) == 0 or s == silent:
+        little = n < least or float(seen.weight.sum()) == 0
+        if little or s == silent:
             here, change = NOTHING, NOTHING
         if len(names) == 1:
             here = NOTHING
         mean = middle + float(work.total[own].sum()) / n
-        made.append(Station(test, unit, name, n, mean, seen, here, change, caution))
+        caution = ALONE if len(names) == 1 else TWO if s in pair else CAUTION
+        made.append(Station(test, unit, name, n, mean, seen, here, change, caution, s == silent and not little))
     return made
 
 
@@ -181,10 +189,10 @@ def _figures(seen: Apart, confidence: float) -> tuple[Figure, Figure]:
     return level(seen, confidence), slope(seen, confidence)
 
 
-def _less_moved(work: Work) -> int:
+def _less_moved(work: Work, pair: Sequence[int]) -> int:
     """Of two stations the one whose own course is the less steep; the second where that cannot be told."""
-    p = [slope(apart(work, s, ()), 0.95).p_value for s in (0, 1)]
-    return 0 if np.isfinite(p).all() and p[0] > p[1] else 1
+    p = [slope(apart(work, s, ()), 0.95).p_value for s in pair]
+    return pair[0 if np.isfinite(p).all() and p[0] > p[1] else 1]
 
 
 def _own(work: Work, station: int) -> tuple[Sequence[int], Sequence[float]]:
@@ -242,7 +250,8 @@ def _table(stations: list[Station], charts: "pl.DataFrame") -> "pl.DataFrame":
         ).height
         for s in stations
     ]  # fmt: skip
-    columns["verdict"] = _verdicts(figures["apart"], figures["trend"])
+    told = _verdicts(figures["apart"], figures["trend"])
+    columns["verdict"] = [OTHER if s.told_by_other else verdict for s, verdict in zip(stations, told, strict=True)]
     schema = {
         "test": pl.String(), "unit": pl.String(), "station": pl.String(),
         **{n: pl.Int64() for n in ("readings", "compared", "periods")}, "mean": pl.Float64(),
@@ -264,22 +273,6 @@ def _verdicts(levels: list[Figure], slopes: list[Figure]) -> list[str]:
     }  # fmt: skip
     pairs = zip(found.reshape(-1, 2).tolist(), told.reshape(-1, 2), strict=True)
     return [words[far, moves] if known.any() else TOO_LITTLE for (far, moves), known in pairs]
-
-
-def _charts(points: list[dict[str, object]]) -> "pl.DataFrame":
-    import polars as pl
-
-    text = ("test", "unit", "station", "signal", "ewma_signal")
-    schema = {
-        name: pl.String() if name in text else pl.Date() if name == "period" else pl.Int64() if name == "readings"
-        else pl.Float64()
-        for name in CHART_COLUMNS
-    }  # fmt: skip
-    made = pl.DataFrame(points, schema=schema)
-    numbers = [name for name, kind in schema.items() if kind == pl.Float64()]
-    return made.with_columns(rounded(made[name]).alias(name) for name in numbers).sort(
-        ["test", "unit", "station", "period"]
-    )
 
 
 def _notes(table: "pl.DataFrame", stations: list[Station], asked: Scope) -> list[str]:

@@ -13,7 +13,7 @@ from rqa.words import figure, known, month_key, month_name, percent, week_of
 
 PANELS = 12
 HEIGHT = 90
-QUIET = ("not distinguishable", "too little work to say")
+QUIET = ("not distinguishable", "too little work to say", "see the other station")
 
 
 def plot_stations(
@@ -87,14 +87,15 @@ def _heading(r: dict[str, Any], period: str) -> str:
     unit = r["unit"] or ""
     said = r["verdict"]
     if r["verdict"] not in QUIET:
-        trend = f"drifts {_short(r['trend'], unit)} a {period}" if "drifts" in said else ""
-        apart = f"stands {_short(r['apart'], unit)} apart" if "apart" in said else ""
+        ways = ("down", "below"), ("up", "above")
+        trend = f"drifts {ways[r['trend'] > 0][0]} {_short(r['trend'], unit)} a {period}" if "drifts" in said else ""
+        apart = f"stands {_short(r['apart'], unit)} {ways[r['apart'] > 0][1]}" if "apart" in said else ""
         said = ", ".join(part for part in (trend, apart) if part)
     return f"{r['test']} · {r['station']}: {said}"
 
 
 def _short(value: float, unit: str) -> str:
-    return figure(float(f"{value:.2g}"), unit)
+    return figure(abs(float(f"{value:.2g}")), unit)
 
 
 def _row(r: dict[str, Any], names: dict[Any, str], period: str) -> dict[str, Any] | None:

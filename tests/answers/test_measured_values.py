@@ -10,6 +10,7 @@ import statsmodels.api as sm
 
 from rqa.answers.reading_shape import Values, bands, histogram, step_of
 from rqa.answers.station_contrasts import Apart, Work, apart, held_apart, level, slope
+from rqa.answers.station_drift import TWO
 from rqa.errors import RequestError
 from tests.depots import depot_of
 
@@ -192,7 +193,10 @@ def test_a_station_that_drifts_is_found_and_the_others_are_not() -> None:
     assert row["trend_low"] < 0.25 < row["trend_high"]
     assert row["verdict"] == "drifts and stands apart"
     assert row["signals"] > 0
-    assert len(r.stated) == 6
+    # S1 and S3, left to be held against each other, are one comparison; each comparison is a trend and a level.
+    assert len(r.stated) == 4
+    assert sorted(r.table["verdict"]) == ["drifts and stands apart", "not distinguishable", "see the other station"]
+    assert {f.caution for f in r.stated if f.scope["station"] != "S2"} == {TWO}
     assert all(f.worse for f in r.stated)
 
 
@@ -238,7 +242,8 @@ def test_two_stations_are_one_comparison_and_one_has_its_own_course() -> None:
     with depot_of(bench(3, drift=0.3, stations=2), LATER) as depot:
         two = depot.drift()
     assert {f.scope["station"] for f in two.stated} == {"S2"}
-    assert any("two stations only" in note for note in two.notes)
+    assert any("two stations to hold against each other only" in note for note in two.notes)
+    assert set(two.table["verdict"]) >= {"see the other station"}
     tables = bench(4, drift=0.5, stations=2)
     tables["diagnostics"] = [d for d in tables["diagnostics"] if d["station"] == "S2"]
     with depot_of(tables, LATER) as depot:
