@@ -1,11 +1,12 @@
 """How tests end, whether their word can be believed, and what was released without them: a figure a row."""
 
 from collections.abc import Iterable
-from typing import Any
+from typing import Any, Literal
 
 from rqa.answers.diagnostic_results import DiagnosticOutcomes, PredictiveValues, Releases, RetestPasses
 from rqa.answers.release_checks import FEWEST
 from rqa.answers.result import Answer
+from rqa.answers.scope import PERIODS
 from rqa.plots.figure_rows import figure_rows
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH, nothing
@@ -31,9 +32,9 @@ def plot_outcomes(
             row_of(answer, r, share="first_pass_share", why="every first run was aborted",
                    beside=f"{percent(r['first_pass_share'])} first  ·  {end} in the end  ·  {count(r['tests'])}")
         )  # fmt: skip
-    rows.sort(key=lambda row: (row["value"] is None, row["value"] or 0.0, row["label"]))
+    order = ordered(answer, rows, "lowest first")
     low = min([row["low"] for row in rows if row["value"] is not None], default=0.0)
-    subtitle = ["dot = share of first runs that passed, line = {level} interval; lowest first",
+    subtitle = [f"dot = share of first runs that passed, line = {{level}} interval{order}",
                 "beside it: the share whose last run passed, and the number of tests"]  # fmt: skip
     return drawn(answer, rows, "Tests passed at the first run and in the end", subtitle, headed, width,
                  domain=(max(0.0, int(low * 20) / 20), 1.0))  # fmt: skip
@@ -46,9 +47,8 @@ def plot_retests(answer: RetestPasses, *, headed: bool = True, width: int | str 
                beside=f"{count(r['retest_passes'])} of {count(r['judged'])}  ·  {percent(r['share'])}")
         for r in answer.table.iter_rows(named=True)
     ]  # fmt: skip
-    rows.sort(key=lambda row: (row["value"] is None, -(row["value"] or 0.0), row["label"]))
-    subtitle = ["dot = share of failed runs that passed again with nothing done",
-                "line = {level} interval; highest first"]  # fmt: skip
+    order = ordered(answer, rows, "highest first")
+    subtitle = ["dot = share of failed runs that passed again with nothing done", f"line = {{level}} interval{order}"]
     return drawn(answer, rows, "Failed, then passed with nothing done", subtitle, headed, width)
 
 
@@ -62,10 +62,9 @@ def plot_worth(
                       f"pass holds in {percent(r['pass_value'])}")
         for r in answer.table.iter_rows(named=True)
     ]  # fmt: skip
-    rows.sort(key=lambda row: (row["value"] is None, -(row["value"] or 0.0), row["label"]))
-    window = answer.settings["window"]
+    order, window = ordered(answer, rows, "highest first"), answer.settings["window"]
     subtitle = ["dot = share of fails after which nothing was found",
-                "line = {level} interval; highest first",
+                f"line = {{level}} interval{order}",
                 f"pass holds = not back within {window} days for what the test covers"]  # fmt: skip
     return drawn(answer, rows, "Fails after which nothing was found", subtitle, headed, width)
 
@@ -91,6 +90,15 @@ def plot_releases(answer: Releases, *, headed: bool = True, width: int | str = W
                 "risk × = how many times as often they come back as like work"]  # fmt: skip
     return drawn(answer, rows, "Released without the tests in order", subtitle, headed, width,
                  domain=(0.0, min(1.0, max(0.01, top))))  # fmt: skip
+
+
+def ordered(answer: Answer, rows: list[Row], first: Literal["lowest first", "highest first"]) -> str:
+    """Sort the rows by their share, and give the words for that; rows by month or week stay in time, without words."""
+    if set(by_of(answer)) & set(PERIODS):
+        return ""
+    sign = -1.0 if first == "highest first" else 1.0
+    rows.sort(key=lambda row: (row["value"] is None, sign * (row["value"] or 0.0), row["label"]))
+    return f"; {first}"
 
 
 def row_of(answer: Answer, r: Row, *, share: str, beside: str, why: str, label: str = "") -> Row:

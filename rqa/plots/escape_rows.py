@@ -4,7 +4,7 @@ from textwrap import wrap
 from typing import Any
 
 from rqa.answers.diagnostic_results import CoverageGap, Escapes
-from rqa.plots.diagnostic_rows import drawn, row_of
+from rqa.plots.diagnostic_rows import drawn, ordered, row_of
 from rqa.plots.reading import by_of
 from rqa.plots.theme import WIDTH, nothing
 from rqa.words import count, interval, known, listed, percent, spoken
@@ -29,9 +29,9 @@ def plot_escapes(answer: Escapes, *, headed: bool = True, width: int | str = WID
             row |= {"from": r["least"], "to": top}
             row["interval"] += f"; with what is not known {interval(r['least'], top)}"
         rows.append(row)
-    rows.sort(key=lambda row: (row["value"] is None, row["value"] or 0.0, row["label"]))
+    order = ordered(answer, rows, "lowest first")
     subtitle = ["dot = faults caught before release, of those caught or escaped",
-                "line = {level} interval; lowest first",
+                f"line = {{level}} interval{order}",
                 "band = from all that is not known an escape, to all of it caught"]  # fmt: skip
     return drawn(answer, rows, "Faults that the tests caught", subtitle, headed, width)
 

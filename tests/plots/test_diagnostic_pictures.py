@@ -96,6 +96,25 @@ def test_every_picture_is_drawn_and_said(name: str) -> None:
     assert max(map(len, spec["title"]["subtitle"])) <= FITTING
 
 
+@pytest.mark.parametrize("made", [outcomes, retests, escapes, worth])
+def test_months_stay_in_time_and_other_rows_go_by_their_share(made: Callable[[], Any]) -> None:
+    full = made()
+    share = next(n for n in ("first_pass_share", "sensitivity", "overkill", "share") if n in full.table.columns)
+    table = pl.concat([full.table.head(1)] * 3)
+    shares = [0.5, 0.9, 0.3]
+    for name, by, order in (
+        ("month", ("month",), [0.5, 0.9, 0.3]),
+        ("test", ("test",), sorted(shares, reverse=made in (retests, worth))),
+    ):
+        named = table.rename({"test": name}).with_columns(
+            pl.Series(name, ["2025-12", "2026-01", "2026-02"]), pl.Series(share, shares)
+        )
+        spec = plot(type(full)(named, {**BASE, "by": by})).to_dict()
+        assert [row["value"] for row in spec["data"]["values"]] == order
+        said = " ".join(spec["title"]["subtitle"])
+        assert ("lowest first" in said or "highest first" in said) == (name == "test")
+
+
 def test_covered_subsystems_are_named_on_lines_that_fit() -> None:
     full = gap()
     more = full.table.tail(1).select(pl.all().repeat_by(12).explode()).with_columns(
