@@ -84,6 +84,8 @@ HAZARDS = (
 )  # fmt: skip
 CLASSES = ("no_fault_found", "unknown", "repeat", "workmanship", "new_fault")
 """Classes of a come-back, in the order in which they take precedence."""
+OWN_WORK = ("repeat", "workmanship")
+"""Classes of come-backs that the index job's own work may have caused."""
 
 EARLIEST = "1990-01-01"
 LATEST = "2100-01-01"

@@ -3,6 +3,7 @@
 from typing import TYPE_CHECKING
 
 from rqa.answers.scope import By, Moment, Months, Where
+from rqa.contract import OWN_WORK
 
 if TYPE_CHECKING:
     from rqa.answers.attributed_causes import Per
@@ -32,7 +33,7 @@ class RiskQuestions:
         dimensions: By = (),
         period: str = "week",
         window: int = 30,
-        classes: By = ("repeat", "workmanship"),
+        classes: By = OWN_WORK,
         mix: By = ("model", "procedure", "billing"),
         where: Where | None = None,
         months: Months | None = None,
@@ -116,7 +117,7 @@ class RiskQuestions:
         where: Where | None = None,
         months: Months | None = None,
         window: int = 30,
-        classes: By = ("repeat", "workmanship"),
+        classes: By = OWN_WORK,
         each_class: bool = False,
         index: str = "repaired",
         level: float = 0.95,

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from rqa.answers.action_scope import ActionScope
 from rqa.answers.scope import Moment
+from rqa.contract import OWN_WORK
 from rqa.measures.run import counts
 from rqa.words import listed
 
@@ -21,7 +22,6 @@ KINDS = ("site", "model", "procedure", "billing")
 RELEASED = ("technician", "site", "model")
 """Which filter is let go to find work like that of the scope, the first that the scope has. A procedure or step never
 is: other procedures come back at other rates and for other reasons, so their ups and downs say little of these."""
-OWN_WORK = ("repeat", "workmanship")
 BEFORE_DAYS = 365
 """Days of closings before the start that the work after it is set beside."""
 RECENT_DAYS = 60

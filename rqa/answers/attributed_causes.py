@@ -17,6 +17,7 @@ from rqa.answers.result import rounded
 from rqa.answers.risk_results import Attribution
 from rqa.answers.scope import PERIODS, By, Moment, Months, Scope, Where, check_level, check_values, scope
 from rqa.answers.step_cautions import cautions, next_check
+from rqa.contract import OWN_WORK
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
@@ -27,7 +28,6 @@ if TYPE_CHECKING:
 
 QUESTION = "attribution"
 GROUPINGS = (*PERIODS, *JOB_NAMES)
-OWN_WORK = ("repeat", "workmanship")
 Per = Literal["step", "hazard", "bench", "tool"]
 COLUMNS = {"step": ("step",), "hazard": ("hazard",), "bench": ("step", "bench"), "tool": ("step", "tool")}
 TOGETHER = 0.9

@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING, Any
 from rqa.answers.burst_counts import DIMENSIONS, LASTING, MIX, Asked, number
 from rqa.answers.burst_lot import lot_inside
 from rqa.answers.burst_rounds import BURST, CHANCE, ECHO, LUCK, Found, Search, group_of, search
-from rqa.answers.burst_words import finding, shape
+from rqa.answers.burst_words import BESIDE, finding, shape
 from rqa.answers.follow_up_counts import days_asked
 from rqa.answers.result import chances, rounded
 from rqa.answers.risk_results import Bursts
 from rqa.answers.scope import By, Moment, Months, Where, check_level, check_values, named_groups, scope
-from rqa.contract import CLASSES
+from rqa.contract import CLASSES, OWN_WORK
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES, names_only
 
@@ -19,9 +19,7 @@ if TYPE_CHECKING:
     import polars as pl
 
 QUESTION = "bursts"
-OWN_WORK = ("repeat", "workmanship")
 LONGEST = {"week": 13, "month": 3}
-BESIDE = 13
 
 
 def bursts(

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from rqa.answers.contrasts import SMALLEST
 from rqa.answers.finding import Finding
 from rqa.answers.like_work import against_like_work
 from rqa.answers.result import chances, rounded
@@ -17,8 +18,6 @@ if TYPE_CHECKING:
     import polars as pl
 
 DIMENSIONS = ("site", "bench", "technician", "model", "lot")
-FEW = 20
-"""Failing jobs of a place below which nothing is said of it."""
 CAUTION = (
     "of the failing jobs only: it says how jobs fail there, not how often; clusters are a way of reading, no cause"
 )
@@ -78,7 +77,7 @@ def _compared(found: "pl.DataFrame", dimension: str, told: list[int]) -> Iterato
     for g in told:
         c = clusters.index(g + 1)
         beside = against_like_work(events=jobs[:, c], cases=there, all_events=whole[c], all_cases=whole.sum(axis=0))
-        for place in np.flatnonzero((beside.comparable >= FEW) & (beside.expected > 0)):
+        for place in np.flatnonzero((beside.comparable >= SMALLEST) & (beside.expected > 0)):
             i = int(place)
             part, name = names[i]
             yield (

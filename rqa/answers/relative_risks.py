@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from rqa.answers.attributed_causes import OWN_WORK
 from rqa.answers.contrasts import SMALLEST
 from rqa.answers.declared_steps import DeclaredStep, declared_steps
 from rqa.answers.finding import Finding
@@ -16,7 +15,7 @@ from rqa.answers.risk_results import StepRelativeRisk
 from rqa.answers.scope import By, Moment, Months, Where, check_level, check_values, named_groups, scope
 from rqa.answers.step_cautions import cautions, next_check
 from rqa.answers.step_pairs import AFTER, Pair, pairs
-from rqa.contract import CLASSES
+from rqa.contract import CLASSES, OWN_WORK
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES, names_only
 from rqa.words import count, percent
@@ -32,11 +31,11 @@ MOST_EXACT = 2000
 EVERY = "all"
 SAID = {
     "failed check": "after a failed first check", "rework": "after rework", "skipped check": "after a skipped check",
-    "tool": "with the tool", "bench": "of jobs worked on there",
+    "tool": "with the tool", "bench": "after work at the bench",
 }  # fmt: skip
 BESIDE = {
     "failed check": "where it passed", "rework": "where it was done once", "skipped check": "where it was checked",
-    "tool": "with other tools", "bench": "of jobs worked on elsewhere",
+    "tool": "with other tools", "bench": "after work elsewhere",
 }  # fmt: skip
 CHECKS = {
     "tool": "test the tool; look at its setting and at five units done with it",
@@ -120,6 +119,11 @@ def step_relative_risk(
         notes.append("Most rework follows a failed check, so the two say nearly the same.")
     if any(r.method == "exact odds ratio" for r in made):
         notes.append(f"With fewer than {FEW} come-backs on a side the ratio is one of odds, with exact limits.")
+    if stated:
+        notes.append(
+            f"p_adjusted is over all {count(len(made))} rows; findings are judged among the {count(len(stated))} with "
+            f"{SMALLEST} jobs or more on either side, and by the worse side of each alone, so that more may be found."
+        )
     return StepRelativeRisk(_table(made, looked), settings, tuple(notes), stated)
 
 
