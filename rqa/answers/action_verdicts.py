@@ -45,12 +45,12 @@ def verdicts(now: Moment, *, window: int = 30, level: float = 0.95) -> Verdicts:
     procedure, billing. A scope that names a technician, site or model has the same work of the others beside it; where
     that rate is known as well as its own, both must show the change.
 
-    Columns: action_id, what, scope, started_on, outcome; jobs_before, returned_before, jobs_after, returned_after,
-    under_way; difference (rate after less before), low, high; ratio, ratio_low, ratio_high; comparison (what stands
-    beside it, null: nothing), other_before, other_returned_before, other_after, other_returned_after, net, net_low,
-    net_high (the difference less that of the work beside it); p_value; expected (factor, null: not stated), jobs_needed
-    (after, for the last look); verdict, seen_on, expected_on, warning; and with a step in the scope its first checks:
-    checks_before, yield_before, checks_after, yield_after.
+    Columns: action_id, what, scope, finding_id, owner, started_on, outcome; jobs_before, returned_before, jobs_after,
+    returned_after, under_way; difference (rate after less before), low, high; ratio, ratio_low, ratio_high; comparison
+    (what stands beside it, null: nothing), other_before, other_returned_before, other_after, other_returned_after, net,
+    net_low, net_high (the difference less that of the work beside it); p_value; expected (factor, null: not stated),
+    jobs_needed (after, for the last look); verdict, seen_on, expected_on, warning; and with a step in the scope its
+    first checks: checks_before, yield_before, checks_after, yield_after.
 
     Verdicts: "worked", "made it worse", "no sign yet", "too early", and "cannot be judged" for a scope that cannot be
     read. They are judged on month ends, from the start until the planned jobs have matured, with bounds that hold over
@@ -95,7 +95,7 @@ def _row(now: Moment, action: Mapping[str, Any], window: int, level: float) -> _
 
 def _told(row: _Row, overlaps: Iterable[str]) -> dict[str, Any]:
     action = row.action
-    told = {name: action[name] for name in ("action_id", "what", "scope", "started_on")}
+    told = {name: action[name] for name in ("action_id", "what", "scope", "finding_id", "owner", "started_on")}
     if row.judged is None or row.work is None:
         return told | {"verdict": UNJUDGED, "warning": row.trouble}
     j, work = row.judged, row.work
@@ -153,7 +153,8 @@ def _table(made: Sequence[Mapping[str, Any]]) -> "pl.DataFrame":
 
 
 COLUMNS = {
-    "action_id": "text", "what": "text", "scope": "text", "started_on": "day", "outcome": "text",
+    "action_id": "text", "what": "text", "scope": "text", "finding_id": "text", "owner": "text", "started_on": "day",
+    "outcome": "text",
     "jobs_before": "count", "returned_before": "count", "jobs_after": "count", "returned_after": "count",
     "under_way": "count", "difference": "share", "low": "share", "high": "share", "ratio": "share",
     "ratio_low": "share", "ratio_high": "share", "comparison": "text", "other_before": "count",

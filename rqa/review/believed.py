@@ -28,6 +28,8 @@ def believed(depot: Asked, span: tuple[date, date], found: MonthFindings) -> Sec
     """Flaky tests, escapes, gaps and drifting stations over the months `span`; what stands out is in `found`."""
     if "retests" not in found.answers:
         return Section("believed", HEADING, ("No month is final yet.",))
+    if not found.answers["retests"].table["runs"].sum():
+        return Section("believed", HEADING, ("No diagnostic is logged in these months.",))
     retests, gap = found.answers["retests"], depot.coverage_gap(months=span)
     words = [_flaky(retests.table, {f.scope["test"] for f in found.findings if f.kind == FLAKY})]
     words += [_gap(gap.table)] if gap.table["uncovered"].sum() else []
@@ -35,7 +37,8 @@ def believed(depot: Asked, span: tuple[date, date], found: MonthFindings) -> Sec
     moved = [f for f in found.findings if f.kind in MOVED]
     words += [_moved(moved)] if moved else ["No station is seen to drift or to read differently from the others."]
     return Section(
-        "believed", HEADING, tuple(words), notes=retests.notes, tables=(_table(retests.table),),
+        "believed", HEADING, tuple(words), notes=retests.notes,
+        tables=tuple(t for t in (_table(retests.table),) if t.rows),
         figures=tuple(f for f in figures if f is not None),
     )  # fmt: skip
 

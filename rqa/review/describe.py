@@ -26,9 +26,15 @@ from rqa.review.safety import safety
 from rqa.review.texts import CAUTIONS, DEFINITIONS, LUCK
 from rqa.review.verdicts import HEADLINES, mature_month, summary, verdicts
 from rqa.review.wrong import wrong
-from rqa.words import month_name
+from rqa.words import listed, month_name
 
 SHOWN_MONTHS = 24
+ANSWERED = """
+select action_id, finding_id
+from actions
+where finding_id is not null and started_on <= date '{day}'
+order by action_id
+"""
 
 
 def last_whole_month(day: date) -> date:
@@ -52,7 +58,7 @@ def describe(depot: Asked, month: str | date | None = None, earlier: Sequence[Re
     span = None if final is None else year_to(final)
     shown = _shown(depot, own, day)
     found = depot.findings(own)
-    listed, looked = pointers(found)
+    found_there, quiet, looked = pointers(found, _answered(depot, day))
     past = months_up_to(own)
     tables, files, intake_words = intake(depot)
     title = depot.about.get("title") or "Repair depot"
@@ -70,7 +76,8 @@ def describe(depot: Asked, month: str | date | None = None, earlier: Sequence[Re
         verdicts=judged,
         projected=projections(depot, own),
         luck=LUCK,
-        pointers=listed,
+        pointers=found_there,
+        quiet=quiet,
         looked=looked,
         figures=figures(depot, own, span, shown, general),
         first=(goals(depot, own),),
@@ -91,6 +98,14 @@ def describe(depot: Asked, month: str | date | None = None, earlier: Sequence[Re
         definitions=DEFINITIONS,
         made_by=f"rqa {version('rqa')}",
     )
+
+
+def _answered(depot: Asked, day: date) -> dict[str, str]:
+    """The actions begun by the day that name a finding, by its id."""
+    named: dict[str, list[str]] = {}
+    for action, found in depot.query(ANSWERED.format(day=day)).iter_rows():
+        named.setdefault(found, []).append(action)
+    return {found: listed(actions) for found, actions in named.items()}
 
 
 def _shown(depot: Asked, month: date, day: date) -> tuple[date, date]:

@@ -91,8 +91,8 @@ class Section:
 class MonthFacts:
     """The whole page.
 
-    `first` are the sections after the month in words, `then` those after the figures, `last` those after what was
-    loaded.
+    `quiet` is said where there are no `pointers`. `first` are the sections after the month in words, `then` those
+    after the figures, `last` those after what was loaded.
     """
 
     title: str
@@ -105,6 +105,7 @@ class MonthFacts:
     projected: tuple[Projected, ...]
     luck: str
     pointers: tuple[Pointer, ...]
+    quiet: str
     looked: str
     figures: tuple[Figure, ...]
     first: tuple[Section, ...]

@@ -29,7 +29,7 @@ def goals(depot: Asked, month: date) -> Section:
     told = [r[3] for r in rows]
     words = f"{told.count('yes')} of {len(rows)} goals met, {told.count('no')} not met"
     words += f", {told.count('cannot be told yet')} cannot be told: the numbers of one month are too small to say on "
-    words += "which side of the goal the true share lies."
+    words += "which side of the goal the true share lies, or no month is final yet."
     if "cannot be told yet" not in told:
         words = words.split(", 0 cannot")[0] + "."
     heads = ("measure", "goal", "month", "met", "share", "95 % interval")

@@ -1,19 +1,25 @@
 """Where to look: the month's findings, as the page lists them."""
 
+from collections.abc import Mapping
+
 from rqa.answers.finding import Finding
 from rqa.answers.improvement_results import MonthFindings
 from rqa.review.facts import Pointer
 from rqa.review.verdicts import points
 
+NOTHING = "Nothing to act on"
 MOST = 8
 """Findings listed; a longer list is not acted on."""
 PERSON = "technician"
 
 
-def pointers(found: MonthFindings) -> tuple[tuple[Pointer, ...], str]:
-    """The first of the month's findings, and in words what was compared and what is gone; none names a person."""
+def pointers(found: MonthFindings, actions: Mapping[str, str]) -> tuple[tuple[Pointer, ...], str, str]:
+    """The first of the month's findings, what to say where there is none, and what was compared and what is gone.
+
+    None names a person. `actions` are those that answer a finding, as text by the finding's id.
+    """
     told = [
-        Pointer(f.id, state, f.where, f.what, _size(f), f.caution, f.check)
+        Pointer(f.id, _state(state, actions.get(f.id, "")), f.where, f.what, _size(f), f.caution, f.check)
         for f, state in zip(found.findings, found.table["state"].to_list(), strict=True)
         if PERSON not in f.scope
     ]
@@ -26,8 +32,25 @@ def pointers(found: MonthFindings) -> tuple[tuple[Pointer, ...], str]:
         more = f" and {len(gone) - MOST} more" if len(gone) > MOST else ""
         looked.append(f"No longer more than luck, as it was a month before: {'; '.join(gone[:MOST])}{more}.")
     if people:
-        looked.append(f"{people} more concern the work of single persons: they are for coaching and not shown here.")
-    return tuple(told[:MOST]), " ".join(looked)
+        each = (
+            "more concerns the work of a single person: it is"
+            if people == 1
+            else "more concern single persons: they are"
+        )
+        looked.append(f"{people} {each} for coaching and not shown here.")
+    return tuple(told[:MOST]), _quiet(found, people), " ".join(looked)
+
+
+def _quiet(found: MonthFindings, people: int) -> str:
+    if not found.compared:
+        return "Nothing could be compared yet: there is too little final work."
+    if people:
+        return f"{NOTHING} but the work of single persons: no place differs by more than luck would explain."
+    return f"{NOTHING}: no group differs from its comparison by more than luck would explain."
+
+
+def _state(state: str, action: str) -> str:
+    return f"{state}, answered by {action}" if action else state
 
 
 def _size(f: Finding) -> str:

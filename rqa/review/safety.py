@@ -2,11 +2,18 @@
 
 from datetime import date
 
+from rqa.answers.scope import month_end
 from rqa.review.asked import Asked
 from rqa.review.facts import Section, Table
 from rqa.words import count, month_name, spoken
 
 LISTED = 30
+STEPS = """
+select count(*) as steps
+from steps
+join jobs using (job_id)
+where closed_on between date '{first}' and date '{last}'
+"""
 KINDS = {"isolated_late": "battery isolated late", "reconnected_early": "battery reconnected early"}
 
 
@@ -15,6 +22,9 @@ def safety(depot: Asked, month: date) -> Section:
     answer = depot.battery_breaches(months=month)
     rows = answer.table
     if rows.is_empty():
+        if not depot.query(STEPS.format(first=month, last=month_end(month)))["steps"][0]:
+            words = f"No step of the jobs closed in {month_name(month)} is logged: nothing can be said of the battery."
+            return Section("safety", "Safety", (words,), notes=tuple(answer.notes))
         words = f"In {month_name(month)} no job is logged with the battery isolated late or reconnected early."
         return Section("safety", "Safety", (words,), notes=tuple(answer.notes))
     words = (

@@ -17,6 +17,7 @@ from rqa.review.believed import believed
 from rqa.review.facts import MonthFacts
 from rqa.review.people import FEWEST, people
 from rqa.review.pointers import pointers
+from rqa.review.safety import safety
 from rqa.review.wrong import wrong
 from tests.depots import depot_of
 from tests.review.made_depot import HOSTILE, made_tables
@@ -108,9 +109,9 @@ def test_no_person_is_named_anywhere(facts: MonthFacts) -> None:
 def test_a_count_of_a_few_people_is_not_shown(depot: Depot) -> None:
     many = people(depot, SPAN)
     assert sum(r[0].startswith("people") for r in many.tables[0].rows) == 2
-    few = tables()
+    few = made_small()
     for row in (*few["jobs"], *few["steps"]):
-        row["technician"] = f"P{int(row['job_id'][1:]) % (FEWEST - 1)}"
+        row["technician"] = f"P{ord(row['job_id'][-1]) % (FEWEST - 1)}"
     with depot_of(few, date(2025, 7, 20)) as small:
         told = people(small, SPAN)
     assert not [r for r in told.tables[0].rows if r[0].startswith("people")]
@@ -132,11 +133,10 @@ def test_the_risky_steps_say_by_what_they_are_sorted(depot: Depot, found: MonthF
         job["freight_cost"] = None
     with depot_of(unpriced, date(2025, 7, 20)) as opened:
         told = wrong(opened, SPAN, found)
-        risk = opened.step_risk(months=SPAN).table.filter(pl.col("exposures") >= 20)
+        top = opened.step_risk(months=SPAN).table.filter(pl.col("exposures") >= 20).row(0, named=True)
     assert told.words[0].startswith("Most come-backs, for each time a step is done, are laid to “")
     assert "most come-backs first" in told.tables[0].caption
-    assert told.tables[0].rows[0][4] == f"{risk['per_10000'].max():,.0f}"
-    assert told.tables[0].rows[0][3] == f"{risk.row(0, named=True)['exposures']:,}"
+    assert told.tables[0].rows[0][3:5] == (f"{top['exposures']:,}", f"{top['per_10000']:,.0f}")
 
 
 def test_small_groups_and_persons_are_in_no_picture_of_bursts(depot: Depot, found: MonthFindings) -> None:
@@ -171,7 +171,8 @@ def test_what_is_gone_is_said_and_who_is_not() -> None:
     held, person = finding("here", {"bench": "B-1"}, 11.7), finding("a person", {"technician": "T01"}, 3.0)
     gone = (finding("there", {"bench": "B-2"}), finding("a person", {"technician": "T02"}))
     table = pl.DataFrame({"state": ["new", "new"]})
-    told, looked = pointers(MonthFindings(table, {}, ("Compared.",), (held, person), gone=gone))
+    told, _, looked = pointers(MonthFindings(table, {}, ("Compared.",), (held, person), gone=gone), {held.id: "A1"})
+    assert told[0].state == "new, answered by A1"
     assert [p.where for p in told] == ["bench B-1"]
     assert (
         told[0].size == "ratio 2 (95 % interval 1.5 to 3); like what it is set beside, it would have had some 12 "
@@ -185,6 +186,64 @@ def test_a_picture_of_many_rows_has_a_sheet_of_its_own(facts: MonthFacts) -> Non
     """In print others take a third of a sheet; one that is higher than wide could not be read there."""
     first, *rest = facts.figures
     high = replace(first, spec={**first.spec, "height": 1500})
-    images = Parts(render(replace(facts, figures=(high, *rest)))).of("img")
-    tall = [a["class"] for a in images if "tall" in a["class"]]
-    assert len(tall) == 1 + sum("tall" in a["class"] for a in Parts(render(facts)).of("img"))
+    images = Parts(render(replace(facts, first=(), then=(), last=(), figures=(high, *rest)))).of("img")
+    assert [a["class"] for a in images] == ["still tall", *["still"] * len(rest)]
+
+
+@pytest.mark.parametrize(
+    ("compared", "scopes", "said"),
+    [
+        ({}, (), "Nothing could be compared yet"),
+        ({"k": 9}, (), "Nothing to act on: no group differs"),
+        ({"k": 9}, ({"technician": "T01"},), "Nothing to act on but the work of single persons"),
+    ],
+)
+def test_a_quiet_month_says_why(compared: dict[str, int], scopes: tuple[dict[str, str], ...], said: str) -> None:
+    held = tuple(finding("there", scope) for scope in scopes)
+    table = pl.DataFrame({"state": ["new"] * len(held)}, schema={"state": pl.String})
+    found = MonthFindings(table, {}, ("Compared.",), held, compared=compared)
+    told, quiet, looked = pointers(found, {})
+    assert told == ()
+    assert quiet.startswith(said)
+    assert ("1 more concerns the work of a single person" in looked) == bool(scopes)
+
+
+def test_what_was_never_logged_is_not_called_in_order() -> None:
+    with depot_of({"jobs": [{"job_id": "J", "unit_id": "U", "opened_at": datetime(2026, 1, 1),
+                             "closed_at": datetime(2026, 1, 2)}]}) as quiet:  # fmt: skip
+        assert "nothing can be said of the battery" in safety(quiet, date(2026, 1, 1)).words[0]
+        answers = {"retests": quiet.retests()}
+        told = believed(quiet, (date(2026, 1, 1),) * 2, MonthFindings(pl.DataFrame(), {}, (), answers=answers))
+    assert told.words == ("No diagnostic is logged in these months.",)
+    assert told.tables == ()
+
+
+def test_an_old_month_as_of_its_day_is_told_as_then() -> None:
+    """With all that came later in the store, or with nothing of it: the same facts, to the letter."""
+    day, later = date(2025, 2, 14), made_small()
+    then = {name: list(rows) for name, rows in later.items()}
+    then["jobs"] = [_as_known(j, day) for j in later["jobs"] if j["opened_at"].date() <= day]
+    closed = {j["job_id"] for j in then["jobs"] if j.get("disposition") != "open"}
+    for table in ("steps", "diagnostics", "parts"):
+        then[table] = [r for r in later[table] if r["job_id"] in closed]
+    then["actions"] = [a for a in later["actions"] if a["started_on"] <= day]
+    assert len(closed) < len(then["jobs"]) < len(later["jobs"])
+    assert len(then["actions"]) < len(later["actions"])
+    with depot_of(then, day) as one, depot_of(later, day) as other:
+        assert describe(one, "2025-01") == describe(other, "2025-01")
+
+
+def made_small() -> dict[str, Any]:
+    made = tables()
+    kept = {j["job_id"] for j in made["jobs"][::2]}
+    late = made["jobs"][0] | {"job_id": "LATE", "unit_id": "LATE", "opened_at": datetime(2025, 2, 14, 8)}
+    made["jobs"] = [*made["jobs"][::2], late | {"closed_at": datetime(2025, 2, 16, 8)}]
+    return made | {t: [r for r in made[t] if r["job_id"] in kept] for t in ("steps", "diagnostics", "parts")}
+
+
+def _as_known(job: dict[str, Any], day: date) -> dict[str, Any]:
+    """A job as it stood in the logs on a day: what is written at its closing is not there before."""
+    if job["closed_at"].date() <= day:
+        return job
+    written = ("closed_at", "found", "labour_minutes", "parts_cost", "freight_cost")
+    return {name: value for name, value in job.items() if name not in written} | {"disposition": "open"}
