@@ -5,7 +5,8 @@
 The store is opened read-only and each question is asked as a notebook asks it. Question and scan are timed in turns,
 and medians are printed: seconds on the clock, seconds of all cores, and how many times the scan's they are. The scan is
 one SELECT a table that hashes every column the question's measures read, as in run.py. The cores' seconds bear a busy
-machine better; read the ratios, not the seconds. Last come the findings of each, to hold against the truth file.
+machine better; read the ratios, not the seconds. Last come the findings of each and the subsystems that no
+test covers, to hold against the truth file.
 """
 
 import argparse
@@ -28,6 +29,10 @@ NEEDED: dict[str, dict[str, str]] = {
     "escapes": {
         "diagnostics": f"{RUNS} run_at", "steps": f"{ATTEMPTS} step", "jobs": "job_id found procedure",
         "links": "job_id return_job_id disposition closed_on elapsed_days class procedure",
+    },
+    "coverage_gap": {
+        "diagnostics": RUNS, "jobs": "job_id found",
+        "links": "job_id return_job_id disposition closed_on elapsed_days class",
     },
     "releases": {
         "diagnostics": f"{RUNS} run_at", "steps": f"{ATTEMPTS} done_on",
@@ -85,6 +90,8 @@ def main() -> None:
         for question, answer in found.items():
             for f in answer.findings:
                 print(f"  {question} names {f.kind} {dict(f.scope)}, p {f.p_value:.1g}")
+        gap = found["coverage_gap"].table.select("subsystem", "uncovered", "returned").rows()
+        print(f"  no test covers {[row for row in gap if row[1]]}: subsystem, come-backs uncovered, and in all")
 
 
 if __name__ == "__main__":
