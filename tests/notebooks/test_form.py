@@ -26,8 +26,12 @@ def test_the_agreed_notebooks_are_there() -> None:
         "01_what_was_loaded",
         "02_come_backs",
         "03_first_pass_yield",
+        "04_risky_steps",
         "05_control_charts",
         "06_people_and_places",
+        "07_did_it_work",
+        "08_month",
+        "09_diagnostics",
         "10_published_examples",
     )
     assert set(agreed) <= {p.stem for p in NOTEBOOKS}
