@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal, get_args
 import numpy as np
 
 from rqa.answers.cause_contrasts import excesses
-from rqa.answers.cause_fit import Fit, Name, fitted, named
+from rqa.answers.cause_fit import NONE, Fit, Name, fitted, named
 from rqa.answers.cause_patterns import Records, exposed, records
 from rqa.answers.contrasts import SMALLEST
 from rqa.answers.declared_steps import DeclaredStep, declared_steps
@@ -192,7 +192,7 @@ def _table(seen: Records, made: Sequence[Attributed], asked: Scope, per: str) ->
     ]
     columns += [
         rounded(float(fit.tested[k]) for fit, k in fits).alias("tested"),
-        rounded(float(fit.escaped[k] / fit.tested[k]) if fit.tested[k] > 0 else np.nan for fit, k in fits).alias(
+        rounded(float(fit.escaped[k] / fit.tested[k]) if fit.tested[k] > NONE else np.nan for fit, k in fits).alias(
             "escaping"
         ),
         pl.Series("told_apart", [bool(fit.told_apart[k]) for fit, k in fits], dtype=pl.Boolean),

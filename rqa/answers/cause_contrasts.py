@@ -6,14 +6,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from rqa.answers.cause_fit import Name, summed, taken_together
+from rqa.answers.cause_fit import NONE, Name, summed, taken_together
 from rqa.answers.cause_patterns import Exposed, Ints, Numbers
 
 if TYPE_CHECKING:
     from rqa.stats.masked_fit import Best, Problem
 
-NONE = 1e-6
-"""Come-backs below which a cause has caused none."""
 NEEDED = 0.05
 """A cause whose excess luck could explain more often than this may have another stand in for it; and the share of its
 come-backs that the other must take over then."""

@@ -9,6 +9,8 @@ from numpy.typing import ArrayLike
 from rqa.answers.cause_patterns import Exposed, Flags, Ints, Numbers
 
 Name = tuple[str, ...]
+NONE = 1e-6
+"""Come-backs below which a cause has caused none."""
 CERTAIN = 1.0 - 1e-12
 """A chance above this counts as this, so that a cause of all its jobs' come-backs keeps a finite part in each."""
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from rqa.answers.cause_fit import NONE
 from rqa.answers.scope import Moment, Scope
 from rqa.measures.run import counts
 
@@ -63,7 +64,7 @@ def mean_costs(
 def weighted(costs: list[tuple[float, MeanCost]]) -> MeanCost | None:
     """The mean over come-backs of several subsystems, weighted by their numbers; limits by the square of the reach."""
     whole = sum(w for w, _ in costs)
-    if whole <= 0:
+    if whole <= NONE:
         return None
     share = np.array([w / whole for w, _ in costs])
     mean, low, high = (np.array([getattr(c, name) for _, c in costs]) for name in ("mean", "low", "high"))

@@ -16,7 +16,7 @@ from rqa.answers.attributed_causes import (
     contrasted,
     notes_on,
 )
-from rqa.answers.cause_fit import summed
+from rqa.answers.cause_fit import NONE, summed
 from rqa.answers.cause_patterns import Records, records
 from rqa.answers.comeback_costs import avoided_cost
 from rqa.answers.declared_steps import DeclaredStep, declared_steps
@@ -269,10 +269,10 @@ def _summary(laid: Laid | None) -> dict[str, Any]:
             avoided=JOBS * rate, low=JOBS * low, high=JOBS * max(high, rate), mean=price.mean,
             mean_low=min(price.low, price.mean), mean_high=max(price.high, price.mean),
         )  # fmt: skip
-        due = [nan if v is None else max(v, 0.0) for v in (cost.cost, cost.low, cost.high)]
+        due = [nan if v is None else max(0.0, v) for v in (cost.cost, cost.low, cost.high)]
     return {
         "attributed": float(np.sum(laid.numbers)), "per_10000": PER * rate, "low": PER * low, "high": PER * high,
-        "escaping": laid.escaped / laid.tested if laid.tested > 0 else nan,
+        "escaping": laid.escaped / laid.tested if laid.tested > NONE else nan,
         "cost": nan if price is None else price.mean,
         "cost_per_1000": due[0], "cost_low": due[1], "cost_high": due[2], "exposures": round(laid.exposures),
         "shared_with": ", ".join(laid.others),

@@ -208,6 +208,14 @@ def test_by_hazard_and_bench(depot: "rqa.Depot") -> None:
     assert aligned.sort("per_10000", descending=True)["bench"][0] == EARLY.bench
 
 
+def test_what_has_caused_nothing_let_nothing_escape_and_has_no_mean_cost(depot: "rqa.Depot") -> None:
+    table = depot.step_risk(by="model").table
+    none = table.filter(pl.col("attributed") == 0)
+    assert none.height > 10
+    assert none.select(pl.col("escaping", "cost").is_not_null().sum()).row(0) == (0, 0)
+    assert not any(str(v).startswith("-") for v in table["cost_low"].drop_nulls())
+
+
 def test_sorted_as_asked_and_kept_to_steps(depot: "rqa.Depot") -> None:
     costly = depot.step_risk(sort="cost_per_1000").table["cost_per_1000"].drop_nulls()
     assert costly.to_list() == sorted(costly, reverse=True)
