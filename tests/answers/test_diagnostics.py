@@ -101,6 +101,9 @@ def test_retest_passes_need_that_nothing_was_done(depot: Depot) -> None:
         ("charge", "S1", 8, 2), ("charge", "S2", 1, 0), ("touch", "S1", 7, 1),
     ]  # fmt: skip
     assert by_station["share"].to_list() == [0.5, None, 0.0]
+    assert depot.retests(by=()).table.select("runs", "fails", "retest_passes").rows() == [(16, 3, 1)]
+    assert depot.retests(by=("station", "test")).table["runs"].to_list() == [8, 7, 1]
+    assert depot.retests(by="site").table["runs"].to_list() == [16]
 
 
 def test_before_the_second_run_nothing_was_rerun() -> None:
