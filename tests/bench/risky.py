@@ -62,7 +62,7 @@ def main() -> None:
     own = multiprocessing.get_context("spawn")
     with rqa.open(args.store) as depot:
         jobs, steps = (depot.query(f"select count(*) as rows from {t}")["rows"][0] for t in ("jobs", "steps"))
-    print(f"{jobs:,} jobs, {steps:,} attempts at steps")
+    print(f"{jobs:,} jobs, {steps:,} attempts at steps", flush=True)
     for name in args.only or ASKED:
         ask, columns = ASKED[name]
         with rqa.open(args.store) as depot, connect() as c:
@@ -73,7 +73,8 @@ def main() -> None:
             peak = one.apply(alone, (args.store, name))
         print(
             f"{name}: {ours[0]:.2f} s, processor {ours[1]:.2f} s; scan {bare[0]:.2f} s, processor {bare[1]:.2f} s; "
-            f"{ours[0] / bare[0]:.1f} x the scan, processor {ours[1] / bare[1]:.1f} x; peak {peak:,.0f} MB"
+            f"{ours[0] / bare[0]:.1f} x the scan, processor {ours[1] / bare[1]:.1f} x; peak {peak:,.0f} MB",
+            flush=True,
         )
 
 
