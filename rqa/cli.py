@@ -140,11 +140,10 @@ def review(workspace: Path, month: str | None, as_of: str | None, to: Path | Non
         raise click.UsageError("--pdf prints the page; leave out --format, or --pdf.")
     with rqa.open(workspace, as_of=as_of) as depot:
         page = (write_page if form == "html" else write_workbook)(depot, to or workspace, month=month)
-    printed = write_pdf(page.path) if pdf else None
     click.echo(page.headline)
     click.echo(f"\nWritten to {page.path}")
-    if printed is not None:
-        click.echo(f"Printed to {printed}")
+    if pdf:
+        click.echo(f"Printed to {write_pdf(page.path)}")
 
 
 @main.command(

@@ -33,7 +33,7 @@ def goals(depot: Asked, month: date) -> Section:
     if "cannot be told yet" not in told:
         words = words.split(", 0 cannot")[0] + "."
     heads = ("measure", "goal", "month", "met", "share", "95 % interval")
-    table = Table("Goals", heads, tuple(rows), 4)
+    table = Table("Each goal in its latest final month", heads, tuple(rows), 4)
     return Section("goals", "Goals", (words,), notes=tuple(notes), tables=(table,))
 
 

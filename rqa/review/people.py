@@ -48,4 +48,4 @@ def people(depot: Asked, span: tuple[date, date]) -> Section:
     else:
         words = f"All who can be judged are {ALIKE}."
     notes = (CAUTION, left) if left else (CAUTION,)
-    return Section("people", HEADING, (words,), notes=notes, tables=(Table(HEADING, HEADS, tuple(rows), 1),))
+    return Section("people", HEADING, (words,), notes=notes, tables=(Table("How many differ", HEADS, tuple(rows), 1),))

@@ -37,10 +37,10 @@ def write_tables(facts: MonthFacts, path: Path) -> Path:
         (v.measure, v.month, _value(v.share), v.interval, v.counts, _value(v.before), v.difference, v.word, v.sentence)
         for v in facts.verdicts
     ]
-    found = [(p.where, p.what, p.size, p.caution, p.check) for p in facts.pointers]
+    found = [(p.id, p.state, p.where, p.what, p.size, p.caution, p.check) for p in facts.pointers]
     sheets: Sheets = {"page": (("what", "how"), front), "measures": (MEASURES, verdicts)}
     if found:
-        sheets["where to look"] = (("where", "what", "size", "mind", "next check"), found)
+        sheets["where to look"] = (("finding", "state", "where", "what", "size", "mind", "next check"), found)
     for name, table in tables.items():
         sheets[name] = (table.columns, [_row(row, table.names) for row in table.rows])
     return tables_to_excel(sheets, path)

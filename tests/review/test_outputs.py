@@ -16,7 +16,7 @@ from rqa.review import describe
 from rqa.review.facts import MonthFacts, Section, Table
 from rqa.review.printed import NAMES, VARIABLE, browser, options, write_pdf
 from rqa.review.workbook import write_tables, write_workbook
-from tests.depots import depot_of
+from tests.depots import depot_of, make_store
 
 EVIL = "=HYPERLINK(A1)"
 
@@ -96,3 +96,12 @@ def test_a_workbook_is_not_printed(tmp_path: Path) -> None:
     done = CliRunner().invoke(main, ["review", str(tmp_path), "--format", "xlsx", "--pdf"])
     assert done.exit_code == 1
     assert "--pdf prints the page" in done.output
+
+
+def test_a_page_that_cannot_be_printed_is_still_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    make_store(tmp_path / "depot.duckdb", {"jobs": []})
+    monkeypatch.setenv(VARIABLE, str(tmp_path / "none"))
+    done = CliRunner().invoke(main, ["review", str(tmp_path), "--pdf"])
+    assert done.exit_code == 1
+    assert f"Written to {tmp_path / 'review-1969-12.html'}" in done.stdout
+    assert "and there is no such program" in done.stderr
