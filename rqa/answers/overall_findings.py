@@ -17,10 +17,9 @@ from rqa.words import count, month_name, percent
 
 @dataclass(frozen=True)
 class Figure:
-    """One of the month's figures: its name, what its events and cases are, and how the depot is asked for it."""
+    """One of the month's figures: its name, what its cases are, and how the depot is asked for it."""
 
     name: str
-    events: str
     cases: str
     measure: str
     window: int
@@ -28,10 +27,10 @@ class Figure:
 
 
 FIGURES = (
-    Figure("come-backs within 30 days", "come-backs", "matured jobs", "comebacks", 30, True),
-    Figure("come-backs within 90 days", "come-backs", "matured jobs", "comebacks", 90, True),
-    Figure("first-pass yield", "passed", "first checks", "first_pass_yield", 30, False),
-    Figure("clean-job share", "clean", "checked jobs", "clean_jobs", 30, False),
+    Figure("come-backs within 30 days", "matured jobs", "comebacks", 30, True),
+    Figure("come-backs within 90 days", "matured jobs", "comebacks", 90, True),
+    Figure("first-pass yield", "first checks", "first_pass_yield", 30, False),
+    Figure("clean-job share", "checked jobs", "clean_jobs", 30, False),
 )
 UNLIKE = "the mix of work and the season are not allowed for"
 LOOK = "see which kinds of work, sites and steps moved, and what was changed in the month before"

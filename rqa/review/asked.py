@@ -108,4 +108,4 @@ class Asked(Protocol):
         """What there is to act on."""
 
     def query(self, *args: Any, **kwargs: Any) -> "pl.DataFrame":
-        """A SELECT of the page's own, of the books of the loads."""
+        """A SELECT of the page's own, for what no answer says."""

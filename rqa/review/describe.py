@@ -7,6 +7,7 @@ from importlib.metadata import version
 from rqa.answers.contrast_families import year_before, year_to
 from rqa.answers.contrasts import SMALLEST
 from rqa.answers.month_findings import months_up_to
+from rqa.answers.overall_findings import FIGURES
 from rqa.answers.scope import month_end, month_of
 from rqa.errors import RequestError
 from rqa.review.asked import Asked
@@ -24,7 +25,7 @@ from rqa.review.projected import projections
 from rqa.review.reproduced import record, reproduced
 from rqa.review.safety import safety
 from rqa.review.texts import CAUTIONS, DEFINITIONS, LUCK
-from rqa.review.verdicts import HEADLINES, mature_month, summary, verdicts
+from rqa.review.verdicts import mature_month, summary, verdicts
 from rqa.review.wrong import wrong
 from rqa.words import listed, month_name
 
@@ -54,7 +55,7 @@ def describe(depot: Asked, month: str | date | None = None, earlier: Sequence[Re
     if own > day:
         raise RequestError(f"review: {month_name(own)} begins after {day}, the day the depot is looked at.")
     judged = verdicts(depot, own)
-    final = mature_month(depot, HEADLINES[0], own)
+    final = mature_month(depot, FIGURES[0].measure, FIGURES[0].window, own)
     span = None if final is None else year_to(final)
     shown = _shown(depot, own, day)
     found = depot.findings(own)

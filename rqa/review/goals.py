@@ -5,7 +5,7 @@ from typing import Any
 
 from rqa.review.asked import Asked
 from rqa.review.facts import Section, Table
-from rqa.review.verdicts import Measure, mature_month
+from rqa.review.verdicts import mature_month
 from rqa.words import interval, month_name, percent
 
 NO_GOALS = "No goals are set. The table “targets” takes one a measure: its name, the first month, the value."
@@ -39,7 +39,7 @@ def goals(depot: Asked, month: date) -> Section:
 
 def _final(depot: Asked, named: str, month: date) -> date | None:
     measure, _, days = named.partition("_") if named.startswith("comebacks_") else (named, "", "0")
-    return mature_month(depot, Measure(named, "", measure, int(days)), month)
+    return mature_month(depot, measure, int(days), month)
 
 
 def _again(depot: Asked, month: date, named: str) -> dict[str, Any] | None:

@@ -4,17 +4,17 @@ from datetime import date
 
 import polars as pl
 
+from rqa.answers.overall_findings import FIGURES
 from rqa.answers.scope import month_end
 from rqa.review.asked import Asked
 from rqa.review.facts import Projected
-from rqa.review.verdicts import HEADLINES
 from rqa.words import count, interval, month_name, percent
 
 
 def projections(depot: Asked, month: date) -> tuple[Projected, ...]:
     """One a headline come-back rate that the month itself does not have yet; none for a mature month."""
     found = []
-    for measure in HEADLINES:
+    for measure in FIGURES:
         if measure.measure == "comebacks":
             table = depot.projection(measure.window, months=month).table
             for row in table.filter(pl.col("matured") < pl.col("jobs")).iter_rows(named=True):

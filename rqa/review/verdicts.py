@@ -1,41 +1,21 @@
 """The headline measures of a month against the months before: better, worse or same, and whether that is luck."""
 
-from dataclasses import dataclass
 from datetime import date
 
 import polars as pl
 
+from rqa.answers.finding import ALLOWED
 from rqa.answers.month import MonthAgainstBefore
+from rqa.answers.overall_findings import FIGURES, Figure
 from rqa.review.asked import Asked
 from rqa.review.facts import Verdict
 from rqa.stats import benjamini_hochberg
 from rqa.words import count, interval, listed, month_name, percent
 
-LEVEL = 0.05
-"""False discoveries allowed among the measures compared, by Benjamini and Hochberg (1995)."""
 
-
-@dataclass(frozen=True)
-class Measure:
-    """A headline measure: what it is called, what its cases are, and how it is asked for."""
-
-    name: str
-    cases: str
-    measure: str
-    window: int = 30
-
-
-HEADLINES = (
-    Measure("come-backs within 30 days", "matured jobs", "comebacks", 30),
-    Measure("come-backs within 90 days", "matured jobs", "comebacks", 90),
-    Measure("first-pass yield", "first checks", "first_pass_yield"),
-    Measure("clean-job share", "checked jobs", "clean_jobs"),
-)
-
-
-def mature_month(depot: Asked, measure: Measure, month: date) -> date | None:
+def mature_month(depot: Asked, measure: str, window: int, month: date) -> date | None:
     """The month itself if its figure is final, else the latest one before it that is."""
-    table = depot.control_chart(measure.measure, window=measure.window).table
+    table = depot.control_chart(measure, window=window).table
     final = table.filter(pl.col("mature") & (pl.col("size") > 0) & (pl.col("period") <= month))
     return None if final.is_empty() else final["period"].max()  # type: ignore[return-value]
 
@@ -43,8 +23,8 @@ def mature_month(depot: Asked, measure: Measure, month: date) -> date | None:
 def verdicts(depot: Asked, month: date) -> tuple[Verdict, ...]:
     """One verdict a headline measure."""
     compared = []
-    for measure in HEADLINES:
-        own = mature_month(depot, measure, month)
+    for measure in FIGURES:
+        own = mature_month(depot, measure.measure, measure.window, month)
         found = None if own is None else depot.month_against_before(measure.measure, month=own, window=measure.window)
         compared.append((measure, found))
     with_p = [f for _, f in compared if f is not None and f.p_value is not None]
@@ -54,10 +34,10 @@ def verdicts(depot: Asked, month: date) -> tuple[Verdict, ...]:
 
 def discoveries(p_values: list[float]) -> list[bool]:
     """Which of several comparisons differ by more than luck, the share of false ones held at 5 %."""
-    return benjamini_hochberg(p_values=p_values, allowed=LEVEL).found.tolist()
+    return benjamini_hochberg(p_values=p_values, allowed=ALLOWED).found.tolist()
 
 
-def _verdict(measure: Measure, found: MonthAgainstBefore | None, sure: bool, month: date) -> Verdict:
+def _verdict(measure: Figure, found: MonthAgainstBefore | None, sure: bool, month: date) -> Verdict:
     name = measure.name
     if found is None or found.share is None:
         none = "no data"
@@ -79,7 +59,7 @@ def _verdict(measure: Measure, found: MonthAgainstBefore | None, sure: bool, mon
     return Verdict(name, own, share, limits, counts, before, gap, word, said + end)
 
 
-def _happened(measure: Measure, found: MonthAgainstBefore) -> str:
+def _happened(measure: Figure, found: MonthAgainstBefore) -> str:
     events, cases, own = count(found.count), count(found.size), month_name(found.month)
     if measure.measure == "comebacks":
         return f"Of {cases} repaired jobs closed in {own}, {events} came back within {measure.window} days"
