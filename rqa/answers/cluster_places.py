@@ -103,11 +103,10 @@ def _matrix(table: "pl.DataFrame", kind: Sequence[str], names: Sequence[str]) ->
     return name_list, cluster_list, kind_list, made
 
 
-def place_findings(places: "pl.DataFrame", marks: Mapping[int, str]) -> Iterator[Finding]:
-    """Each comparison as a statement; the cluster is named by its first mark, so that it keeps its id."""
+def place_findings(places: "pl.DataFrame", names: Mapping[int, str]) -> Iterator[Finding]:
+    """Each comparison as a statement; `names` are the clusters' most telling marks, so that they keep their ids."""
     for r in places.iter_rows(named=True):
-        first = marks[r["cluster"]].split("; ")[0]
-        name = first.rsplit(" (", 1)[0].rsplit(" ", 1)[0]
+        name = names[r["cluster"]]
         scope = {r["dimension"]: r["group"]} | ({"part_no": r["part_no"]} if r["part_no"] else {})
         yield Finding(
             kind=f"failures alike: {name}",

@@ -102,11 +102,12 @@ def clusters(
     told = [g for g in range(grouped.groups) if grouped.weight[g] >= smallest] if grouped.groups > 1 else []
     places = placed(now, values, taken.pattern, grouped.group, told, level)
     rows = [_row(g, taken, grouped, places) for g in told]
+    names = {g + 1: mark_name(taken.marks[_telling(grouped, g)[0]]) for g in told}
     return Clusters(
         _table(rows, level),
         settings,
         _notes(now, found, left_out, grouped, told, smallest),
-        tuple(place_findings(places, {r["cluster"]: r["marks"] for r in rows})),
+        tuple(place_findings(places, names)),
         marks=_marks(taken, grouped, told),
         places=places,
     )

@@ -99,6 +99,16 @@ def test_failures_that_share_their_marks_are_a_cluster_and_its_bench_is_named(de
     assert r.table["jobs"].sum() <= int(r.table["jobs"][0] / r.table["share"][0] + 0.5)
 
 
+def test_a_cluster_is_named_by_its_whole_mark_however_it_is_written() -> None:
+    tables = made_failures()
+    for step in tables["steps"]:
+        if step["fault"]:
+            step["fault"] = f"{step['step']}; loose (again)"
+    with depot_of(tables, as_of="2025-10-01") as odd:
+        kinds = {f.kind for f in odd.clusters(smallest=10, resamples=0).stated}
+    assert "failures alike: fault close case; loose (again)" in kinds
+
+
 def test_rare_patterns_are_left_out_together_and_counted(depot: Depot) -> None:
     few, every = depot.clusters(patterns=6, smallest=5, resamples=0), depot.clusters(smallest=5, resamples=0)
     assert "too rare to be linked" in " ".join(few.notes)
