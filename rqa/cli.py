@@ -128,8 +128,8 @@ def inspect(workspace: Path, memory: str) -> None:
 def review(workspace: Path, month: str | None, as_of: str | None, to: Path | None, form: str, pdf: bool) -> None:
     """Write the manager's page for one month: a single HTML file that opens offline.
 
-    What its months' headline figures were is kept in rqa-pages.json beside it, so that the next page of the same month
-    says what changed since.
+    What it tells of figures, goals, findings, cost and actions is kept in rqa-pages.json beside it, so that the next
+    page of the same month says what changed since.
     """
     import rqa
     from rqa.review import write_page

@@ -67,6 +67,12 @@ def describe(depot: Asked, month: str | date | None = None, earlier: Sequence[Re
     notes = list(general)
     if month_end(own) > day:
         notes.insert(0, f"{month_name(own)} is not over on {day}: its figures will still change.")
+    first = (goals(depot, own),)
+    then = (
+        wrong(depot, past, found), believed(depot, past, found), people(depot, past), improved(depot, own),
+        safety(depot, own), cost(depot, own, shown),
+    )  # fmt: skip
+    kept = record(depot, own, judged, (*first, *then), found_there)
     return MonthFacts(
         title=title,
         month=own,
@@ -81,16 +87,10 @@ def describe(depot: Asked, month: str | date | None = None, earlier: Sequence[Re
         quiet=quiet,
         looked=looked,
         figures=figures(depot, own, span, shown, general),
-        first=(goals(depot, own),),
-        then=(
-            wrong(depot, past, found),
-            believed(depot, past, found),
-            people(depot, past),
-            improved(depot, own),
-            safety(depot, own),
-            cost(depot, own, shown),
-        ),
-        last=(reproduced(depot, record(depot, own, judged), earlier),),
+        first=first,
+        then=then,
+        last=(reproduced(depot, kept, earlier),),
+        record=kept,
         intake=tables,
         files=files,
         intake_words=intake_words,

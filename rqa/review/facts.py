@@ -4,6 +4,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from rqa.review.ledger import Record
+
 
 @dataclass(frozen=True)
 class Table:
@@ -92,7 +94,7 @@ class MonthFacts:
     """The whole page.
 
     `quiet` is said where there are no `pointers`. `first` are the sections after the month in words, `then` those
-    after the figures, `last` those after what was loaded.
+    after the figures, `last` those after what was loaded. `record` is what a later page is compared with.
     """
 
     title: str
@@ -111,6 +113,7 @@ class MonthFacts:
     first: tuple[Section, ...]
     then: tuple[Section, ...]
     last: tuple[Section, ...]
+    record: Record
     intake: tuple[Table, ...]
     files: Table
     intake_words: str

@@ -1,4 +1,4 @@
-"""What pages were written: their headline figures, kept beside them, so that a later page can say what changed.
+"""What pages were written: what each told is kept beside them, so that a later page can say what changed.
 
 A store's rows do not know by which load they came, so what an old month looked like when its page was written cannot be
 asked of the store; it is written down instead.
@@ -10,14 +10,14 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from rqa.errors import RequestError
-from rqa.words import month_name
+from rqa.words import listed, month_name
 
 LEDGER = "rqa-pages.json"
 
 
 @dataclass(frozen=True)
 class Record:
-    """One page: its month and as-of day as text, the fingerprint, and each headline measure's month and figure."""
+    """One page: its month and as-of day as text, the fingerprint, and the month and figure of each thing told."""
 
     month: str
     as_of: str
@@ -63,15 +63,21 @@ def changes(own: Record, earlier: Sequence[Record]) -> tuple[str, ...]:
     last = same_month[-1]
     data = "on other data" if last.fingerprint != own.fingerprint else "on the same data"
     said = [f"The page of {month_name(own.month)} before this one was written as of {last.as_of}, {data}."]
+    same = [measure for measure, now in own.figures.items() if now == last.figures.get(measure)]
     for measure, (month, figure) in own.figures.items():
         was_month, was = last.figures.get(measure, ("", "not said"))
-        if (month, figure) == (was_month, was):
-            said.append(f"{_capital(measure)}: unchanged, {figure}.")
+        if measure in same:
+            continue
+        if measure not in last.figures:
+            said.append(f"{_capital(measure)}: {figure}; not on the page before.")
         elif month == was_month:
             said.append(f"{_capital(measure)} of {month}: {figure}; it was {was}.")
         else:
             said.append(f"{_capital(measure)}: {figure} in {month}; before, {was} in {was_month or 'no month'}.")
-    if last.as_of == own.as_of and last.fingerprint != own.fingerprint:
+    said += [f"{_capital(gone)}: no longer on the page." for gone in last.figures if gone not in own.figures]
+    if same:
+        said.append(f"Unchanged: {listed(same)}.")
+    if last.as_of == own.as_of and last.fingerprint != own.fingerprint and len(same) < len(own.figures):
         said.append("Both look as of the same day, so what differs entered the store by later loads or corrections.")
     return tuple(said)
 

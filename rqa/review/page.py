@@ -18,7 +18,6 @@ from rqa.review.asked import Asked
 from rqa.review.describe import describe
 from rqa.review.facts import MonthFacts
 from rqa.review.ledger import keep, read_ledger
-from rqa.review.reproduced import record
 
 
 @dataclass(frozen=True)
@@ -32,7 +31,7 @@ class Page:
 def write_page(depot: Asked, to: str | Path, month: str | date | None = None) -> Page:
     """Write the page of one month; `to` is the file, or a folder in which it becomes `review-YYYY-MM.html`.
 
-    Its headline figures go into a ledger beside it, so that the month's next page can say what changed since.
+    What it tells in figures goes into a ledger beside it, so that the month's next page can say what changed since.
     """
     folder = folder_of(to)
     earlier = read_ledger(folder)
@@ -42,7 +41,7 @@ def write_page(depot: Asked, to: str | Path, month: str | date | None = None) ->
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         target.write_text(text, encoding="utf-8", newline="\n")
-        keep(folder, earlier, record(depot, facts.month, facts.verdicts))
+        keep(folder, earlier, facts.record)
     except OSError as error:
         raise RequestError(f"{target}: cannot write the page ({error.strerror}); name another file.") from error
     return Page(target, facts.headline)

@@ -7,7 +7,7 @@ from importlib.metadata import version
 
 from rqa.answers.contrasts import SMALLEST
 from rqa.review.asked import Asked
-from rqa.review.facts import Section, Table, Verdict
+from rqa.review.facts import Pointer, Section, Table, Verdict
 from rqa.review.ledger import LEDGER, Record, changes
 from rqa.words import month_name
 
@@ -31,9 +31,27 @@ def fingerprint(depot: Asked) -> str:
     return hashlib.sha256("\x1e".join(lines).encode()).hexdigest()[:16]
 
 
-def record(depot: Asked, month: date, verdicts: tuple[Verdict, ...]) -> Record:
-    """What a later page of the same month compares itself with."""
+def record(
+    depot: Asked,
+    month: date,
+    verdicts: tuple[Verdict, ...],
+    sections: tuple[Section, ...] = (),
+    pointers: tuple[Pointer, ...] = (),
+) -> Record:
+    """What a later page of the same month compares itself with: figures, goals, findings, cost, verdicts on actions."""
+    own = month_name(month)
     said = {v.measure: (v.month, "no data" if v.share == "no data" else f"{v.share} ({v.counts})") for v in verdicts}
+    said |= {f"{v.measure} before": (v.month, v.before) for v in verdicts}
+    said["findings"] = (own, ", ".join(p.id for p in pointers) or "none")
+    tables = {f.key: f.table for s in sections for f in s.figures}
+    tables |= {s.key: t for s in sections for t in s.tables if s.key == "goals"}
+    for name, goal, when, met, *_ in tables["goals"].rows if "goals" in tables else ():
+        said[f"goal of {name}"] = (when, f"{met} ({goal})")
+    for when, number, known, amount, *_ in tables["cost-months"].rows if "cost-months" in tables else ():
+        if when == own:
+            said["cost of come-backs"] = (own, f"{amount} ({known} of {number} with known cost)")
+    for action, _, _, before, after, *_, verdict in tables["verdicts"].rows if "verdicts" in tables else ():
+        said[action] = (own, f"{verdict} ({before} before, {after} after)")
     return Record(f"{month:%Y-%m}", depot.as_of.date().isoformat(), fingerprint(depot), said)
 
 

@@ -15,6 +15,7 @@ from rqa.depot import Depot
 from rqa.review import describe, render
 from rqa.review.believed import believed
 from rqa.review.facts import MonthFacts
+from rqa.review.ledger import changes
 from rqa.review.people import FEWEST, people
 from rqa.review.pointers import pointers
 from rqa.review.safety import safety
@@ -99,6 +100,22 @@ def test_hostile_names_are_text_in_every_section(facts: MonthFacts) -> None:
     shown = {s.key for s in facts.sections if "<script>alert(1)" in repr(s)}
     assert shown >= {"goals", "wrong", "believed", "actions", "cost"}
     assert "49" not in "".join(f.alternative for f in facts.drawn if "7*7" in f.alternative)
+
+
+def test_the_next_page_is_compared_with_all_that_is_told(facts: MonthFacts) -> None:
+    kept = dict(facts.record.figures)
+    assert kept["findings"] == ("June 2025", ", ".join(p.id for p in facts.pointers))
+    (goals,) = [s for s in facts.sections if s.key == "goals"]
+    for name, goal, when, met, *_ in goals.tables[0].rows:
+        assert kept[f"goal of {name}"] == (when, f"{met} ({goal})")
+    assert kept["cost of come-backs"][1].endswith("with known cost)")
+    assert {"A0", "A1"} <= set(kept)
+    assert not {"A2", "A3"} & set(kept), "one is about a person, one has not begun"
+    one = facts.record
+    now = replace(one, as_of="2025-08-01", figures={**kept, "A0": ("June 2025", "worked"), "A9": ("June 2025", "new")})
+    told = changes(now, [one])
+    assert told[1:3] == (f"A0 of June 2025: worked; it was {kept['A0'][1]}.", "A9: new; not on the page before.")
+    assert told[3].startswith("Unchanged: come-backs within 30 days, ")
 
 
 def test_no_person_is_named_anywhere(facts: MonthFacts) -> None:

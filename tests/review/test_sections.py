@@ -145,8 +145,8 @@ def test_changes_by_time_alone() -> None:
     two = Record("2026-01", "2026-03-15", "f", {"yield": ("January 2026", "90 %"), "rate": ("January 2026", "4 %")})
     assert changes(two, [one, two]) == (
         "The page of January 2026 before this one was written as of 2026-02-01, on the same data.",
-        "Yield: unchanged, 90 %.",
         "Rate: 4 % in January 2026; before, 5 % in December 2025.",
+        "Unchanged: yield.",
     )
     assert changes(one, [one, two]) == ("No other page of January 2026 was written here before this one.",)
 
