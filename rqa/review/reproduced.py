@@ -40,8 +40,10 @@ def record(
 ) -> Record:
     """What a later page of the same month compares itself with: figures, goals, findings, cost, verdicts on actions."""
     own = month_name(month)
-    said = {v.measure: (v.month, "no data" if v.share == "no data" else f"{v.share} ({v.counts})") for v in verdicts}
-    said |= {f"{v.measure} before": (v.month, v.before) for v in verdicts}
+    said = {
+        v.measure: (v.month, "no data" if v.share == "no data" else f"{v.share} ({v.counts}), {v.before} before")
+        for v in verdicts
+    }
     said["findings"] = (own, ", ".join(p.id for p in pointers) or "none")
     tables = {f.key: f.table for s in sections for f in s.figures}
     tables |= {s.key: t for s in sections for t in s.tables if s.key == "goals"}

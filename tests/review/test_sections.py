@@ -133,7 +133,7 @@ def test_the_next_page_says_what_late_data_changed(tables: dict[str, Any], tmp_p
             keep(tmp_path, read_ledger(tmp_path), own)
     text = plain(" ".join(points))
     assert points[0] == "The page of July 2024 before this one was written as of 2024-09-15, on other data."
-    found = re.search(r"30 days of July 2024: .*? of (\d+) matured jobs\); it was .*? of (\d+) matured", text)
+    found = re.search(r"30 days of July 2024: .*? of (\d+) matured jobs\), .*?; it was .*? of (\d+) matured", text)
     assert found
     assert int(found[1]) == int(found[2]) + 1
     assert points[-1].startswith("Both look as of the same day")
