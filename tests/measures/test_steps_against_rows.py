@@ -13,9 +13,7 @@ from tests.measures import by_hand_steps
 from tests.measures.small_depots import SUBSYSTEMS, maybe, tables
 from tests.measures.test_work_against_rows import as_dict, as_ofs, groups, whole
 
-SLOW = settings(
-    max_examples=6, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
-)
+SLOW = settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
 JOB = ("month", "site", "model", "procedure", "technician", "billing")
 
 
