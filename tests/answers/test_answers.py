@@ -232,7 +232,7 @@ def test_of_an_answer_too_wide_to_be_read_the_named_columns_are_shown(depot: Dep
     found = depot.verdicts()
     lines = repr(found).splitlines()
     assert tuple(lines[1].split()) == found.shown
-    assert f"{len(found.table.columns) - len(found.shown)} more columns in .table: scope, outcome" in repr(found)
+    assert f"{len(found.table.columns) - len(found.shown)} more columns in .table: scope, finding_id" in repr(found)
     assert "<th>verdict</th>" in found._repr_html_()
     assert "<th>scope</th>" not in found._repr_html_()
 
