@@ -1,6 +1,6 @@
 """What actions spared: the come-backs that did not happen since their start, and what these would have cost."""
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from rqa.answers.action_verdicts import verdicts
 from rqa.answers.comeback_costs import avoided_cost, costs
@@ -8,9 +8,6 @@ from rqa.answers.contrast_families import OWN_WORK
 from rqa.answers.improvement_results import ActionSavings
 from rqa.answers.result import rounded
 from rqa.answers.scope import Moment
-
-if TYPE_CHECKING:
-    pass
 
 MONEY = ("mean_cost", "cost", "cost_low", "cost_high")
 COUNTS = ("avoided", "avoided_low", "avoided_high")

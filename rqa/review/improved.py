@@ -6,6 +6,8 @@ from typing import Any
 
 import polars as pl
 
+from rqa.answers.action_scope import read_scope
+from rqa.answers.action_verdicts import UNJUDGED
 from rqa.answers.improvement_results import Verdicts
 from rqa.plots.costs import money
 from rqa.review.asked import Asked
@@ -13,38 +15,57 @@ from rqa.review.facts import Figure, Section, Table
 from rqa.review.figures import figure_of
 from rqa.words import count, percent
 
+HEADING = "Actions and verdicts"
+PERSON = "technician"
 NOTHING = "No action is on record. Add one with rqa action, name the finding it answers, and this page will judge it."
 READING = (
     "Rows of an action: come-backs of the work in its scope before and after, and of like work beside it; dot = share, "
     "line = 95 % interval."
 )
-HEADS = ("action", "what", "began", "before", "after", "net change, points", "95 % interval", "verdict")
+HEADS = ("action", "what", "began", "before", "after", "change of the rate, points", "95 % interval", "verdict")
+CHANGE = (
+    "The change of the rate is that of the scope less that of the like work beside it, where there is such; elsewhere "
+    "that of the scope alone. Come-backs within 30 days; jobs under way at the start are neither before nor after. "
+    "Verdicts may be read every month: of actions without effect one in twenty at most is called worked or worse."
+)
 
 
 def improved(depot: Asked, month: date) -> Section:
-    """Each action that had begun by the end of the month, with its verdict; people's own actions are counted only."""
+    """Each action that had begun by the end of the month, with its verdict.
+
+    Actions about single persons are counted only, and so are those whose scope cannot be read: it may name one.
+    """
     answer = depot.verdicts()
     table = answer.table.filter(pl.col("started_on").dt.truncate("1mo") <= month)
-    open_ones = table.filter(~pl.col("scope").str.contains("technician"))
-    private = table.height - open_ones.height
     if table.is_empty():
-        return Section("actions", "Actions and verdicts", (NOTHING,))
-    notes = list(answer.notes)
-    if private:
-        notes.append(f"{private} more about single persons: for the trainer, not shown here.")
+        return Section("actions", HEADING, (NOTHING,))
+    unread = table.filter(pl.col("verdict") == UNJUDGED)
+    read = table.filter(pl.col("verdict") != UNJUDGED)
+    private = [PERSON in read_scope(scope).jobs for scope in read["scope"]]
+    open_ones = read.filter(~pl.Series(private, dtype=pl.Boolean))
+    notes = [CHANGE] if open_ones.height else []
+    if any(private):
+        notes.append(f"{sum(private)} more about single persons: for the trainer, not shown here.")
+    if unread.height:
+        notes.append(f"{unread.height} more cannot be judged as written; rqa action WORKSPACE says why.")
     savings = depot.action_savings()
     spared = {r["action_id"]: _spared(r, str(savings.settings["currency"])) for r in savings.table.to_dicts()}
     words = tuple(
-        " ".join(w for w in (f"{r['what']}: {r['verdict']}{_when(r)}.", spared[r["action_id"]], r["warning"]) if w)
-        for r in open_ones.to_dicts()
+        " ".join(w for w in (_said(r), spared[r["action_id"]], r["warning"]) if w) for r in open_ones.to_dicts()
     )
-    notes.append(savings.notes[0])
+    if any(spared[name] for name in open_ones["action_id"]):
+        notes.append(savings.notes[0])
     figures: tuple[Figure, ...] = ()
     if open_ones.height:
         kept = _only(answer, open_ones)
         heading = "Come-backs before and after each action"
         figures = (figure_of("verdicts", heading, READING, kept, _table(open_ones), noted=False),)
-    return Section("actions", "Actions and verdicts", points=words, notes=tuple(notes), figures=figures)
+    return Section("actions", HEADING, points=words, notes=tuple(notes), figures=figures)
+
+
+def _said(row: dict[str, Any]) -> str:
+    answers = f", the answer to {row['finding_id']}" if row["finding_id"] else ""
+    return f"{row['what']} ({row['action_id']}{answers}): {row['verdict']}{_when(row)}."
 
 
 def _spared(row: dict[str, Any], currency: str) -> str:
@@ -55,7 +76,8 @@ def _spared(row: dict[str, Any], currency: str) -> str:
     number = f"Spared so far, by the rates before and after: {avoided} come-backs (95 % interval {low} to {high})"
     if row["cost"] is None:
         return f"{number}."
-    return f"{number}, {money(row['cost'], currency)} ({money(row['cost_low'])} to {money(row['cost_high'])})."
+    cost, least, most = (money(row[name]).replace("-", "−") for name in ("cost", "cost_low", "cost_high"))
+    return f"{number}, {cost} {currency}".rstrip() + f" ({least} to {most})."
 
 
 def _only(answer: Verdicts, table: pl.DataFrame) -> Verdicts:
@@ -76,7 +98,7 @@ def _table(rows: pl.DataFrame) -> Table:
         )
         for r in rows.iter_rows(named=True)
     )  # fmt: skip
-    return Table("Actions and verdicts", HEADS, cells, 3)
+    return Table("Before, after and verdict", HEADS, cells, 3)
 
 
 def _rate(returned: int | None, jobs: int | None) -> str:

@@ -15,6 +15,7 @@ from rqa.depot import Depot
 from rqa.review import describe, render
 from rqa.review.believed import believed
 from rqa.review.facts import MonthFacts
+from rqa.review.improved import improved
 from rqa.review.ledger import changes
 from rqa.review.people import FEWEST, people
 from rqa.review.pointers import pointers
@@ -264,3 +265,22 @@ def _as_known(job: dict[str, Any], day: date) -> dict[str, Any]:
         return job
     written = ("closed_at", "found", "labour_minutes", "parts_cost", "freight_cost")
     return {name: value for name, value in job.items() if name not in written} | {"disposition": "open"}
+
+
+def test_an_action_about_a_person_is_counted_and_never_told() -> None:
+    """Its scope names one; so may a scope that cannot be read, whose warning would repeat it."""
+    rows = made_tables(jobs=300)
+    begun = {"started_on": date(2025, 1, 1), "expected_change": "by half"}
+    rows["actions"] = [
+        {"action_id": "A1", "what": "new mat", "scope": "model=Marl-10", **begun, "finding_id": "F-12345678"},
+        {"action_id": "A2", "what": "coaching", "scope": "technician=T01", **begun},
+        {"action_id": "A3", "what": "talk", "scope": "Technician=T01", **begun},
+    ]
+    with depot_of(rows) as depot:
+        told = improved(depot, date(2025, 6, 1))
+    assert [p.split(":")[0] for p in told.points] == ["new mat (A1, the answer to F-12345678)"]
+    assert "T01" not in repr(told)
+    assert [n for n in told.notes if ("more" in n and "not shown" in n) or "cannot be judged" in n] == [
+        "1 more about single persons: for the trainer, not shown here.",
+        "1 more cannot be judged as written; rqa action WORKSPACE says why.",
+    ]
