@@ -6,13 +6,16 @@ per path in a process, and would go on answering from a file that a load has sin
 
 import re
 from collections.abc import Mapping, Sequence
+from os import getpid
 from pathlib import Path
+from tempfile import gettempdir
 from typing import TYPE_CHECKING, Any
 
 import duckdb
 
 from rqa.errors import RequestError, StoreError
 from rqa.store.ddl import FORMAT_VERSION
+from rqa.store.limits import MEMORY
 
 if TYPE_CHECKING:
     import polars as pl
@@ -111,7 +114,9 @@ class Store:
     def __init__(self, path: Path) -> None:
         self.path = path
         self._seen = _identity(path)
-        self._connection: duckdb.DuckDBPyConnection | None = connect(path, read_only=True)
+        self._connection: duckdb.DuckDBPyConnection | None = connect(
+            path, read_only=True, scratch=Path(gettempdir()) / f"rqa-{getpid()}", memory=MEMORY
+        )
         try:
             self.about = self._read_about()
             self._check_version()

@@ -1,6 +1,7 @@
-"""What a load may take unless told otherwise."""
+"""What a load or a reader may take unless told otherwise."""
 
 WAIT_SECONDS = 60.0
 """How long to wait for another load of the same store to end."""
 MEMORY = "1500MB"
-"""What the engine may use; the rest goes to disk beside the store. More hardly makes a load faster."""
+"""What the engine may use; a load puts the rest on disk beside the store, a reader in the folder for temporary files.
+More hardly makes a load or an answer faster."""
