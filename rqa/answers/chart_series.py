@@ -184,7 +184,9 @@ def _by_period(
     undated = table.height - dated.height
     if undated:
         notes.append("What has no date and no dated job is in no period.")
-    table = _within(dated, period, asked.months)
+    table, mixed = _one_unit_each(_within(dated, period, asked.months), groups)
+    if mixed:
+        notes.append(f"Left out, as its values come in several units: {'; '.join(mixed)}.")
     units = _units(table, groups)
     unit = CHARTED[measure].unit or (next(iter(units.values())) if len(set(units.values())) == 1 else "")
     made = []
@@ -249,6 +251,23 @@ def _gap_notes(measure: str, window: int) -> tuple[str, ...]:
         f"A point is a come-back within {window} days, by the day it was opened; its value is the number of days since "
         "the one before. Long gaps are good.",
     )
+
+
+def _one_unit_each(table: "pl.DataFrame", groups: tuple[str, ...]) -> "tuple[pl.DataFrame, list[str]]":
+    """The table without the groups whose values come in several units, and what was left out.
+
+    Where no group would be left, all stay, for `_units` to refuse.
+    """
+    import polars as pl
+
+    if "unit" not in table.columns or not groups:
+        return table, []
+    parts = list(_parts(table, groups))
+    mixed = [group for group, part in parts if part["unit"].fill_null("").n_unique() > 1]
+    if not mixed or len(mixed) == len(parts):
+        return table, []
+    kept = pl.concat([part for group, part in parts if group not in mixed])
+    return kept, [" · ".join(map(str, group)) for group in mixed]
 
 
 def _units(table: "pl.DataFrame", groups: tuple[str, ...]) -> dict[str, str]:

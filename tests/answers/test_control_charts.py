@@ -248,6 +248,11 @@ def test_units_are_not_mixed() -> None:
     several = pytest.raises(RequestError, match=r"several units \(A, V\)")
     with depot_of({"jobs": jobs, "diagnostics": mixed}) as depot, several:
         depot.control_chart("test_values", by="test")
+    odd = [{**t, "test": "odd"} for t in tests]
+    with depot_of({"jobs": jobs, "diagnostics": [*tests, *odd]}) as depot:
+        r = depot.control_chart("test_values", by="test")
+    assert r.settings["units"] == {"load": "V", "rate": "A"}
+    assert "Left out, as its values come in several units: odd." in r.notes
     with depot_of({"jobs": jobs, "diagnostics": tests}) as depot:
         for ask in (depot.control_chart, depot.capability):
             with pytest.raises(RequestError, match="name test in by=, or one test in where="):
