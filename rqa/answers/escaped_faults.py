@@ -171,7 +171,9 @@ def _notes(now: Moment, table: "pl.DataFrame", asked: Scope, window: int) -> lis
     if "test" in asked.by and int(table["escaped"].sum()):
         notes.append("An escape counts under every test that covers what was found: each had a chance to catch it.")
     if int(table["open"].sum()):
-        notes.append(f"least and greatest take in what jobs closed less than {window} days ago may still bring.")
+        notes.append(
+            f"The outer limits (least, greatest) take in what jobs closed less than {window} days ago may still bring."
+        )
     if "technician" in asked.named:
         notes.append(PEOPLE)
     return notes

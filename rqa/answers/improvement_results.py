@@ -85,3 +85,9 @@ class ActionSavings(Answer):
     cost_low, cost_high."""
 
     question = "Come-backs and cost spared by actions"
+
+
+class StepCosts(Answer):
+    """What come-backs laid to steps cost: step, attributed, cost, low, high, share, cumulative."""
+
+    question = "Cost of come-backs by step"

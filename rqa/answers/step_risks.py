@@ -26,7 +26,7 @@ from rqa.answers.result import rounded
 from rqa.answers.risk_results import StepMap, StepRisk
 from rqa.answers.scope import By, Moment, Months, Scope, Where, check_values, scope
 from rqa.answers.step_cautions import cautions, next_check
-from rqa.answers.step_costs import MeanCost, mean_costs, weighted
+from rqa.answers.step_prices import MeanCost, mean_costs, weighted
 from rqa.errors import RequestError
 from rqa.measures.groupings import names_only
 

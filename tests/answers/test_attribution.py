@@ -163,6 +163,7 @@ def test_through_the_depot() -> None:
         found = depot.attribution()
         risk = depot.step_risk(sort="step")
         where = depot.step_map("board").table
+        costs = depot.step_costs(window=30).table
     row = found.table.filter(pl.col("subsystem") == "display").row(0, named=True)
     assert (row["step"], row["exposures"], row["candidate_in"], row["attributed"]) == ("seat cable", 60, 9, 9.0)
     assert row["per_10000"] == pytest.approx(1500)
@@ -173,6 +174,11 @@ def test_through_the_depot() -> None:
     assert by_step["seat cable"]["escaping"] == pytest.approx(6 / 9, abs=1e-6)
     assert by_step["seat cable"]["cost"] == pytest.approx(50.0)
     assert by_step["seat cable"]["cost_per_1000"] == pytest.approx(7500.0)
+    # Nine come-backs of 50 each, all that is laid to any step.
+    assert costs.select("step", "attributed", "cost", "share", "cumulative").rows() == [
+        ("seat cable", 9.0, 450.0, 1.0, 1.0)
+    ]
+    assert costs["low"][0] < 450.0 < costs["high"][0]
     assert by_step["seat cable"]["hazards"] == "latch, pinch"
     assert "pinched cable" in by_step["seat cable"]["caution"]
     assert all(r["caution"].endswith(ALWAYS) for r in by_step.values())
@@ -260,3 +266,14 @@ def test_a_depot_without_logs_has_nothing_to_lay(data: dict[str, list[dict[str, 
         assert [a.table.height for a in answers] == [0, 0, 0]
         assert [a.stated for a in answers] == [(), (), ()]
         assert empty.step_relative_risk().table.height == 0
+
+
+def test_cost_by_step_is_a_pareto_of_all_that_is_laid(depot: "rqa.Depot") -> None:
+    """Costliest first, shares that add up to one; steps that are not told apart have one row."""
+    table, risk = depot.step_costs(window=30).table, depot.step_risk(window=30).table
+    assert table["cost"].to_list() == sorted(table["cost"], reverse=True)
+    assert table["cumulative"][-1] == pytest.approx(1.0, abs=1e-5)
+    assert table["attributed"].sum() == pytest.approx(depot.attribution().table["attributed"].sum(), rel=0.02)
+    named = [step for row in table["step"] for step in row.split(" + ")]
+    assert len(named) == len(set(named))
+    assert set(named) == set(risk.filter(pl.col("attributed") > 0)["step"])
