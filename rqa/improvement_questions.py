@@ -12,6 +12,7 @@ if TYPE_CHECKING:
         ActionTrend,
         ComebackCosts,
         MonthFindings,
+        StepCosts,
         Targets,
         Verdicts,
     )
@@ -43,6 +44,14 @@ class ImprovementQuestions:
         from rqa.answers.comeback_costs import costs
 
         return costs(self._now, by=by, where=where, months=months, window=window, level=level)
+
+    def step_costs(
+        self, where: Where | None = None, months: Months | None = None, window: int = 90, level: float = 0.95
+    ) -> "StepCosts":
+        """What come-backs laid to steps cost, costliest first; see `rqa.answers.cost_by_step`."""
+        from rqa.answers.cost_by_step import step_costs
+
+        return step_costs(self._now, where=where, months=months, window=window, level=level)
 
     def targets(self, month: str | date | None = None, level: float = 0.95) -> "Targets":
         """Whether the goals of a month are met, and whether that can be told; see `rqa.answers.goals`."""

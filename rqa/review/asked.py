@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from rqa.answers.comeback_results import Projection
 from rqa.answers.diagnostic_results import CoverageGap, Escapes
-from rqa.answers.improvement_results import ActionSavings, ComebackCosts, MonthFindings, Targets, Verdicts
+from rqa.answers.improvement_results import ActionSavings, ComebackCosts, MonthFindings, StepCosts, Targets, Verdicts
 from rqa.answers.month import MonthAgainstBefore
 from rqa.answers.result import (
     CleanJobs,
@@ -85,6 +85,9 @@ class Asked(Protocol):
 
     def costs(self, *args: Any, **kwargs: Any) -> ComebackCosts:
         """What come-backs cost."""
+
+    def step_costs(self, *args: Any, **kwargs: Any) -> StepCosts:
+        """What come-backs laid to steps cost."""
 
     def targets(self, *args: Any, **kwargs: Any) -> Targets:
         """Whether goals are met."""

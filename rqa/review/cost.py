@@ -3,7 +3,7 @@
 from datetime import date
 from typing import Any
 
-from rqa.answers.improvement_results import ComebackCosts
+from rqa.answers.improvement_results import ComebackCosts, StepCosts
 from rqa.plots.costs import MOST, money
 from rqa.review.asked import Asked
 from rqa.review.facts import Figure, Section, Table
@@ -11,6 +11,7 @@ from rqa.review.figures import figure_of
 from rqa.words import count, month_name, percent, spoken
 
 MONTHS = 12
+STEPS = 6
 WINDOW = 90
 HEADS = ("come-backs", "with known cost", "cost", "95 % interval", "one costs", "95 % interval of one", "share",
          "together")  # fmt: skip
@@ -41,7 +42,26 @@ def cost(depot: Asked, month: date, shown: tuple[date, date]) -> Section:
             "long run: where the lines of two months overlap widely, their difference may well be luck.",
         ),
     ]  # fmt: skip
-    return Section("cost", "Cost", words, notes=tuple(whole.notes), figures=tuple(figures))
+    by_step = depot.step_costs(months=year)
+    tables = (_steps(by_step, span),) if by_step.table.height else ()
+    return Section("cost", "Cost", words, notes=tuple(whole.notes), tables=tables, figures=tuple(figures))
+
+
+def _steps(answer: StepCosts, span: str) -> Table:
+    """What was laid to steps, and what it cost."""
+    rows = answer.table.head(STEPS)
+    cells = tuple(
+        (
+            spoken(r["step"]), f"{r['attributed']:.1f}", money(r["cost"]), _range(r["low"], r["high"]),
+            percent(r["share"]), percent(r["cumulative"]),
+        )
+        for r in rows.iter_rows(named=True)
+    )  # fmt: skip
+    of = f" ({rows.height} of {answer.table.height})" if answer.table.height > STEPS else ""
+    heads = ("step, or steps not told apart", "come-backs laid to it", "cost", "95 % interval", "share", "together")
+    currency = answer.settings["currency"]
+    caption = f"Cost of come-backs laid to steps, {span}{of}{f', {currency}' if currency else ''}"
+    return Table(caption, heads, cells)
 
 
 def _said(answer: ComebackCosts, when: str) -> str:

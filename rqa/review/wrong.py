@@ -7,6 +7,7 @@ from typing import Any
 import polars as pl
 
 from rqa.answers.contrasts import SMALLEST
+from rqa.answers.cost_by_step import together
 from rqa.answers.improvement_results import MonthFindings
 from rqa.answers.result import Answer
 from rqa.plots.costs import money
@@ -48,7 +49,7 @@ def wrong(depot: Asked, span: tuple[date, date], found: MonthFindings) -> Sectio
 
 def _said(rows: pl.DataFrame, by: str) -> str:
     top = rows.row(0, named=True)
-    steps = listed([f"“{spoken(name)}”" for name in _together(top)[:NAMED]])
+    steps = listed([f"“{spoken(name)}”" for name in together(top)[:NAMED]])
     first = "The come-backs that cost most" if by == "cost" else "Most come-backs"
     return (
         f"{first}, for each time a step is done, are laid to {steps}: {top['per_10000']:.0f} per 10,000 (95 % interval "
@@ -61,7 +62,7 @@ def _table(rows: pl.DataFrame, by: str) -> Table:
     """A row for steps that share one number."""
     groups: dict[tuple[str, ...], list[dict[str, Any]]] = {}
     for r in rows.iter_rows(named=True):
-        groups.setdefault(tuple(sorted(_together(r))), []).append(r)
+        groups.setdefault(together(r), []).append(r)
     cells = tuple(
         (
             _steps(names), spoken(", ".join(_each(members, "hazards")) or "–"), members[0]["next_check"] or "–",
@@ -74,10 +75,6 @@ def _table(rows: pl.DataFrame, by: str) -> Table:
     )  # fmt: skip
     first = "the costliest" if by == "cost" else "most come-backs"
     return Table(f"Risky steps, {first} first ({len(cells)} of {len(groups)})", HEADS, cells, 3)
-
-
-def _together(row: dict[str, Any]) -> list[str]:
-    return [row["step"], *(row["shared_with"].split(", ") if row["shared_with"] else [])]
 
 
 def _steps(names: tuple[str, ...]) -> str:
