@@ -6,6 +6,7 @@ from math import ceil
 from rqa.answers.action_judged import DAYS_A_MONTH, plan_before
 from rqa.answers.action_scope import EXPECTED_FORMS, check_scope, expected_ratio, scope_of
 from rqa.answers.action_work import BEFORE_DAYS, action_work
+from rqa.answers.follow_up_counts import days_asked
 from rqa.answers.improvement_results import ActionPower
 from rqa.answers.result import rounded
 from rqa.answers.scope import Moment, Where, check_level, is_number
@@ -36,8 +37,7 @@ def power(
     chance (to have seen the change by then, were that the last look), smallest_ratio (the least change seen with
     `power`; null: not even that all come-backs end), enough (whether the chance is at least `power`).
     """
-    if isinstance(window, bool) or not isinstance(window, int) or window < 0:
-        raise RequestError(f"{QUESTION}: window is a number of days, 0 or more: {window!r}.")
+    days_asked(QUESTION, "window", window)
     if isinstance(months, bool) or not isinstance(months, int) or not 1 <= months <= MOST_MONTHS:
         raise RequestError(f"{QUESTION}: months is a whole number from 1 to {MOST_MONTHS}: {months!r}.")
     check_level(QUESTION, level)

@@ -8,10 +8,10 @@ import numpy as np
 from rqa.answers.action_scope import check_scope, read_scope
 from rqa.answers.action_verdicts import action_named
 from rqa.answers.action_work import ActionWork, action_work
+from rqa.answers.follow_up_counts import days_asked
 from rqa.answers.improvement_results import ActionTrend
 from rqa.answers.result import chances, rounded
 from rqa.answers.scope import Moment, check_level, month_end, next_month
-from rqa.errors import RequestError
 from rqa.words import month_name, percent
 
 if TYPE_CHECKING:
@@ -35,8 +35,7 @@ def action_trend(now: Moment, action: str, *, window: int = 30, level: float = 0
     `terms`: jump, the odds at the start against the trend before; bend, the growth of the trend a month, as odds_ratio
     with low, high, p_value.
     """
-    if isinstance(window, bool) or not isinstance(window, int) or window < 0:
-        raise RequestError(f"{QUESTION}: window is a number of days, 0 or more: {window!r}.")
+    days_asked(QUESTION, "window", window)
     check_level(QUESTION, level)
     row = action_named(now, QUESTION, action)
     scope = read_scope(row["scope"], of=f"{QUESTION}: {action}")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from rqa.answers.action_judged import EXPECTED, MONTHS_AHEAD, POWER, Judged, judge
 from rqa.answers.action_scope import check_scope, expected_ratio, read_scope
 from rqa.answers.action_work import BEFORE_DAYS, ActionWork, action_work, first_checks
+from rqa.answers.follow_up_counts import days_asked
 from rqa.answers.improvement_results import Verdicts
 from rqa.answers.result import chances, rounded
 from rqa.answers.scope import Moment, check_level
@@ -58,8 +59,7 @@ def verdicts(now: Moment, *, window: int = 30, level: float = 0.95) -> Verdicts:
     with a chance of at most 1 - level however often it is read. Planned is what shows the expected change (a halving
     where none is stated) with a chance of 80 %, but no more than twelve months of work.
     """
-    if isinstance(window, bool) or not isinstance(window, int) or window < 0:
-        raise RequestError(f"{QUESTION}: window is a number of days, 0 or more: {window!r}.")
+    days_asked(QUESTION, "window", window)
     check_level(QUESTION, level)
     actions = list(counts(now.store, "actions").iter_rows(named=True))
     rows = [_row(now, action, window, level) for action in actions]

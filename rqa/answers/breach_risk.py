@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from rqa.answers.breach_kinds import BATTERY, BESIDE, CAUTION, CHECKS, WORDS
 from rqa.answers.contrasts import enough
-from rqa.answers.finding import Finding
+from rqa.answers.finding import PEOPLE, Finding
 from rqa.answers.like_work import against_like_work
 from rqa.answers.result import chances, rounded, with_shares
 from rqa.words import count, percent, spoken
@@ -22,7 +22,6 @@ FEW = 5
 """Come-backs seen or expected after a breach below which limits are the exact ones, of the odds ratio."""
 MOST_EVENTS = 2_000
 """Come-backs up to which there are exact limits."""
-PEOPLE = "; figures about people are for coaching and for changing the process"
 COMPARED = ("expected", "ratio", "ratio_low", "ratio_high", "p_value", "p_adjusted")
 Counts = NDArray[np.int64]
 

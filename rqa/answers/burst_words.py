@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 from rqa.answers.burst_counts import Asked
 from rqa.answers.burst_rounds import Found, Search
-from rqa.answers.finding import Finding
+from rqa.answers.finding import PEOPLE, Finding
 from rqa.words import count, month_name, week_of
 
 if TYPE_CHECKING:
@@ -23,7 +23,6 @@ CHECKS = {
 }
 CHECK = "ask what was new there in these weeks; read five of the job sheets"
 CAUTION = "picked as the strongest of many windows, so its true ratio is likely smaller than it looks"
-PEOPLE = "; for coaching and for changing the process, not a verdict on a person"
 
 
 def shape(burst: "MarginBurst", own: "pl.DataFrame", at: Sequence[int], work: str, latest: int) -> str:

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rqa.answers.contrasts import SMALLEST
-from rqa.answers.finding import Finding
+from rqa.answers.finding import PEOPLE, Finding
 from rqa.answers.like_work import against_like_work
 from rqa.answers.result import chances, rounded
 from rqa.answers.scope import Moment
@@ -21,7 +21,6 @@ DIMENSIONS = ("site", "bench", "technician", "model", "lot")
 CAUTION = (
     "of the failing jobs only: it says how jobs fail there, not how often; clusters are a way of reading, no cause"
 )
-PEOPLE = "; about people it is for coaching and for changing the process"
 CHECKS = {"lot": "look at what is left of the lot", "technician": "watch the work together; read five job sheets"}
 CHECK = "read five of the job sheets; see what is special there"
 

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from math import hypot, isnan
 from typing import TYPE_CHECKING
 
+from rqa.answers.follow_up_counts import days_asked
 from rqa.answers.improvement_results import ComebackCosts
 from rqa.answers.result import rounded
 from rqa.answers.scope import PERIODS, By, Moment, Months, Where, check_level, check_values, is_number, scope
@@ -17,7 +18,6 @@ QUESTION = "costs"
 GROUPINGS = (*PERIODS, "site", "model", "procedure", "billing", "class")
 """month and week are those in which the unit came back; the others are of the index job, class of the come-back."""
 RATE = "labour_rate"
-SUMS = ("cents", "labour", "parts", "freight", "goodwill", "squares", "cubes")
 UNKNOWN = {
     "still_open": "is still open|are still open",
     "no_labour": "without labour minutes",
@@ -54,8 +54,7 @@ def costs(
     """
     import polars as pl
 
-    if isinstance(window, bool) or not isinstance(window, int) or window < 0:
-        raise RequestError(f"{QUESTION}: window is a number of days, 0 or more: {window!r}.")
+    days_asked(QUESTION, "window", window)
     check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
     check_values(now.store, QUESTION, asked.where)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from rqa.answers.follow_up_counts import days_asked
 from rqa.answers.periods import span_of
 from rqa.answers.result import ComebackCusum, rounded
 from rqa.answers.scope import By, Moment, Months, Scope, Where, check_values, is_number, scope, split_groups
@@ -85,8 +86,7 @@ def comeback_cusum(
     groups = split_groups(QUESTION, by)
     asked = scope(QUESTION, by=groups, where=where, months=None, allowed=JOB_NAMES)
     check_values(now.store, QUESTION, asked.where)
-    if isinstance(window, bool) or not isinstance(window, int) or window < 0:
-        raise RequestError(f"{QUESTION}: window is a number of days, 0 or more: {window!r}.")
+    days_asked(QUESTION, "window", window)
     if not is_number(odds) or odds <= 0 or odds == 1:
         raise RequestError(f"{QUESTION}: odds is a factor above 0 and not 1, such as 2 or 0.5: {odds!r}.")
     if not is_number(quiet_months) or quiet_months <= 0:

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
+from rqa.answers.follow_up_counts import days_asked
 from rqa.answers.result import Comebacks, with_shares
 from rqa.answers.scope import PERIODS, By, Moment, Months, Scope, Where, check_level, check_values, scope
 from rqa.contract import CLASSES
@@ -42,8 +43,7 @@ def comebacks(
     (matured and back within `window` days), rate = returned / matured with its Wilson interval low, high. Without
     matured jobs there is no data: rate, low and high are null.
     """
-    if isinstance(window, bool) or not isinstance(window, int) or window < 0:
-        raise RequestError(f"{QUESTION}: window is a number of days, 0 or more: {window!r}.")
+    days_asked(QUESTION, "window", window)
     if index not in INDEX:
         raise RequestError(f"{QUESTION}: index is one of {', '.join(INDEX)}: {index!r}.")
     check_level(QUESTION, level)

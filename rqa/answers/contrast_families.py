@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 from rqa.answers.comebacks import comebacks
 from rqa.answers.contrasts import Contrast, each_against_rest, enough
 from rqa.answers.first_pass_yield import first_pass_yield
-from rqa.answers.scope import Moment, next_month
+from rqa.answers.scope import Moment, months_back
 from rqa.words import month_name
 
 if TYPE_CHECKING:
@@ -22,13 +22,12 @@ Span = tuple[date, date]
 
 def year_before(month: date) -> Span:
     """The twelve months before a month: first and last."""
-    last = date(month.year - (month.month == 1), 12 if month.month == 1 else month.month - 1, 1)
-    return date(month.year - 1, month.month, 1), last
+    return months_back(month, 12), months_back(month, 1)
 
 
 def year_to(month: date) -> Span:
     """The twelve months that end with this one: first and last."""
-    return year_before(next_month(month))
+    return months_back(month, 11), month
 
 
 def _totals(table: "pl.DataFrame", keys: list[str], events: str, size: str) -> dict[tuple[Any, ...], tuple[int, int]]:

@@ -11,6 +11,8 @@ from rqa.words import NAMES, spoken
 ALLOWED = 0.05
 """Share of luck allowed among the findings named together."""
 WHOLE = "the whole depot"
+PEOPLE = "; figures about people are for coaching and for changing the process, no verdict on a person"
+"""Ends the caution of a finding about a person."""
 
 
 @dataclass(frozen=True)

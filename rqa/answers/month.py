@@ -5,7 +5,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from rqa.answers.control_chart import MEASURES, is_mature, monthly, ripens
-from rqa.answers.scope import Moment, Where, check_level, month_of
+from rqa.answers.scope import Moment, Where, check_level, month_of, months_back
 from rqa.errors import RequestError
 
 if TYPE_CHECKING:
@@ -88,15 +88,10 @@ def month_against_before(
     m, wait = MEASURES[measure], ripens(measure, window)
     table = monthly(now, measure, window=window, where=where).table
     own = table.filter(pl.col("month") == this)
-    first = _months_back(this, before)
+    first = months_back(this, before)
     earlier = table.filter((pl.col("month") >= first) & (pl.col("month") < this) & (pl.col(m.size) > 0))
     earlier = earlier.filter(pl.Series([is_mature(x, now, wait) for x in earlier["month"]], dtype=pl.Boolean))
     return _compare(measure, this, is_mature(this, now, wait), own, earlier, level)
-
-
-def _months_back(month: date, months: int) -> date:
-    place = month.year * 12 + month.month - 1 - months
-    return date(place // 12, place % 12 + 1, 1)
 
 
 def _compare(

@@ -21,7 +21,7 @@ from rqa.answers.relative_risks import step_relative_risk
 from rqa.answers.release_checks import releases
 from rqa.answers.result import Answer, chances, rounded
 from rqa.answers.retest_passes import retests
-from rqa.answers.scope import Moment, month_of
+from rqa.answers.scope import Moment, month_of, months_back
 from rqa.answers.station_drift import drift
 from rqa.errors import RequestError
 from rqa.words import count, month_name
@@ -63,7 +63,7 @@ def findings(now: Moment, month: str | date | None = None) -> MonthFindings:
         raise RequestError(f"{QUESTION}: {month_name(own)} begins after {now.day}, the day the depot is looked at.")
     stated, answers = stated_in(now, own)
     held = judged(stated)
-    before = judged(stated_in(now, _back(own, 1))[0])
+    before = judged(stated_in(now, months_back(own, 1))[0])
     there, known = ({f.id for f, _ in family} for family in (held, before))
     compared = Counter(f.kind for f in stated)
     return MonthFindings(
@@ -79,12 +79,7 @@ def findings(now: Moment, month: str | date | None = None) -> MonthFindings:
 
 def months_up_to(month: date) -> families.Span:
     """First and last of the months that the findings of a month look at."""
-    return _back(month, MONTHS - 1), month
-
-
-def _back(month: date, months: int) -> date:
-    place = month.year * 12 + month.month - 1 - months
-    return date(place // 12, place % 12 + 1, 1)
+    return months_back(month, MONTHS - 1), month
 
 
 def stated_in(now: Moment, month: date) -> tuple[tuple[Finding, ...], dict[str, Answer]]:

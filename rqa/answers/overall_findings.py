@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
-from math import hypot, log
+from math import hypot
 
 from rqa.answers.chart_rules import point_alarm_chance
 from rqa.answers.contrasts import enough
@@ -147,13 +147,16 @@ def projected(now: Moment, month: date) -> Iterator[Finding]:
 
 
 def _logit(share: float) -> float:
-    inner = min(max(share, 1e-6), 1 - 1e-6)
-    return log(inner / (1 - inner))
+    from scipy import special
+
+    return float(special.logit(min(max(share, 1e-6), 1 - 1e-6)))
 
 
 def _width(low: float, high: float) -> float:
     """The standard error behind a 95 % interval, on the scale of log odds."""
-    return (_logit(high) - _logit(low)) / (2 * 1.959964)
+    from scipy import special
+
+    return (_logit(high) - _logit(low)) / (2 * float(special.ndtri(0.975)))
 
 
 def _two_sided(z: float) -> float:

@@ -202,6 +202,12 @@ def next_month(month: date) -> date:
     return date(month.year + month.month // 12, month.month % 12 + 1, 1)
 
 
+def months_back(month: date, months: int) -> date:
+    """The first day of the month so many months before."""
+    place = month.year * 12 + month.month - 1 - months
+    return date(place // 12, place % 12 + 1, 1)
+
+
 def month_end(month: date) -> date:
     """The last day of a month."""
     return next_month(month) - timedelta(days=1)

@@ -3,6 +3,7 @@
 from datetime import date
 from typing import Any
 
+from rqa.answers.contrast_families import year_to
 from rqa.answers.improvement_results import ComebackCosts, StepCosts
 from rqa.plots.costs import MOST, money
 from rqa.review.asked import Asked
@@ -10,7 +11,6 @@ from rqa.review.facts import Figure, Section, Table
 from rqa.review.figures import figure_of
 from rqa.words import count, month_name, percent, spoken
 
-MONTHS = 12
 STEPS = 6
 WINDOW = 90
 HEADS = ("come-backs", "with known cost", "cost", "95 % interval", "one costs", "95 % interval of one", "share",
@@ -23,8 +23,7 @@ KINDS = (
 
 def cost(depot: Asked, month: date, shown: tuple[date, date]) -> Section:
     """What come-backs cost; `shown` are the months on the time axis, and money is what the workspace counts in."""
-    place = month.year * 12 + month.month - MONTHS
-    year = (date(place // 12, place % 12 + 1, 1), month)
+    year = year_to(month)
     own, whole = depot.costs(by=(), months=month), depot.costs(by=(), months=year)
     span = f"{month_name(year[0])} to {month_name(year[1])}"
     words = (_said(own, f"in {month_name(month)}"), _said(whole, f"from {span}"))

@@ -8,7 +8,7 @@ from rqa.answers.contrast_families import year_before, year_to
 from rqa.answers.contrasts import SMALLEST
 from rqa.answers.month_findings import months_up_to
 from rqa.answers.overall_findings import FIGURES
-from rqa.answers.scope import month_end, month_of
+from rqa.answers.scope import month_end, month_of, months_back
 from rqa.errors import RequestError
 from rqa.review.asked import Asked
 from rqa.review.believed import believed
@@ -38,7 +38,7 @@ order by action_id
 """
 
 
-def last_whole_month(day: date) -> date:
+def last_month_over(day: date) -> date:
     """The first day of the last month that is over on that day."""
     first = day.replace(day=1)
     return first if month_end(first) <= day else (first - timedelta(days=1)).replace(day=1)
@@ -51,7 +51,7 @@ def describe(depot: Asked, month: str | date | None = None, earlier: Sequence[Re
     `RequestError` for a month that is none, or that begins after that day.
     """
     day = depot.as_of.date()
-    own = last_whole_month(day) if month is None else month_of("review", month)
+    own = last_month_over(day) if month is None else month_of("review", month)
     if own > day:
         raise RequestError(f"review: {month_name(own)} begins after {day}, the day the depot is looked at.")
     judged = verdicts(depot, own)
@@ -112,8 +112,7 @@ def _answered(depot: Asked, day: date) -> dict[str, str]:
 def _shown(depot: Asked, month: date, day: date) -> tuple[date, date]:
     """The months on the time axes: up to the day one looks, two years back or more if the month is older."""
     last = day.replace(day=1)
-    place = last.year * 12 + last.month - SHOWN_MONTHS
-    first = min(date(place // 12, place % 12 + 1, 1), year_before(month)[0])
+    first = min(months_back(last, SHOWN_MONTHS - 1), year_before(month)[0])
     seen = depot.clean_jobs(by=("month",)).table["month"].min()
     return max(first, seen) if isinstance(seen, date) and seen <= month else first, last
 

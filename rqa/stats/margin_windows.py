@@ -10,6 +10,7 @@ from scipy import special
 
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
+from rqa.stats.scan_windows import coded
 
 if TYPE_CHECKING:
     from rqa.stats.marginal_scan import Margin
@@ -204,10 +205,7 @@ def _coded(name: str, group: object, cells: int) -> tuple[tuple[object, ...], ND
     if len(given) != cells:
         raise ValueError(f"group must have one entry per row: {name}: {len(given)}, {cells} rows")
     labels[:] = given
-    # A missing entry is None, or NaN, which alone is not equal to itself.
-    kept = sorted({v for v in labels if v is not None and v == v}, key=lambda v: (str(type(v)), v))
-    place = {v: i for i, v in enumerate(kept)}
-    return tuple(kept), np.array([place.get(v, -1) for v in labels], dtype=np.int64)
+    return coded(labels)
 
 
 def _windows(row: Counts, period: Counts, longest: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

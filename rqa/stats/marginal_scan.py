@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 from rqa import arguments
 from rqa.arguments import Numbers
 from rqa.stats.margin_windows import Laid, laid
-from rqa.stats.scanning import AT_ONCE, EQUAL, Likelihood, simulated_maxima
+from rqa.stats.scanning import AT_ONCE, EQUAL, Likelihood, chance_among, simulated_maxima
 
 PILOT = 199
 """Sets by which the dimensions are put on one scale before the strongest is sought."""
@@ -241,15 +241,10 @@ class _Told:
             ratio=ratio,
             log_ratio=float(self.found[d][window]),
             score=score,
-            p_value=_chance(score, self.overall, top),
-            p_within=_chance(score, self.null[:, d], False),
+            p_value=chance_among(score, self.overall, top),
+            p_within=chance_among(score, self.null[:, d], False),
             p_fitted=_fitted(score, self.overall),
         )
-
-
-def _chance(score: float, maxima: Numbers, stopped: bool) -> float:
-    above = int((maxima >= score - EQUAL).sum())
-    return above / len(maxima) if stopped else (above + 1) / (len(maxima) + 1)
 
 
 def _fitted(score: float, maxima: Numbers) -> float:

@@ -101,3 +101,11 @@ def _counted(drawn: NDArray[np.intp], cells: int) -> Numbers:
 def _log_likelihood(events: Numbers, jobs: Numbers) -> Numbers:
     share = events / jobs
     return np.asarray(special.xlogy(events, share) + special.xlog1py(jobs - events, -share), dtype=np.float64)
+
+
+def coded(labels: NDArray[np.object_]) -> tuple[tuple[object, ...], NDArray[np.int64]]:
+    """The groups met, in order, and each label's place among them: -1 for a missing one."""
+    # A missing entry is None, or NaN, which alone is not equal to itself.
+    kept = sorted({v for v in labels if v is not None and v == v}, key=lambda v: (str(type(v)), v))
+    place = {v: i for i, v in enumerate(kept)}
+    return tuple(kept), np.array([place.get(v, -1) for v in labels], dtype=np.int64)

@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike
 
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
-from rqa.stats.scan_windows import Windows, bernoulli_ratio, bernoulli_sets, poisson_ratio, poisson_sets, windows
+from rqa.stats.scan_windows import Windows, bernoulli_ratio, bernoulli_sets, coded, poisson_ratio, poisson_sets, windows
 
 Likelihood = Literal["bernoulli", "poisson"]
 TIME = "time"
@@ -191,7 +191,7 @@ def scan_statistic(
     batch = max(1, min(200, AT_ONCE // max(found.size, len(x), total)))
     null, stopped = simulated_maxima(drawn, float(highest.max()), simulations, enough, batch, seed)
     overall = null.max(axis=1)
-    p_value = _chance(float(highest.max()), overall, stopped)
+    p_value = chance_among(float(highest.max()), overall, stopped)
     bursts: list[Burst] = []
     masks: list[Counts] = []
     for row, window in _strongest(found, layout, most):
@@ -211,14 +211,14 @@ def scan_statistic(
                 expected=e * total / all_work,
                 ratio=c * (all_work - e) / (e * (total - c)) if c < total else float("inf"),
                 log_ratio=log_ratio,
-                p_value=_chance(log_ratio, overall, False) if bursts else p_value,
-                p_within=_chance(log_ratio, null[:, d], False),
+                p_value=chance_among(log_ratio, overall, False) if bursts else p_value,
+                p_within=chance_among(log_ratio, null[:, d], False),
                 echo_of=echo,
                 shared=shared,
             )
         )
         masks.append(mask)
-    within = [_chance(float(h), null[:, d], False) for d, h in enumerate(highest)]
+    within = [chance_among(float(h), null[:, d], False) for d, h in enumerate(highest)]
     return ScanStatistic(
         likelihood=likelihood,
         longest=longest,
@@ -256,7 +256,8 @@ def simulated_maxima(
     return np.concatenate(chance), stronger >= enough
 
 
-def _chance(ratio: float, maxima: Numbers, stopped: bool) -> float:
+def chance_among(ratio: float, maxima: Numbers, stopped: bool) -> float:
+    """How often the simulated maxima are as high; `stopped`: simulation ended as soon as enough were."""
     above = int((maxima >= ratio - EQUAL).sum())
     return above / len(maxima) if stopped else (above + 1) / (len(maxima) + 1)
 
@@ -291,14 +292,12 @@ def _dimensions(
             raise ValueError(f"groups must not be named {TIME!r}: time is always scanned")
         if labels.shape != (cells,):
             raise ValueError(f"groups[{name!r}] must have one entry per cell: {labels.shape}, {cells} cells")
-        # A missing entry is None, or NaN, which alone is not equal to itself.
-        kept = sorted({v for v in labels if v is not None and v == v}, key=lambda v: (str(type(v)), v))
+        kept, place = coded(labels)
         if not kept:
             continue
-        place = {v: i for i, v in enumerate(kept)}
         names.append(name)
         values.append(list(kept))
-        codes.append(np.array([place.get(v, -1) for v in labels], dtype=np.int64))
+        codes.append(place)
     return tuple(names), values, codes
 
 

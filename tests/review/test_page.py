@@ -17,7 +17,7 @@ from rqa.depot import Depot
 from rqa.depot import open as open_depot
 from rqa.errors import RequestError
 from rqa.review import describe, render, write_page
-from rqa.review.describe import last_whole_month
+from rqa.review.describe import last_month_over
 from rqa.review.facts import MonthFacts
 from tests.depots import make_store
 from tests.review.made_depot import HOSTILE, made_tables
@@ -228,7 +228,7 @@ def test_a_file_that_cannot_be_written_is_named(depot: Depot, tmp_path: Path) ->
     ],
 )
 def test_the_last_whole_month(day: date, month: date) -> None:
-    assert last_whole_month(day) == month
+    assert last_month_over(day) == month
 
 
 @pytest.mark.parametrize("tables", [{}, {"jobs": []}], ids=["nothing", "no rows"])
