@@ -13,8 +13,9 @@ from rqa.answers.comparison_findings import stated
 from rqa.answers.comparison_words import notes_of
 from rqa.answers.expected_by_model import expected_by_model, fits
 from rqa.answers.first_pass_yield import first_pass_yield
+from rqa.answers.job_clusters import inflation
 from rqa.answers.result import Answer, Comparison, chances, rounded
-from rqa.answers.scope import By, Moment, Months, Where, check_level
+from rqa.answers.scope import By, Moment, Months, Scope, Where, check_level
 from rqa.errors import RequestError
 from rqa.measures.groupings import names_only
 
@@ -121,7 +122,8 @@ def compare(
     the test always belongs to it. `least`: comparable work below which nothing is said. `method`: "stratified" (shares
     of each kind of work as they are), "model" (a binomial model of them), or "auto": the model where more than a tenth
     of the work is of kinds in which the others have fewer than 10 cases. `spread`: whether a spread between the groups
-    that is wider than luck is allowed for.
+    that is wider than luck is allowed for. That the checks of one job go together always is: p-values and limits are
+    those of jobs, not of single checks (`rqa.answers.job_clusters`).
 
     Columns: the group; exposures (work that can be compared), observed (events in it), expected (what the mix brings),
     ratio = observed / expected with its exact Poisson interval low, high; shrunk, the ratio drawn towards 1 as far as
@@ -136,17 +138,21 @@ def compare(
     found = _expected(counted, method)
     enough = found.exposures >= least
     dispersion = _spread(found, enough) if spread else None
-    phi = 1.0 if dispersion is None else dispersion.phi
-    p_value = found.p_value if phi == 1.0 else np.maximum(found.p_value, _two_sided(found.z / phi**0.5))
-    made, verdicts = _table(who, counted, found, enough, p_value, phi, level)
+    by_job = _by_job(now, who, outcome, asked, table, counted)
+    phi = max(1.0 if dispersion is None else dispersion.phi, float(by_job.min(initial=np.inf)) if by_job.size else 1.0)
+    allowed = np.maximum(phi, by_job)
+    p_value = np.where(allowed == 1.0, found.p_value, np.maximum(found.p_value, _two_sided(found.z / allowed**0.5)))
+    made, verdicts = _table(who, counted, found, enough, p_value, phi, by_job, level)
     settings = {
         "by": (who,), "who": who, "outcome": outcome, "window": window if outcome == "comeback" else None,
         "as_of": now.day, "where": table.settings.get("where"), "months": table.settings.get("months"),
-        "mix": asked, "expected": found.method, "least": least, "spread": round(phi, 3), "level": level,
+        "mix": asked, "expected": found.method, "least": least, "spread": round(phi, 3),
+        "by_job": round(float(by_job.max(initial=1.0)), 3), "level": level,
     }  # fmt: skip
     notes = notes_of(
         who=who, outcome=OUTCOMES[outcome], mix=asked, names=counted.names[: counted.known], found=found, least=least,
-        enough=enough, dispersion=dispersion, verdicts=verdicts, unknown=_unknown(counted), given=counted.notes,
+        enough=enough, dispersion=dispersion, verdicts=verdicts, unknown=_unknown(counted),
+        by_job=float(by_job.max(initial=1.0)), given=counted.notes,
     )  # fmt: skip
     return Comparison(made, settings, notes, stated(made, who, outcome, OUTCOMES[outcome]))
 
@@ -259,6 +265,19 @@ def _spread(found: Expected, enough: NDArray[np.bool_]) -> "Overdispersion | Non
     return overdispersion(observed=found.observed[seen], expected=found.expected[seen], variance=found.variance[seen])
 
 
+def _by_job(
+    now: Moment, who: str, outcome: str, kind: tuple[str, ...], table: Answer, counted: Counted
+) -> NDArray[np.float64]:
+    """How much more each group's failures vary than those of single checks, as the checks of a job go together."""
+    asked = Scope((), dict(table.settings["where"] or {}), table.settings["months"])  # type: ignore[call-overload, arg-type]
+    mix = kind[: len(kind) - len(OUTCOMES[outcome].kind)]
+    made = inflation(
+        now, who=who, outcome=outcome, mix=mix, asked=asked, names=counted.names, kinds=counted.kinds,
+        events=counted.events, trials=counted.trials,
+    )  # fmt: skip
+    return made[: counted.known]
+
+
 def _two_sided(z: NDArray[np.float64]) -> NDArray[np.float64]:
     from scipy import special
 
@@ -272,6 +291,7 @@ def _table(
     enough: NDArray[np.bool_],
     p_value: NDArray[np.float64],
     phi: float,
+    by_job: NDArray[np.float64],
     level: float,
 ) -> "tuple[pl.DataFrame, NDArray[Any]]":
     import polars as pl
@@ -282,11 +302,12 @@ def _table(
     judged = ~np.isnan(adjusted.p_values)
     verdicts = np.where(~judged, TOO_LITTLE, np.where(~adjusted.found, ALIKE, np.where(found.z > 0, ABOVE, BELOW)))
     ratio = standardised_ratio(observed=found.observed, expected=found.expected, level=level)
+    low, high = _widened(ratio.estimate, ratio.low, ratio.high, by_job)
     drawn = _shrunk(found, level)
     with np.errstate(invalid="ignore", divide="ignore"):
         share = found.observed / np.where(found.exposures == 0, np.nan, found.exposures)
     numbers = {
-        "expected": found.expected, "ratio": ratio.estimate, "low": ratio.low, "high": ratio.high,
+        "expected": found.expected, "ratio": ratio.estimate, "low": low, "high": high,
         "shrunk": drawn["shrunk"],
     }  # fmt: skip
     by_luck = {"p_value": p_value, "p_adjusted": adjusted.p_adjusted}
@@ -304,6 +325,20 @@ def _table(
         }
     )  # fmt: skip
     return made, verdicts
+
+
+def _widened(
+    ratio: NDArray[np.float64], low: NDArray[np.float64], high: NDArray[np.float64], by_job: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Limits of a ratio whose events vary so many times as much: their logarithms stand so much further from it.
+
+    With no event seen the upper limit is that of as many times less work.
+    """
+    reach = np.sqrt(by_job)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        lower = np.where(low > 0, ratio * (low / ratio) ** reach, low)
+        upper = np.where(ratio > 0, ratio * (high / ratio) ** reach, high * by_job)
+    return lower, upper
 
 
 def _average_work(found: Expected) -> tuple[float, NDArray[np.int64]]:

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 MUCH_OF_THE_WORK = 0.25
 """Share of all comparable work from which on a group is compared to a good part with itself."""
 SHOWN_REVERSALS = 3
+TOLD = 1.1
+"""How much more than single checks failures vary before it is said."""
 SEVERAL = {
     "technician": "technicians", "bench": "benches", "tool": "tools", "station": "stations", "site": "sites",
 }  # fmt: skip
@@ -36,6 +38,7 @@ def notes_of(
     dispersion: "Overdispersion | None",
     verdicts: NDArray[Any],
     unknown: int,
+    by_job: float,
     given: tuple[str, ...],
 ) -> tuple[str, ...]:
     """The notes of a comparison, most needed first."""
@@ -58,6 +61,11 @@ def notes_of(
     if few:
         notes.append(f"{few:,} of {len(names):,} {several} have fewer than {least} comparable {outcome.work}, or "
                      "nothing that could have been expected of them: too little work to say.")  # fmt: skip
+    if by_job >= TOLD:
+        notes.append(
+            f"Checks of one job pass and fail together: the failures vary up to {by_job:.2f} times as much as those of "
+            "single checks would. p-values, limits and verdicts allow for that; the job is what is sampled."
+        )
     notes += _spread_said(several, found, enough, dispersion, verdicts)
     if compared:
         notes.append(

@@ -70,6 +70,22 @@ def steps_by_model(now: Moment, span: Span) -> list[Contrast]:
     ]  # fmt: skip
 
 
+def tests_by_model(now: Moment, span: Span) -> list[Contrast]:
+    """First runs of each test that passed on one model beside those on the other models."""
+    keys = ["test", "model"]
+    totals = _totals(first_pass_yield(now, by=keys, months=span).table, keys, "passed", "exposures")
+    return [
+        Contrast(
+            "first runs of a test by model", {"test": test, "model": model},
+            "share of first runs that passed", *own, *rest,
+            "on the other models", True, f"models may differ by design; {UNLIKE}",
+            "compare what the test meets on both models; see which faults it finds",
+            comebacks=False,
+        )
+        for (test, model), own, rest in each_against_rest(totals, alike=1, up_is_good=True)
+    ]  # fmt: skip
+
+
 def kinds_of_work(now: Moment, span: Span) -> list[Contrast]:
     """Come-backs on own work of each model and procedure beside those of all other work."""
     keys = ["model", "procedure"]

@@ -35,9 +35,11 @@ MONTHS = 24
 WINDOW = families.WINDOW
 COMPARED = (
     ("bench", "comeback"), ("technician", "comeback"), ("site", "comeback"), ("technician", "first_pass"),
-    ("bench", "first_pass"), ("tool", "first_pass"), ("station", "first_run"),
+    ("bench", "first_pass"), ("tool", "first_pass"), ("site", "first_pass"), ("station", "first_run"),
+    ("site", "first_run"),
 )  # fmt: skip
-"""Who is compared with what the same mix of work brings, and by what."""
+"""Who is compared with what the same mix of work brings, and by what. Procedures are not, by their first checks: they
+have other steps, so that nothing alike stands beside them."""
 SETS = 399
 """Sets without bursts that those found are set against; where none is as strong, a fitted curve says how rare it is."""
 AFTER = ("failed check", "rework", "skipped check", "tool")
@@ -47,18 +49,19 @@ AFTER = ("failed check", "rework", "skipped check", "tool")
 def findings(now: Moment, month: str | date | None = None) -> MonthFindings:
     """Say what there is to act on: every comparison the analyses make up to a month, the lucky ones kept out.
 
-    By default the latest month whose come-backs are final. A row a finding, those first that would spare most
+    By default the latest whole month with any data: first checks and tests need not mature, and come-backs are those of
+    the latest months that have. A row a finding, those first that would spare most
     come-backs, then the surest: id (the same in every month), state (new, continuing: it held a month before, too),
     kind, where, what, measure, size, low, high, jobs, avoided, p_value, p_adjusted, caution, check. `gone` lists those
     that held a month before and no longer do; `compared` how many comparisons of each kind were made, `answers` the
     answers about risky steps and tests behind them. Adjusted after Benjamini and Hochberg (1995) over all of them: of
     those listed, one in twenty at most is expected to be luck.
     """
-    last = last_whole_month(now, "comebacks", WINDOW)
+    last = newest_month(now)
     own = last if month is None else month_of(QUESTION, month)
     settings = {"month": own, "allowed": ALLOWED, "window": WINDOW}
     if own is None or last is None:
-        return MonthFindings(_table((), set()), settings, ("No month is final yet: nothing to compare.",))
+        return MonthFindings(_table((), set()), settings, ("No month is over yet: nothing to compare.",))
     if own > now.day:
         raise RequestError(f"{QUESTION}: {month_name(own)} begins after {now.day}, the day the depot is looked at.")
     stated, answers = stated_in(now, own)
@@ -69,12 +72,18 @@ def findings(now: Moment, month: str | date | None = None) -> MonthFindings:
     return MonthFindings(
         _table(held, known),
         settings,
-        _said(compared),
+        (*_said(compared), _resting_on(own, _finals(now, own))),
         stated,
         gone=tuple(f for f, _ in before if f.id not in there),
         compared=dict(compared),
         answers=answers,
     )
+
+
+def newest_month(now: Moment) -> date | None:
+    """The latest whole month of which any of the month's figures is final; None if there is none yet."""
+    found = (last_whole_month(now, figure.measure, figure.window) for figure in FIGURES)
+    return max((month for month in found if month is not None), default=None)
 
 
 def months_up_to(month: date) -> families.Span:
@@ -88,12 +97,17 @@ def stated_in(now: Moment, month: date) -> tuple[tuple[Finding, ...], dict[str, 
     Steps are compared up to the month, come-backs as far as the jobs have matured.
     """
     span = months_up_to(month)
-    latest = {figure.window: last_whole_month(now, "comebacks", figure.window) for figure in FIGURES}
-    finals = {window: min(found, month) for window, found in latest.items() if found is not None}
+    finals = _finals(now, month)
     answers = _answers(now, span)
     made = [finding for family in _families(now, month, span, finals) for finding in family]
     made += [finding for answer in answers.values() for finding in answer.stated]
     return tuple(sorted(made, key=lambda f: (-(f.avoided or 0.0), f.p_value, f.what))), answers
+
+
+def _finals(now: Moment, month: date) -> dict[int, date]:
+    """The latest month up to this one whose come-backs within so many days are final, by days."""
+    latest = {f.window: last_whole_month(now, "comebacks", f.window) for f in FIGURES if f.measure == "comebacks"}
+    return {window: min(found, month) for window, found in latest.items() if found is not None}
 
 
 def _families(now: Moment, month: date, span: families.Span, finals: dict[int, date]) -> Iterator[Iterable[Finding]]:
@@ -106,6 +120,7 @@ def _families(now: Moment, month: date, span: families.Span, finals: dict[int, d
     yield projected(now, month)
     yield (c.stated() for c in families.steps_against_before(now, month))
     yield (c.stated() for c in families.steps_by_model(now, span))
+    yield (c.stated() for c in families.tests_by_model(now, span))
     for who, outcome in COMPARED:
         own_work = families.OWN_WORK if outcome == "comeback" else None
         yield compare(now, who=who, outcome=outcome, window=WINDOW, months=span, where=own_work).stated
@@ -162,3 +177,11 @@ def _said(compared: Counter[str]) -> tuple[str, str]:
         "set beside their like only the worse are listed.",
         f"Compared were: {kinds}.",
     )
+
+
+def _resting_on(month: date, finals: dict[int, date]) -> str:
+    """Up to which month each kind of comparison goes."""
+    if not finals:
+        return f"Compared are first checks and tests up to {month_name(month)}; no month's come-backs are final yet."
+    ends = " and ".join(f"{month_name(last)} (within {window} days)" for window, last in sorted(finals.items()))
+    return f"First checks and tests are those up to {month_name(month)}; come-backs are final up to {ends}."

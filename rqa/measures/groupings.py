@@ -59,6 +59,15 @@ _ATTEMPT = {
 _RETURN_DAY = "c.closed_on + cast(c.elapsed_days as integer)"
 _STEP_TECHNICIAN = "coalesce(s.technician, j.technician, 'unknown')"
 _RUN = {**_periods("d.run_on"), **_known("j", JOB_NAMES), **_known("d", ("station",)), "test": "d.test"}
+_STEP_CHECK: Groupings = {
+    **_periods(_STEP_DAY),
+    **_known("j", JOB_NAMES),
+    "technician": _STEP_TECHNICIAN,
+    "step": "s.step",
+    **_known("s", ("bench", "tool")),
+    "phase": _PHASE,
+}
+_FIRST_RUN: Groupings = _RUN
 
 MEASURES: Mapping[str, Groupings] = {
     "comebacks": {**_periods("c.closed_on"), **_plain("c", JOB_NAMES)},
@@ -66,26 +75,16 @@ MEASURES: Mapping[str, Groupings] = {
     "comebacks_by_step": {**_LINK, "step": "s.step", **_known("s", ("bench", "tool")), "phase": _PHASE},
     "comebacks_by_test": {**_LINK, "test": "d.test", **_known("d", ("station",))},
     "first_pass_steps": _plain("c", ("month", *JOB_NAMES, "step")),
-    "first_pass_steps_rows": {
-        **_periods(_STEP_DAY),
-        **_known("j", JOB_NAMES),
-        "technician": _STEP_TECHNICIAN,
-        "step": "s.step",
-        **_known("s", ("bench", "tool")),
-        "phase": _PHASE,
-    },
+    "first_pass_steps_rows": _STEP_CHECK,
+    "step_checks_by_job": _STEP_CHECK,
+    "test_runs_by_job": _FIRST_RUN,
     "first_pass_steps_alone": {
         **_periods("a.day"),
         "step": "a.step",
         **_known("a", ("technician", "bench", "tool")),
     },
     "first_pass_tests": _plain("c", ("month", *JOB_NAMES, "station", "test")),
-    "first_pass_tests_rows": {
-        **_periods("d.run_on"),
-        **_known("j", JOB_NAMES),
-        **_known("d", ("station",)),
-        "test": "d.test",
-    },
+    "first_pass_tests_rows": _FIRST_RUN,
     "clean_jobs": _plain("c", ("month", *JOB_NAMES)),
     "clean_jobs_rows": {**_periods(_JOB_DAY), **_known("j", JOB_NAMES)},
     "comeback_gaps": _LINK,

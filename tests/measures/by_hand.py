@@ -144,11 +144,11 @@ def step_day(step: Row, job: Row | None) -> date | None:
 
 
 def first_pass(
-    tables: Tables, by: Sequence[str], as_of: date | None = None
+    tables: Tables, by: Sequence[str], as_of: date | None = None, *, tests: bool = False
 ) -> dict[tuple[Any, ...], tuple[int, int, int, int]]:
-    """Per group: exposures, passed, failed, unchecked; of diagnostics when `by` names test or station."""
+    """Per group: exposures, passed, failed, unchecked; of diagnostics when asked or `by` names test or station."""
     jobs = {j["job_id"]: j for j in tables["jobs"]}
-    tests = bool({"test", "station"} & set(by))
+    tests = tests or bool({"test", "station"} & set(by))
     found: dict[Any, list[int]] = defaultdict(lambda: [0, 0, 0, 0])
     for row in tables["diagnostics"] if tests else tables["steps"]:
         if (row["run"] if tests else row["attempt"]) != 1:
@@ -168,7 +168,7 @@ def first_pass(
             elif b == "technician":
                 own = row.get("technician")
                 key.append(known(own if own is not None else job and job["technician"]))
-            elif b in ("step", "bench", "tool", "test", "station"):
+            elif b in ("step", "bench", "tool", "test", "station", "job_id"):
                 key.append(known(row[b]))
             else:
                 key.append(known(job and job[b]))
@@ -181,6 +181,18 @@ def first_pass(
     return {
         k: (v[0], v[1], v[2], v[3]) for k, v in found.items() if not ("month" in by and k[by.index("month")] is None)
     }
+
+
+def checks_by_job(
+    tables: Tables, by: Sequence[str], as_of: date | None = None, *, tests: bool = False
+) -> dict[tuple[Any, ...], tuple[int, ...]]:
+    """Per group: jobs with a first check; checks; failed; sums over jobs of checks², checks x failed, failed²."""
+    found: dict[Any, list[int]] = defaultdict(lambda: [0] * 6)
+    for key, (checks, _, failed, _) in first_pass(tables, (*by, "job_id"), as_of, tests=tests).items():
+        if checks:
+            each = (1, checks, failed, checks * checks, checks * failed, failed * failed)
+            found[key[:-1]] = [a + b for a, b in zip(found[key[:-1]], each, strict=True)]
+    return {k: tuple(v) for k, v in found.items()}
 
 
 def clean_jobs(tables: Tables, by: Sequence[str], as_of: date | None = None) -> dict[tuple[Any, ...], tuple[int, int]]:

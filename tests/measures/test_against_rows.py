@@ -11,6 +11,7 @@ from rqa.answers.clean_jobs import clean_jobs
 from rqa.answers.comebacks import comebacks
 from rqa.answers.first_pass_yield import first_pass_yield
 from rqa.depot import Depot
+from rqa.measures.run import counts
 from tests.depots import depot_of
 from tests.measures import by_hand
 from tests.measures.small_depots import START, tables
@@ -105,6 +106,24 @@ def test_first_pass_yield(data: dict[str, Any], as_of: Any, by: tuple[str, ...])
         rows = first_pass_yield(depot._now, by=by, from_rows=True).table
     assert as_dict(table, by, *columns) == with_zero(expected, by, (0, 0, 0, 0))
     assert rows.equals(table), "the kept counts and the rows disagree"
+
+
+@SLOW
+@given(
+    data=tables(),
+    as_of=as_ofs,
+    asked=st.one_of(
+        st.tuples(st.just("step_checks_by_job"), groups("site", "model", "technician", "bench", "tool")),
+        st.tuples(st.just("test_runs_by_job"), groups("site", "model", "technician", "station")),
+    ),
+)
+def test_checks_job_by_job(data: dict[str, Any], as_of: Any, asked: tuple[str, tuple[str, ...]]) -> None:
+    measure, by = asked
+    columns = ("jobs", "checks", "failed", "checks_squared", "checks_by_failed", "failed_squared")
+    with depot_of(data, as_of) as depot:
+        table = counts(depot._store, measure, by=by, values={"as_of": asked_of(depot)})
+        expected = by_hand.checks_by_job(data, by, asked_of(depot), tests=measure == "test_runs_by_job")
+    assert as_dict(table, by, *columns) == with_zero(expected, by, (0,) * 6)
 
 
 @SLOW
