@@ -2,7 +2,8 @@
 
 Its rows carry the contract's columns converted, and beside them what the load needs: `broken` (every rule the row
 breaks, NULL when none), `raw` (the row as read, kept when it is refused), `left_out` (the mapping's `where` does not
-want it), `clock` (times that fall into a skipped or repeated hour).
+want it), `clock` (times that fall into a skipped or repeated hour). All names but the contract's are marked ones
+(`names.inner`), so that no column of the contract or of a source can be taken for them.
 """
 
 import re
@@ -13,15 +14,40 @@ from dataclasses import dataclass, replace
 from rqa.contract import TABLES, UNIT_COLUMN, Column, Table
 from rqa.errors import MappingError
 from rqa.intake.mapping import MAPPING_FILE, Files, Mapping, Origin, TableSpec, unknown_name
+from rqa.intake.names import (
+    BROKEN,
+    CLOCK,
+    DERIVE,
+    FILE_NO,
+    GIVEN_ROW,
+    LEFT_OUT,
+    RAW,
+    inner,
+    mark_beside,
+    quoted,
+)
 from rqa.intake.pseudonyms import pseudonym
-from rqa.intake.sources import Text, literal, quoted
-from rqa.intake.values import SPACES, Manner, breaches, clock_change, local_day, parsed, put_back, timed, trimmed
+from rqa.intake.sources import Text, literal
+from rqa.intake.values import (
+    SPACES,
+    Manner,
+    as_text,
+    breaches,
+    clock_change,
+    local_day,
+    parsed,
+    put_back,
+    timed,
+    trimmed,
+)
 
 BROKEN_TYPE = "STRUCT(column_name VARCHAR, rule VARCHAR, value VARCHAR)[]"
 EXTRA_COLUMNS = (
-    ("source_file", "VARCHAR"), ("given_row", "BIGINT"), ("file_no", "INTEGER"), ("derive", "VARCHAR"),
-    ("broken", BROKEN_TYPE), ("raw", "VARCHAR"), ("left_out", "BOOLEAN"), ("clock", "VARCHAR"),
+    ("source_file", "VARCHAR"), (GIVEN_ROW, "BIGINT"), (FILE_NO, "INTEGER"), (DERIVE, "VARCHAR"),
+    (BROKEN, BROKEN_TYPE), (RAW, "VARCHAR"), (LEFT_OUT, "BOOLEAN"), (CLOCK, "VARCHAR"),
 )  # fmt: skip
+"""Columns of a staging table behind the contract's (as SQL), and their types."""
+FAULT, REFUSED = inner("fault"), inner("refused")
 
 
 @dataclass(frozen=True)
@@ -180,15 +206,19 @@ def judging_select(entry: Entry, text: Text, label: str, file_no: int) -> str:
         manner = replace(manner, typed=True, times=tuple(dict.fromkeys((*manner.times, "iso"))))
     given = origins(entry, text, label)
     derived = [c.name for c in numbers_lacking(table, given)]
+    mark = mark_beside(text.columns)
+    # Beside a source's columns: what is wrong with its row, whether it is blank, the record as it stands, the row.
+    fault, blank, whole, row = (inner(n, mark) for n in ("fault", "blank", "whole", "row"))
     source = [f"{sql} as {quoted(c)}" for c, sql in cleaned(text, entry.missing).items()]
     texts = [
-        f"{_text(c, given[c.name], manner) if c.name in given else _absent(c)} as {c.name}_text" for c in table.columns
+        f"{_text(c, given[c.name], manner) if c.name in given else _absent(c)} as {as_text(c.name)}"
+        for c in table.columns
     ]
-    parts = [f"{sql} as {c.name}{p}" for c in table.columns for p, sql in parsed(c, f"{c.name}_text", manner).items()]
+    parts = [f"{sql} as {part}" for c in table.columns for part, sql in parsed(c, as_text(c.name), manner).items()]
     times = [c.name for c in table.columns if c.kind == "time"]
-    first_readings = [f"{timed(t, manner)} as {t}_read, {clock_change(t, manner)} as {t}_clock" for t in times]
+    first_readings = [f"{timed(t, manner)} as {_read(t)}, {clock_change(t, manner)} as {_clock(t)}" for t in times]
     days = [f"coalesce({', '.join(local_day(t, manner) for t in of)}) as {day}" for day, of in table.days]
-    clock = " ".join(f"when {t}_clock is not null then {literal(t + ' ')} || {t}_clock" for t in times)
+    clock = " ".join(f"when {_clock(t)} is not null then {literal(t + ' ')} || {_clock(t)}" for t in times)
     checks = _checks(table, derived)
     any_broken = " or ".join(f"coalesce({condition}, false)" for condition, _ in checks)
     where = f"({entry.spec.where}) is not true" if entry.spec.where else "false"
@@ -196,24 +226,18 @@ def judging_select(entry: Entry, text: Text, label: str, file_no: int) -> str:
     traced = entry.spec.select is not None
     row_file = "source_file" if traced and "source_file" in text.columns else literal(label)
     row_number = "try_cast(source_row as bigint)" if traced and "source_row" in text.columns else "null::bigint"
-    named = {o.column for o in given.values() if o.key_file is not None}
-    row, raw = '"~row"', """coalesce("~whole", to_json("~row")::varchar)"""
-    if any(o.key_file is not None for o in given.values()):
-        # What becomes a pseudonym is not kept with a refused row; SQL may draw on any column, so then none is kept.
-        kept = [c for c in text.columns if None not in named and c not in named]
-        row = "{" + ", ".join(
-            [f"'kept out': {len(text.columns) - len(kept)}", *(f"{literal(c)}: {quoted(c)}" for c in kept)]
-        )
-        row, raw = row + '} as "~row"', 'to_json("~row")::varchar'
+    raw = f"to_json({inner('row')})::varchar"
+    if not any(o.key_file is not None for o in given.values()):
+        raw = f"coalesce({inner('whole')}, {raw})"
     return f"""
 with source as (      -- a row of the source, each column as text, trimmed, NULL when it means missing
-  select {", ".join(source)}, {text.fault} as "~fault", {text.blank} as "~blank",
-    {text.whole} as "~whole" from {text.scan}
+  select {", ".join(source)}, {text.fault} as {fault}, {text.blank} as {blank},
+    {text.whole} as {whole} from {text.scan}
 ), mapped as (        -- the text of each column of the table
   select {", ".join(texts)},
-    "~fault" as fault, "~blank" or ({where}) as left_out, {row_file} as source_file, {row_number} as given_row,
-    "~whole", {row}
-  from source as "~row"
+    {fault} as {FAULT}, {blank} or ({where}) as {LEFT_OUT}, {row_file} as source_file,
+    {row_number} as {GIVEN_ROW}, {whole} as {inner("whole")}, {_kept_row(given, text, row)} as {inner("row")}
+  from source as {row}
 ), parts as (         -- texts converted; a time is still in two parts
   select *, {", ".join(parts)} from mapped
 ), clocks as (        -- times in UTC as first read, and which of them fall into a changed hour
@@ -221,16 +245,42 @@ with source as (      -- a row of the source, each column as text, trimmed, NULL
 ), timed as (         -- times settled, with their days
   select {", ".join(["*", *(_settled_time(table, t, manner) for t in times), *days])} from clocks
 ), judged as (
-  select *, not left_out and (fault is not null or {any_broken}) as refused from timed
+  select *, not {LEFT_OUT} and ({FAULT} is not null or {any_broken}) as {REFUSED} from timed
 )
-select {", ".join([*table.names, *(day for day, _ in table.days)])}, source_file, given_row, {file_no} as file_no,
-  {literal(" ".join(derived)) if derived else "null::varchar"} as derive,
-  case when not refused then null when fault is not null then [{_breach("null", "fault", "null")}]
+select {", ".join([*table.names, *(day for day, _ in table.days)])}, source_file, {GIVEN_ROW},
+  {file_no} as {FILE_NO}, {literal(" ".join(derived)) if derived else "null::varchar"} as {DERIVE},
+  case when not {REFUSED} then null when {FAULT} is not null then [{_breach("null", FAULT, "null")}]
        else list_filter([{", ".join(f"case when {c} then {b} end" for c, b in checks)}], lambda b: b is not null)
-  end as broken,
-  case when refused then {raw} end as raw,
-  left_out, {f"case {clock} end" if clock else "null::varchar"} as clock
+  end as {BROKEN},
+  case when {REFUSED} then {raw} end as {RAW},
+  {LEFT_OUT}, {f"case {clock} end" if clock else "null::varchar"} as {CLOCK}
 from judged"""
+
+
+def _kept_row(given: MappingType[str, Origin], text: Text, row: str) -> str:
+    """SQL for the row of the source as it is kept when refused; what becomes a pseudonym is not kept with it.
+
+    SQL may draw on any column, so then none is kept.
+    """
+    named = {o.column for o in given.values() if o.key_file is not None}
+    kept = [c for c in text.columns if None not in named and c not in named]
+    fields = [f"{literal(c)}: {row}.{quoted(c)}" for c in kept]
+    if len(kept) < len(text.columns):
+        note = "kept out"
+        while note in {c.lower() for c in kept}:
+            note += "."
+        fields.insert(0, f"{literal(note)}: {len(text.columns) - len(kept)}")
+    return "{" + ", ".join(fields) + "}"
+
+
+def _read(time: str) -> str:
+    """The column of a time in UTC as first read."""
+    return inner(f"read {time}")
+
+
+def _clock(time: str) -> str:
+    """The column that says which changed hour a time falls into."""
+    return inner(f"clock {time}")
 
 
 def _breach(column: str, rule: str, value: str) -> str:
@@ -242,20 +292,20 @@ def _checks(table: Table, derived: list[str]) -> list[tuple[str, str]]:
     found = [
         (condition, c.name, rule)
         for c in table.columns
-        for rule, condition in breaches(c, f"{c.name}_text")
+        for rule, condition in breaches(c, as_text(c.name))
         if not (rule == "missing" and c.name in derived)
     ]
     found += [(r.broken, r.column, r.name) for r in table.rules]
-    return [(condition, _breach(literal(c), literal(rule), f"{c}_text")) for condition, c, rule in found]
+    return [(condition, _breach(literal(c), literal(rule), as_text(c))) for condition, c, rule in found]
 
 
 def _settled_time(table: Table, time: str, manner: Manner) -> str:
     """A start that reads later than its end, in an hour that came twice, belongs to the first pass of that hour."""
     ends = dict(table.spans)
     if time not in ends:
-        return f"{time}_read as {time}"
-    first_pass = f"{time}_clock = 'repeated' and {ends[time]}_read < {time}_read"
-    return f"case when {first_pass} then {time}_read - {put_back(time, manner)} else {time}_read end as {time}"
+        return f"{_read(time)} as {time}"
+    first_pass = f"{_clock(time)} = 'repeated' and {_read(ends[time])} < {_read(time)}"
+    return f"case when {first_pass} then {_read(time)} - {put_back(time, manner)} else {_read(time)} end as {time}"
 
 
 def _absent(column: Column) -> str:

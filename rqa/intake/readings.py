@@ -11,8 +11,9 @@ from typing import Any
 
 from rqa.errors import MappingError, SourceError
 from rqa.intake.mapping import unknown_name
+from rqa.intake.names import quoted
 from rqa.intake.records import LONGEST_LINE, Quotes, Reject, made_safe
-from rqa.intake.sources import NATIVE_ENCODINGS, Due, SourceFile, Text, as_utf8, csv_header, literal, pieces, quoted
+from rqa.intake.sources import NATIVE_ENCODINGS, Due, SourceFile, Text, as_utf8, csv_header, literal, pieces
 from rqa.intake.workbook import read_sheet
 
 LINES = ("csv", "jsonl")

@@ -139,11 +139,6 @@ class Text:
     elsewhere: Callable[[str], bool] = lambda name: False
 
 
-def quoted(name: str) -> str:
-    """A name as an SQL identifier."""
-    return '"' + name.replace('"', '""') + '"'
-
-
 def literal(text: str) -> str:
     """A text as an SQL literal, for the places where the engine takes no bound value (reader options)."""
     return "'" + text.replace("'", "''") + "'"

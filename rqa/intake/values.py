@@ -3,7 +3,8 @@
 import re
 from dataclasses import dataclass
 
-from rqa.contract import EARLIEST, LATEST, Column
+from rqa.contract import EARLIEST, LATEST, Column, Kind
+from rqa.intake.names import inner
 from rqa.intake.sources import literal
 from rqa.intake.zones import change_days, minutes_put_back
 
@@ -113,48 +114,66 @@ def _instant(text: str, manner: Manner) -> str:
     return tries[0] if len(tries) == 1 else f"coalesce({', '.join(tries)})" if tries else "null::timestamp"
 
 
-def parsed(column: Column, text: str, manner: Manner) -> dict[str, str]:
-    """First step of the conversion: SQL for each part a value is made of, by suffix ('' is the value itself).
+def as_text(column: str) -> str:
+    """The column of a value's text, while a row is converted."""
+    return inner(f"text {column}")
 
-    A time has two parts, `_local` (a clock reading without offset) and `_utc` (an instant); `timed` joins them.
+
+def _as_local(time: str) -> str:
+    """The column of a time's clock reading without offset."""
+    return inner(f"local {time}")
+
+
+def _as_instant(time: str) -> str:
+    """The column of a time that carries its own offset."""
+    return inner(f"utc {time}")
+
+
+def parsed(column: Column, text: str, manner: Manner) -> dict[str, str]:
+    """First step of the conversion: SQL for each part a value is made of, by the name of its column.
+
+    A time has two parts, a clock reading without offset and an instant; `timed` joins them.
     """
-    kind = column.kind
-    if kind == "time":
-        return {"_local": _local(text, manner), "_utc": _instant(text, manner)}
+    if column.kind == "time":
+        return {_as_local(column.name): _local(text, manner), _as_instant(column.name): _instant(text, manner)}
+    return {column.name: _converted(column.kind, text, manner)}
+
+
+def _converted(kind: Kind, text: str, manner: Manner) -> str:
+    """SQL for the value of a text; NULL if it does not fit the kind."""
     if kind == "code":
-        return {"": f"lower({text})"}
+        return f"lower({text})"
     if kind == "integer":
         number = _plain_number(text, manner)
         cast = f"try_cast({number} as bigint)"
         pattern = f"regexp_matches({text}, {literal(_number_pattern(manner, '0'))})"
-        return {"": f"case when {cast}::varchar = {text} then {cast} when {pattern} then {cast} end"}
+        return f"case when {cast}::varchar = {text} then {cast} when {pattern} then {cast} end"
     if kind == "number":
         number = _plain_number(text, manner)
         pattern = literal(_number_pattern(manner, "", r"(?:[eE][+-]?\d+)?"))
         cast = f"try_cast({number} as double)"
-        return {"": f"case when regexp_matches({text}, {pattern}) and isfinite({cast}) then {cast} end"}
+        return f"case when regexp_matches({text}, {pattern}) and isfinite({cast}) then {cast} end"
     if kind == "boolean":
-        return {
-            "": f"case when lower({text}) in {_words(TRUE)} then true "
-            f"when lower({text}) in {_words(FALSE)} then false end"
-        }
+        return (
+            f"case when lower({text}) in {_words(TRUE)} then true when lower({text}) in {_words(FALSE)} then false end"
+        )
     if kind == "list":
         # A list of the source's own has words with spaces in them; a text is taken apart at every space.
         own = f"starts_with({text}, '[') and json_valid({text})"
         split = f"regexp_split_to_array({text}, {literal(BETWEEN_WORDS)})"
         words = f"case when {own} then json_extract_string({text}, '$[*]') else {split} end"
-        return {"": f"list_sort(list_distinct(list_filter({words}, lambda w: trim(w) <> '')))"}
+        return f"list_sort(list_distinct(list_filter({words}, lambda w: trim(w) <> '')))"
     if kind == "date":
-        return {"": f"{_local(text, manner)}::date"}
+        return f"{_local(text, manner)}::date"
     if kind == "month":
         month = f"case when regexp_matches({text}, '^\\d{{4}}-\\d\\d$') then {text} || '-01' else {text} end"
-        return {"": f"date_trunc('month', {_local(month, manner)})::date"}
-    return {"": text}
+        return f"date_trunc('month', {_local(month, manner)})::date"
+    return text
 
 
 def clock_change(column: str, manner: Manner) -> str:
     """SQL: 'skipped' or 'repeated' when the clock reading of a time column falls into a changed hour, else NULL."""
-    local, zone = f"{column}_local", manner.zone
+    local, zone = _as_local(column), manner.zone
     days = sorted({d for z in manner.zones for d in change_days(z)})
     if not days:
         return "null::varchar"
@@ -171,7 +190,7 @@ def put_back(column: str, manner: Manner) -> str:
 
     The engine takes a reading that came twice for its second pass.
     """
-    local, zone = f"{column}_local", manner.zone
+    local, zone = _as_local(column), manner.zone
     whens = " ".join(
         f"when timezone({zone}, timezone({zone}, {local}) - interval {minutes} minute) = {local} "
         f"then interval {minutes} minute"
@@ -183,15 +202,15 @@ def put_back(column: str, manner: Manner) -> str:
 def timed(column: str, manner: Manner) -> str:
     """SQL for a time in UTC, from its two parts."""
     if manner.zones == ("UTC",):
-        return f"coalesce({column}_utc, {column}_local)"
-    return f"coalesce({column}_utc, timezone('UTC', timezone({manner.zone}, {column}_local)))"
+        return f"coalesce({_as_instant(column)}, {_as_local(column)})"
+    return f"coalesce({_as_instant(column)}, timezone('UTC', timezone({manner.zone}, {_as_local(column)})))"
 
 
 def local_day(column: str, manner: Manner) -> str:
     """SQL for the day of a time in the site's own calendar."""
     if manner.zones == ("UTC",):
-        return f"coalesce({column}_local, {column}_utc)::date"
-    return f"coalesce({column}_local, timezone({manner.zone}, {column}_utc::timestamptz))::date"
+        return f"coalesce({_as_local(column)}, {_as_instant(column)})::date"
+    return f"coalesce({_as_local(column)}, timezone({manner.zone}, {_as_instant(column)}::timestamptz))::date"
 
 
 def breaches(column: Column, text: str) -> list[tuple[str, str]]:

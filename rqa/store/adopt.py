@@ -9,6 +9,7 @@ import duckdb
 
 from rqa.contract import Table
 from rqa.intake.judge import EXTRA_COLUMNS
+from rqa.intake.names import BROKEN, GIVEN_ROW, LEFT_OUT
 from rqa.store.rejects import shifts
 from rqa.store.stage import Staged
 
@@ -36,10 +37,10 @@ def adopt(connection: duckdb.DuckDBPyConnection, table: Table, files: Sequence[S
     connection.execute("drop sequence main.places")
     connection.execute(
         f"alter table {staged} alter column source_row type BIGINT "
-        f"using coalesce(given_row, source_row + {_moved('source_row', stretches(files))})"
+        f"using coalesce({GIVEN_ROW}, source_row + {_moved('source_row', stretches(files))})"
     )
     if left_behind:
-        connection.execute(f"delete from {staged} where broken is not null or left_out")
+        connection.execute(f"delete from {staged} where {BROKEN} is not null or {LEFT_OUT}")
     for name, _ in EXTRA_COLUMNS:
         if name != kept:
             connection.execute(f"alter table {staged} drop column {name}")

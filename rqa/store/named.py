@@ -1,14 +1,15 @@
 """Named files for a SELECT of the mapping: each set becomes one table of texts, every record of it accounted for."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Container, Sequence
 from dataclasses import dataclass
 
 import duckdb
 
 from rqa.intake.judge import cleaned
+from rqa.intake.names import PLACE_COLUMNS, inner, quoted
 from rqa.intake.readings import ONLY_LOOK
 from rqa.intake.records import KEPT_RAW, Reject
-from rqa.intake.sources import SourceFile, Text, literal, quoted
+from rqa.intake.sources import SourceFile, Text, literal
 from rqa.store.rejects import shifts
 from rqa.store.whole import read_whole
 
@@ -30,21 +31,25 @@ class NamedFiles:
     def __init__(self, connection: duckdb.DuckDBPyConnection, text: Callable[..., Text]) -> None:
         self.connection = connection
         self.text = text
-        self.bound: set[str] = set()
+        self.columns: dict[str, dict[str, str]] = {}
+        """For each set of files, its columns by their names in lower case, as a SELECT sees them."""
         self.done: dict[tuple[str, str], NamedRead] = {}
 
     def bind(self, files: Sequence[SourceFile], wanted: frozenset[str]) -> None:
         """Make an empty table for each set of files not met before, with every column that one of its files has."""
         found: dict[str, dict[str, str]] = {}
         for f in files:
-            if f.name not in self.bound:
+            if f.name not in self.columns:
                 of_set = found.setdefault(f.name, {})
                 for column in self.text(f, wanted, ONLY_LOOK).columns:
                     of_set.setdefault(column.lower(), column)
         for name, columns in found.items():
-            body = [*(f"{quoted(c)} varchar" for c in columns.values()), "source_file varchar", "source_row bigint"]
+            for column in [c for c in columns if c in PLACE_COLUMNS]:
+                columns[column] = _free(f"own_{columns[column]}", columns)
+            places = [f"{c} {kind}" for c, kind in zip(PLACE_COLUMNS, ("varchar", "bigint"), strict=True)]
+            body = [*(f"{quoted(c)} varchar" for c in columns.values()), *places]
             self.connection.execute(f"create or replace temp table {_table(name)} ({', '.join(body)})")
-            self.bound.add(name)
+            self.columns[name] = columns
 
     def read(self, files: Sequence[SourceFile], wanted: frozenset[str]) -> None:
         """Fill the tables of files that were not read before."""
@@ -77,15 +82,16 @@ class NamedFiles:
             "create or replace temp view named_placed as select t.*, t.rowid + coalesce(g.shift, 0) as place "
             "from named_taken t asof left join named_gaps g on t.rowid >= g.from_place"
         )
-        given = ", ".join(quoted(c) for c in text.columns)
+        of_set = self.columns[source.name]
+        given = ", ".join(f"{inner(c)} as {quoted(of_set[c.lower()])}" for c in text.columns)
         moved = self.connection.execute(
             f"insert into temp.{_table(source.name)} by name select {given}, {literal(source.label)} as source_file, "
             f"place + {text.first_row} as source_row from named_placed "
-            'where not "~blank" and "~fault" is null order by place'
+            "where not blank and fault is null order by place"
         ).fetchall()
         faults = self.connection.execute(
-            f'select place, "~fault", \'\', left("~whole", {KEPT_RAW}) from named_placed '
-            'where not "~blank" and "~fault" is not null order by place'
+            f"select place, fault, '', left(whole, {KEPT_RAW}) from named_placed "
+            "where not blank and fault is not null order by place"
         ).fetchall()
         self.connection.execute("drop view named_placed")
         self.connection.execute("drop table named_taken")
@@ -93,16 +99,20 @@ class NamedFiles:
         return NamedRead(source.label, source.digest(), rows, text.first_row, sorted([*rejects, *faults]))
 
     def _take(self, source: SourceFile, text: Text) -> int:
-        given = [f"{sql} as {quoted(c)}" for c, sql in cleaned(text, tuple(source.spec.missing or ())).items()]
-        marks = [
-            f'{text.blank} as "~blank"',
-            f'{text.fault}::varchar as "~fault"',
-            f'{text.whole}::varchar as "~whole"',
-        ]
+        # The source's columns bear the mark here: what stands beside them may be called as it likes.
+        given = [f"{sql} as {inner(c)}" for c, sql in cleaned(text, tuple(source.spec.missing or ())).items()]
+        marks = [f"{text.blank} as blank", f"{text.fault}::varchar as fault", f"{text.whole}::varchar as whole"]
         taken = self.connection.execute(
             f"create or replace temp table named_taken as select {', '.join([*given, *marks])} from {text.scan}"
         ).fetchall()
         return int(taken[0][0]) if taken else 0
+
+
+def _free(name: str, taken: Container[str]) -> str:
+    """The name, or a longer one where a column has it already."""
+    while name.lower() in taken:
+        name += "_"
+    return name
 
 
 def _table(name: str) -> str:

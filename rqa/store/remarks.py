@@ -5,6 +5,7 @@ from datetime import datetime
 import duckdb
 
 from rqa.intake.mapping import Mapping
+from rqa.intake.names import BROKEN, CLOCK, LEFT_OUT
 
 FIRST = "count(*), min(source_row)"
 UNKNOWN = {
@@ -57,9 +58,9 @@ def write_clock_remarks(connection: duckdb.DuckDBPyConnection, table: str, load_
     )
     connection.execute(
         f"insert into main.remarks select {load_id}, '{table}', source_file, "
-        f"case when clock like '%skipped' then "
+        f"case when {CLOCK} like '%skipped' then "
         "'clock skipped (daylight saving), moved on by as much' "
         "else 'clock repeated (daylight saving), read as the second pass' end, "
-        f"split_part(clock, ' ', 1), count(*), min(source_row) from temp.placed_{table} "
-        "where clock is not null and broken is null and not left_out group by all"
+        f"split_part({CLOCK}, ' ', 1), count(*), min(source_row) from temp.placed_{table} "
+        f"where {CLOCK} is not null and {BROKEN} is null and not {LEFT_OUT} group by all"
     )

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 import duckdb
 
 from rqa.contract import Table
+from rqa.intake.names import BROKEN, DERIVE, FILE_NO, GIVEN_ROW, LEFT_OUT, RAW
 from rqa.intake.sources import literal
 from rqa.store.keys import settle_keys
 from rqa.store.numbers import number_rows
@@ -34,16 +35,13 @@ def settle(
     _place_rows(connection, table, files)
     verdicts: Verdicts = {f.file_no: dict.fromkeys(VERDICTS, 0) for f in files}
     name = table.name
-    count_into(
-        verdicts,
-        "left_out",
-        connection.execute(f"select file_no, count(*) from temp.placed_{name} where left_out group by all").fetchall(),
-    )
+    left_out = f"select {FILE_NO}, count(*) from temp.placed_{name} where {LEFT_OUT} group by all"
+    count_into(verdicts, "left_out", connection.execute(left_out).fetchall())
     _keep_refused(connection, table, files, load_id, verdicts)
     write_clock_remarks(connection, name, load_id)
     adoptable = _in_store(connection, name) and not any(f.read_again for f in files)
     places = Places(load_id, unread or {}, verdicts, files if adoptable else None)
-    derivations = connection.execute(f"select distinct derive from temp.placed_{name} order by all").fetchall()
+    derivations = connection.execute(f"select distinct {DERIVE} from temp.placed_{name} order by all").fetchall()
     for (derive,) in derivations:
         good_rows(connection, table, derive)
         derived = derive.split(" ") if derive else []
@@ -78,12 +76,12 @@ def _place_rows(connection: duckdb.DuckDBPyConnection, table: Table, files: Sequ
         )
     place, behind = "s.rowid - f.first_rowid", ""
     if gaps:
-        behind = f"asof left join stage_gaps g on g.file_no = s.file_no and {place} >= g.from_place"
+        behind = f"asof left join stage_gaps g on g.file_no = s.{FILE_NO} and {place} >= g.from_place"
         place += " + coalesce(g.shift, 0)"
     connection.execute(
-        f"create or replace temp view placed_{name} as select s.* exclude (given_row), "
-        f"coalesce(given_row, {place} + f.first_row) as source_row "
-        f"from stage_{name} s join stage_files f on f.file_no = s.file_no {behind}"
+        f"create or replace temp view placed_{name} as select s.* exclude ({GIVEN_ROW}), "
+        f"coalesce({GIVEN_ROW}, {place} + f.first_row) as source_row "
+        f"from stage_{name} s join stage_files f on f.file_no = s.{FILE_NO} {behind}"
     )
 
 
@@ -100,10 +98,10 @@ def _keep_refused(
     )
     connection.execute(
         f"insert into main.refused select {load_id}, {literal(name)}, source_file, source_row, b.column_name, b.rule, "
-        f"b.value, raw from (select source_file, source_row, raw, unnest(broken) as b from temp.placed_{name} "
-        "where broken is not null)"
+        f"b.value, {RAW} from (select source_file, source_row, {RAW}, unnest({BROKEN}) as b from temp.placed_{name} "
+        f"where {BROKEN} is not null)"
     )
-    refused = f"select file_no, count(*) from temp.placed_{name} where broken is not null group by all"
+    refused = f"select {FILE_NO}, count(*) from temp.placed_{name} where {BROKEN} is not null group by all"
     count_into(verdicts, "refused", connection.execute(refused).fetchall())
     for f in files:
         keep_rejects(connection, f, load_id)

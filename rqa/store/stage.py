@@ -17,9 +17,10 @@ from rqa.contract import TABLES
 from rqa.errors import MappingError, SourceError, StoreError
 from rqa.intake.judge import EXTRA_COLUMNS, Entry, entries, judging_select, numbers_lacking, origins, wanted_columns
 from rqa.intake.mapping import Mapping
+from rqa.intake.names import FILE_NO, PLACE_COLUMNS, quoted
 from rqa.intake.readings import ONLY_LOOK, USUAL, How, read
 from rqa.intake.records import Reject
-from rqa.intake.sources import SourceFile, Text, files_of, quoted
+from rqa.intake.sources import SourceFile, Text, files_of
 from rqa.store.ddl import columns
 from rqa.store.named import NamedFiles
 from rqa.store.whole import read_whole
@@ -133,8 +134,8 @@ class Stager:
         for name, lacking in tables.items():
             empty = not self.connection.execute(f"select 1 from main.{name} limit 1").fetchall()
             kind = "table main." if empty and not lacking else "temp table "
-            body = [c for c in columns(TABLES[name]) if c[0] not in ("source_file", "source_row")]
-            extra = ", ".join(f"{quoted(n)} {k}" for n, k in EXTRA_COLUMNS)
+            body = [c for c in columns(TABLES[name]) if c[0] not in PLACE_COLUMNS]
+            extra = ", ".join(f"{n} {k}" for n, k in EXTRA_COLUMNS)
             self.connection.execute(
                 f"create or replace {kind}stage_{name} ({', '.join(f'{n} {k}' for n, k in body)}, {extra})"
             )
@@ -172,14 +173,14 @@ class Stager:
             text = self._stage_file(item, item.source, result)
         result.first_row = text.first_row
         # Rows that were taken back leave a gap in the numbering.
-        result.first_rowid = self._one(f"select min(rowid) from stage_{result.table} where file_no = {file_no}")
+        result.first_rowid = self._one(f"select min(rowid) from stage_{result.table} where {FILE_NO} = {file_no}")
         return result
 
     def _stage_file(self, item: Plan, source: SourceFile, result: Staged) -> Text:
         wanted = wanted_columns(item.entry.spec)
 
         def take_back() -> None:
-            self._run(f"delete from stage_{result.table} where file_no = {result.file_no}", item)
+            self._run(f"delete from stage_{result.table} where {FILE_NO} = {result.file_no}", item)
             result.read_again = True
 
         try:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import duckdb
 
 from rqa.contract import Table
+from rqa.intake.names import BROKEN, DERIVE, FILE_NO, LEFT_OUT
 from rqa.intake.sources import literal
 from rqa.store.ddl import columns
 from rqa.store.stage import Staged
@@ -46,8 +47,8 @@ def as_json(names: Iterable[str], of: str = "") -> str:
 
 def good_rows(connection: duckdb.DuckDBPyConnection, table: Table, derive: str | None) -> None:
     """Make `good_rows` a view of the staged rows that break no rule and lack the numbers `derive` names."""
-    lacking = f"derive = {literal(derive)}" if derive else "derive is null"
+    lacking = f"{DERIVE} = {literal(derive)}" if derive else f"{DERIVE} is null"
     connection.execute(
-        f"create or replace temp view good_rows as select {stored_columns(table)}, file_no "
-        f"from temp.placed_{table.name} where broken is null and not left_out and {lacking}"
+        f"create or replace temp view good_rows as select {stored_columns(table)}, {FILE_NO} as file_no "
+        f"from temp.placed_{table.name} where {BROKEN} is null and not {LEFT_OUT} and {lacking}"
     )
