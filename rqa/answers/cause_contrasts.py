@@ -55,7 +55,8 @@ def excesses(
     look for an excess only. In simulated depots without any, one in a hundred p-values was below 0.05.
     Limits are worked out where p is below 0.2; elsewhere they are 0 and infinity.
     """
-    from rqa.stats.masked_fit import maximise, profile_limits
+    from rqa.stats.masked_fit import maximise
+    from rqa.stats.masked_limits import profile_limits
 
     both = np.intersect1d(own.stratum, rest.stratum)
     if not len(both) or not causes:

@@ -13,6 +13,9 @@ from rqa.stats.day_counts import day_counts
 MOST_DAYS = 10_000
 """Every pair of days is weighed, so more (such as minutes given as days) would fill the memory."""
 
+ROUNDING = 1e-12
+"""Share of a sum below which a difference from it is rounding; a few thousand terms are short of it."""
+
 
 @dataclass(frozen=True, eq=False)
 class SmoothedHazard:
@@ -160,7 +163,10 @@ class _Weights:
 
     def mean(self, values: Numbers) -> Numbers:
         v0, v1, _ = (values * self._followed @ m for m in self._kx)
-        return np.maximum((self._s2 * v0 - self._s1 * v1) / self._whole, 0.0)
+        level, tilt = self._s2 * v0, self._s1 * v1
+        # What is left of two numbers that should cancel is no chance above 0: limits are asked of it.
+        kept = level - tilt > ROUNDING * np.abs(level)
+        return np.where(kept, (level - tilt) / self._whole, 0.0)
 
     def squares(self, values: Numbers) -> Numbers:
         v0, v1, v2 = (values * self._followed @ m for m in self._kkxx)

@@ -9,7 +9,8 @@ from scipy import special
 
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
-from rqa.stats.masked_fit import Problem, entangled, maximise, profile_limits
+from rqa.stats.masked_fit import Problem, entangled, maximise
+from rqa.stats.masked_limits import profile_limits
 from rqa.stats.told_apart import grouped
 
 Likelihood = Literal["job", "count"]

@@ -1,4 +1,4 @@
-"""The likelihood of masked causes: its value, slope and curvature, its maximum, and limits along its profile."""
+"""The likelihood of masked causes: its value, slope and curvature, and its maximum."""
 
 from dataclasses import dataclass
 
@@ -14,11 +14,16 @@ CERTAIN = 50.0
 """A rate at which coming back is certain to the last digit of a double; a likelihood that still rises there ends."""
 STEPS = 2000
 SETTLED = 1e-9
-SMALL = 0.1
 FAR = 0.5
-"""Mean causes per job up to which g may be eased at the maximum, and a rate up to which it may at the limits."""
+"""A rate up to which g may be eased at the limits."""
 NONE = 1e-12
 """Share of the highest rate below which a rate is taken as 0 when a way up is looked for."""
+POLISHED = 20
+"""The most steps by the slope alone; three are usual."""
+FIRST = 0.1
+"""Twice the longest first step, relative to the rate; where it is longer, the parabola is not to be trusted."""
+SLIGHT, SINKING = 1e-6, 1e-3
+"""A rate below this share of the highest that expectation and maximisation lowers by this share at a time is 0."""
 NEAR = 0.02
 """Below this, series are used, whose next term is under 1e-15."""
 
@@ -125,7 +130,17 @@ def _reach(problem: Problem) -> float:
 
 
 def maximise(problem: Problem, start: Numbers, held: int | None = None) -> Best:
-    """Rates of the highest likelihood, from a start, with one rate held if wanted."""
+    """Rates of the highest likelihood, from a start, with one rate held if wanted.
+
+    With none held they are brought to where the slope is 0. With one held the value alone is wanted, and at its top it
+    tells no rates apart.
+    """
+    best = _climbed(problem, start, held)
+    return best if held is not None or not np.isfinite(best.log_likelihood) else _levelled(problem, best)
+
+
+def _climbed(problem: Problem, start: Numbers, held: int | None) -> Best:
+    """Expectation and maximisation with Newton steps, until the likelihood no longer rises."""
     top = _reach(problem) if held is None else max(_reach(problem), float(start[held]))
     rate = np.minimum(start, top)
     value = problem.value(rate)
@@ -195,91 +210,44 @@ def _along(
     return rate, value, 0.0
 
 
+def _levelled(problem: Problem, best: Best) -> Best:
+    """Newton steps judged by their own length, as long as each is less than half the one before.
+
+    The likelihood's last digit hides a change of its square root, about 1e-8, in the rates; which rates the climb ends
+    with within that depends on the processor's order of summing. The slope knows them to the last digits.
+    """
+    highest, last = best.rate.max(initial=0.0), FIRST
+    # A rate on its way to 0 gets there by parts only, and would hold up the others.
+    sinking = (best.rate < SLIGHT * highest) & (problem.shared_again(best.rate) < (1.0 - SINKING) * best.rate)
+    rate = np.where(sinking, 0.0, best.rate)
+    free = (rate > NONE * highest) & (rate < _reach(problem))
+    for _ in range(POLISHED):
+        if not free.any():
+            break
+        bent = problem.curvature(rate)[np.ix_(free, free)]
+        try:
+            way = linalg.cho_solve(linalg.cho_factor(bent + np.diag(1e-10 * np.diag(bent))), problem.slope(rate)[free])
+        except linalg.LinAlgError:
+            break
+        length = float(np.abs(way / rate[free]).max())
+        if not length < last / 2.0:
+            break
+        rate[free], last = np.minimum(rate[free] + way, _reach(problem)), length
+    value = problem.value(rate)
+    return Best(rate, value, best.settled) if np.isfinite(value) else best
+
+
 def entangled(problem: Problem, best: Best) -> NDArray[np.bool_]:
     """Steps whose share could be shifted to others without the likelihood noticing."""
     found = np.zeros(len(best.rate), dtype=np.bool_)
     if not len(problem.times):
         return found
     slope = problem.slope(best.rate)
-    loose = (best.rate > 0) | (np.abs(slope) <= 1e-6 * (problem.exposure()))
+    loose = (best.rate > NONE * best.rate.max(initial=0.0)) | (np.abs(slope) <= 1e-6 * (problem.exposure()))
     loose &= problem.own.any(axis=0)
     rows = [problem.own, problem.quiet[None, :], *([] if problem.done is None else [problem.done])]
     found[loose] = open_ended(np.vstack(rows)[:, loose])
     return found
-
-
-def profile_limits(
-    problem: Problem, best: Best, level: float, steps: NDArray[np.int64] | None = None
-) -> tuple[Numbers, Numbers]:
-    """Rates at which the profile of the log-likelihood has fallen by half the chi-squared quantile, on either side.
-
-    With `steps` only of these; the others' limits are NaN.
-    """
-    z = float(special.ndtri((1.0 + level) / 2.0))
-    exact, top = (problem, best), best
-    if problem.done is not None and len(problem.times) and (problem.done @ best.rate).max() < SMALL:
-        problem = problem.eased()
-        top = maximise(problem, best.rate)
-    spread = _spread(problem, best.rate)
-    low, high = np.full_like(best.rate, np.nan), np.full_like(best.rate, np.nan)
-    for step in range(len(best.rate)) if steps is None else steps.tolist():
-        low[step] = _end(problem, top, step, z, spread[step], up=False)
-        high[step] = _end(problem, top, step, z, spread[step], up=True)
-        if problem is not exact[0] and not high[step] < FAR:
-            high[step] = _end(*exact, step, z, spread[step], up=True)
-    return np.minimum(low, best.rate), np.maximum(high, best.rate)
-
-
-def _end(problem: Problem, best: Best, step: int, z: float, spread: float, *, up: bool) -> float:
-    """Root of sqrt(2 (top - profile)) - z, by Newton's method within a bracket."""
-    top = np.inf if problem.done is None else CERTAIN
-    middle = float(best.rate[step])
-    near, far = middle, (top if up else 0.0)
-    if middle >= top and up:
-        return top
-    if not problem.own[:, step].any():
-        # Never a candidate: only the exposures speak, and they speak against any rate above 0.
-        if not up:
-            return 0.0
-    elif not up and _fallen(maximise(problem, _with(best.rate, step, 0.0), step), best) <= z:
-        return 0.0
-    point = middle + (z if up else -z) * spread
-    rate = best.rate
-    for _ in range(100):
-        if not (min(near, far) < point < max(near, far)):
-            point = 2.0 * near + 1e-12 if np.isinf(far) else (near + far) / 2.0
-        here = maximise(problem, _with(rate, step, point), step)
-        fallen = _fallen(here, best)
-        if abs(fallen - z) < 1e-7 or abs(far - near) < 1e-12 * max(near, 1e-300):
-            return point
-        near, far = (point, far) if fallen < z else (near, point)
-        if np.isfinite(fallen) and fallen > 0:
-            rate = here.rate
-            steepness = -float(problem.slope(here.rate)[step]) / fallen
-            point = point - (fallen - z) / steepness if steepness != 0 else np.nan
-        else:
-            point = np.nan
-    return float(np.clip(np.nan_to_num(point, nan=near), min(near, far), max(near, far)))
-
-
-def _fallen(here: Best, best: Best) -> float:
-    return float(np.sqrt(2.0 * max(best.log_likelihood - here.log_likelihood, 0.0)))
-
-
-def _with(rate: Numbers, step: int, value: float) -> Numbers:
-    changed = rate.copy()
-    changed[step] = value
-    return changed
-
-
-def _spread(problem: Problem, rate: Numbers) -> Numbers:
-    """A first guess of each rate's standard error."""
-    bent = problem.curvature(rate) if len(problem.times) else np.zeros((len(rate), len(rate)))
-    exposure = problem.exposure()
-    bent[np.diag_indices_from(bent)] += 1e-9 * np.maximum(exposure, 1.0) ** 2 / max(problem.times.sum(), 1.0)
-    by_row = np.diag(np.linalg.pinv(bent, hermitian=True))
-    alone = 2.0 / np.maximum(exposure, 1.0)
-    return np.where(rate > 0, np.sqrt(np.maximum(by_row, 0.0)), alone)
 
 
 def _fall(mean: Numbers) -> tuple[Numbers, Numbers, Numbers]:

@@ -81,7 +81,8 @@ def test_no_returns_nobody_and_groups():
     assert (r.high[0] < 0.1).all()
     assert np.isnan(r.hazard[1]).all()
     alone = smoothed_hazard(day=[0, 9], returned=[4, 0], censored=[0, 46], bandwidth=3)
-    assert r.hazard[2].tolist() == alone.hazard.tolist()
+    # Products of matrices and of vectors add up in orders of their own, which depend on the processor.
+    assert r.hazard[2] == pytest.approx(alone.hazard, rel=1e-13, abs=0)
 
 
 def test_bandwidth_of_one_day_is_no_smoothing():
