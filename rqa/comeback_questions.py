@@ -2,6 +2,7 @@
 
 from typing import TYPE_CHECKING
 
+from rqa.answers.needs import grounded
 from rqa.answers.scope import By, Moment, Months, Where
 
 if TYPE_CHECKING:
@@ -31,6 +32,7 @@ class ComebackQuestions:
 
     _now: Moment
 
+    @grounded
     def comeback_curve(
         self,
         by: By = (),
@@ -52,6 +54,7 @@ class ComebackQuestions:
             self._now, by=by, upto=upto, cause=cause, where=where, months=months, index=index, level=level
         )
 
+    @grounded
     def days_until(
         self,
         share: float = 0.05,
@@ -69,6 +72,7 @@ class ComebackQuestions:
             self._now, share=share, by=by, upto=upto, where=where, months=months, index=index, level=level
         )
 
+    @grounded
     def comeback_hazard(
         self,
         by: By = (),
@@ -88,6 +92,7 @@ class ComebackQuestions:
             level=level,
         )  # fmt: skip
 
+    @grounded
     def compare_curves(
         self,
         by: By,
@@ -111,6 +116,7 @@ class ComebackQuestions:
             index=index, level=level,
         )  # fmt: skip
 
+    @grounded
     def comeback_causes(
         self,
         window: int = 90,
@@ -129,6 +135,7 @@ class ComebackQuestions:
 
         return comeback_causes(self._now, window=window, by=by, where=where, months=months, index=index, level=level)
 
+    @grounded
     def comeback_matrix(
         self,
         window: int = 90,
@@ -149,6 +156,7 @@ class ComebackQuestions:
             self._now, window=window, named=named, by=by, where=where, months=months, index=index, level=level
         )
 
+    @grounded
     def comeback_marks(
         self,
         window: int = 90,
@@ -166,6 +174,7 @@ class ComebackQuestions:
 
         return comeback_marks(self._now, window=window, by=by, where=where, months=months, index=index, level=level)
 
+    @grounded
     def recurrences(
         self,
         by: By = (),
@@ -183,6 +192,7 @@ class ComebackQuestions:
 
         return recurrences(self._now, by=by, upto=upto, where=where, months=months, index=index, level=level)
 
+    @grounded
     def recurrence_difference(
         self,
         by: str,
@@ -200,6 +210,7 @@ class ComebackQuestions:
             self._now, by=by, groups=groups, upto=upto, where=where, months=months, index=index, level=level
         )
 
+    @grounded
     def return_trends(
         self,
         by: By = (),
@@ -214,6 +225,7 @@ class ComebackQuestions:
 
         return return_trends(self._now, by=by, upto=upto, where=where, months=months, index=index, level=level)
 
+    @grounded
     def chronic_units(
         self,
         by: By = ("model",),
@@ -228,6 +240,7 @@ class ComebackQuestions:
 
         return chronic_units(self._now, by=by, upto=upto, most=most, where=where, months=months, index=index)
 
+    @grounded
     def worst_share(
         self,
         by: By = (),
@@ -242,6 +255,7 @@ class ComebackQuestions:
 
         return worst_share(self._now, by=by, worst=worst, upto=upto, where=where, months=months, index=index)
 
+    @grounded
     def projection(
         self,
         window: int = 30,
@@ -262,6 +276,7 @@ class ComebackQuestions:
             self._now, window=window, by=by, where=where, months=months, recent=recent, index=index, level=level
         )
 
+    @grounded
     def projection_backtest(
         self,
         window: int = 30,
@@ -275,6 +290,7 @@ class ComebackQuestions:
 
         return projection_backtest(self._now, window=window, where=where, recent=recent, index=index, level=level)
 
+    @grounded
     def cohorts(
         self,
         by: By = (),
@@ -292,6 +308,7 @@ class ComebackQuestions:
 
         return cohorts(self._now, by=by, upto=upto, where=where, months=months, index=index, level=level)
 
+    @grounded
     def return_indices(
         self,
         by: By = (),

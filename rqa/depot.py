@@ -5,7 +5,9 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rqa.answers.scope import By, Months, Where, moment
+from rqa.answers.grounds import Grounds, grounds
+from rqa.answers.needs import grounded
+from rqa.answers.scope import By, Months, Where, moment, month_range
 from rqa.comeback_questions import ComebackQuestions
 from rqa.diagnostic_questions import DiagnosticQuestions
 from rqa.improvement_questions import ImprovementQuestions
@@ -85,6 +87,7 @@ class Depot(ComebackQuestions, RiskQuestions, DiagnosticQuestions, ImprovementQu
         """Let go of the store."""
         self._store.close()
 
+    @grounded
     def comebacks(
         self,
         window: int = 30,
@@ -103,6 +106,7 @@ class Depot(ComebackQuestions, RiskQuestions, DiagnosticQuestions, ImprovementQu
 
         return comebacks(self._now, window=window, by=by, where=where, months=months, index=index, level=level)
 
+    @grounded
     def first_pass_yield(
         self, by: By = ("step",), where: Where | None = None, months: Months | None = None, level: float = 0.95
     ) -> "FirstPassYield":
@@ -115,6 +119,7 @@ class Depot(ComebackQuestions, RiskQuestions, DiagnosticQuestions, ImprovementQu
 
         return first_pass_yield(self._now, by=by, where=where, months=months, level=level)
 
+    @grounded
     def rolled_yield(
         self, by: By = ("procedure",), where: Where | None = None, months: Months | None = None, level: float = 0.95
     ) -> "RolledYield":
@@ -126,6 +131,7 @@ class Depot(ComebackQuestions, RiskQuestions, DiagnosticQuestions, ImprovementQu
 
         return rolled_yield(self._now, by=by, where=where, months=months, level=level)
 
+    @grounded
     def defects(
         self, by: By = ("step",), where: Where | None = None, months: Months | None = None, level: float = 0.95
     ) -> "Defects":
@@ -137,6 +143,7 @@ class Depot(ComebackQuestions, RiskQuestions, DiagnosticQuestions, ImprovementQu
 
         return defects(self._now, by=by, where=where, months=months, level=level)
 
+    @grounded
     def failures(
         self,
         by: By = ("step", "fault"),
@@ -152,6 +159,7 @@ class Depot(ComebackQuestions, RiskQuestions, DiagnosticQuestions, ImprovementQu
 
         return failures(self._now, by=by, where=where, months=months, level=level)
 
+    @grounded
     def rework(
         self, by: By = ("step",), where: Where | None = None, months: Months | None = None, level: float = 0.95
     ) -> "Rework":
@@ -163,6 +171,7 @@ class Depot(ComebackQuestions, RiskQuestions, DiagnosticQuestions, ImprovementQu
 
         return rework(self._now, by=by, where=where, months=months, level=level)
 
+    @grounded
     def rework_routes(
         self, by: By = ("step",), where: Where | None = None, months: Months | None = None, level: float = 0.95
     ) -> "ReworkRoutes":
@@ -171,6 +180,7 @@ class Depot(ComebackQuestions, RiskQuestions, DiagnosticQuestions, ImprovementQu
 
         return rework_routes(self._now, by=by, where=where, months=months, level=level)
 
+    @grounded
     def learning(self, where: Where | None = None, least: int = 100, level: float = 0.95) -> "Learning":
         """First-pass yield against practice, by technician and procedure; see `rqa.answers.practice_curves`.
 
@@ -180,6 +190,7 @@ class Depot(ComebackQuestions, RiskQuestions, DiagnosticQuestions, ImprovementQu
 
         return learning(self._now, where=where, least=least, level=level)
 
+    @grounded
     def clean_jobs(
         self, by: By = (), where: Where | None = None, months: Months | None = None, level: float = 0.95
     ) -> "CleanJobs":
@@ -191,6 +202,7 @@ class Depot(ComebackQuestions, RiskQuestions, DiagnosticQuestions, ImprovementQu
 
         return clean_jobs(self._now, by=by, where=where, months=months, level=level)
 
+    @grounded
     def compare(
         self,
         who: str = "technician",
@@ -215,6 +227,7 @@ class Depot(ComebackQuestions, RiskQuestions, DiagnosticQuestions, ImprovementQu
             method=method, spread=spread, level=level,
         )  # fmt: skip
 
+    @grounded
     def control_chart(
         self,
         measure: str = "comebacks",
@@ -242,6 +255,7 @@ class Depot(ComebackQuestions, RiskQuestions, DiagnosticQuestions, ImprovementQu
             limits=limits, rules=rules, baseline=baseline, stages=stages, set_aside=set_aside,
         )  # fmt: skip
 
+    @grounded
     def comeback_cusum(
         self,
         by: By = (),
@@ -260,6 +274,7 @@ class Depot(ComebackQuestions, RiskQuestions, DiagnosticQuestions, ImprovementQu
             quiet_months=quiet_months,
         )  # fmt: skip
 
+    @grounded
     def time_to_detect(
         self,
         measure: str = "comebacks",
@@ -274,6 +289,7 @@ class Depot(ComebackQuestions, RiskQuestions, DiagnosticQuestions, ImprovementQu
 
         return time_to_detect(self._now, measure, change=change, by=by, window=window, where=where, chance=chance)
 
+    @grounded
     def capability(
         self,
         measure: str = "test_values",
@@ -306,30 +322,39 @@ class Depot(ComebackQuestions, RiskQuestions, DiagnosticQuestions, ImprovementQu
 
         return month_against_before(self._now, measure, month=month, before=before, window=window, where=where)
 
+    def grounds(self, months: Months | None = None, window: int = 30) -> Grounds:
+        """What there is to rest a statement on, in the jobs closed in `months` too; see `rqa.answers.grounds`."""
+        return grounds(self._now, months=month_range("grounds", months), window=window)
+
+    @grounded
     def overlaps(self) -> "Overlaps":
         """Jobs that overlap in time on one unit, left out of linking."""
         from rqa.answers.intake_report import overlaps
 
         return overlaps(self._now)
 
+    @grounded
     def loaded(self) -> "LoadedFiles":
         """What each load made of each file."""
         from rqa.answers.intake_report import loaded
 
         return loaded(self._now)
 
+    @grounded
     def refused(self) -> "Refused":
         """Why rows were refused."""
         from rqa.answers.intake_report import refused
 
         return refused(self._now)
 
+    @grounded
     def remarks(self) -> "Remarks":
         """What was accepted and deserves a look."""
         from rqa.answers.intake_report import remarks
 
         return remarks(self._now)
 
+    @grounded
     def loose_ends(self) -> "LooseEnds":
         """What to chase in the logs before trusting the figures."""
         from rqa.answers.intake_report import loose_ends

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from rqa.answers.needs import grounded
 from rqa.answers.scope import By, Moment, Months, Where
 
 if TYPE_CHECKING:
@@ -26,6 +27,7 @@ class DiagnosticQuestions:
 
     _now: Moment
 
+    @grounded
     def limits_tradeoff(
         self,
         test: str | Sequence[str] | None = None,
@@ -46,6 +48,7 @@ class DiagnosticQuestions:
             self._now, test=test, side=side, window=window, where=where, months=months, index=index, level=level
         )
 
+    @grounded
     def readings(
         self,
         by: By = ("test",),
@@ -63,6 +66,7 @@ class DiagnosticQuestions:
 
         return readings(self._now, by=by, where=where, months=months, gauge_sigma=gauge_sigma, risk=risk, level=level)
 
+    @grounded
     def drift(
         self,
         period: str = "month",
@@ -80,6 +84,7 @@ class DiagnosticQuestions:
 
         return drift(self._now, period=period, where=where, months=months, baseline=baseline, least=least, level=level)
 
+    @grounded
     def agreement(self, study: str | None = None, test: str | None = None, level: float = 0.95) -> "Agreement":
         """Whether measurements and judgements can be believed, from studies and from runs done again.
 
@@ -89,6 +94,7 @@ class DiagnosticQuestions:
 
         return agreement(self._now, study=study, test=test, level=level)
 
+    @grounded
     def diagnostics(
         self, by: By = ("test",), where: Where | None = None, months: Months | None = None, level: float = 0.95
     ) -> "DiagnosticOutcomes":
@@ -100,6 +106,7 @@ class DiagnosticQuestions:
 
         return diagnostics(self._now, by=by, where=where, months=months, level=level)
 
+    @grounded
     def retests(
         self, by: By = ("test",), where: Where | None = None, months: Months | None = None, level: float = 0.95
     ) -> "RetestPasses":
@@ -111,6 +118,7 @@ class DiagnosticQuestions:
 
         return retests(self._now, by=by, where=where, months=months, level=level)
 
+    @grounded
     def escapes(
         self,
         window: int = 90,
@@ -128,6 +136,7 @@ class DiagnosticQuestions:
 
         return escapes(self._now, window=window, by=by, where=where, months=months, index=index, level=level)
 
+    @grounded
     def coverage_gap(
         self,
         window: int = 90,
@@ -145,6 +154,7 @@ class DiagnosticQuestions:
 
         return coverage_gap(self._now, window=window, by=by, where=where, months=months, index=index, level=level)
 
+    @grounded
     def predictive_values(
         self,
         window: int = 90,
@@ -161,6 +171,7 @@ class DiagnosticQuestions:
 
         return predictive_values(self._now, window=window, by=by, where=where, months=months, level=level)
 
+    @grounded
     def releases(
         self,
         window: int = 90,
@@ -178,6 +189,7 @@ class DiagnosticQuestions:
 
         return releases(self._now, window=window, by=by, where=where, months=months, usual=usual, level=level)
 
+    @grounded
     def release_faults(
         self,
         window: int = 90,

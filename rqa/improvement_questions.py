@@ -3,6 +3,7 @@
 from datetime import date
 from typing import TYPE_CHECKING
 
+from rqa.answers.needs import grounded
 from rqa.answers.scope import By, Moment, Months, Where
 
 if TYPE_CHECKING:
@@ -23,12 +24,14 @@ class ImprovementQuestions:
 
     _now: Moment
 
+    @grounded
     def findings(self, month: str | date | None = None) -> "MonthFindings":
         """What there is to act on in a month, the lucky ones kept out; see `rqa.answers.month_findings`."""
         from rqa.answers.month_findings import findings
 
         return findings(self._now, month)
 
+    @grounded
     def costs(
         self,
         by: By = ("class",),
@@ -45,6 +48,7 @@ class ImprovementQuestions:
 
         return costs(self._now, by=by, where=where, months=months, window=window, level=level)
 
+    @grounded
     def step_costs(
         self, where: Where | None = None, months: Months | None = None, window: int = 90, level: float = 0.95
     ) -> "StepCosts":
@@ -53,30 +57,35 @@ class ImprovementQuestions:
 
         return step_costs(self._now, where=where, months=months, window=window, level=level)
 
+    @grounded
     def targets(self, month: str | date | None = None, level: float = 0.95) -> "Targets":
         """Whether the goals of a month are met, and whether that can be told; see `rqa.answers.goals`."""
         from rqa.answers.goals import targets
 
         return targets(self._now, month=month, level=level)
 
+    @grounded
     def verdicts(self, window: int = 30, level: float = 0.95) -> "Verdicts":
         """Whether the actions worked; see `rqa.answers.action_verdicts`."""
         from rqa.answers.action_verdicts import verdicts
 
         return verdicts(self._now, window=window, level=level)
 
+    @grounded
     def action_savings(self, window: int = 30, level: float = 0.95) -> "ActionSavings":
         """Come-backs and cost that actions have spared so far; see `rqa.answers.action_savings`."""
         from rqa.answers.action_savings import action_savings
 
         return action_savings(self._now, window=window, level=level)
 
+    @grounded
     def action_trend(self, action: str, window: int = 30, level: float = 0.95) -> "ActionTrend":
         """Months before and after an action, with the trend before drawn on; see `rqa.answers.action_months`."""
         from rqa.answers.action_months import action_trend
 
         return action_trend(self._now, action, window=window, level=level)
 
+    @grounded
     def power(
         self,
         scope: Where | str,

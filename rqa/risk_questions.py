@@ -2,6 +2,7 @@
 
 from typing import TYPE_CHECKING
 
+from rqa.answers.needs import grounded
 from rqa.answers.scope import By, Moment, Months, Where
 from rqa.contract import OWN_WORK
 
@@ -27,6 +28,7 @@ class RiskQuestions:
 
     _now: Moment
 
+    @grounded
     def bursts(
         self,
         what: str = "comebacks",
@@ -54,6 +56,7 @@ class RiskQuestions:
             where=where, months=months, longest=longest, fewest=fewest, simulations=simulations, seed=seed, level=level,
         )  # fmt: skip
 
+    @grounded
     def attribution(
         self,
         by: By = (),
@@ -76,6 +79,7 @@ class RiskQuestions:
             level=level,
         )  # fmt: skip
 
+    @grounded
     def clusters(
         self,
         window: int = 30,
@@ -94,12 +98,14 @@ class RiskQuestions:
             level=level,
         )  # fmt: skip
 
+    @grounded
     def co_failures(self, window: int = 30, least: int = 10, level: float = 0.95) -> "CoFailures":
         """Failures of a job that meet more often than luck explains; see `rqa.answers.co_failure_pairs`."""
         from rqa.answers.co_failure_pairs import co_failures
 
         return co_failures(self._now, window=window, least=least, level=level)
 
+    @grounded
     def step_exposure(
         self, by: By = ("step",), where: Where | None = None, months: Months | None = None
     ) -> "StepExposure":
@@ -111,6 +117,7 @@ class RiskQuestions:
 
         return step_exposure(self._now, by=by, where=where, months=months)
 
+    @grounded
     def step_relative_risk(
         self,
         after: By = ("failed check", "rework", "skipped check", "tool", "bench"),
@@ -130,6 +137,7 @@ class RiskQuestions:
             index=index, level=level,
         )  # fmt: skip
 
+    @grounded
     def conformance(
         self,
         by: By = (),
@@ -146,6 +154,7 @@ class RiskQuestions:
 
         return conformance(self._now, by=by, per=per, where=where, months=months, level=level)
 
+    @grounded
     def breaches(
         self,
         by: By = (),
@@ -163,6 +172,7 @@ class RiskQuestions:
 
         return breaches(self._now, by=by, steps=steps, window=window, where=where, months=months, level=level)
 
+    @grounded
     def battery_breaches(
         self, where: Where | None = None, months: Months | None = None, people: bool = False
     ) -> "BatteryBreaches":
@@ -171,6 +181,7 @@ class RiskQuestions:
 
         return battery_breaches(self._now, where=where, months=months, people=people)
 
+    @grounded
     def step_risk(
         self,
         by: By = (),
@@ -193,6 +204,7 @@ class RiskQuestions:
             level=level,
         )  # fmt: skip
 
+    @grounded
     def step_map(
         self,
         procedure: str,

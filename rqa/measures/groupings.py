@@ -181,6 +181,7 @@ MEASURES: Mapping[str, Groupings] = {
     "values_steps": _plain("c", ("step", "technician")),
     "values_tests": _plain("c", ("test", "station")),
     "latest": {},
+    "grounds": {},
     "overlaps": {},
     "declared_steps": {},
     "unusable_rules": {},

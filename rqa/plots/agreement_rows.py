@@ -5,6 +5,7 @@ from typing import Any
 import altair as alt
 
 from rqa.answers.diagnostic_results import Agreement
+from rqa.answers.needs import said_of
 from rqa.plots.groups import ROW
 from rqa.plots.theme import WIDTH, finish, nothing
 from rqa.words import count, known, percent, spoken
@@ -21,7 +22,7 @@ def plot_agreement(answer: Agreement, *, headed: bool = True, width: int | str =
     title = "Whether measurements and judgements can be believed"
     rows = [row for r in answer.table.iter_rows(named=True) if (row := _row(r))]
     if not rows:
-        return nothing(title=title, why="No study gives a figure.", headed=headed, width=width)
+        return nothing(title=title, why=said_of(answer, "No study gives a figure."), headed=headed, width=width)
     for place, row in enumerate(rows):
         row["row"] = place
     scale = alt.Scale(domain=[LOWEST if any(r["dot"] for r in rows) else 0.0, 1.0], nice=False)

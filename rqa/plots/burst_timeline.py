@@ -4,6 +4,7 @@ from typing import Any
 
 import altair as alt
 
+from rqa.answers.needs import said_of
 from rqa.answers.risk_results import Bursts
 from rqa.plots.ground import all_periods, period_labels
 from rqa.plots.reading import limits
@@ -25,7 +26,9 @@ def plot_bursts(answer: Bursts, *, headed: bool = True, width: int | str = WIDTH
     assert answer.series is not None
     series = list(answer.series.iter_rows(named=True))
     if not series:
-        return nothing(title=title, why="There are too few events to search.", headed=headed, width=width)
+        return nothing(
+            title=title, why=said_of(answer, "There are too few events to search."), headed=headed, width=width
+        )
     period = str(answer.settings["period"])
     name = week_of if period == "week" else month_key
     periods = all_periods([name(s["period"]) for s in series])

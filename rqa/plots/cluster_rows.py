@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from rqa.answers.needs import said_of
 from rqa.answers.risk_results import Clusters
 from rqa.plots.figure_rows import figure_rows
 from rqa.plots.reading import limits
@@ -16,7 +17,7 @@ def plot_clusters(answer: Clusters, *, headed: bool = True, width: int | str = W
     """A row for each cluster, the largest first: its telling marks, its jobs, its come-backs with their interval."""
     table = answer.table
     if not table.height:
-        return nothing(title=TITLE, why=answer.notes[-1], headed=headed, width=width)
+        return nothing(title=TITLE, why=said_of(answer, answer.notes[-1]), headed=headed, width=width)
     rows = [
         {
             "label": _label(r), "beside": f"{count(r['jobs'])} jobs  ·  {percent(r['rate'])}",

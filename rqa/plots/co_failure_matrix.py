@@ -4,6 +4,7 @@ from typing import Any
 
 import altair as alt
 
+from rqa.answers.needs import said_of
 from rqa.answers.risk_results import CoFailures
 from rqa.plots.figure_rows import figure_rows
 from rqa.plots.reading import limits
@@ -27,7 +28,7 @@ def plot_co_failures(
     """Pairs beyond luck: a few as rows with their limits; more as shaded cells, a dot where luck explains a pair."""
     met = answer.table.filter(answer.table["verdict"] == "together more often")
     if not met.height:
-        why = f"{answer.table.height:,} pairs were compared; luck explains how often each was met."
+        why = said_of(answer, f"{answer.table.height:,} pairs were compared; luck explains how often each was met.")
         return nothing(title=TITLE, why=why, headed=headed, width=width, said="nothing beyond luck")
     if met.height <= FEW:
         return _rows(answer, list(met.iter_rows(named=True)), headed, width)

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from rqa.answers.breach_kinds import BATTERY
+from rqa.answers.needs import said_of
 from rqa.answers.risk_results import Breaches, Conformance
 from rqa.plots.figure_rows import figure_rows
 from rqa.plots.groups import plot_groups
@@ -64,7 +65,7 @@ def plot_breaches(answer: Breaches, *, headed: bool = True, width: int | str = W
     title = f"Come-backs within {answer.settings.get('window', 30)} days after a breach of the procedure"
     told = [r for r in answer.table.iter_rows(named=True) if r["breached"]]
     if not told:
-        return nothing(title=title, why="No breach was met.", headed=headed, width=width, said="none")
+        return nothing(title=title, why=said_of(answer, "No breach was met."), headed=headed, width=width, said="none")
     if answer.settings.get("steps"):
         told.sort(key=lambda r: (not known(r["p_value"]), r["p_value"] or 0.0, str(r["kind"]), str(r["step"])))
     rows = [_risk_row(r, by_of(answer)) for r in told[:MOST]]

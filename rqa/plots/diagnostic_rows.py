@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from typing import Any, Literal
 
 from rqa.answers.diagnostic_results import DiagnosticOutcomes, PredictiveValues, Releases, RetestPasses
+from rqa.answers.needs import said_of
 from rqa.answers.release_checks import FEWEST
 from rqa.answers.result import Answer
 from rqa.answers.scope import PERIODS
@@ -127,7 +128,7 @@ def drawn(
     names = " and ".join(NAMES.get(b, b) for b in by)
     title += f", by {names}" if names else ""
     if all(row["value"] is None and row.get("from") is None for row in rows):
-        return nothing(title=title, why=rows[0]["why"].capitalize() + ".", headed=headed, width=width)
+        return nothing(title=title, why=said_of(answer, rows[0]["why"].capitalize() + "."), headed=headed, width=width)
     said = [line.format(level=f"{float(str(answer.settings['level'])) * 100:g} %") for line in subtitle]
     if len(rows) > MOST:
         said.append(f"the first {MOST} of {len(rows):,} rows")

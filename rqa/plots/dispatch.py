@@ -5,6 +5,7 @@ from typing import Any
 
 from rqa.answers.diagnostic_results import Agreement, LimitChoices, MeasuredReadings, StationDrift
 from rqa.answers.improvement_results import ActionPower, ActionTrend, ComebackCosts, Verdicts
+from rqa.answers.needs import EMPTY, said_of
 from rqa.answers.result import (
     Answer,
     CapabilityIndices,
@@ -135,7 +136,7 @@ def plot(
             "or narrow the question with where= or months=."
         )
     if rows == 0:
-        return nothing(title=_title(result), why="Nothing in the store fits the question.", headed=headed, width=width)
+        return nothing(title=_title(result), why=said_of(result, EMPTY), headed=headed, width=width)
     if type(result) in OTHERS:
         return OTHERS[type(result)](result, headed=headed, width=width, selection=selection)
     if {"month", "week"} & set(by_of(result)):

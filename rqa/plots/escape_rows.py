@@ -4,6 +4,7 @@ from textwrap import wrap
 from typing import Any
 
 from rqa.answers.diagnostic_results import CoverageGap, Escapes
+from rqa.answers.needs import said_of
 from rqa.plots.diagnostic_rows import drawn, ordered, row_of
 from rqa.plots.reading import by_of
 from rqa.plots.theme import WIDTH, nothing
@@ -41,7 +42,7 @@ def plot_coverage(answer: CoverageGap, *, headed: bool = True, width: int | str 
     table = answer.table
     open_ones = table.filter(table["uncovered"] > 0)
     if not open_ones.height:
-        why = "Some test covers every fault that came back."
+        why = said_of(answer, "Some test covers every fault that was found in a come-back.")
         return nothing(title=GAP, why=why, headed=headed, width=width, said="no gap")
     currency = str(answer.settings.get("currency") or "")
     rows = []

@@ -5,6 +5,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
+from rqa.answers.needs import said_of
 from rqa.answers.result import Comparison
 from rqa.plots.reading import limits
 from rqa.plots.theme import PAPER, WIDTH, finish, nothing
@@ -42,7 +43,7 @@ def plot_comparison(
     rows = _rows(answer)
     title = comparison_title(answer)
     if not rows:
-        return nothing(title=title, why="There is nothing to compare.", headed=headed, width=width)
+        return nothing(title=title, why=said_of(answer, "There is nothing to compare."), headed=headed, width=width)
     top = _top(rows)
     reach = max([r["expected"] for r in rows] + [1.0]) * 1.06
     start = min([r["expected"] for r in rows] + [reach]) / 3.0

@@ -5,6 +5,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
+from rqa.answers.needs import said_of
 from rqa.answers.result import Learning
 from rqa.plots.figure_rows import figure_rows
 from rqa.plots.reading import limits
@@ -42,7 +43,7 @@ def _rows(answer: Learning, headed: bool, width: int | str) -> Any:
             if have else "",
         })  # fmt: skip
     if not rows:
-        return nothing(title=TITLE, why="There is too little work to say.", headed=headed, width=width)
+        return nothing(title=TITLE, why=said_of(answer, "There is too little work to say."), headed=headed, width=width)
     few = answer.table.height - len(rows)
     level = float(str(answer.settings["level"])) * 100
     subtitle = [f"dot = odds of a pass, times so much with each doubling of jobs done; line = {level:g} % interval",

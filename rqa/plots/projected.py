@@ -5,6 +5,7 @@ from typing import Any
 import altair as alt
 
 from rqa.answers.comeback_results import Projection, ProjectionBacktest, ReturnIndices
+from rqa.answers.needs import said_of
 from rqa.answers.result import Answer
 from rqa.errors import RequestError
 from rqa.plots.ground import Ground, early_zone, ground, in_panels
@@ -216,7 +217,7 @@ def plot_indices(
     if not rows:
         from rqa.plots.theme import nothing
 
-        return nothing(title=title, why="No units in service.", headed=headed, width=width)
+        return nothing(title=title, why=said_of(answer, "No units in service."), headed=headed, width=width)
     fair = [r for r in rows if r["size"] >= ENOUGH] or rows
     top = min(max(r["high"] for r in fair), 2.5 * max(r["value"] for r in fair) + 1)
     under = ground([r["month"] for r in rows], [0.0], [top], from_zero=True, share=False, bars=False)

@@ -5,6 +5,7 @@ from typing import Any
 import altair as alt
 
 from rqa.answers.diagnostic_results import MeasuredReadings
+from rqa.answers.needs import said_of
 from rqa.errors import RequestError
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH, finish, nothing
@@ -22,7 +23,7 @@ def plot_readings(
     title, by = "Measured values and their limits", by_of(answer)
     rows = [r for r in answer.table.iter_rows(named=True) if r["readings"]]
     if not rows or answer.histogram is None:
-        return nothing(title=title, why="No test measured anything.", headed=headed, width=width)
+        return nothing(title=title, why=said_of(answer, "No test measured anything."), headed=headed, width=width)
     if len(rows) > PANELS:
         raise RequestError(
             f"{len(rows)} groups are more than a picture of {PANELS} panels holds; narrow the question with where=."

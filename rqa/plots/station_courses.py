@@ -6,6 +6,7 @@ from typing import Any
 import altair as alt
 
 from rqa.answers.diagnostic_results import StationDrift
+from rqa.answers.needs import said_of
 from rqa.plots.ground import period_labels
 from rqa.plots.reading import limits
 from rqa.plots.theme import WIDTH, finish, nothing
@@ -25,7 +26,7 @@ def plot_stations(
     chosen = sorted(order[:PANELS], key=lambda r: (r["test"], r["unit"] or "", r["station"]))
     names = {(r["test"], r["unit"], r["station"]): _heading(r, period) for r in chosen}
     if answer.charts is None or answer.charts["value"].is_null().all():
-        why = "No station has enough readings beside another one."
+        why = said_of(answer, "No station has enough readings beside another one.")
         return nothing(title=title, why=why, headed=headed, width=width)
     rows = [row for r in answer.charts.iter_rows(named=True) if (row := _row(r, names, period))]
     named: set[tuple[str, str]] = set()

@@ -1,9 +1,12 @@
 """The look of every chart: ink on paper, limits as a soft band, meaning carried by shape and words before colour."""
 
 from collections.abc import Sequence
+from textwrap import wrap
 from typing import Any
 
 import altair as alt
+
+from rqa.answers.grounds import Sentence
 
 FONT = "Liberation Sans, Arial, Helvetica, sans-serif"
 """Ends in a generic family, so that text is drawn on any machine; the first comes with the renderer."""
@@ -15,6 +18,9 @@ PAPER = "#ffffff"
 SIGNAL = "#8a3d00"
 WIDTH = 640
 """Width in pixels in a notebook; a page gives "container" and lets the window decide."""
+
+LINE = 90
+"""Letters on a line of a chart that holds words alone."""
 
 CONFIG: dict[str, Any] = {
     "font": FONT,
@@ -68,12 +74,13 @@ def finish(
     return chart.properties(description=description, **heading).configure(**CONFIG)
 
 
-def nothing(*, title: str, why: str, headed: bool, width: int | str, said: str = "no data") -> Any:
+def nothing(*, title: str, why: Sentence, headed: bool, width: int | str, said: str = "no data") -> Any:
     """A chart that says in words that there is nothing to draw; `said` where data there is, and nothing amiss."""
-    words = [{"text": said, "why": why}]
-    base = alt.Chart(alt.Data(values=words))
+    said = said if why.told else "cannot be told"
+    lines = wrap(why, LINE)
+    base = alt.Chart(alt.Data(values=[{"text": said, "why": "\n".join(lines)}]))
     chart = alt.layer(
         base.mark_text(style="rqa-nothing", dy=-8).encode(text="text:N"),
-        base.mark_text(style="rqa-note", dy=12).encode(text="why:N"),
-    ).properties(height=90)
+        base.mark_text(style="rqa-note", dy=12, lineBreak="\n", baseline="top", lineHeight=15).encode(text="why:N"),
+    ).properties(height=75 + 15 * len(lines))
     return finish(chart, title=title, subtitle=(), description=f"{title}: {said}. {why}", headed=headed, width=width)

@@ -6,6 +6,7 @@ from typing import Any
 import polars as pl
 
 from rqa.answers.improvement_results import Verdicts
+from rqa.answers.needs import said_of
 from rqa.plots.figure_rows import figure_rows
 from rqa.plots.theme import WIDTH, nothing
 from rqa.words import count, interval, known, percent
@@ -18,7 +19,7 @@ def plot_verdicts(answer: Verdicts, *, headed: bool = True, width: int | str = W
     judged = [r for r in answer.table.iter_rows(named=True) if r["outcome"] is not None]
     if not judged or answer.sides is None:
         return nothing(
-            title=TITLE, why="No action has a scope that can be read.", headed=headed, width=width
+            title=TITLE, why=said_of(answer, "No action has a scope that can be read."), headed=headed, width=width
         )  # fmt: skip
     rows = [row for action in judged for row in _rows(action, answer.sides)]
     level = float(str(answer.settings["level"])) * 100

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from rqa.answers.comeback_results import Projection
 from rqa.answers.diagnostic_results import CoverageGap, Escapes
+from rqa.answers.grounds import Grounds
 from rqa.answers.improvement_results import ActionSavings, ComebackCosts, MonthFindings, StepCosts, Targets, Verdicts
 from rqa.answers.month import MonthAgainstBefore
 from rqa.answers.result import (
@@ -40,6 +41,9 @@ class Asked(Protocol):
     @property
     def about(self) -> dict[str, str]:
         """Title and so on."""
+
+    def grounds(self, *args: Any, **kwargs: Any) -> Grounds:
+        """What there is to rest a statement on."""
 
     def comebacks(self, *args: Any, **kwargs: Any) -> Comebacks:
         """Come-backs."""

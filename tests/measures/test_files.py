@@ -28,7 +28,8 @@ VALUES: dict[str, Any] = {
     "aside_dimensions": [], "aside_parts": [], "aside_names": [], "aside_periods": [],
     "only_site": [], "only_model": [], "only_procedure": [], "only_technician": [],
     "only_billing": [], "rate": 36.0,
-    "started_on": date(2026, 2, 1), "first_on": date(2025, 2, 1), "recent": 60, "subsystems": ["display"],
+    "started_on": date(2026, 2, 1), "first_on": date(2025, 2, 1), "last_on": date(2026, 6, 1), "recent": 60,
+    "subsystems": ["display"],
     "steps": ["open case", "seat board"], "variants": ["", ""], "covariate": "",
 }  # fmt: skip
 CASES = [(measure, (name,)) for measure, allowed in MEASURES.items() for name in allowed]
