@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from rqa.answers.action_scope import EXPECTED_FORMS, check_scope, expected_ratio, read_scope
 from rqa.answers.scope import Moment, moment
 from rqa.errors import RequestError
-from rqa.intake.mapping import read_mapping
+from rqa.intake.draft import read_mapping
 from rqa.intake.own_actions import add_own_action, own_actions
 from rqa.store.engine import open_store
 from rqa.store.limits import WAIT_SECONDS

@@ -1,12 +1,28 @@
 """The errors of this package: each says what was asked for, which rule broke, and one next step."""
 
+from collections.abc import Sequence
+
 
 class RqaError(Exception):
     """Base of every error meant for a user; the command line prints it in one piece and exits with 1."""
 
 
 class MappingError(RqaError):
-    """`sources.toml` cannot be used as written; lists every fault found, each with its place in the file."""
+    """`sources.toml` cannot be used as written; lists every fault found, each with its place in the file.
+
+    `faults` are the faults one by one.
+    """
+
+    def __init__(self, said: str, faults: Sequence[str] = ()) -> None:
+        super().__init__(said)
+        self.faults = tuple(faults) or (said,)
+
+    @classmethod
+    def of(cls, faults: Sequence[str], origin: str) -> "MappingError":
+        """The error that lists these faults of what `origin` names."""
+        lines = [line.replace("\n", "\n    ") for line in faults]
+        head = f"{origin} cannot be used ({len(faults)} fault{'s' * (len(faults) > 1)}):"
+        return cls("\n".join([head, *(f"  - {line}" for line in lines)]), faults)
 
 
 class SourceError(RqaError):

@@ -6,14 +6,14 @@ want it), `clock` (times that fall into a skipped or repeated hour). All names b
 (`names.inner`), so that no column of the contract or of a source can be taken for them.
 """
 
-import re
-from collections.abc import Container
+from collections.abc import Container, Iterable
 from collections.abc import Mapping as MappingType
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
-from rqa.contract import TABLES, UNIT_COLUMN, Column, Table
+from rqa.contract import UNIT_COLUMN, Column, Table
 from rqa.errors import MappingError
-from rqa.intake.mapping import MAPPING_FILE, Files, Mapping, Origin, TableSpec, unknown_name
+from rqa.intake.entries import Entry
+from rqa.intake.mapping import Origin, unknown_name
 from rqa.intake.names import (
     BROKEN,
     CLOCK,
@@ -50,73 +50,6 @@ EXTRA_COLUMNS = (
 FAULT, REFUSED = inner("fault"), inner("refused")
 
 
-@dataclass(frozen=True)
-class Entry:
-    """One [[table]] of the mapping, ready to be read: its place in the file, its table, its manner, its columns."""
-
-    number: int
-    spec: TableSpec
-    table: Table
-    manner: Manner
-    missing: tuple[str, ...]
-
-    @property
-    def place(self) -> str:
-        """Where the entry stands in the mapping file."""
-        return f"{MAPPING_FILE}, table.{self.number} ({self.table.name})"
-
-
-def entries(mapping: Mapping) -> list[Entry]:
-    """Every [[table]] with its settings resolved: the table's own, else its files', else the workspace's."""
-    found = []
-    for number, spec in enumerate(mapping.table, 1):
-        files = mapping.files[spec.from_] if spec.from_ else Files()
-        zone, zones = _zone(spec, files, mapping)
-        manner = Manner(
-            decimal=spec.decimal or files.decimal or ".",
-            thousands=spec.thousands or files.thousands or "",
-            times=tuple(spec.times or files.times or ("iso",)),
-            zone=zone,
-            zones=zones,
-        )
-        if manner.thousands == manner.decimal:
-            place = f"{MAPPING_FILE}, table.{number} ({spec.table})"
-            raise MappingError(f"{place}: thousands and decimal are both {manner.decimal!r}")
-        missing = spec.missing if spec.missing is not None else files.missing or []
-        found.append(Entry(number, spec, TABLES[spec.table], manner, tuple(m.strip() for m in missing if m.strip())))
-    return found
-
-
-def _zone(spec: TableSpec, files: Files, mapping: Mapping) -> tuple[str, tuple[str, ...]]:
-    fixed = spec.zone or files.zone
-    site = spec.columns.get("site")
-    if not fixed and site and site.constant is not None and str(site.constant) in mapping.sites:
-        fixed = mapping.sites[str(site.constant)].zone
-    default, table = mapping.workspace.zone or "UTC", TABLES[spec.table]
-    if not fixed and "site" not in table.names and not mapping.workspace.zone:
-        zones = sorted({s.zone for s in mapping.sites.values()})
-        if len(zones) > 1 and any(c.kind == "time" for c in table.columns):
-            raise MappingError(
-                f"{MAPPING_FILE}: {spec.table} has no column that tells the site, and the sites' zones differ "
-                f"({', '.join(zones)}); set zone for its files, or for the workspace"
-            )
-        fixed = zones[0] if zones else None
-    if fixed or not mapping.sites or "site" not in table.names:
-        return literal(fixed or default), (fixed or default,)
-    whens = " ".join(f"when {literal(n)} then {literal(s.zone)}" for n, s in mapping.sites.items())
-    return f"(case site {whens} else {literal(default)} end)", tuple(
-        {s.zone for s in mapping.sites.values()} | {default}
-    )
-
-
-def wanted_columns(spec: TableSpec) -> frozenset[str]:
-    """The source columns a table entry may draw on: named in it, plainly or in SQL, or named like its table's."""
-    named = {o.column for o in spec.columns.values() if o.column is not None}
-    sql = " ".join(filter(None, [spec.select, spec.where, *(o.sql for o in spec.columns.values())]))
-    words = {a or b for a, b in re.findall(r'"([^"]+)"|([A-Za-z_]\w*)', sql)}
-    return frozenset(named | words | (set(TABLES[spec.table].names) if spec.from_ else set()))
-
-
 def origins(entry: Entry, text: Text, label: str) -> dict[str, Origin]:
     """Where each column of the table comes from in this source: as mapped, else a source column of the same name.
 
@@ -139,13 +72,23 @@ def origins(entry: Entry, text: Text, label: str) -> dict[str, Origin]:
                     faults.append(f"{column.name}: {label} has no column {name!r}; {unknown_name(name, columns)}")
             found[column.name] = origin
         elif column.required and not column.numbered and column.default is None:
-            faults.append(
-                f"{column.name} is required, and neither the mapping nor {label} gives it. "
-                f"There is: {', '.join(columns)}"
-            )
+            faults.append(_required(column, label, columns))
     if faults:
-        raise MappingError(f"{entry.place} does not fit {label}:\n" + "\n".join(f"  - {f}" for f in faults))
+        told = f"{entry.place} does not fit {label}:\n" + "\n".join(f"  - {f}" for f in faults)
+        raise MappingError(told, [f"{entry.place}: {f}" for f in faults])
     return found
+
+
+def _required(column: Column, label: str, there: Iterable[str]) -> str:
+    """What to say of a required column that nothing gives: what it is, what it may hold, how to write it."""
+    codes = f": one of {', '.join(column.allowed)}" if column.allowed else ""
+    value = column.allowed[0] if column.allowed else "…"
+    ways = [f'{column.name} = {{ column = "…", values = {{ … = "{value}" }} }}' if codes else f'{column.name} = "…"']
+    ways += [] if column.key else [f'{column.name} = {{ constant = "{value}" }} where it is always the same']
+    return (
+        f"{column.name} is required ({column.meaning}{codes}), and neither the mapping nor {label} gives it. Write "
+        f"under [table.columns]: {', or '.join(ways)}. There is: {', '.join(there)}"
+    )
 
 
 def numbers_lacking(table: Table, given: Container[str]) -> list[Column]:

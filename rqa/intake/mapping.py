@@ -1,31 +1,20 @@
-"""The mapping file `sources.toml`: which files feed which table, and how to read them.
+"""The mapping file `sources.toml` as data: which files feed which table, and how to read them.
 
-`load_mapping` reads and validates it as far as that can be done without looking at the files; every fault found is
-reported at once, with its place and, for a mistyped name, what exists.
+Each part checks itself as far as it can alone; `draft` makes a mapping of plain data and lists every fault.
 """
 
 import difflib
 import hashlib
 import json
-import tomllib
+import re
 import zoneinfo
-from collections.abc import Mapping as MappingType
-from pathlib import Path
+from fractions import Fraction
+from pathlib import Path, PureWindowsPath
 from typing import Annotated, Any, Literal
 
-from pydantic import (
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    Field,
-    ValidationError,
-    ValidationInfo,
-    field_validator,
-    model_validator,
-)
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, field_validator, model_validator
 
 from rqa.contract import TABLES
-from rqa.errors import MappingError
 
 MAPPING_FILE = "sources.toml"
 OWN_FILES = "rqa_own_actions"
@@ -51,7 +40,20 @@ def _known_zone(name: str | None) -> str | None:
     return name
 
 
+def _factor(value: object) -> object:
+    """A factor may be written as a fraction, "1/60"."""
+    if isinstance(value, str):
+        try:
+            return float(Fraction(value))
+        except (ValueError, ArithmeticError):
+            raise ValueError(
+                f"{value!r} is no factor; write a number such as 60, or a fraction such as '1/60'"
+            ) from None
+    return value
+
+
 Texts = Annotated[list[str], BeforeValidator(_as_list)]
+Factor = Annotated[float, BeforeValidator(_factor), Field(gt=0, allow_inf_nan=False)]
 
 
 class _Part(BaseModel):
@@ -67,7 +69,11 @@ class Origin(_Part):
     values: dict[str, str] = Field(default_factory=dict)
     replace: list[tuple[str, str]] = Field(default_factory=list)
     default: str | None = None
+    times: Factor | None = None
+    """What a number of the source is multiplied by: 60 for hours where the contract has minutes."""
     key_file: str | None = None
+    person: bool = False
+    """The column names people, though the contract means a place or a tool by it."""
 
     @model_validator(mode="after")
     def _one_origin(self) -> "Origin":
@@ -75,6 +81,8 @@ class Origin(_Part):
             raise ValueError("give exactly one of column, constant, sql")
         if self.key_file is not None and not Path(self.key_file).expanduser().is_absolute():
             raise ValueError("key_file is a whole path, outside the workspace")
+        if self.times is not None and self.key_file is not None:
+            raise ValueError("times is for numbers, key_file for names; give one of them")
         return self
 
 
@@ -122,7 +130,10 @@ class Files(Reading):
     delimiter: str | None = None
     quote: str = '"'
     encoding: str = "utf-8"
-    header_row: int = Field(default=1, ge=1)
+    header_row: int = Field(default=1, ge=0)
+    """The line that names the columns; 0 when none does."""
+    header: Texts | None = None
+    """The names of the columns of files that have no header row; they are numbered from 1 when it is not given."""
     sheet: str | int | None = None
     table: str | None = None
 
@@ -132,9 +143,26 @@ class Files(Reading):
         for pattern in patterns:
             if not pattern.strip():
                 raise ValueError("a path is empty")
-            if Path(pattern).is_absolute():
+            if control := re.search(r"[\x00-\x1f]", pattern):
+                raise ValueError(
+                    f"{pattern!r} holds the sign {control.group()!r}; a backslash in double quotes begins such a sign. "
+                    "Write / between folders, or put the path in single quotes"
+                )
+            if Path(pattern).is_absolute() or PureWindowsPath(pattern).is_absolute():
                 raise ValueError(f"{pattern!r} is absolute; give it relative to the workspace")
-        return patterns
+        return [pattern.replace("\\", "/") for pattern in patterns]
+
+    @field_validator("header")
+    @classmethod
+    def _names(cls, names: list[str] | None, info: ValidationInfo) -> list[str] | None:
+        if names is not None:
+            if info.data.get("header_row", 0) != 0:
+                raise ValueError("header names the columns of files without a header row: set header_row = 0 with it")
+            twice = [n for i, n in enumerate(names) if n.strip().lower() in [m.strip().lower() for m in names[:i]]]
+            if twice or not all(n.strip() for n in names):
+                raise ValueError(f"header names {twice[0]!r} twice" if twice else "header has an empty name")
+            return [n.strip() for n in names]
+        return names
 
     @field_validator("delimiter", "quote")
     @classmethod
@@ -172,18 +200,13 @@ class TableSpec(Reading):
     @classmethod
     def _known_table(cls, name: str) -> str:
         if name not in TABLES:
-            raise ValueError(f"no table {name!r}; {_suggest(name, TABLES)}")
+            raise ValueError(f"no table {name!r}; {unknown_name(name, TABLES)}")
         return name
 
-    @field_validator("columns")
-    @classmethod
-    def _known_columns(cls, columns: dict[str, Origin], info: ValidationInfo) -> dict[str, Origin]:
-        table = str(info.data.get("table", ""))
-        unknown = [n for n in columns if n not in TABLES[table].names] if table else []
-        if unknown:
-            said = [f"{table} has no column {n!r}; {_suggest(n, TABLES[table].names)}" for n in unknown]
-            raise ValueError("; ".join(said))
-        return columns
+    @property
+    def people(self) -> tuple[str, ...]:
+        """The columns that are marked as naming people."""
+        return tuple(name for name, origin in self.columns.items() if origin.person)
 
 
 class Site(_Part):
@@ -229,74 +252,13 @@ class Mapping(_Part):
         return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()[:16]
 
 
-def _suggest(name: str, existing: Any) -> str:
-    names = list(existing)
-    near = difflib.get_close_matches(name, names, n=1)
-    return (f"did you mean {near[0]!r}? " if near else "") + "There is: " + ", ".join(names)
+def nearest(name: str, existing: Any) -> str | None:
+    """The existing name that is most like `name`, if one is."""
+    near = difflib.get_close_matches(name.lower(), [str(e).lower() for e in existing], n=1)
+    return next((str(e) for e in existing if near and str(e).lower() == near[0]), None)
 
 
 def unknown_name(name: str, existing: Any) -> str:
     """A sentence that names what exists, nearest first, for a name that does not."""
-    return _suggest(name, existing)
-
-
-def _fault(error: Any) -> str:
-    place = ".".join(
-        str(p + 1) if isinstance(p, int) else str(p) for p in error["loc"] if p not in ("function-before",)
-    )
-    text = error["msg"].removeprefix("Value error, ")
-    if error["type"] == "extra_forbidden":
-        model: Any = Mapping
-        for part in error["loc"][:-1]:
-            model = {"workspace": Workspace, "sites": Site, "files": Files, "table": TableSpec, "columns": Origin}.get(
-                str(part), model
-            )
-        names = [f.alias or n for n, f in model.model_fields.items()]
-        text = f"unknown key; {_suggest(str(error['loc'][-1]), names)}"
-    return f"{place}: {text}"
-
-
-def parse_mapping(raw: MappingType[str, object], *, origin: str = MAPPING_FILE) -> Mapping:
-    """Validate a mapping given as plain data.
-
-    Raises `MappingError` naming every fault, its place (entries of `table` are counted from 1) and what exists.
-    """
-    try:
-        mapping = Mapping.model_validate(raw)
-    except ValidationError as error:
-        faults = [_fault(e) for e in error.errors()]
-        raise MappingError(_listed(origin, faults)) from None
-    faults = []
-    for name, files in mapping.files.items():
-        if files.format != "frame" and not files.path:
-            faults.append(f"files.{name}: path is missing")
-        if not name.isidentifier():
-            faults.append(f"files.{name}: a name is made of letters, digits and _")
-    for number, entry in enumerate(mapping.table, 1):
-        if entry.from_ is not None and entry.from_ not in mapping.files:
-            faults.append(f"table.{number}.from: no files {entry.from_!r}; {_suggest(entry.from_, mapping.files)}")
-    if not mapping.table:
-        faults.append("table: no [[table]] says what to make of the files")
-    if faults:
-        raise MappingError(_listed(origin, faults))
-    return mapping
-
-
-def _listed(origin: str, faults: list[str]) -> str:
-    return f"{origin} cannot be used ({len(faults)} fault{'s' * (len(faults) > 1)}):\n" + "\n".join(
-        f"  - {f}" for f in faults
-    )
-
-
-def read_mapping(workspace: Path) -> dict[str, Any]:
-    """The mapping file of a workspace as plain data; raises `MappingError` if it is missing or is not TOML."""
-    path = workspace / MAPPING_FILE
-    try:
-        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except (FileNotFoundError, NotADirectoryError):
-        what = f"{workspace} is not a folder" if not workspace.is_dir() else f"{workspace} has no {MAPPING_FILE}"
-        raise MappingError(
-            f"{what}. A workspace is a folder with a {MAPPING_FILE}; see README, 'Map your own logs'."
-        ) from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise MappingError(f"{path.name} is not valid TOML: {error}") from None
+    near = nearest(name, existing)
+    return (f"did you mean {near!r}? " if near else "") + "There is: " + ", ".join(map(str, existing))

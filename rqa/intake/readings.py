@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from rqa.errors import MappingError, SourceError
+from rqa.intake.contents import check_json_lines, recognised
 from rqa.intake.mapping import unknown_name
 from rqa.intake.names import quoted
 from rqa.intake.records import LONGEST_LINE, Quotes, Reject, made_safe
@@ -57,6 +58,8 @@ def read(source: SourceFile, number: int, scratch: Path, wanted: frozenset[str],
         "sqlite": lambda: _sqlite(source, number),
         "frame": lambda: _frame(source, number),
     }
+    if source.format != "frame":
+        source = recognised(source)
     text = readers[source.format]()
     seen: dict[str, str] = {}
     for name in text.columns:
@@ -69,9 +72,11 @@ def read(source: SourceFile, number: int, scratch: Path, wanted: frozenset[str],
 
 
 def _csv(source: SourceFile, number: int, scratch: Path, how: How) -> Text:
-    columns, delimiter = csv_header(source)
+    header = csv_header(source)
+    columns, delimiter = header.columns, header.delimiter
     if not columns:
         return Text((), "(select 1 where false)", {})
+    source = replace(source, spec=source.spec.model_copy(update={"header_row": header.line}))
     path = source.path
     if how.plain_ends or source.spec.encoding.lower() not in NATIVE_ENCODINGS:
         path = as_utf8(source, scratch / f"{number}.csv")
@@ -83,17 +88,18 @@ def _csv(source: SourceFile, number: int, scratch: Path, how: How) -> Text:
     quote = literal(source.spec.quote)
     rejects = f"rejects_{number}"
     scan = (
-        f"read_csv({literal(str(path))}, auto_detect=false, header=true, skip={source.spec.header_row - 1}, "
+        f"read_csv({literal(str(path))}, auto_detect=false, header={str(header.line > 0).lower()}, "
+        f"skip={max(header.line - 1, 0)}, "
         f"delim={literal(delimiter)}, quote={quote}, escape={quote}, columns={{{types}}}, nullstr='', "
         f"{how.options}max_line_size={LONGEST_LINE}, store_rejects=true, rejects_limit=0, "
         f"rejects_table='{rejects}', rejects_scan='{rejects}_scan')"
     )
     select = {c: quoted(c) for c in columns}
     return Text(
-        tuple(columns),
+        columns,
         scan,
         select,
-        source.spec.header_row + 1,
+        header.line + 1,
         rejects=rejects,
         path=path,
         delimiter=delimiter,
@@ -110,6 +116,7 @@ def _jsonl(source: SourceFile, scratch: Path, number: int, wanted: frozenset[str
     if not how.only_look:
         path, cut, due = made_safe(source, path, scratch / f"{number}.mended", Quotes(b"", b""), True)
     plain = replace(source, path=path)
+    check_json_lines(plain)
     keys = _keys(plain, SAMPLE_LINES)
     absent = [w for w in sorted(wanted) if w not in keys and w.split(".")[0] not in keys]
     if _mentions(plain, [w.split(".")[0] for w in absent] + absent):

@@ -24,6 +24,8 @@ from rqa.intake.mapping import ENDINGS, Files, Format
 NATIVE_ENCODINGS = {"utf-8": "utf-8-sig", "utf8": "utf-8-sig", "utf-8-sig": "utf-8-sig", "ascii": "utf-8-sig"}
 """Encodings the engine reads itself, and the codec that reads them here (a leading byte-order mark is dropped)."""
 DELIMITERS = ",;\t|"
+WITH_HEADER = ("csv", "excel")
+"""Formats whose columns are named by a row of the file, or by none."""
 PIECE = 1 << 20
 
 
@@ -57,35 +59,41 @@ def _natural(path: Path) -> list[object]:
 def files_of(name: str, spec: Files, workspace: Path, frames: MappingType[str, Any]) -> list[SourceFile]:
     """The files of a named set, oldest first: in order of the patterns, then by name with numbers in their order.
 
-    Raises `MappingError` if a plain path does not exist or an ending does not tell the format. A pattern with a
-    wildcard may match nothing (a site that has sent nothing yet).
+    Raises `MappingError` naming every plain path that does not exist and every ending that does not tell the format. A
+    pattern with a wildcard may match nothing (a site that has sent nothing yet).
     """
     if spec.format == "frame":
         if name not in frames:
             raise MappingError(f"files.{name}: format is 'frame', but no frame of that name was handed to load()")
         return [SourceFile(name, workspace, "frame", spec, f"frame:{name}", frames[name])]
     found: list[Path] = []
+    faults: list[str] = []
     for pattern in spec.path:
         matches = sorted((p for p in workspace.glob(pattern) if p.is_file()), key=_natural)
         if not matches and not re.search(r"[*?\[]", pattern):
             there = ", ".join(sorted(p.name for p in (workspace / pattern).parent.glob("*"))[:10]) or "nothing"
-            raise MappingError(f"files.{name}.path: there is no file {pattern!r}; that folder holds: {there}")
+            faults.append(f"files.{name}.path: there is no file {pattern!r}; that folder holds: {there}")
         found += [p for p in matches if p not in found]
+    formats = {p: spec.format or _format_of(p) for p in found}
+    for path, form in formats.items():
+        if form is None:
+            faults.append(
+                f"files.{name}: the ending of {path.name!r} does not tell its format; set format = 'csv' or another"
+            )
+        elif spec.header_row == 0 and form not in WITH_HEADER:
+            faults.append(f"files.{name}.header_row: 0 is for CSV and workbooks; {path.name} names its columns itself")
+    if faults:
+        raise MappingError("\n".join(faults), faults)
     return [
-        SourceFile(name, p, _format(name, spec, p), spec, p.relative_to(workspace).as_posix(), all_of_set=tuple(found))
-        for p in found
+        SourceFile(name, p, form, spec, p.relative_to(workspace).as_posix(), all_of_set=tuple(found))
+        for p, form in formats.items()
+        if form is not None
     ]
 
 
-def _format(name: str, spec: Files, path: Path) -> Format:
-    if spec.format:
-        return spec.format
+def _format_of(path: Path) -> Format | None:
     ending = path.with_suffix("").suffix if path.suffix == ".gz" else path.suffix
-    if ending.lower() not in ENDINGS:
-        raise MappingError(
-            f"files.{name}: the ending of {path.name!r} does not tell its format; set format = 'csv' or another"
-        )
-    return ENDINGS[ending.lower()]
+    return ENDINGS.get(ending.lower())
 
 
 @dataclass(frozen=True)
@@ -163,8 +171,49 @@ def pieces(source: SourceFile) -> Iterator[bytes]:
         ) from error
 
 
-def csv_header(source: SourceFile) -> tuple[list[str], str]:
-    """The column names of a CSV file and its delimiter; an empty file has no columns."""
+@dataclass(frozen=True)
+class Header:
+    """What a CSV file's first lines say: its columns, its delimiter, the line that names the columns (0: none does)."""
+
+    columns: tuple[str, ...]
+    delimiter: str
+    line: int
+
+
+def csv_header(source: SourceFile) -> Header:
+    """Read the header of a CSV file; a file that holds nothing has no columns.
+
+    Blank lines before the header are passed over. Raises `SourceError` when there is no line as far down as the
+    mapping says that the header stands.
+    """
+    spec = source.spec
+    lines = io.StringIO(_head_text(source), newline="")
+    line, first = 1, lines.readline()
+    while first and (line < spec.header_row or not first.strip()):
+        line, first = line + 1, lines.readline()
+    if not first:
+        if lines.getvalue().strip():
+            raise SourceError(
+                f"{source.label}: header_row is {spec.header_row}, and nothing is written on that line or below. Set "
+                f"header_row for files.{source.name} to the line that names the columns. Nothing was loaded."
+            )
+        return Header((), ",", spec.header_row)
+    delimiter = spec.delimiter or max(DELIMITERS, key=first.count)
+    lines.seek(lines.tell() - len(first))
+    try:
+        if spec.quote:
+            fields = csv.reader(lines, delimiter=delimiter, quotechar=spec.quote)
+        else:
+            fields = csv.reader(lines, delimiter=delimiter, quoting=csv.QUOTE_NONE)
+        names = [n.strip() for n in next(fields)]
+    except (csv.Error, TypeError) as error:
+        raise SourceError(f"{source.label}: its header cannot be read: {error}") from error
+    if spec.header_row == 0:
+        return Header(tuple(spec.header or map(str, range(1, len(names) + 1))), delimiter, 0)
+    return Header(tuple(n or f"column_{i}" for i, n in enumerate(names, 1)), delimiter, line)
+
+
+def _head_text(source: SourceFile) -> str:
     spec, head = source.spec, b""
     for piece in pieces(source):
         head += piece
@@ -179,23 +228,7 @@ def csv_header(source: SourceFile) -> tuple[list[str], str]:
             text = codecs.getincrementaldecoder(encoding)("replace").decode(head)
         else:
             raise SourceError(_wrong_encoding(source, line, error)) from error
-    lines = io.StringIO(text.removeprefix("\ufeff"), newline="")
-    for _ in range(spec.header_row - 1):
-        lines.readline()
-    first = lines.readline()
-    if not first.strip():
-        return [], ","
-    delimiter = spec.delimiter or max(DELIMITERS, key=first.count)
-    lines.seek(lines.tell() - len(first))
-    try:
-        if spec.quote:
-            fields = csv.reader(lines, delimiter=delimiter, quotechar=spec.quote)
-        else:
-            fields = csv.reader(lines, delimiter=delimiter, quoting=csv.QUOTE_NONE)
-        names = [n.strip() for n in next(fields)]
-    except (csv.Error, TypeError) as error:
-        raise SourceError(f"{source.label}: its header cannot be read: {error}") from error
-    return [n or f"column_{i}" for i, n in enumerate(names, 1)], delimiter
+    return text.removeprefix("\ufeff")
 
 
 def _wrong_encoding(source: SourceFile, line: int, error: UnicodeDecodeError) -> str:

@@ -6,12 +6,13 @@ whole, and what is left of the copy is removed by the next load.
 """
 
 import os
+import re
 import shutil
 import tempfile
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from collections.abc import Mapping as MappingType
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -20,7 +21,9 @@ import duckdb
 
 from rqa.contract import TABLES, Table
 from rqa.errors import StoreError
-from rqa.intake.mapping import MAPPING_FILE, Mapping, parse_mapping, read_mapping
+from rqa.intake.draft import draft, read_mapping
+from rqa.intake.faults import Faults
+from rqa.intake.mapping import MAPPING_FILE, Mapping
 from rqa.intake.own_actions import with_own_actions
 from rqa.store.books import Outcome, files_seen, keep_books, keep_seen, one, outcome, unchanged
 from rqa.store.ddl import create_statements
@@ -66,9 +69,13 @@ def load(
     started = time.monotonic()
     folder = Path(workspace)
     plain = mapping if mapping is not None else _mapping_for(folder, frames)
-    rules = parse_mapping(with_own_actions(_with_frames(dict(plain), frames or {}), folder))
+    made = draft(with_own_actions(_with_frames(dict(plain), frames or {}), folder))
+    rules, faults = made.mapping, Faults(made.faults)
     store = folder / STORE_FILE
-    items, seen = plan(rules, folder, frames or {}, files_seen(store) if store.exists() else {})
+    items, seen = plan(made, folder, frames or {}, files_seen(store) if store.exists() else {}, faults)
+    if faults.said:
+        _bind_alone(items, faults)
+        faults.stop()
     if frames and write:
         folder.mkdir(parents=True, exist_ok=True)
     with _scratch(store, write=write, wait=wait) as scratch:
@@ -104,6 +111,18 @@ def _scratch(store: Path, *, write: bool, wait: float) -> Iterator[Path]:
             yield Path(folder)
 
 
+def _bind_alone(items: Sequence[Plan], faults: Faults) -> None:
+    """Hold the mapping against the files of a load that cannot be, for the faults that are still to be told."""
+    with (
+        tempfile.TemporaryDirectory(prefix="rqa-") as folder,
+        closing(connect(Path(folder) / STORE_FILE, read_only=False, scratch=Path(folder), memory=MEMORY)) as connection,
+    ):
+        stager = Stager(connection, Path(folder))
+        for item in items:
+            with faults.gathered(item.entry.place):
+                stager.bind(item)
+
+
 def _mapping_for(folder: Path, frames: MappingType[str, Any] | None) -> dict[str, Any]:
     if frames and not (folder / MAPPING_FILE).exists():
         return {}
@@ -112,13 +131,13 @@ def _mapping_for(folder: Path, frames: MappingType[str, Any] | None) -> dict[str
 
 def _with_frames(raw: dict[str, Any], frames: MappingType[str, Any]) -> dict[str, Any]:
     """Frames named like a table of the contract, and not mapped otherwise, feed that table as they are."""
-    raw["files"], raw["table"] = dict(raw.get("files", {})), list(raw.get("table", []))
-    for name in frames:
-        if name not in raw["files"]:
-            raw["files"][name] = {"format": "frame"}
-            if name in TABLES:
-                raw["table"].append({"table": name, "from": name})
-    return raw
+    files, tables = raw.get("files", {}), raw.get("table", [])
+    if not isinstance(files, dict) or not isinstance(tables, list):
+        return raw
+    given = {n: {"format": "frame"} for n in frames if n not in files}
+    read = [str(t.get("from") or t.get("select")) for t in tables if isinstance(t, dict)]
+    unread = [n for n in given if n in TABLES and not any(re.search(rf"\b{n}\b", text) for text in read)]
+    return raw | {"files": files | given, "table": [*tables, *({"table": n, "from": n} for n in unread)]}
 
 
 def _put_in_place(fresh: Path, store: Path) -> None:
@@ -154,9 +173,12 @@ def _load_into(
     begin(connection)
     stager = Stager(connection, scratch)
     known = unchanged(connection, items)
+    faults = Faults()
     for number, item in enumerate(items):
         if number not in known:
-            stager.bind(item)
+            with faults.gathered(item.entry.place):
+                stager.bind(item)
+    faults.stop()
     stager.make_tables(stager.bound)
     meter = _Meter(progress, sum(i.size for n, i in enumerate(items) if n not in known) or 1)
     counts: list[tuple[Staged, FileCount]] = []

@@ -35,7 +35,7 @@ def rejects_of(connection: duckdb.DuckDBPyConnection, text: Text, source: Source
     drop_rejects(connection, text)
     header, blanks = 0, []
     if source.format == "csv":
-        header = source.spec.header_row
+        header = text.first_row - 1
         if rows and len(text.columns) > 1:
             quotes = Quotes(source.spec.quote.encode(), text.delimiter.encode())
             blanks = blank_lines(replace(source, path=text.path or source.path), quotes, skip=header)

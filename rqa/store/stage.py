@@ -4,8 +4,7 @@ First everything is planned and bound, so that a mapping error stops before any 
 once per table it feeds. A staging table lives in the connection's temporary storage and is gone with it.
 """
 
-import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from collections.abc import Mapping as MappingType
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -15,7 +14,10 @@ import duckdb
 
 from rqa.contract import TABLES
 from rqa.errors import MappingError, SourceError, StoreError
-from rqa.intake.judge import EXTRA_COLUMNS, Entry, entries, judging_select, numbers_lacking, origins, wanted_columns
+from rqa.intake.draft import Draft
+from rqa.intake.entries import Entry, entry_of, sets_of, wanted_columns
+from rqa.intake.faults import Faults
+from rqa.intake.judge import EXTRA_COLUMNS, judging_select, numbers_lacking, origins
 from rqa.intake.mapping import Mapping
 from rqa.intake.names import FILE_NO, PLACE_COLUMNS, quoted
 from rqa.intake.readings import ONLY_LOOK, USUAL, How, read
@@ -86,31 +88,45 @@ def look_at(file: SourceFile, before: Seen | None) -> Seen:
 
 
 def plan(
-    mapping: Mapping, workspace: Path, frames: MappingType[str, Any], before: MappingType[str, Seen]
+    made: Draft, workspace: Path, frames: MappingType[str, Any], before: MappingType[str, Seen], faults: Faults
 ) -> tuple[list[Plan], dict[str, Seen]]:
     """What there is to read, oldest first within each table entry, and the files as they were met.
 
-    `before` are files as the last load met them. Raises `MappingError` for what does not exist.
+    `before` are files as the last load met them. What does not exist or does not fit goes to `faults`.
     """
-    sets = {name: files_of(name, spec, workspace, frames) for name, spec in mapping.files.items()}
-    seen = {f.label: look_at(f, before.get(f.label)) for files in sets.values() for f in files}
-    digests = {label: s.digest for label, s in seen.items()}
-    made = []
-    for entry in entries(mapping):
-        mark = mapping.fingerprint(entry.spec)
-        if entry.spec.from_ is not None:
-            for f in sets[entry.spec.from_]:
-                made.append(Plan(entry, f.label, digests[f.label], mark, f, [], seen[f.label].size))
-        else:
-            text = entry.spec.select or ""
-            used = [f for name, files in sets.items() if re.search(rf"\b{name}\b", text) for f in files]
-            if not used:
-                raise MappingError(f"{entry.place}: select names no files. There is: {', '.join(sets)}")
-            together = "+".join(digests[f.label] for f in used) if all(digests[f.label] for f in used) else ""
-            names = ", ".join(dict.fromkeys(f.name for f in used))
-            label = f"select {entry.number} over {names}"
-            made.append(Plan(entry, label, together, mark, None, used, sum(seen[f.label].size for f in used)))
-    return made, seen
+    mapping = made.mapping
+    sets: dict[str, list[SourceFile]] = {}
+    seen: dict[str, Seen] = {}
+    unsure = set(made.unsure)
+    for name, spec in mapping.files.items():
+        sets[name] = []
+        with faults.gathered():
+            if spec.path or spec.format == "frame":
+                sets[name] = files_of(name, spec, workspace, frames)
+        for f in sets[name]:
+            with faults.gathered():
+                seen[f.label] = look_at(f, before.get(f.label))
+        unsure |= {name} if any(f.label not in seen for f in sets[name]) else set()
+    items = []
+    for number, table in enumerate(mapping.table, 1):
+        names = [n for n in sets if n in sets_of(table, mapping)]
+        with faults.gathered():
+            if number not in made.skipped:
+                entry = entry_of(mapping, number, table)
+                if not unsure & set(names):
+                    items += _readings(entry, mapping, [f for n in names for f in sets[n]], seen)
+    return items, seen
+
+
+def _readings(entry: Entry, mapping: Mapping, files: Sequence[SourceFile], seen: MappingType[str, Seen]) -> list[Plan]:
+    """What one entry reads: each of its files, or all at once for a SELECT."""
+    mark = mapping.fingerprint(entry.spec)
+    digests = [seen[f.label].digest for f in files]
+    if entry.spec.from_ is not None:
+        return [Plan(entry, f.label, seen[f.label].digest, mark, f, [], seen[f.label].size) for f in files]
+    together = "+".join(digests) if all(digests) else ""
+    label = f"select {entry.number} over {', '.join(dict.fromkeys(f.name for f in files))}"
+    return [Plan(entry, label, together, mark, None, list(files), sum(seen[f.label].size for f in files))]
 
 
 class Stager:

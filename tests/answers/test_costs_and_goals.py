@@ -11,7 +11,7 @@ import rqa
 from rqa.answers.comeback_costs import AvoidedCost, avoided_cost
 from rqa.depot import Depot
 from rqa.errors import MappingError, RequestError
-from rqa.intake.mapping import parse_mapping
+from rqa.intake.draft import parse_mapping
 from rqa.loading import load
 from rqa.measures.run import counts
 from tests.depots import depot_of

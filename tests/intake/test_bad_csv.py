@@ -246,7 +246,7 @@ def test_all_broken_rules_of_a_row_are_listed(ws: Workspace) -> None:
     [
         (f"jöb,{HEADER}\n".encode("cp1252"), {}, SourceError, ["jobs.csv", "line 1", "utf-8"]),
         (lines(csv_line(job("Größe"))).encode(), {"encoding": "cp1252"}, SourceError, ["jobs.csv", "utf-8"]),
-        (lines(csv_line(job("A"))).encode("utf-16"), {}, SourceError, ["jobs.csv", "utf-8"]),
+        (lines(csv_line(job("A"))).encode("utf-16-le"), {}, SourceError, ["jobs.csv", "encoding = 'utf-16-le'"]),
         (lines(csv_line(job("\x81"))).encode("latin-1"), {"encoding": "cp1252"}, SourceError, ["0x81", "line 2"]),
         (f"{HEADER},site\n{GOOD},x\n", {}, MappingError, ["'site'", "more than once"]),
         (f"{HEADER},SITE\n{GOOD},x\n", {}, MappingError, ["SITE", "site"]),

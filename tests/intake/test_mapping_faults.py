@@ -57,7 +57,7 @@ FAULTS: dict[str, tuple[str, list[str]]] = {
     "bad decimal": (FILES + 'decimal = ";"\n' + TABLE, ["files.f.decimal"]),
     "thousands equal to decimal": (FILES + 'decimal = ","\nthousands = ","\n' + TABLE, ["both"]),
     "thousands that is a digit": (FILES + 'thousands = "1"\n' + TABLE, ["files.f.thousands"]),
-    "header row 0": (FILES + "header_row = 0\n" + TABLE, ["files.f.header_row"]),
+    "header row -1": (FILES + "header_row = -1\n" + TABLE, ["files.f.header_row"]),
     "delimiter of two": (FILES + 'delimiter = "||"\n' + TABLE, ["files.f.delimiter"]),
     "quote of two": (FILES + 'quote = "xx"\n' + TABLE, ["files.f.quote"]),
     "time format with a zone's name": (FILES + 'times = ["%d.%m.%Y %Z"]\n' + TABLE, ["files.f.times", "%Z"]),
