@@ -12,8 +12,9 @@ import pytest
 import rqa.intake
 import rqa.store
 from rqa.contract import TABLES
-from rqa.intake.judge import EXTRA_COLUMNS, entries, judging_select
-from rqa.intake.mapping import parse_mapping
+from rqa.intake.draft import parse_mapping
+from rqa.intake.entries import entry_of
+from rqa.intake.judge import EXTRA_COLUMNS, judging_select
 from rqa.intake.names import PLACE_COLUMNS, quoted
 from rqa.intake.sources import Text
 from tests.workspaces import HEADER, Workspace, csv_of, job
@@ -25,7 +26,8 @@ def judged(table: str) -> str:
     """The SELECT that judges a source with every column of the table, its times in two zones."""
     names = TABLES[table].names
     raw = {"files": {"f": {"path": "f.csv"}}, "table": [{"table": table, "from": "f"}], "workspace": {"zone": "UTC"}}
-    (entry,) = entries(parse_mapping(raw | {"sites": ZONES}))
+    mapping = parse_mapping(raw | {"sites": ZONES})
+    entry = entry_of(mapping, 1, mapping.table[0])
     return judging_select(entry, Text(names, "source_rows", {n: quoted(n) for n in names}), "f.csv", 0)
 
 
