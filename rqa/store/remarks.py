@@ -7,6 +7,12 @@ import duckdb
 from rqa.intake.mapping import Mapping
 from rqa.intake.names import BROKEN, CLOCK, LEFT_OUT
 
+NO_UNIT_TWICE = "no unit appears in more than one job"
+"""Said of a store in which every unit is seen once: nothing can be told of come-backs then."""
+NO_UNIT_TWICE_NEXT = (
+    "Either nothing has come back yet, or unit_id holds the wrong column or one that differs from visit to visit. "
+    "Compare a serial number that you know to have returned, and correct unit_id in the mapping."
+)
 FIRST = "count(*), min(source_row)"
 UNKNOWN = {
     "unknown step": f"""
@@ -28,15 +34,20 @@ UNKNOWN = {
     "dated after the load": f"""
         select 'jobs', null, {FIRST} from jobs where opened_at > $now or closed_at > $now having count(*) > 0""",
 }
+WHOLE_STORE = {
+    NO_UNIT_TWICE: """
+        select 'jobs', null, count(*), null from jobs where disposition <> 'cancelled'
+        having count(*) > 1 and count(*) = count(distinct unit_id)""",
+}
 JOBLESS = ("steps", "diagnostics", "parts")
 NO_JOB = "no job of that id in the store"
 
 
 def write_remarks(connection: duckdb.DuckDBPyConnection, mapping: Mapping, now: datetime, load_id: int) -> None:
     """Write this load's remarks; earlier ones of these kinds are replaced, as they speak of the whole store."""
-    kinds = [*UNKNOWN, NO_JOB]
+    kinds = [*UNKNOWN, *WHOLE_STORE, NO_JOB]
     connection.execute("delete from remarks where list_contains($kinds, remark)", {"kinds": kinds})
-    for remark, sql in UNKNOWN.items():
+    for remark, sql in {**UNKNOWN, **WHOLE_STORE}.items():
         known = {"models": mapping.workspace.models, "sites": list(mapping.sites), "now": now}
         needed = {n: v for n, v in known.items() if f"${n}" in sql}
         connection.execute(

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from pathlib import Path
 
+from rqa.store.remarks import NO_UNIT_TWICE, NO_UNIT_TWICE_NEXT
+
 SHOWN = 8
 """Lines of a kind shown in the summary; the store holds them all."""
 
@@ -84,6 +86,10 @@ class LoadReport:
             for w, n in (("read", 10), ("accepted", 10), ("refused", 8), ("known", 10), ("superseded", 10))
         )
         lines.append(f"{'all':<12} {sums}  read = accepted + refused + known + superseded: every row accounted for")
+        for m in self.remarks:
+            if m.remark == NO_UNIT_TWICE:
+                said = f"CAUTION: {m.remark} ({m.rows:,} jobs), so come-backs cannot be told."
+                lines += ["", said, NO_UNIT_TWICE_NEXT]
         if self.refusals:
             lines += ["", "Refused (mend the source or the mapping, then load again; table `refused` holds every one):"]
             for r in self.refusals[:SHOWN]:
@@ -95,7 +101,7 @@ class LoadReport:
             lines += [f"  … and {len(self.refusals) - SHOWN} more kinds"] * (len(self.refusals) > SHOWN)
         if self.remarks:
             lines += ["", "Accepted, but look at it:"]
-            for m in self.remarks[:SHOWN]:
+            for m in [m for m in self.remarks if m.remark != NO_UNIT_TWICE][:SHOWN]:
                 lines.append(f"  {m.rows:>7,} × {m.table}: {m.remark}" + (f": {m.value}" if m.value else ""))
             lines += [f"  … and {len(self.remarks) - SHOWN} more kinds"] * (len(self.remarks) > SHOWN)
         lines += [

@@ -4,6 +4,7 @@ from typing import Any
 
 import pytest
 
+from rqa.store.remarks import NO_UNIT_TWICE
 from tests.workspaces import Workspace, csv_of, job
 
 MAPPING = {"files": {"f": {"path": "jobs.csv"}}, "table": [{"table": "jobs", "from": "f"}]}
@@ -132,6 +133,21 @@ def test_names_nobody_declared_and_logs_without_a_job(ws: Workspace) -> None:
     ws.write("jobs.csv", csv_of(job("A"), job("X"), job("Y"), job("B", model="Quern")))
     ws.load(mapping)
     assert [r for r in ws.rows(found) if "no job" in r[1] or "model" in r[1]] == []
+
+
+def test_units_seen_once_are_told_loudly_and_once(ws: Workspace) -> None:
+    """Serials that are mapped wrongly look like a depot without come-backs."""
+    ws.write("jobs.csv", csv_of(*(job(f"J{i}", unit_id=f"U{i}") for i in range(3)), job("C", disposition="cancelled")))
+    for _ in range(2):
+        report = ws.load(MAPPING)
+        assert ws.rows("select table_name, remark, rows from remarks") == [("jobs", NO_UNIT_TWICE, 3)]
+        assert str(report).count(NO_UNIT_TWICE) == 1
+        assert f"CAUTION: {NO_UNIT_TWICE} (3 jobs)" in str(report)
+        assert "correct unit_id in the mapping" in str(report)
+    ws.write("jobs.csv", csv_of(*(job(f"J{i}") for i in range(3))))
+    assert NO_UNIT_TWICE not in str(ws.load(MAPPING))
+    ws.write("jobs.csv", csv_of(job("J0")))
+    assert NO_UNIT_TWICE not in str(ws.load(MAPPING))
 
 
 def test_half_hour_that_came_twice(ws: Workspace) -> None:
