@@ -12,6 +12,7 @@ if TYPE_CHECKING:
         ActionSavings,
         ActionTrend,
         ComebackCosts,
+        MonthFigures,
         MonthFindings,
         StepCosts,
         Targets,
@@ -30,6 +31,13 @@ class ImprovementQuestions:
         from rqa.answers.month_findings import findings
 
         return findings(self._now, month)
+
+    @grounded
+    def month_figures(self, month: str | date | None = None, level: float = 0.95) -> "MonthFigures":
+        """The month's main figures, each against the months before it; see `rqa.answers.month_figures`."""
+        from rqa.answers.month_figures import month_figures
+
+        return month_figures(self._now, month=month, level=level)
 
     @grounded
     def costs(
@@ -79,8 +87,11 @@ class ImprovementQuestions:
         return action_savings(self._now, window=window, level=level)
 
     @grounded
-    def action_trend(self, action: str, window: int = 30, level: float = 0.95) -> "ActionTrend":
-        """Months before and after an action, with the trend before drawn on; see `rqa.answers.action_months`."""
+    def action_trend(self, action: str | None = None, window: int = 30, level: float = 0.95) -> "ActionTrend":
+        """Months before and after an action, with the trend before drawn on; see `rqa.answers.action_months`.
+
+        By default the action begun last.
+        """
         from rqa.answers.action_months import action_trend
 
         return action_trend(self._now, action, window=window, level=level)
@@ -88,14 +99,17 @@ class ImprovementQuestions:
     @grounded
     def power(
         self,
-        scope: Where | str,
+        scope: Where | str | None = None,
         change: float | str = 0.5,
         power: float = 0.8,
         level: float = 0.95,
         window: int = 30,
         months: int = 12,
     ) -> "ActionPower":
-        """How much work, and how long, it takes to see a change; see `rqa.answers.action_ahead`."""
+        """How much work, and how long, it takes to see a change; see `rqa.answers.action_ahead`.
+
+        Without a scope: of the whole depot.
+        """
         from rqa.answers.action_ahead import power as asked
 
         return asked(self._now, scope, change=change, power=power, level=level, window=window, months=months)

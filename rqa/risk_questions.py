@@ -207,7 +207,7 @@ class RiskQuestions:
     @grounded
     def step_map(
         self,
-        procedure: str,
+        procedure: str | None = None,
         where: Where | None = None,
         months: Months | None = None,
         window: int = 30,
@@ -215,7 +215,10 @@ class RiskQuestions:
         index: str = "repaired",
         level: float = 0.95,
     ) -> "StepMap":
-        """A procedure's steps in their order with their risk; see `rqa.answers.step_risks`."""
+        """A procedure's steps in their order with their risk, by default of the one with most jobs.
+
+        See `rqa.answers.step_risks`.
+        """
         from rqa.answers.step_risks import step_map
 
         return step_map(

@@ -4,7 +4,7 @@ from datetime import timedelta
 from math import ceil
 
 from rqa.answers.action_judged import DAYS_A_MONTH, plan_before
-from rqa.answers.action_scope import EXPECTED_FORMS, check_scope, expected_ratio, scope_of
+from rqa.answers.action_scope import EXPECTED_FORMS, ActionScope, check_scope, expected_ratio, scope_of
 from rqa.answers.action_work import BEFORE_DAYS, action_work
 from rqa.answers.follow_up_counts import days_asked
 from rqa.answers.improvement_results import ActionPower
@@ -19,7 +19,7 @@ MOST_MONTHS = 60
 
 def power(
     now: Moment,
-    scope: Where | str,
+    scope: Where | str | None = None,
     *,
     change: float | str = 0.5,
     power: float = 0.8,
@@ -29,7 +29,8 @@ def power(
 ) -> ActionPower:
     """Say how long it takes to see an action, if it begins now and work goes on as in the last year.
 
-    `scope` is written as that of an action ("model=Marl-10; step=close case") or as filters by name; `change` is the
+    `scope` is written as that of an action ("model=Marl-10; step=close case") or as filters by name; None is the whole
+    depot. `change` is the
     factor on the come-back rate (0.5: a halving), or words such as "by a third". Looked at each month end like
     `depot.verdicts()`, by the same rule, and beside the same work where there is as much of it.
 
@@ -47,15 +48,15 @@ def power(
         raise RequestError(
             f"{QUESTION}: change is a factor on the rate such as 0.5, not 1, or words ({EXPECTED_FORMS}): {change!r}."
         )
-    asked = scope_of(scope, of=QUESTION)
+    asked = ActionScope() if scope is None else scope_of(scope, of=QUESTION)
     check_scope(now.store, asked, of=QUESTION)
     work = action_work(now, asked, now.day + timedelta(days=1), window, before_days=BEFORE_DAYS + window)
     plan, serves = plan_before(
         work.own, work.beside, days=BEFORE_DAYS, ratio=ratio, power=power, level=level, months=months
     )
     settings = {
-        "scope": str(asked), "outcome": work.outcome, "change": ratio, "power": power, "level": level, "window": window,
-        "as_of": now.day,
+        "scope": str(asked) or "the whole depot", "outcome": work.outcome, "change": ratio, "power": power,
+        "level": level, "window": window, "as_of": now.day,
     }  # fmt: skip
     import polars as pl
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rqa.answers.action_scope import check_scope, read_scope
-from rqa.answers.action_verdicts import action_named
+from rqa.answers.action_verdicts import action_named, last_begun
 from rqa.answers.action_work import ActionWork, action_work
 from rqa.answers.follow_up_counts import days_asked
 from rqa.answers.improvement_results import ActionTrend
@@ -23,12 +23,13 @@ LEAST_BEFORE, LEAST_AFTER = 12, 3
 """Whole months on each side below which no trend is fitted."""
 
 
-def action_trend(now: Moment, action: str, *, window: int = 30, level: float = 0.95) -> ActionTrend:
+def action_trend(now: Moment, action: str | None = None, *, window: int = 30, level: float = 0.95) -> ActionTrend:
     """Say whether come-backs on an action's work jumped at its start, or their trend bent, by whole mature months.
 
     The month of the start is left out (side "start"), and so are jobs under way at the start. With twelve months before
     and three after a binomial regression with a trend, a jump and a bend is fitted (`rqa.stats.interrupted_series`);
-    limits allow for months that vary by more than luck. Up to three years before the start are taken.
+    limits allow for months that vary by more than luck. Up to three years before the start are taken. By default the
+    action begun last of those whose scope the store has; without one there are no months.
 
     Columns: month, side ("before", "start", "after"), jobs, returned, rate with its Wilson interval low, high; fitted;
     unchanged, the trend before drawn on, with unchanged_low, unchanged_high. Without a fit the last four are null.
@@ -37,6 +38,10 @@ def action_trend(now: Moment, action: str, *, window: int = 30, level: float = 0
     """
     days_asked(QUESTION, "window", window)
     check_level(QUESTION, level)
+    if action is None:
+        action = last_begun(now)
+    if action is None:
+        return _no_action(now, window, level)
     row = action_named(now, QUESTION, action)
     scope = read_scope(row["scope"], of=f"{QUESTION}: {action}")
     check_scope(now.store, scope, of=f"{QUESTION}: {action}")
@@ -49,6 +54,18 @@ def action_trend(now: Moment, action: str, *, window: int = 30, level: float = 0
     }  # fmt: skip
     notes = (*now.notes, *said, f"{month_name(row['started_on'])}, in which it began, is in no fit.")
     return ActionTrend(table, settings, notes, terms=terms)
+
+
+def _no_action(now: Moment, window: int, level: float) -> ActionTrend:
+    """The answer where no action can be judged."""
+    import polars as pl
+
+    months = pl.DataFrame(schema={"month": pl.Date, "side": pl.String, "jobs": pl.Int64, "returned": pl.Int64})
+    table, terms, _ = _fitted(months, level)
+    settings = {"action": None, "scope": None, "started_on": None, "outcome": None, "window": window,
+                "as_of": now.day, "level": level}  # fmt: skip
+    said = "No action that has begun has a scope that names work of this store; depot.verdicts() says what is amiss."
+    return ActionTrend(table, settings, (*now.notes, said), terms=terms)
 
 
 def _months(now: Moment, work: ActionWork, started_on: date, window: int) -> "pl.DataFrame":

@@ -52,7 +52,8 @@ class ActionScope:
 def read_scope(text: str, *, of: str = "scope") -> ActionScope:
     """Read filters written as `model=Marl-10; step=close case`; a value with `;` or `,` in it stands in double quotes.
 
-    `of` names the action in errors. Raises `RequestError` saying which part is wrong, and what a scope can name.
+    A double quote within these is doubled. `of` names the action in errors. Raises `RequestError` saying which part is
+    wrong, and what a scope can name.
     """
     if text.count('"') % 2:
         raise RequestError(f"{of}: the scope {text!r} has a quotation mark that is not closed.")
@@ -61,7 +62,7 @@ def read_scope(text: str, *, of: str = "scope") -> ActionScope:
         if not part:
             continue
         name, sign, rest = (piece.strip() for piece in part.partition("="))
-        values = tuple(v.strip().strip('"').strip() for v in VALUES.findall(rest))
+        values = tuple(_unquoted(v.strip()) for v in VALUES.findall(rest))
         if not sign or not values or not all(values):
             raise RequestError(f"{of}: the part {part!r} of the scope is no filter; write it like {FORM}.")
         if name not in NAMED:
@@ -69,6 +70,10 @@ def read_scope(text: str, *, of: str = "scope") -> ActionScope:
         if name in found:
             raise RequestError(f"{of}: the scope names {name} twice; write {name}={','.join((*found[name], *values))}.")
         found[name] = values
+    return _scope(found, of)
+
+
+def _scope(found: Mapping[str, tuple[str, ...]], of: str) -> ActionScope:
     if not found:
         raise RequestError(f"{of}: the scope is empty; it names the work that was changed, like {FORM}.")
     return ActionScope({name: kept for name, kept in found.items() if name != "step"}, found.get("step", ()))
@@ -80,13 +85,17 @@ def scope_of(where: Mapping[str, object] | str, *, of: str = "scope") -> ActionS
         return read_scope(where, of=of)
     if not isinstance(where, Mapping):
         raise RequestError(f"{of}: scope takes a text like {FORM}, or filters by name, not {where!r}.")
-    parts = []
+    found: dict[str, tuple[str, ...]] = {}
     for name, given in where.items():
         values = (given,) if isinstance(given, str) else given
         if not isinstance(values, list | tuple) or not all(isinstance(v, str) for v in values):
             raise RequestError(f"{of}: {name} takes a text or a list of texts, not {given!r}.")
-        parts.append(f"{name}={','.join(_quoted(v) for v in values)}")
-    return read_scope("; ".join(parts), of=of)
+        if name not in NAMED:
+            raise RequestError(f"{of}: a scope cannot name {name!r}. It can name {', '.join(NAMED)}.")
+        if not values or not all(v.strip() for v in values):
+            raise RequestError(f"{of}: {name} names nothing: {given!r}.")
+        found[name] = tuple(values)
+    return _scope(found, of)
 
 
 def check_scope(store: "Store", scope: ActionScope, *, of: str = "scope") -> None:
@@ -122,4 +131,10 @@ def expected_ratio(text: str | None) -> float | None:
 
 
 def _quoted(value: str) -> str:
-    return f'"{value}"' if ";" in value or "," in value else value
+    return '"' + value.replace('"', '""') + '"' if set(value) & set(';,"') else value
+
+
+def _unquoted(text: str) -> str:
+    if len(text) < 2 or not (text[0] == text[-1] == '"'):
+        return text
+    return text[1:-1].replace('""', '"').strip()

@@ -1,6 +1,7 @@
 """Did it work: each action's come-backs before and after, beside like work; a verdict that may be read every month."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
@@ -76,6 +77,16 @@ def action_named(now: Moment, question: str, action: str) -> dict[str, Any]:
         there = ", ".join(found) or "none; add one with: rqa action WORKSPACE --what …"
         raise RequestError(f"{question}: there is no action {action!r}. There is: {there}.")
     return found[action]
+
+
+def last_begun(now: Moment) -> str | None:
+    """The action begun last up to now among those whose scope the store has; None where there is none."""
+    begun = [row for row in counts(now.store, "actions").iter_rows(named=True) if row["started_on"] <= now.day]
+    for row in sorted(begun, key=lambda row: (row["started_on"], row["action_id"]), reverse=True):
+        with suppress(RequestError):
+            check_scope(now.store, read_scope(row["scope"]))
+            return str(row["action_id"])
+    return None
 
 
 def _row(now: Moment, action: Mapping[str, Any], window: int, level: float) -> _Row:

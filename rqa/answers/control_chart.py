@@ -25,6 +25,7 @@ NUMBER = "cases"
 """The unit of an np chart, which shows how many and not what share."""
 NAMED = 5
 """Groups listed before a note that holds for some of them."""
+NO_ALARMS = "No chart has limits, so none can raise an alarm, true or false."
 A_HUNDRED = 100
 """Points over which false alarms are told where a point is an event and no period."""
 
@@ -123,9 +124,10 @@ def control_chart(
     }  # fmt: skip
     notes = [*found.notes, *_late(found.series, each), *_of_groups(found.series, made)]
     limited = [m for m in made if m.name != NO_LIMITS]
+    alarms = _alarms(ruled, limited, each, ewma=chart == "ewma") if limited else NO_ALARMS
     if limited:
-        notes.append(_alarms(ruled, limited, each, ewma=chart == "ewma"))
-    return ControlChart(_table(found, made, based), settings, (*notes, *based.notes))
+        notes.append(alarms)
+    return ControlChart(_table(found, made, based), settings, (*notes, *based.notes), alarms=alarms)
 
 
 def _table(found: Counted, made: Sequence[Made], based: Basis) -> "pl.DataFrame":

@@ -28,10 +28,17 @@ class MonthFindings(Answer):
     shown = ("id", "state", "where", "what", "avoided", "check")
 
 
+class MonthFigures(Answer):
+    """The month's figures: figure, month, count, size, share, low, high, before_count, before_size, before_share,
+    difference, difference_low, difference_high, p_value, verdict."""
+
+    question = "Figures of the month"
+    shown = ("figure", "month", "count", "size", "share", "low", "high", "before_share", "p_value", "verdict")
+
+
 class ComebackCosts(Answer):
     """What come-backs cost, in the workspace's currency: comebacks, known, cost, cost_low, cost_high, mean, low, high,
-    share, cumulative, labour, parts, freight, goodwill, still_open, no_costs, no_labour, no_parts, no_freight,
-    not_counted."""
+    share, cumulative, labour, parts, freight, goodwill, still_open, no_labour, no_parts, no_freight."""
 
     question = "Cost of come-backs"
 

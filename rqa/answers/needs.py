@@ -72,6 +72,7 @@ NEEDS: dict[type[own.Answer], tuple[str, ...]] = {
     tested.Releases: ("diagnostics",),
     tested.ReleaseFaults: ("diagnostics",),
     improved.MonthFindings: ("final_comebacks",),
+    improved.MonthFigures: (),
     improved.ComebackCosts: SEEN,
     improved.StepCosts: LAID,
     improved.Targets: ("targets",),

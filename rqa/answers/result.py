@@ -162,8 +162,14 @@ class Comparison(Answer):
     question = "Comparison"
 
 
+@dataclass(frozen=True, eq=False, repr=False)
 class ControlChart(Answer):
-    """A control chart: period, size, value, centre, lower, upper, signal, mature; stage, set_aside where asked for."""
+    """A control chart: period, size, value, centre, lower, upper, signal, mature; stage, set_aside where asked for.
+
+    `alarms` says how often its rules raise a false alarm, or that there are no limits to break.
+    """
+
+    alarms: str = ""
 
     question = "Control chart"
 

@@ -27,6 +27,8 @@ VALUES_OF = {
     "step": "values_steps", "test": "values_tests", "station": "values_tests",
 }  # fmt: skip
 """Filters whose values are checked before a question is asked; those of the others are too many to list."""
+DECLARED = ("procedure", "step", "test")
+"""Filters that may name what a reference table declares and no log has: there is none of it, which is no mistake."""
 
 
 @dataclass(frozen=True)
@@ -149,9 +151,12 @@ def check_values(store: "Store", question: str, where: Mapping[str, Sequence[str
         if name not in VALUES_OF or not values:
             continue
         there = counts(store, VALUES_OF[name], by=(name,))[name].to_list()
+        if name in DECLARED and not set(values) <= set(there):
+            declared = counts(store, "declared_names").rows()
+            there += [value for kind, value in declared if kind == name and value not in there]
         for value in values:
             if value not in there:
-                shown = ", ".join(there[:SHOWN_VALUES]) + (", …" if len(there) > SHOWN_VALUES else "")
+                shown = ", ".join(there[:SHOWN_VALUES]) + (", …" if len(there) > SHOWN_VALUES else "") or "none"
                 raise RequestError(f"{question}: there is no {name} {value!r} in the store. There is: {shown}.")
 
 

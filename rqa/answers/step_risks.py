@@ -19,6 +19,7 @@ from rqa.answers.attributed_causes import (
 from rqa.answers.cause_fit import NONE, summed
 from rqa.answers.cause_patterns import Records, records
 from rqa.answers.comeback_costs import avoided_cost
+from rqa.answers.comebacks import comebacks
 from rqa.answers.declared_steps import DeclaredStep, declared_steps
 from rqa.answers.exposures import in_words
 from rqa.answers.first_pass_yield import first_pass_yield
@@ -26,7 +27,7 @@ from rqa.answers.result import rounded
 from rqa.answers.risk_results import StepMap, StepRisk
 from rqa.answers.scope import By, Moment, Months, Scope, Where, check_values, scope
 from rqa.answers.step_cautions import cautions, next_check
-from rqa.answers.step_prices import MeanCost, Prices, mean_costs, weighted
+from rqa.answers.step_prices import MeanCost, mean_costs, weighted
 from rqa.errors import RequestError
 from rqa.measures.groupings import names_only
 
@@ -93,8 +94,7 @@ def step_risk(
     seen = records(now, asked, values=values, covariate="", within=comparable(asked))
     made = list(attributed(seen, per="step", together=together, level=level))
     declared = declared_steps(now.store)
-    prices = mean_costs(now, asked, values, level)
-    table = _table(now, asked, seen, made, declared, prices, level)
+    table = _table(now, asked, seen, made, declared, values, level)
     if kept is not None:
         import polars as pl
 
@@ -108,13 +108,13 @@ def step_risk(
         "method": "Wilson; masked causes, profile likelihood",
     }  # fmt: skip
     stated = tuple(contrasted(seen, made, asked, declared, window, level))
-    return StepRisk(table, settings, _notes(now, asked, seen, made, values, prices, table), stated)
+    return StepRisk(table, settings, _notes(now, asked, seen, made, values, table), stated)
 
 
 def step_map(
     now: Moment,
     *,
-    procedure: str,
+    procedure: str | None = None,
     where: Where | None = None,
     months: Months | None = None,
     window: int = 30,
@@ -124,16 +124,22 @@ def step_map(
 ) -> StepMap:
     """Put the risk of a procedure's steps on the procedure, in its order.
 
-    The numbers are those of `step_risk` over all procedures, as a step that several have is told from its companions
-    there; `where` with that procedure keeps the others out. Columns: place, step, phase, hold_point, irreversible, then
-    those of `step_risk`. A step that is never done has a row without numbers.
+    By default the procedure, of those in the table `procedures`, that most repaired jobs have. The numbers are those of
+    `step_risk` over all procedures, as a step that several have is told from its companions there; `where` with that
+    procedure keeps the others out. Columns: place, step, phase, hold_point, irreversible, then those of `step_risk`. A
+    step that is never done has a row without numbers. Without the table there are no rows.
     """
     import polars as pl
 
-    declared = [s for s in declared_steps(now.store) if s.procedure == procedure]
-    if not declared:
-        there = ", ".join(dict.fromkeys(s.procedure for s in declared_steps(now.store)))
-        raise RequestError(f"step_map: there is no procedure {procedure!r}. There is: {there or 'none'}.")
+    every = declared_steps(now.store)
+    if procedure is None:
+        procedure = _usual(now, [s.procedure for s in every])
+    declared = [s for s in every if s.procedure == procedure]
+    if procedure is not None and not declared:
+        there = ", ".join(dict.fromkeys(s.procedure for s in every)) or "none, as no procedures are loaded"
+        raise RequestError(
+            f"step_map: there is no procedure {procedure!r} in the table “procedures”. There is: {there}."
+        )
     risk = step_risk(
         now, where=where, months=months, window=window, together=together, index=index, level=level, sort="step"
     )
@@ -144,8 +150,10 @@ def step_map(
             "phase": [s.phase for s in declared],
             "hold_point": [s.hold_point for s in declared],
             "irreversible": [s.irreversible for s in declared],
-        }
-    )
+        },
+        schema={"place": pl.Int64, "step": pl.String, "phase": pl.String, "hold_point": pl.Boolean,
+                "irreversible": pl.Boolean},
+    )  # fmt: skip
     table = places.join(risk.table, on="step", how="left", maintain_order="left")
     described = [(in_words(s.hazards), cautions(s.hazards), next_check(s.phase)) for s in declared]
     table = table.with_columns(
@@ -153,6 +161,13 @@ def step_map(
         for i, name in enumerate(("hazards", "caution", "next_check"))
     )
     return StepMap(table, {"procedure": procedure, **risk.settings}, risk.notes)
+
+
+def _usual(now: Moment, declared: Sequence[str]) -> str | None:
+    """Of the procedures described, that of most jobs; None where none is described."""
+    closed = comebacks(now, by=("procedure",)).table.select("procedure", "jobs")
+    jobs = dict.fromkeys(declared, 0) | {name: n for name, n in closed.iter_rows() if name in declared}
+    return max(jobs, key=lambda name: jobs[name], default=None)
 
 
 def _kept_steps(where: Where | None) -> tuple[str, ...] | None:
@@ -171,14 +186,14 @@ def _table(
     seen: Records,
     made: Sequence[Attributed],
     declared: Sequence[DeclaredStep],
-    prices: Prices,
+    values: Mapping[str, object],
     level: float,
 ) -> "pl.DataFrame":
     import polars as pl
 
     from rqa.stats import proportion_interval
 
-    laid = _laid(asked, seen, made, prices)
+    laid = _laid(now, asked, seen, made, values, level)
     first = first_pass_yield(now, by=(*asked.by, "step"), where=asked.where, months=asked.months, level=level).table
     known = {s.step: s for s in declared}
     rows = [row for row in first.iter_rows(named=True) if row["step"] in known]
@@ -220,17 +235,20 @@ def _table(
 
 
 def _laid(
+    now: Moment,
     asked: Scope,
     seen: Records,
     made: Sequence[Attributed],
-    prices: Prices,
+    values: Mapping[str, object],
+    level: float,
 ) -> dict[Key, Laid]:
     """What the fits say of each step: of a group of steps, each has the numbers of the group."""
+    priced_by, prices = mean_costs(now, asked, values, level)
     found: dict[Key, Laid] = {}
     for one in made:
         group = seen.groups.row(one.group) if asked.by else ()
-        place = tuple(group[asked.by.index(name)] for name in prices.by)
-        price = prices.mean.get((place, one.subsystem))
+        place = tuple(group[asked.by.index(name)] for name in priced_by)
+        price = prices.get((place, one.subsystem))
         for k, causes in enumerate(one.fit.groups):
             for step in dict.fromkeys(name[0] for name in causes):
                 to = found.setdefault((group, step), Laid())
@@ -283,14 +301,14 @@ def _notes(
     seen: Records,
     made: Sequence[Attributed],
     values: dict[str, object],
-    prices: Prices,
     table: "pl.DataFrame",
 ) -> tuple[str, ...]:
     notes = list(notes_on(now, seen, made, asked, values))
     notes.append(
         "Failures are of all first checks; come-backs of matured jobs alone. " + cautions(()).capitalize() + "."
     )
-    notes += prices.notes
+    if not float(now.store.about.get("labour_rate", 0)):
+        notes.append("The workspace gives no labour_rate: cost is parts and freight alone.")
     if table.height and table["cost"].null_count() == table.height:
         notes.append("No come-back of these has a known cost: cost is left out.")
     else:

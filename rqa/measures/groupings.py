@@ -183,6 +183,7 @@ MEASURES: Mapping[str, Groupings] = {
     "latest": {},
     "grounds": {},
     "overlaps": {},
+    "declared_names": {},
     "declared_steps": {},
     "unusable_rules": {},
     "overlap_count": {},

@@ -1,0 +1,49 @@
+"""The month's main figures in one table: each against the months before it, and whether the difference is luck."""
+
+from datetime import date
+
+from rqa.answers.improvement_results import MonthFigures
+from rqa.answers.month import month_against_before
+from rqa.answers.overall_findings import FIGURES, Figure
+from rqa.answers.result import chances, rounded
+from rqa.answers.scope import Moment
+
+SHOWN = (*FIGURES[:3], Figure("diagnostics passed first time", "first runs", "first_run_pass", 30, False), FIGURES[3])
+COUNTS = ("count", "size", "before_count", "before_size")
+NUMBERS = (
+    "count", "size", "share", "low", "high", "before_count", "before_size", "before_share", "difference",
+    "difference_low", "difference_high", "p_value",
+)  # fmt: skip
+NO_DATA = "no data"
+
+
+def month_figures(now: Moment, *, month: str | date | None = None, level: float = 0.95) -> MonthFigures:
+    """Set the main figures of a month beside those of the twelve months before.
+
+    A row a figure: month (by default the latest for which it is final, so that come-backs lag behind), count of size,
+    share with its Wilson interval low, high; before_count of before_size and before_share in the months before;
+    difference of the shares with Newcombe's interval; p_value (Fisher's exact) and verdict (better, worse, same within
+    luck). A figure that no month has yet, or that has no cases on one side, has the verdict "no data" and no share.
+    `settings["month"]` is the latest month among the rows; None where no figure has one. The mix of work and the season
+    are not allowed for.
+    """
+    import polars as pl
+
+    found = [
+        month_against_before(now, figure.measure, month=month, window=figure.window, level=level) for figure in SHOWN
+    ]
+    columns: list[pl.Series] = [
+        pl.Series("figure", [figure.name for figure in SHOWN], dtype=pl.String),
+        pl.Series("month", [one.month if one else None for one in found], dtype=pl.Date),
+    ]
+    for name in NUMBERS:
+        values = [getattr(one, name) if one else None for one in found]
+        if name in COUNTS:
+            columns.append(pl.Series(name, [v or 0 for v in values], dtype=pl.Int64))
+        else:
+            numbers = [float("nan") if v is None else v for v in values]
+            columns.append((chances if name == "p_value" else rounded)(numbers).alias(name))
+    columns.append(pl.Series("verdict", [one.verdict if one else NO_DATA for one in found], dtype=pl.String))
+    table = pl.DataFrame(columns)
+    latest = max((one.month for one in found if one), default=None)
+    return MonthFigures(table, {"month": latest, "as_of": now.day, "level": level}, now.notes)
