@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from math import hypot, isnan
 from typing import TYPE_CHECKING
 
+from rqa.answers.cost_parts import PARTS, RATE, not_counted, uncounted_notes, without
 from rqa.answers.follow_up_counts import days_asked
 from rqa.answers.improvement_results import ComebackCosts
 from rqa.answers.result import rounded
@@ -17,9 +18,9 @@ if TYPE_CHECKING:
 QUESTION = "costs"
 GROUPINGS = (*PERIODS, "site", "model", "procedure", "billing", "class")
 """month and week are those in which the unit came back; the others are of the index job, class of the come-back."""
-RATE = "labour_rate"
 UNKNOWN = {
     "still_open": "is still open|are still open",
+    "no_costs": "at a site that gives no costs",
     "no_labour": "without labour minutes",
     "no_parts": "without the cost of parts",
     "no_freight": "without the cost of freight",
@@ -38,9 +39,10 @@ def costs(
     """Say what come-backs cost, and which groups make up most of it.
 
     A come-back costs the labour, parts and freight of its own job, plus those of the index job where that was billed as
-    goodwill. Labour is its minutes at the workspace's `labour_rate`; without one it is left out, and a note says so.
-    Parts are the job's parts_cost, else quantity times unit_cost over its parts list. A come-back any part of whose
-    cost is unknown, or whose job is still open, is counted and has no cost here; it is never taken as 0.
+    goodwill. Labour is its minutes at the workspace's `labour_rate`. Parts are the job's parts_cost, else quantity
+    times unit_cost over its parts list. A part that no job of a site ever gives (as it is not mapped) is not counted
+    there, and `not_counted` and a note say so. A come-back any counted part of whose cost is unknown, or whose job is
+    still open, is counted and has no cost here; it is never taken as 0.
 
     `by` and `where` take month and week (in `by` alone, and of the day the unit came back), site, model, procedure,
     billing (of the index job) and class. Every come-back opened by the as-of day within `window` days of closing
@@ -49,8 +51,9 @@ def costs(
     Columns: comebacks, known (with a known cost); cost, the sum over the known ones in the workspace's currency, with
     cost_low, cost_high (what such a group costs in the long run, by a gamma approximation to a compound Poisson total);
     mean of the known ones with low, high (Hall's interval for skewed amounts); share of the cost and cumulative share
-    of this row and those above; labour, parts, freight, goodwill, which make up the cost; still_open, no_labour,
-    no_parts, no_freight, the reasons of the unknown ones. Costliest first. Without known costs there is no data.
+    of this row and those above; labour, parts, freight, goodwill, which make up the cost (null where the part is not
+    counted); still_open, no_costs, no_labour, no_parts, no_freight, the reasons of the unknown ones; not_counted, the
+    parts left out. Costliest first. Without known costs there is no data.
     """
     import polars as pl
 
@@ -94,6 +97,7 @@ def _table(table: "pl.DataFrame", by: tuple[str, ...], level: float) -> "pl.Data
     share = pl.col("cents") / whole if whole else pl.lit(None, dtype=pl.Float64)
     running = pl.col("cents").cum_sum() / whole if whole else pl.lit(None, dtype=pl.Float64)
     there = pl.col("known") > 0
+    counted = {part: there & (pl.col(without(part)) < pl.col("known")) for part in PARTS} | {"goodwill": there}
     money = {"cost_low": total.low, "cost_high": total.high, "mean": mean.estimate, "low": mean.low, "high": mean.high}
     return table.select(
         *by,
@@ -103,20 +107,16 @@ def _table(table: "pl.DataFrame", by: tuple[str, ...], level: float) -> "pl.Data
         *(pl.when(there).then(rounded(v / 100).round(2)).alias(name) for name, v in money.items()),
         pl.when(there).then(share).round(6).alias("share"),
         pl.when(there).then(running).round(6).alias("cumulative"),
-        *(pl.when(there).then(pl.col(n) / 100).alias(n) for n in ("labour", "parts", "freight", "goodwill")),
+        *(pl.when(here).then(pl.col(n) / 100).alias(n) for n, here in counted.items()),
         *UNKNOWN,
+        pl.Series("not_counted", [not_counted(row) for row in table.iter_rows(named=True)], dtype=pl.String),
     )
 
 
 def _notes(table: "pl.DataFrame", rate: float, currency: str) -> list[str]:
-    notes = []
-    if not rate:
-        notes.append(
-            f"Labour is not in the cost: the mapping gives no {RATE} (cost of an hour, under [workspace]); what stands "
-            "here is parts and freight alone."
-        )
     if not table.height:
-        return notes
+        return []
+    notes = uncounted_notes(table, rate)
     total, known = int(table["comebacks"].sum()), int(table["known"].sum())
     if known < total:
         why = [

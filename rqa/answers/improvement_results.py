@@ -38,7 +38,8 @@ class MonthFigures(Answer):
 
 class ComebackCosts(Answer):
     """What come-backs cost, in the workspace's currency: comebacks, known, cost, cost_low, cost_high, mean, low, high,
-    share, cumulative, labour, parts, freight, goodwill, still_open, no_labour, no_parts, no_freight."""
+    share, cumulative, labour, parts, freight, goodwill, still_open, no_costs, no_labour, no_parts, no_freight,
+    not_counted."""
 
     question = "Cost of come-backs"
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from rqa.answers.cause_fit import NONE
+from rqa.answers.cost_parts import RATE, uncounted_notes
 from rqa.answers.scope import Moment, Scope
 from rqa.measures.run import counts
 
@@ -27,28 +28,36 @@ class MeanCost:
     high: float
 
 
-def mean_costs(
-    now: Moment, asked: Scope, values: Mapping[str, Any], level: float
-) -> tuple[tuple[str, ...], dict[tuple[tuple[str, ...], str], MeanCost]]:
-    """By which groupings costs are told apart, and the mean cost by group and subsystem found; few known: not there.
+@dataclass(frozen=True)
+class Prices:
+    """By which groupings costs are told apart, the mean cost by group and subsystem found, and what is not counted."""
 
-    Labour counts where the workspace says what an hour of it costs.
+    by: tuple[str, ...]
+    mean: Mapping[tuple[tuple[str, ...], str], MeanCost]
+    notes: tuple[str, ...]
+
+
+def mean_costs(now: Moment, asked: Scope, values: Mapping[str, Any], level: float) -> Prices:
+    """The mean cost of a come-back by group and subsystem found; where few costs are known there is none.
+
+    Labour counts where the workspace says what an hour of it costs; see `rqa.answers.cost_parts` for parts not given.
     """
     import polars as pl
 
     from rqa.stats import mean_interval
 
     by = tuple(name for name in asked.by if name in KNOWN_BY)
-    rate = float(now.store.about.get("labour_rate", 0))
+    rate = float(now.store.about.get(RATE, 0))
     where = {name: kept for name, kept in asked.where.items() if name in KNOWN_BY}
     found = counts(
         now.store, "comeback_costs", by=[*by, "class", "found"], where=where,
         values={"window": values["window"], "as_of": now.day, "disposition": values["disposition"], "rate": rate},
     )  # fmt: skip
     own = found.filter(pl.col("class").is_in(values["classes"]))
+    notes = tuple(uncounted_notes(own, rate))
     table = own.group_by([*by, "found"]).agg(pl.col("known", "cents", "squares", "cubes").sum()).sort(*by, "found")
     if not table.height:
-        return by, {}
+        return Prices(by, {}, notes)
     mean: AmountInterval = mean_interval(
         number=table["known"].to_numpy(), total=table["cents"].to_numpy(), squares=table["squares"].to_numpy(),
         cubes=table["cubes"].to_numpy(), level=level,
@@ -58,7 +67,7 @@ def mean_costs(
         at, low, high = (float(a[row]) / 100 for a in (mean.estimate, mean.low, mean.high))
         if not isnan(at):
             made[keys[:-1], keys[-1]] = MeanCost(at, at if isnan(low) else low, at if isnan(high) else high)
-    return by, made
+    return Prices(by, made, notes)
 
 
 def weighted(costs: list[tuple[float, MeanCost]]) -> MeanCost | None:

@@ -27,7 +27,7 @@ from rqa.answers.result import rounded
 from rqa.answers.risk_results import StepMap, StepRisk
 from rqa.answers.scope import By, Moment, Months, Scope, Where, check_values, scope
 from rqa.answers.step_cautions import cautions, next_check
-from rqa.answers.step_prices import MeanCost, mean_costs, weighted
+from rqa.answers.step_prices import MeanCost, Prices, mean_costs, weighted
 from rqa.errors import RequestError
 from rqa.measures.groupings import names_only
 
@@ -94,7 +94,8 @@ def step_risk(
     seen = records(now, asked, values=values, covariate="", within=comparable(asked))
     made = list(attributed(seen, per="step", together=together, level=level))
     declared = declared_steps(now.store)
-    table = _table(now, asked, seen, made, declared, values, level)
+    prices = mean_costs(now, asked, values, level)
+    table = _table(now, asked, seen, made, declared, prices, level)
     if kept is not None:
         import polars as pl
 
@@ -108,7 +109,7 @@ def step_risk(
         "method": "Wilson; masked causes, profile likelihood",
     }  # fmt: skip
     stated = tuple(contrasted(seen, made, asked, declared, window, level))
-    return StepRisk(table, settings, _notes(now, asked, seen, made, values, table), stated)
+    return StepRisk(table, settings, _notes(now, asked, seen, made, values, prices, table), stated)
 
 
 def step_map(
@@ -186,14 +187,14 @@ def _table(
     seen: Records,
     made: Sequence[Attributed],
     declared: Sequence[DeclaredStep],
-    values: Mapping[str, object],
+    prices: Prices,
     level: float,
 ) -> "pl.DataFrame":
     import polars as pl
 
     from rqa.stats import proportion_interval
 
-    laid = _laid(now, asked, seen, made, values, level)
+    laid = _laid(asked, seen, made, prices)
     first = first_pass_yield(now, by=(*asked.by, "step"), where=asked.where, months=asked.months, level=level).table
     known = {s.step: s for s in declared}
     rows = [row for row in first.iter_rows(named=True) if row["step"] in known]
@@ -235,20 +236,17 @@ def _table(
 
 
 def _laid(
-    now: Moment,
     asked: Scope,
     seen: Records,
     made: Sequence[Attributed],
-    values: Mapping[str, object],
-    level: float,
+    prices: Prices,
 ) -> dict[Key, Laid]:
     """What the fits say of each step: of a group of steps, each has the numbers of the group."""
-    priced_by, prices = mean_costs(now, asked, values, level)
     found: dict[Key, Laid] = {}
     for one in made:
         group = seen.groups.row(one.group) if asked.by else ()
-        place = tuple(group[asked.by.index(name)] for name in priced_by)
-        price = prices.get((place, one.subsystem))
+        place = tuple(group[asked.by.index(name)] for name in prices.by)
+        price = prices.mean.get((place, one.subsystem))
         for k, causes in enumerate(one.fit.groups):
             for step in dict.fromkeys(name[0] for name in causes):
                 to = found.setdefault((group, step), Laid())
@@ -301,14 +299,14 @@ def _notes(
     seen: Records,
     made: Sequence[Attributed],
     values: dict[str, object],
+    prices: Prices,
     table: "pl.DataFrame",
 ) -> tuple[str, ...]:
     notes = list(notes_on(now, seen, made, asked, values))
     notes.append(
         "Failures are of all first checks; come-backs of matured jobs alone. " + cautions(()).capitalize() + "."
     )
-    if not float(now.store.about.get("labour_rate", 0)):
-        notes.append("The workspace gives no labour_rate: cost is parts and freight alone.")
+    notes += prices.notes
     if table.height and table["cost"].null_count() == table.height:
         notes.append("No come-back of these has a known cost: cost is left out.")
     else:

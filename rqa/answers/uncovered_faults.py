@@ -3,6 +3,7 @@
 from typing import TYPE_CHECKING
 
 from rqa.answers.comparison_words import PEOPLE
+from rqa.answers.cost_parts import RATE, uncounted_notes
 from rqa.answers.covered_tests import NONE_NAMED, coverage
 from rqa.answers.diagnostic_results import CoverageGap
 from rqa.answers.follow_up_counts import WHOLE, check_index, days_asked
@@ -65,7 +66,7 @@ def coverage_gap(
     whole = known.select(*sums, pl.lit(not_known, dtype=pl.Int64).alias("not_known"))
     table = table.with_columns(pl.lit(int(known["returned"].sum()), dtype=pl.Int64).alias("of"))
     table = with_shares(table, part="uncovered", whole="of", share="share", level=level)
-    table = _priced(now, table, asked.by, where=asked.where, window=window, index=index)
+    table, uncounted = _priced(now, table, asked.by, where=asked.where, window=window, index=index)
     made = table.sort(
         "uncovered", "cost", "returned", *asked.by, descending=[True, True, True, *(False for _ in asked.by)],
         nulls_last=True,
@@ -77,34 +78,34 @@ def coverage_gap(
         "currency": now.store.about.get("currency", ""),
     }  # fmt: skip
     share = with_shares(whole, part="uncovered", whole="returned", share="share", level=level)
-    return CoverageGap(made, settings, (*now.notes, *_notes(now, asked, whole)), whole=share)
+    return CoverageGap(made, settings, (*now.notes, *_notes(now, asked, whole, uncounted)), whole=share)
 
 
 def _priced(
     now: Moment, table: "pl.DataFrame", by: tuple[str, ...], *, where: Where, window: int, index: str
-) -> "pl.DataFrame":
-    """The table with what a come-back on the row's subsystem costs, and the uncovered ones with it."""
+) -> "tuple[pl.DataFrame, list[str]]":
+    """The table with what a come-back on the row's subsystem costs, the uncovered ones with it; what is not in it."""
     import polars as pl
 
     if "subsystem" not in by:
         nothing = pl.lit(None, dtype=pl.Float64)
-        return table.with_columns(nothing.alias("mean_cost"), nothing.alias("cost"))
+        return table.with_columns(nothing.alias("mean_cost"), nothing.alias("cost")), []
     kept = {name: values for name, values in where.items() if name != "technician"}
-    paid = counts(
+    rate = float(now.store.about.get(RATE, 0))
+    all_paid = counts(
         now.store, "comeback_costs", by=("found",), where=kept,
-        values={
-            "window": window, "as_of": now.day, "disposition": index,
-            "rate": float(now.store.about.get("labour_rate", 0)),
-        },
-    ).filter(pl.col("known") > 0)  # fmt: skip
+        values={"window": window, "as_of": now.day, "disposition": index, "rate": rate},
+    )  # fmt: skip
+    paid = all_paid.filter(pl.col("known") > 0)
     prices = paid.select(
         pl.col("found").alias("subsystem"), (pl.col("cents") / pl.col("known") / 100).round(2).alias("mean_cost")
     )
     priced = table.join(prices, on="subsystem", how="left", maintain_order="left")
-    return priced.with_columns((pl.col("mean_cost") * pl.col("uncovered")).round(2).alias("cost"))
+    made = priced.with_columns((pl.col("mean_cost") * pl.col("uncovered")).round(2).alias("cost"))
+    return made, uncounted_notes(all_paid.filter(pl.col("found").is_in(table["subsystem"].implode())), rate)
 
 
-def _notes(now: Moment, asked: Scope, whole: "pl.DataFrame") -> list[str]:
+def _notes(now: Moment, asked: Scope, whole: "pl.DataFrame", uncounted: list[str]) -> list[str]:
     from rqa.words import count, percent
 
     notes = []
@@ -118,6 +119,7 @@ def _notes(now: Moment, asked: Scope, whole: "pl.DataFrame") -> list[str]:
         notes.append(f"{count(row['not_known'])} come-backs found nothing, or nobody wrote it down: in none of these.")
     if not coverage(now).any_named:
         notes.append(f"{NONE_NAMED}.")
+    notes += uncounted
     if "subsystem" in asked.by:
         kept = " that the filters leave" if set(asked.where) - {"technician"} else ""
         notes.append(

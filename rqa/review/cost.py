@@ -30,17 +30,23 @@ def cost(depot: Asked, month: date, shown: tuple[date, date]) -> Section:
     kinds = depot.costs(by=("class", "model"), months=year)
     rows = kinds.table.height
     over_time = depot.costs(by=("month",), months=shown)
-    figures = [
-        _figure(
+    drawn = (
+        (
             "cost-kinds", f"Cost of come-backs, by class and model, {span}", kinds,
-            reading=KINDS + (f"Drawn are {MOST} of {rows} rows; the table holds all." if rows > MOST else ""),
+            KINDS + (f"Drawn are {MOST} of {rows} rows; the table holds all." if rows > MOST else ""),
         ),
-        _figure(
+        (
             "cost-months", "Cost of come-backs, by the month they came back in", over_time,
-            reading="Bar = cost of the come-backs of the month, line = 95 % interval of what such a month costs in the "
+            "Bar = cost of the come-backs of the month, line = 95 % interval of what such a month costs in the "
             "long run: where the lines of two months overlap widely, their difference may well be luck.",
         ),
-    ]  # fmt: skip
+    )  # fmt: skip
+    # Without a known cost there is nothing to draw: the words above say what is missing.
+    figures = [
+        _figure(key, heading, answer, reading=reading)
+        for key, heading, answer, reading in drawn
+        if answer.table["cost"].null_count() < answer.table.height
+    ]
     by_step = depot.step_costs(months=year)
     tables = (_steps(by_step, span),) if by_step.table.height else ()
     return Section("cost", "Cost", words, notes=tuple(whole.notes), tables=tables, figures=tuple(figures))
@@ -69,18 +75,29 @@ def _said(answer: ComebackCosts, when: str) -> str:
     r, currency = answer.table.row(0, named=True), str(answer.settings["currency"])
     came = f"{count(r['comebacks'])} come-back{'s' if r['comebacks'] != 1 else ''} within {WINDOW} days of closing"
     if r["cost"] is None:
-        return f"The {came} {when} have no known cost."
+        return f"The {came} {when} have no known cost: {_why(r)}."
     parts = {"labour": "labour", "parts": "parts", "freight": "freight", "goodwill": "the goodwill jobs before"}
     made = ", ".join(f"{money(r[name])} {said}" for name, said in parts.items() if r[name])
     each = f"; one costs {money(r['mean'], currency)} on average"
     if r["low"] is not None:
         each += f" (95 % interval {money(r['low'])} to {money(r['high'])})"
+    left = f" Not counted: {r['not_counted']}." if r["not_counted"] else ""
     if r["known"] < r["comebacks"]:
         came = f"{count(r['known'])} with a known cost of {came}"
     return (
         f"The {came} {when} cost {money(r['cost'], currency)} (95 % interval {money(r['cost_low'])} to "
-        f"{money(r['cost_high'])}): {made or 'nothing'}{each}."
+        f"{money(r['cost_high'])}): {made or 'nothing'}{each}.{left}"
     )
+
+
+def _why(row: dict[str, Any]) -> str:
+    """What is missing where no cost is known."""
+    said = {
+        "no_costs": "their site's logs give no labour, parts or freight", "no_labour": "labour minutes are missing",
+        "no_parts": "the cost of parts is missing", "no_freight": "the cost of freight is missing",
+        "still_open": "the job is still open",
+    }  # fmt: skip
+    return "; ".join(f"{words} ({count(row[name])})" for name, words in said.items() if row[name])
 
 
 def _figure(key: str, heading: str, answer: ComebackCosts, *, reading: str) -> Figure:

@@ -36,7 +36,8 @@ DEFINITIONS = (
     (
         "Cost of a come-back",
         "Labour, parts and freight of the job that came back, and those of the job before it where that was goodwill. "
-        "By the month the unit came back, within 90 days of closing. What is not known is counted, never taken as 0.",
+        "By the month the unit came back, within 90 days of closing. A come-back whose cost is not known is counted, "
+        "and its cost never taken as 0; a part that a site's logs never give is not counted, and named.",
     ),
     (
         "Goal met",

@@ -1,5 +1,7 @@
 """What come-backs cost and whether goals are met, on a depot small enough to reckon on paper."""
 
+import random
+import tempfile
 from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
@@ -13,8 +15,9 @@ from rqa.depot import Depot
 from rqa.errors import MappingError, RequestError
 from rqa.intake.draft import parse_mapping
 from rqa.loading import load
+from rqa.measures.keep import keep
 from rqa.measures.run import counts
-from tests.depots import depot_of
+from tests.depots import depot_of, make_store
 
 
 def job(name: str, unit: str, opened: str, closed: str | None, **more: Any) -> dict[str, Any]:
@@ -82,7 +85,7 @@ def test_a_month_is_that_of_coming_back(depot: Depot) -> None:
 
 def test_what_is_not_known_is_said(depot: Depot) -> None:
     notes = " ".join(depot.costs().notes)
-    assert "Labour is not in the cost" in notes
+    assert "Labour is not counted: the mapping gives no labour_rate" in notes
     assert "2 of 5 come-backs have no known cost (1 is still open, 1 without the cost of freight)" in notes
     assert depot.costs().settings["currency"] == "EUR"
 
@@ -91,6 +94,72 @@ def test_without_come_backs_there_is_no_data() -> None:
     with depot_of({"jobs": JOBS[:1]}) as quiet:
         assert quiet.costs().table.is_empty()
         assert quiet.costs(by=()).table.is_empty()
+
+
+def test_each_part_of_a_cost_that_is_not_mapped_leaves_the_sums_of_the_others() -> None:
+    """Labour, parts or freight missing everywhere: the rest is shown as it was, and what is missing is named."""
+    rng = random.Random(7)
+    columns = {"labour": "labour_minutes", "parts": "parts_cost", "freight": "freight_cost"}
+    jobs = [
+        job(f"{side}{n}", f"U{n}", f"0{1 + later}-{1 + n % 27:02d}", f"0{1 + later}-{1 + n % 27:02d}", found="display",
+            labour_minutes=60.0 * rng.randint(1, 4), parts_cost=rng.randint(1, 90) / 2,
+            freight_cost=rng.randint(1, 9) / 4, billing=rng.choice(["paid", "goodwill"]),
+            site=rng.choice(["Alder", "Birch"]))
+        for n in range(40) for later, side in enumerate("AB")
+    ]  # fmt: skip
+    whole = costs_at(jobs, rate=30)
+    assert (whole["known"], whole["not_counted"]) == (40, "")
+    for missing in (
+        (),
+        ("labour",),
+        ("parts",),
+        ("freight",),
+        ("labour", "freight"),
+        ("parts", "freight"),
+        (*columns,),
+    ):
+        cut = [{**j, **{columns[m]: None for m in missing}} for j in jobs]
+        row = costs_at(cut, rate=30)
+        left = [name for name in columns if name not in missing]
+        assert {n: row[n] for n in left} == {n: whole[n] for n in left}
+        assert [row[m] for m in missing] == [None] * len(missing)
+        if left:
+            assert row["known"] == 40
+            assert row["cost"] == pytest.approx(sum(row[n] for n in left) + row["goodwill"])
+            assert row["not_counted"] == ", ".join(missing)
+            assert [n for n in row["notes"] if "is not counted" in n] == [
+                n for m in missing for n in row["notes"] if n.startswith(f"{m.capitalize()} is not counted")
+            ]
+        else:
+            assert (row["cost"], row["no_costs"]) == (None, 40)
+            assert any("cannot be told" in n and "freight_cost" in n for n in row["notes"])
+
+
+def test_a_part_that_one_site_alone_does_not_give_is_not_counted_there() -> None:
+    jobs = [
+        job("A1", "A", "01-02", "01-05", site="Alder"), job("A2", "A", "01-20", "01-22", parts_cost=4.0, site="Alder"),
+        job("B1", "B", "01-02", "01-05", site="Birch"),
+        job("B2", "B", "01-20", "01-22", parts_cost=4.0, freight_cost=1.5, site="Birch"),
+    ]  # fmt: skip
+    row = costs_at(jobs)
+    assert (row["cost"], row["parts"], row["freight"]) == (9.5, 8.0, 1.5)
+    assert row["not_counted"] == "labour, freight (in 1 of 2)"
+    assert "Freight is not counted in 1 of 2 known costs: no job of the site gives it." in " ".join(row["notes"])
+
+
+def costs_at(jobs: list[dict[str, Any]], rate: int = 0) -> dict[str, Any]:
+    """The row of all come-backs, with the notes."""
+
+    def kept(connection: Any) -> None:
+        keep(connection)
+        connection.execute("insert into about values ('labour_rate', ?)", [str(rate)])
+
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        rqa.open(make_store(Path(folder) / "depot.duckdb", {"jobs": jobs}, kept=kept), as_of="2026-06-30") as depot,
+    ):
+        answer = depot.costs(by=())
+        return {**answer.table.row(0, named=True), "notes": answer.notes}
 
 
 def test_refused_questions(depot: Depot) -> None:

@@ -15,18 +15,21 @@ from tests.measures.small_depots import START, jobs, procedures, steps
 
 FEW = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
 NAMES = ("month", "site", "model", "procedure", "billing", "class")
-SUMS = ("comebacks", "known", "cents", "labour", "parts", "freight", "goodwill", "twice", "still_open", "no_labour",
-        "no_parts", "no_freight", "unbilled")  # fmt: skip
+SUMS = ("comebacks", "known", "cents", "labour", "parts", "freight", "goodwill", "twice", "still_open", "no_costs",
+        "no_labour", "no_parts", "no_freight", "unbilled", "without_labour", "without_parts",
+        "without_freight")  # fmt: skip
 maybe = st.sampled_from
 
 
 @st.composite
 def costly(draw: st.DrawFn) -> dict[str, list[dict[str, Any]]]:
     made = draw(jobs())
+    mapped = {name: draw(maybe((True, True, False))) for name in ("labour_minutes", "parts_cost", "freight_cost")}
     for job in made:
         job["labour_minutes"] = draw(maybe((None, 0.0, 30.0, 45.0)))
         job["parts_cost"] = draw(maybe((None, None, 0.0, 12.34)))
         job["freight_cost"] = draw(maybe((None, 5.0, 7.5)))
+        job |= {name: None for name, there in mapped.items() if not there}
         job["billing"] = draw(maybe((None, "paid", "goodwill", "goodwill")))
     parts = [
         completed("parts", {"job_id": f"J{job}", "line": line, "part_no": "P1",
@@ -50,10 +53,22 @@ def parts_of(job: Row, tables: Tables) -> float | None:
     return float(sum(p["quantity"] * p["unit_cost"] for p in lines))
 
 
+def amounts(job: Row, tables: Tables, rate: float) -> dict[str, float | None]:
+    labour = None if rate == 0 or job["labour_minutes"] is None else job["labour_minutes"] / 60 * rate
+    return {"labour": labour, "parts": parts_of(job, tables), "freight": job["freight_cost"]}
+
+
+def counted(site: str, tables: Tables, rate: float) -> set[str]:
+    """The parts of a cost that any job of the site gives; a parts list counts from its first priced line."""
+    there = [j for j in tables["jobs"] if j["site"] == site]
+    found = {name for j in there for name, amount in amounts(j, tables, rate).items() if amount is not None}
+    priced = {p["job_id"] for p in tables["parts"] if p["quantity"] is not None and p["unit_cost"] is not None}
+    return found | ({"parts"} if any(j["job_id"] in priced for j in there) else set())
+
+
 def pieces(job: Row, tables: Tables, rate: float) -> dict[str, int | None]:
-    labour = 0.0 if rate == 0 else None if job["labour_minutes"] is None else job["labour_minutes"] / 60 * rate
-    found = {"labour": labour, "parts": parts_of(job, tables), "freight": job["freight_cost"]}
-    return {name: cents(amount) for name, amount in found.items()}
+    there = counted(job["site"], tables, rate)
+    return {name: cents(v) if name in there else 0 for name, v in amounts(job, tables, rate).items()}
 
 
 def by_hand(tables: Tables, by: tuple[str, ...], *, window: int, as_of: date, rate: float) -> dict[Any, Counter[str]]:
@@ -74,12 +89,18 @@ def by_hand(tables: Tables, by: tuple[str, ...], *, window: int, as_of: date, ra
         if back["closed_on"] is None or back["closed_on"] > as_of:
             row["still_open"] += 1
             continue
+        if not counted(back["site"], tables, rate):
+            row["no_costs"] += 1
+            continue
         missing = [n for n in own if own[n] is None or (free and before[n] is None)]
         if missing:
             row[f"no_{missing[0]}"] += 1
             continue
         goodwill = sum(v or 0 for v in before.values()) if free else 0
         row["known"] += 1
+        both = counted(back["site"], tables, rate) & (counted(index["site"], tables, rate) if free else set(own))
+        for name in own.keys() - both:
+            row[f"without_{name}"] += 1
         row["goodwill"] += goodwill
         row["twice"] += goodwill if index["job_id"] in came_back else 0
         row["cents"] += goodwill + sum(v or 0 for v in own.values())

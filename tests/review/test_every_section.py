@@ -148,7 +148,9 @@ def test_the_risky_steps_say_by_what_they_are_sorted(depot: Depot, found: MonthF
     assert "the costliest first" in costly.tables[0].caption
     unpriced = tables()
     for job in unpriced["jobs"]:
-        job["freight_cost"] = None
+        job |= {"labour_minutes": None, "parts_cost": None, "freight_cost": None}
+    for line in unpriced.get("parts", []):
+        line["unit_cost"] = None
     with depot_of(unpriced, date(2025, 7, 20)) as opened:
         told = wrong(opened, SPAN, found)
         top = opened.step_risk(months=SPAN).table.filter(pl.col("exposures") >= 20).row(0, named=True)

@@ -48,11 +48,33 @@ def test_cost_says_the_month_and_the_year(depot: Depot) -> None:
     assert year["known"] == year["comebacks"] - 1
     said = f"The {year['known']} with a known cost of {year['comebacks']} come-backs within 90 days of closing from Nov"
     assert said in told.words[1]
-    assert any("Labour is not in the cost" in n for n in told.notes)
+    assert any("Labour is not counted" in n for n in told.notes)
+    assert told.words[0].endswith("Not counted: labour.")
     assert any("no known cost" in n for n in told.notes)
     kinds = told.figures[0].table
     assert [c for c in kinds.columns if "cost" in c] == ["with known cost", "cost", "one costs"]
     assert len(kinds.rows) == depot.costs(by=("class", "model"), months=("2023-11", "2024-10")).table.height
+
+
+@pytest.mark.parametrize("missing", ["freight_cost", "parts_cost"])
+def test_cost_is_shown_without_the_part_that_is_not_mapped(tables: dict[str, Any], missing: str) -> None:
+    part = missing.removesuffix("_cost")
+    with depot_of({**tables, "jobs": [{**j, missing: None} for j in tables["jobs"]]}) as depot:
+        told = cost(depot, MONTH, (date(2024, 1, 1), MONTH))
+        year = depot.costs(by=(), months=("2023-11", "2024-10")).table.row(0, named=True)
+    assert f"cost {year['cost']:,.0f} EUR" in plain(told.words[1])
+    assert part in told.words[1].split("Not counted:")[1]
+    assert len(told.figures) == 2
+    assert all(f.table.rows[0][f.table.columns.index("cost")] != "no data" for f in told.figures)
+
+
+def test_where_no_cost_is_mapped_nothing_is_drawn_and_it_says_what_to_map(tables: dict[str, Any]) -> None:
+    bare = {"labour_minutes": None, "parts_cost": None, "freight_cost": None}
+    with depot_of({**tables, "jobs": [{**j, **bare} for j in tables["jobs"]]}) as depot:
+        told = cost(depot, MONTH, (date(2024, 1, 1), MONTH))
+    assert "have no known cost: their site's logs give no labour, parts or freight" in told.words[1]
+    assert told.figures == ()
+    assert any("freight_cost of jobs" in n and "labour_rate" in n for n in told.notes)
 
 
 def test_goals_are_judged_in_the_latest_final_month(depot: Depot) -> None:

@@ -1,9 +1,11 @@
 -- What come-backs cost: labour, parts and freight of the job that came back, and of the index job where it was goodwill.
--- A row is one group. comebacks: returns opened up to $as_of and within $window days of closing; known: those
--- every part of whose cost is known. For the known ones, in hundredths of the currency: cents, and of it labour, parts,
+-- A part that no job of a site ever gives is not counted there. A row is one group. comebacks: returns opened up to
+-- $as_of and within $window days of closing; known: those every counted part of whose cost is known; of these
+-- without_labour, without_parts, without_freight: in whose cost this part is not counted. For the known ones, in hundredths of the currency: cents, and of it labour, parts,
 -- freight (of the return) and goodwill (of the index job); squares and cubes: sums of powers of each one's cents; largest
--- of them; twice: goodwill cost of index jobs that were themselves come-backs. Of the others: still_open, no_labour,
--- no_parts, no_freight, by the first of these that holds of the return or of the goodwill index job.
+-- of them; twice: goodwill cost of index jobs that were themselves come-backs. Of the others: still_open, no_costs
+-- (no part is counted at the site), no_labour, no_parts, no_freight, by the first of these that holds of the return or of
+-- the goodwill index job.
 -- Parameters: $window days, $as_of date, $disposition of the index jobs, $rate of labour an hour (0: no labour in the cost).
 -- Not counted: what keep_links.sql leaves out. A month is that in which the unit came back.
 with
@@ -28,16 +30,33 @@ lists as (
     join needed as n on n.job_id = p.job_id
     group by p.job_id
 ),
--- one row a job whose cost counts, in hundredths of the currency; null where it is not known
+-- one row a job with a priced line in its parts list
+priced as (
+    select distinct job_id from parts where quantity * unit_cost is not null
+),
+-- one row a site: which parts of a cost any of its jobs gives
+given as (
+    select
+        j.site,
+        $rate > 0 and count(j.labour_minutes) > 0 as labour,
+        count(j.parts_cost) + count(p.job_id) > 0 as parts,
+        count(j.freight_cost) > 0 as freight
+    from jobs as j
+    left join priced as p on p.job_id = j.job_id
+    group by j.site
+),
+-- one row a job whose cost counts, in hundredths of the currency; null where it is not known, 0 where it is not counted
 costs as (
     select
         j.job_id, j.found,
         j.closed_on is null or j.closed_on > $as_of as still_open,
-        case when $rate = 0 then 0 else cast(round(j.labour_minutes / 60 * $rate * 100) as bigint) end as labour,
-        cast(round(coalesce(j.parts_cost, s.parts_cost) * 100) as bigint) as parts,
-        cast(round(j.freight_cost * 100) as bigint) as freight
+        g.labour as has_labour, g.parts as has_parts, g.freight as has_freight,
+        case when g.labour then cast(round(j.labour_minutes / 60 * $rate * 100) as bigint) else 0 end as labour,
+        case when g.parts then cast(round(coalesce(j.parts_cost, s.parts_cost) * 100) as bigint) else 0 end as parts,
+        case when g.freight then cast(round(j.freight_cost * 100) as bigint) else 0 end as freight
     from needed as n
     join jobs as j on j.job_id = n.job_id
+    join given as g on g.site = j.site
     left join lists as s on s.job_id = j.job_id
 ),
 -- one row a come-back with what it cost
@@ -47,8 +66,12 @@ made as (
         b.labour, b.parts, b.freight, b.found,
         case when r.is_goodwill then i.labour + i.parts + i.freight else 0 end as goodwill,
         r.is_goodwill and r.job_id in (select return_job_id from returns) as is_twice,
+        b.has_labour and (not r.is_goodwill or i.has_labour) as has_labour,
+        b.has_parts and (not r.is_goodwill or i.has_parts) as has_parts,
+        b.has_freight and (not r.is_goodwill or i.has_freight) as has_freight,
         case
             when b.still_open then 'still_open'
+            when not (b.has_labour or b.has_parts or b.has_freight) then 'no_costs'
             when b.labour is null or (r.is_goodwill and i.labour is null) then 'no_labour'
             when b.parts is null or (r.is_goodwill and i.parts is null) then 'no_parts'
             when b.freight is null or (r.is_goodwill and i.freight is null) then 'no_freight'
@@ -77,6 +100,10 @@ select
     cast(coalesce(sum(cast(l.cents as hugeint) * l.cents * l.cents), 0) as double) as cubes,
     cast(coalesce(max(l.cents), 0) as bigint) as largest,
     cast(count(*) filter (where l.standing = 'still_open') as bigint) as still_open,
+    cast(count(*) filter (where l.standing = 'known' and not l.has_labour) as bigint) as without_labour,
+    cast(count(*) filter (where l.standing = 'known' and not l.has_parts) as bigint) as without_parts,
+    cast(count(*) filter (where l.standing = 'known' and not l.has_freight) as bigint) as without_freight,
+    cast(count(*) filter (where l.standing = 'no_costs') as bigint) as no_costs,
     cast(count(*) filter (where l.standing = 'no_labour') as bigint) as no_labour,
     cast(count(*) filter (where l.standing = 'no_parts') as bigint) as no_parts,
     cast(count(*) filter (where l.standing = 'no_freight') as bigint) as no_freight,

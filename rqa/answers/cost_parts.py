@@ -1,0 +1,59 @@
+"""Which parts of a cost are counted: one that a site's logs never give is left out there, and named."""
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from rqa.words import count
+
+if TYPE_CHECKING:
+    import polars as pl
+
+PARTS = ("labour", "parts", "freight")
+RATE = "labour_rate"
+TO_MAP = {
+    "labour": "labour_minutes of jobs",
+    "parts": "parts_cost of jobs, or quantity and unit_cost of parts",
+    "freight": "freight_cost of jobs",
+}
+"""What to map so that a part counts."""
+
+
+def without(part: str) -> str:
+    """The column that counts the known costs in which a part is not counted."""
+    return f"without_{part}"
+
+
+def not_counted(row: Mapping[str, Any]) -> str:
+    """The parts that a row's cost does not count: "freight", or "freight (in 12 of 50)"; none: ""."""
+    known = row["known"]
+    said = [
+        part if row[without(part)] == known else f"{part} (in {count(row[without(part)])} of {count(known)})"
+        for part in PARTS
+        if row[without(part)]
+    ]
+    return ", ".join(said)
+
+
+def uncounted_notes(table: "pl.DataFrame", rate: float) -> list[str]:
+    """What to say of the parts not counted, and of costs that no part makes; `table` is that of the counts."""
+    if not table.height:
+        return []
+    sums = {name: int(table[name].sum()) for name in ("known", "no_costs", *map(without, PARTS))}
+    notes = []
+    for part in PARTS:
+        n = sums[without(part)]
+        if n:
+            where = "" if n == sums["known"] else f" in {count(n)} of {count(sums['known'])} known costs"
+            notes.append(f"{part.capitalize()} is not counted{where}: {_why(part, rate)}.")
+    if sums["no_costs"]:
+        notes.append(
+            f"What {count(sums['no_costs'])} come-backs cost cannot be told: their sites give no labour, parts or "
+            f"freight. To map: {'; '.join(TO_MAP[p] for p in PARTS)}; and {RATE} under [workspace]."
+        )
+    return notes
+
+
+def _why(part: str, rate: float) -> str:
+    if part == "labour" and not rate:
+        return f"the mapping gives no {RATE} (cost of an hour, under [workspace])"
+    return f"no job of the site gives it. To count it, map {TO_MAP[part]}"
