@@ -14,7 +14,17 @@ from rqa.intake.contents import check_json_lines, recognised
 from rqa.intake.mapping import unknown_name
 from rqa.intake.names import quoted
 from rqa.intake.records import LONGEST_LINE, Quotes, Reject, made_safe
-from rqa.intake.sources import NATIVE_ENCODINGS, Due, SourceFile, Text, as_utf8, csv_header, literal, pieces
+from rqa.intake.sources import (
+    NATIVE_ENCODINGS,
+    Due,
+    SourceFile,
+    Text,
+    as_utf8,
+    csv_header,
+    literal,
+    literal_path,
+    pieces,
+)
 from rqa.intake.workbook import read_sheet
 
 LINES = ("csv", "jsonl")
@@ -88,7 +98,7 @@ def _csv(source: SourceFile, number: int, scratch: Path, how: How) -> Text:
     quote = literal(source.spec.quote)
     rejects = f"rejects_{number}"
     scan = (
-        f"read_csv({literal(str(path))}, auto_detect=false, header={str(header.line > 0).lower()}, "
+        f"read_csv({literal(literal_path(path))}, auto_detect=false, header={str(header.line > 0).lower()}, "
         f"skip={max(header.line - 1, 0)}, "
         f"delim={literal(delimiter)}, quote={quote}, escape={quote}, columns={{{types}}}, nullstr='', "
         f"{how.options}max_line_size={LONGEST_LINE}, store_rejects=true, rejects_limit=0, "
@@ -123,9 +133,9 @@ def _jsonl(source: SourceFile, scratch: Path, number: int, wanted: frozenset[str
         keys = _keys(plain, None)
     nested = [w for w in sorted(wanted) if w not in keys and "." in w and w.split(".")[0] in keys]
     columns = [*keys, *nested]
-    rejects = f"rejects_{number}"
+    rejects, engine_path = f"rejects_{number}", literal(literal_path(path))
     scan = (
-        f"(select line, case when json_valid(line) then line end as object from read_csv({literal(str(path))}, "
+        f"(select line, case when json_valid(line) then line end as object from read_csv({engine_path}, "
         "auto_detect=false, header=false, delim=chr(31), quote='', escape='', columns={'line': 'VARCHAR'}, "
         f"{how.options}max_line_size={LONGEST_LINE}, store_rejects=true, rejects_limit=0, "
         f"rejects_table='{rejects}', rejects_scan='{rejects}_scan'))"
@@ -201,7 +211,7 @@ def _parquet(source: SourceFile) -> Text:
         schema = pq.read_schema(source.path)
     except Exception as error:
         raise SourceError(f"{source.label}: is no readable Parquet file ({error}). Nothing was loaded.") from error
-    scan = f"read_parquet({literal(str(source.path))})"
+    scan = f"read_parquet({literal(literal_path(source.path))})"
     return Text(tuple(schema.names), scan, _typed_columns(schema), typed=True)
 
 

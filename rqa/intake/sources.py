@@ -152,6 +152,11 @@ def literal(text: str) -> str:
     return "'" + text.replace("'", "''") + "'"
 
 
+def literal_path(path: Path) -> str:
+    """A path written so that the engine takes it for one file; left as it is, `*`, `?` and `[` would be a pattern."""
+    return re.sub(r"[*?[]", r"[\g<0>]", str(path))
+
+
 def _open(path: Path) -> IO[bytes]:
     return gzip.open(path, "rb") if path.suffix == ".gz" else path.open("rb")  # type: ignore[return-value]
 

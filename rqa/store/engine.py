@@ -5,7 +5,7 @@ per path in a process, and would go on answering from a file that a load has sin
 """
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from os import getpid
 from pathlib import Path
 from tempfile import gettempdir
@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import duckdb
 
 from rqa.errors import RequestError, StoreError
+from rqa.intake.sources import literal, literal_path
 from rqa.store.ddl import FORMAT_VERSION
 from rqa.store.limits import MEMORY
 
@@ -38,12 +39,18 @@ _HOLDER = re.compile(r"held in (?P<program>.+?)(?: \(deleted\))? \(PID (?P<pid>\
 
 
 def connect(
-    path: str | Path, *, read_only: bool, scratch: Path | None = None, memory: str | None = None
+    path: str | Path,
+    *,
+    read_only: bool,
+    scratch: Path | None = None,
+    memory: str | None = None,
+    reads: Iterable[Path] = (),
 ) -> duckdb.DuckDBPyConnection:
     """Open the store at `path`; the only place that does.
 
     A writer works on the file itself. A reader gets the file attached as `depot`. `scratch` is the folder for what
-    does not fit in memory, `memory` a limit such as "1GB". Raises `StoreError` when it cannot be opened.
+    does not fit in memory, `memory` a limit such as "1GB". Apart from the store and `scratch` the engine can reach no
+    file but those of `reads`, and its settings are final. Raises `StoreError` when it cannot be opened.
     """
     path = Path(path)
     config: dict[str, Any] = dict(SAFE)
@@ -65,6 +72,10 @@ def connect(
             connection.execute("set python_enable_replacements = false")
             if read_only:
                 attach(connection, path, ATTACHED)
+            else:
+                # Row ids place the rows of a load in their files; they stay what they are until a checkpoint.
+                connection.execute("set checkpoint_threshold = '1TB'")
+            close_access(connection, files=reads, folders=[] if scratch is None else [scratch])
         except duckdb.Error:
             connection.close()
             raise
@@ -73,10 +84,27 @@ def connect(
     return connection
 
 
+def close_access(connection: duckdb.DuckDBPyConnection, *, files: Iterable[Path], folders: Iterable[Path]) -> None:
+    """Leave the engine these files and folders alone, and lock its configuration for good.
+
+    SQL that a mapping or a user brings can then open no other file, no server and no extension, whatever it holds.
+    """
+    paths = [text for f in files for text in dict.fromkeys((str(f), literal_path(f)))]
+    whole = [text for f in folders for text in dict.fromkeys((str(f), literal_path(f)))]
+    connection.execute(f"set allowed_paths = [{', '.join(map(literal, paths))}]")
+    connection.execute(f"set allowed_directories = [{', '.join(map(literal, whole))}]")
+    connection.execute("set enable_external_access = false")
+    connection.execute("set lock_configuration = true")
+
+
 def attach(connection: duckdb.DuckDBPyConnection, path: Path, name: str) -> None:
     """Attach a store for reading under a name of its own."""
-    quoted = str(path).replace("'", "''")
-    connection.execute(f"attach '{quoted}' as {name} (read_only)")
+    connection.execute(f"attach {literal(str(path))} as {name} (read_only)")
+
+
+def beside(store: Path) -> list[Path]:
+    """The files the engine may look for when it attaches a store."""
+    return [store.with_name(store.name + end) for end in ("", ".wal", ".wal.recovery", ".wal.checkpoint")]
 
 
 def _why_not_opened(path: Path, said: str) -> str:

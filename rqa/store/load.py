@@ -27,7 +27,7 @@ from rqa.intake.mapping import MAPPING_FILE, Mapping
 from rqa.intake.own_actions import with_own_actions
 from rqa.store.books import Outcome, files_seen, keep_books, keep_seen, one, outcome, unchanged
 from rqa.store.ddl import create_statements
-from rqa.store.engine import STORE_FILE, attach, connect, open_store
+from rqa.store.engine import STORE_FILE, attach, beside, connect, open_store
 from rqa.store.limits import MEMORY, WAIT_SECONDS
 from rqa.store.lock import writing
 from rqa.store.named import NamedRead
@@ -83,7 +83,8 @@ def load(
         if store.exists():
             open_store(store).close()
             shutil.copyfile(store, fresh)
-        connection = connect(fresh, read_only=False, scratch=scratch, memory=memory)
+        reads = [*dict.fromkeys(f.path for i in items for f in i.sources if f.format != "frame"), *beside(store)]
+        connection = connect(fresh, read_only=False, scratch=scratch, memory=memory, reads=reads)
         try:
             report = _load_into(connection, rules, items, scratch, keep, version, store, progress)
             keep_seen(connection, seen)
@@ -167,8 +168,6 @@ def _load_into(
     if empty:
         for statement in create_statements():
             connection.execute(statement)
-    # Row ids place the rows read in their files; they stay what they are until a checkpoint.
-    connection.execute("set checkpoint_threshold = '1TB'")
     load_id = one(connection, "select coalesce(max(load_id), 0) + 1 from loads")
     begin(connection)
     stager = Stager(connection, scratch)

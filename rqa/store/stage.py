@@ -63,9 +63,14 @@ class Plan:
     size: int
 
     @property
+    def sources(self) -> list[SourceFile]:
+        """The files it reads."""
+        return [self.source] if self.source else self.named
+
+    @property
     def files(self) -> list[str]:
         """The names of the files it reads."""
-        return [self.source.label] if self.source else [f.label for f in self.named]
+        return [f.label for f in self.sources]
 
 
 @dataclass(frozen=True)
