@@ -69,7 +69,11 @@ def files_of(name: str, spec: Files, workspace: Path, frames: MappingType[str, A
     found: list[Path] = []
     faults: list[str] = []
     for pattern in spec.path:
-        matches = sorted((p for p in workspace.glob(pattern) if p.is_file()), key=_natural)
+        # A name is a name first: a file that is called `jobs[1].csv` is meant by it, and no other.
+        plain = workspace / pattern
+        matches = (
+            [plain] if plain.is_file() else sorted((p for p in workspace.glob(pattern) if p.is_file()), key=_natural)
+        )
         if not matches and not re.search(r"[*?\[]", pattern):
             there = ", ".join(sorted(p.name for p in (workspace / pattern).parent.glob("*"))[:10]) or "nothing"
             faults.append(f"files.{name}.path: there is no file {pattern!r}; that folder holds: {there}")

@@ -30,6 +30,7 @@ from rqa.store.ddl import create_statements
 from rqa.store.engine import STORE_FILE, attach, beside, connect, open_store
 from rqa.store.limits import MEMORY, WAIT_SECONDS
 from rqa.store.lock import writing
+from rqa.store.mapping_sql import sql_faults
 from rqa.store.named import NamedRead
 from rqa.store.remarks import write_remarks
 from rqa.store.report import FileCount, LoadReport
@@ -70,11 +71,13 @@ def load(
     folder = Path(workspace)
     plain = mapping if mapping is not None else _mapping_for(folder, frames)
     made = draft(with_own_actions(_with_frames(dict(plain), frames or {}), folder))
-    rules, faults = made.mapping, Faults(made.faults)
+    rules = made.mapping
+    unsafe = sql_faults(rules)
+    faults = Faults([*made.faults, *(f for of_entry in unsafe.values() for f in of_entry)])
     store = folder / STORE_FILE
     items, seen = plan(made, folder, frames or {}, files_seen(store) if store.exists() else {}, faults)
     if faults.said:
-        _bind_alone(items, faults)
+        _bind_alone([i for i in items if i.entry.number not in unsafe], faults)
         faults.stop()
     if frames and write:
         folder.mkdir(parents=True, exist_ok=True)
@@ -83,7 +86,7 @@ def load(
         if store.exists():
             open_store(store).close()
             shutil.copyfile(store, fresh)
-        reads = [*dict.fromkeys(f.path for i in items for f in i.sources if f.format != "frame"), *beside(store)]
+        reads = [*_paths(items), *beside(store)]
         connection = connect(fresh, read_only=False, scratch=scratch, memory=memory, reads=reads)
         try:
             report = _load_into(connection, rules, items, scratch, keep, version, store, progress)
@@ -114,14 +117,20 @@ def _scratch(store: Path, *, write: bool, wait: float) -> Iterator[Path]:
 
 def _bind_alone(items: Sequence[Plan], faults: Faults) -> None:
     """Hold the mapping against the files of a load that cannot be, for the faults that are still to be told."""
-    with (
-        tempfile.TemporaryDirectory(prefix="rqa-") as folder,
-        closing(connect(Path(folder) / STORE_FILE, read_only=False, scratch=Path(folder), memory=MEMORY)) as connection,
-    ):
-        stager = Stager(connection, Path(folder))
-        for item in items:
-            with faults.gathered(item.entry.place):
-                stager.bind(item)
+    with tempfile.TemporaryDirectory(prefix="rqa-") as name:
+        folder = Path(name)
+        with closing(
+            connect(folder / STORE_FILE, read_only=False, scratch=folder, memory=MEMORY, reads=_paths(items))
+        ) as connection:
+            stager = Stager(connection, folder)
+            for item in items:
+                with faults.gathered(item.entry.place):
+                    stager.bind(item)
+
+
+def _paths(items: Sequence[Plan]) -> list[Path]:
+    """The files that a load reads."""
+    return list(dict.fromkeys(f.path for i in items for f in i.sources if f.format != "frame"))
 
 
 def _mapping_for(folder: Path, frames: MappingType[str, Any] | None) -> dict[str, Any]:

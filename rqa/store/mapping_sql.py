@@ -13,8 +13,7 @@ from typing import Any
 
 import duckdb
 
-from rqa.errors import MappingError
-from rqa.intake.mapping import MAPPING_FILE, Mapping, unknown_name
+from rqa.intake.mapping import Mapping, unknown_name
 
 QUERY_NODES = {"SELECT_NODE", "SET_OPERATION_NODE", "RECURSIVE_CTE_NODE", "CTE_NODE"}
 TABLE_NODES = {"EMPTY", "BASE_TABLE", "SUBQUERY", "JOIN", "EXPRESSION_LIST", "TABLE_FUNCTION"}
@@ -35,21 +34,21 @@ OUTSIDE = {
 """Functions that tell of the engine or of the clock, and so not of the row; volatile ones are refused as well."""
 
 
-def check_sql(mapping: Mapping) -> None:
-    """Check all SQL of a mapping. Raises `MappingError` with every fault and its place; runs none of it."""
-    faults = []
+def sql_faults(mapping: Mapping) -> dict[int, list[str]]:
+    """The faults of a mapping's SQL, by the number of their [[table]], each with its place; runs none of it."""
+    faults = {}
     for number, entry in enumerate(mapping.table, 1):
-        place = f"table.{number} ({entry.table})"
+        said = []
         if entry.select is not None:
-            faults += [f"{place}.select: {f}" for f in select_faults(entry.select, mapping.files)]
+            said += [f"select: {f}" for f in select_faults(entry.select, mapping.files)]
         if entry.where is not None:
-            faults += [f"{place}.where: {f}" for f in expression_faults(entry.where)]
+            said += [f"where: {f}" for f in expression_faults(entry.where)]
         for column, origin in entry.columns.items():
             if origin.sql is not None:
-                faults += [f"{place}.columns.{column}.sql: {f}" for f in expression_faults(origin.sql)]
-    if faults:
-        said = f"{MAPPING_FILE} holds SQL that is not accepted ({len(faults)} fault{'s' * (len(faults) > 1)})"
-        raise MappingError(f"{said}. Nothing was run.\n" + "\n".join(f"  - {f}" for f in faults))
+                said += [f"columns.{column}.sql: {f}" for f in expression_faults(origin.sql)]
+        if said:
+            faults[number] = [f"table.{number}.{f}. Nothing was run." for f in said]
+    return faults
 
 
 def expression_faults(sql: str) -> list[str]:
@@ -182,12 +181,12 @@ def _faults(tree: dict[str, Any], files: Collection[str], *, one_row: bool = Fal
         ):
             found[f"{_plain(kind)} is not accepted here"] = None
     if one_row:
-        found |= dict.fromkeys(f"{n}() does not give one value for each row" for n in _row_changers(tree))
+        found |= dict.fromkeys(f"{n} does not give one value for each row" for n in _row_changers(tree))
     return list(found)
 
 
 def _row_changers(tree: dict[str, Any]) -> list[str]:
-    """Functions outside of any subquery that join rows together or make several of one."""
+    """What stands outside of any subquery and joins rows together, or makes several values of one row."""
     waiting: list[object] = [tree["node"]["select_list"]]
     found = []
     while waiting:
@@ -196,8 +195,10 @@ def _row_changers(tree: dict[str, Any]) -> list[str]:
             waiting += part
         elif isinstance(part, dict) and part.get("class") != "SUBQUERY":
             name = str(part.get("function_name", "")).lower()
-            if part.get("class") == "FUNCTION" and name in _aggregates():
-                found.append(name)
+            if part.get("class") == "STAR":
+                found.append("*")
+            elif part.get("class") == "FUNCTION" and name in _aggregates():
+                found.append(f"{name}()")
             waiting += part.values()
     return sorted(set(found))
 
