@@ -240,19 +240,35 @@ def _expected(counted: Counted, method: str) -> Expected:
         expected = np.where(exposures == work, 0.0, made.expected)
         t = expectation_test(observed=observed, expected=expected, variance=np.where(expected > 0, made.variance, 0.0))
         alone = np.where(exposures == work, exposures, nobody_else)
-        p = np.where(exposures > 0, np.maximum(t.p_value, SMALLEST_P), np.nan)
-        z = np.clip(t.z, -LARGEST_Z, LARGEST_Z)
+        p, z = _told(np.where(exposures > 0, t.p_value, np.nan), t.z, exposures - alone, x, n)
         return Expected(
             "model", asked, (exposures - alone)[:known], np.where(alone > 0, 0, observed)[:known], alone[:known],
             expected[:known], made.variance[:known], p[:known], z[:known], thin, made.apart,
         )  # fmt: skip
     mix = expected_from_mix(events=x, trials=n)
     s = stratified_exact_test(events=x, trials=n)
+    p, z = _told(s.p_value, s.z, mix.comparable, x, n)
     return Expected(
         "stratified", asked, mix.comparable[:known], mix.observed[:known], mix.alone[:known], mix.expected[:known],
-        mix.variance[:known], np.maximum(s.p_value, SMALLEST_P)[:known], np.clip(s.z, -LARGEST_Z, LARGEST_Z)[:known],
-        thin, 0,
+        mix.variance[:known], p[:known], z[:known], thin, 0,
     )  # fmt: skip
+
+
+def _told(
+    p_value: NDArray[np.float64],
+    z: NDArray[np.float64],
+    comparable: NDArray[np.int64],
+    events: NDArray[np.int64],
+    trials: NDArray[np.int64],
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Chances and scores that can be told apart.
+
+    Work that can be compared, of kinds in which all passed or all failed whoever did it, is as expected: p = 1, z = 0.
+    """
+    x, n = events.sum(axis=0), trials.sum(axis=0)
+    settled = (trials[:, (x > 0) & (x < n)].sum(axis=1) == 0) & (comparable > 0)
+    p, z = np.where(settled, 1.0, p_value), np.where(settled, 0.0, z)
+    return np.maximum(p, SMALLEST_P), np.clip(z, -LARGEST_Z, LARGEST_Z)
 
 
 def _spread(found: Expected, enough: NDArray[np.bool_]) -> "Overdispersion | None":

@@ -33,9 +33,7 @@ def stated(table: "pl.DataFrame", who: str, outcome: str, about: "Outcome") -> t
                 f"mix of work brings {row['expected']:.1f} in the whole depot"
             ),
             measure="observed / expected",
-            size=row["ratio"],
-            low=row["low"],
-            high=row["high"],
+            **{name: _number(row[of]) for name, of in (("size", "ratio"), ("low", "low"), ("high", "high"))},
             worse=row["z"] > 0,
             mirrored=True,
             jobs=row["exposures"],
@@ -46,3 +44,8 @@ def stated(table: "pl.DataFrame", who: str, outcome: str, about: "Outcome") -> t
         )
         for row in table.filter(table["p_adjusted"].is_not_null()).iter_rows(named=True)
     )
+
+
+def _number(value: float | None) -> float:
+    """Where nothing was expected and nothing happened there is no ratio."""
+    return float("nan") if value is None else value

@@ -59,8 +59,11 @@ def notes_of(
     compared = int((verdicts != "too little work to say").sum())
     few = len(names) - compared
     if few:
-        notes.append(f"{few:,} of {len(names):,} {several} have fewer than {least} comparable {outcome.work}, or "
-                     "nothing that could have been expected of them: too little work to say.")  # fmt: skip
+        notes.append(f"{few:,} of {len(names):,} {several} have fewer than {least} comparable {outcome.work}: "
+                     "too little work to say.")  # fmt: skip
+    if compared and not int(found.observed.sum()):
+        notes.append(f"There were no {outcome.events} among {int(found.exposures.sum()):,} {outcome.work}: nobody can "
+                     "stand out, and there is no ratio.")  # fmt: skip
     if by_job >= TOLD:
         notes.append(
             f"Checks of one job pass and fail together: the failures vary up to {by_job:.2f} times as much as those of "

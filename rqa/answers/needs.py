@@ -71,7 +71,7 @@ NEEDS: dict[type[own.Answer], tuple[str, ...]] = {
     tested.PredictiveValues: ("diagnostics", "steps"),
     tested.Releases: ("diagnostics",),
     tested.ReleaseFaults: ("diagnostics",),
-    improved.MonthFindings: ("final_comebacks",),
+    improved.MonthFindings: (),
     improved.MonthFigures: (),
     improved.ComebackCosts: SEEN,
     improved.StepCosts: LAID,
@@ -115,6 +115,7 @@ NONE: dict[type[own.Answer], str] = {
     own.Remarks: "No value of a row accepted deserves a look.",
     risky.BatteryBreaches: "No breach of the battery's order is logged in the jobs asked about.",
     tested.ReleaseFaults: "No job asked about was released without its tests in order.",
+    improved.MonthFindings: "Of all that was compared nothing is more than luck.",
 }
 """What an empty table says, where that is no lack of data."""
 
@@ -174,7 +175,9 @@ def _said(there: Grounds, answer: own.Answer) -> Sentence | None:
     if by and not there.lacking(*NEEDS[type(answer)]):
         about += f" by {' and '.join(name.replace('_', ' ') for name in by)}"
     if answer.table.is_empty():
-        return there.claim(NONE.get(type(answer), EMPTY), *names, about=about)
+        made = isinstance(answer, improved.MonthFindings)
+        among = (len(answer.stated), "comparisons that could be made") if made else None
+        return there.claim(NONE.get(type(answer), EMPTY), *names, about=about, among=among)
     return there.lack(*names, about=about)
 
 

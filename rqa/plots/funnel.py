@@ -43,7 +43,7 @@ def plot_comparison(
     rows = _rows(answer)
     title = comparison_title(answer)
     if not rows:
-        return nothing(title=title, why=said_of(answer, "There is nothing to compare."), headed=headed, width=width)
+        return nothing(title=title, why=said_of(answer, _why(answer)), headed=headed, width=width)
     top = _top(rows)
     reach = max([r["expected"] for r in rows] + [1.0]) * 1.06
     start = min([r["expected"] for r in rows] + [reach]) / 3.0
@@ -108,6 +108,14 @@ def plot_comparison(
         headed=headed,
         width=width,
     )
+
+
+def _why(answer: Comparison) -> str:
+    """Why there is no ratio to be drawn."""
+    cases = int(answer.table["exposures"].sum())
+    if not cases:
+        return "There is nothing to compare."
+    return f"Nothing of this happened in the {cases:,} cases compared, so there is no ratio."
 
 
 def _rows(answer: Comparison) -> list[dict[str, Any]]:
@@ -223,11 +231,10 @@ def _subtitle(answer: Comparison, rows: list[dict[str, Any]]) -> list[str]:
     spread = float(str(answer.settings["spread"]))
     usual = f" and their usual spread ({spread:.2f})" if spread > 1 else ""
     lines.append(f"band = 95 % of groups apart by luck{usual} alone, dashed = 99.8 %")
-    marks = (
-        ["diamond with a word = more than luck"]
-        if any(r["kind"] == "loud" for r in rows)
-        else ["none is further out than luck allows"]
-    )
+    kinds = {r["kind"] for r in rows}
+    marks = ["diamond with a word = more than luck"] if "loud" in kinds else []
+    if kinds & {"quiet", "loud"} == {"quiet"}:
+        marks.append("none is further out than luck allows")
     if any(r["kind"] == "little" for r in rows):
         marks.append("hollow = too little work to say")
     if any(r["cut"] for r in rows):
@@ -239,8 +246,9 @@ def _description(answer: Comparison, rows: list[dict[str, Any]], title: str) -> 
     text = [f"{title}."]
     loud = [f"{r['name']}, {r['counts']}, {r['times']} ({r['interval']}), {r['verdict']}" for r in rows
             if r["kind"] == "loud"]  # fmt: skip
-    text.append(f"More than luck: {'; '.join(loud)}." if loud else "None is further out than luck allows.")
     quiet = [r["name"] for r in rows if r["kind"] == "quiet"]
+    if loud or quiet:
+        text.append(f"More than luck: {'; '.join(loud)}." if loud else "None is further out than luck allows.")
     if quiet:
         text.append(f"Not distinguishable: {listed(quiet[:40])}{' and others' if len(quiet) > 40 else ''}.")
     little = answer.table.filter(answer.table["verdict"] == "too little work to say").height

@@ -111,4 +111,13 @@ def test_where_no_month_is_over_nothing_is_compared_and_it_says_so() -> None:
     with depot_checked(np.zeros((20, 2), dtype=bool), np.zeros(20, dtype=np.int64)) as depot:
         found = depot.findings()
     assert found.stated == ()
-    assert found.notes == ("No month is over yet: nothing to compare.",)
+    assert found.notes[0].startswith("Cannot be told: findings of the month, as there are no comparisons")
+    assert found.notes[1:] == ("No month is over yet: nothing to compare.",)
+
+
+def test_where_all_pass_nothing_is_more_than_luck_and_that_was_compared() -> None:
+    with depot_checked(np.zeros((600, 2), dtype=bool), np.arange(600) % 2, hours=2) as depot:
+        found = depot.findings()
+    assert found.table.is_empty()
+    assert found.compared["first checks that failed, by site, against what the same work brings"] == 2
+    assert found.notes[0] == "Of all that was compared nothing is more than luck."

@@ -7,6 +7,8 @@ import numpy as np
 import polars as pl
 import pytest
 import statsmodels.api as sm
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from rqa.answers.expected_by_model import expected_by_model
 from rqa.depot import Depot
@@ -76,11 +78,16 @@ def test_a_small_chance_is_not_0() -> None:
 
 
 def test_nobody_above_or_below_where_all_passed_or_all_failed() -> None:
+    """Enough work is never called too little: where all is alike, nobody can be told apart, and that is known."""
     trials = [[50, 50], [60, 40], [70, 30]]
     for events in (np.zeros((3, 2), dtype=int), np.array(trials)):
         for method in ("stratified", "model"):
             r = compared(events, trials, method=method)
-            assert set(r.table["verdict"]) <= {"not distinguishable", "too little work to say"}
+            assert set(r.table["verdict"]) == {"not distinguishable"}
+            assert r.table["p_value"].to_list() == [1.0] * 3
+            assert any("nobody can stand out" in n for n in r.notes) == (not events.any())
+            assert len(r.stated) == 3
+            assert r.findings == ()
             assert r.table["expected"].to_list() == pytest.approx(events.sum(axis=1).tolist())
             # All failed: observed is what was expected. None did: nothing was expected, so there is no ratio.
             assert r.table["ratio"].to_list() == ([None] * 3 if not events.any() else [1.0] * 3)
@@ -219,6 +226,25 @@ def test_five_thousand_technicians() -> None:
     assert r.table.height == (trials.sum(axis=1) > 0).sum()
     assert r.table["technician"].is_sorted()
     assert r.table["verdict"].is_in(["above expectation", "below expectation"]).sum() <= 1
+
+
+@given(
+    work=st.lists(st.tuples(st.integers(0, 80), st.integers(0, 80)), min_size=1, max_size=4),
+    shares=st.tuples(*[st.sampled_from((0.0, 0.05, 0.5, 1.0))] * 2),
+    method=st.sampled_from(("auto", "stratified", "model")),
+    least=st.sampled_from((1, 30)),
+)
+@settings(max_examples=40, deadline=None)
+def test_too_little_work_is_said_of_too_little_comparable_work_alone(
+    work: list[tuple[int, int]], shares: tuple[float, float], method: str, least: int
+) -> None:
+    """Whatever passed and failed, with the least number of comparable cases there is a verdict, and below it none."""
+    trials = np.array(work)
+    events = np.array([[round(n * share) for n, share in zip(row, shares, strict=True)] for row in work])
+    r = compared(events, trials, method=method, least=least)
+    little = (r.table["verdict"] == "too little work to say").to_list()
+    assert little == (r.table["exposures"] < least).to_list()
+    assert [p is None for p in r.table["p_adjusted"]] == little
 
 
 def test_the_other_outcomes(depot: Depot) -> None:
