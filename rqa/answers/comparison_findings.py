@@ -33,7 +33,9 @@ def stated(table: "pl.DataFrame", who: str, outcome: str, about: "Outcome") -> t
                 f"mix of work brings {row['expected']:.1f} in the whole depot"
             ),
             measure="observed / expected",
-            **{name: _number(row[of]) for name, of in (("size", "ratio"), ("low", "low"), ("high", "high"))},
+            size=_number(row["ratio"]),
+            low=_number(row["low"]),
+            high=_number(row["high"]),
             worse=row["z"] > 0,
             mirrored=True,
             jobs=row["exposures"],

@@ -20,7 +20,7 @@ BY = ("technician", "procedure")
 LEAST = 100
 """First checks below which nothing is said."""
 EVENTS = 10
-"""Failures, and passes, below which the test of a curve cannot be trusted."""
+"""Failures, and passes, below which the test of a curve cannot be trusted; the level is told all the same."""
 PRACTISED = 30
 """Jobs of the procedure from which on a yield below the depot's is no longer that of a beginner."""
 NEW_AFTER = 60
@@ -31,7 +31,11 @@ FALSE_SHARE = LUCK = 0.05
 TOO_LITTLE, RISES, FALLS, FLAT = (
     "too little work to say", "rises with practice", "falls with practice", "no change to be seen",
 )  # fmt: skip
+NEVER, ALWAYS = "never passed first time (0 of {n})", "always passed first time ({n} of {n})"
+FEW_FAILED, FEW_PASSED = "too few failures to see a change", "too few passes to see a change"
 RETRAIN = "re-training may help; watch the work first"
+RETRAIN_NEVER = "re-training may help; first see that passes are logged at all, then watch the work"
+NOBODY_ELSE = "below the depot, but nobody else does the same steps: look at the steps first"
 NUMBERS = ("doubling", "low", "high", "p_value", "p_adjusted", "now", "now_low", "now_high", "depot", "p_below",
            "needed", "needed_low", "needed_high")  # fmt: skip
 
@@ -47,9 +51,15 @@ def learning(now: Moment, *, where: Where | None = None, least: int = LEAST, lev
     would set `now` as far from it, adjusted likewise; needed, the jobs after which the curve reaches the depot's level,
     with needed_low, needed_high (1: from the first job on; null: never, or not told); verdict; suggestion.
 
-    A suggestion is made only of those who have done 30 jobs or more, whose curve lies below the depot's level by more
-    than luck, and who fail more than expected on their own mix of the procedure too (`compare`). `.practice` holds the
-    counts behind the curves.
+    With `least` first checks the level can always be told, and a change with practice where 10 or more failed and
+    passed. Else there is no curve: now is the yield of all first checks with its Wilson interval, p_below that of an
+    exact test against the others, and the verdict "never passed first time (0 of 195)", "always passed first time
+    (177 of 177)", "too few failures to see a change" or "too few passes to see a change". Only below `least` it is
+    "too little work to say".
+
+    A suggestion is made only of those who have done 30 jobs or more (or never passed), whose level lies below the
+    depot's by more than luck, and who fail more than expected on their own mix of the procedure too (`compare`); where
+    nobody else does their steps, it says so. `.practice` holds the counts behind the curves.
     """
     import polars as pl
 
@@ -85,6 +95,8 @@ def _pairs(bands: "pl.DataFrame") -> "pl.DataFrame":
         share.round(6).alias("yield"),
         (pl.col("first_on") >= first + pl.duration(days=NEW_AFTER)).alias("new"),
         depot.round(6).alias("depot"),
+        others["exposures"].alias("others"),
+        others["passed"].alias("others_passed"),
     ).sort(BY)
 
 
@@ -94,20 +106,23 @@ def _judged(table: "pl.DataFrame", bands: "pl.DataFrame", least: int, level: flo
     from rqa.stats import benjamini_hochberg
 
     by_pair = bands.filter(pl.col("exposures") > 0).partition_by(BY, as_dict=True)
-    rows, enough = [], []
+    rows, curved = [], []
     for row in table.iter_rows(named=True):
-        failed = row["exposures"] - row["passed"]
-        enough.append(row["exposures"] >= least and min(failed, row["passed"]) >= EVENTS)
+        there = row["exposures"] >= least
+        curved.append(there and min(row["exposures"] - row["passed"], row["passed"]) >= EVENTS)
         own = by_pair.get((row["technician"], row["procedure"]))
-        said = _curve(own, row, level) if own is not None and enough[-1] else {}
+        said = _level(row, level) if there else {}
+        said |= _curve(own, row, level) if own is not None and curved[-1] else {}
         rows.append({name: said.get(name, np.nan) for name in (*NUMBERS, "slope")})
     made: dict[str, Any] = {name: np.array([r[name] for r in rows], dtype=float) for name in (*NUMBERS, "slope")}
     slopes = benjamini_hochberg(p_values=made["p_value"], allowed=FALSE_SHARE)
     made["p_adjusted"] = slopes.p_adjusted
     made["p_below"] = benjamini_hochberg(p_values=made["p_below"], allowed=FALSE_SHARE).p_adjusted
     verdicts = [
-        TOO_LITTLE if not there or np.isnan(p) else FLAT if not found else RISES if slope > 0 else FALLS
-        for there, p, found, slope in zip(enough, made["p_value"], slopes.found, made["slope"], strict=True)
+        (FLAT if not sure else RISES if slope > 0 else FALLS) if curve else _without_curve(row, least)
+        for row, curve, sure, slope in zip(
+            table.iter_rows(named=True), curved, slopes.found, made["slope"], strict=True
+        )
     ]
     made["depot"] = table["depot"].fill_null(float("nan")).to_numpy()
     finite = {name: np.where(np.isfinite(made[name]), made[name], np.nan) for name in NUMBERS}
@@ -126,19 +141,56 @@ def _curve(own: "pl.DataFrame", row: dict[str, Any], level: float) -> dict[str, 
         checked=own["exposures"].to_numpy(),
         level=level,
     )
+    said = {"p_value": curve.p_value, "slope": _direction(own)}
+    if not curve.settled:
+        return said
     latest = yield_on_curve(curve, experience=float(own["experience"].max()))  # type: ignore[arg-type]
-    said = {
+    said |= {
         "doubling": 2.0**curve.slope, "low": 2.0**curve.slope_low, "high": 2.0**curve.slope_high,
-        "p_value": curve.p_value, "slope": curve.slope,
-        "now": float(latest.estimate), "now_low": float(latest.low), "now_high": float(latest.high),
+        "slope": curve.slope, "now": float(latest.estimate), "now_low": float(latest.low),
+        "now_high": float(latest.high),
     }  # fmt: skip
     depot = row["depot"]
-    if depot is not None and 0.0 < depot < 1.0 and curve.settled:
+    if depot is not None and 0.0 < depot < 1.0:
         needed = experience_needed(curve, target=depot)
         ends = {"needed": needed.estimate, "needed_low": needed.low, "needed_high": needed.high}
         said |= {name: np.nan if end > FAR * row["jobs"] else max(end, 1.0) for name, end in ends.items()}
         said["p_below"] = _apart(curve, float(own["experience"].max()), depot)  # type: ignore[arg-type]
     return said
+
+
+def _direction(own: "pl.DataFrame") -> float:
+    """Above 0 where passes come later than failures."""
+    done, passed = own["experience"].log().to_numpy(), own["passed"].to_numpy()
+    failed = own["exposures"].to_numpy() - passed
+    return float((done * passed).sum() / passed.sum() - (done * failed).sum() / failed.sum())
+
+
+def _level(row: dict[str, Any], level: float) -> dict[str, float]:
+    """The yield of all first checks together, and how often luck alone would set it as far from that of the others."""
+    from rqa.stats import proportion_interval, proportion_test
+
+    passed, checked = row["passed"], row["exposures"]
+    share = proportion_interval(successes=passed, trials=checked, level=level)
+    said = {"now": float(share.estimate), "now_low": float(share.low), "now_high": float(share.high)}
+    if row["others"]:
+        test = proportion_test(
+            successes1=passed, trials1=checked, successes2=row["others_passed"], trials2=row["others"]
+        )
+        said["p_below"] = float(test.p_value)
+    return said
+
+
+def _without_curve(row: dict[str, Any], least: int) -> str:
+    """What can be told of a row with too little work, or too few failures or passes, for a curve."""
+    passed, checked = row["passed"], row["exposures"]
+    if checked < least:
+        return TOO_LITTLE
+    if not passed:
+        return NEVER.format(n=f"{checked:,}")
+    if passed == checked:
+        return ALWAYS.format(n=f"{checked:,}")
+    return FEW_FAILED if checked - passed < EVENTS else FEW_PASSED
 
 
 def _apart(curve: "LearningCurve", at: float, depot: float) -> float:
@@ -156,29 +208,39 @@ def _suggestions(now: Moment, table: "pl.DataFrame") -> list[str]:
     import polars as pl
 
     low = table.filter(
-        (pl.col("jobs") >= PRACTISED)
+        ((pl.col("jobs") >= PRACTISED) | (pl.col("passed") == 0))
         & (pl.col("p_below") <= FALSE_SHARE)
         & (pl.col("now") < pl.col("depot"))
         & (pl.col("verdict") != RISES)
     )
-    sure = set()
+    words = {}
     for procedure in low["procedure"].unique().sort().to_list():
-        fair = compare(now, who="technician", outcome="first_pass", where={"procedure": procedure}).table
-        worse = fair.filter((pl.col("p_value") <= LUCK) & (pl.col("ratio") > 1.0))
-        sure |= {(name, procedure) for name in worse["technician"].to_list()}
-    named = set(low.select(BY).iter_rows()) & sure
-    return [RETRAIN if pair in named else "" for pair in table.select(BY).iter_rows()]
+        asked = {"who": "technician", "outcome": "first_pass", "where": {"procedure": procedure}}
+        fair, alike = (compare(now, method=method, **asked).table for method in ("auto", "stratified"))  # type: ignore[arg-type]
+        rows = {row["technician"]: row for row in fair.iter_rows(named=True)}
+        # A model has figures for steps that nobody else does; they would be the person's own.
+        beside = set(alike.filter(pl.col("verdict") != TOO_LITTLE)["technician"].to_list())
+        for name, passed in low.filter(pl.col("procedure") == procedure).select("technician", "passed").iter_rows():
+            row = rows.get(name)
+            if row is None or name not in beside:
+                words[name, procedure] = NOBODY_ELSE
+            elif row["p_value"] <= LUCK and row["ratio"] > 1.0:
+                words[name, procedure] = RETRAIN if passed else RETRAIN_NEVER
+    return [words.get(pair, "") for pair in table.select(BY).iter_rows()]
 
 
 def _notes(now: Moment, table: "pl.DataFrame", least: int) -> tuple[str, ...]:
     import polars as pl
 
-    few = table.filter(pl.col("verdict") == TOO_LITTLE).height
+    few = table.filter(pl.col("exposures") < least).height
+    flat = table.filter((pl.col("exposures") >= least) & pl.col("p_value").is_null()).height
     notes = list(now.notes)
     if few:
+        notes.append(f"{few:,} of {table.height:,} rows have fewer than {least} first checks: too little work to say.")
+    if flat:
         notes.append(
-            f"{few:,} of {table.height:,} rows have fewer than {least} first checks, or fewer than {EVENTS} failures "
-            "or passes: too little work to say."
+            f"{flat:,} of {table.height:,} rows have fewer than {EVENTS} failures or passes, so no change with "
+            "practice can be seen: their level is that of all their first checks."
         )
     old = table.filter(~pl.col("new")).height
     if old:

@@ -21,9 +21,10 @@ TITLE = "Yield against practice"
 
 
 def plot_learning(answer: Learning, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
-    """Curves of up to six technicians and procedures; of more, a row for each with enough work."""
-    told = answer.table.filter(answer.table["verdict"] != "too little work to say")
-    if answer.practice is not None and told.filter(told["now"].is_not_null()).height in range(1, PANELS + 1):
+    """Curves of up to six technicians and procedures where all have one; else a row for each with enough work."""
+    curves = answer.table.filter(answer.table["doubling"].is_not_null()).height
+    told = answer.table.filter(answer.table["verdict"] != "too little work to say").height
+    if answer.practice is not None and curves == told and curves in range(1, PANELS + 1):
         return _curves(answer, headed, width)
     return _rows(answer, headed, width)
 
@@ -38,7 +39,8 @@ def _rows(answer: Learning, headed: bool, width: int | str) -> Any:
             "label": f"{r['technician']} · {r['procedure']}", "value": r["doubling"] if have else None,
             "low": r["low"] if have else None, "high": r["high"] if have else None,
             "beside": f"{r['jobs']:,} jobs  ·  {percent(r['yield'])}",
-            "why": "" if have else "no curve fits: all failures before, or all after, the passes",
+            "why": "" if have else r["verdict"] if not known(r["p_value"])
+            else f"{r['verdict']}; no curve fits, as all failures are before, or all after, the passes",
             "interval": f"odds times {r['doubling']:.2f} a doubling, {r['low']:.2f} to {r['high']:.2f}: {r['verdict']}"
             if have else "",
         })  # fmt: skip
@@ -57,14 +59,12 @@ def _rows(answer: Learning, headed: bool, width: int | str) -> Any:
 
 
 def _curves(answer: Learning, headed: bool, width: int | str) -> Any:
-    told = [
-        r for r in answer.table.iter_rows(named=True) if r["verdict"] != "too little work to say" and known(r["now"])
-    ]
+    told = [r for r in answer.table.iter_rows(named=True) if known(r["doubling"])]
     values: list[dict[str, Any]] = []
     for r in told:
         values += _points(answer, r)
     most = max(v["jobs"] for v in values)
-    low = min(min(v[k] for v in values if v.get(k) is not None) for k in ("smooth_low", "fitted", "depot"))
+    low = min(v[k] for v in values for k in ("smooth_low", "fitted", "depot") if v.get(k) is not None)
     floor = max(0.0, np.floor(low * 20) / 20)
     x = alt.X("jobs:Q", scale=alt.Scale(domain=[1, max(most, 2)], type="log", nice=False),
               axis=alt.Axis(title="jobs of the procedure done", titleAnchor="start", domain=False, grid=False,

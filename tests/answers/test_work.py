@@ -8,11 +8,14 @@ from typing import Any
 import numpy as np
 import polars as pl
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from rqa.answers.result import Answer
 from rqa.depot import Depot
 from rqa.depot import open as open_depot
 from rqa.errors import RequestError
+from rqa.plots import plot
 from tests.depots import depot_of, make_store
 
 MONDAY = datetime(2026, 3, 2, 5, 30)
@@ -202,12 +205,77 @@ def test_learning_tells_who_learns_who_does_not_and_who_stays_behind() -> None:
     assert alone.table.rows() == r.table.filter(pl.col("technician") == "T02").rows()
 
 
-def test_perfect_and_zero_yields_have_no_curve() -> None:
+def test_perfect_and_zero_yields_have_no_curve_and_are_told() -> None:
     with depot_of(practised({"T01": lambda k: 1.0, "T02": lambda k: 0.0}, jobs=12)) as depot:
         r = depot.learning()
-    assert r.table.select("yield", "verdict", "doubling", "suggestion").rows() == [
-        (1.0, "too little work to say", None, ""), (0.0, "too little work to say", None, ""),
+        picture = plot(r).to_dict()
+    assert r.table.select("yield", "now", "verdict", "doubling", "suggestion").rows() == [
+        (1.0, 1.0, "always passed first time (144 of 144)", None, ""),
+        (0.0, 0.0, "never passed first time (0 of 144)", None,
+         "re-training may help; first see that passes are logged at all, then watch the work"),
     ]  # fmt: skip
+    # Wilson (1927): z² / (n + z²) = 3.841459 / 147.841459.
+    assert r.table["now_low"][0] == pytest.approx(1 - 0.025984, abs=1e-6)
+    assert r.table["now_high"][1] == pytest.approx(0.025984, abs=1e-6)
+    assert "always passed first time (144 of 144)" in str(picture)
+
+
+def test_the_worst_is_not_passed_over() -> None:
+    """One never passes, one passes 80 in 100, the others 95: whoever is told of, the worst is."""
+    data = practised({"T01": lambda k: 0.0, "T02": lambda k: 0.8, "T03": lambda k: 0.95, "T04": lambda k: 0.95})
+    with depot_of(data) as depot:
+        table = depot.learning().table
+    suggested = set(table.filter(pl.col("suggestion") != "")["technician"])
+    assert suggested >= {"T01"}
+    told = table.filter(pl.col("verdict") != "too little work to say").sort("now")
+    assert told["technician"][0] in suggested
+
+
+def test_who_alone_does_a_step_is_set_beside_nobody_and_it_says_so() -> None:
+    data = practised({"T01": lambda k: 0.0, "T02": lambda k: 0.95})
+    for step in data["steps"]:
+        if step["job_id"].startswith("T01"):
+            step["step"] = f"only {step['step']}"
+    with depot_of(data) as depot:
+        row = depot.learning().table.row(0, named=True)
+    assert row["verdict"] == "never passed first time (0 of 720)"
+    assert row["suggestion"] == "below the depot, but nobody else does the same steps: look at the steps first"
+
+
+def test_failures_that_all_come_first_rise_and_those_that_come_last_fall() -> None:
+    """No finite curve fits, and the direction is told all the same."""
+    data = practised({"T01": lambda k: float(k > 20), "T02": lambda k: float(k <= 20)}, jobs=40)
+    with depot_of(data) as depot:
+        r = depot.learning()
+    assert r.table["verdict"].to_list() == ["rises with practice", "falls with practice"]
+    assert r.table["doubling"].to_list() == [None, None]
+    assert plot(r).to_dict()["description"]
+
+
+@given(
+    work=st.lists(
+        st.tuples(st.integers(1, 14), st.integers(1, 14), st.sampled_from((0.0, 0.04, 0.5, 0.96, 1.0))),
+        min_size=1, max_size=3,
+    ),
+    least=st.sampled_from((1, 50, 100)),
+)  # fmt: skip
+@settings(max_examples=25, deadline=None)
+def test_too_little_work_is_said_below_the_least_number_of_checks_alone(
+    work: list[tuple[int, int, float]], least: int
+) -> None:
+    made: dict[str, Any] = {"jobs": [], "steps": []}
+    for number, (jobs, checks, share) in enumerate(work):
+        one = practised({f"T{number}": lambda k, share=share: share}, jobs=jobs, checks=checks, seed=number)
+        made = {name: rows + one[name] for name, rows in made.items()}
+    with depot_of(made) as depot:
+        r = depot.learning(least=least)
+    for row in r.table.iter_rows(named=True):
+        assert (row["verdict"] == "too little work to say") == (row["exposures"] < least)
+        assert (row["now"] is None) == (row["exposures"] < least)
+        if row["exposures"] >= least:
+            assert ("never" in row["verdict"]) == (row["passed"] == 0)
+            assert ("always" in row["verdict"]) == (row["passed"] == row["exposures"])
+    assert plot(r).to_dict()["description"]
 
 
 def test_one_technician_only_has_a_curve_and_no_depot_to_reach() -> None:
