@@ -208,6 +208,11 @@ class TableSpec(Reading):
         """The columns that are marked as naming people."""
         return tuple(name for name, origin in self.columns.items() if origin.person)
 
+    @property
+    def has_sql(self) -> bool:
+        """Whether the entry brings SQL of its own."""
+        return bool(self.select or self.where or any(o.sql for o in self.columns.values()))
+
 
 class Site(_Part):
     """What is known of one site."""
@@ -226,6 +231,8 @@ class Workspace(_Part):
     models: list[str] = Field(default_factory=list)
     labour_rate: float | None = Field(default=None, gt=0, allow_inf_nan=False)
     """Cost of one hour of labour, in the workspace's currency."""
+    sql_minutes: float | None = Field(default=None, gt=0, allow_inf_nan=False)
+    """How long the SQL of one [[table]] may run over one source, in minutes."""
 
     _zone = field_validator("zone")(_known_zone)
 

@@ -5,3 +5,5 @@ WAIT_SECONDS = 60.0
 MEMORY = "1500MB"
 """What the engine may use; a load puts the rest on disk beside the store, a reader in the folder for temporary files.
 More hardly makes a load or an answer faster."""
+SQL_MINUTES = 30.0
+"""How long the SQL of one entry of a mapping may run over one source, unless the workspace sets `sql_minutes`."""

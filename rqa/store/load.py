@@ -28,7 +28,7 @@ from rqa.intake.own_actions import with_own_actions
 from rqa.store.books import Outcome, files_seen, keep_books, keep_seen, one, outcome, unchanged
 from rqa.store.ddl import create_statements
 from rqa.store.engine import STORE_FILE, attach, beside, connect, open_store
-from rqa.store.limits import MEMORY, WAIT_SECONDS
+from rqa.store.limits import MEMORY, SQL_MINUTES, WAIT_SECONDS
 from rqa.store.lock import writing
 from rqa.store.mapping_sql import sql_faults
 from rqa.store.named import NamedRead
@@ -89,7 +89,7 @@ def load(
         reads = [*_paths(items), *beside(store)]
         connection = connect(fresh, read_only=False, scratch=scratch, memory=memory, reads=reads)
         try:
-            report = _load_into(connection, rules, items, scratch, keep, version, store, progress)
+            report = _load_into(connection, rules, items, scratch, keep, version, store, memory, progress)
             keep_seen(connection, seen)
             connection.execute("checkpoint")
         finally:
@@ -170,6 +170,7 @@ def _load_into(
     keep: Keep,
     version: str,
     store: Path,
+    memory: str | None,
     progress: Progress | None,
 ) -> Outcome:
     started = datetime.now(UTC).replace(tzinfo=None)
@@ -179,7 +180,7 @@ def _load_into(
             connection.execute(statement)
     load_id = one(connection, "select coalesce(max(load_id), 0) + 1 from loads")
     begin(connection)
-    stager = Stager(connection, scratch)
+    stager = Stager(connection, scratch, sql_minutes=rules.workspace.sql_minutes or SQL_MINUTES, memory=memory)
     known = unchanged(connection, items)
     faults = Faults()
     for number, item in enumerate(items):

@@ -23,7 +23,7 @@ EXPRESSIONS = {
     "LAMBDA_REF", "OPERATOR", "STAR", "SUBQUERY", "TYPE", "WINDOW",
 }  # fmt: skip
 """The only kinds of node that may stand in the parser's tree: a new kind is refused until it has been looked at."""
-ROW_MAKERS = {"unnest", "range", "generate_series", "json_each"}
+ROW_MAKERS = {"unnest", "range", "generate_series", "json_each", "repeat"}
 """Table functions that make rows out of the values given to them."""
 OUTSIDE = {
     "current_catalog", "current_database", "current_date", "current_localtime", "current_localtimestamp",

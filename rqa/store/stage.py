@@ -4,8 +4,9 @@ First everything is planned and bound, so that a mapping error stops before any 
 once per table it feeds. A staging table lives in the connection's temporary storage and is gone with it.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from collections.abc import Mapping as MappingType
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -13,7 +14,7 @@ from typing import Any
 import duckdb
 
 from rqa.contract import TABLES
-from rqa.errors import MappingError, SourceError, StoreError
+from rqa.errors import MappingError, RqaError, SourceError, StoreError
 from rqa.intake.draft import Draft
 from rqa.intake.entries import Entry, entry_of, sets_of, wanted_columns
 from rqa.intake.faults import Faults
@@ -24,7 +25,9 @@ from rqa.intake.readings import ONLY_LOOK, USUAL, How, read
 from rqa.intake.records import Reject
 from rqa.intake.sources import SourceFile, Text, files_of
 from rqa.store.ddl import columns
+from rqa.store.limits import MEMORY, SQL_MINUTES
 from rqa.store.named import NamedFiles
+from rqa.store.sql_limits import memory_limit, time_limit
 from rqa.store.whole import read_whole
 
 COMPUTED = {"DOUBLE", "FLOAT", "DECIMAL"}
@@ -137,9 +140,18 @@ def _readings(entry: Entry, mapping: Mapping, files: Sequence[SourceFile], seen:
 class Stager:
     """Fills the staging tables of one load through one connection."""
 
-    def __init__(self, connection: duckdb.DuckDBPyConnection, scratch: Path) -> None:
+    def __init__(
+        self,
+        connection: duckdb.DuckDBPyConnection,
+        scratch: Path,
+        *,
+        sql_minutes: float = SQL_MINUTES,
+        memory: str | None = MEMORY,
+    ) -> None:
         self.connection = connection
         self.scratch = scratch
+        self.sql_minutes = sql_minutes
+        self.memory = memory
         self.count = 0
         self.named = NamedFiles(connection, self._text)
         self.fitting: set[tuple[int, tuple[str, ...]]] = set()
@@ -163,6 +175,10 @@ class Stager:
 
     def bind(self, item: Plan) -> None:
         """Check that the entry's mapping fits its source, without reading rows."""
+        with self._bounded(item):
+            self._bind(item)
+
+    def _bind(self, item: Plan) -> None:
         if item.source is not None:
             text = self._text(item.source, wanted_columns(item.entry.spec), ONLY_LOOK)
         else:
@@ -182,6 +198,10 @@ class Stager:
 
     def stage(self, item: Plan, file_no: int) -> Staged:
         """Read one planned source into its staging table."""
+        with self._bounded(item):
+            return self._stage(item, file_no)
+
+    def _stage(self, item: Plan, file_no: int) -> Staged:
         result = Staged(item.label, item.entry.table.name, file_no, item.digest, item.fingerprint)
         if item.source is None:
             try:
@@ -196,6 +216,29 @@ class Stager:
         # Rows that were taken back leave a gap in the numbering.
         result.first_rowid = self._one(f"select min(rowid) from stage_{result.table} where {FILE_NO} = {file_no}")
         return result
+
+    @contextmanager
+    def _bounded(self, item: Plan) -> Iterator[None]:
+        """Hold the mapping's SQL within its limits of time and memory, and tell of the engine's errors."""
+        if not item.entry.spec.has_sql:
+            yield
+            return
+        with memory_limit(self.memory), time_limit(self.connection, self.sql_minutes * 60) as late:
+            try:
+                yield
+            except (duckdb.Error, RqaError) as error:
+                cause = error if isinstance(error, duckdb.Error) else error.__cause__
+                if late.is_set():
+                    raise MappingError(
+                        f"{item.entry.place}: its SQL did not end within {self.sql_minutes:g} minutes over "
+                        f"{item.label}, and was stopped. Make it simpler, or set sql_minutes in [workspace]."
+                    ) from error
+                if isinstance(cause, duckdb.OutOfMemoryException) and "bad allocation" in str(cause):
+                    raise MappingError(
+                        f"{item.entry.place}: its SQL asks for more memory at once than a load may take "
+                        f"({self.memory}), over {item.label}. Make it simpler."
+                    ) from error
+                raise
 
     def _stage_file(self, item: Plan, source: SourceFile, result: Staged) -> Text:
         wanted = wanted_columns(item.entry.spec)
@@ -243,7 +286,7 @@ class Stager:
         said = str(error).strip().split("\n")[0]
         if isinstance(error, duckdb.IOException):
             return SourceError(f"{item.label}: cannot be read to its end ({said}). Fetch it again. Nothing was loaded.")
-        if isinstance(error, duckdb.ProgrammingError | duckdb.ConversionException):
+        if isinstance(error, duckdb.ProgrammingError | duckdb.ConversionException | duckdb.OutOfRangeException):
             return MappingError(f"{item.entry.place}: its SQL does not fit {item.label}: {said}")
         return StoreError(f"{item.label}: the engine could not read it: {said}")
 

@@ -1,0 +1,67 @@
+"""How long the SQL of a mapping may run, and how much memory it may take.
+
+The engine's own memory limit does not hold for what one function asks for at once, such as a list without end.
+"""
+
+import re
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import duckdb
+
+HEADROOM = 2 << 30
+"""Bytes that the process may take beside the engine's limit while SQL of a mapping runs."""
+UNITS = {"k": 10, "m": 20, "g": 30, "t": 40}
+
+
+@contextmanager
+def time_limit(connection: duckdb.DuckDBPyConnection, seconds: float) -> Iterator[threading.Event]:
+    """Interrupt what the connection runs within after `seconds`; the event tells whether that happened."""
+    late = threading.Event()
+
+    def stop() -> None:
+        late.set()
+        connection.interrupt()
+
+    timer = threading.Timer(seconds, stop)
+    timer.daemon = True
+    timer.start()
+    try:
+        yield late
+    finally:
+        timer.cancel()
+        timer.join()
+
+
+@contextmanager
+def memory_limit(memory: str | None) -> Iterator[None]:
+    """Let the process take no more memory within than the engine may use and some headroom, where the system can.
+
+    `memory` is the engine's limit, such as "1GB"; None sets no limit. What asks for more fails as out of memory.
+    """
+    try:
+        import resource
+
+        held = re.search(r"^VmData:\s+(\d+) kB", Path("/proc/self/status").read_text(), re.MULTILINE)
+    except (ImportError, OSError):
+        held = None
+    if memory is None or held is None:
+        yield
+        return
+    before = resource.getrlimit(resource.RLIMIT_DATA)
+    most = int(held[1]) * 1024 + in_bytes(memory) + HEADROOM
+    if before[0] != resource.RLIM_INFINITY:
+        most = min(most, before[0])
+    resource.setrlimit(resource.RLIMIT_DATA, (most, before[1]))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_DATA, before)
+
+
+def in_bytes(size: str) -> int:
+    """A size such as "1.5GB" or "512 MiB" in bytes, read generously: each step is 1024."""
+    number, unit = re.fullmatch(r"(\d+(?:\.\d+)?) ?([kmgt])i?b", size.strip(), re.IGNORECASE).groups()  # type: ignore[union-attr]
+    return int(float(number) * (1 << UNITS[unit.lower()]))
