@@ -231,6 +231,8 @@ class Workspace(_Part):
     models: list[str] = Field(default_factory=list)
     labour_rate: float | None = Field(default=None, gt=0, allow_inf_nan=False)
     """Cost of one hour of labour, in the workspace's currency."""
+    outside: Texts = Field(default_factory=list)
+    """Folders outside of the workspace that a `path` may lead to."""
     sql_minutes: float | None = Field(default=None, gt=0, allow_inf_nan=False)
     """How long the SQL of one [[table]] may run over one source, in minutes."""
 

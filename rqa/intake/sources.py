@@ -12,7 +12,7 @@ import io
 import itertools
 import re
 import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from collections.abc import Mapping as MappingType
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -20,6 +20,7 @@ from typing import IO, Any
 
 from rqa.errors import MappingError, SourceError
 from rqa.intake.mapping import ENDINGS, Files, Format
+from rqa.intake.paths import label, paths_of
 
 NATIVE_ENCODINGS = {"utf-8": "utf-8-sig", "utf8": "utf-8-sig", "utf-8-sig": "utf-8-sig", "ascii": "utf-8-sig"}
 """Encodings the engine reads itself, and the codec that reads them here (a leading byte-order mark is dropped)."""
@@ -52,15 +53,14 @@ class SourceFile:
             raise SourceError(f"{self.label}: cannot be read: {error.strerror}. Nothing was loaded.") from error
 
 
-def _natural(path: Path) -> list[object]:
-    return [int(p) if p.isdigit() else p for p in re.split(r"(\d+)", path.as_posix())]
-
-
-def files_of(name: str, spec: Files, workspace: Path, frames: MappingType[str, Any]) -> list[SourceFile]:
+def files_of(
+    name: str, spec: Files, workspace: Path, frames: MappingType[str, Any], outside: Sequence[str] = ()
+) -> list[SourceFile]:
     """The files of a named set, oldest first: in order of the patterns, then by name with numbers in their order.
 
-    Raises `MappingError` naming every plain path that does not exist and every ending that does not tell the format. A
-    pattern with a wildcard may match nothing (a site that has sent nothing yet).
+    `outside` are the folders beyond the workspace that may be read. Raises `MappingError` naming every plain path that
+    does not exist or may not be read, and every ending that does not tell the format. A pattern with a wildcard may
+    match nothing (a site that has sent nothing yet).
     """
     if spec.format == "frame":
         if name not in frames:
@@ -69,15 +69,9 @@ def files_of(name: str, spec: Files, workspace: Path, frames: MappingType[str, A
     found: list[Path] = []
     faults: list[str] = []
     for pattern in spec.path:
-        # A name is a name first: a file that is called `jobs[1].csv` is meant by it, and no other.
-        plain = workspace / pattern
-        matches = (
-            [plain] if plain.is_file() else sorted((p for p in workspace.glob(pattern) if p.is_file()), key=_natural)
-        )
-        if not matches and not re.search(r"[*?\[]", pattern):
-            there = ", ".join(sorted(p.name for p in (workspace / pattern).parent.glob("*"))[:10]) or "nothing"
-            faults.append(f"files.{name}.path: there is no file {pattern!r}; that folder holds: {there}")
-        found += [p for p in matches if p not in found]
+        met, wrong = paths_of(pattern, workspace, outside)
+        faults += [f"files.{name}.path: {w}" for w in wrong]
+        found += [p for p in met if p not in found]
     formats = {p: spec.format or _format_of(p) for p in found}
     for path, form in formats.items():
         if form is None:
@@ -89,7 +83,7 @@ def files_of(name: str, spec: Files, workspace: Path, frames: MappingType[str, A
     if faults:
         raise MappingError("\n".join(faults), faults)
     return [
-        SourceFile(name, p, form, spec, p.relative_to(workspace).as_posix(), all_of_set=tuple(found))
+        SourceFile(name, p, form, spec, label(p, workspace), all_of_set=tuple(found))
         for p, form in formats.items()
         if form is not None
     ]

@@ -47,7 +47,7 @@ def sql_faults(mapping: Mapping) -> dict[int, list[str]]:
             if origin.sql is not None:
                 said += [f"columns.{column}.sql: {f}" for f in expression_faults(origin.sql)]
         if said:
-            faults[number] = [f"table.{number}.{f}. Nothing was run." for f in said]
+            faults[number] = [f"table.{number} ({entry.table}), {f}. Nothing was run." for f in said]
     return faults
 
 

@@ -110,7 +110,7 @@ def plan(
         sets[name] = []
         with faults.gathered():
             if spec.path or spec.format == "frame":
-                sets[name] = files_of(name, spec, workspace, frames)
+                sets[name] = files_of(name, spec, workspace, frames, mapping.workspace.outside)
         for f in sets[name]:
             with faults.gathered():
                 seen[f.label] = look_at(f, before.get(f.label))

@@ -90,13 +90,13 @@ def test_a_hostile_mapping_is_refused_with_all_its_faults_and_their_places(
         with pytest.raises(MappingError) as caught:
             ws.load(_mapping(**entry), write=write)
         said = str(caught.value)
-        place = "table.1." + {"sql": "columns.model.sql"}.get(where, where)
+        place = "table.1 (jobs), " + {"sql": "columns.model.sql"}.get(where, where)
         assert place in said
         assert "read_text" in said
         assert "Nothing was run" in said
         assert SECRET not in said
         if where == "sql":
-            assert "table.1.columns.complaint.sql: only a SELECT is accepted" in said
+            assert "table.1 (jobs), columns.complaint.sql: only a SELECT is accepted" in said
     assert not ws.store.exists()
 
 

@@ -1,0 +1,53 @@
+"""Which files a path of the mapping means: those of the workspace, and of the folders it names as outside, alone."""
+
+import os
+import re
+from collections.abc import Sequence
+from pathlib import Path
+
+WILD = re.compile(r"[*?\[]")
+
+
+def paths_of(pattern: str, workspace: Path, outside: Sequence[str] = ()) -> tuple[list[Path], list[str]]:
+    """The files that `pattern` means, by name with numbers in their order; and what is wrong with it or with them.
+
+    `outside` are folders beyond the workspace that may be read, relative to it or not. A name is a name first: a file
+    that is called `jobs[1].csv` is meant by it, and no other.
+    """
+    plain = workspace / pattern
+    if os.path.lexists(plain):
+        met = [plain]
+    else:
+        try:
+            met = sorted((p for p in workspace.glob(pattern) if not p.is_dir()), key=_natural)
+        except (ValueError, NotImplementedError) as error:
+            return [], [f"{pattern!r} is no path: {error}"]
+    if not met and not WILD.search(pattern):
+        there = ", ".join(sorted(p.name for p in plain.parent.glob("*"))[:10]) or "nothing"
+        return [], [f"there is no file {pattern!r}; that folder holds: {there}"]
+    allowed = [workspace.resolve(), *((workspace / folder).resolve() for folder in outside)]
+    faults = {path: fault for path in met if (fault := _fault(path, workspace, allowed))}
+    return [path for path in met if path not in faults], list(faults.values())
+
+
+def label(path: Path, workspace: Path) -> str:
+    """What a file is called in reports: its path as seen from the workspace."""
+    return Path(os.path.relpath(path, workspace)).as_posix()
+
+
+def _fault(path: Path, workspace: Path, allowed: Sequence[Path]) -> str | None:
+    name, real = repr(label(path, workspace)), path.resolve()
+    if not any(real.is_relative_to(folder) for folder in allowed):
+        leads = "" if ".." in Path(label(path, workspace)).parts else f", as a link leads to {str(real)!r}"
+        return f"{name} lies outside of the workspace{leads}; name its folder in [workspace] outside to allow it"
+    if path.is_dir():
+        return f"{name} is a folder; name its files, such as {label(path, workspace) + '/*.csv'!r}"
+    if not path.exists():
+        return f"{name} is a link to a file that does not exist"
+    if not path.is_file():
+        return f"{name} is no plain file (a pipe, a socket or a device)"
+    return None
+
+
+def _natural(path: Path) -> list[object]:
+    return [int(p) if p.isdigit() else p for p in re.split(r"(\d+)", path.as_posix())]
