@@ -206,11 +206,11 @@ def _list_actions(table: "pl.DataFrame") -> None:
 @click.argument("workspace", type=FOLDER)
 def notebooks(workspace: Path) -> None:
     """Copy the notebooks into the workspace, pointed at its store."""
-    from rqa.notebooks import copy_notebooks
+    from rqa.notebooks import copy_notebooks, opened_with
 
     for path in copy_notebooks(workspace):
         click.echo(f"{path}")
-    click.echo(f"\nOpen them with: jupyter lab {workspace / 'notebooks'}")
+    click.echo(f"\nOpen them with: {opened_with(workspace / 'notebooks')}")
 
 
 @main.command(epilog="Example: rqa demo out")
@@ -224,7 +224,7 @@ def demo(folder: Path, jobs: int, seed: int) -> None:
     """
     import rqa
     from rqa.demo import write
-    from rqa.notebooks import copy_notebooks
+    from rqa.notebooks import copy_notebooks, opened_with
     from rqa.review import write_page
 
     if folder.exists() and any(folder.iterdir()) and not (folder / "truth.json").exists():
@@ -236,4 +236,4 @@ def demo(folder: Path, jobs: int, seed: int) -> None:
     copy_notebooks(folder)
     click.echo(f"\n{page.headline}\n")
     click.echo(f"The page:      {page.path}")
-    click.echo(f"The notebooks: jupyter lab {folder / 'notebooks'}")
+    click.echo(f"The notebooks: {opened_with(folder / 'notebooks')}")

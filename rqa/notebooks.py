@@ -7,6 +7,7 @@ byte the same when nothing changed; what is stored is what the tests expect to s
 import os
 import re
 import sys
+from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -54,6 +55,12 @@ def copy_notebooks(workspace: str | Path) -> list[Path]:
             nbformat.write(notebook, path)
         copied.append(path)
     return copied
+
+
+def opened_with(folder: str | Path) -> str:
+    """The command that opens the notebooks of a folder, and how to get it where it is not installed."""
+    command = f"jupyter lab {folder}"
+    return command if find_spec("jupyterlab") else f"{command} (to install it: pip install jupyterlab)"
 
 
 def refresh(folder: str | Path) -> list[Path]:

@@ -10,7 +10,7 @@ from typing import Any
 import nbformat
 import pytest
 
-from rqa.notebooks import refresh
+from rqa.notebooks import opened_with, refresh
 from rqa.plots.renderer import VEGA
 
 SECONDS = 240
@@ -94,3 +94,10 @@ def test_nothing_is_written_when_a_cell_fails(folder: Path, tmp_path: Path) -> N
     with pytest.raises(RqaError, match=r"b\.ipynb: .*"):
         refresh(tmp_path)
     assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == before
+
+
+@pytest.mark.parametrize("there", [True, False])
+def test_the_command_that_opens_them_says_how_to_get_it(there: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("rqa.notebooks.find_spec", lambda name: object() if there else None)
+    assert opened_with("out/notebooks").startswith("jupyter lab out/notebooks")
+    assert ("pip install jupyterlab" in opened_with("out")) is not there

@@ -1,17 +1,13 @@
 """Published examples beside computed ones: all of them are shown, and every difference is explained."""
 
-import tomllib
-from pathlib import Path
-
 import polars as pl
 import pytest
 
 import rqa
 from rqa.errors import RequestError
 from rqa.recomputed.answer import EXAMPLES
-from rqa.recomputed.tables import FILES, printed, significant, tables
+from rqa.recomputed.tables import printed, significant, tables
 
-ROOT = Path(__file__).resolve().parents[2]
 NO_EXAMPLES = {"constants_misprints", "anderson_darling_points"}
 """Explanations of the tables beside them, and points of an approximation that holds to 3 % only."""
 DIFFER = {
@@ -61,10 +57,3 @@ def test_half_a_unit_of_the_last_printed_decimal(text: str, value: float, agrees
 
 def test_significant_digits() -> None:
     assert [significant("x", p, p, 3).published for p in (168.0, 26.6, 1.71)] == ["168", "26.6", "1.71"]
-
-
-def test_the_tables_travel_with_the_package() -> None:
-    included = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["tool"]["hatch"]["build"]["targets"]["wheel"]
-    for name in FILES:
-        assert included["force-include"][f"shared/{name}"] == f"rqa/_bundled/shared/{name}"
-        assert (ROOT / "shared" / name).is_file()

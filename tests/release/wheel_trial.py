@@ -1,0 +1,161 @@
+"""Tries the wheel alone: built, installed in a new environment, and used from a folder that has nothing else.
+
+`python tests/release/wheel_trial.py [FOLDER]` ends with 0 when every command did what it promises. FOLDER must be new,
+and is kept; without it a temporary one is used. Needs mypy where it runs; all else comes with the wheel.
+"""
+
+import os
+import subprocess
+import sys
+import tempfile
+import time
+import zipfile
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+JOBS = 600
+SECONDS = 900
+KEPT = ("LANG", "PATH", "SSL_CERT_FILE", "SYSTEMROOT", "TEMP", "TMP", "TMPDIR")
+
+WHERE_FROM = """
+import importlib, pkgutil, sys
+from pathlib import Path
+import rqa
+for found in pkgutil.walk_packages(rqa.__path__, "rqa."):
+    if not found.name.endswith("__main__"):
+        importlib.import_module(found.name)
+own = [Path(sys.prefix).resolve(), Path(sys.base_prefix).resolve()]
+places = {Path(m.__file__).resolve() for m in list(sys.modules.values()) if getattr(m, "__file__", None)}
+strange = sorted(str(p) for p in places if not any(p.is_relative_to(o) for o in own))
+assert not strange, strange
+assert Path(rqa.__file__).resolve().is_relative_to(own[0]), rqa.__file__
+print(f"{len(places)} modules, none from elsewhere")
+"""
+
+IN_PYTHON = """
+import rqa
+with rqa.open("out") as depot:
+    answer = depot.comebacks(window=30, by="site")
+    assert answer.table.height == 3, answer
+    answer.to_excel("comebacks.xlsx")
+    rqa.plot(answer).save("comebacks.svg")
+assert rqa.published().table.height > 5
+print(answer.table)
+"""
+
+TYPED = """
+import rqa
+
+reveal_type(rqa.open("out").comebacks(window=30).table)
+reveal_type(rqa.load("out"))
+rqa.open("out").comebacks(window="30")
+"""
+SEEN = ("DataFrame", "LoadReport", 'incompatible type "str"; expected "int"')
+
+
+class Trial:
+    """A folder outside the checkout with an environment, a home and a place to work in."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder, self.work = folder, folder / "elsewhere"
+        self.bin = folder / "venv" / ("Scripts" if os.name == "nt" else "bin")
+        self.work.mkdir(parents=True)
+        (folder / "home").mkdir()
+
+    def run(self, *command: str | Path, expected: int = 0, installing: bool = False) -> str:
+        """Run one command there, say how long it took, and return what it said; any other exit code ends the trial."""
+        shown = " ".join(Path(c).name if Path(c).is_absolute() else str(c) for c in command if "\n" not in str(c))
+        kept = os.environ if installing else {name: os.environ[name] for name in KEPT if name in os.environ}
+        environment = dict(kept) | ({} if installing else {"HOME": str(self.folder / "home")})
+        environment.pop("PYTHONPATH", None)
+        started = time.monotonic()
+        done = subprocess.run(
+            list(map(str, command)), cwd=self.work, env=environment, stdin=subprocess.DEVNULL, capture_output=True,
+            text=True, encoding="utf-8", check=False, timeout=SECONDS,
+        )  # fmt: skip
+        say(f"{time.monotonic() - started:6.1f} s  {shown}")
+        if done.returncode != expected:
+            say(done.stdout + done.stderr)
+            raise SystemExit(f"the wheel failed its trial: exit code {done.returncode} of: {shown}")
+        return done.stdout + done.stderr
+
+    def rqa(self, *words: str, expected: int = 0) -> str:
+        return self.run(self.bin / "rqa", *words, expected=expected)
+
+    def install(self) -> None:
+        """Build the wheel and install it with what it declares, in the versions of the constraints."""
+        pip = (sys.executable, "-m", "pip", "--disable-pip-version-check")
+        bound = ROOT / ".ci" / "constraints.txt"
+        self.run(*pip, "wheel", "--quiet", "--no-deps", "--wheel-dir", self.folder, ROOT, installing=True)
+        wheel = next(self.folder.glob("rqa-*.whl"))
+        self.run(sys.executable, "-m", "venv", "--without-pip", self.folder / "venv")
+        self.run(*pip, "--python", self.bin / "python", "install", "--quiet", "-c", bound, wheel, installing=True)
+        expect(zipfile.ZipFile(wheel).testzip() is None, "the wheel is damaged")
+
+    def commands(self) -> None:
+        """Every command of the README, on a small demo."""
+        said = self.rqa("--version")
+        expect(f"rqa-{said.split()[-1]}-" in next(self.folder.glob("rqa-*.whl")).name, said)
+        said = self.rqa("demo", "out", "--jobs", str(JOBS))
+        expect("every row accounted for" in said, said)
+        out = self.work / "out"
+        expect(len(list(out.glob("*.html"))) == 1, "demo wrote no page")
+        self.rqa("inspect", "out")
+        added = self.rqa(
+            "action", "out", "--what", "cable guide", "--started-on", "2026-01-12", "--scope", "model=Marl-10"
+        )
+        expect("actions.csv" in added, added)
+        self.rqa("load", "out")
+        expect("cable guide" in self.rqa("action", "out"), "the action is not listed")
+        for form in ("html", "xlsx"):
+            page = self.work / f"page.{form}"
+            self.rqa("review", "out", "--month", "2026-05", "--format", form, "--to", page.name)
+            expect(page.stat().st_size > 10_000, f"{page} is empty")
+        self.rqa("load", "nowhere", expected=1)
+
+    def notebooks(self) -> None:
+        """Copied, and run to their ends."""
+        said = self.rqa("notebooks", "out")
+        expect("pip install jupyterlab" in said, said)
+        bundled = {p.name for p in (ROOT / "notebooks").glob("*.ipynb")}
+        copied = {p.name for p in (self.work / "out" / "notebooks").iterdir() if p.suffix == ".ipynb"}
+        expect(copied == bundled, f"notebooks copied: {sorted(copied)}")
+        self.run(self.bin / "python", "-m", "rqa.notebooks", "refresh", "out/notebooks")
+        for path in (self.work / "out" / "notebooks").glob("*.ipynb"):
+            expect('"text/html"' in path.read_text("utf-8"), f"{path.name} has no outputs")
+
+    def in_python(self) -> None:
+        """From Python: nothing of the checkout is imported, answers and charts are made, types are seen."""
+        python = self.bin / "python"
+        say(f"          {self.run(python, '-c', WHERE_FROM).strip()}")
+        self.run(python, "-c", IN_PYTHON)
+        (self.work / "typed.py").write_text(TYPED, encoding="utf-8")
+        cache = f"--cache-dir={self.folder / 'mypy'}"
+        mypy = (sys.executable, "-m", "mypy", "--strict", cache, "--python-executable", python, "typed.py")
+        said = self.run(*mypy, expected=1)
+        for part in SEEN:
+            expect(part in said, f"types of the installed package are not seen: {said}")
+        expect("Found 1 error in 1 file" in said, said)
+
+
+def say(text: str) -> None:
+    sys.stdout.write(f"{text}\n")
+    sys.stdout.flush()
+
+
+def expect(kept: bool, what: str) -> None:
+    if not kept:
+        raise SystemExit(f"the wheel failed its trial: {what}")
+
+
+def main() -> None:
+    """All of it, in order."""
+    with tempfile.TemporaryDirectory(prefix="rqa-trial-") as made:
+        trial = Trial(Path(sys.argv[1] if len(sys.argv) > 1 else made).resolve() / "trial")
+        for part in (trial.install, trial.commands, trial.in_python, trial.notebooks):
+            part()
+    say("the wheel works alone")
+
+
+if __name__ == "__main__":
+    main()
