@@ -155,8 +155,14 @@ def with_grounds(now: Moment, answer: A) -> A:
 
 def said_of(answer: own.Answer, text: str) -> Sentence:
     """What an answer that left a depot lets one say: `text`, or its own note that this cannot be told."""
-    notes = (note for note in answer.notes if isinstance(note, Sentence) and not note.told)
-    return next(notes, Sentence(text, needs(answer)))
+    return untold(answer) or Sentence(text, needs(answer))
+
+
+def untold(answer: own.Answer) -> Sentence | None:
+    """The note of an answer that left a depot that it cannot be told as a whole; None where it can."""
+    rests_on = needs(answer)
+    whole = (n for n in answer.notes if isinstance(n, Sentence) and not n.told and n.rests_on == rests_on)
+    return next(whole, None)
 
 
 def grounded(ask: Callable[Concatenate[D, P], A]) -> Callable[Concatenate[D, P], A]:

@@ -5,7 +5,7 @@ from typing import Any
 
 from rqa.answers.diagnostic_results import Agreement, LimitChoices, MeasuredReadings, StationDrift
 from rqa.answers.improvement_results import ActionPower, ActionTrend, ComebackCosts, Verdicts
-from rqa.answers.needs import EMPTY, said_of
+from rqa.answers.needs import EMPTY, said_of, untold
 from rqa.answers.result import (
     Answer,
     CapabilityIndices,
@@ -135,7 +135,7 @@ def plot(
             f"{rows:,} rows are more than a picture can show ({MOST_ROWS:,}); ask for fewer groupings in by=, "
             "or narrow the question with where= or months=."
         )
-    if rows == 0:
+    if rows == 0 or untold(result):
         return nothing(title=_title(result), why=said_of(result, EMPTY), headed=headed, width=width)
     if type(result) in OTHERS:
         return OTHERS[type(result)](result, headed=headed, width=width, selection=selection)
