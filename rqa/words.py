@@ -74,6 +74,11 @@ def month_name(value: object) -> str:
     return key
 
 
+def months_said(first: date, last: date) -> str:
+    """Months from first to last as said: "June 2024 to May 2026", or the one month."""
+    return month_name(first) if month_key(first) == month_key(last) else f"{month_name(first)} to {month_name(last)}"
+
+
 def spoken(value: object) -> str:
     """A grouping value as said: codes with underscores become words, months get their names."""
     if isinstance(value, date):

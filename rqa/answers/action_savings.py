@@ -4,10 +4,10 @@ from typing import Any
 
 from rqa.answers.action_verdicts import verdicts
 from rqa.answers.comeback_costs import avoided_cost, costs
-from rqa.answers.contrast_families import OWN_WORK
 from rqa.answers.improvement_results import ActionSavings
 from rqa.answers.result import rounded
 from rqa.answers.scope import Moment
+from rqa.contract import OWN_WORK
 
 MONEY = ("mean_cost", "cost", "cost_low", "cost_high")
 COUNTS = ("avoided", "avoided_low", "avoided_high")
@@ -28,7 +28,7 @@ def action_savings(now: Moment, *, window: int = 30, level: float = 0.95) -> Act
     import polars as pl
 
     judged = verdicts(now, window=window, level=level)
-    each = costs(now, by=(), where=OWN_WORK, window=window, level=level)
+    each = costs(now, by=(), where={"class": OWN_WORK}, window=window, level=level)
     mean = each.table.row(0, named=True) if each.table.height else dict.fromkeys(("mean", "low", "high"))
     rows = [_row(r, mean) for r in judged.table.iter_rows(named=True)]
     texts = [pl.Series(name, [r[name] for r in rows], dtype=pl.String) for name in ("action_id", "what", "verdict")]

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 from rqa.answers.burst_counts import Asked
 from rqa.answers.burst_rounds import Found, Search
+from rqa.answers.counted_comebacks import in_words
 from rqa.answers.finding import PEOPLE, Finding
 from rqa.words import count, month_name, week_of
 
@@ -67,13 +68,14 @@ def finding(found: Found, row: Mapping[str, Any], asked: Asked, all_of: Search) 
     p = min(b.p_value, b.p_fitted) if b.p_value <= least * 1.0001 and b.p_fitted == b.p_fitted else b.p_value
     noun = "come-backs" if asked.what == "comebacks" else "failed first checks"
     of = "jobs" if asked.what == "comebacks" else "checks"
-    within = f" within {asked.window} days" if asked.what == "comebacks" else ""
+    said, mark = in_words(asked.classes) if asked.what == "comebacks" else ("", "")
+    within = f" within {asked.window} days {said}" if said else ""
     more = p <= 0.05
     scope: dict[str, str] = {} if row["group"] is None else {b.dimension: row["group"]}
     if row["part_no"]:
         scope["part_no"] = row["part_no"]
     return Finding(
-        kind=f"burst of {noun}",
+        kind=f"burst of {noun}{mark}",
         scope=scope,
         what=(
             f"{noun}{within} {'were bunched' if more else 'were fullest'} in {_when(row, asked.period)}: "

@@ -11,11 +11,13 @@ from rqa.answers.clean_jobs import clean_jobs
 from rqa.answers.comebacks import comebacks
 from rqa.answers.comparison_findings import stated
 from rqa.answers.comparison_words import notes_of
+from rqa.answers.counted_comebacks import in_words
 from rqa.answers.expected_by_model import expected_by_model, fits
 from rqa.answers.first_pass_yield import first_pass_yield
 from rqa.answers.job_clusters import inflation
 from rqa.answers.result import Answer, Comparison, chances, rounded
 from rqa.answers.scope import By, Moment, Months, Scope, Where, check_level
+from rqa.contract import CLASSES
 from rqa.errors import RequestError
 from rqa.measures.groupings import names_only
 
@@ -154,7 +156,16 @@ def compare(
         enough=enough, dispersion=dispersion, verdicts=verdicts, unknown=_unknown(counted),
         by_job=float(by_job.max(initial=1.0)), given=counted.notes,
     )  # fmt: skip
-    return Comparison(made, settings, notes, stated(made, who, outcome, OUTCOMES[outcome]))
+    return Comparison(made, settings, notes, stated(made, who, outcome, OUTCOMES[outcome], _which(settings)))
+
+
+def _which(settings: Mapping[str, object]) -> str:
+    """Which events count, to follow their name: within how many days, and of which classes."""
+    if settings["window"] is None:
+        return ""
+    where = settings["where"]
+    classes = where.get("class") if isinstance(where, Mapping) else None
+    return f" within {settings['window']} days {in_words(classes or CLASSES)[0]}"
 
 
 def _checked(who: str, outcome: str, mix: By, least: int, method: str, level: float) -> tuple[str, ...]:

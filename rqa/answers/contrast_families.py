@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 from rqa.answers.comebacks import comebacks
 from rqa.answers.contrasts import Contrast, each_against_rest, enough
+from rqa.answers.counted_comebacks import Counted
 from rqa.answers.first_pass_yield import first_pass_yield
 from rqa.answers.scope import Moment, months_back
 from rqa.words import month_name
@@ -13,10 +14,8 @@ if TYPE_CHECKING:
     import polars as pl
 
 UNLIKE = "the mix of work is not allowed for"
-OWN_WORK = {"class": ["repeat", "workmanship"]}
-"""Classes of come-backs that the work on the bench, or a part fitted there, can have caused."""
 WINDOW = 30
-RETURNED = f"come-backs within {WINDOW} days on what the job had worked on,"
+RETURNED = f"come-backs within {WINDOW} days {{}},"
 Span = tuple[date, date]
 
 
@@ -86,14 +85,14 @@ def tests_by_model(now: Moment, span: Span) -> list[Contrast]:
     ]  # fmt: skip
 
 
-def kinds_of_work(now: Moment, span: Span) -> list[Contrast]:
-    """Come-backs on own work of each model and procedure beside those of all other work."""
+def kinds_of_work(now: Moment, span: Span, counted: Counted) -> list[Contrast]:
+    """The come-backs counted of each model and procedure beside those of all other work."""
     keys = ["model", "procedure"]
-    table = comebacks(now, window=WINDOW, by=keys, where=OWN_WORK, months=span).table
+    table = comebacks(now, window=WINDOW, by=keys, where=counted.where, months=span).table
     return [
         Contrast(
-            "come-backs by kind of work", {"model": model, "procedure": procedure},
-            RETURNED, *own, *rest, "of all other work", False, UNLIKE,
+            f"come-backs by kind of work{counted.mark}", {"model": model, "procedure": procedure},
+            RETURNED.format(counted.said), *own, *rest, "of all other work", False, UNLIKE,
             "read what the returns were found to have; see which steps touched it",
         )
         for (model, procedure), own, rest in each_against_rest(_totals(table, keys, "returned", "matured"))

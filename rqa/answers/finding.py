@@ -3,6 +3,7 @@
 import hashlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import date
 from types import MappingProxyType
 
 from rqa.stats import benjamini_hochberg
@@ -27,6 +28,7 @@ class Finding:
     sense. `p_value`: how often luck alone brings as much. `either_way`: told on the good side too; else only when
     worse, as beside one bad place all others look better. `mirrored`: the p-value counts both sides, of which only the
     worse is told; the family is then judged by the worse side alone, so that what looks better lends no weight.
+    `months`: first and last of those looked at in all.
     """
 
     kind: str
@@ -44,6 +46,7 @@ class Finding:
     avoided: float | None = None
     either_way: bool = False
     mirrored: bool = False
+    months: tuple[date, date] | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "scope", MappingProxyType(dict(self.scope)))

@@ -15,7 +15,7 @@ from rqa.answers.ground_list import GROUNDS, Ground
 from rqa.answers.scope import Moment, month_end
 from rqa.contract import EARLIEST, LATEST
 from rqa.measures.run import counts
-from rqa.words import listed, month_name
+from rqa.words import listed, months_said
 
 if TYPE_CHECKING:
     from rqa.store.engine import Store
@@ -42,6 +42,10 @@ class Sentence(str):
 
     def __getnewargs__(self) -> tuple[Any, ...]:
         return str(self), self.rests_on, self.lacks
+
+    def followed(self, text: str) -> "Sentence":
+        """The same statement with more text behind it, which rests on nothing else."""
+        return Sentence(f"{self} {text}", self.rests_on, self.lacks)
 
     @property
     def told(self) -> bool:
@@ -82,7 +86,7 @@ class Grounds:
             return Sentence(f"{CANNOT}{about}, as there are no {among[1]}.", rests_on, (f"no {among[1]}",))
         if not absent:
             return Sentence(text, rests_on)
-        where = _between(self.months)
+        where = "the whole time" if self.months is None else months_said(*self.months)
         why = listed([g.lacking.format(window=self.window, months=where) for g in absent])
         tables = dict.fromkeys(f'table = "{g.adds}"' for g in absent if g.adds)
         remedies = dict.fromkeys(g.remedy for g in absent if g.remedy)
@@ -114,10 +118,3 @@ def grounds(now: Moment, *, months: tuple[date, date] | None = None, window: int
         row = counts(now.store, "grounds", values=values).row(0, named=True)
         kept[key] = Grounds(frozenset(name for name, there in row.items() if there), window, months)
     return kept[key]
-
-
-def _between(months: tuple[date, date] | None) -> str:
-    if months is None:
-        return "the whole time"
-    first, last = months
-    return month_name(first) if first == last else f"{month_name(first)} to {month_name(last)}"

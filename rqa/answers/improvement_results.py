@@ -4,7 +4,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from rqa.answers.counted_comebacks import Counted
 from rqa.answers.finding import Finding
+from rqa.answers.grounds import Sentence
 from rqa.answers.result import Answer
 
 if TYPE_CHECKING:
@@ -17,12 +19,15 @@ class MonthFindings(Answer):
     p_adjusted, caution, check.
 
     `findings` holds those of the rows, in their order, `gone` those that held a month before, `compared` the number of
-    comparisons made by kind, `answers` the answers about risky steps and tests behind them, by name.
+    comparisons made by kind, `answers` the answers about risky steps and tests behind them, by name. `lacking` says what
+    could not be compared and why, `counted` which come-backs were; None where no month is over.
     """
 
     gone: tuple[Finding, ...] = ()
     compared: Mapping[str, int] = field(default_factory=dict)
     answers: Mapping[str, Answer] = field(default_factory=dict)
+    lacking: tuple[Sentence, ...] = ()
+    counted: Counted | None = None
 
     question = "Findings of the month"
     shown = ("id", "state", "where", "what", "avoided", "check")

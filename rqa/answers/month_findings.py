@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -10,10 +11,13 @@ from rqa.answers.attributed_causes import attribution
 from rqa.answers.burst_scan import bursts
 from rqa.answers.comparison import compare
 from rqa.answers.conformance import breaches
+from rqa.answers.counted_comebacks import Counted, counted_comebacks
 from rqa.answers.finding import ALLOWED, Finding, judged
+from rqa.answers.grounds import Sentence, grounds
 from rqa.answers.improvement_results import MonthFindings
 from rqa.answers.measured_readings import readings
 from rqa.answers.month import last_whole_month
+from rqa.answers.needs import LAID, PLANNED, SEEN, with_grounds
 from rqa.answers.overall_findings import FIGURES, against_before, chart_signals, projected
 from rqa.answers.part_lots import lots
 from rqa.answers.rater_agreement import agreement
@@ -24,7 +28,7 @@ from rqa.answers.retest_passes import retests
 from rqa.answers.scope import Moment, month_of, months_back
 from rqa.answers.station_drift import drift
 from rqa.errors import RequestError
-from rqa.words import count, month_name
+from rqa.words import count, listed, month_name, months_said
 
 if TYPE_CHECKING:
     import polars as pl
@@ -42,6 +46,19 @@ COMPARED = (
 have other steps, so that nothing alike stands beside them."""
 SETS = 399
 """Sets without bursts that those found are set against; where none is as strong, a fitted curve says how rare it is."""
+FAMILIES = {
+    "come-backs": (*SEEN, "final_comebacks"),
+    "come-backs laid to steps": LAID,
+    "breaches of the procedure": PLANNED,
+    "first checks of steps": ("checks",),
+    "benches": ("bench",),
+    "tools": ("tool",),
+    "lots of parts": ("lot",),
+    "first runs of tests and runs that passed again": ("diagnostics",),
+    "stations": ("station",),
+    "measured values": ("test_values",),
+}
+"""What is compared, and what each rests on."""
 AFTER = ("failed check", "rework", "skipped check", "tool")
 """Come-backs after these; those by bench are compared with the whole mix of work."""
 
@@ -69,14 +86,17 @@ def findings(now: Moment, month: str | date | None = None) -> MonthFindings:
     before = judged(stated_in(now, months_back(own, 1))[0])
     there, known = ({f.id for f, _ in family} for family in (held, before))
     compared = Counter(f.kind for f in stated)
+    lacking, counted = not_compared(now), counted_comebacks(now, WINDOW, months_up_to(own))
     return MonthFindings(
         _table(held, known),
         settings,
-        (*_said(compared), _resting_on(own, _finals(now, own))),
+        (*_said(compared), _resting_on(own, _finals(now, own)), *lacking, *([counted.note] if counted.note else [])),
         stated,
         gone=tuple(f for f, _ in before if f.id not in there),
         compared=dict(compared),
         answers=answers,
+        lacking=lacking,
+        counted=counted,
     )
 
 
@@ -84,6 +104,16 @@ def newest_month(now: Moment) -> date | None:
     """The latest whole month of which any of the month's figures is final; None if there is none yet."""
     found = (last_whole_month(now, figure.measure, figure.window) for figure in FIGURES)
     return max((month for month in found if month is not None), default=None)
+
+
+def not_compared(now: Moment) -> tuple[Sentence, ...]:
+    """What the depot cannot compare at all, a sentence for all that lacks the same."""
+    there, apart = grounds(now, window=WINDOW), dict[tuple[str, ...], list[str]]()
+    for about, names in FAMILIES.items():
+        lacks = tuple(ground.name for ground in there.lacking(*names))
+        if lacks:
+            apart.setdefault(lacks, []).append(about)
+    return tuple(there.claim("", *lacks, about=listed(abouts)) for lacks, abouts in apart.items())
 
 
 def months_up_to(month: date) -> families.Span:
@@ -98,9 +128,12 @@ def stated_in(now: Moment, month: date) -> tuple[tuple[Finding, ...], dict[str, 
     """
     span = months_up_to(month)
     finals = _finals(now, month)
-    answers = _answers(now, span)
-    made = [finding for family in _families(now, month, span, finals) for finding in family]
-    made += [finding for answer in answers.values() for finding in answer.stated]
+    counted = counted_comebacks(now, WINDOW, span)
+    answers = {name: with_grounds(now, answer) for name, answer in _answers(now, span, counted).items()}
+    made = [finding for family in _of_the_month(now, month, finals) for finding in family]
+    over = [finding for family in _of_the_span(now, span, counted) for finding in family]
+    over += [finding for answer in answers.values() for finding in answer.stated]
+    made += [replace(f, what=f"{f.what} ({months_said(*span)})", months=span) for f in over]
     return tuple(sorted(made, key=lambda f: (-(f.avoided or 0.0), f.p_value, f.what))), answers
 
 
@@ -110,31 +143,35 @@ def _finals(now: Moment, month: date) -> dict[int, date]:
     return {window: min(found, month) for window, found in latest.items() if found is not None}
 
 
-def _families(now: Moment, month: date, span: families.Span, finals: dict[int, date]) -> Iterator[Iterable[Finding]]:
-    """Every analysis that says where something is too often.
-
-    Clusters of failures are not among them: they say in what way jobs fail somewhere, not that more of them do.
-    """
+def _of_the_month(now: Moment, month: date, finals: dict[int, date]) -> Iterator[Iterable[Finding]]:
+    """Every analysis that says what the month was like, each with its months in words."""
     yield against_before(now, month, finals)
     yield chart_signals(now, month, finals)
     yield projected(now, month)
     yield (c.stated() for c in families.steps_against_before(now, month))
+
+
+def _of_the_span(now: Moment, span: families.Span, counted: Counted) -> Iterator[Iterable[Finding]]:
+    """Every analysis that says where something is too often in two years.
+
+    Clusters of failures are not among them: they say in what way jobs fail somewhere, not that more of them do.
+    """
     yield (c.stated() for c in families.steps_by_model(now, span))
     yield (c.stated() for c in families.tests_by_model(now, span))
     for who, outcome in COMPARED:
-        own_work = families.OWN_WORK if outcome == "comeback" else None
-        yield compare(now, who=who, outcome=outcome, window=WINDOW, months=span, where=own_work).stated
-    yield (c.stated() for c in families.kinds_of_work(now, span))
-    yield (c.stated() for c in lots(now, span))
+        which = counted.where if outcome == "comeback" else None
+        yield compare(now, who=who, outcome=outcome, window=WINDOW, months=span, where=which).stated
+    yield (c.stated() for c in families.kinds_of_work(now, span, counted))
+    yield (c.stated() for c in lots(now, span, counted))
 
 
-def _answers(now: Moment, span: families.Span) -> dict[str, Answer]:
+def _answers(now: Moment, span: families.Span, counted: Counted) -> dict[str, Answer]:
     """The answers about risky steps and about the tests that state findings."""
     return {
         "attribution": attribution(now, by=("model", "procedure"), window=WINDOW, months=span),
-        "step_relative_risk": step_relative_risk(now, after=AFTER, window=WINDOW, months=span),
+        "step_relative_risk": step_relative_risk(now, after=AFTER, window=WINDOW, months=span, classes=counted.classes),
         "breaches": breaches(now, window=WINDOW, months=span),
-        "bursts": bursts(now, window=WINDOW, months=span, simulations=SETS),
+        "bursts": bursts(now, window=WINDOW, months=span, simulations=SETS, classes=counted.classes),
         "bursts of failed checks": bursts(now, what="failed_checks", months=span, simulations=SETS),
         "retests": retests(now, months=span),
         "releases": releases(now, months=span),

@@ -2,8 +2,9 @@
 
 from typing import TYPE_CHECKING
 
-from rqa.answers.contrast_families import OWN_WORK, RETURNED, WINDOW, Span
+from rqa.answers.contrast_families import RETURNED, WINDOW, Span
 from rqa.answers.contrasts import Contrast, enough
+from rqa.answers.counted_comebacks import Counted
 from rqa.answers.scope import Moment
 from rqa.measures.run import counts
 
@@ -14,7 +15,7 @@ MOST_ASIDE = 3
 """Lots set aside before the rest are compared; each costs another count."""
 
 
-def lots(now: Moment, span: Span) -> list[Contrast]:
+def lots(now: Moment, span: Span, counted: Counted) -> list[Contrast]:
     """Each lot of a part against the part's other lots of about the same time.
 
     A job with a bad lot often has lots of other parts in it that were fitted in the same weeks. So when a lot is worse
@@ -22,10 +23,10 @@ def lots(now: Moment, span: Span) -> list[Contrast]:
     """
     from rqa.stats import benjamini_hochberg
 
-    all_months = _lot_months(now, span, [])
+    all_months = _lot_months(now, span, counted, [])
     months, aside, told = all_months, list[tuple[str, str]](), list[Contrast]()
     while True:
-        found = against_other_lots(months)
+        found = against_other_lots(months, counted)
         sure = benjamini_hochberg(p_values=[c.p_value for _, c in found]).found.tolist() if found else []
         worse = [i for i, (_, c) in enumerate(found) if sure[i] and c.worse]
         if not worse or len(told) == MOST_ASIDE:
@@ -36,15 +37,16 @@ def lots(now: Moment, span: Span) -> list[Contrast]:
         )
         aside.append(found[surest][0])
         told.append(found[surest][1])
-        months = _without(all_months, _lot_months(now, span, aside))
+        months = _without(all_months, _lot_months(now, span, counted, aside))
 
 
-def _lot_months(now: Moment, span: Span, beside: list[tuple[str, str]]) -> "pl.DataFrame":
+def _lot_months(now: Moment, span: Span, counted: Counted, beside: list[tuple[str, str]]) -> "pl.DataFrame":
     """Counts by lot and month: of all jobs, or of those in which one of the lots `beside` was fitted."""
     first, last = span
     asked = {
         "window": WINDOW, "as_of": now.day, "first_month": first, "last_month": last,
-        "classes": OWN_WORK["class"], "beside_parts": [p for p, _ in beside], "beside_lots": [lot for _, lot in beside],
+        "classes": list(counted.classes), "beside_parts": [p for p, _ in beside],
+        "beside_lots": [lot for _, lot in beside],
     }  # fmt: skip
     return counts(now.store, "lot_months", values=asked)
 
@@ -59,7 +61,7 @@ def _without(months: "pl.DataFrame", some: "pl.DataFrame") -> "pl.DataFrame":
     return left.select(months.columns).filter(pl.col("matured") > 0)
 
 
-def against_other_lots(months: "pl.DataFrame") -> list[tuple[tuple[str, str], Contrast]]:
+def against_other_lots(months: "pl.DataFrame", counted: Counted) -> list[tuple[tuple[str, str], Contrast]]:
     """Each lot large enough, with the part's other lots closed from the month before its first to that after its last.
 
     What changes over the year so does not set lots apart. `months` has part_no, lot, month, matured, returned.
@@ -83,7 +85,8 @@ def against_other_lots(months: "pl.DataFrame") -> list[tuple[tuple[str, str], Co
         (
             (part, name),
             Contrast(
-                "come-backs by lot of a part", {"lot": name, "part_no": part}, RETURNED,
+                f"come-backs by lot of a part{counted.mark}", {"lot": name, "part_no": part},
+                RETURNED.format(counted.said),
                 events, size, other_events, other_size, "with the part's other lots of about the same time", False,
                 "a lot is fitted in some weeks only: whatever else was different in them looks the same",
                 "hold what is left of the lot; test it, and ask the supplier",

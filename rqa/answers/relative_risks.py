@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rqa.answers.contrasts import SMALLEST
+from rqa.answers.counted_comebacks import in_words
 from rqa.answers.declared_steps import DeclaredStep, declared_steps
 from rqa.answers.finding import Finding
 from rqa.answers.follow_up_counts import check_index, days_asked
@@ -154,11 +155,11 @@ def _stated(r: Risk, declared: Sequence[DeclaredStep], window: int, classes: Seq
         scope[pair.after] = pair.place
     if pair.kind != EVERY:
         scope["class"] = pair.kind
-    of = "on what the job had worked on" if tuple(classes) == OWN_WORK else f"of class {' or '.join(classes)}"
+    of, mark = in_words(classes if pair.kind == EVERY else (pair.kind,))
     here = [s for s in declared if s.step == pair.step]
     unlike = "; the ratio differs between procedures or models" if r.unlike_p < 0.05 else ""
     return Finding(
-        kind=f"come-backs by {pair.after}",
+        kind=f"come-backs by {pair.after}{mark}",
         scope=scope,
         what=(
             f"come-backs within {window} days {of} {SAID[pair.after]} {percent(r.back / r.jobs)} ({count(r.back)} of "

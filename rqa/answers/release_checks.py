@@ -102,7 +102,7 @@ def releases(
         "window": window, "as_of": now.day, **asked.settings(), "usual": usual, "level": level,
         "method": "wilson; Mantel-Haenszel over procedure and model, exact test",
     }  # fmt: skip
-    return Releases(made, settings, (*now.notes, *_notes(made, asked, usual)), _stated(made, asked.by))
+    return Releases(made, settings, (*now.notes, *_notes(made, asked, usual)), _stated(made, asked.by, window))
 
 
 def release_faults(
@@ -170,7 +170,7 @@ def _ratios(
     return ratios, p_values
 
 
-def _stated(table: "pl.DataFrame", by: tuple[str, ...]) -> tuple[Finding, ...]:
+def _stated(table: "pl.DataFrame", by: tuple[str, ...], window: int) -> tuple[Finding, ...]:
     made = []
     for r in table.iter_rows(named=True):
         sizes: tuple[Any, ...] = (r["matured"], r["other_matured"])
@@ -182,7 +182,7 @@ def _stated(table: "pl.DataFrame", by: tuple[str, ...]) -> tuple[Finding, ...]:
                 scope={n: str(r[n]) for n in by},
                 what=(
                     f"of {count(r['matured'])} jobs closed though {SAID[r['check']]}, "
-                    f"{percent(r['returned'] / r['matured'])} came back, against "
+                    f"{percent(r['returned'] / r['matured'])} came back within {window} days, against "
                     f"{percent(r['other_returned'] / r['other_matured'])} of the other {count(r['other_matured'])}"
                 ),
                 measure="ratio of risks",

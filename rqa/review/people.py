@@ -3,7 +3,6 @@
 from datetime import date
 
 from rqa.answers.comparison import ABOVE, ALIKE, BELOW, TOO_LITTLE
-from rqa.answers.contrast_families import OWN_WORK
 from rqa.review.asked import Asked
 from rqa.review.facts import Section, Table
 from rqa.words import count, listed, spoken
