@@ -6,8 +6,10 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from rqa.answers.control_chart import MEASURES, is_mature, monthly, ripens
+from rqa.answers.grounds import grounds
 from rqa.answers.improvement_results import Targets
 from rqa.answers.month import last_whole_month
+from rqa.answers.needs import OF_MEASURE
 from rqa.answers.result import rounded
 from rqa.answers.scope import Moment, check_level, month_of
 from rqa.measures.run import counts
@@ -73,8 +75,6 @@ def targets(now: Moment, *, month: str | date | None = None, level: float = 0.95
             notes.append(f"The goal {named!r} is {value:g}, which is no share; write 5 % as 0.05.")
             continue
         rows.append(_judged(now, Goal(named, _name(*known), *known, value), own, level))
-    if table.is_empty():
-        notes.append("The table targets holds no goals.")
     settings = {"month": asked, "as_of": now.day, "level": level, "method": "wilson"}
     return Targets(_frame(rows), settings, tuple(notes))
 
@@ -99,7 +99,10 @@ def _judged(now: Moment, goal: Goal, month: date, level: float) -> dict[str, obj
     share = proportion_interval(successes=events, trials=size, level=level)
     value, low, high = float(share.estimate), float(share.low), float(share.high)
     final = is_mature(month, now, ripens(goal.measure, goal.window))
-    if not size or not final:
+    lacks = grounds(now, window=goal.window).lack(
+        *OF_MEASURE[goal.measure], about=f"whether the goal of {goal.name} is met"
+    )
+    if not size or not final or lacks:
         met = MET[2]
     elif goal.at_least:
         met = MET[0] if low >= goal.value else MET[1] if high < goal.value else MET[2]
@@ -109,7 +112,7 @@ def _judged(now: Moment, goal: Goal, month: date, level: float) -> dict[str, obj
         "measure": goal.named, "name": goal.name, "month": month, "goal": goal.value, "at_least": goal.at_least,
         "value": value, "low": low, "high": high, "count": events, "size": size, "met": met,
     }  # fmt: skip
-    return {**row, "sentence": _sentence(goal, row, final, level)}
+    return {**row, "sentence": lacks or _sentence(goal, row, final, level)}
 
 
 def _sentence(goal: Goal, row: dict[str, object], final: bool, level: float) -> str:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from rqa.contract import TABLES
+from rqa.store.remarks import NO_UNIT_TWICE, NO_UNIT_TWICE_NEXT
 
 
 @dataclass(frozen=True)
@@ -10,7 +11,8 @@ class Ground:
     """Something a statement can rest on: its name, what is said where it is absent, what to do then.
 
     `beside` names the ground without which this one is absent anyway; then only that one is told of. `lacking` may hold
-    {window} (days) and {months}. `adds` is the table to be mapped where that is the remedy.
+    {window} (days) and {months}. `adds` is the table to be mapped where that is the remedy, `maps` the table and the
+    column.
     """
 
     name: str
@@ -18,9 +20,9 @@ class Ground:
     remedy: str = ""
     beside: str = ""
     adds: str = ""
+    maps: tuple[str, str] | None = None
 
 
-MAP = 'Name its column in the mapping of the table "{}" in sources.toml: [table.columns] {} = "…".'
 WAIT = "It can be told once more time has passed."
 
 
@@ -30,9 +32,8 @@ def _table(name: str) -> Ground:
 
 def _column(table: str, column: str, name: str = "") -> Ground:
     meaning = TABLES[table].column(column).meaning
-    return Ground(
-        name or column, f"no row of “{table}” has a value in “{column}” ({meaning})", MAP.format(table, column), table
-    )
+    lacking = f"“{column}” of the table “{table}” is never given ({meaning})"
+    return Ground(name or column, lacking, beside=table, maps=(table, column))
 
 
 GROUNDS = {
@@ -44,12 +45,9 @@ GROUNDS = {
         ),
         Ground("matured_jobs", "no repaired job has been out {window} days", WAIT, "closed_jobs"),
         Ground(
-            "repeat_units", "no unit appears twice in the jobs, so no come-back can be seen",
-            "Check that “unit_id” is the unit's own serial number, and not that of the job.", "jobs",
+            "repeat_units", f"{NO_UNIT_TWICE}, so no come-back can be seen", NO_UNIT_TWICE_NEXT, "jobs"
         ),
-        Ground(
-            "found", "no job has a confirmed fault (“found”)", MAP.format("jobs", "found"), "jobs"
-        ),
+        _column("jobs", "found"),
         *(_column("jobs", c) for c in ("complaint", "billing", "labour_minutes", "parts_cost", "freight_cost")),
         _column("jobs", "technician"),
         _table("steps"),
@@ -90,6 +88,7 @@ GROUNDS = {
         Ground("final_clean", "no month with checked jobs is over yet", WAIT, "logs"),
         Ground("earlier_clean", "there is no earlier month to compare with", WAIT, "final_clean"),
         Ground("closed_there", "no job was closed in {months}", "", "jobs"),
+        Ground("opened_there", "no job was opened in {months}", "", "jobs"),
         Ground("logged_there", "no step is logged of the jobs closed in {months}", "", "steps"),
         Ground("tested_there", "no diagnostic is logged of the jobs closed in {months}", "", "diagnostics"),
         Ground(

@@ -88,13 +88,7 @@ class Grounds:
             return Sentence(text, rests_on)
         where = "the whole time" if self.months is None else months_said(*self.months)
         why = listed([g.lacking.format(window=self.window, months=where) for g in absent])
-        tables = dict.fromkeys(f'table = "{g.adds}"' for g in absent if g.adds)
-        remedies = dict.fromkeys(g.remedy for g in absent if g.remedy)
-        if tables:
-            remedies = {
-                f"Add to sources.toml a [[table]] with {listed(list(tables), last='and one with')}.": None,
-                **remedies,
-            }
+        remedies = dict.fromkeys([*_mapping(absent), *(g.remedy for g in absent if g.remedy)])
         return Sentence(" ".join((f"{CANNOT}{about}, as {why}.", *remedies)), rests_on, [g.name for g in absent])
 
     def lack(self, *rests_on: str, about: str) -> Sentence | None:
@@ -118,3 +112,16 @@ def grounds(now: Moment, *, months: tuple[date, date] | None = None, window: int
         row = counts(now.store, "grounds", values=values).row(0, named=True)
         kept[key] = Grounds(frozenset(name for name, there in row.items() if there), window, months)
     return kept[key]
+
+
+def _mapping(absent: tuple[Ground, ...]) -> list[str]:
+    """What to add to the mapping: tables, and columns of tables."""
+    tables = list(dict.fromkeys(f'table = "{g.adds}"' for g in absent if g.adds))
+    said = [f"Add to sources.toml a [[table]] with {listed(tables, last='and one with')}."] if tables else []
+    columns: dict[str, list[str]] = {}
+    for table, column in dict.fromkeys(g.maps for g in absent if g.maps):
+        columns.setdefault(table, []).append(f'{column} = "…"')
+    return said + [
+        f'Add to [table.columns] of the [[table]] with table = "{table}" in sources.toml: {", ".join(lines)}.'
+        for table, lines in columns.items()
+    ]

@@ -19,8 +19,8 @@ class MonthFindings(Answer):
     p_adjusted, caution, check.
 
     `findings` holds those of the rows, in their order, `gone` those that held a month before, `compared` the number of
-    comparisons made by kind, `answers` the answers about risky steps and tests behind them, by name. `lacking` says what
-    could not be compared and why, `counted` which come-backs were; None where no month is over.
+    comparisons made by kind, `answers` the answers about risky steps and tests behind them, by name. `lacking` says
+    what could not be compared and why, `counted` which come-backs were; None where no month is over.
     """
 
     gone: tuple[Finding, ...] = ()

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 QUESTION = "month_against_before"
 BEFORE = 12
 """Months before that make the comparison: a year, so that the seasons are in it."""
+UNCLEAR = "no clear change"
+"""The verdict on a difference that luck could make: small numbers hide changes, too."""
 LUCK = 0.05
 """A difference is called more than luck when luck alone would make one as large less often than this."""
 
@@ -24,8 +26,8 @@ class MonthAgainstBefore:
 
     `share` and `before_share` are None without data. `difference` = share - before_share, with Newcombe's interval.
     `p_value` is Fisher's exact two-sided; `more_than_luck` says that it is below 5 %. `direction` is what the plain
-    figures say (better, worse, same); `verdict` calls a difference within luck "same", and is "no data" when either
-    side has none.
+    figures say (better, worse, same); `verdict` calls a difference within luck "no clear change", and is "no data" when
+    either side has none.
     """
 
     measure: str
@@ -120,7 +122,7 @@ def _compare(
         before_count=count_0, before_size=size_0, before_share=count_0 / size_0 if size_0 else None,
         difference=difference, difference_low=_number(apart.low), difference_high=_number(apart.high),
         p_value=p_value, direction=direction, more_than_luck=luck,
-        verdict=direction if luck or direction == "no data" else "same", level=level,
+        verdict=direction if luck or direction == "no data" else UNCLEAR, level=level,
     )  # fmt: skip
 
 

@@ -32,6 +32,14 @@ FIGURES = (
     Figure("first-pass yield", "first checks", "first_pass_yield", 30, False),
     Figure("clean-job share", "checked jobs", "clean_jobs", 30, False),
 )
+GROUNDS = {
+    "comebacks": ("closed_jobs", "repeat_units", "final_comebacks"),
+    "first_pass_yield": ("checks", "final_checks"),
+    "clean_jobs": ("logs", "final_clean"),
+}
+"""What each figure rests on."""
+EARLIER = {"comebacks": "earlier_comebacks", "first_pass_yield": "earlier_checks", "clean_jobs": "earlier_clean"}
+"""What the comparison of each figure with the months before rests on."""
 UNLIKE = "the mix of work and the season are not allowed for"
 LOOK = "see which kinds of work, sites and steps moved, and what was changed in the month before"
 

@@ -6,10 +6,13 @@ from datetime import date
 import polars as pl
 
 from rqa.answers.contrasts import SMALLEST
+from rqa.answers.diagnostic_results import CoverageGap
 from rqa.answers.finding import Finding
+from rqa.answers.grounds import Grounds, Sentence
 from rqa.answers.improvement_results import MonthFindings
+from rqa.answers.needs import FOUND
 from rqa.review.asked import Asked
-from rqa.review.facts import Figure, Section, Table
+from rqa.review.facts import Basis, Figure, Section, Table
 from rqa.review.figures import figure_of
 from rqa.words import count, interval, listed, percent, spoken
 
@@ -19,6 +22,7 @@ ESCAPES = (
     "noticed are in neither. "
 )
 HEADING = "Can the tests be believed"
+WINDOW = 90
 FLAKY = "retest passes by test"
 MOVED = ("station drift", "station difference")
 """Kinds of findings that this section tells."""
@@ -26,44 +30,70 @@ MOVED = ("station drift", "station difference")
 
 def believed(depot: Asked, span: tuple[date, date], found: MonthFindings) -> Section:
     """Flaky tests, escapes, gaps and drifting stations over the months `span`; what stands out is in `found`."""
-    if "retests" not in found.answers:
-        return Section("believed", HEADING, ("No month is final yet.",))
-    if not found.answers["retests"].table["runs"].sum():
-        return Section("believed", HEADING, ("No diagnostic is logged in these months.",))
-    retests, gap = found.answers["retests"], depot.coverage_gap(months=span)
-    words = [_flaky(retests.table, {f.scope["test"] for f in found.findings if f.kind == FLAKY})]
-    words += [_gap(gap.table)] if gap.table["uncovered"].sum() else []
+    there, basis = depot.grounds(span, window=WINDOW), Basis(span, WINDOW)
+    none = there.lack("diagnostics", "tested_there", about="whether the tests can be believed")
+    if none or "retests" not in found.answers:
+        return Section("believed", HEADING, basis, () if none is None else (none,))
+    retests, gap = found.answers["retests"], depot.coverage_gap(window=WINDOW, months=span)
+    words = [_flaky(there, retests.table, found)]
+    words.append(_gap(there, gap))
     figures = [_escapes(depot, span)]
     moved = [f for f in found.findings if f.kind in MOVED]
-    words += [_moved(moved)] if moved else ["No station is seen to drift or to read differently from the others."]
+    words.append(_moved(moved) if moved else _steady(there, found))
     return Section(
-        "believed", HEADING, tuple(words), notes=retests.notes,
+        "believed", HEADING, basis, tuple(words), notes=tuple(n for n in retests.notes if n not in words),
         tables=tuple(t for t in (_table(retests.table),) if t.rows),
         figures=tuple(f for f in figures if f is not None),
     )  # fmt: skip
 
 
-def _flaky(table: pl.DataFrame, named: set[str]) -> str:
-    fails, again = int(table["fails"].sum()), int(table["retest_passes"].sum())
+def _flaky(there: Grounds, table: pl.DataFrame, found: MonthFindings) -> str:
+    named = {f.scope["test"] for f in found.findings if f.kind == FLAKY}
+    fails, again, runs = (int(table[name].sum()) for name in ("fails", "retest_passes", "runs"))
+    rests_on = ("diagnostics", "tested_there")
     if not fails:
-        return "No diagnostic failed in these months."
+        said = f"None of {count(runs)} runs of diagnostics failed."
+        return there.claim(said, *rests_on, about="whether a diagnostic failed", among=(runs, "judged runs"))
+    lacks = there.lack(*rests_on, "steps", "logged_there", about="whether failed runs passed again with nothing done")
+    if lacks:
+        return lacks
     of = f"{count(again)} of {count(fails)} failed runs"
     said = f"{of} ({percent(again / fails)}) passed again with nothing done in between"
     if not named:
-        return f"{said}; no test stands out in this."
+        stands = f"{said}; no test stands out in this by more than luck would make it."
+        among = (found.compared.get(FLAKY, 0), f"two tests with {SMALLEST} failed runs or more each")
+        told = there.claim(stands, *rests_on, "steps", about="whether one test passes again more often", among=among)
+        return told if told.told else Sentence(f"{said}. {told}", told.rests_on, told.lacks)
     rows = table.filter(pl.col("test").is_in(sorted(named))).iter_rows(named=True)
     worst = listed([f"“{spoken(r['test'])}” {percent(r['share'])}" for r in rows])
     return f"{said}. More than at the others: {worst}. Such a test is not to be believed until it is mended."
 
 
-def _gap(table: pl.DataFrame) -> str:
-    rows = table.filter(pl.col("uncovered") > 0).sort(["uncovered", "subsystem"], descending=[True, False]).to_dicts()
+def _gap(there: Grounds, gap: CoverageGap) -> Sentence:
+    about, known = "which faults no test covers", int(gap.table["returned"].sum())
+    rows = (
+        gap.table.filter(pl.col("uncovered") > 0).sort(["uncovered", "subsystem"], descending=[True, False]).to_dicts()
+    )
+    rests_on, among = ("diagnostics", "tests", "covered_tests", *FOUND), (known, "come-backs with a known fault")
+    if not rows:
+        every = f"Each fault found in {count(known)} come-backs is covered by some test."
+        return there.claim(every, *rests_on, about=about, among=among)
     told = listed([f"{spoken(r['subsystem'])} ({count(r['uncovered'])})" for r in rows[:3]])
     said = f"Come-backs whose fault no test covers: {told}"
     if len(rows) > 1:
         most, whole = rows[0]["uncovered"], sum(r["uncovered"] for r in rows)
         said += f". A test for the first would cover {count(most)} of {count(whole)}"
-    return f"{said}."
+    return there.claim(f"{said}.", *rests_on, about=about, among=among)
+
+
+def _steady(there: Grounds, found: MonthFindings) -> Sentence:
+    """No station stands out, of those that could be compared."""
+    compared = sum(found.compared.get(kind, 0) for kind in MOVED)
+    return there.claim(
+        f"No station is seen to drift or to read differently from the others, in {count(compared)} comparisons.",
+        "test_values", "station", about="whether a station drifts or reads differently from the others",
+        among=(compared, "stations with enough readings beside those of another"),
+    )  # fmt: skip
 
 
 def _moved(stations: list[Finding]) -> str:
@@ -72,7 +102,7 @@ def _moved(stations: list[Finding]) -> str:
 
 
 def _escapes(depot: Asked, span: tuple[date, date]) -> Figure | None:
-    answer = depot.escapes(months=span)
+    answer = depot.escapes(window=WINDOW, months=span)
     answer = replace(answer, table=answer.table.filter(pl.col("caught") + pl.col("escaped") >= SMALLEST))
     if answer.table.is_empty():
         return None

@@ -4,12 +4,14 @@ from datetime import date
 from typing import Any
 
 from rqa.answers.contrast_families import year_to
+from rqa.answers.grounds import Grounds, Sentence
 from rqa.answers.improvement_results import ComebackCosts, StepCosts
+from rqa.answers.needs import SEEN
 from rqa.plots.costs import MOST, money
 from rqa.review.asked import Asked
-from rqa.review.facts import Figure, Section, Table
+from rqa.review.facts import Basis, Figure, Section, Table
 from rqa.review.figures import figure_of
-from rqa.words import count, month_name, percent, spoken
+from rqa.words import count, month_name, months_said, percent, spoken
 
 STEPS = 6
 WINDOW = 90
@@ -21,15 +23,18 @@ KINDS = (
 )
 
 
-def cost(depot: Asked, month: date, shown: tuple[date, date]) -> Section:
-    """What come-backs cost; `shown` are the months on the time axis, and money is what the workspace counts in."""
+def cost(depot: Asked, month: date) -> Section:
+    """What come-backs cost in the year that ends with the month; money is what the workspace counts in."""
     year = year_to(month)
-    own, whole = depot.costs(by=(), months=month), depot.costs(by=(), months=year)
-    span = f"{month_name(year[0])} to {month_name(year[1])}"
-    words = (_said(own, f"in {month_name(month)}"), _said(whole, f"from {span}"))
-    kinds = depot.costs(by=("class", "model"), months=year)
+    own, whole = (depot.costs(by=(), months=months, window=WINDOW) for months in (month, year))
+    span = months_said(*year)
+    words: tuple[str, ...] = (
+        _said(depot.grounds(month, WINDOW), own, f"in {month_name(month)}"),
+        _said(depot.grounds(year, WINDOW), whole, f"from {span}"),
+    )
+    kinds = depot.costs(by=("class", "model"), months=year, window=WINDOW)
     rows = kinds.table.height
-    over_time = depot.costs(by=("month",), months=shown)
+    over_time = depot.costs(by=("month",), months=year, window=WINDOW)
     drawn = (
         (
             "cost-kinds", f"Cost of come-backs, by class and model, {span}", kinds,
@@ -47,9 +52,13 @@ def cost(depot: Asked, month: date, shown: tuple[date, date]) -> Section:
         for key, heading, answer, reading in drawn
         if answer.table["cost"].null_count() < answer.table.height
     ]
-    by_step = depot.step_costs(months=year)
+    by_step = depot.step_costs(months=year, window=WINDOW)
     tables = (_steps(by_step, span),) if by_step.table.height else ()
-    return Section("cost", "Cost", words, notes=tuple(whole.notes), tables=tables, figures=tuple(figures))
+    basis = Basis(year, WINDOW, "the jobs with which units came back")
+    notes = tuple(n for n in whole.notes if n not in words and not isinstance(n, Sentence))
+    return Section(
+        "cost", "Cost", basis, tuple(dict.fromkeys(words)), notes=notes, tables=tables, figures=tuple(figures)
+    )
 
 
 def _steps(answer: StepCosts, span: str) -> Table:
@@ -65,13 +74,14 @@ def _steps(answer: StepCosts, span: str) -> Table:
     of = f" ({rows.height} of {answer.table.height})" if answer.table.height > STEPS else ""
     heads = ("step, or steps not told apart", "come-backs laid to it", "cost", "95 % interval", "share", "together")
     currency = answer.settings["currency"]
-    caption = f"Cost of come-backs laid to steps, {span}{of}{f', {currency}' if currency else ''}"
+    caption = f"Cost of come-backs laid to steps, of jobs closed {span}{of}{f', {currency}' if currency else ''}"
     return Table(caption, heads, cells)
 
 
-def _said(answer: ComebackCosts, when: str) -> str:
+def _said(there: Grounds, answer: ComebackCosts, when: str) -> str:
     if answer.table.is_empty():
-        return f"No unit came back {when}."
+        none = f"No unit came back within {WINDOW} days {when}."
+        return there.claim(none, *SEEN, "opened_there", about="what come-backs cost")
     r, currency = answer.table.row(0, named=True), str(answer.settings["currency"])
     came = f"{count(r['comebacks'])} come-back{'s' if r['comebacks'] != 1 else ''} within {WINDOW} days of closing"
     if r["cost"] is None:

@@ -6,6 +6,8 @@ from importlib.metadata import version
 
 from rqa.answers.contrast_families import year_before, year_to
 from rqa.answers.contrasts import SMALLEST
+from rqa.answers.grounds import Sentence
+from rqa.answers.month import UNCLEAR
 from rqa.answers.month_findings import months_up_to
 from rqa.answers.overall_findings import FIGURES
 from rqa.answers.scope import month_end, month_of, months_back
@@ -25,7 +27,7 @@ from rqa.review.projected import projections
 from rqa.review.reproduced import record, reproduced
 from rqa.review.safety import safety
 from rqa.review.texts import CAUTIONS, DEFINITIONS, LUCK
-from rqa.review.verdicts import mature_month, summary, verdicts
+from rqa.review.verdicts import CANNOT_BE_TOLD, mature_month, resting_on, summary, verdicts
 from rqa.review.wrong import wrong
 from rqa.words import listed, month_name
 
@@ -59,26 +61,26 @@ def describe(depot: Asked, month: str | date | None = None, earlier: Sequence[Re
     span = None if final is None else year_to(final)
     shown = _shown(depot, own, day)
     found = depot.findings(own)
-    found_there, quiet, looked = pointers(found, _answered(depot, day))
+    found_there, quiet, looked = pointers(found, _answered(depot, day), depot.grounds())
     past = months_up_to(own)
     tables, files, intake_words = intake(depot)
     title = depot.about.get("title") or "Repair depot"
-    general = depot.remarks().notes
+    general = tuple(n for n in depot.remarks().notes if not isinstance(n, Sentence))
     notes = list(general)
     if month_end(own) > day:
         notes.insert(0, f"{month_name(own)} is not over on {day}: its figures will still change.")
     first = (goals(depot, own),)
     then = (
-        wrong(depot, past, found), believed(depot, past, found), people(depot, past), improved(depot, own),
-        safety(depot, own), cost(depot, own, shown),
+        wrong(depot, past, found), believed(depot, past, found), people(depot, past, found), improved(depot, own),
+        safety(depot, own), cost(depot, own),
     )  # fmt: skip
-    kept = record(depot, own, judged, (*first, *then), found_there)
+    kept = record(depot, own, judged, (*first, *then), found_there, quiet)
     return MonthFacts(
         title=title,
         month=own,
         month_name=month_name(own),
         as_of=f"{day.day} {month_name(day)}",
-        headline=f"{title}, {month_name(own)}: {_headline(judged, own)}",
+        headline=_headline(title, judged, own),
         summary=summary(judged, own),
         verdicts=judged,
         projected=projections(depot, own),
@@ -117,14 +119,16 @@ def _shown(depot: Asked, month: date, day: date) -> tuple[date, date]:
     return max(first, seen) if isinstance(seen, date) and seen <= month else first, last
 
 
-def _headline(judged: tuple[Verdict, ...], own: date) -> str:
+def _headline(title: str, judged: tuple[Verdict, ...], own: date) -> Sentence:
     """The measures in one line; a month other than the page's own is named beside its figure."""
     said = []
     for v in judged:
-        text = f"{v.measure} {v.share}"
+        text = f"{v.measure} {v.word if v.word == CANNOT_BE_TOLD else v.share}"
         if v.share != "no data" and v.month != month_name(own):
             text += f" ({v.month})"
-        if v.word != "no data":
-            text += f", {v.word}{' as' if v.word == 'same' else ' than'} before"
+        if v.word in ("better", "worse"):
+            text += f", {v.word} than before"
+        elif v.word == UNCLEAR:
+            text += f", {UNCLEAR}"
         said.append(text)
-    return "; ".join(said) + "."
+    return resting_on(f"{title}, {month_name(own)}: {'; '.join(said)}.", judged)

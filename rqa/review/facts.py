@@ -4,7 +4,9 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from rqa.answers.grounds import Sentence
 from rqa.review.ledger import Record
+from rqa.words import months_said
 
 
 @dataclass(frozen=True)
@@ -18,8 +20,31 @@ class Table:
 
 
 @dataclass(frozen=True)
+class Basis:
+    """What figures count: the first and last of the months looked at, and within how many days a come-back counts.
+
+    `of` says what lies in these months; `more` is what else a reader must know of the counting.
+    """
+
+    months: tuple[date, date] | None
+    window: int | None = None
+    of: str = "jobs closed"
+    more: str = ""
+
+    @property
+    def caption(self) -> str:
+        """The same in words."""
+        said = [] if self.months is None else [f"Counted are {self.of} in {months_said(*self.months)}."]
+        said += [] if self.window is None else [f"Come-backs are those within {self.window} days of closing."]
+        return " ".join([*said, self.more]).strip()
+
+
+@dataclass(frozen=True)
 class Figure:
-    """One picture with its heading, how to read it, its text alternative, and the numbers behind it."""
+    """One picture with its heading, how to read it, its text alternative, and the numbers behind it.
+
+    `basis` is said under it where it stands in no section that says it for all of its figures.
+    """
 
     key: str
     heading: str
@@ -27,6 +52,9 @@ class Figure:
     spec: dict[str, Any]
     table: Table
     notes: tuple[str, ...] = ()
+    basis: Basis | None = None
+    months: tuple[date, date] | None = None
+    window: int | None = None
 
     @property
     def alternative(self) -> str:
@@ -46,7 +74,7 @@ class Verdict:
     before: str
     difference: str
     word: str
-    sentence: str
+    sentence: Sentence
 
 
 @dataclass(frozen=True)
@@ -77,11 +105,13 @@ class Pointer:
 class Section:
     """A section of the page: its heading and, in the order in which they are shown, what stands in it.
 
-    `words` are paragraphs, `points` a list, `notes` small print; `key` is its address on the page.
+    `words` are paragraphs, `points` a list, `notes` small print; `key` is its address on the page. `basis` holds for
+    every figure of it.
     """
 
     key: str
     heading: str
+    basis: Basis | None
     words: tuple[str, ...] = ()
     points: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
@@ -101,14 +131,14 @@ class MonthFacts:
     month: date
     month_name: str
     as_of: str
-    headline: str
-    summary: str
+    headline: Sentence
+    summary: Sentence
     verdicts: tuple[Verdict, ...]
     projected: tuple[Projected, ...]
     luck: str
     pointers: tuple[Pointer, ...]
-    quiet: str
-    looked: str
+    quiet: Sentence
+    looked: tuple[str, ...]
     figures: tuple[Figure, ...]
     first: tuple[Section, ...]
     then: tuple[Section, ...]

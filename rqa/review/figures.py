@@ -11,7 +11,7 @@ from rqa.answers.contrasts import SMALLEST
 from rqa.answers.result import Answer
 from rqa.plots import plot
 from rqa.review.asked import Asked
-from rqa.review.facts import Figure, Table
+from rqa.review.facts import Basis, Figure, Table
 from rqa.words import count, interval, month_name, percent, spoken
 
 STEPS_DRAWN = 12
@@ -43,7 +43,13 @@ def figures(
     if span is not None:
         made.append(_work(depot, span))
     made.append(_steps(depot, month))
-    return _said_once(made, general)
+    return _said_once([replace(f, basis=_basis(f)) for f in made], general)
+
+
+def _basis(figure: Figure) -> Basis:
+    """What a figure that stands alone counts."""
+    counted = {"steps": "first checks of steps", "clean_jobs": "checked jobs"}.get(figure.key)
+    return Basis(figure.months, figure.window if counted is None else None, counted or "jobs closed")
 
 
 def _said_once(made: list[Figure], general: tuple[str, ...]) -> tuple[Figure, ...]:
@@ -60,7 +66,12 @@ def figure_of(
 ) -> Figure:
     """An answer drawn for the page; `noted` puts its notes under the picture."""
     spec = plot(answer, headed=False, width="container", selection=False, **how).to_dict()
-    return Figure(key, heading, reading, spec, table, tuple(answer.notes) if noted else ())
+    s = answer.settings
+    months, window = s.get("months"), s.get("window")
+    return Figure(
+        key, heading, reading, spec, table, tuple(answer.notes) if noted else (),
+        months=months if isinstance(months, tuple) else None, window=window if isinstance(window, int) else None,
+    )  # fmt: skip
 
 
 def _control(depot: Asked, measure: str, heading: str, shown: tuple[date, date]) -> Figure:

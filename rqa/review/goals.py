@@ -3,12 +3,13 @@
 from datetime import date
 from typing import Any
 
+from rqa.answers.grounds import Sentence
 from rqa.review.asked import Asked
-from rqa.review.facts import Section, Table
+from rqa.review.facts import Basis, Section, Table
 from rqa.review.verdicts import mature_month
 from rqa.words import interval, month_name, percent
 
-NO_GOALS = "No goals are set. The table “targets” takes one a measure: its name, the first month, the value."
+NO_GOALS = "No goal of the table “targets” that can be read is in force in {}."
 
 
 def goals(depot: Asked, month: date) -> Section:
@@ -23,18 +24,21 @@ def goals(depot: Asked, month: date) -> Section:
             (found["name"], f"{side} {percent(found['goal'])}", month_name(found["month"]), found["met"],
              percent(found["value"]), interval(found["low"], found["high"]))
         )  # fmt: skip
-    notes = [n for n in asked.notes if "no goals" not in n]
+    notes = tuple(n for n in asked.notes if not isinstance(n, Sentence))
+    none = depot.grounds().claim(NO_GOALS.format(month_name(month)), "targets", about="whether goals are met")
     if not rows:
-        return Section("goals", "Goals", (NO_GOALS,), notes=tuple(notes))
+        return Section("goals", "Goals", None, (none,), notes=notes)
     told = [r[3] for r in rows]
     words = f"{told.count('yes')} of {len(rows)} goals met, {told.count('no')} not met"
-    words += f", {told.count('cannot be told yet')} cannot be told: the numbers of one month are too small to say on "
-    words += "which side of the goal the true share lies, or no month is final yet."
-    if "cannot be told yet" not in told:
-        words = words.split(", 0 cannot")[0] + "."
+    unclear = len(rows) - told.count("yes") - told.count("no")
+    if unclear:
+        words += f", {unclear} cannot be told: the numbers of one month are too small to say on which side of the goal "
+        words += "the true share lies, or the month is not final, or there is nothing to tell it by"
+    words = f"{words}."
     heads = ("measure", "goal", "month", "met", "share", "95 % interval")
     table = Table("Each goal in its latest final month", heads, tuple(rows), 4)
-    return Section("goals", "Goals", (words,), notes=tuple(notes), tables=(table,))
+    basis = Basis(None, more="Each goal counts the days in its name, in the month beside it.")
+    return Section("goals", "Goals", basis, (words,), notes=notes, tables=(table,))
 
 
 def _final(depot: Asked, named: str, month: date) -> date | None:

@@ -11,21 +11,26 @@ from rqa.answers.action_verdicts import UNJUDGED
 from rqa.answers.improvement_results import Verdicts
 from rqa.plots.costs import money
 from rqa.review.asked import Asked
-from rqa.review.facts import Figure, Section, Table
+from rqa.review.facts import Basis, Figure, Section, Table
 from rqa.review.figures import figure_of
-from rqa.words import count, percent
+from rqa.words import count, month_name, percent
 
 HEADING = "Actions and verdicts"
 PERSON = "technician"
-NOTHING = "No action is on record. Add one with rqa action, name the finding it answers, and this page will judge it."
+NOTHING = "No action on record had begun by {}."
 READING = (
     "Rows of an action: come-backs of the work in its scope before and after, and of like work beside it; dot = share, "
     "line = 95 % interval."
 )
 HEADS = ("action", "what", "began", "before", "after", "change of the rate, points", "95 % interval", "verdict")
+WINDOW = 30
+BEFORE = (
+    "Before: the jobs closed in the {} days before the start of the action. After: those opened from its start on that "
+    "have matured. Jobs under way at the start are neither."
+)
 CHANGE = (
     "The change of the rate is that of the scope less that of the like work beside it, where there is such; elsewhere "
-    "that of the scope alone. Come-backs within 30 days; jobs under way at the start are neither before nor after. "
+    "that of the scope alone. "
     "Verdicts may be read every month: of actions without effect one in twenty at most is called worked or worse."
 )
 
@@ -35,10 +40,11 @@ def improved(depot: Asked, month: date) -> Section:
 
     Actions about single persons are counted only, and so are those whose scope cannot be read: it may name one.
     """
-    answer = depot.verdicts()
+    answer = depot.verdicts(window=WINDOW)
     table = answer.table.filter(pl.col("started_on").dt.truncate("1mo") <= month)
     if table.is_empty():
-        return Section("actions", HEADING, (NOTHING,))
+        none = depot.grounds().claim(NOTHING.format(month_name(month)), "actions", about="whether an action worked")
+        return Section("actions", HEADING, None, (none,))
     unread = table.filter(pl.col("verdict") == UNJUDGED)
     read = table.filter(pl.col("verdict") != UNJUDGED)
     private = [PERSON in read_scope(scope).jobs for scope in read["scope"]]
@@ -48,7 +54,7 @@ def improved(depot: Asked, month: date) -> Section:
         notes.append(f"{sum(private)} more about single persons: for the trainer, not shown here.")
     if unread.height:
         notes.append(f"{unread.height} more cannot be judged as written; rqa action WORKSPACE says why.")
-    savings = depot.action_savings()
+    savings = depot.action_savings(window=WINDOW)
     spared = {r["action_id"]: _spared(r, str(savings.settings["currency"])) for r in savings.table.to_dicts()}
     words = tuple(
         " ".join(w for w in (_said(r), spared[r["action_id"]], r["warning"]) if w) for r in open_ones.to_dicts()
@@ -60,7 +66,8 @@ def improved(depot: Asked, month: date) -> Section:
         kept = _only(answer, open_ones)
         heading = "Come-backs before and after each action"
         figures = (figure_of("verdicts", heading, READING, kept, _table(open_ones), noted=False),)
-    return Section("actions", HEADING, points=words, notes=tuple(notes), figures=figures)
+    basis = Basis(None, WINDOW, more=BEFORE.format(answer.settings["before_days"]))
+    return Section("actions", HEADING, basis, points=words, notes=tuple(notes), figures=figures)
 
 
 def _said(row: dict[str, Any]) -> str:

@@ -2,6 +2,7 @@
 
 import polars as pl
 
+from rqa.answers.grounds import Sentence
 from rqa.review.asked import Asked
 from rqa.review.facts import Table
 from rqa.review.figures import plain_table
@@ -25,7 +26,7 @@ def intake(depot: Asked) -> tuple[tuple[Table, ...], Table, str]:
         f"The last load read {count(total['read'])} rows from {count(files_read)} files: {count(total['accepted'])} "
         f"accepted, {count(total['refused'])} refused, {count(total['known'])} already known, "
         f"{count(total['superseded'])} superseded by a correction. Every row is in one of these. "
-        f"{' '.join(depot.overlaps().notes)}"
+        f"{' '.join(n for n in depot.overlaps().notes if not isinstance(n, Sentence))}"
     )
     files = plain_table("Each file of the last load", ("file", "table", *HEADS), _named(last, "source_file"), 2)
     return tuple(t for t in tables if t.rows), files, words.strip()

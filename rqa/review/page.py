@@ -11,6 +11,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+from rqa.answers.grounds import Sentence
 from rqa.errors import RequestError
 from rqa.plots.renderer import grammar_version, still
 from rqa.plots.theme import WIDTH
@@ -91,7 +92,7 @@ def render(facts: MonthFacts) -> str:
 
 def _kept_together(value: Any) -> Any:
     """Text with its percent signs kept on the line of their number."""
-    return value.replace(" %", "\u00a0%") if type(value) is str else value
+    return str(value).replace(" %", "\u00a0%") if type(value) in (str, Sentence) else value
 
 
 @cache

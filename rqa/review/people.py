@@ -2,19 +2,24 @@
 
 from datetime import date
 
-from rqa.answers.comparison import ABOVE, ALIKE, BELOW, TOO_LITTLE
+from rqa.answers.comparison import ABOVE, BELOW, TOO_LITTLE
+from rqa.answers.grounds import Sentence
+from rqa.answers.improvement_results import MonthFindings
+from rqa.answers.needs import untold
 from rqa.review.asked import Asked
-from rqa.review.facts import Section, Table
+from rqa.review.facts import Basis, Section, Table
+from rqa.review.verdicts import CANNOT_BE_TOLD
 from rqa.words import count, listed, spoken
 
 COMPARED = (
-    ("site", "comeback", "sites: come-backs on own work"),
-    ("bench", "comeback", "benches: come-backs on own work"),
-    ("technician", "comeback", "people: come-backs on own work"),
+    ("site", "comeback", "sites: come-backs {}"),
+    ("bench", "comeback", "benches: come-backs {}"),
+    ("technician", "comeback", "people: come-backs {}"),
     ("technician", "first_pass", "people: failed first checks"),
     ("station", "first_run", "test stations: failed first runs"),
 )
 PERSON = "technician"
+WINDOW = 30
 FEWEST = 5
 """People below which even a count of them says who is meant; common practice, no source."""
 HEADING = "People and places"
@@ -26,25 +31,44 @@ CAUTION = (
 )
 
 
-def people(depot: Asked, span: tuple[date, date]) -> Section:
-    """Who differs over the months `span`, counted; places are named."""
-    rows, left = [], ""
+def people(depot: Asked, span: tuple[date, date], found: MonthFindings) -> Section:
+    """Who differs over the months `span`, counted; places are named. `found` says which come-backs are counted."""
+    rows, notes, lacks = list[tuple[str, ...]](), list[str]([CAUTION]), list[Sentence]()
+    counted = found.counted
     for who, outcome, said in COMPARED:
-        where = OWN_WORK if outcome == "comeback" else None
-        compared = depot.compare(who, outcome, where=where, months=span).table.select(who, "verdict").rows()
+        which = counted.where if outcome == "comeback" and counted else None
+        answer = depot.compare(who, outcome, where=which, window=WINDOW, months=span)
+        name, none = said.format(counted.said if counted else "").strip(), untold(answer)
+        compared = answer.table.select(who, "verdict").rows()
         told = [verdict for _, verdict in compared]
         if who == PERSON and 0 < len(told) < FEWEST:
-            left = f"With fewer than {FEWEST} people, a count would name them: people are not compared here."
+            notes.append(f"With fewer than {FEWEST} people, a count would name them: people are not compared here.")
+            continue
+        if none:
+            lacks.append(none)
+            rows.append((name, *(CANNOT_BE_TOLD,) * 4, "–"))
             continue
         judged = len(told) - told.count(TOO_LITTLE)
         apart = [spoken(name) for name, verdict in compared if verdict in (ABOVE, BELOW)]
         numbers = (judged, told.count(ABOVE), told.count(BELOW), told.count(TOO_LITTLE))
-        rows.append((said, *map(count, numbers), "–" if who == PERSON else listed(apart) or "–"))
-    if all(r[1] == "0" for r in rows):
-        words = "There is too little work to say who differs."
-    elif any(r[2] != "0" or r[3] != "0" for r in rows):
-        words = "Some differ from what their work brings."
-    else:
-        words = f"All who can be judged are {ALIKE}."
-    notes = (CAUTION, left) if left else (CAUTION,)
-    return Section("people", HEADING, (words,), notes=notes, tables=(Table("How many differ", HEADS, tuple(rows), 1),))
+        rows.append((name, *map(count, numbers), "–" if who == PERSON else listed(apart) or "–"))
+    words = [_said(depot, rows)]
+    words += [none for none in dict.fromkeys(lacks) if none not in words]
+    if counted and counted.note:
+        notes.append(counted.note)
+    table = Table("How many differ", HEADS, tuple(rows), 1)
+    return Section(
+        "people", HEADING, Basis(span, WINDOW), tuple(words), notes=tuple(dict.fromkeys(notes)), tables=(table,)
+    )
+
+
+def _said(depot: Asked, rows: list[tuple[str, ...]]) -> str:
+    told = [r for r in rows if r[1] != CANNOT_BE_TOLD]
+    if any(r[2] != "0" or r[3] != "0" for r in told):
+        return "Some differ from what their work brings."
+    judged = sum(int(r[1].replace(",", "")) for r in told)
+    return depot.grounds().claim(
+        f"Of {count(judged)} comparisons none is told apart from what the same work brings; that is no proof of being "
+        "alike.",
+        "jobs", about="who differs", among=(judged, "groups with enough work"),
+    )  # fmt: skip

@@ -3,9 +3,12 @@
 from collections.abc import Mapping
 
 from rqa.answers.finding import Finding
+from rqa.answers.grounds import Grounds, Sentence
 from rqa.answers.improvement_results import MonthFindings
+from rqa.answers.needs import SEEN
 from rqa.review.facts import Pointer
 from rqa.review.verdicts import points
+from rqa.words import count
 
 NOTHING = "Nothing to act on"
 MOST = 8
@@ -13,7 +16,9 @@ MOST = 8
 PERSON = "technician"
 
 
-def pointers(found: MonthFindings, actions: Mapping[str, str]) -> tuple[tuple[Pointer, ...], str, str]:
+def pointers(
+    found: MonthFindings, actions: Mapping[str, str], there: Grounds
+) -> tuple[tuple[Pointer, ...], Sentence, tuple[str, ...]]:
     """The first of the month's findings, what to say where there is none, and what was compared and what is gone.
 
     None names a person. `actions` are those that answer a finding, as text by the finding's id.
@@ -23,7 +28,8 @@ def pointers(found: MonthFindings, actions: Mapping[str, str]) -> tuple[tuple[Po
         for f, state in zip(found.findings, found.table["state"].to_list(), strict=True)
         if PERSON not in f.scope
     ]
-    looked = list(found.notes[:1])
+    looked = [n for n in found.notes if not isinstance(n, Sentence)][:1]
+    looked += [*found.lacking, *([found.counted.note] if found.counted and found.counted.note else [])]
     if len(told) > MOST:
         looked.append(f"{len(told) - MOST} more are in the notebooks.")
     people = len(found.findings) - len(told)
@@ -38,15 +44,22 @@ def pointers(found: MonthFindings, actions: Mapping[str, str]) -> tuple[tuple[Po
             else "more concern single persons: they are"
         )
         looked.append(f"{people} {each} for coaching and not shown here.")
-    return tuple(told[:MOST]), _quiet(found, people), " ".join(looked)
+    return tuple(told[:MOST]), _quiet(found, people, there), tuple(looked)
 
 
-def _quiet(found: MonthFindings, people: int) -> str:
-    if not found.compared:
-        return "Nothing could be compared yet: there is too little final work."
+def _quiet(found: MonthFindings, people: int, there: Grounds) -> Sentence:
+    made = sum(found.compared.values())
     if people:
-        return f"{NOTHING} but the work of single persons: no place differs by more than luck would explain."
-    return f"{NOTHING}: no group differs from its comparison by more than luck would explain."
+        said = f"{NOTHING} but the work of single persons: no place differs by more than luck would explain"
+    else:
+        said = f"{NOTHING}: no group differs from its comparison by more than luck would explain"
+    told = there.claim(
+        f"{said}, in {count(made)} comparisons.", *SEEN, "final_comebacks", about="whether there is anything to act on",
+        among=(made, "comparisons of groups large enough"),
+    )  # fmt: skip
+    if not told.told and made:
+        return told.followed(f"In the {count(made)} comparisons that could be made none differs by more than luck.")
+    return told
 
 
 def _state(state: str, action: str) -> str:

@@ -4,6 +4,8 @@ from datetime import date
 
 import polars as pl
 
+from rqa.answers.grounds import Grounds
+from rqa.answers.needs import SEEN, untold
 from rqa.answers.overall_findings import FIGURES
 from rqa.answers.scope import month_end
 from rqa.review.asked import Asked
@@ -13,16 +15,22 @@ from rqa.words import count, interval, month_name, percent
 
 def projections(depot: Asked, month: date) -> tuple[Projected, ...]:
     """One a headline come-back rate that the month itself does not have yet; none for a mature month."""
-    found = []
+    found, there = [], depot.grounds()
     for measure in FIGURES:
         if measure.measure == "comebacks":
-            table = depot.projection(measure.window, months=month).table
+            answer = depot.projection(measure.window, months=month)
+            table = answer.table
+            none = untold(answer)
+            if none and table.height:
+                no = "no data"
+                found.append(Projected(measure.name, month_name(month), no, no, none))
+                continue
             for row in table.filter(pl.col("matured") < pl.col("jobs")).iter_rows(named=True):
-                found.append(_projected(measure.name, measure.window, month, depot.as_of.date(), row))
+                found.append(_projected(there, measure.name, measure.window, month, depot.as_of.date(), row))
     return tuple(found)
 
 
-def _projected(name: str, window: int, month: date, day: date, row: dict[str, object]) -> Projected:
+def _projected(there: Grounds, name: str, window: int, month: date, day: date, row: dict[str, object]) -> Projected:
     own, jobs = month_name(month), count(row["jobs"])
     so_far = f"{count(row['returned_so_far'])} of {jobs} jobs are back so far"
     waiting = f"{count(row['matured'])} of {jobs} have been out {window} days"
@@ -31,10 +39,8 @@ def _projected(name: str, window: int, month: date, day: date, row: dict[str, ob
         for column in ("projected", "low", "high", "final_low", "final_high")
     )
     if projected is None:
-        sentence = (
-            f"{name.capitalize()} of {own} cannot be projected: no recent job has been followed for {window} days."
-        )
-        return Projected(name, own, "no data", "no data", sentence)
+        about, of = f"what {name} of {own} will be", f"recent jobs that have been out {window} days"
+        return Projected(name, own, "no data", "no data", there.claim("", *SEEN, about=about, among=(0, of)))
     open_end = ", of the jobs closed so far," if month_end(month) > day else ""
     sentence = (
         f"Projected, not yet mature: of the jobs closed in {own}, {percent(projected)} will have come back within "

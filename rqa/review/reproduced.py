@@ -6,11 +6,13 @@ from datetime import date
 from importlib.metadata import version
 
 from rqa.answers.contrasts import SMALLEST
+from rqa.answers.grounds import Sentence
 from rqa.review.asked import Asked
 from rqa.review.facts import Pointer, Section, Table, Verdict
 from rqa.review.ledger import LEDGER, Record, changes
 from rqa.words import month_name
 
+NO_FINDING = Sentence("")
 BOOKS = """
 select source_file, table_name, digest, mapping_digest, min(load_id) as load_id
 from load_files
@@ -37,14 +39,19 @@ def record(
     verdicts: tuple[Verdict, ...],
     sections: tuple[Section, ...] = (),
     pointers: tuple[Pointer, ...] = (),
+    quiet: Sentence = NO_FINDING,
 ) -> Record:
-    """What a later page of the same month compares itself with: figures, goals, findings, cost, verdicts on actions."""
+    """What a later page of the same month compares itself with: figures, goals, findings, cost, verdicts on actions.
+
+    `quiet` is said where there are no `pointers`.
+    """
     own = month_name(month)
     said = {
         v.measure: (v.month, "no data" if v.share == "no data" else f"{v.share} ({v.counts}), {v.before} before")
         for v in verdicts
     }
-    said["findings"] = (own, ", ".join(p.id for p in pointers) or "none")
+    none = "none" if quiet.told else "cannot be told"
+    said["findings"] = (own, ", ".join(p.id for p in pointers) or none)
     tables = {f.key: f.table for s in sections for f in s.figures}
     tables |= {s.key: t for s in sections for t in s.tables if s.key == "goals"}
     for name, goal, when, met, *_ in tables["goals"].rows if "goals" in tables else ():
@@ -80,6 +87,6 @@ def reproduced(depot: Asked, own: Record, earlier: Sequence[Record]) -> Section:
         "The fingerprint tells whether a store was loaded from the same files with the same mapping.",
     )
     return Section(
-        "reproduced", "Can be reproduced", words, points=changes(own, earlier),
+        "reproduced", "Can be reproduced", None, words, points=changes(own, earlier),
         tables=(Table("What this page stands on", ("what", "value"), tuple(rows), 2),),
     )  # fmt: skip

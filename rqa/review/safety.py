@@ -2,31 +2,40 @@
 
 from datetime import date
 
+from rqa.answers.grounds import Sentence
 from rqa.answers.scope import month_end
 from rqa.review.asked import Asked
-from rqa.review.facts import Section, Table
+from rqa.review.facts import Basis, Section, Table
 from rqa.words import count, month_name, spoken
 
 LISTED = 30
-STEPS = """
-select count(*) as steps
+LOOKED_AT = """
+select count(distinct jobs.job_id) as logged,
+    count(distinct jobs.job_id) filter (
+        where jobs.procedure in (select procedure from procedures where phase = 'isolate')
+    ) as judged
 from steps
-join jobs using (job_id)
-where closed_on between date '{first}' and date '{last}'
+join jobs on jobs.job_id = steps.job_id
+where jobs.disposition <> 'open' and jobs.closed_on between date '{first}' and date '{last}'
 """
+ABOUT = "whether a battery was isolated late or reconnected early"
 KINDS = {"isolated_late": "battery isolated late", "reconnected_early": "battery reconnected early"}
 
 
 def safety(depot: Asked, month: date) -> Section:
     """The month's breaches; names are left out."""
     answer = depot.battery_breaches(months=month)
-    rows = answer.table
+    rows, basis = answer.table, Basis((month, month), of="jobs closed, in whatever way,")
+    notes = tuple(n for n in answer.notes if not isinstance(n, Sentence))
     if rows.is_empty():
-        if not depot.query(STEPS.format(first=month, last=month_end(month)))["steps"][0]:
-            words = f"No step of the jobs closed in {month_name(month)} is logged: nothing can be said of the battery."
-            return Section("safety", "Safety", (words,), notes=tuple(answer.notes))
-        words = f"In {month_name(month)} no job is logged with the battery isolated late or reconnected early."
-        return Section("safety", "Safety", (words,), notes=tuple(answer.notes))
+        seen = depot.query(LOOKED_AT.format(first=month, last=month_end(month))).row(0, named=True)
+        none = depot.grounds(month).claim(
+            f"In {month_name(month)} no job is logged with the battery isolated late or reconnected early. Looked at "
+            f"were {count(seen['judged'])} closed jobs whose steps are logged and whose procedure says when the "
+            f"battery is isolated; of {count(seen['logged'] - seen['judged'])} more with a log it does not.",
+            "steps", "logged_there", "procedures", "isolation", "isolation_there", about=ABOUT,
+        )  # fmt: skip
+        return Section("safety", "Safety", basis, (none,), notes=notes)
     words = (
         f"In {month_name(month)} the battery is logged as isolated late or reconnected early {count(rows.height)} "
         f"time{'s' if rows.height != 1 else ''}. Speak about each with those who were there: it is no rate, but safety."
@@ -37,4 +46,4 @@ def safety(depot: Asked, month: date) -> Section:
     )
     shown = f" (the first {LISTED} of {count(rows.height)})" if rows.height > LISTED else ""
     table = Table(f"Breaches of the battery's order{shown}", ("job", "site", "day", "what", "as logged"), cells, 5)
-    return Section("safety", "Safety", (words,), notes=tuple(answer.notes), tables=(table,))
+    return Section("safety", "Safety", basis, (words,), notes=notes, tables=(table,))

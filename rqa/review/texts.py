@@ -51,7 +51,7 @@ DEFINITIONS = (
     (
         "More than luck",
         "Fisher's exact test, two-sided, with false discoveries held at 5 % over the measures compared (Benjamini and "
-        "Hochberg 1995). Everything else is called “same”.",
+        "Hochberg 1995). Everything else is called “no clear change”, as small numbers hide changes too.",
     ),
     (
         "Limits of chance",

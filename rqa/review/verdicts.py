@@ -1,16 +1,20 @@
-"""The headline measures of a month against the months before: better, worse or same, and whether that is luck."""
+"""The headline measures of a month against the months before: better, worse, no clear change, or not to be told."""
 
 from datetime import date
 
 import polars as pl
 
 from rqa.answers.finding import ALLOWED
-from rqa.answers.month import MonthAgainstBefore
-from rqa.answers.overall_findings import FIGURES, Figure
+from rqa.answers.grounds import Grounds, Sentence
+from rqa.answers.month import UNCLEAR, MonthAgainstBefore
+from rqa.answers.overall_findings import EARLIER, FIGURES, GROUNDS, Figure
 from rqa.review.asked import Asked
 from rqa.review.facts import Verdict
 from rqa.stats import benjamini_hochberg
 from rqa.words import count, interval, listed, month_name, percent
+
+CANNOT_BE_TOLD = "cannot be told"
+NONE_YET = "none yet"
 
 
 def mature_month(depot: Asked, measure: str, window: int, month: date) -> date | None:
@@ -29,7 +33,7 @@ def verdicts(depot: Asked, month: date) -> tuple[Verdict, ...]:
         compared.append((measure, found))
     with_p = [f for _, f in compared if f is not None and f.p_value is not None]
     sure = dict(zip(map(id, with_p), discoveries([f.p_value or 0.0 for f in with_p]), strict=True))
-    return tuple(_verdict(m, f, sure.get(id(f), False), month) for m, f in compared)
+    return tuple(_verdict(depot.grounds(window=m.window), m, f, sure.get(id(f), False), month) for m, f in compared)
 
 
 def discoveries(p_values: list[float]) -> list[bool]:
@@ -37,26 +41,31 @@ def discoveries(p_values: list[float]) -> list[bool]:
     return benjamini_hochberg(p_values=p_values, allowed=ALLOWED).found.tolist()
 
 
-def _verdict(measure: Figure, found: MonthAgainstBefore | None, sure: bool, month: date) -> Verdict:
-    name = measure.name
-    if found is None or found.share is None:
-        none = "no data"
-        return Verdict(name, "none yet", none, none, none, none, none, none, f"For {name} no month is final yet.")
+def _verdict(there: Grounds, measure: Figure, found: MonthAgainstBefore | None, sure: bool, month: date) -> Verdict:
+    name, rests_on, none = measure.name, GROUNDS[measure.measure], "no data"
+    months = 0 if found is None or found.share is None else 1
+    of = f"final months up to {month_name(month)}"
+    lacks = there.claim("", *rests_on, about=name, among=(months, of))
+    if not lacks.told or found is None:
+        return Verdict(name, NONE_YET, none, none, none, none, none, CANNOT_BE_TOLD, lacks)
     own, share, limits = month_name(found.month), percent(found.share), interval(found.low, found.high)
     said = f"{_happened(measure, found)}: {share} (95 % interval {limits})"
     counts = f"{count(found.count)} of {count(found.size)} {measure.cases}"
     if found.before_share is None or found.difference is None:
-        word, before, gap, end = "no data", "no data", "no data", "; there is no earlier month to compare with."
-    else:
-        before = percent(found.before_share)
-        gap = (
-            f"{points(found.difference)} points, 95 % interval {points(found.difference_low)} to "
-            f"{points(found.difference_high)}"
-        )
-        word = found.direction if sure else "same"
-        end = f", against {before} in the {_months(found.months_before)} before: "
-        end += f"{word} by more than luck would explain ({gap})." if sure else f"no more than luck would make ({gap})."
-    return Verdict(name, own, share, limits, counts, before, gap, word, said + end)
+        alone = f"{said}; there is no earlier month to compare with."
+        first = Sentence(alone, rests_on, (EARLIER[measure.measure],))
+        return Verdict(name, own, share, limits, counts, none, none, none, first)
+    before = percent(found.before_share)
+    gap = (
+        f"{points(found.difference)} points, 95 % interval {points(found.difference_low)} to "
+        f"{points(found.difference_high)}"
+    )
+    word = found.direction if sure else UNCLEAR
+    end = f", against {before} in the {_months(found.months_before)} before: "
+    end += f"{word} by more than luck would explain ({gap})." if sure else f"{UNCLEAR} ({gap})."
+    about = f"whether {name} changed"
+    told = there.claim(said + end, *rests_on, EARLIER[measure.measure], about=about)
+    return Verdict(name, own, share, limits, counts, before, gap, word, told)
 
 
 def _happened(measure: Figure, found: MonthAgainstBefore) -> str:
@@ -68,29 +77,35 @@ def _happened(measure: Figure, found: MonthAgainstBefore) -> str:
     return f"Of {cases} checked jobs in {own}, {events} went through clean"
 
 
-def summary(judged: tuple[Verdict, ...], month: date) -> str:
-    """The month in one sentence, before the numbers."""
-    told = {w: [v.measure for v in judged if v.word == w] for w in ("worse", "better", "same")}
-    moved = [
+def summary(judged: tuple[Verdict, ...], month: date) -> Sentence:
+    """The month in one sentence, before the numbers; it rests on what those measures rest on that show no change."""
+    words = ("worse", "better", UNCLEAR, CANNOT_BE_TOLD, "no data")
+    told = {w: [v.measure for v in judged if v.word == w] for w in words}
+    said = [
         f"{listed(told[w])} {'is' if len(told[w]) == 1 else 'are'} {w} than before by more than luck"
         for w in ("worse", "better")
         if told[w]
     ]
-    if moved:
-        rest = "; the rest is the same as before, as far as can be told" if told["same"] else ""
-        text = f"{'; '.join(moved)}{rest}."
-        text = text[0].upper() + text[1:]
-    elif told["same"]:
-        text = "Quality is the same as before: no measure moved by more than luck."
-    else:
-        text = "There is not enough data yet to compare."
-    late = [v.month for v in judged if v.month not in (month_name(month), "none yet")]
+    if told[UNCLEAR]:
+        said.append(f"{UNCLEAR} of {listed(told[UNCLEAR])}")
+    said += [f"there is no earlier month to compare {listed(told['no data'])} with"] * bool(told["no data"])
+    said += [f"{listed(told[CANNOT_BE_TOLD])} cannot be told"] * bool(told[CANNOT_BE_TOLD])
+    text = f"{'; '.join(said)}."
+    text = text[0].upper() + text[1:]
+    late = [v.month for v in judged if v.month not in (month_name(month), NONE_YET)]
     if late:
         text += (
             f" The come-backs of {month_name(month)} itself are not known yet, as its jobs have not been out long "
             "enough; the latest month that has matured speaks instead, with a projection beside it."
         )
-    return text
+    return resting_on(text, judged)
+
+
+def resting_on(text: str, judged: tuple[Verdict, ...]) -> Sentence:
+    """A text about all measures; where it says that one did not change, it rests on what that rests on."""
+    names = dict.fromkeys(name for v in judged if v.word == UNCLEAR for name in v.sentence.rests_on)
+    lacks = () if any(v.word not in (CANNOT_BE_TOLD, "no data") for v in judged) else ("any figure",)
+    return Sentence(text, names, lacks)
 
 
 def _months(number: int) -> str:

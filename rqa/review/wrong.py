@@ -9,15 +9,17 @@ import polars as pl
 from rqa.answers.contrasts import SMALLEST
 from rqa.answers.cost_by_step import together
 from rqa.answers.improvement_results import MonthFindings
+from rqa.answers.needs import LAID
 from rqa.answers.result import Answer
 from rqa.plots.costs import money
 from rqa.review.asked import Asked
-from rqa.review.facts import Figure, Section, Table
+from rqa.review.facts import Basis, Figure, Section, Table
 from rqa.review.figures import figure_of
 from rqa.words import count, listed, spoken
 
 HEADING = "Where it goes wrong"
 LISTED = 6
+WINDOW = 30
 NAMED = 3
 HEADS = ("steps, as far as the logs tell them apart", "hazards", "next check", "jobs", "come-backs per 10,000",
          "95 % interval", "past all tests", "cost per 1,000 jobs")  # fmt: skip
@@ -33,18 +35,25 @@ BURSTS = (
 
 def wrong(depot: Asked, span: tuple[date, date], found: MonthFindings) -> Section:
     """Steps and their procedure over the months `span`, and the bursts found in them."""
-    risk = depot.step_risk(months=span, sort="cost_per_1000")
+    basis = Basis(span, WINDOW)
+    risk = depot.step_risk(months=span, window=WINDOW, sort="cost_per_1000")
     rows = risk.table.filter((pl.col("exposures") >= SMALLEST) & (pl.col("attributed") > 0))
     bursts = _bursts(found.answers.get("bursts"))
     if rows.is_empty():
-        none = ("No come-back can be laid to a step in these months.",)
-        return Section("wrong", HEADING, none, figures=() if bursts is None else (bursts,))
+        done = risk.table.filter(pl.col("exposures") >= SMALLEST).height
+        none = depot.grounds(span, WINDOW).claim(
+            f"No come-back of these months is laid to a step; looked at were {count(done)} steps.",
+            *LAID, "logged_there", "matured_jobs", about="which steps send units back",
+            among=(done, f"steps done {SMALLEST} times or more in jobs that have matured"),
+        )  # fmt: skip
+        figures = () if bursts is None else (bursts,)
+        return Section("wrong", HEADING, basis, (none,), notes=risk.notes if none.told else (), figures=figures)
     by = "come-backs" if rows["cost_per_1000"].is_null().all() else "cost"
     if by == "come-backs":
         rows = rows.sort(["per_10000", "step"], descending=[True, False], nulls_last=True)
-    figures = tuple(f for f in (_map(depot, rows, span), bursts) if f is not None)
+    drawn = tuple(f for f in (_map(depot, rows, span), bursts) if f is not None)
     notes = tuple(risk.notes)
-    return Section("wrong", HEADING, (_said(rows, by),), notes=notes, tables=(_table(rows, by),), figures=figures)
+    return Section("wrong", HEADING, basis, (_said(rows, by),), notes=notes, tables=(_table(rows, by),), figures=drawn)
 
 
 def _said(rows: pl.DataFrame, by: str) -> str:
@@ -94,12 +103,14 @@ def _number(value: Any) -> str:
 def _map(depot: Asked, rows: pl.DataFrame, span: tuple[date, date]) -> Figure | None:
     """The procedure in which most come-backs are laid to the riskiest step."""
     step = rows["step"][0]
-    worst = depot.step_risk(by=("procedure",), where={"step": step}, months=span, sort="attributed").table
+    worst = depot.step_risk(
+        by=("procedure",), where={"step": step}, months=span, window=WINDOW, sort="attributed"
+    ).table
     worst = worst.filter(pl.col("attributed") > 0)
     if worst.is_empty():
         return None
     procedure = worst["procedure"][0]
-    answer = depot.step_map(procedure, months=span)
+    answer = depot.step_map(procedure, months=span, window=WINDOW)
     answer = replace(answer, table=_large(answer.table))
     heading = f"Where it goes wrong in the procedure “{spoken(procedure)}”"
     cells = tuple(

@@ -266,4 +266,4 @@ def test_the_latest_goal_holds_and_odd_ones_are_noted() -> None:
 def test_without_goals() -> None:
     with depot_of({"jobs": MANY}) as depot:
         assert depot.targets().table.is_empty()
-        assert "no goals" in " ".join(depot.targets().notes)
+        assert "“targets” is not loaded" in " ".join(depot.targets().notes)

@@ -11,11 +11,14 @@ import polars as pl
 
 from rqa.answers import part_lots
 from rqa.answers.contrasts import each_against_rest
+from rqa.answers.counted_comebacks import Counted, in_words
 from rqa.answers.finding import Finding, judged
+from rqa.contract import OWN_WORK
 from rqa.depot import open as open_depot
 from tests.depots import depot_of, make_store
 
 FIRST_DAY = datetime(2025, 1, 1, 9)
+OWN = Counted(OWN_WORK, *in_words(OWN_WORK), 0, 0)
 
 
 def fitted(lots: int, *, bad: str = "", seed: int = 1, jobs: int = 500) -> dict[str, list[dict[str, Any]]]:
@@ -95,8 +98,8 @@ def test_lots_are_counted_as_by_hand() -> None:
 
     january, march, april = date(2025, 1, 1), date(2025, 3, 1), date(2025, 4, 1)
     with depot_of(tables) as depot:
-        months = part_lots._lot_months(depot._now, (january, april), [])
-        beside = part_lots._lot_months(depot._now, (january, april), [("Q", "1"), ("P", "0")])
+        months = part_lots._lot_months(depot._now, (january, april), OWN, [])
+        beside = part_lots._lot_months(depot._now, (january, april), OWN, [("Q", "1"), ("P", "0")])
     assert months.rows() == [
         ("P", "0", january, 1, 0), ("P", "1", march, 2, 1), ("P", "2", march, 2, 0), ("P", "2", april, 1, 0),
         ("Q", "1", march, 1, 1),
@@ -116,7 +119,9 @@ def test_a_lot_is_set_against_its_part_s_other_lots_of_the_time() -> None:
         [(p, lot, date(2025, m, 1), n, e) for p, lot, m, n, e in rows],
         schema=["part_no", "lot", "month", "matured", "returned"], orient="row",
     )  # fmt: skip
-    found = {key: (c.events, c.size, c.other_events, c.other_size) for key, c in part_lots.against_other_lots(months)}
+    found = {
+        key: (c.events, c.size, c.other_events, c.other_size) for key, c in part_lots.against_other_lots(months, OWN)
+    }
     assert found == {
         ("P", "a"): (4, 40, 3, 30),
         ("P", "b"): (3, 30, 4 + 9, 40 + 50),

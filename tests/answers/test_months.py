@@ -75,9 +75,9 @@ def test_months_not_mature_are_shown_and_not_judged() -> None:
 @pytest.mark.parametrize(
     ("last", "direction", "verdict", "luck"),
     [
-        ((100, 5), "same", "same", False),
-        ((100, 7), "worse", "same", False),
-        ((100, 3), "better", "same", False),
+        ((100, 5), "same", "no clear change", False),
+        ((100, 7), "worse", "no clear change", False),
+        ((100, 3), "better", "no clear change", False),
         ((100, 20), "worse", "worse", True),
         ((2000, 20), "better", "better", True),
     ],

@@ -1,5 +1,6 @@
 -- What a store holds for statements to rest on: 1 where there is such a row, else 0.
--- A row is the store. The columns that end in _there look at the jobs closed from $first_on to $last_on alone.
+-- A row is the store. The columns that end in _there look at jobs closed (opened_there: opened) from $first_on to
+-- $last_on alone.
 -- Parameters: $as_of date, jobs closed later are left out; $window days of follow-up; $first_on and $last_on dates.
 -- Not counted: how many rows there are.
 with
@@ -81,6 +82,8 @@ select
     cast((select count(*) from final_clean) > 0 as bigint) as final_clean,
     cast((select count(*) from final_clean) > 1 as bigint) as earlier_clean,
     cast(exists (select 1 from scoped) as bigint) as closed_there,
+    cast(exists (select 1 from jobs where opened_on between $first_on and least($last_on, $as_of)) as bigint)
+        as opened_there,
     cast(exists (select 1 from steps join scoped on scoped.job_id = steps.job_id) as bigint) as logged_there,
     cast(exists (select 1 from diagnostics join scoped on scoped.job_id = diagnostics.job_id) as bigint)
         as tested_there,
