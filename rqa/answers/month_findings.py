@@ -132,7 +132,8 @@ def stated_in(now: Moment, month: date) -> tuple[tuple[Finding, ...], dict[str, 
     answers = {name: with_grounds(now, answer) for name, answer in _answers(now, span, counted).items()}
     made = [finding for family in _of_the_month(now, month, finals) for finding in family]
     over = [finding for family in _of_the_span(now, span, counted) for finding in family]
-    over += [finding for answer in answers.values() for finding in answer.stated]
+    over += [finding for answer in answers.values() if answer.settings.get("months") for finding in answer.stated]
+    made += [finding for answer in answers.values() if not answer.settings.get("months") for finding in answer.stated]
     made += [replace(f, what=f"{f.what} ({months_said(*span)})", months=span) for f in over]
     return tuple(sorted(made, key=lambda f: (-(f.avoided or 0.0), f.p_value, f.what))), answers
 

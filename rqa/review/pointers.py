@@ -44,7 +44,7 @@ def pointers(
             else "more concern single persons: they are"
         )
         looked.append(f"{people} {each} for coaching and not shown here.")
-    return tuple(told[:MOST]), _quiet(found, people, there), tuple(looked)
+    return tuple(told[:MOST]), Sentence("") if told else _quiet(found, people, there), tuple(looked)
 
 
 def _quiet(found: MonthFindings, people: int, there: Grounds) -> Sentence:
