@@ -6,7 +6,9 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-NOTEBOOKS = sorted((Path(__file__).resolve().parents[2] / "notebooks").glob("*.ipynb"))
+ALL = sorted((Path(__file__).resolve().parents[2] / "notebooks").glob("*.ipynb"))
+NOTEBOOKS = [path for path in ALL if path.stem != "10_published_examples"]
+"""Those that ask a depot; the published examples are the same beside any."""
 
 
 def code_cells(notebook: Path) -> list[tuple[str, str]]:

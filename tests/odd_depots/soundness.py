@@ -1,0 +1,69 @@
+"""What every answer, picture and text must satisfy on any depot."""
+
+import re
+from collections.abc import Iterator
+from typing import Any
+
+import polars as pl
+from altair.utils.schemapi import debug_mode
+
+from rqa.answers.result import Answer
+from rqa.contract import TABLES
+from rqa.plots import plot
+from rqa.plots.dispatch import OTHERS, SHARES
+from rqa.plots.renderer import compiled
+
+SHARE_OF = {"rate": "matured", "yield": "exposures", "dpu": "jobs", "fails_per_1000": "checked"}
+"""Columns that are shares, with what they are shares of."""
+RATIOS = ("ratio", "odds_ratio", "lift")
+"""Columns that are infinite where nothing stands below the line; upper limits may be, too."""
+OF_NOTHING = re.compile(r"\b0(?:\.0+)? ?% \(0 of 0\b|\b0 of 0\b.{0,12}\b0(?:\.0+)? ?%")
+NO_NUMBER = re.compile(r"\b(nan|inf|null)\b|\bNone\b(?! (is|are|of|was|were) )")
+NAMED = {*TABLES, *(column for table in TABLES.values() for column in table.names)}
+
+
+def names_what_is_missing(message: str) -> bool:
+    """Whether an error's text names a table or a column of the contract."""
+    return bool(set(re.findall(r"\w+", message)) & NAMED)
+
+
+def faults_of(answer: Answer) -> Iterator[str]:
+    """What is unsound in an answer's table and notes."""
+    for name, kind in answer.table.schema.items():
+        if kind.is_float():
+            column = answer.table[name].drop_nulls()
+            endless = name in RATIOS or name.endswith("high")
+            if column.is_nan().any() or (not endless and column.is_infinite().any()):
+                yield f"{name} holds a number that is none"
+    for share, whole in SHARE_OF.items():
+        if {share, whole} <= set(answer.table.columns):
+            of_nothing = answer.table.filter(pl.col(whole) == 0)[share]
+            if of_nothing.null_count() < of_nothing.len():
+                yield f"{share} of no {whole} is told"
+    for text in (*answer.notes, *(f"{f.where} {f.what} {f.caution} {f.check}" for f in answer.stated)):
+        yield from faults_in(text)
+    repr(answer), answer._repr_html_()
+
+
+def faults_in(text: str) -> Iterator[str]:
+    """What is unsound in a sentence."""
+    if OF_NOTHING.search(text):
+        yield f"a share of nothing: {text}"
+    if NO_NUMBER.search(text):
+        yield f"no number: {text}"
+
+
+def has_picture(answer: Any) -> bool:
+    """Whether there is a picture of this kind of answer."""
+    return isinstance(answer, (*SHARES, *OTHERS))
+
+
+def drawn(answer: Answer) -> str:
+    """Draw an answer, compile the picture as a viewer would, and return its text alternative.
+
+    The compiler judges the picture, so the drawing library need not look at each part of it too, which takes longer.
+    """
+    with debug_mode(False):
+        spec = plot(answer).to_dict(validate=False)
+    compiled(spec)
+    return str(spec["description"])

@@ -1,0 +1,110 @@
+"""On every depot with a part missing, all there is works: questions, pictures, commands, the page, the notebooks."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from altair.utils.schemapi import debug_mode
+from click.testing import CliRunner
+
+import rqa
+from rqa.answers.result import Answer
+from rqa.cli import main
+from rqa.errors import RqaError
+from rqa.review import write_page
+from rqa.review.workbook import write_workbook
+from tests.odd_depots.cells import NOTEBOOKS, run_cells
+from tests.odd_depots.depots import ODD_DEPOTS, write_workspace
+from tests.odd_depots.questions import Remembering, every_question
+from tests.odd_depots.soundness import drawn, faults_in, faults_of, has_picture, names_what_is_missing
+
+IN_THE_GATE = (
+    "jobs only",
+    "no procedures",
+    "no unit twice",
+    "one month",
+    "everything open",
+    "no jobs.found",
+    "nothing at all",
+)
+"""Depots that every run of the tests looks at; the others are marked long."""
+NAMES = [name if name in IN_THE_GATE else pytest.param(name, marks=pytest.mark.long) for name in ODD_DEPOTS]
+
+
+@pytest.mark.parametrize("name", NAMES)
+class TestOddDepot:
+    """One depot, loaded once; what was asked of it once is not asked again."""
+
+    @pytest.fixture
+    def workspace(self, name: str, tmp_path: Path) -> Path:
+        return write_workspace(name, tmp_path)
+
+    def test_all_there_is_works(self, workspace: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        trouble = list(_commands_before(workspace))
+        with rqa.open(workspace) as opened:
+            depot: Any = Remembering(opened)
+            trouble += _questions(depot)
+            with monkeypatch.context() as patch:
+                patch.setattr(rqa, "open", lambda folder: depot, raising=False)
+                trouble += _notebooks(workspace)
+            trouble += _page(depot, workspace)
+        assert not trouble, "\n".join(trouble)
+
+
+def run(*words: str) -> tuple[int, str]:
+    done = CliRunner().invoke(main, list(words))
+    if done.exception is not None and not isinstance(done.exception, SystemExit):
+        return 2, f"{type(done.exception).__name__}: {done.exception}"
+    return done.exit_code, done.output
+
+
+def _commands_before(workspace: Path) -> Iterator[str]:
+    for words in (["inspect"], ["load"], ["load"], ["action"]):
+        code, said = run(words[0], str(workspace))
+        if code:
+            yield f"rqa {words[0]} ends with {code}: {said}"
+
+
+def _questions(depot: Any) -> Iterator[str]:
+    for question, asked in every_question(depot):
+        label = f"{question}({', '.join(f'{n}={v!r}' for n, v in asked.items())})"
+        try:
+            answer = getattr(depot, question)(**asked)
+        except RqaError as error:
+            if not names_what_is_missing(str(error)):
+                yield f"{label}: the error names no table or column: {error}"
+            continue
+        except Exception as error:
+            yield f"{label}: {type(error).__name__}: {error}"
+            continue
+        if isinstance(answer, Answer):
+            yield from (f"{label}: {fault}" for fault in faults_of(answer))
+        if has_picture(answer):
+            try:
+                yield from (f"{label}, drawn: {fault}" for fault in faults_in(drawn(answer)))
+            except Exception as error:
+                yield f"{label}: the picture: {type(error).__name__}: {error}"
+
+
+def _notebooks(workspace: Path) -> Iterator[str]:
+    for notebook in NOTEBOOKS:
+        cell = "the first cell"
+        try:
+            with debug_mode(False):
+                for cell, shown in run_cells(notebook, workspace):
+                    for text in shown if isinstance(shown, list) else ():
+                        yield from (f"{notebook.stem}, {cell}: {fault}" for fault in faults_in(str(text)))
+        except Exception as error:
+            yield f"{notebook.stem}, after {cell}: {type(error).__name__}: {error}"
+
+
+def _page(depot: Any, workspace: Path) -> Iterator[str]:
+    for write in (write_page, write_workbook):
+        try:
+            write(depot, workspace)
+        except RqaError as error:
+            if not names_what_is_missing(str(error)):
+                yield f"{write.__name__}: the error names no table or column: {error}"
+        except Exception as error:
+            yield f"{write.__name__}: {type(error).__name__}: {error}"
