@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from rqa.store.report import LoadReport
 
 FOLDER = click.Path(file_okay=False, path_type=Path)
+SAMPLE = (3000, 1)
+"""Jobs and seed of the sample depot, beside which the stored notebooks were run."""
 
 
 @contextmanager
@@ -202,25 +204,55 @@ def _list_actions(table: "pl.DataFrame") -> None:
         click.echo(f"{row['action_id']}  {row['what']}\n  since {row['started_on']}{closed}, {row['scope']}: {state}")
 
 
+def _run_notebooks(workspace: Path) -> None:
+    """Run those that were never run, a line for each as it ends."""
+    from rqa.notebooks import not_run, run_notebooks
+
+    paths = not_run(workspace)
+    if paths:
+        click.echo(f"Running {len(paths)} notebooks:")
+    runs = run_notebooks(paths, told=lambda run: click.echo(f"  {run}"))
+    failed = [run.path.name for run in runs if run.failure]
+    if failed:
+        raise RqaError(
+            f"{len(failed)} of {len(runs)} notebooks failed: {', '.join(failed)}. Open them to see the error below its "
+            "cell; the others were run."
+        )
+
+
 @main.command(epilog="Example: rqa notebooks depot-2026, then: jupyter lab depot-2026/notebooks")
 @click.argument("workspace", type=FOLDER)
-def notebooks(workspace: Path) -> None:
-    """Copy the notebooks into the workspace, pointed at its store."""
+@click.option("--no-run", is_flag=True, help="Copy them without running them; they are blank until they are run.")
+def notebooks(workspace: Path, no_run: bool) -> None:
+    """Copy the notebooks into the workspace, pointed at its store, and run them.
+
+    One that is there already is left as it is; it is run only if none of its cells ever was.
+    """
     from rqa.notebooks import copy_notebooks, opened_with
 
-    for path in copy_notebooks(workspace):
-        click.echo(f"{path}")
+    copied = copy_notebooks(workspace)
+    click.echo(
+        f"{len(copied)} notebooks copied to {workspace / 'notebooks'}; those there already are left as they are."
+    )
+    if not no_run:
+        _run_notebooks(workspace)
     click.echo(f"\nOpen them with: {opened_with(workspace / 'notebooks')}")
 
 
 @main.command(epilog="Example: rqa demo out")
 @click.argument("folder", type=FOLDER, default=Path("rqa-demo"))
-@click.option("--jobs", default=3000, show_default=True, type=click.IntRange(min=200), help="How many repair jobs.")
-@click.option("--seed", default=1, show_default=True, help="The scenario's seed; the same seed gives the same files.")
-def demo(folder: Path, jobs: int, seed: int) -> None:
-    """Make a workspace of the invented depot, load it, and write its page.
+@click.option(
+    "--jobs", default=SAMPLE[0], show_default=True, type=click.IntRange(min=200), help="How many repair jobs."
+)
+@click.option(
+    "--seed", default=SAMPLE[1], show_default=True, help="The scenario's seed; the same seed gives the same files."
+)
+@click.option("--no-run", is_flag=True, help="Do not run the notebooks.")
+def demo(folder: Path, jobs: int, seed: int, no_run: bool) -> None:
+    """Make a workspace of the invented depot, load it, write its page, and copy the notebooks and run them.
 
-    Three sites export differently, with the mess of real logs; truth.json beside them says what was planted.
+    Three sites export differently, with the mess of real logs; truth.json beside them says what was planted. The
+    notebooks of the depot made by default come with its outputs, so they need not be run.
     """
     import rqa
     from rqa.demo import write
@@ -233,7 +265,9 @@ def demo(folder: Path, jobs: int, seed: int) -> None:
     click.echo(str(_load(folder, write=True)))
     with rqa.open(folder) as depot:
         page = write_page(depot, folder)
-    copy_notebooks(folder)
+    copy_notebooks(folder, as_run=(jobs, seed) == SAMPLE)
     click.echo(f"\n{page.headline}\n")
     click.echo(f"The page:      {page.path}")
+    if not no_run:
+        _run_notebooks(folder)
     click.echo(f"The notebooks: {opened_with(folder / 'notebooks')}")

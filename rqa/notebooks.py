@@ -1,12 +1,18 @@
-"""The notebooks: copied into a workspace and pointed at its store, and run anew for the repository.
+"""The notebooks: copied into a workspace, pointed at its store and run there; and run anew for the repository.
 
 `python -m rqa.notebooks refresh notebooks` runs each in a fresh kernel and writes it back with its outputs, byte for
 byte the same when nothing changed; what is stored is what the tests expect to see again.
 """
 
+import asyncio
+import json
 import os
 import re
 import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,6 +24,23 @@ if TYPE_CHECKING:
 
 PARAMETER = re.compile(r'^WORKSPACE = ".*"$', re.MULTILINE)
 CELL_SECONDS = 120
+AT_ONCE = 4
+"""Kernels at work together at most; each may need as much memory as a question to the store."""
+
+
+@dataclass(frozen=True)
+class Run:
+    """How a notebook ran: in how many seconds, and which cell failed how; an empty `failure` is none."""
+
+    path: Path
+    seconds: float
+    failure: str = ""
+
+    def __str__(self) -> str:
+        """One line about it."""
+        if self.failure:
+            return f"{self.path.name}: failed in {self.failure}"
+        return f"{self.path.name}: ran in {self.seconds:.0f} s"
 
 
 def _bundled() -> Path:
@@ -29,14 +52,13 @@ def _bundled() -> Path:
     raise RqaError("the notebooks are not part of this installation; install rqa again.")
 
 
-def copy_notebooks(workspace: str | Path) -> list[Path]:
-    """Copy the notebooks to `notebooks` in a workspace, pointed at its store; returns where they went.
+def copy_notebooks(workspace: str | Path, *, as_run: bool = False) -> list[Path]:
+    """Copy the notebooks to `notebooks` in a workspace, pointed at its store; returns those that were not there.
 
-    A notebook of the same name that is there already is left as it is, since it may hold somebody's work.
+    A notebook of the same name that is there already is left as it is, since it may hold somebody's work. They come
+    without outputs; `as_run` keeps those of the sample depot, for a workspace that holds exactly that.
     Raises `StoreError` when the workspace has no store yet.
     """
-    import nbformat
-
     folder = Path(workspace)
     if not (folder / "depot.duckdb").is_file():
         raise StoreError(f"{folder} has no store yet. Make one with `rqa load {folder}`.")
@@ -45,14 +67,15 @@ def copy_notebooks(workspace: str | Path) -> list[Path]:
     copied = []
     for source in sorted(_bundled().glob("*.ipynb")):
         path = target / source.name
-        if not path.exists():
-            notebook = nbformat.read(source, as_version=4)
-            for cell in notebook.cells:
-                if "parameters" in cell.metadata.get("tags", []):
-                    cell.source = PARAMETER.sub('WORKSPACE = ".."', cell.source)
-                if cell.cell_type == "code":
-                    cell.outputs, cell.execution_count = [], None
-            nbformat.write(notebook, path)
+        if path.exists():
+            continue
+        notebook = json.loads(source.read_text(encoding="utf-8"))
+        for cell in notebook["cells"]:
+            if "parameters" in cell["metadata"].get("tags", []):
+                cell["source"] = PARAMETER.sub('WORKSPACE = ".."', "".join(cell["source"]))
+            if cell["cell_type"] == "code" and not as_run:
+                cell["outputs"], cell["execution_count"] = [], None
+        path.write_text(json.dumps(notebook, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
         copied.append(path)
     return copied
 
@@ -63,21 +86,107 @@ def opened_with(folder: str | Path) -> str:
     return command if find_spec("jupyterlab") else f"{command} (to install it: pip install jupyterlab)"
 
 
+def not_run(workspace: str | Path) -> list[Path]:
+    """The notebooks of a workspace of which no cell was ever run."""
+    found = []
+    for path in sorted((Path(workspace) / "notebooks").glob("*.ipynb")):
+        cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
+        if not any(cell.get("execution_count") for cell in cells):
+            found.append(path)
+    return found
+
+
+def run_notebooks(
+    paths: Sequence[Path], *, told: Callable[[Run], None] = lambda run: None, at_once: int | None = None
+) -> list[Run]:
+    """Run notebooks, each in a kernel of its own and some at once, and write them back with their outputs.
+
+    `told` hears of each as it ends. One that fails keeps what it showed up to the cell that failed, and the others run
+    all the same. Raises `RqaError` before any runs where what it takes is not installed.
+    """
+    if not paths:
+        return []
+    _nbclient()
+    return asyncio.run(_run_all(paths, told, at_once or max(1, min(AT_ONCE, os.cpu_count() or 1))))
+
+
+async def _run_all(paths: Sequence[Path], told: Callable[[Run], None], at_once: int) -> list[Run]:
+    gate = asyncio.Semaphore(at_once)
+
+    async def one(path: Path) -> Run:
+        async with gate:
+            run = await _run(path)
+        told(run)
+        return run
+
+    return list(await asyncio.gather(*(one(path) for path in paths)))
+
+
+async def _run(path: Path) -> Run:
+    import nbformat
+
+    nbclient = _nbclient()
+    started = time.monotonic()
+    notebook = nbformat.read(path, as_version=4)
+    client = nbclient.NotebookClient(
+        notebook, timeout=None, kernel_name="python3", record_timing=False,
+        resources={"metadata": {"path": str(path.parent)}},
+    )  # fmt: skip
+    failure = ""
+    try:
+        with tempfile.TemporaryDirectory(prefix="rqa-") as private:
+            _talk_within(client.create_kernel_manager(), private)
+            await client.async_execute()
+    except nbclient.exceptions.CellExecutionError as error:
+        failure = f"{_failed_cell(notebook.cells)}: {error.ename}: {error.evalue.strip().partition(chr(10))[0]}"
+    except (nbclient.exceptions.DeadKernelError, RuntimeError) as error:
+        failure = f"{_failed_cell(notebook.cells)}: the kernel ended: {error}"
+    nbformat.write(notebook, path)
+    return Run(path, time.monotonic() - started, failure)
+
+
+def _talk_within(kernel: Any, folder: str) -> None:
+    """Let a kernel talk by sockets in a folder that only its owner can read, where the system has such sockets."""
+    if os.name == "posix":
+        kernel.transport, kernel.ip = "ipc", f"{folder}/kernel"
+
+
+def _failed_cell(cells: Iterable[Any]) -> str:
+    """The last code cell that was begun, by its number among all cells and its id."""
+    begun = [(n, cell) for n, cell in enumerate(cells, start=1) if cell.cell_type == "code" and cell.execution_count]
+    failed = [(n, cell) for n, cell in begun if any(out.output_type == "error" for out in cell.outputs)]
+    n, cell = (failed or begun or [(1, next(iter(cells)))])[-1]
+    return f"cell {n} ({cell.id})"
+
+
+def _nbclient() -> Any:
+    """The library that runs notebooks, or `RqaError` saying how to have it."""
+    try:
+        import ipykernel  # noqa: F401
+        import nbclient
+        import nbclient.exceptions
+    except ImportError as error:
+        raise RqaError(
+            f"the notebooks cannot be run, as {error.name} is not installed. Install it: pip install {error.name}. "
+            "Or leave them without outputs: rqa notebooks WORKSPACE --no-run"
+        ) from error
+    return nbclient
+
+
 def refresh(folder: str | Path) -> list[Path]:
     """Run every notebook of a folder in a fresh kernel and write it back with its outputs.
 
     Nothing is written if any cell of any notebook fails; then `RqaError` names the notebook and the cell's error.
     """
     import nbformat
-    from nbclient import NotebookClient
-    from nbclient.exceptions import CellExecutionError
 
+    nbclient = _nbclient()
     done: dict[Path, NotebookNode] = {}
     os.environ["TZ"] = "UTC"
     for path in sorted(Path(folder).glob("*.ipynb")):
         notebook = nbformat.read(path, as_version=4)
         _strip(notebook)
-        client = NotebookClient(
+        client = nbclient.NotebookClient(
             notebook,
             timeout=CELL_SECONDS,
             kernel_name="python3",
@@ -86,7 +195,7 @@ def refresh(folder: str | Path) -> list[Path]:
         )
         try:
             client.execute()
-        except CellExecutionError as error:
+        except nbclient.exceptions.CellExecutionError as error:
             raise RqaError(f"{path.name}: {error}") from error
         _strip(notebook)
         nbformat.validate(notebook)
