@@ -1,7 +1,6 @@
 """The commands: each does one thing, says what it did and ends with 0; a user's mistake ends with 1 and a message."""
 
-import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -9,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from rqa.errors import RqaError
+from rqa.progress_line import progress_line
+from rqa.stopping import stoppable
 from rqa.store.limits import MEMORY, WAIT_SECONDS
 
 if TYPE_CHECKING:
@@ -49,6 +50,36 @@ class _Command(click.Group):
             return super().invoke(ctx)
 
 
+class _Work(click.Command):
+    """A command that a signal can stop: one line then says what became of the store, and nothing is left behind."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        from rqa.store.engine import STORE_FILE, identity
+
+        place: Path = ctx.params.get("workspace") or ctx.params["folder"]
+        store = place if place.is_file() else place / STORE_FILE
+        before = identity(store)
+        with stoppable() as stopping:
+            try:
+                return super().invoke(ctx)
+            except BaseException as error:
+                # An engine that is stopped says so in its own words, which do not concern anybody.
+                if stopping.signal is None:
+                    raise
+                after = identity(store)
+                if after != before:
+                    said = f"the load had ended before, so {store} is the new store"
+                else:
+                    said = (
+                        f"no store was made in {store.parent}" if after is None else f"the store {store} is unchanged"
+                    )
+                click.echo(f"rqa: stopped; {said}.", err=True)
+                raise click.exceptions.Exit(stopping.exit_code) from error
+
+
+_Command.command_class = _Work
+
+
 @click.group(cls=_Command, context_settings={"help_option_names": ["-h", "--help"]}, epilog="Start with: rqa demo out")
 @click.version_option(package_name="rqa")
 def main() -> None:
@@ -58,26 +89,11 @@ def main() -> None:
     """
 
 
-@contextmanager
-def _bar() -> Iterator[Callable[[str, float], None]]:
-    """A progress bar on a terminal; nothing where the output is kept."""
-    if not sys.stderr.isatty():
-        yield lambda what, share: None
-        return
-    with click.progressbar(length=1000, label="loading", file=sys.stderr, item_show_func=lambda x: x) as bar:
-
-        def show(what: str, share: float) -> None:
-            bar.update(max(0, round(share * 1000) - bar.pos), what)
-
-        yield show
-        bar.update(1000 - bar.pos, "done")
-
-
 def _load(workspace: Path, *, write: bool, wait: float = WAIT_SECONDS, memory: str = MEMORY) -> "LoadReport":
     from rqa.loading import load
 
-    with _bar() as show:
-        return load(workspace, write=write, wait=wait, memory=memory, progress=show)
+    with progress_line() as progress:
+        return load(workspace, write=write, wait=wait, memory=memory, progress=progress)
 
 
 _wait = click.option(
@@ -90,27 +106,30 @@ _wait = click.option(
 _memory = click.option(
     "--memory", default=MEMORY, show_default=True, metavar="SIZE", help="The most the engine may use."
 )
+_all = click.option("--all", "every_file", is_flag=True, help="List each file, also those that are unchanged.")
 
 
 @main.command(epilog="Example: rqa load depot-2026")
 @click.argument("workspace", type=FOLDER)
 @_wait
 @_memory
-def load(workspace: Path, wait: float, memory: str) -> None:
+@_all
+def load(workspace: Path, wait: float, memory: str, every_file: bool) -> None:
     """Read the workspace's sources and bring its store up to date.
 
     Every row is accepted, refused with all its reasons, already known, or superseded by a correction. All or nothing:
     a load that is stopped leaves the old store as it was.
     """
-    click.echo(str(_load(workspace, write=True, wait=wait, memory=memory)))
+    click.echo(_load(workspace, write=True, wait=wait, memory=memory).text(every_file=every_file))
 
 
 @main.command(epilog="Example: rqa inspect depot-2026")
 @click.argument("workspace", type=FOLDER)
 @_memory
-def inspect(workspace: Path, memory: str) -> None:
+@_all
+def inspect(workspace: Path, memory: str, every_file: bool) -> None:
     """Read and judge everything as `load` would, and write nothing."""
-    click.echo(str(_load(workspace, write=False, memory=memory)))
+    click.echo(_load(workspace, write=False, memory=memory).text(every_file=every_file))
 
 
 @main.command(epilog="Example: rqa review depot-2026 --month 2026-05")
@@ -140,8 +159,9 @@ def review(workspace: Path, month: str | None, as_of: str | None, to: Path | Non
 
     if pdf and form != "html":
         raise click.UsageError("--pdf prints the page; leave out --format, or --pdf.")
-    with rqa.open(workspace, as_of=as_of) as depot:
-        page = (write_page if form == "html" else write_workbook)(depot, to or workspace, month=month)
+    with rqa.open(workspace, as_of=as_of) as depot, progress_line() as progress:
+        made = write_page if form == "html" else write_workbook
+        page = made(depot, to or workspace, month=month, progress=progress)
     click.echo(page.headline)
     click.echo(f"\nWritten to {page.path}")
     if pdf:
@@ -256,15 +276,18 @@ def demo(folder: Path, jobs: int, seed: int, no_run: bool) -> None:
     """
     import rqa
     from rqa.demo import write
+    from rqa.demo.workspace import UNFINISHED
     from rqa.notebooks import copy_notebooks, opened_with
     from rqa.review import write_page
 
-    if folder.exists() and any(folder.iterdir()) and not (folder / "truth.json").exists():
+    others = [p for p in folder.iterdir() if not p.name.startswith(UNFINISHED)] if folder.exists() else []
+    if others and not (folder / "truth.json").exists():
         raise RqaError(f"{folder} holds other files; name a new folder, for example: rqa demo {folder}/demo")
-    write(folder, jobs=jobs, seed=seed)
-    click.echo(str(_load(folder, write=True)))
-    with rqa.open(folder) as depot:
-        page = write_page(depot, folder)
+    with progress_line() as progress:
+        write(folder, jobs=jobs, seed=seed, progress=progress)
+    click.echo(_load(folder, write=True).text())
+    with rqa.open(folder) as depot, progress_line() as progress:
+        page = write_page(depot, folder, progress=progress)
     copy_notebooks(folder, as_run=(jobs, seed) == SAMPLE)
     click.echo(f"\n{page.headline}\n")
     click.echo(f"The page:      {page.path}")

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 from rqa.answers.needs import grounded
 from rqa.answers.scope import By, Moment, Months, Where
+from rqa.progress import Progress, silent
 
 if TYPE_CHECKING:
     from rqa.answers.improvement_results import (
@@ -26,11 +27,14 @@ class ImprovementQuestions:
     _now: Moment
 
     @grounded
-    def findings(self, month: str | date | None = None) -> "MonthFindings":
-        """What there is to act on in a month, the lucky ones kept out; see `rqa.answers.month_findings`."""
+    def findings(self, month: str | date | None = None, progress: Progress = silent) -> "MonthFindings":
+        """What there is to act on in a month, the lucky ones kept out; see `rqa.answers.month_findings`.
+
+        `progress` is told each `rqa.progress.Stage` as it begins.
+        """
         from rqa.answers.month_findings import findings
 
-        return findings(self._now, month)
+        return findings(self._now, month, progress)
 
     @grounded
     def month_figures(self, month: str | date | None = None, level: float = 0.95) -> "MonthFigures":

@@ -7,11 +7,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rqa.errors import RequestError, RqaError, StoreError
+from rqa.progress import Progress, silent
 from rqa.store.limits import MEMORY, WAIT_SECONDS
 
 if TYPE_CHECKING:
     from rqa.store.report import LoadReport
-    from rqa.store.stage import Progress
 
 SIZE = re.compile(r"\d+(\.\d+)? ?([kmgt]i?b)", re.IGNORECASE)
 FULL_DISK = (errno.ENOSPC, errno.EDQUOT)
@@ -29,7 +29,7 @@ def load(
     write: bool = True,
     wait: float = WAIT_SECONDS,
     memory: str | None = MEMORY,
-    progress: "Progress | None" = None,
+    progress: Progress = silent,
 ) -> "LoadReport":
     """Read a workspace's sources, judge every row, and bring its store up to date.
 
@@ -42,7 +42,7 @@ def load(
         write: False reads and judges everything and keeps nothing.
         wait: seconds to wait for another load of the same store to end.
         memory: the most the engine may use; the rest goes to disk beside the store. None: the engine's own limit.
-        progress: called with what is being done and the share done, 0 to 1.
+        progress: is told each `rqa.progress.Stage` as it begins: what is done, how far it is, rows so far.
 
     Returns a `LoadReport`: for each file read = accepted + refused + known + superseded; why rows were refused; what
     was accepted but deserves a look. Printing it gives the summary.

@@ -52,6 +52,26 @@ def count(value: object) -> str:
     return f"{int(str(value)):,}"
 
 
+def counted(number: int, one: str, many: str | None = None) -> str:
+    """A count with its noun: "1 file", "2 files", "0 files"; `many` where an s is not enough."""
+    return f"{number:,} {plural(number, one, many)}"
+
+
+def plural(number: int, one: str, many: str | None = None) -> str:
+    """The noun that goes with a count: one of them, or several; `many` where an s is not enough."""
+    return one if number == 1 else many if many is not None else f"{one}s"
+
+
+def duration(seconds: float) -> str:
+    """A time taken, as said: "8 s", "2 min 10 s", "1 h 05 min"."""
+    whole = int(seconds)
+    if whole < 60:
+        return f"{whole} s"
+    if whole < 3600:
+        return f"{whole // 60} min {whole % 60:02d} s" if whole % 60 else f"{whole // 60} min"
+    return f"{whole // 3600} h {whole % 3600 // 60:02d} min"
+
+
 def month_key(value: object) -> str:
     """A month as sortable text, "2025-03"."""
     if isinstance(value, date | datetime):

@@ -1,7 +1,7 @@
 """What there is to act on in a month: all that the analyses compared, judged together so that little of it is luck."""
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING
@@ -28,6 +28,7 @@ from rqa.answers.retest_passes import retests
 from rqa.answers.scope import Moment, month_of, months_back
 from rqa.answers.station_drift import drift
 from rqa.errors import RequestError
+from rqa.progress import Progress, Stage, silent
 from rqa.words import count, listed, month_name, months_said
 
 if TYPE_CHECKING:
@@ -63,7 +64,7 @@ AFTER = ("failed check", "rework", "skipped check", "tool")
 """Come-backs after these; those by bench are compared with the whole mix of work."""
 
 
-def findings(now: Moment, month: str | date | None = None) -> MonthFindings:
+def findings(now: Moment, month: str | date | None = None, progress: Progress = silent) -> MonthFindings:
     """Say what there is to act on: every comparison the analyses make up to a month, the lucky ones kept out.
 
     By default the latest whole month with any data: first checks and tests need not mature, and come-backs are those of
@@ -72,7 +73,7 @@ def findings(now: Moment, month: str | date | None = None) -> MonthFindings:
     kind, where, what, measure, size, low, high, jobs, avoided, p_value, p_adjusted, caution, check. `gone` lists those
     that held a month before and no longer do; `compared` how many comparisons of each kind were made, `answers` the
     answers about risky steps and tests behind them. Adjusted after Benjamini and Hochberg (1995) over all of them: of
-    those listed, one in twenty at most is expected to be luck.
+    those listed, one in twenty at most is expected to be luck. `progress` is told each analysis as it begins.
     """
     last = newest_month(now)
     own = last if month is None else month_of(QUESTION, month)
@@ -81,9 +82,9 @@ def findings(now: Moment, month: str | date | None = None) -> MonthFindings:
         return MonthFindings(_table((), set()), settings, ("No month is over yet: nothing to compare.",))
     if own > now.day:
         raise RequestError(f"{QUESTION}: {month_name(own)} begins after {now.day}, the day the depot is looked at.")
-    stated, answers = stated_in(now, own)
+    stated, answers = stated_in(now, own, progress)
     held = judged(stated)
-    before = judged(stated_in(now, months_back(own, 1))[0])
+    before = judged(stated_in(now, months_back(own, 1), progress)[0])
     there, known = ({f.id for f, _ in family} for family in (held, before))
     compared = Counter(f.kind for f in stated)
     lacking, counted = not_compared(now), counted_comebacks(now, WINDOW, months_up_to(own))
@@ -121,15 +122,20 @@ def months_up_to(month: date) -> families.Span:
     return months_back(month, MONTHS - 1), month
 
 
-def stated_in(now: Moment, month: date) -> tuple[tuple[Finding, ...], dict[str, Answer]]:
+def stated_in(now: Moment, month: date, progress: Progress = silent) -> tuple[tuple[Finding, ...], dict[str, Answer]]:
     """Everything compared, what would spare most come-backs first, then the surest; and the answers behind it.
 
     Steps are compared up to the month, come-backs as far as the jobs have matured.
     """
     span = months_up_to(month)
     finals = _finals(now, month)
+
+    def tell(what: str) -> None:
+        progress(Stage(f"findings of {month_name(month)}: {what}"))
+
     counted = counted_comebacks(now, WINDOW, span)
-    answers = {name: with_grounds(now, answer) for name, answer in _answers(now, span, counted).items()}
+    answers = {name: with_grounds(now, answer) for name, answer in _answers(now, span, counted, tell).items()}
+    tell("comparisons")
     made = [finding for family in _of_the_month(now, month, finals) for finding in family]
     over = [finding for family in _of_the_span(now, span, counted) for finding in family]
     over += [finding for answer in answers.values() if answer.settings.get("months") for finding in answer.stated]
@@ -166,20 +172,27 @@ def _of_the_span(now: Moment, span: families.Span, counted: Counted) -> Iterator
     yield (c.stated() for c in lots(now, span, counted))
 
 
-def _answers(now: Moment, span: families.Span, counted: Counted) -> dict[str, Answer]:
+def _answers(now: Moment, span: families.Span, counted: Counted, tell: Callable[[str], None]) -> dict[str, Answer]:
     """The answers about risky steps and about the tests that state findings."""
-    return {
-        "attribution": attribution(now, by=("model", "procedure"), window=WINDOW, months=span),
-        "step_relative_risk": step_relative_risk(now, after=AFTER, window=WINDOW, months=span, classes=counted.classes),
-        "breaches": breaches(now, window=WINDOW, months=span),
-        "bursts": bursts(now, window=WINDOW, months=span, simulations=SETS, classes=counted.classes),
-        "bursts of failed checks": bursts(now, what="failed_checks", months=span, simulations=SETS),
-        "retests": retests(now, months=span),
-        "releases": releases(now, months=span),
-        "readings": readings(now, months=span),
-        "drift": drift(now, period="week", months=span),
-        "agreement": agreement(now),
+    asked: dict[str, Callable[[], Answer]] = {
+        "attribution": lambda: attribution(now, by=("model", "procedure"), window=WINDOW, months=span),
+        "step_relative_risk": lambda: step_relative_risk(
+            now, after=AFTER, window=WINDOW, months=span, classes=counted.classes
+        ),
+        "breaches": lambda: breaches(now, window=WINDOW, months=span),
+        "bursts": lambda: bursts(now, window=WINDOW, months=span, simulations=SETS, classes=counted.classes),
+        "bursts of failed checks": lambda: bursts(now, what="failed_checks", months=span, simulations=SETS),
+        "retests": lambda: retests(now, months=span),
+        "releases": lambda: releases(now, months=span),
+        "readings": lambda: readings(now, months=span),
+        "drift": lambda: drift(now, period="week", months=span),
+        "agreement": lambda: agreement(now),
     }
+    answers = {}
+    for what, ask in asked.items():
+        tell(what.replace("_", " "))
+        answers[what] = ask()
+    return answers
 
 
 def _table(held: tuple[tuple[Finding, float], ...], known: set[str]) -> "pl.DataFrame":

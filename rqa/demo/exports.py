@@ -15,6 +15,7 @@ from rqa.demo.catalogue import PAIRINGS, SITES, SUBSYSTEMS
 from rqa.demo.cedar import write_cedar
 from rqa.demo.chunk import Chunk
 from rqa.demo.clock import day_number, in_changed_hour, last_day
+from rqa.demo.course import Course
 from rqa.demo.effects import FLAKY, UNCOVERED, planted
 from rqa.demo.jobs import CAUSES, NONE
 from rqa.demo.mess import KINDS, Account
@@ -39,8 +40,10 @@ class SiteLogs:
     quiet: pl.Series
 
 
-def write_exports(folder: Path, chunks: Iterable[Chunk], *, jobs: int, months: int, seed: int, title: str) -> None:
-    """Write the sites' exports, the reference tables, `sources.toml` and `truth.json`."""
+def write_exports(
+    folder: Path, chunks: Iterable[Chunk], *, jobs: int, months: int, seed: int, title: str, course: Course
+) -> None:
+    """Write the sites' exports, the reference tables, `sources.toml` and `truth.json`; `course` is told of each."""
     account, sums = Account(), Sums()
     reference = folder / "reference"
     for name in ("alder", "birch", "cedar", "reference"):
@@ -52,8 +55,10 @@ def write_exports(folder: Path, chunks: Iterable[Chunk], *, jobs: int, months: i
             table, overlapping = plant_overlaps(rng, chunk.jobs, quiet)
             sums.add(chunk, table, overlapping, months)
             for number, site in enumerate(SITES):
+                course.writing(site.name, number, len(SITES))
                 logs = _site_logs(chunk, table, number, quiet & ~overlapping)
                 WRITERS[site.name](rng, logs, folder, account)
+                course.written(sum(f.height for f in (logs.jobs, logs.steps, logs.diagnostics, logs.parts)))
             retired = chunk.retirements.with_columns(instant(chunk.retirements["retired_at"]))
             retired.write_csv(retirements, include_header=chunk.number == 0)
             account.count("reference/retirements.csv", "retirements", _clean(retired.height))

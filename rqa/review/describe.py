@@ -1,6 +1,6 @@
 """From a depot to the month's facts: every question is asked here, once."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date, timedelta
 from importlib.metadata import version
 
@@ -12,10 +12,11 @@ from rqa.answers.month_findings import months_up_to
 from rqa.answers.overall_findings import FIGURES
 from rqa.answers.scope import month_end, month_of, months_back
 from rqa.errors import RequestError
+from rqa.progress import Progress, Stage, silent
 from rqa.review.asked import Asked
 from rqa.review.believed import believed
 from rqa.review.cost import cost
-from rqa.review.facts import MonthFacts, Verdict
+from rqa.review.facts import MonthFacts, Section, Verdict
 from rqa.review.figures import figures
 from rqa.review.goals import goals
 from rqa.review.improved import improved
@@ -32,6 +33,8 @@ from rqa.review.wrong import wrong
 from rqa.words import listed, month_name
 
 SHOWN_MONTHS = 24
+PARTS = 11
+"""Parts that are asked one after the other, as `describe` tells them."""
 ANSWERED = """
 select action_id, finding_id
 from actions
@@ -46,21 +49,28 @@ def last_month_over(day: date) -> date:
     return first if month_end(first) <= day else (first - timedelta(days=1)).replace(day=1)
 
 
-def describe(depot: Asked, month: str | date | None = None, earlier: Sequence[Record] = ()) -> MonthFacts:
+def describe(
+    depot: Asked, month: str | date | None = None, earlier: Sequence[Record] = (), progress: Progress = silent
+) -> MonthFacts:
     """Ask the depot everything the page of one month says.
 
-    By default the last whole month at the depot's as-of day. `earlier` are the pages written before this one. Raises
+    By default the last whole month at the depot's as-of day. `earlier` are the pages written before this one;
+    `progress` is told each part as it is asked. Raises
     `RequestError` for a month that is none, or that begins after that day.
     """
     day = depot.as_of.date()
     own = last_month_over(day) if month is None else month_of("review", month)
     if own > day:
         raise RequestError(f"review: {month_name(own)} begins after {day}, the day the depot is looked at.")
+    part = _Parts(progress)
+    part("the month against those before")
     judged = verdicts(depot, own)
     final = mature_month(depot, FIGURES[0].measure, FIGURES[0].window, own)
     span = None if final is None else year_to(final)
     shown = _shown(depot, own, day)
-    found = depot.findings(own)
+    part("where to look: all comparisons of the month and of the month before")
+    found = depot.findings(own, progress=progress)
+    part("what was loaded")
     found_there, quiet, looked = pointers(found, _answered(depot, day), depot.grounds())
     past = months_up_to(own)
     tables, files, intake_words = intake(depot)
@@ -69,11 +79,22 @@ def describe(depot: Asked, month: str | date | None = None, earlier: Sequence[Re
     notes = list(general)
     if month_end(own) > day:
         notes.insert(0, f"{month_name(own)} is not over on {day}: its figures will still change.")
-    first = (goals(depot, own),)
-    then = (
-        wrong(depot, past, found), believed(depot, past, found), people(depot, past, found), improved(depot, own),
-        safety(depot, own), cost(depot, own),
-    )  # fmt: skip
+    sections: dict[str, Callable[[], Section]] = {
+        "goals": lambda: goals(depot, own),
+        "where it goes wrong": lambda: wrong(depot, past, found),
+        "the tests": lambda: believed(depot, past, found),
+        "people and places": lambda: people(depot, past, found),
+        "actions": lambda: improved(depot, own),
+        "safety": lambda: safety(depot, own),
+        "cost": lambda: cost(depot, own),
+    }
+    told = []
+    for name, section in sections.items():
+        part(name)
+        told.append(section())
+    first, then = tuple(told[:1]), tuple(told[1:])
+    part("the pictures of the month")
+    drawn = figures(depot, own, span, shown, general)
     kept = record(depot, own, judged, (*first, *then), found_there, quiet)
     return MonthFacts(
         title=title,
@@ -88,7 +109,7 @@ def describe(depot: Asked, month: str | date | None = None, earlier: Sequence[Re
         pointers=found_there,
         quiet=quiet,
         looked=looked,
-        figures=figures(depot, own, span, shown, general),
+        figures=drawn,
         first=first,
         then=then,
         last=(reproduced(depot, kept, earlier),),
@@ -101,6 +122,17 @@ def describe(depot: Asked, month: str | date | None = None, earlier: Sequence[Re
         definitions=DEFINITIONS,
         made_by=f"rqa {version('rqa')}",
     )
+
+
+class _Parts:
+    """Counts the parts of the page as they are asked: they take very different times, so no share is told."""
+
+    def __init__(self, progress: Progress) -> None:
+        self.progress, self.number = progress, 0
+
+    def __call__(self, what: str) -> None:
+        self.number += 1
+        self.progress(Stage(f"part {self.number} of {PARTS}: {what}"))
 
 
 def _answered(depot: Asked, day: date) -> dict[str, str]:

@@ -15,10 +15,12 @@ from rqa.answers.grounds import Sentence
 from rqa.errors import RequestError
 from rqa.plots.renderer import grammar_version, still
 from rqa.plots.theme import WIDTH
+from rqa.progress import Progress, Stage, silent
 from rqa.review.asked import Asked
 from rqa.review.describe import describe
 from rqa.review.facts import MonthFacts
 from rqa.review.ledger import keep, read_ledger
+from rqa.stopping import held
 
 
 @dataclass(frozen=True)
@@ -29,20 +31,22 @@ class Page:
     headline: str
 
 
-def write_page(depot: Asked, to: str | Path, month: str | date | None = None) -> Page:
+def write_page(depot: Asked, to: str | Path, month: str | date | None = None, progress: Progress = silent) -> Page:
     """Write the page of one month; `to` is the file, or a folder in which it becomes `review-YYYY-MM.html`.
 
     What it tells in figures goes into a ledger beside it, so that the month's next page can say what changed since.
     """
     folder = folder_of(to)
     earlier = read_ledger(folder)
-    facts = describe(depot, month, earlier)
+    facts = describe(depot, month, earlier, progress)
     target = target_of(to, facts, ".html")
+    progress(Stage("drawing the page"))
     text = render(facts)
     try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        target.write_text(text, encoding="utf-8", newline="\n")
-        keep(folder, earlier, facts.record)
+        with held():
+            target.parent.mkdir(parents=True, exist_ok=True)
+            target.write_text(text, encoding="utf-8", newline="\n")
+            keep(folder, earlier, facts.record)
     except OSError as error:
         raise RequestError(f"{target}: cannot write the page ({error.strerror}); name another file.") from error
     return Page(target, facts.headline)

@@ -6,11 +6,13 @@ from datetime import date
 from pathlib import Path
 
 from rqa.answers.exports import tables_to_excel
+from rqa.progress import Progress, Stage, silent
 from rqa.review.asked import Asked
 from rqa.review.describe import describe
 from rqa.review.facts import MonthFacts, Table
 from rqa.review.ledger import read_ledger
 from rqa.review.page import Page, folder_of, target_of
+from rqa.stopping import held
 
 COUNT = re.compile(r"\d{1,3}(,\d{3})*|\d+")
 SHARE = re.compile(r"(\d+(?:\.\d+)?)[ \u00a0]%")
@@ -18,10 +20,12 @@ MEASURES = ("measure", "month", "share", "95 % interval", "counts", "before", "d
 Sheets = dict[str, tuple[tuple[str, ...], Iterable[tuple[object, ...]]]]
 
 
-def write_workbook(depot: Asked, to: str | Path, month: str | date | None = None) -> Page:
+def write_workbook(depot: Asked, to: str | Path, month: str | date | None = None, progress: Progress = silent) -> Page:
     """Write the tables of one month's page; `to` is the file, or a folder for `review-YYYY-MM.xlsx`."""
-    facts = describe(depot, month, read_ledger(folder_of(to)))
-    return Page(write_tables(facts, target_of(to, facts, ".xlsx")), facts.headline)
+    facts = describe(depot, month, read_ledger(folder_of(to)), progress)
+    progress(Stage("writing the workbook"))
+    with held():
+        return Page(write_tables(facts, target_of(to, facts, ".xlsx")), facts.headline)
 
 
 def write_tables(facts: MonthFacts, path: Path) -> Path:

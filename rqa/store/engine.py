@@ -6,6 +6,7 @@ per path in a process, and would go on answering from a file that a load has sin
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from os import getpid
 from pathlib import Path
 from tempfile import gettempdir
@@ -15,6 +16,7 @@ import duckdb
 
 from rqa.errors import RequestError, StoreError
 from rqa.intake.sources import literal, literal_path
+from rqa.stopping import interruptible
 from rqa.store.ddl import FORMAT_VERSION
 from rqa.store.limits import MEMORY
 
@@ -45,12 +47,14 @@ def connect(
     scratch: Path | None = None,
     memory: str | None = None,
     reads: Iterable[Path] = (),
+    watched: bool = False,
 ) -> duckdb.DuckDBPyConnection:
     """Open the store at `path`; the only place that does.
 
     A writer works on the file itself. A reader gets the file attached as `depot`. `scratch` is the folder for what
     does not fit in memory, `memory` a limit such as "1GB". Apart from the store and `scratch` the engine can reach no
-    file but those of `reads`, and its settings are final. Raises `StoreError` when it cannot be opened.
+    file but those of `reads`, and its settings are final. If `watched`, `query_progress` tells how far the engine is
+    with what it is asked. Raises `StoreError` when it cannot be opened.
     """
     path = Path(path)
     config: dict[str, Any] = dict(SAFE)
@@ -68,6 +72,8 @@ def connect(
             # the engine refuses to be told so.
             if connection.execute("select current_setting('enable_progress_bar')").fetchall() != [(False,)]:
                 connection.execute("set enable_progress_bar = false")
+            if watched:
+                _watch(connection)
             # A mistyped table must be an error, not a Python variable of that name.
             connection.execute("set python_enable_replacements = false")
             if read_only:
@@ -82,6 +88,13 @@ def connect(
     except duckdb.Error as error:
         raise StoreError(_why_not_opened(path, str(error))) from error
     return connection
+
+
+def _watch(connection: duckdb.DuckDBPyConnection) -> None:
+    for setting in ("enable_progress_bar_print = false", "progress_bar_time = 0", "enable_progress_bar = true"):
+        # In a notebook without widgets the engine refuses this; then there is nothing to tell.
+        with suppress(duckdb.Error):
+            connection.execute(f"set {setting}")
 
 
 def close_access(connection: duckdb.DuckDBPyConnection, *, files: Iterable[Path], folders: Iterable[Path]) -> None:
@@ -141,7 +154,7 @@ class Store:
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        self._seen = _identity(path)
+        self._seen = identity(path)
         self._connection: duckdb.DuckDBPyConnection | None = connect(
             path, read_only=True, scratch=Path(gettempdir()) / f"rqa-{getpid()}", memory=MEMORY
         )
@@ -193,7 +206,7 @@ class Store:
     @property
     def newer(self) -> bool:
         """Whether a load has put a newer file in this one's place since it was opened."""
-        return _identity(self.path) != self._seen
+        return identity(self.path) != self._seen
 
     def counts(self, sql_name: str, sql: str, params: Mapping[str, object] | None = None) -> "pl.DataFrame":
         """Run one query with `$name` values bound, and return all of its rows.
@@ -205,7 +218,8 @@ class Store:
         try:
             cursor = self._cursor()
             try:
-                return cursor.sql(sql, params=given).pl()
+                with interruptible(cursor):
+                    return cursor.sql(sql, params=given).pl()
             finally:
                 cursor.close()
         except duckdb.Error as error:
@@ -226,7 +240,8 @@ class Store:
             cursor = self._cursor()
             try:
                 types = [(row[0], row[1]) for row in cursor.execute(f"describe {body}", given).fetchall()]
-                return cursor.sql(_plain(body, types), params=given).pl()
+                with interruptible(cursor):
+                    return cursor.sql(_plain(body, types), params=given).pl()
             finally:
                 cursor.close()
         except duckdb.Error as error:
@@ -260,7 +275,8 @@ def _first_line(error: Exception) -> str:
     return str(error).split("\n\nLINE")[0].strip()
 
 
-def _identity(path: Path) -> tuple[int, int, int] | None:
+def identity(path: Path) -> tuple[int, int, int] | None:
+    """What tells a store's file from one that is put in its place; None where there is none."""
     try:
         found = path.stat()
     except OSError:

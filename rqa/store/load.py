@@ -25,17 +25,20 @@ from rqa.intake.draft import draft, read_mapping
 from rqa.intake.faults import Faults
 from rqa.intake.mapping import MAPPING_FILE, Mapping
 from rqa.intake.own_actions import with_own_actions
+from rqa.progress import Progress, silent
+from rqa.stopping import held, interruptible, released
 from rqa.store.books import Outcome, files_seen, keep_books, keep_seen, one, outcome, unchanged
 from rqa.store.ddl import create_statements
 from rqa.store.engine import STORE_FILE, attach, beside, connect, open_store
 from rqa.store.limits import MEMORY, SQL_MINUTES, WAIT_SECONDS
 from rqa.store.lock import writing
 from rqa.store.mapping_sql import sql_faults
+from rqa.store.meter import Meter, work
 from rqa.store.named import NamedRead
 from rqa.store.remarks import write_remarks
 from rqa.store.report import FileCount, LoadReport
 from rqa.store.settle import keep_rejects, settle
-from rqa.store.stage import Plan, Progress, Staged, Stager, plan
+from rqa.store.stage import Plan, Staged, Stager, plan
 from rqa.store.touched import begin
 
 Keep = Callable[[duckdb.DuckDBPyConnection, str | None], None]
@@ -55,7 +58,7 @@ def load(
     write: bool = True,
     wait: float = WAIT_SECONDS,
     memory: str | None = MEMORY,
-    progress: Progress | None = None,
+    progress: Progress = silent,
 ) -> LoadReport:
     """Load a workspace; `keep` makes the kept tables in the same load.
 
@@ -83,17 +86,19 @@ def load(
         folder.mkdir(parents=True, exist_ok=True)
     with _scratch(store, write=write, wait=wait) as scratch:
         fresh = scratch / STORE_FILE
-        if store.exists():
-            open_store(store).close()
-            shutil.copyfile(store, fresh)
-        reads = [*_paths(items), *beside(store)]
-        connection = connect(fresh, read_only=False, scratch=scratch, memory=memory, reads=reads)
-        try:
-            report = _load_into(connection, rules, items, scratch, keep, version, store, memory, progress)
-            keep_seen(connection, seen)
-            connection.execute("checkpoint")
-        finally:
-            connection.close()
+        with released():
+            if store.exists():
+                open_store(store).close()
+                shutil.copyfile(store, fresh)
+            reads, watched = [*_paths(items), *beside(store)], progress is not silent
+            connection = connect(fresh, read_only=False, scratch=scratch, memory=memory, reads=reads, watched=watched)
+            try:
+                with interruptible(connection):
+                    report = _load_into(connection, rules, items, scratch, keep, version, store, memory, progress)
+                    keep_seen(connection, seen)
+                    connection.execute("checkpoint")
+            finally:
+                connection.close()
         if write:
             _put_in_place(fresh, store)
     files, refusals, remarks, load_id = report
@@ -102,17 +107,21 @@ def load(
 
 @contextmanager
 def _scratch(store: Path, *, write: bool, wait: float) -> Iterator[Path]:
-    """A folder to work in: beside the store, alone there, for a load; anywhere, for a mere look."""
-    if not write:
-        with tempfile.TemporaryDirectory(prefix="rqa-") as folder:
-            yield Path(folder)
-        return
-    with writing(store, wait=wait):
-        for left in store.parent.glob(f"{store.name}.new*"):
-            with suppress(OSError):
-                left.unlink() if left.is_file() else shutil.rmtree(left)
-        with tempfile.TemporaryDirectory(prefix=f"{store.name}.new-", dir=store.parent) as folder:
-            yield Path(folder)
+    """A folder to work in: beside the store, alone there, for a load; anywhere, for a mere look.
+
+    No signal tears its making and removal apart, nor what is done in it, unless that is `released`.
+    """
+    with held():
+        if not write:
+            with tempfile.TemporaryDirectory(prefix="rqa-") as folder:
+                yield Path(folder)
+            return
+        with writing(store, wait=wait):
+            for left in store.parent.glob(f"{store.name}.new*"):
+                with suppress(OSError):
+                    left.unlink() if left.is_file() else shutil.rmtree(left)
+            with tempfile.TemporaryDirectory(prefix=f"{store.name}.new-", dir=store.parent) as folder:
+                yield Path(folder)
 
 
 def _bind_alone(items: Sequence[Plan], faults: Faults) -> None:
@@ -171,7 +180,7 @@ def _load_into(
     version: str,
     store: Path,
     memory: str | None,
-    progress: Progress | None,
+    progress: Progress,
 ) -> Outcome:
     started = datetime.now(UTC).replace(tzinfo=None)
     empty = not connection.execute("select 1 from duckdb_tables() where table_name = 'about'").fetchall()
@@ -189,7 +198,7 @@ def _load_into(
                 stager.bind(item)
     faults.stop()
     stager.make_tables(stager.bound)
-    meter = _Meter(progress, sum(i.size for n, i in enumerate(items) if n not in known) or 1)
+    meter = Meter(progress, connection, sum(work(i.label, i.size) for n, i in enumerate(items) if n not in known))
     counts: list[tuple[Staged, FileCount]] = []
     for table in TABLES.values():
         # A table is read and settled before the next is read, so that only one is held in temporary storage.
@@ -200,17 +209,18 @@ def _load_into(
             if number in known:
                 counts.append(_unread(item, number, known[number]))
             else:
-                meter.reading(item)
+                meter.reading(item.label, item.size)
                 files.append(stager.stage(item, number))
+                meter.read(files[-1].rows)
         if files:
-            meter.tell(f"checking {table.name}")
+            meter.checking(table.name, sum(work(f.label, items[f.file_no].size) for f in files))
             unread = {items[n].label: n for n in known if items[n].entry.table is table}
             counts += _settle_table(connection, table, files, load_id, unread)
         connection.execute(f"drop table if exists stage_{table.name} cascade")
     counts += _named_files(connection, stager.named.done.values(), load_id)
     keep_books(connection, rules, counts, load_id, version, started)
     write_remarks(connection, rules, started, load_id)
-    meter.tell("linking and counting")
+    meter.counting()
     if empty:
         keep(connection, None)
     else:
@@ -269,18 +279,3 @@ def _named_files(
         read = f.rows + len(f.rejects)
         counts.append((staged, FileCount(f.label, SELECTED, read, 0, read, f.rows, len(f.rejects), 0, 0)))
     return counts
-
-
-class _Meter:
-    """Tells how far the load is, by bytes read."""
-
-    def __init__(self, progress: Progress | None, total: int) -> None:
-        self.progress, self.total, self.done = progress, total, 0
-
-    def reading(self, item: Plan) -> None:
-        self.tell(f"reading {item.label}")
-        self.done += item.size
-
-    def tell(self, what: str) -> None:
-        if self.progress is not None:
-            self.progress(what, 0.95 * min(1.0, self.done / self.total))

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rqa.store.remarks import NO_UNIT_TWICE, NO_UNIT_TWICE_NEXT
+from rqa.words import counted
 
 SHOWN = 8
 """Lines of a kind shown in the summary; the store holds them all."""
@@ -73,13 +74,25 @@ class LoadReport:
         return sum(int(getattr(f, what)) for f in self.files)
 
     def __str__(self) -> str:
+        return self.text()
+
+    def text(self, *, every_file: bool = False) -> str:
+        """The report as it is printed; files that are as they were loaded before are only counted, or all listed."""
         lines = [f"{'table':<12} {'read':>10} {'accepted':>10} {'refused':>8} {'known':>10} {'superseded':>10}  file"]
         for f in self.files:
+            if f.unchanged and not every_file:
+                continue
             said = "  (unchanged since it was loaded)" if f.unchanged else ""
             said += f"  ({f.left_out:,} rows left out by where, or blank)" if f.left_out else ""
             lines.append(
                 f"{f.table:<12} {f.read:>10,} {f.accepted:>10,} {f.refused:>8,} {f.known:>10,} {f.superseded:>10,}  "
                 f"{f.source_file}{said}"
+            )
+        same = [f for f in self.files if f.unchanged]
+        if same and not every_file:
+            names = counted(len({f.source_file for f in same}), "file")
+            lines.append(
+                f"{'':<12} {sum(f.read for f in same):>10,} rows of {names} unchanged since loaded; not read again"
             )
         sums = " ".join(
             f"{self.total(w):>{n},}"

@@ -4,7 +4,7 @@ First everything is planned and bound, so that a mapping error stops before any 
 once per table it feeds. A staging table lives in the connection's temporary storage and is gone with it.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from collections.abc import Mapping as MappingType
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -32,7 +32,6 @@ from rqa.store.whole import read_whole
 
 COMPUTED = {"DOUBLE", "FLOAT", "DECIMAL"}
 """Types of a SELECT's columns that come with a decimal point."""
-Progress = Callable[[str, float], None]
 
 
 @dataclass

@@ -8,6 +8,7 @@ import pytest
 from click.testing import CliRunner
 
 from rqa.cli import main
+from tests.workspaces import Workspace, csv_of, job
 
 
 def run(*words: str) -> tuple[int, str]:
@@ -83,7 +84,11 @@ def test_demo_then_everything_else(tmp_path: Path) -> None:
     assert "Nothing written" in said
     code, said = run("load", str(folder))
     assert code == 0
-    assert "unchanged since it was loaded" in said
+    assert "files unchanged since loaded; not read again" in said
+    assert "jobs_2025-01.csv" not in said
+    code, said = run("load", str(folder), "--all")
+    assert code == 0
+    assert "(unchanged since it was loaded)" in said
     code, said = run("review", str(folder), "--month", "2099-01")
     assert code == 1
     assert "2099" in said
@@ -91,6 +96,26 @@ def test_demo_then_everything_else(tmp_path: Path) -> None:
     assert code == 1
     code, said = run("notebooks", str(folder), "--no-run")
     assert code == 0
+
+
+def test_the_load_report_lists_what_changed_and_counts_the_rest(ws: Workspace) -> None:
+    mapping = {"files": {"f": {"path": "*.csv"}}, "table": [{"table": "jobs", "from": "f"}]}
+    for number in range(3):
+        ws.write(f"{number}.csv", csv_of(job(f"A{number}", unit_id=f"U{number}")))
+    ws.load(mapping)
+    ws.write("1.csv", csv_of(job("A1", unit_id="U9")))
+    report = ws.load(mapping)
+    lines = report.text().splitlines()
+    assert [line.split()[-1] for line in lines if line.startswith("jobs ")] == ["1.csv"]
+    assert any(line.split()[:5] == ["2", "rows", "of", "2", "files"] for line in lines)
+    (everything,) = (line.split() for line in lines if line.startswith("all "))
+    assert everything[1] == "3"
+    every = [line for line in report.text(every_file=True).splitlines() if line.startswith("jobs ")]
+    assert [next(word for word in line.split() if word.endswith(".csv")) for line in every] == [
+        "0.csv",
+        "1.csv",
+        "2.csv",
+    ]
 
 
 def test_a_mistyped_mapping_names_the_place(tmp_path: Path) -> None:

@@ -139,7 +139,7 @@ def test_fault_in_the_second_file_stops_before_the_first_is_read(ws: Workspace) 
     with pytest.raises(MappingError, match=r"b\.csv"):
         ws.load(
             {"files": {"f": {"path": "*.csv"}}, "table": [{"table": "jobs", "from": "f"}]},
-            progress=lambda what, _: read.append(what),
+            progress=lambda stage: read.append(stage.what),
         )
     assert read == []
 

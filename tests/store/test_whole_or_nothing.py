@@ -32,8 +32,8 @@ mapping = {"files": {"f": {"path": "*.csv"}}, "table": [{"table": "jobs", "from"
 def die(*_):
     os.kill(os.getpid(), signal.SIGKILL)
 
-def progress(what, share):
-    if what.startswith(moment):
+def progress(stage):
+    if stage.what.startswith(moment):
         die()
 
 if moment == "before the swap":

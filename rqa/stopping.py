@@ -1,0 +1,142 @@
+"""Stopping long work by a signal, without a trace of it left behind.
+
+`stoppable` turns SIGINT and SIGTERM into one `Stopped`, raised once, in the main thread, at the next moment that is not
+`held`. Work that must not be torn apart (making and removing a scratch folder, putting a store in place) holds it and
+releases it for what may end at any moment. An engine that is asked something hears of a signal only by its own
+interruption, so a thread interrupts whatever is `interruptible` until the work has ended.
+
+Without `stoppable` a signal does what Python makes of it.
+"""
+
+import os
+import signal
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from types import FrameType
+from typing import Protocol
+
+AGAIN_SECONDS = 0.05
+"""How often a running question is interrupted, until it ends: one that has just begun may miss an interruption."""
+
+
+class Stopped(BaseException):
+    """The work was stopped by a signal; no mistake, so nothing that handles mistakes catches it."""
+
+
+class Engine(Protocol):
+    """Something that is asked questions, and can be told to end one."""
+
+    def interrupt(self) -> None:
+        """End the question that is being answered; does nothing when there is none."""
+
+
+class Stopping:
+    """The signals met since it was installed: `signal` is the first of them, None as long as there was none."""
+
+    def __init__(self) -> None:
+        self.signal: int | None = None
+        self.raised = False
+
+    @property
+    def exit_code(self) -> int:
+        """What a program ends with that a signal has stopped: 128 and the signal's number."""
+        return 128 + (self.signal or 0)
+
+    def met(self, number: int, frame: FrameType | None) -> None:
+        """Take a signal: raise `Stopped` at the first one, now or, if held, at the release."""
+        if self.signal is None:
+            self.signal = number
+        self.raise_once()
+
+    def raise_once(self) -> None:
+        """Raise `Stopped` for a signal that was met and has not been raised, unless it is held."""
+        if self.signal is not None and not self.raised and not _HELD:
+            self.raised = True
+            raise Stopped
+
+
+_HELD: list[str] = []
+_ASKED: list[Engine] = []
+_INSTALLED: list[Stopping] = []
+
+
+@contextmanager
+def stoppable() -> Iterator[Stopping]:
+    """Let signals stop what is done inside. Only a main thread hears of signals; a second one inside is the first."""
+    if _INSTALLED:
+        yield _INSTALLED[0]
+        return
+    stopping = Stopping()
+    if threading.current_thread() is not threading.main_thread():
+        yield stopping
+        return
+    wake, woken = os.pipe()
+    os.set_blocking(woken, False)
+    before = {number: signal.signal(number, stopping.met) for number in (signal.SIGINT, signal.SIGTERM)}
+    fd_before = signal.set_wakeup_fd(woken, warn_on_full_buffer=False)
+    ended = threading.Event()
+    thread = threading.Thread(target=_interrupt, args=(wake, ended), name="rqa-stopping", daemon=True)
+    _INSTALLED.append(stopping)
+    thread.start()
+    try:
+        yield stopping
+    finally:
+        stopping.raised = True
+        ended.set()
+        os.write(woken, b"\0")
+        thread.join()
+        signal.set_wakeup_fd(fd_before)
+        for number, handler in before.items():
+            signal.signal(number, handler)
+        _INSTALLED.clear()
+        os.close(wake)
+        os.close(woken)
+
+
+def _interrupt(wake: int, ended: threading.Event) -> None:
+    """Wait for a signal, then interrupt whatever an engine is asked, until the work has ended."""
+    os.read(wake, 1)
+    while not ended.wait(AGAIN_SECONDS):
+        for engine in list(_ASKED):
+            engine.interrupt()
+
+
+@contextmanager
+def interruptible(engine: Engine) -> Iterator[None]:
+    """A signal ends what this engine is asked inside; raises `Stopped` at once where one was met before."""
+    _ASKED.append(engine)
+    try:
+        check()
+        yield
+    finally:
+        _ASKED.remove(engine)
+
+
+def check() -> None:
+    """Raise `Stopped` if a signal was met and nothing holds it; for loops that never ask an engine."""
+    for stopping in _INSTALLED:
+        stopping.raise_once()
+
+
+@contextmanager
+def held() -> Iterator[None]:
+    """No signal ends what is done inside; one that comes meanwhile does so afterwards."""
+    _HELD.append("held")
+    try:
+        yield
+    finally:
+        _HELD.pop()
+    check()
+
+
+@contextmanager
+def released() -> Iterator[None]:
+    """Within `held`: what is done inside may end by a signal at any moment."""
+    kept = list(_HELD)
+    _HELD.clear()
+    try:
+        check()
+        yield
+    finally:
+        _HELD[:] = kept
