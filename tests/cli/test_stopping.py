@@ -100,10 +100,12 @@ def standing(ws: Workspace) -> Workspace:
 
 @pytest.mark.parametrize(
     ("moment", "number"),
-    zip(
-        ("importing", "making the scratch folder", "reading 2.csv", "checking jobs", "linking jobs"),
-        (*SIGNALS, *SIGNALS, signal.SIGINT),
-        strict=True,
+    list(
+        zip(
+            ("importing", "making the scratch folder", "reading 2.csv", "checking jobs", "linking jobs"),
+            (*SIGNALS, *SIGNALS, signal.SIGINT),
+            strict=True,
+        )
     ),
 )
 def test_a_load_stopped_before_its_end_leaves_the_old_store(
@@ -135,7 +137,7 @@ def test_a_first_load_stopped_makes_no_store(ws: Workspace) -> None:
     assert ws.names() == {"1.csv", "sources.toml", "depot.duckdb.lock"}
 
 
-@pytest.mark.parametrize(("command", "number"), zip(("load", "inspect"), SIGNALS, strict=True))
+@pytest.mark.parametrize(("command", "number"), list(zip(("load", "inspect"), SIGNALS, strict=True)))
 def test_a_signal_from_outside_ends_what_the_engine_is_asked(
     ws: Workspace, command: str, number: signal.Signals
 ) -> None:
