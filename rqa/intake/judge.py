@@ -2,31 +2,36 @@
 
 Its rows carry the contract's columns converted, and beside them what the load needs: `broken` (every rule the row
 breaks, NULL when none), `raw` (the row as read, kept when it is refused), `left_out` (the mapping's `where` does not
-want it), `clock` (times that fall into a skipped or repeated hour). All names but the contract's are marked ones
-(`names.inner`), so that no column of the contract or of a source can be taken for them.
+want it), `clock` (times that fall into a skipped or repeated hour), `unzoned` (a time has no offset, and the mapping
+names no zone), `emptied` (what an SQL expression of the mapping turned into nothing). All names but the contract's are
+marked ones (`names.inner`), so that no column of the contract or of a source can be taken for them.
 """
 
+import re
 from collections.abc import Container, Iterable
 from collections.abc import Mapping as MappingType
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from rqa.contract import UNIT_COLUMN, Column, Table
 from rqa.errors import MappingError
+from rqa.intake.emptied import EMPTIED_TYPE, emptied_by_sql, told_emptied
 from rqa.intake.entries import Entry
 from rqa.intake.mapping import Origin, unknown_name
 from rqa.intake.names import (
     BROKEN,
     CLOCK,
     DERIVE,
+    EMPTIED,
     FILE_NO,
     GIVEN_ROW,
     LEFT_OUT,
     RAW,
+    UNZONED,
     inner,
     mark_beside,
     quoted,
 )
-from rqa.intake.pseudonyms import pseudonym
+from rqa.intake.pseudonyms import kept_columns, pseudonym
 from rqa.intake.sources import Text, literal
 from rqa.intake.values import (
     SPACES,
@@ -39,12 +44,14 @@ from rqa.intake.values import (
     put_back,
     timed,
     trimmed,
+    unzoned,
 )
 
 BROKEN_TYPE = "STRUCT(column_name VARCHAR, rule VARCHAR, value VARCHAR)[]"
 EXTRA_COLUMNS = (
     ("source_file", "VARCHAR"), (GIVEN_ROW, "BIGINT"), (FILE_NO, "INTEGER"), (DERIVE, "VARCHAR"),
-    (BROKEN, BROKEN_TYPE), (RAW, "VARCHAR"), (LEFT_OUT, "BOOLEAN"), (CLOCK, "VARCHAR"),
+    (BROKEN, BROKEN_TYPE), (RAW, "VARCHAR"), (LEFT_OUT, "BOOLEAN"), (CLOCK, "VARCHAR"), (UNZONED, "BOOLEAN"),
+    (EMPTIED, EMPTIED_TYPE),
 )  # fmt: skip
 """Columns of a staging table behind the contract's (as SQL), and their types."""
 FAULT, REFUSED = inner("fault"), inner("refused")
@@ -146,7 +153,9 @@ def judging_select(entry: Entry, text: Text, label: str, file_no: int) -> str:
                 f"{entry.place}: in {label}, thousands = '.' cannot be told from the point of a typed number; "
                 "leave it out and turn texts into numbers with sql"
             )
-        manner = replace(manner, typed=True, times=tuple(dict.fromkeys((*manner.times, "iso"))))
+        manner = replace(manner, typed=True)
+    if text.typed or text.own_times:
+        manner = replace(manner, times=tuple(dict.fromkeys((*manner.times, "iso"))))
     given = origins(entry, text, label)
     derived = [c.name for c in numbers_lacking(table, given)]
     mark = mark_beside(text.columns)
@@ -157,13 +166,20 @@ def judging_select(entry: Entry, text: Text, label: str, file_no: int) -> str:
         f"{_text(c, given[c.name], manner) if c.name in given else _absent(c)} as {as_text(c.name)}"
         for c in table.columns
     ]
-    parts = [f"{sql} as {part}" for c in table.columns for part, sql in parsed(c, as_text(c.name), manner).items()]
+    factors = {name: origin.times for name, origin in given.items()}
+    parts = [
+        f"{sql} as {part}"
+        for c in table.columns
+        for part, sql in parsed(c, as_text(c.name), manner, factors.get(c.name)).items()
+    ]
+    emptied = emptied_by_sql(given, text, row)
     times = [c.name for c in table.columns if c.kind == "time"]
     first_readings = [f"{timed(t, manner)} as {_read(t)}, {clock_change(t, manner)} as {_clock(t)}" for t in times]
     days = [f"coalesce({', '.join(local_day(t, manner) for t in of)}) as {day}" for day, of in table.days]
     clock = " ".join(f"when {_clock(t)} is not null then {literal(t + ' ')} || {_clock(t)}" for t in times)
-    checks = _checks(table, derived)
-    any_broken = " or ".join(f"coalesce({condition}, false)" for condition, _ in checks)
+    checks = _checks(table, manner, derived)
+    any_broken = " or ".join(f"coalesce({c.broken}, false)" for c in checks)
+    told = ", ".join(f"case when {c.told} then {c.breach} end" for c in checks)
     where = f"({entry.spec.where}) is not true" if entry.spec.where else "false"
     # A SELECT may carry along where its rows come from.
     traced = entry.spec.select is not None
@@ -177,7 +193,7 @@ with source as (      -- a row of the source, each column as text, trimmed, NULL
   select {", ".join(source)}, {text.fault} as {fault}, {text.blank} as {blank},
     {text.whole} as {whole} from {text.scan}
 ), mapped as (        -- the text of each column of the table
-  select {", ".join(texts)},
+  select {", ".join([*texts, *(f"{e.condition} as {e.name}" for e in emptied)])},
     {fault} as {FAULT}, {blank} or ({where}) as {LEFT_OUT}, {row_file} as source_file,
     {row_number} as {GIVEN_ROW}, {whole} as {inner("whole")}, {_kept_row(given, text, row)} as {inner("row")}
   from source as {row}
@@ -193,20 +209,17 @@ with source as (      -- a row of the source, each column as text, trimmed, NULL
 select {", ".join([*table.names, *(day for day, _ in table.days)])}, source_file, {GIVEN_ROW},
   {file_no} as {FILE_NO}, {literal(" ".join(derived)) if derived else "null::varchar"} as {DERIVE},
   case when not {REFUSED} then null when {FAULT} is not null then [{_breach("null", FAULT, "null")}]
-       else list_filter([{", ".join(f"case when {c} then {b} end" for c, b in checks)}], lambda b: b is not null)
+       else list_filter([{told}], lambda b: b is not null)
   end as {BROKEN},
   case when {REFUSED} then {raw} end as {RAW},
-  {LEFT_OUT}, {f"case {clock} end" if clock else "null::varchar"} as {CLOCK}
+  {LEFT_OUT}, {f"case {clock} end" if clock else "null::varchar"} as {CLOCK},
+  {unzoned(times) if not entry.zone_named else "false"} as {UNZONED}, {told_emptied(emptied)} as {EMPTIED}
 from judged"""
 
 
 def _kept_row(given: MappingType[str, Origin], text: Text, row: str) -> str:
-    """SQL for the row of the source as it is kept when refused; what becomes a pseudonym is not kept with it.
-
-    SQL may draw on any column, so then none is kept.
-    """
-    named = {o.column for o in given.values() if o.key_file is not None}
-    kept = [c for c in text.columns if None not in named and c not in named]
+    """SQL for the row of the source as it is kept when refused."""
+    kept = kept_columns(given, text)
     fields = [f"{literal(c)}: {row}.{quoted(c)}" for c in kept]
     if len(kept) < len(text.columns):
         note = "kept out"
@@ -230,16 +243,30 @@ def _breach(column: str, rule: str, value: str) -> str:
     return f"{{'column_name': {column}::varchar, 'rule': {rule}, 'value': {value}::varchar}}"
 
 
-def _checks(table: Table, derived: list[str]) -> list[tuple[str, str]]:
-    """Every rule a row can break: (SQL that is true when it does, SQL of what is then written down)."""
-    found = [
-        (condition, c.name, rule)
-        for c in table.columns
-        for rule, condition in breaches(c, as_text(c.name))
-        if not (rule == "missing" and c.name in derived)
-    ]
-    found += [(r.broken, r.column, r.name) for r in table.rules]
-    return [(condition, _breach(literal(c), literal(rule), as_text(c))) for condition, c, rule in found]
+@dataclass(frozen=True)
+class _Check:
+    """One rule, as SQL: whether a row breaks it, whether that is told, and what is then written down."""
+
+    broken: str
+    told: str
+    breach: str
+
+
+def _checks(table: Table, manner: Manner, derived: list[str]) -> list[_Check]:
+    """Every rule a row can break; one over several columns is told only where each of them is sound by itself."""
+    found: list[_Check] = []
+    unsound: dict[str, list[str]] = {}
+    for c in table.columns:
+        for rule, condition in breaches(c, as_text(c.name), manner):
+            if not (rule == "missing" and c.name in derived):
+                found.append(_Check(condition, condition, _breach(literal(c.name), literal(rule), as_text(c.name))))
+                unsound.setdefault(c.name, []).append(f"coalesce({condition}, false)")
+    for r in table.rules:
+        drawn = [name for name in table.names if re.search(rf"\b{name}\b", r.broken)]
+        others = " or ".join(condition for name in drawn for condition in unsound.get(name, []))
+        told = f"({r.broken}) and not ({others})" if others else r.broken
+        found.append(_Check(r.broken, told, _breach(literal(r.column), literal(r.name), as_text(r.column))))
+    return found
 
 
 def _settled_time(table: Table, time: str, manner: Manner) -> str:

@@ -31,4 +31,5 @@ def mark_beside(columns: Iterable[str]) -> str:
 
 FILE_NO, GIVEN_ROW, DERIVE = inner("file_no"), inner("given_row"), inner("derive")
 BROKEN, RAW, LEFT_OUT, CLOCK = inner("broken"), inner("raw"), inner("left_out"), inner("clock")
+UNZONED, EMPTIED = inner("unzoned"), inner("emptied")
 """Columns of a staging table beside the contract's; what they hold stands in `judge`."""

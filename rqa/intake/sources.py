@@ -122,9 +122,10 @@ class Text:
     wrong with a whole row, or NULL; `blank` is SQL that is true for lines that hold nothing;
     `whole` is SQL for the record as it stands, where the columns do not show all of it. `data` is registered
     with the engine under `data_name` first. `first_row` is the number of the first record as an editor shows it.
-    `typed` says that the source has numbers and times of its own; `path` is the file the engine reads; `cut` are the
-    records that were kept from it: (place among the records counted from 0, rule, value, raw); `due` is how many the
-    engine must give of the rest. `elsewhere` tells whether another file of the set has a column that this one lacks.
+    `typed` says that the source has numbers and times of its own, `own_times` that it has times at least; `path` is the
+    file the engine reads; `cut` are the records that were kept from it: (place among the records counted from 0, rule,
+    value, raw); `due` is how many the engine must give of the rest. `elsewhere` tells whether another file of the set
+    has a column that this one lacks.
     """
 
     columns: tuple[str, ...]
@@ -138,6 +139,7 @@ class Text:
     data_name: str = ""
     rejects: str = ""
     typed: bool = False
+    own_times: bool = False
     path: Path | None = None
     delimiter: str = ""
     cut: list[tuple[int, str, str, str]] = field(default_factory=list)

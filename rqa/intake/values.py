@@ -1,6 +1,7 @@
 """From text to value: SQL that converts a text to a column's kind and says what is wrong with one that does not fit."""
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from rqa.contract import EARLIEST, LATEST, Column, Kind
@@ -14,6 +15,7 @@ SQL_TYPES = {
 }  # fmt: skip
 ISO_LOCAL = r"^\d{4}-\d\d-\d\d([T ]\d\d:\d\d(:\d\d([.]\d+)?)?)?$"
 ISO_OFFSET = r"^\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d([.]\d+)?)? ?(Z|z|[+-](0\d|1[0-4])(:?[0-5]\d)?)$"
+ISO_SHOWN = "iso, such as 2026-05-31 14:30"
 BETWEEN_WORDS = r'[\s,;|\[\]"]+'
 SPACES = " \t\u00a0\r\n\f\v\u2003\u2007\u2009\u202f\u3000\ufeff"
 """What is taken off both ends of a text; those that a text is likely to end with come first."""
@@ -129,17 +131,18 @@ def _as_instant(time: str) -> str:
     return inner(f"utc {time}")
 
 
-def parsed(column: Column, text: str, manner: Manner) -> dict[str, str]:
+def parsed(column: Column, text: str, manner: Manner, times: float | None = None) -> dict[str, str]:
     """First step of the conversion: SQL for each part a value is made of, by the name of its column.
 
-    A time has two parts, a clock reading without offset and an instant; `timed` joins them.
+    A time has two parts, a clock reading without offset and an instant; `timed` joins them. A number is multiplied by
+    `times`.
     """
     if column.kind == "time":
         return {_as_local(column.name): _local(text, manner), _as_instant(column.name): _instant(text, manner)}
-    return {column.name: _converted(column.kind, text, manner)}
+    return {column.name: _converted(column.kind, text, manner, times)}
 
 
-def _converted(kind: Kind, text: str, manner: Manner) -> str:
+def _converted(kind: Kind, text: str, manner: Manner, times: float | None) -> str:
     """SQL for the value of a text; NULL if it does not fit the kind."""
     if kind == "code":
         return f"lower({text})"
@@ -152,6 +155,8 @@ def _converted(kind: Kind, text: str, manner: Manner) -> str:
         number = _plain_number(text, manner)
         pattern = literal(_number_pattern(manner, "", r"(?:[eE][+-]?\d+)?"))
         cast = f"try_cast({number} as double)"
+        if times is not None:
+            cast = f"({cast} * {times!r}::double)"
         return f"case when regexp_matches({text}, {pattern}) and isfinite({cast}) then {cast} end"
     if kind == "boolean":
         return (
@@ -213,14 +218,20 @@ def local_day(column: str, manner: Manner) -> str:
     return f"coalesce({_as_local(column)}, timezone({manner.zone}, {_as_instant(column)}::timestamptz))::date"
 
 
-def breaches(column: Column, text: str) -> list[tuple[str, str]]:
+def unzoned(times: Sequence[str]) -> str:
+    """SQL: whether one of these times is a clock reading without an offset, so that it had to be given a zone."""
+    return " or ".join(f"{_as_local(t)} is not null" for t in times) or "false"
+
+
+def breaches(column: Column, text: str, manner: Manner) -> list[tuple[str, str]]:
     """The rules a value of this column can break: (what is said of it, SQL that is true when it is broken)."""
     name, found = column.name, []
+    tried = f"in the given formats (tried: {', '.join(ISO_SHOWN if f == 'iso' else f for f in manner.times)})"
     if column.required:
         found.append(("missing", f"{text} is null"))
     said = {
-        "integer": "not a whole number", "number": "not a number", "time": "not a date and time in the given formats",
-        "date": "not a date in the given formats", "month": "not a month (YYYY-MM)",
+        "integer": "not a whole number", "number": "not a number", "time": f"not a date and time {tried}",
+        "date": f"not a date {tried}", "month": "not a month (YYYY-MM)",
         "boolean": "neither true nor false",
     }.get(column.kind)  # fmt: skip
     if said:

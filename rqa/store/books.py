@@ -11,8 +11,9 @@ import duckdb
 from rqa.contract import TABLES
 from rqa.intake.mapping import Mapping
 from rqa.store.ddl import FORMAT_VERSION
+from rqa.store.empty_files import NO_ROW
 from rqa.store.engine import open_store
-from rqa.store.remarks import NO_JOB
+from rqa.store.remarks import EMPTIED_BEGINS, NO_JOB, NO_ZONE
 from rqa.store.report import FileCount, Refusal, Remark
 from rqa.store.stage import Plan, Seen, Staged
 
@@ -114,14 +115,20 @@ def outcome(connection: duckdb.DuckDBPyConnection, counts: Sequence[FileCount], 
             f"from refused where load_id = {load_id} group by all order by count(*) desc, 1, 2, 3"
         ).fetchall()
     )
+    first = "(source_file, first_row)"
+    an_example = f"remark = '{NO_JOB}' or starts_with(remark, '{EMPTIED_BEGINS}')"
+    may_be_lost = f"remark = '{NO_ZONE}' or starts_with(remark, '{EMPTIED_BEGINS}') or starts_with(remark, '{NO_ROW}')"
     remarks = tuple(
         Remark(*row)
         for row in connection.execute(
-            # Where no job is known, the value is one of many ids, not a kind of its own.
-            f"select table_name, remark, case when remark = '{NO_JOB}' then 'such as ' || min(value) "
-            "else coalesce(any_value(value), '') end, sum(rows)::bigint "
+            # Where no job is known or SQL gave nothing, the value is one of many, not a kind of its own.
+            f"select string_agg(distinct table_name, ', ' order by table_name), remark, "
+            f"case when remark = '{NO_JOB}' then 'such as ' || min(value) "
+            f"else coalesce(arg_min(value, {first}), any_value(value), '') end, sum(rows)::bigint, "
+            f"coalesce(min(source_file), ''), coalesce(arg_min(first_row, {first}), 0), count(distinct source_file) "
             f"from remarks where load_id = {load_id} "
-            f"group by table_name, remark, case when remark <> '{NO_JOB}' then value end order by 4 desc, 1, 2, 3"
+            f"group by case when remark <> '{NO_ZONE}' then table_name end, remark, "
+            f"case when not ({an_example}) then value end order by {may_be_lost} desc, 4 desc, 1, 2, 3"
         ).fetchall()
     )
     order = {name: i for i, name in enumerate(TABLES)}

@@ -29,6 +29,7 @@ from rqa.progress import Progress, silent
 from rqa.stopping import held, interruptible, released
 from rqa.store.books import Outcome, files_seen, keep_books, keep_seen, one, outcome, unchanged
 from rqa.store.ddl import create_statements
+from rqa.store.empty_files import write_empty_remarks
 from rqa.store.engine import STORE_FILE, attach, beside, connect, open_store
 from rqa.store.limits import MEMORY, SQL_MINUTES, WAIT_SECONDS
 from rqa.store.lock import writing
@@ -102,7 +103,8 @@ def load(
         if write:
             _put_in_place(fresh, store)
     files, refusals, remarks, load_id = report
-    return LoadReport(store, write, files, refusals, remarks, time.monotonic() - started, load_id)
+    selects = {i.label: tuple(i.files) for i in items if i.source is None}
+    return LoadReport(store, write, files, refusals, remarks, time.monotonic() - started, load_id, selects)
 
 
 @contextmanager
@@ -220,6 +222,7 @@ def _load_into(
     counts += _named_files(connection, stager.named.done.values(), load_id)
     keep_books(connection, rules, counts, load_id, version, started)
     write_remarks(connection, rules, started, load_id)
+    write_empty_remarks(connection, [c for _, c in counts], load_id)
     meter.counting()
     if empty:
         keep(connection, None)

@@ -4,8 +4,9 @@ from datetime import datetime
 
 import duckdb
 
+from rqa.intake.entries import ZONE
 from rqa.intake.mapping import Mapping
-from rqa.intake.names import BROKEN, CLOCK, LEFT_OUT
+from rqa.intake.names import BROKEN, CLOCK, EMPTIED, LEFT_OUT, UNZONED
 
 NO_UNIT_TWICE = "no unit appears in more than one job"
 """Said of a store in which every unit is seen once: nothing can be told of come-backs then."""
@@ -41,6 +42,8 @@ WHOLE_STORE = {
 }
 JOBLESS = ("steps", "diagnostics", "parts")
 NO_JOB = "no job of that id in the store"
+NO_ZONE = f"no zone is set, so times without an offset are read as {ZONE}"
+EMPTIED_BEGINS = "sql for"
 
 
 def write_remarks(connection: duckdb.DuckDBPyConnection, mapping: Mapping, now: datetime, load_id: int) -> None:
@@ -61,11 +64,27 @@ def write_remarks(connection: duckdb.DuckDBPyConnection, mapping: Mapping, now: 
         )
 
 
-def write_clock_remarks(connection: duckdb.DuckDBPyConnection, table: str, load_id: int) -> None:
-    """Note the staged rows of one table whose clock reading fell into an hour that was skipped or came twice."""
+def write_row_remarks(connection: duckdb.DuckDBPyConnection, table: str, load_id: int) -> None:
+    """Note what the staged rows of one table tell of times and of the mapping's SQL, in place of what they told before.
+
+    Clock readings in an hour that was skipped or came twice; times without an offset for which no zone is named; values
+    of which an SQL expression made nothing, those of refused rows too.
+    """
     connection.execute(
-        f"delete from main.remarks where table_name = '{table}' and remark like 'clock %' "
+        f"delete from main.remarks where table_name = '{table}' "
+        f"and (remark like 'clock %' or remark = '{NO_ZONE}' or remark like '{EMPTIED_BEGINS}%') "
         f"and source_file in (select source_file from temp.placed_{table})"
+    )
+    connection.execute(
+        f"insert into main.remarks select {load_id}, '{table}', source_file, '{NO_ZONE}', null, count(*), "
+        f"min(source_row) from temp.placed_{table} where {UNZONED} and {BROKEN} is null and not {LEFT_OUT} group by all"
+    )
+    connection.execute(
+        f"insert into main.remarks select {load_id}, '{table}', source_file, "
+        f"'{EMPTIED_BEGINS} ' || e.column_name || ' gave nothing where the source has a value', "
+        f"arg_min(e.given, source_row), count(*), min(source_row) "
+        f"from (select source_file, source_row, unnest({EMPTIED}) as e from temp.placed_{table} "
+        f"where {EMPTIED} is not null and not {LEFT_OUT}) group by source_file, e.column_name"
     )
     connection.execute(
         f"insert into main.remarks select {load_id}, '{table}', source_file, "

@@ -1,6 +1,7 @@
 """What a load did, file by file, with a proof that no row was lost."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from rqa.store.remarks import NO_UNIT_TWICE, NO_UNIT_TWICE_NEXT
@@ -47,14 +48,33 @@ class Refusal:
     value: str
 
 
+def _place(file: str, row: int, over: tuple[str, ...]) -> str:
+    """Where a row stands; of what a SELECT makes of several rows, the files it draws on."""
+    if not over:
+        return f"{file}, row {row}"
+    files = ", ".join(over[:3]) + (f" and {len(over) - 3:,} more" if len(over) > 3 else "")
+    return f"row {row} of what {file} gives (from {files}; name source_file and source_row in it to see which row)"
+
+
 @dataclass(frozen=True)
 class Remark:
-    """Accepted, but worth knowing."""
+    """Accepted, but worth knowing: how many rows, a value where one tells more, the first place of how many files."""
 
     table: str
     remark: str
     value: str
     rows: int
+    source_file: str = ""
+    source_row: int = 0
+    files: int = 0
+
+    def __str__(self) -> str:
+        place = f"; first in {self.source_file}, row {self.source_row:,}" if self.source_row else ""
+        if self.source_file and not self.source_row:
+            place = f": {self.source_file}"
+        more = f" ({self.files:,} files)" if self.files > 1 else ""
+        value = f": {self.value}" if self.value else ""
+        return f"{self.rows:>7,} × {self.table}: {self.remark}{place}{more}{value}"
 
 
 @dataclass(frozen=True)
@@ -68,6 +88,8 @@ class LoadReport:
     remarks: tuple[Remark, ...]
     seconds: float
     load_id: int
+    selects: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """The files that each SELECT of the mapping draws on."""
 
     def total(self, what: str) -> int:
         """The sum of one count (`read`, `accepted`, `refused`, `known`, `superseded`, …) over all files."""
@@ -109,14 +131,13 @@ class LoadReport:
                 shown = "" if r.value == "" else f" {r.value!r}"
                 lines.append(
                     f"  {r.rows:>7,} × {r.table}.{r.column or '(row)'}: {r.rule}; "
-                    f"first{shown} in {r.source_file}, row {r.source_row}"
+                    f"first{shown} in {_place(r.source_file, r.source_row, self.selects.get(r.source_file, ()))}"
                 )
             lines += [f"  … and {len(self.refusals) - SHOWN} more kinds"] * (len(self.refusals) > SHOWN)
-        if self.remarks:
-            lines += ["", "Accepted, but look at it:"]
-            for m in [m for m in self.remarks if m.remark != NO_UNIT_TWICE][:SHOWN]:
-                lines.append(f"  {m.rows:>7,} × {m.table}: {m.remark}" + (f": {m.value}" if m.value else ""))
-            lines += [f"  … and {len(self.remarks) - SHOWN} more kinds"] * (len(self.remarks) > SHOWN)
+        others = [m for m in self.remarks if m.remark != NO_UNIT_TWICE]
+        if others:
+            lines += ["", "Accepted, but look at it:", *(f"  {m}" for m in others[:SHOWN])]
+            lines += [f"  … and {len(others) - SHOWN} more kinds"] * (len(others) > SHOWN)
         lines += [
             "",
             f"{'Stored in' if self.written else 'Nothing written; would go to'} {self.store} ({self.seconds:.1f} s)",

@@ -15,7 +15,7 @@ from rqa.intake.sources import literal
 from rqa.store.keys import settle_keys
 from rqa.store.numbers import number_rows
 from rqa.store.rejects import shifts
-from rqa.store.remarks import write_clock_remarks
+from rqa.store.remarks import write_row_remarks
 from rqa.store.stage import Staged
 from rqa.store.verdicts import VERDICTS, Places, Verdicts, count_into, good_rows
 
@@ -38,7 +38,7 @@ def settle(
     left_out = f"select {FILE_NO}, count(*) from temp.placed_{name} where {LEFT_OUT} group by all"
     count_into(verdicts, "left_out", connection.execute(left_out).fetchall())
     _keep_refused(connection, table, files, load_id, verdicts)
-    write_clock_remarks(connection, name, load_id)
+    write_row_remarks(connection, name, load_id)
     adoptable = _in_store(connection, name) and not any(f.read_again for f in files)
     places = Places(load_id, unread or {}, verdicts, files if adoptable else None)
     derivations = connection.execute(f"select distinct {DERIVE} from temp.placed_{name} order by all").fetchall()

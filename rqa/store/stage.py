@@ -6,7 +6,7 @@ once per table it feeds. A staging table lives in the connection's temporary sto
 
 from collections.abc import Iterator, Sequence
 from collections.abc import Mapping as MappingType
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -28,6 +28,7 @@ from rqa.store.ddl import columns
 from rqa.store.limits import MEMORY, SQL_MINUTES
 from rqa.store.named import NamedFiles
 from rqa.store.sql_limits import memory_limit, time_limit
+from rqa.store.traced import traced
 from rqa.store.whole import read_whole
 
 COMPUTED = {"DOUBLE", "FLOAT", "DECIMAL"}
@@ -289,18 +290,30 @@ class Stager:
             return MappingError(f"{item.entry.place}: its SQL does not fit {item.label}: {said}")
         return StoreError(f"{item.label}: the engine could not read it: {said}")
 
+    def _described(self, scan: str) -> list[Any]:
+        """Each column that a scan gives, with its type."""
+        return self.connection.execute(f"describe select * from {scan}").fetchall()
+
     def _select_text(self, item: Plan) -> Text:
-        """The reading of an entry's SELECT, over the files it names."""
-        scan = self.named.scan(item.entry.spec.select or "", item.named)
+        """The reading of an entry's SELECT, over the files it names; it tells where its rows come from, if it can."""
+        select = item.entry.spec.select or ""
+        scan = self.named.scan(select, item.named)
         try:
-            described = self.connection.execute(f"describe select * from {scan}").fetchall()
+            described = self._described(scan)
         except duckdb.Error as error:
             raise self._engine_error(error, item) from error
-        select = {}
+        if not {name for name, *_ in described} & set(PLACE_COLUMNS):
+            told = traced(self.connection, select, {f.name for f in item.named})
+            with suppress(duckdb.Error):
+                if told is not None and self._described(self.named.scan(told, item.named))[:-2] == described:
+                    scan = self.named.scan(told, item.named)
+                    described = self._described(scan)
+        texts = {}
         for name, kind, *_ in described:
             text = f"{quoted(name)}::varchar"
             if item.entry.manner.decimal == "," and kind.split("(")[0] in COMPUTED:
                 # What the SELECT has computed comes with a point; it is written as the source would write it.
                 text = f"replace({text}, '.', ',')"
-            select[name] = text
-        return Text(tuple(select), scan, select)
+            texts[name] = text
+        timed = any(kind.startswith(("TIMESTAMP", "DATE")) for _, kind, *_ in described)
+        return Text(tuple(texts), scan, texts, own_times=timed)

@@ -50,6 +50,9 @@ def read_whole(
         if not text.due.short(given):
             return Whole(text, rows, rejects)
         take_back()
+        if how.one_by_one and not how.plain_ends and source.format in LINES:
+            how = replace(how, plain_ends=True)
+            continue
         if how.one_by_one:
             raise SourceError(
                 f"{source.label}: the engine gives {given:,} records of it, and it holds {text.due.at_most:,}. "

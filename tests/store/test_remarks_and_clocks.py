@@ -112,7 +112,7 @@ def test_names_nobody_declared_and_logs_without_a_job(ws: Workspace) -> None:
     for name, text in tables.items():
         ws.write(f"{name}.csv", text)
     mapping = {
-        "workspace": {"models": ["Quern"]},
+        "workspace": {"models": ["Quern"], "zone": "UTC"},
         "files": {n: {"path": f"{n}.csv"} for n in tables},
         "table": [{"table": n, "from": n} for n in tables],
     }

@@ -1,0 +1,29 @@
+"""Files of which no row was read: each is remarked on with the reason, so that none is lost in silence."""
+
+from collections.abc import Iterable
+
+import duckdb
+
+from rqa.store.report import FileCount
+
+NO_ROW = "gives no row"
+LEFT_OUT, NOTHING = "each is left out by where, or blank", "nothing is written in it but a header, if that"
+
+
+def write_empty_remarks(connection: duckdb.DuckDBPyConnection, counts: Iterable[FileCount], load_id: int) -> None:
+    """Note every file of this load that gives no row, and why; one that was not read again keeps its remark."""
+    found = [c for c in counts if c.read == 0]
+    for c in found:
+        if c.unchanged:
+            connection.execute(
+                "update remarks set load_id = $1 "
+                "where starts_with(remark, $2) and table_name = $3 and source_file = $4",
+                [load_id, NO_ROW, c.table, c.source_file],
+            )
+    connection.execute("delete from remarks where starts_with(remark, $1) and load_id < $2", [NO_ROW, load_id])
+    for c in found:
+        if not c.unchanged:
+            connection.execute(
+                "insert into remarks values ($1, $2, $3, $4, null, $5, null)",
+                [load_id, c.table, c.source_file, f"{NO_ROW}: {LEFT_OUT if c.in_file else NOTHING}", c.left_out],
+            )
