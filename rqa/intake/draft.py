@@ -132,7 +132,7 @@ class _Work:
     def _skip(self, number: int) -> None:
         """Put an entry that nothing is made of in the place of a faulty one, so that the others keep their numbers."""
         self.skipped.add(number + 1)
-        self.plain["table"][number] = {"table": next(iter(TABLES)), "select": ""}
+        self.plain["table"][number] = {"table": next(iter(TABLES)), "select": "select 1"}
 
     def look_closer(self, mapping: Mapping) -> bool:
         """Note what the models do not see, and take it out; returns whether something was taken out."""

@@ -8,7 +8,7 @@ marked ones (`names.inner`), so that no column of the contract or of a source ca
 """
 
 import re
-from collections.abc import Container, Iterable
+from collections.abc import Container, Iterable, Sequence
 from collections.abc import Mapping as MappingType
 from dataclasses import dataclass, replace
 
@@ -58,10 +58,24 @@ FAULT, REFUSED = inner("fault"), inner("refused")
 
 
 def origins(entry: Entry, text: Text, label: str) -> dict[str, Origin]:
+    """Where each column of the table comes from in this source; raises `MappingError` listing all that do not fit."""
+    found, faults = fitted(entry, text, label)
+    if faults:
+        raise misfit(entry, label, faults)
+    return found
+
+
+def misfit(entry: Entry, label: str, faults: Sequence[str]) -> MappingError:
+    """The error that tells what of an entry does not fit a source."""
+    told = f"{entry.place} does not fit {label}:\n" + "\n".join(f"  - {f}" for f in faults)
+    return MappingError(told, [f"{entry.place}: {f}" for f in faults])
+
+
+def fitted(entry: Entry, text: Text, label: str) -> tuple[dict[str, Origin], list[str]]:
     """Where each column of the table comes from in this source: as mapped, else a source column of the same name.
 
-    A column that is there in other files of the set is missing in every row of this one. Raises `MappingError` listing
-    every mapped column the source lacks and every required column nothing gives.
+    A column that is there in other files of the set is missing in every row of this one. Beside them stand the faults:
+    every mapped column the source lacks, which then comes from nowhere, and every required column nothing gives.
     """
     columns = text.columns
     found: dict[str, Origin] = {}
@@ -73,17 +87,13 @@ def origins(entry: Entry, text: Text, label: str) -> dict[str, Origin]:
         if origin is not None:
             name = origin.column
             if name is not None and name not in columns:
-                if text.elsewhere(name):
-                    origin = origin.model_copy(update={"column": None, "sql": "null"})
-                else:
+                if not text.elsewhere(name):
                     faults.append(f"{column.name}: {label} has no column {name!r}; {unknown_name(name, columns)}")
+                origin = origin.model_copy(update={"column": None, "sql": "null"})
             found[column.name] = origin
         elif column.required and not column.numbered and column.default is None:
             faults.append(_required(column, label, columns))
-    if faults:
-        told = f"{entry.place} does not fit {label}:\n" + "\n".join(f"  - {f}" for f in faults)
-        raise MappingError(told, [f"{entry.place}: {f}" for f in faults])
-    return found
+    return found, faults
 
 
 def _required(column: Column, label: str, there: Iterable[str]) -> str:
@@ -144,8 +154,11 @@ def cleaned(text: Text, missing: tuple[str, ...]) -> MappingType[str, str]:
     return found
 
 
-def judging_select(entry: Entry, text: Text, label: str, file_no: int) -> str:
-    """The SELECT that reads one source for one table; its columns are the contract's, the days, then EXTRA_COLUMNS."""
+def judging_select(entry: Entry, text: Text, label: str, file_no: int, given: dict[str, Origin] | None = None) -> str:
+    """The SELECT that reads one source for one table; its columns are the contract's, the days, then EXTRA_COLUMNS.
+
+    `given` says where each column comes from, where that is known already.
+    """
     table, manner = entry.table, entry.manner
     if text.typed:
         if manner.thousands == ".":
@@ -156,7 +169,7 @@ def judging_select(entry: Entry, text: Text, label: str, file_no: int) -> str:
         manner = replace(manner, typed=True)
     if text.typed or text.own_times:
         manner = replace(manner, times=tuple(dict.fromkeys((*manner.times, "iso"))))
-    given = origins(entry, text, label)
+    given = origins(entry, text, label) if given is None else given
     derived = [c.name for c in numbers_lacking(table, given)]
     mark = mark_beside(text.columns)
     # Beside a source's columns: what is wrong with its row, whether it is blank, the record as it stands, the row.

@@ -36,6 +36,7 @@ from rqa.store.lock import writing
 from rqa.store.mapping_sql import sql_faults
 from rqa.store.meter import Meter, work
 from rqa.store.named import NamedRead
+from rqa.store.patterns import pattern_faults
 from rqa.store.remarks import write_remarks
 from rqa.store.report import FileCount, LoadReport
 from rqa.store.settle import keep_rejects, settle
@@ -77,7 +78,7 @@ def load(
     made = draft(with_own_actions(_with_frames(dict(plain), frames or {}), folder))
     rules = made.mapping
     unsafe = sql_faults(rules)
-    faults = Faults([*made.faults, *(f for of_entry in unsafe.values() for f in of_entry)])
+    faults = Faults([*made.faults, *(f for of_entry in unsafe.values() for f in of_entry), *pattern_faults(rules)])
     store = folder / STORE_FILE
     items, seen = plan(made, folder, frames or {}, files_seen(store) if store.exists() else {}, faults)
     if faults.said:

@@ -7,7 +7,7 @@ once per table it feeds. A staging table lives in the connection's temporary sto
 from collections.abc import Iterator, Sequence
 from collections.abc import Mapping as MappingType
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -18,8 +18,8 @@ from rqa.errors import MappingError, RqaError, SourceError, StoreError
 from rqa.intake.draft import Draft
 from rqa.intake.entries import Entry, entry_of, sets_of, wanted_columns
 from rqa.intake.faults import Faults
-from rqa.intake.judge import EXTRA_COLUMNS, judging_select, numbers_lacking, origins
-from rqa.intake.mapping import Mapping
+from rqa.intake.judge import EXTRA_COLUMNS, fitted, judging_select, misfit, numbers_lacking
+from rqa.intake.mapping import Mapping, Origin
 from rqa.intake.names import FILE_NO, PLACE_COLUMNS, quoted
 from rqa.intake.readings import ONLY_LOOK, USUAL, How, read
 from rqa.intake.records import Reject
@@ -187,14 +187,43 @@ class Stager:
         table = item.entry.table
         lacking = self.bound.get(table.name, False)
         if text.columns:
-            given = origins(item.entry, text, item.label)
+            given, faults = fitted(item.entry, text, item.label)
             fits = (item.entry.number, text.columns)
             if fits not in self.fitting:
                 # The same columns fit again: asking the engine takes longer than reading a small file.
-                self._run("explain " + judging_select(item.entry, text, item.label, 0), item)
-                self.fitting.add(fits)
+                faults += self._sql_faults(item, text, given)
+            if faults:
+                raise misfit(item.entry, item.label, faults)
+            self.fitting.add(fits)
             lacking = lacking or bool(numbers_lacking(table, given))
         self.bound[table.name] = lacking
+
+    def _sql_faults(self, item: Plan, text: Text, given: dict[str, Origin]) -> list[str]:
+        """What the engine says of the entry's SQL over this source, each expression alone where there are several."""
+        entry = item.entry
+        parts = {f"columns.{name}.sql": {name: o} for name, o in given.items() if o.sql is not None}
+        parts |= {"where": {}} if entry.spec.where else {}
+        nothing = {name: Origin(sql="null") for name in given}
+        whole = self._explained(item, text, given, entry)
+        if not whole:
+            return []
+        alone = replace(entry, spec=entry.spec.model_copy(update={"where": None}))
+        found = [
+            f"{place} does not fit {item.label}: {said}"
+            for place, part in parts.items()
+            if (said := self._explained(item, text, nothing | part, entry if place == "where" else alone))
+        ]
+        return found or [f"its SQL does not fit {item.label}: {whole}"]
+
+    def _explained(self, item: Plan, text: Text, given: dict[str, Origin], entry: Entry) -> str:
+        """What the engine says against the SELECT that judges this source; nothing if it can be run."""
+        try:
+            self.connection.execute("explain " + judging_select(entry, text, item.label, 0, given)).fetchall()
+        except (duckdb.ProgrammingError, duckdb.ConversionException, duckdb.InvalidInputException) as error:
+            return str(error).strip().split("\n")[0]
+        except duckdb.Error as error:
+            raise self._engine_error(error, item) from error
+        return ""
 
     def stage(self, item: Plan, file_no: int) -> Staged:
         """Read one planned source into its staging table."""

@@ -64,23 +64,23 @@ FAULTS: dict[str, tuple[str, list[str]]] = {
     "time format that is none": (FILES + 'times = ["dd.mm.yyyy"]\n' + TABLE, ["files.f.times", "dd.mm.yyyy"]),
     "time format that DuckDB does not know": (FILES + 'times = ["%d.%Q"]\n' + TABLE, ["%Q"]),
     "bad where": (FILES + TABLE + "where = '\"kind\" = 1'\n", ["table.1 (jobs)", "kind"]),
-    "where that is no SQL": (FILES + TABLE + "where = 'site ='\n", ["table.1 (jobs)"]),
-    "where that closes too early": (FILES + TABLE + "where = 'true); drop table jobs; --'\n", ["table.1 (jobs)"]),
+    "where that is no SQL": (FILES + TABLE + "where = 'site ='\n", ["table.1.where", "not valid SQL"]),
+    "where that closes too early": (FILES + TABLE + "where = 'true); drop table jobs; --'\n", ["table.1.where"]),
     "bad sql": (FILES + TABLE + "columns.site = { sql = 'lower(nowhere)' }\n", ["table.1 (jobs)", "nowhere"]),
     "bad regular expression": (
         FILES + TABLE + 'columns.site = { column = "site", replace = [["(", ""]] }\n',
-        ["table.1 (jobs)"],
+        ["table.1.columns.site.replace", "'('"],
     ),
     "column and sql": (FILES + TABLE + "columns.site = { column = 'site', sql = '1' }\n", ["exactly one of"]),
     "bad select": (FILES + '[[table]]\ntable = "jobs"\nselect = "select nowhere from f"\n', ["table.1", "nowhere"]),
     "select over nothing": (FILES + '[[table]]\ntable = "jobs"\nselect = "select 1 as x"\n', ["names no files", "f"]),
     "select that changes the store": (
         FILES + '[[table]]\ntable = "jobs"\nselect = "delete from jobs returning * -- f"\n',
-        ["table.1 (jobs)"],
+        ["table.1.select", "only a SELECT"],
     ),
     "select over a file nobody named": (
         FILES + '[[table]]\ntable = "jobs"\nselect = "select * from f join elsewhere using (job_id)"\n',
-        ["table.1 (jobs)", "elsewhere"],
+        ["table.1.select", "elsewhere"],
     ),
     "name that is none": ('[files."a b"]\npath = "jobs.csv"\n' + TABLE.replace('"f"', '"a b"'), ["a b", "letters"]),
     "required column nobody gives": (
