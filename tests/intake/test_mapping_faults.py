@@ -64,8 +64,8 @@ FAULTS: dict[str, tuple[str, list[str]]] = {
     "time format that is none": (FILES + 'times = ["dd.mm.yyyy"]\n' + TABLE, ["files.f.times", "dd.mm.yyyy"]),
     "time format that DuckDB does not know": (FILES + 'times = ["%d.%Q"]\n' + TABLE, ["%Q"]),
     "bad where": (FILES + TABLE + "where = '\"kind\" = 1'\n", ["table.1 (jobs)", "kind"]),
-    "where that is no SQL": (FILES + TABLE + "where = 'site ='\n", ["table.1.where", "not valid SQL"]),
-    "where that closes too early": (FILES + TABLE + "where = 'true); drop table jobs; --'\n", ["table.1.where"]),
+    "where that is no SQL": (FILES + TABLE + "where = 'site ='\n", ["table.1 (jobs)", "not valid SQL"]),
+    "where that closes too early": (FILES + TABLE + "where = 'true); drop table jobs; --'\n", ["table.1 (jobs)"]),
     "bad sql": (FILES + TABLE + "columns.site = { sql = 'lower(nowhere)' }\n", ["table.1 (jobs)", "nowhere"]),
     "bad regular expression": (
         FILES + TABLE + 'columns.site = { column = "site", replace = [["(", ""]] }\n',
@@ -76,11 +76,11 @@ FAULTS: dict[str, tuple[str, list[str]]] = {
     "select over nothing": (FILES + '[[table]]\ntable = "jobs"\nselect = "select 1 as x"\n', ["names no files", "f"]),
     "select that changes the store": (
         FILES + '[[table]]\ntable = "jobs"\nselect = "delete from jobs returning * -- f"\n',
-        ["table.1.select", "only a SELECT"],
+        ["table.1 (jobs)", "only a SELECT"],
     ),
     "select over a file nobody named": (
         FILES + '[[table]]\ntable = "jobs"\nselect = "select * from f join elsewhere using (job_id)"\n',
-        ["table.1.select", "elsewhere"],
+        ["table.1 (jobs)", "elsewhere"],
     ),
     "name that is none": ('[files."a b"]\npath = "jobs.csv"\n' + TABLE.replace('"f"', '"a b"'), ["a b", "letters"]),
     "required column nobody gives": (

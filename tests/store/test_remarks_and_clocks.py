@@ -139,7 +139,7 @@ def test_units_seen_once_are_told_loudly_and_once(ws: Workspace) -> None:
     """Serials that are mapped wrongly look like a depot without come-backs."""
     ws.write("jobs.csv", csv_of(*(job(f"J{i}", unit_id=f"U{i}") for i in range(3)), job("C", disposition="cancelled")))
     for _ in range(2):
-        report = ws.load(MAPPING)
+        report = ws.load({**MAPPING, "workspace": {"zone": "UTC"}})
         assert ws.rows("select table_name, remark, rows from remarks") == [("jobs", NO_UNIT_TWICE, 3)]
         assert str(report).count(NO_UNIT_TWICE) == 1
         assert f"CAUTION: {NO_UNIT_TWICE} (3 jobs)" in str(report)
