@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rqa.errors import RequestError
+from rqa.shown import shown
 from rqa.words import spoken
 
 if TYPE_CHECKING:
@@ -102,15 +103,15 @@ def _workbook() -> tuple[io.BytesIO, Any]:
 def to_html(answer: "Answer", path: str | Path) -> Path:
     """Write a page of its own: the table, what was asked, the notes, and what is more than luck."""
     allowed = b64encode(hashlib.sha256(STYLE.encode()).digest()).decode()
-    asked = "".join(f"<dt>{escape(k)}</dt><dd>{escape(v)}</dd>" for k, v in _settings(answer))
-    notes = "".join(f"<li>{escape(note)}</li>" for note in answer.notes)
+    asked = "".join(f"<dt>{escape(shown(k))}</dt><dd>{escape(shown(v))}</dd>" for k, v in _settings(answer))
+    notes = "".join(f"<li>{escape(shown(note))}</li>" for note in answer.notes)
     found = _html_table(FINDINGS, map(_row_of, answer.findings))
     page = (
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         f"<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'sha256-{allowed}'\">\n"
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{escape(answer.question)}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n"
-        f"<h1>{escape(answer.question)}</h1>\n<dl>{asked}</dl>\n"
+        f"<title>{escape(shown(answer.question))}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n"
+        f"<h1>{escape(shown(answer.question))}</h1>\n<dl>{asked}</dl>\n"
         f"{_html_table(answer.table.columns, answer.table.iter_rows())}\n"
         + (f"<h2>More than luck</h2>\n{found}\n" if answer.findings else "")
         + (f"<h2>Notes</h2>\n<ul>{notes}</ul>\n" if notes else "")
@@ -194,7 +195,7 @@ def _text_cell(sheet: Any, row: int, column: int, text: str) -> None:
         raise RequestError(
             f"a text of {len(text):,} letters is more than a cell holds ({MOST_LETTERS:,}); write a CSV."
         )
-    sheet.write_string(row, column, text)
+    sheet.write_string(row, column, shown(text))
 
 
 def _html_table(head: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
@@ -211,11 +212,11 @@ def _html_rows(rows: Iterable[Sequence[Any]]) -> Iterator[str]:
         cells = []
         for value in row:
             number = isinstance(value, int | float) and not isinstance(value, bool)
-            cells.append(f'<td class="n">{_shown(value)}</td>' if number else f"<td>{escape(_shown(value))}</td>")
+            cells.append(f'<td class="n">{_cell(value)}</td>' if number else f"<td>{escape(shown(_cell(value)))}</td>")
         yield f"<tr>{''.join(cells)}</tr>\n"
 
 
-def _shown(value: Any) -> str:
+def _cell(value: Any) -> str:
     if value is None:
         return "no data"
     if isinstance(value, float):

@@ -158,7 +158,7 @@ def _picture(
     for place, row in enumerate(rows):
         row["row"] = place
     level = f"{float(str(answer.settings.get('level', 0.95))) * 100:g} %"
-    words = [line.format(level=level) for line in subtitle] + limits(answer)
+    words = [line.replace("{level}", level) for line in subtitle] + limits(answer)
     if whole > len(rows):
         words.append(f"the first {len(rows)} of {whole} rows")
     top = max([v for r in rows for v in (r["value"], r["high"], r["tick"]) if v is not None] + [0.01 if share else 1.0])

@@ -129,7 +129,9 @@ def drawn(
     title += f", by {names}" if names else ""
     if all(row["value"] is None and row.get("from") is None for row in rows):
         return nothing(title=title, why=said_of(answer, rows[0]["why"].capitalize() + "."), headed=headed, width=width)
-    said = [line.format(level=f"{float(str(answer.settings['level'])) * 100:g} %") for line in subtitle]
+    level = f"{float(str(answer.settings['level'])) * 100:g} %"
+    # A line may hold names, and these any sign: it is no pattern.
+    said = [line.replace("{level}", level) for line in subtitle]
     if len(rows) > MOST:
         said.append(f"the first {MOST} of {len(rows):,} rows")
     return figure_rows(

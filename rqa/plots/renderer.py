@@ -1,11 +1,15 @@
 """Charts in notebooks: compiled Vega that the bundled viewer draws offline, a still picture, and a text.
 
 The stock renderers leave a saved, untrusted notebook blank when there is no network. Compiling here also keeps the
-grammar's own version, whatever version the viewer carries.
+grammar's own version, whatever version the viewer carries. The compiler ends the whole process at a text with control
+signs, so these are made visible first.
 """
 
+import re
 from functools import cache
 from typing import Any
+
+from rqa.shown import all_shown, shown
 
 VEGA = "application/vnd.vega.v5+json"
 SCHEMA = "https://vega.github.io/schema/vega/v5.json"
@@ -28,15 +32,32 @@ def compiled(spec: dict[str, Any]) -> dict[str, Any]:
     """A chart's specification as Vega."""
     import vl_convert
 
-    vega: dict[str, Any] = vl_convert.vegalite_to_vega(spec, vl_version=grammar_version())
+    vega: dict[str, Any] = vl_convert.vegalite_to_vega(all_shown(spec), vl_version=grammar_version())
     return vega | {"$schema": SCHEMA}
 
 
 def still(spec: dict[str, Any]) -> str:
     """A chart's specification as an SVG picture that refers to nothing outside itself."""
+    try:
+        return _svg(all_shown(spec))
+    except ValueError:
+        # A label that is cut within a sign of two halves cannot be measured; such signs are not drawn then.
+        return _svg(_of_one_half(all_shown(spec)))
+
+
+def _svg(spec: dict[str, Any]) -> str:
     import vl_convert
 
     return str(vl_convert.vegalite_to_svg(spec, vl_version=grammar_version(), allowed_base_urls=[]))
+
+
+def _of_one_half(value: Any) -> Any:
+    """The specification with every sign outside of the basic plane replaced, which a script holds as two halves."""
+    if isinstance(value, str):
+        return re.sub("[\U00010000-\U0010ffff]", "\ufffd", value)
+    if isinstance(value, dict):
+        return {_of_one_half(k): _of_one_half(v) for k, v in value.items()}
+    return [_of_one_half(v) for v in value] if isinstance(value, list) else value
 
 
 def render(spec: dict[str, Any], **_: Any) -> dict[str, Any]:
@@ -44,7 +65,7 @@ def render(spec: dict[str, Any], **_: Any) -> dict[str, Any]:
     return {
         VEGA: compiled(spec),
         "image/svg+xml": still(spec),
-        "text/plain": str(spec.get("description", "chart")),
+        "text/plain": shown(str(spec.get("description", "chart"))),
     }
 
 

@@ -12,6 +12,7 @@ from rqa.answers.result import Answer
 from rqa.plots import plot
 from rqa.review.asked import Asked
 from rqa.review.facts import Basis, Figure, Table
+from rqa.shown import all_shown
 from rqa.words import count, interval, month_name, percent, spoken
 
 STEPS_DRAWN = 12
@@ -65,7 +66,7 @@ def figure_of(
     key: str, heading: str, reading: str, answer: Answer, table: Table, *, noted: bool = True, **how: Any
 ) -> Figure:
     """An answer drawn for the page; `noted` puts its notes under the picture."""
-    spec = plot(answer, headed=False, width="container", selection=False, **how).to_dict()
+    spec = all_shown(plot(answer, headed=False, width="container", selection=False, **how).to_dict())
     s = answer.settings
     months, window = s.get("months"), s.get("window")
     return Figure(

@@ -20,6 +20,7 @@ from rqa.review.asked import Asked
 from rqa.review.describe import describe
 from rqa.review.facts import MonthFacts
 from rqa.review.ledger import keep, read_ledger
+from rqa.shown import shown
 from rqa.stopping import held
 
 
@@ -95,8 +96,8 @@ def render(facts: MonthFacts) -> str:
 
 
 def _kept_together(value: Any) -> Any:
-    """Text with its percent signs kept on the line of their number."""
-    return str(value).replace(" %", "\u00a0%") if type(value) in (str, Sentence) else value
+    """Text as it may be shown, its percent signs kept on the line of their number."""
+    return shown(value).replace(" %", "\u00a0%") if type(value) in (str, Sentence) else value
 
 
 @cache

@@ -94,6 +94,28 @@ def _lopsided(tables: Tables) -> Tables:
     return _jobs_changed(lambda n, row: {"site": small if n == 40 else large})(tables)
 
 
+HOSTILE = "\x1b[31m\x07\u202e<b>&{0}%s %;=,'\""
+"""What a name may hold: signs that steer a terminal or turn a line, and those of markup, formats and scopes."""
+NAMED = ("site", "model", "procedure", "step", "must_follow", "technician", "bench", "tool", "test", "station",
+         "part_no", "requires_part_no", "lot", "fault", "appraiser", "study", "what", "owner")  # fmt: skip
+IN_LISTS = "\x1b\u202e<b>&{0}%s"
+PLAINLY = ("complaint", "found", "subsystem")
+"""Names that also stand in lists: of the signs above, those that do not end an entry."""
+
+
+def _hostile_names(tables: Tables) -> Tables:
+    def renamed(row: Row) -> Row:
+        changed = {name: f"{row[name][0]}{HOSTILE}{row[name][1:]}" for name in NAMED if row.get(name)}
+        return row | changed | {name: row[name] + IN_LISTS for name in PLAINLY if row.get(name)}
+
+    made = {table: [renamed(row) for row in rows] for table, rows in tables.items()}
+    for row in made["procedures"]:
+        row["subsystems"] = " ".join(word + IN_LISTS for word in row["subsystems"].split())
+    for row in made["actions"]:
+        row["scope"] = f"bench={HOSTILE}"
+    return made
+
+
 SHAPES: dict[str, OddDepot] = {
     "healthy": OddDepot(lambda tables: tables),
     "unfinished month": OddDepot(_jobs_kept(lambda row: row["opened_at"] < "2025-09-12")),
@@ -109,6 +131,7 @@ SHAPES: dict[str, OddDepot] = {
     "one site with one job": OddDepot(_lopsided),
     "no jobs": OddDepot(_jobs_kept(lambda row: False)),
     "one job": OddDepot(_jobs_kept(lambda row: row["job_id"].startswith("OT-0001"))),
+    "hostile names": OddDepot(_hostile_names),
     "nothing at all": OddDepot(lambda tables: {"jobs": []}, tuple(name for name in TABLES if name != "jobs")),
 }
 WITHOUT_TABLE = {f"no {name}": OddDepot(_table_absent(name), (name,)) for name in TABLES}

@@ -26,6 +26,7 @@ IN_THE_GATE = (
     "one month",
     "everything open",
     "no jobs.found",
+    "hostile names",
     "nothing at all",
 )
 """Depots that every run of the tests looks at; the others are marked long."""

@@ -1,0 +1,41 @@
+"""Text from outside as it may be shown: signs that steer a terminal or turn a line around become marks one can see.
+
+The store keeps every text as it came; pictures, pages, workbooks and the terminal show it through here. The control
+signs are those of Unicode's category Cc; the signs of direction are those of Unicode Standard Annex 9.
+"""
+
+import re
+from typing import Any
+
+KEPT = "\n\t"
+"""Controls that lay out a text of our own."""
+UNSHOWN = re.compile(
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f"  # controls
+    "\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069"  # direction
+    "\u2028\u2029\ufeff\ufff9-\ufffb"  # line ends and marks that are not seen
+    "\ud800-\udfff\ufdd0-\ufdef\ufffe\uffff]"  # no characters at all
+)
+
+
+def shown(text: str) -> str:
+    """The text with every sign that cannot be shown as a mark: a control as its picture, another as its number.
+
+    A text without such signs comes back as it is.
+    """
+    return UNSHOWN.sub(_mark, text) if UNSHOWN.search(text) else text
+
+
+def all_shown(value: Any) -> Any:
+    """A picture's specification, or any nested lists and dictionaries, with every text in it shown."""
+    if isinstance(value, str):
+        return shown(value)
+    if isinstance(value, dict):
+        return {all_shown(k): all_shown(v) for k, v in value.items()}
+    return [all_shown(v) for v in value] if isinstance(value, list) else value
+
+
+def _mark(found: re.Match[str]) -> str:
+    code = ord(found.group())
+    if code < 0x20:
+        return chr(0x2400 + code)
+    return "\u2421" if code == 0x7F else f"\u2039U+{code:04X}\u203a"
