@@ -79,13 +79,16 @@ def add_action(
 
 
 def listed_actions(workspace: str | Path) -> "pl.DataFrame":
-    """The actions of a workspace with their state: action_id, started_on, closed_on, state, scope, what, expected_on.
+    """The actions of a workspace with their state: action_id, started_on, closed_on, state, scope, what, expected_on,
+    why.
 
-    The state is the verdict of `depot.verdicts()`, or that the action is not loaded yet; null expected_on: not known.
+    The state is the verdict of `depot.verdicts()`, or that the action is not loaded yet; null expected_on: not known;
+    why: what stands in the way of a verdict that cannot be told or judged, null for others.
     """
     import polars as pl
 
-    from rqa.answers.action_verdicts import verdicts
+    from rqa.answers.action_judged import UNTOLD
+    from rqa.answers.action_verdicts import UNJUDGED, verdicts
 
     folder = Path(workspace)
     read_mapping(folder)
@@ -97,12 +100,13 @@ def listed_actions(workspace: str | Path) -> "pl.DataFrame":
             name, row["started_on"], row["closed_on"] or None,
             judged[name]["verdict"] if name in judged else NOT_LOADED, row["scope"], row["what"],
             judged[name]["expected_on"] if name in judged else None,
+            judged[name]["warning"] if name in judged and judged[name]["verdict"] in (UNTOLD, UNJUDGED) else None,
         )
         for name, row in there.items()
     ]  # fmt: skip
     schema = {
         "action_id": pl.String, "started_on": pl.String, "closed_on": pl.String, "state": pl.String, "scope": pl.String,
-        "what": pl.String, "expected_on": pl.Date,
+        "what": pl.String, "expected_on": pl.Date, "why": pl.String,
     }  # fmt: skip
     return pl.DataFrame(rows, schema=schema, orient="row")
 

@@ -222,6 +222,8 @@ def _list_actions(table: "pl.DataFrame") -> None:
         state = f"{row['state']}, expected {row['expected_on']}" if row["expected_on"] else row["state"]
         closed = f", closed {row['closed_on']}" if row["closed_on"] else ""
         click.echo(f"{row['action_id']}  {row['what']}\n  since {row['started_on']}{closed}, {row['scope']}: {state}")
+        if row["why"]:
+            click.echo(f"  {row['why']}")
 
 
 def _run_notebooks(workspace: Path) -> None:

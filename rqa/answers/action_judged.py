@@ -18,6 +18,10 @@ if TYPE_CHECKING:
     from rqa.stats import ChangePlan, NetChange, OtherWork, RateChange
 
 WORKED, WORSE, NO_SIGN, TOO_EARLY = "worked", "made it worse", "no sign yet", "too early"
+UNTOLD = "cannot be told"
+"""Where waiting does not help: something that a verdict rests on is absent."""
+TOLD = (WORKED, WORSE)
+"""Verdicts that say that something has changed; without one nothing is known to be spared."""
 EXPECTED = 0.5
 """The factor planned for where an action states none."""
 POWER = 0.8
@@ -85,7 +89,12 @@ def judge(
     seen: date | None = None
     verdict, expected_on = TOO_EARLY, None
     if plan is None:
-        warnings.append("There is no matured work in the scope before the start to set the work after it beside.")
+        # What was closed before the start has matured by then: none is to come.
+        verdict = UNTOLD if today >= started_on + timedelta(days=window) else TOO_EARLY
+        warnings.append(
+            f"There is no matured work in the scope from the {BEFORE_DAYS} days before the start to set the work after "
+            "it beside."
+        )
     else:
         sign, seen, done = _looked(own, beside if serves else None, spare, plan, needed, started_on, today, level)
         verdict = WORKED if sign < 0 else WORSE if sign > 0 else NO_SIGN if done else TOO_EARLY

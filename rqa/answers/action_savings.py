@@ -2,13 +2,18 @@
 
 from typing import Any
 
+from rqa.answers.action_judged import TOLD
 from rqa.answers.action_verdicts import verdicts
 from rqa.answers.comeback_costs import avoided_cost, costs
+from rqa.answers.counted_comebacks import counted_comebacks
 from rqa.answers.improvement_results import ActionSavings
 from rqa.answers.result import rounded
 from rqa.answers.scope import Moment
-from rqa.contract import OWN_WORK
 
+SUM = (
+    "A sum spared is an estimate beside its limits, not money in the till; limits that hold 0 say that what was spared "
+    "is not known well."
+)
 MONEY = ("mean_cost", "cost", "cost_low", "cost_high")
 COUNTS = ("avoided", "avoided_low", "avoided_high")
 
@@ -16,19 +21,22 @@ COUNTS = ("avoided", "avoided_low", "avoided_high")
 def action_savings(now: Moment, *, window: int = 30, level: float = 0.95) -> ActionSavings:
     """Say how many come-backs each action has spared so far, with limits, and what they would have cost.
 
-    Avoided are jobs_after (matured jobs of the scope opened since the start) times the fall of the rate: that of the
-    scope less that of the like work beside it where there is such (`net` of `verdicts`), else that of the scope alone.
-    Negative: more came back than before. cost is that number times the mean cost of a come-back on own work (classes
-    repeat and workmanship, all months and places), in the workspace's currency; the limits carry the luck of both.
+    Nothing is said of an action before its verdict is "worked" or "made it worse": until then the rates before and
+    after are no ground for a number, and least of all for money. Avoided are jobs_after (matured jobs of the scope
+    opened since the start) times the fall of the rate: that of the scope less that of the like work beside it where
+    there is such (`net` of `verdicts`), else that of the scope alone. Negative: more came back than before. cost is
+    that number times the mean cost of a come-back on own work (classes repeat and workmanship, all months and places;
+    of any class where most have no confirmed fault), in the workspace's currency; the limits carry the luck of
+    both.
 
     Columns: action_id, what, verdict, jobs_after, avoided, avoided_low, avoided_high, mean_cost, cost, cost_low,
-    cost_high. A number whose limits hold 0 says that nothing is known to be spared yet; no action, or no matured job
-    since, is no data.
+    cost_high; null but for the first four without such a verdict. A number whose limits hold 0 says that what was
+    spared is not known well.
     """
     import polars as pl
 
     judged = verdicts(now, window=window, level=level)
-    each = costs(now, by=(), where={"class": OWN_WORK}, window=window, level=level)
+    each = costs(now, by=(), where=counted_comebacks(now, window).where, window=window, level=level)
     mean = each.table.row(0, named=True) if each.table.height else dict.fromkeys(("mean", "low", "high"))
     rows = [_row(r, mean) for r in judged.table.iter_rows(named=True)]
     texts = [pl.Series(name, [r[name] for r in rows], dtype=pl.String) for name in ("action_id", "what", "verdict")]
@@ -37,19 +45,21 @@ def action_savings(now: Moment, *, window: int = 30, level: float = 0.95) -> Act
     settings = {
         "window": window, "as_of": now.day, "level": level, "currency": now.store.about.get("currency", ""),
     }  # fmt: skip
-    notes = (
-        "A sum spared is an estimate beside its limits, not money in the till; limits that hold 0 say that nothing is "
-        "known to be spared yet.",
-        *each.notes,
-    )
-    return ActionSavings(table, settings, notes)
+    known = any(r.get("avoided") is not None for r in rows)
+    notes = [SUM] if known else []
+    waiting = [f"{r['action_id']} ({r['verdict']})" for r in rows if r["verdict"] not in TOLD]
+    if waiting:
+        notes.append(f"What these have spared is not known: {', '.join(waiting)}. It is said once a verdict is told.")
+    if known:
+        notes += each.notes
+    return ActionSavings(table, settings, tuple(notes))
 
 
 def _row(r: dict[str, Any], mean: dict[str, Any]) -> dict[str, Any]:
     told = {name: r[name] for name in ("action_id", "what", "verdict", "jobs_after")}
     names = ("net", "net_low", "net_high") if r["net"] is not None else ("difference", "low", "high")
     change, low, high = (r[name] for name in names)
-    if not r["jobs_after"] or change is None or low is None or high is None:
+    if r["verdict"] not in TOLD or not r["jobs_after"] or change is None or low is None or high is None:
         return told
     # What falls is spared: the ends of the interval change places.
     avoided, least, most = (-r["jobs_after"] * share for share in (change, high, low))

@@ -1,15 +1,16 @@
 """Did it work: each action's come-backs before and after, beside like work; a verdict that may be read every month."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from rqa.answers.action_judged import EXPECTED, MONTHS_AHEAD, POWER, Judged, judge
+from rqa.answers.action_judged import EXPECTED, MONTHS_AHEAD, POWER, UNTOLD, Judged, judge
 from rqa.answers.action_scope import check_scope, expected_ratio, read_scope
 from rqa.answers.action_work import BEFORE_DAYS, ActionWork, action_work, first_checks
 from rqa.answers.follow_up_counts import days_asked
+from rqa.answers.grounds import grounds
 from rqa.answers.improvement_results import Verdicts
 from rqa.answers.result import chances, rounded
 from rqa.answers.scope import Moment, check_level
@@ -36,6 +37,7 @@ class _Row:
     judged: Judged | None = None
     checks: Mapping[str, tuple[int, int]] | None = None
     trouble: str = ""
+    verdict: str = UNJUDGED
 
 
 def verdicts(now: Moment, *, window: int = 30, level: float = 0.95) -> Verdicts:
@@ -51,14 +53,17 @@ def verdicts(now: Moment, *, window: int = 30, level: float = 0.95) -> Verdicts:
     returned_after, under_way; difference (rate after less before), low, high; ratio, ratio_low, ratio_high; comparison
     (what stands beside it, null: nothing), other_before, other_returned_before, other_after, other_returned_after, net,
     net_low, net_high (the difference less that of the work beside it); p_value; expected (factor, null: not stated),
-    jobs_needed (after, for the last look); verdict, seen_on, expected_on, warning; and with a step in the scope its
-    first checks: checks_before, yield_before, checks_after, yield_after.
+    jobs_needed (after, for the last look); verdict, seen_on, expected_on, warning; with a step in the scope its first
+    checks: checks_before, yield_before, checks_after, yield_after; concurrent, the ids of the actions that the warning
+    names.
 
-    Verdicts: "worked", "made it worse", "no sign yet", "too early", and "cannot be judged" for a scope that cannot be
-    read. They are judged on month ends, from the start until the planned jobs have matured, with bounds that hold over
-    all these looks together (`rqa.stats.spending_bounds`): an action without effect gets "worked" or "made it worse"
-    with a chance of at most 1 - level however often it is read. Planned is what shows the expected change (a halving
-    where none is stated) with a chance of 80 %, but no more than twelve months of work.
+    Verdicts: "worked", "made it worse", "no sign yet", "too early", "cannot be told" where waiting does not help (no
+    unit appears twice, say, or there was no work before), and "cannot be judged" for a scope that cannot be read. Where
+    most come-backs have no confirmed fault, all count, and `outcome` says so. They are judged on month ends, from the
+    start until the planned jobs have matured, with bounds that hold over all these looks together
+    (`rqa.stats.spending_bounds`): an action without effect gets "worked" or "made it worse" with a chance of at most
+    1 - level however often it is read. Planned is what shows the expected change (a halving where none is stated) with
+    a chance of 80 %, but no more than twelve months of work.
     """
     days_asked(QUESTION, "window", window)
     check_level(QUESTION, level)
@@ -95,6 +100,10 @@ def _row(now: Moment, action: Mapping[str, Any], window: int, level: float) -> _
         check_scope(now.store, scope, of=action["action_id"])
     except RequestError as error:
         return _Row(action, trouble=str(error))
+    rests_on = ("closed_jobs", "repeat_units", *(("steps",) if scope.steps else ()))
+    lack = grounds(now, window=window).lack(*rests_on, about="whether come-backs became fewer")
+    if lack is not None:
+        return _Row(action, trouble=str(lack), verdict=UNTOLD)
     work = action_work(now, scope, action["started_on"], window)
     judged = judge(
         work.own, work.beside, started_on=action["started_on"], today=now.day, window=window, level=level,
@@ -104,11 +113,11 @@ def _row(now: Moment, action: Mapping[str, Any], window: int, level: float) -> _
     return _Row(action, work, judged, checks)
 
 
-def _told(row: _Row, overlaps: Iterable[str]) -> dict[str, Any]:
+def _told(row: _Row, near: Sequence[str]) -> dict[str, Any]:
     action = row.action
     told = {name: action[name] for name in ("action_id", "what", "scope", "finding_id", "owner", "started_on")}
     if row.judged is None or row.work is None:
-        return told | {"verdict": UNJUDGED, "warning": row.trouble}
+        return told | {"verdict": row.verdict, "warning": row.trouble}
     j, work = row.judged, row.work
     told |= {
         "outcome": work.outcome, "jobs_before": j.own.jobs_before, "returned_before": j.own.returned_before,
@@ -124,7 +133,8 @@ def _told(row: _Row, overlaps: Iterable[str]) -> dict[str, Any]:
     if row.checks is not None:
         for side, (checked, passed) in row.checks.items():
             told |= {f"checks_{side}": checked, f"yield_{side}": passed / checked if checked else None}
-    return told | {"warning": " ".join([*j.warnings, *overlaps]) or None}
+    said = [f"{listed(near)} began within a year of it on work that may be the same: effects cannot be told apart."]
+    return told | {"warning": " ".join([*j.warnings, *(said if near else ())]) or None, "concurrent": ",".join(near)}
 
 
 def _scopes(rows: Sequence[_Row], today: date) -> list[tuple[str, date, "ActionScope"]]:
@@ -133,18 +143,16 @@ def _scopes(rows: Sequence[_Row], today: date) -> list[tuple[str, date, "ActionS
     return [(r.action["action_id"], r.action["started_on"], r.work.scope) for r in begun if r.work is not None]
 
 
-def _overlaps(row: _Row, scopes: Sequence[tuple[str, date, "ActionScope"]]) -> Iterator[str]:
-    """What to say of other actions on the same work that began within the time compared."""
+def _overlaps(row: _Row, scopes: Sequence[tuple[str, date, "ActionScope"]]) -> list[str]:
+    """The other actions on the same work that began within the time compared."""
     if row.work is None:
-        return
+        return []
     own, started = row.work.scope.where, row.action["started_on"]
-    near = [
+    return [
         name for name, day, scope in scopes
         if name != row.action["action_id"] and abs((day - started).days) < BEFORE_DAYS
         and all(set(kept) & set(own[n]) for n, kept in scope.where.items() if n in own)
     ]  # fmt: skip
-    if near:
-        yield f"{listed(near)} began within a year of it on work that may be the same: effects cannot be told apart."
 
 
 def _table(made: Sequence[Mapping[str, Any]]) -> "pl.DataFrame":
@@ -172,7 +180,7 @@ COLUMNS = {
     "other_returned_before": "count", "other_after": "count", "other_returned_after": "count", "net": "share",
     "net_low": "share", "net_high": "share", "p_value": "chance", "expected": "share", "jobs_needed": "count",
     "verdict": "text", "seen_on": "day", "expected_on": "day", "warning": "text", "checks_before": "count",
-    "yield_before": "share", "checks_after": "count", "yield_after": "share",
+    "yield_before": "share", "checks_after": "count", "yield_after": "share", "concurrent": "text",
 }  # fmt: skip
 
 
@@ -210,7 +218,7 @@ def _notes(window: int, level: float, made: Sequence[Mapping[str, Any]]) -> list
         f"Where no change was stated in a form that can be read, x{EXPECTED} was planned for; a verdict comes after at "
         f"most {MONTHS_AHEAD} months of work.",
     ]
-    alone = [str(row["action_id"]) for row in made if row.get("comparison") is None and row["verdict"] != UNJUDGED]
+    alone = [str(row["action_id"]) for row in made if row.get("outcome") and row.get("comparison") is None]
     if alone:
         notes.append(
             f"Nothing alike stands beside {listed(alone)}: whatever else changed at the time is in the difference too."

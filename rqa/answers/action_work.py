@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rqa.answers.action_scope import ActionScope
+from rqa.answers.counted_comebacks import counted_comebacks
 from rqa.answers.scope import Moment
-from rqa.contract import OWN_WORK
 from rqa.measures.run import counts
 from rqa.words import listed
 
@@ -34,7 +34,8 @@ class ActionWork:
     """Counts of one scope: `own` work and work `beside` it (None where there is none like it).
 
     Columns of both: the kinds, side, closed_month, known_month, recent, matured, returned. `touched`: the subsystems
-    whose come-backs count; all where empty. `like`: what the work beside is, in words.
+    whose come-backs count; all where empty. `like`: what the work beside is, in words. `found`: whether
+    faults are confirmed; where most are not, all come-backs count, since no class can be told.
     """
 
     scope: ActionScope
@@ -42,10 +43,13 @@ class ActionWork:
     beside: "pl.DataFrame | None"
     touched: tuple[str, ...]
     like: str
+    found: bool = True
 
     @property
     def outcome(self) -> str:
         """Which come-backs count, in words."""
+        if not self.found:
+            return "come-backs of any class, as most have no confirmed fault"
         if self.touched:
             return f"come-backs on own work, {listed(self.touched, last='or')} at fault"
         return "come-backs on own work"
@@ -56,17 +60,19 @@ def action_work(
 ) -> ActionWork:
     """Count an action's work and the work beside it, from `before_days` before the start on."""
     first_on = started_on - timedelta(days=before_days)
-    touched = touched_by(now, scope)
-    own = _summed(_counted(now, scope.jobs, scope.steps, touched, (first_on, started_on), window))
+    counted = counted_comebacks(now, window)
+    faults, classes = not counted.any_class, counted.classes
+    touched = touched_by(now, scope) if faults else ()
+    own = _summed(_counted(now, scope.jobs, scope.steps, touched, classes, (first_on, started_on), window))
     released = next((name for name in RELEASED if name in scope.jobs), None)
     if released is None:
-        return ActionWork(scope, own, None, touched, "")
+        return ActionWork(scope, own, None, touched, "", faults)
     import polars as pl
 
     others = {name: kept for name, kept in scope.jobs.items() if name != released}
-    found = _counted(now, others, scope.steps, touched, (first_on, started_on), window, more=(released,))
+    found = _counted(now, others, scope.steps, touched, classes, (first_on, started_on), window, more=(released,))
     found = found.filter(~pl.col(released).is_in(scope.jobs[released]))
-    return ActionWork(scope, own, _summed(found), touched, f"the same work of other {released}s")
+    return ActionWork(scope, own, _summed(found), touched, f"the same work of other {released}s", faults)
 
 
 def touched_by(now: Moment, scope: ActionScope) -> tuple[str, ...]:
@@ -125,6 +131,7 @@ def _counted(
     where: Any,
     steps: Sequence[str],
     touched: Sequence[str],
+    classes: Sequence[str],
     days: tuple[date, date],
     window: int,
     more: tuple[str, ...] = (),
@@ -135,7 +142,7 @@ def _counted(
         now.store, "action_jobs", by=tuple(dict.fromkeys((*KINDS, *more))), where=dict(where),
         values={"window": window, "recent": RECENT_DAYS, "as_of": now.day, "first_on": days[0],
                 "started_on": days[1], "disposition": "repaired",
-                "classes": list(OWN_WORK), "steps": list(steps), "subsystems": list(touched)},
+                "classes": list(classes), "steps": list(steps), "subsystems": list(touched)},
     )  # fmt: skip
     return found.filter(pl.col("did_step"))
 

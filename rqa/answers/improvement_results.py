@@ -64,7 +64,7 @@ class Verdicts(Answer):
     returned_before, jobs_after, returned_after, under_way, difference, low, high, ratio, ratio_low, ratio_high,
     comparison, other_before, other_returned_before, other_after, other_returned_after, net, net_low, net_high, p_value,
     expected, jobs_needed, verdict, seen_on, expected_on, warning, checks_before, yield_before, checks_after,
-    yield_after.
+    yield_after, concurrent.
 
     `sides` holds the plain rates: action_id, work ("in scope", "beside it"), side, jobs, returned, rate, low, high.
     """

@@ -84,7 +84,7 @@ def describe(
         "where it goes wrong": lambda: wrong(depot, past, found),
         "the tests": lambda: believed(depot, past, found),
         "people and places": lambda: people(depot, past, found),
-        "actions": lambda: improved(depot, own),
+        "actions": lambda: improved(depot, own, found, [p.id for p in found_there]),
         "safety": lambda: safety(depot, own),
         "cost": lambda: cost(depot, own),
     }

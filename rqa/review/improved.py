@@ -1,19 +1,22 @@
 """The page's section on actions: what was changed, and whether it worked."""
 
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 import polars as pl
 
+from rqa.answers.action_savings import SUM
 from rqa.answers.action_scope import read_scope
 from rqa.answers.action_verdicts import UNJUDGED
-from rqa.answers.improvement_results import Verdicts
+from rqa.answers.action_work import BEFORE_DAYS
+from rqa.answers.improvement_results import MonthFindings, Verdicts
 from rqa.plots.costs import money
 from rqa.review.asked import Asked
 from rqa.review.facts import Basis, Figure, Section, Table
 from rqa.review.figures import figure_of
-from rqa.words import count, month_name, percent
+from rqa.words import NAMES, count, listed, month_name, percent, spoken
 
 HEADING = "Actions and verdicts"
 PERSON = "technician"
@@ -35,32 +38,42 @@ CHANGE = (
 )
 
 
-def improved(depot: Asked, month: date) -> Section:
+def improved(depot: Asked, month: date, found: MonthFindings | None = None, shown: Collection[str] = ()) -> Section:
     """Each action that had begun by the end of the month, with its verdict.
 
-    Actions about single persons are counted only, and so are those whose scope cannot be read: it may name one.
+    Actions about single persons are named by their id alone, and so are those whose scope cannot be read: it may name
+    one. `found` are the month's findings, `shown` the ids of those that the page lists: what an action answers is said
+    with its numbers, or why it is not listed.
     """
     answer = depot.verdicts(window=WINDOW)
     table = answer.table.filter(pl.col("started_on").dt.truncate("1mo") <= month)
+    begun = answer.table.filter(pl.col("started_on") <= depot.as_of.date())
+    after = begun.filter(pl.col("started_on").dt.truncate("1mo") > month)["action_id"].to_list()
+    later = f"Begun after {month_name(month)}, and so told on a later page: {listed(after)}." if after else ""
     if table.is_empty():
         none = depot.grounds().claim(NOTHING.format(month_name(month)), "actions", about="whether an action worked")
-        return Section("actions", HEADING, None, (none,))
+        return Section("actions", HEADING, None, (none,), notes=(later,) if later else ())
     unread = table.filter(pl.col("verdict") == UNJUDGED)
     read = table.filter(pl.col("verdict") != UNJUDGED)
     private = [PERSON in read_scope(scope).jobs for scope in read["scope"]]
     open_ones = read.filter(~pl.Series(private, dtype=pl.Boolean))
     notes = [CHANGE] if open_ones.height else []
-    if any(private):
-        notes.append(f"{sum(private)} more about single persons: for the trainer, not shown here.")
-    if unread.height:
-        notes.append(f"{unread.height} more cannot be judged as written; rqa action WORKSPACE says why.")
+    persons = read.filter(pl.Series(private, dtype=pl.Boolean))["action_id"].to_list()
+    if persons:
+        notes.append(f"Not shown, as {_are(persons)} about single persons and for the trainer: {listed(persons)}.")
+    names = unread["action_id"].to_list()
+    if names:
+        notes.append(f"Not judged, as the scope cannot be read: {listed(names)}; rqa action WORKSPACE says why.")
+    if later:
+        notes.append(later)
     savings = depot.action_savings(window=WINDOW)
     spared = {r["action_id"]: _spared(r, str(savings.settings["currency"])) for r in savings.table.to_dicts()}
     words = tuple(
-        " ".join(w for w in (_said(r), spared[r["action_id"]], r["warning"]) if w) for r in open_ones.to_dicts()
+        " ".join(w for w in (_said(r), _counted(r), *_answered(r, found, shown), spared[name], r["warning"]) if w)
+        for name, r in zip(open_ones["action_id"], open_ones.to_dicts(), strict=True)
     )
     if any(spared[name] for name in open_ones["action_id"]):
-        notes.append(savings.notes[0])
+        notes.append(SUM)
     figures: tuple[Figure, ...] = ()
     if open_ones.height:
         kept = _only(answer, open_ones)
@@ -70,9 +83,49 @@ def improved(depot: Asked, month: date) -> Section:
     return Section("actions", HEADING, basis, points=words, notes=tuple(notes), figures=figures)
 
 
+def _are(names: Sequence[str]) -> str:
+    return "this one is" if len(names) == 1 else "these are"
+
+
 def _said(row: dict[str, Any]) -> str:
     answers = f", the answer to {row['finding_id']}" if row["finding_id"] else ""
     return f"{row['what']} ({row['action_id']}{answers}): {row['verdict']}{_when(row)}."
+
+
+def _counted(row: dict[str, Any]) -> str:
+    """What the verdict counts: the scope, the come-backs, both sides and their days."""
+    if row["outcome"] is None:
+        return ""
+    scope = read_scope(row["scope"]).where
+    place = ", ".join(f"{NAMES.get(name, name)} {listed([spoken(v) for v in kept])}" for name, kept in scope.items())
+    started = row["started_on"]
+    return (
+        f"Counted are {row['outcome']} within {WINDOW} days in the scope ({place}): {_of(row, 'before')} jobs closed "
+        f"{started - timedelta(days=BEFORE_DAYS)} to {started - timedelta(days=1)}, {_of(row, 'after')} opened since "
+        f"{started}."
+    )
+
+
+def _of(row: dict[str, Any], side: str) -> str:
+    return f"{count(row[f'returned_{side}'] or 0)} of {count(row[f'jobs_{side}'] or 0)} matured"
+
+
+def _answered(row: dict[str, Any], found: MonthFindings | None, shown: Collection[str]) -> Iterator[str]:
+    """What the finding counted that an action answers, so that its numbers are not taken for those of the verdict."""
+    name = row["finding_id"]
+    if not name or found is None:
+        return
+    there = {f.id: f for f in (*found.findings, *found.gone)}
+    if name not in there:
+        yield f"{name} is not among the findings of this month or of the one before."
+        return
+    f = there[name]
+    if PERSON in f.scope:
+        yield f"{name} is about the work of a single person, for the trainer, and not shown here."
+        return
+    held = name in {one.id for one in found.findings}
+    where = "listed above" if name in shown else "in the notebooks' list" if held else "no longer more than luck"
+    yield f"{name} ({where}) counts other jobs, those of {f.where}: {f.what}."
 
 
 def _spared(row: dict[str, Any], currency: str) -> str:

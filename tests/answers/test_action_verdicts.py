@@ -131,8 +131,8 @@ def test_an_action_of_tomorrow_and_one_without_work_before() -> None:
     assert later["expected_on"] > date(2026, 9, 1)
     assert later["jobs_after"] == 0
     assert later["difference"] is None
-    assert (never["verdict"], never["expected_on"]) == ("too early", None)
-    assert "no matured work in the scope before the start" in never["warning"]
+    assert (never["verdict"], never["expected_on"]) == ("cannot be told", None)
+    assert "no matured work in the scope from the 365 days before the start" in never["warning"]
 
 
 BAD_SPELL = """
@@ -168,6 +168,49 @@ def test_scopes_that_cannot_be_read_are_told_in_the_row() -> None:
     assert "A: there is no model 'Marl-99' in the store. There is: Marl-10, Marl-8" in said[0]
     assert "B: a scope cannot name 'colour' ('colour=red'). It can name site, model" in said[1]
     assert "C: the part 'everything' of the scope is no filter" in said[2]
+
+
+def test_where_no_come_back_can_be_seen_no_verdict_is_too_early_or_without_a_sign() -> None:
+    """Serials that are those of the job: nothing could ever be seen, so nothing is to be waited for."""
+    with acting_depot(jobs=3000, more="update jobs set unit_id = job_id") as depot:
+        r, spared, power = depot.verdicts(), depot.action_savings(), depot.power("model=Marl-10")
+    assert r.table["verdict"].to_list() == ["cannot be told"] * 2
+    warnings = r.table["warning"].to_list()
+    assert all(w.startswith("Cannot be told: whether come-backs became fewer") and "unit_id" in w for w in warnings)
+    assert r.notes[0].startswith("Cannot be told: ")
+    assert power.notes[0].startswith("Cannot be told: ")
+    assert spared.table.select("avoided", "cost").null_count().row(0) == (2, 2)
+
+
+def test_a_step_s_scope_without_a_step_log_cannot_be_told() -> None:
+    with acting_depot(jobs=3000, more="delete from steps") as depot:
+        row = verdict(depot)
+    assert row["verdict"] == "cannot be told"
+    assert "steps" in row["warning"]
+
+
+def test_without_confirmed_faults_all_come_backs_count_and_it_says_so() -> None:
+    """The come-backs are the same, and so is the verdict; only what they are called changes."""
+    with acting_depot() as known, acting_depot(more="update jobs set found = null") as unknown:
+        before, after = verdict(known), verdict(unknown)
+    for name in ("verdict", "jobs_after", "returned_before", "returned_after", "net", "seen_on"):
+        assert after[name] == before[name], name
+    assert before["verdict"] == "worked"
+    assert after["outcome"] == "come-backs of any class, as most have no confirmed fault"
+
+
+@pytest.mark.parametrize(
+    "how", [{}, {"jobs": 300}, {"before": 60, "after": 60}, {"before": 30, "after": 110}, {"as_of": date(2026, 2, 1)}]
+)
+def test_no_sum_is_named_before_a_verdict_is_told(how: dict[str, Any]) -> None:
+    with acting_depot(more=COSTS, **how) as depot:
+        told = dict(depot.verdicts().table.select("action_id", "verdict").iter_rows())
+        spared = depot.action_savings()
+    for row in spared.table.iter_rows(named=True):
+        sure = told[row["action_id"]] in ("worked", "made it worse")
+        assert [row[name] is not None for name in ("avoided", "avoided_low", "cost", "cost_high")] == [sure] * 4
+        waits = any(row["action_id"] in n and "is not known" in n for n in spared.notes)
+        assert waits == (not sure)
 
 
 def test_actions_on_the_same_work_at_the_same_time_are_said() -> None:

@@ -48,7 +48,22 @@ def test_an_action_is_added_loaded_and_listed(workspace: Path) -> None:
         "finding_id": "F-1a2b3c4d", "owner": "lead", "expected_change": "by a third", "source_file": "actions.csv",
     }  # fmt: skip
     code, said = run(workspace)
-    assert "too early" in said
+    assert "cannot be told\n  Cannot be told: whether come-backs became fewer, as " in said
+    before = job("J0", opened_at="2023-12-01 10:00:00", closed_at="2023-12-02 10:00:00")
+    (workspace / "jobs.csv").write_text(csv_of(before, job("J1")), encoding="utf-8")
+    rqa.load(workspace)
+    code, said = run(workspace)
+    assert ": too early, expected " in said
+
+
+def test_an_action_that_cannot_be_judged_says_why(workspace: Path) -> None:
+    """The page leaves the scope out, as it may name a person, and refers to this."""
+    given = ["action_id,what,started_on,scope", "ACT-1,tape,2024-02-01,colour=red"]
+    (workspace / "actions.csv").write_text("\n".join(given) + "\n", encoding="utf-8")
+    rqa.load(workspace)
+    code, said = run(workspace)
+    assert code == 0
+    assert "cannot be judged\n  ACT-1: a scope cannot name 'colour'" in said
 
 
 def test_ids_go_on_and_a_second_load_keeps_all(workspace: Path) -> None:

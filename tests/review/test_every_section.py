@@ -1,6 +1,7 @@
 """Every section of the page with names as nobody should have them, and with too little to show."""
 
 import json
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, datetime, timedelta
@@ -291,7 +292,69 @@ def test_an_action_about_a_person_is_counted_and_never_told() -> None:
         told = improved(depot, date(2025, 6, 1))
     assert [p.split(":")[0] for p in told.points] == ["new mat (A1, the answer to F-12345678)"]
     assert "T01" not in repr(told)
-    assert [n for n in told.notes if ("more" in n and "not shown" in n) or "cannot be judged" in n] == [
-        "1 more about single persons: for the trainer, not shown here.",
-        "1 more cannot be judged as written; rqa action WORKSPACE says why.",
+    assert [n for n in told.notes if n.startswith("Not ")] == [
+        "Not shown, as this one is about single persons and for the trainer: A2.",
+        "Not judged, as the scope cannot be read: A3; rqa action WORKSPACE says why.",
     ]
+
+
+def test_every_action_and_finding_that_a_text_names_is_told_or_explained(depot: Depot, found: MonthFindings) -> None:
+    """Actions about people, of later months and with a scope that cannot be read; findings listed, gone and unknown."""
+    listed = found.findings[0].id
+    begun = {"started_on": date(2025, 1, 1), "expected_change": "by half"}
+    rows = tables() | {
+        "actions": [
+            {"action_id": "ACT-1", "what": "new mat", "scope": "model=Marl-8", **begun, "finding_id": listed},
+            {"action_id": "ACT-2", "what": "coaching", "scope": "technician=Person1", **begun, "finding_id": listed},
+            {"action_id": "ACT-3", "what": "talk", "scope": "Technician=T01", **begun},
+            {"action_id": "ACT-4", "what": "glue", "scope": "model=Quern", **begun, "finding_id": "F-00000000"},
+            {"action_id": "ACT-5", "what": "later", "scope": "model=Quern", "started_on": date(2025, 7, 2)},
+        ]
+    }
+    with depot_of(rows, date(2025, 7, 20)) as opened:
+        facts = describe(opened, "2025-06")
+    (told,) = [s for s in facts.then if s.key == "actions"]
+    words = " ".join((*told.points, *told.notes))
+    named = set(re.findall(r"ACT-\d|F-[0-9a-f]{8}", words))
+    assert named >= {"ACT-1", "ACT-2", "ACT-3", "ACT-4", "ACT-5", listed, "F-00000000"}
+    heads = {p.split(" (")[1].split(",")[0] for p in told.points}
+    explained = set(re.findall(r"ACT-\d", " ".join(n for n in told.notes if n.startswith(("Not ", "Begun after")))))
+    assert {n for n in named if n.startswith("ACT")} == heads | explained
+    assert heads == {"ACT-1", "ACT-4"}
+    pointed = {p.id for p in facts.pointers}
+    for name in (n for n in named if n.startswith("F-")):
+        assert name in pointed or re.search(rf"{name} (\(|is not among)", words)
+    assert "F-00000000 is not among the findings of this month or of the one before." in words
+    assert f"{listed} (listed above) counts other jobs" in words
+
+
+@pytest.mark.parametrize("missing", ["", "found", "freight_cost", "units"])
+def test_a_verdict_says_what_it_counts_and_no_money_before_it_is_told(missing: str) -> None:
+    rows = tables() | {
+        "actions": [
+            {"action_id": "ACT-1", "what": "new mat", "scope": "model=Marl-8", "started_on": date(2025, 1, 1)},
+        ]
+    }
+    if missing == "units":
+        rows["jobs"] = [{**j, "unit_id": j["job_id"]} for j in rows["jobs"]]
+    elif missing:
+        rows["jobs"] = [{**j, missing: None} for j in rows["jobs"]]
+    with depot_of(rows, date(2025, 7, 20)) as opened:
+        told = improved(opened, date(2025, 6, 1))
+        (row,) = opened.verdicts().table.to_dicts()
+        (money,) = opened.action_savings().table.to_dicts()
+    (point,) = told.points
+    if missing == "units":
+        assert row["verdict"] == "cannot be told"
+        assert "Cannot be told: whether come-backs became fewer" in point
+    else:
+        assert (
+            f"{row['returned_before']:,} of {row['jobs_before']:,} matured jobs closed 2024-01-02 to 2024-12-31"
+            in point
+        )
+        assert "within 30 days in the scope (model Marl-8)" in point
+        assert ("come-backs of any class" in point) == (missing == "found")
+    sure = row["verdict"] in ("worked", "made it worse")
+    assert (money["avoided"] is None) == (not sure)
+    assert ("EUR" in point or "Spared" in point) == sure
+    assert sure or money["cost"] is None
