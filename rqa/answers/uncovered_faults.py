@@ -110,7 +110,7 @@ def _notes(now: Moment, asked: Scope, whole: "pl.DataFrame", uncounted: list[str
 
     notes = []
     row = whole.row(0, named=True)
-    if row["returned"]:
+    if row["returned"] and coverage(now).any_named:
         notes.append(
             f"No test covers what was found in {count(row['uncovered'])} of {count(row['returned'])} come-backs with a "
             f"known fault ({percent(row['uncovered'] / row['returned'])})."

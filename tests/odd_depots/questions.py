@@ -106,6 +106,11 @@ class Remembering:
     def close(self) -> None:
         """The depot stays open for the next notebook."""
 
+    @property
+    def answers(self) -> list[Any]:
+        """All that was answered so far."""
+        return list(self._known.values())
+
     def _remembered(self, name: str, ask: Callable[..., Any]) -> Callable[..., Any]:
         signature = inspect.signature(ask)
 

@@ -1,6 +1,7 @@
 """On every depot with a part missing, all there is works: questions, pictures, commands, the page, the notebooks."""
 
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -12,12 +13,22 @@ import rqa
 from rqa.answers.result import Answer
 from rqa.cli import main
 from rqa.errors import RqaError
-from rqa.review import write_page
+from rqa.plots import plot
+from rqa.review import describe, write_page
 from rqa.review.workbook import write_workbook
 from tests.odd_depots.cells import NOTEBOOKS, run_cells
 from tests.odd_depots.depots import ODD_DEPOTS, write_workspace
+from tests.odd_depots.grounds_by_hand import present_by_hand
 from tests.odd_depots.questions import Remembering, every_question
-from tests.odd_depots.soundness import drawn, faults_in, faults_of, has_picture, names_what_is_missing
+from tests.odd_depots.sentences import texts_in, unfounded
+from tests.odd_depots.soundness import (
+    drawn,
+    faults_in,
+    faults_of,
+    fingerprint,
+    has_picture,
+    names_what_is_missing,
+)
 
 IN_THE_GATE = (
     "jobs only",
@@ -30,6 +41,10 @@ IN_THE_GATE = (
     "nothing at all",
 )
 """Depots that every run of the tests looks at; the others are marked long."""
+DRAWN: set[str] = set()
+"""The answers whose pictures were compiled, on whatever depot."""
+BUILT: set[str] = set()
+"""Those whose pictures were put together in a notebook's cell, and not compiled."""
 NAMES = [name if name in IN_THE_GATE else pytest.param(name, marks=pytest.mark.long) for name in ODD_DEPOTS]
 
 
@@ -48,8 +63,10 @@ class TestOddDepot:
             trouble += _questions(depot)
             with monkeypatch.context() as patch:
                 patch.setattr(rqa, "open", lambda folder: depot, raising=False)
+                patch.setattr(rqa, "plot", _plot_once, raising=False)
                 trouble += _notebooks(workspace)
             trouble += _page(depot, workspace)
+            trouble += _sentences(depot)
         assert not trouble, "\n".join(trouble)
 
 
@@ -81,11 +98,23 @@ def _questions(depot: Any) -> Iterator[str]:
             continue
         if isinstance(answer, Answer):
             yield from (f"{label}: {fault}" for fault in faults_of(answer))
-        if has_picture(answer):
+        if has_picture(answer) and _is_new(answer, DRAWN):
             try:
                 yield from (f"{label}, drawn: {fault}" for fault in faults_in(drawn(answer)))
             except Exception as error:
                 yield f"{label}: the picture: {type(error).__name__}: {error}"
+
+
+def _is_new(answer: Answer, kept: set[str]) -> bool:
+    """Whether no depot gave this very answer before: a picture depends on its answer alone, and one is enough."""
+    mark = fingerprint(answer)
+    known = mark in DRAWN or mark in kept
+    kept.add(mark)
+    return not known
+
+
+def _plot_once(answer: Answer, **how: Any) -> Any:
+    return plot(answer, **how) if how or _is_new(answer, BUILT) else None
 
 
 def _notebooks(workspace: Path) -> Iterator[str]:
@@ -98,6 +127,16 @@ def _notebooks(workspace: Path) -> Iterator[str]:
                         yield from (f"{notebook.stem}, {cell}: {fault}" for fault in faults_in(str(text)))
         except Exception as error:
             yield f"{notebook.stem}, after {cell}: {type(error).__name__}: {error}"
+
+
+def _sentences(depot: Any) -> Iterator[str]:
+    """What is said of the depot, in all that was asked by now and in the facts of the page, and is not so."""
+    present = present_by_hand(depot)
+    said = depot.answers
+    with suppress(RqaError):
+        said.append(describe(depot))
+    for text in texts_in(said):
+        yield from unfounded(text, present)
 
 
 def _page(depot: Any, workspace: Path) -> Iterator[str]:
