@@ -11,6 +11,7 @@ from rqa.errors import RqaError
 from rqa.progress_line import progress_line
 from rqa.stopping import stoppable
 from rqa.store.limits import MEMORY, WAIT_SECONDS
+from rqa.words import counted
 
 if TYPE_CHECKING:
     import polars as pl
@@ -232,13 +233,13 @@ def _run_notebooks(workspace: Path) -> None:
 
     paths = not_run(workspace)
     if paths:
-        click.echo(f"Running {len(paths)} notebooks:")
+        click.echo(f"Running {counted(len(paths), 'notebook')}:")
     runs = run_notebooks(paths, told=lambda run: click.echo(f"  {run}"))
     failed = [run.path.name for run in runs if run.failure]
     if failed:
         raise RqaError(
-            f"{len(failed)} of {len(runs)} notebooks failed: {', '.join(failed)}. Open them to see the error below its "
-            "cell; the others were run."
+            f"{len(failed)} of {counted(len(runs), 'notebook')} failed: {', '.join(failed)}. Open them to see the "
+            "error below its cell; the others were run."
         )
 
 
@@ -253,12 +254,11 @@ def notebooks(workspace: Path, no_run: bool) -> None:
     from rqa.notebooks import copy_notebooks, opened_with
 
     copied = copy_notebooks(workspace)
-    click.echo(
-        f"{len(copied)} notebooks copied to {workspace / 'notebooks'}; those there already are left as they are."
-    )
+    target = workspace / "notebooks"
+    click.echo(f"{counted(len(copied), 'notebook')} copied to {target}; those there already are left as they are.")
     if not no_run:
         _run_notebooks(workspace)
-    click.echo(f"\nOpen them with: {opened_with(workspace / 'notebooks')}")
+    click.echo(f"\nOpen them with: {opened_with(target)}")
 
 
 @main.command(epilog="Example: rqa demo out")
