@@ -1,17 +1,20 @@
 """How much the checks of one job go together: the job, not the check, is what a comparison samples."""
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from rqa.answers.scope import Moment, Scope
+from rqa.answers.scope import Moment, Scope, Where
 from rqa.measures.groupings import MEASURES
 from rqa.measures.run import counts
 
 MEASURE = {"first_pass": "step_checks_by_job", "first_run": "test_runs_by_job"}
 """Outcomes of which a job has several, with the measure that adds them up job by job."""
+SHARES = {"first_pass_yield": "first_pass", "first_run_pass": "first_run"}
+"""The shares made of such outcomes."""
 OWN_FROM = 200
 """Jobs from which on a group's own figure counts; below it that of all groups stands for it."""
 
@@ -51,6 +54,26 @@ def inflation(
     with np.errstate(invalid="ignore", divide="ignore"):
         own = np.where((number >= OWN_FROM) & (luck > 0), seen / luck, 1.0)
     return np.maximum(whole, own)
+
+
+def inflation_by_month(now: Moment, share: str, months: tuple[date, date], where: Where | None) -> float:
+    """How many times as much a share varies from month to month as single checks would, as a job's go together.
+
+    At least 1; 1 for shares of jobs. The jobs' squared departures from the yield of their month, over the binomial
+    variance of their checks at that yield.
+    """
+    if share not in SHARES:
+        return 1.0
+    rows = counts(
+        now.store, MEASURE[SHARES[share]], by=("month",), months=months, values={"as_of": now.day},
+        where={name: (kept,) if isinstance(kept, str) else tuple(kept) for name, kept in (where or {}).items()},
+    )  # fmt: skip
+    seen = luck = 0.0
+    for r in rows.iter_rows(named=True):
+        if r["jobs"] > 1:
+            seen += _departures(r) * r["jobs"] / (r["jobs"] - 1)
+            luck += r["failed"] * (r["checks"] - r["failed"]) / r["checks"]
+    return max(1.0, seen / luck) if luck else 1.0
 
 
 def _sums(

@@ -5,6 +5,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from rqa.answers.control_chart import MEASURES, is_mature, monthly, ripens
+from rqa.answers.job_clusters import inflation_by_month
 from rqa.answers.scope import Moment, Where, check_level, month_of, months_back
 from rqa.errors import RequestError
 
@@ -25,7 +26,9 @@ class MonthAgainstBefore:
     """One month against the months before it, pooled.
 
     `share` and `before_share` are None without data. `difference` = share - before_share, with Newcombe's interval.
-    `p_value` is Fisher's exact two-sided; `more_than_luck` says that it is below 5 %. `direction` is what the plain
+    `p_value` is Fisher's exact two-sided. Where a job has several cases (first checks, first runs), `by_job` says how
+    many times as much they vary for going together; p-value and interval of the difference allow for it.
+    `more_than_luck` says that it is below 5 %. `direction` is what the plain
     figures say (better, worse, same); `verdict` calls a difference within luck "no clear change", and is "no data" when
     either side has none.
     """
@@ -52,6 +55,7 @@ class MonthAgainstBefore:
     more_than_luck: bool
     verdict: str
     level: float
+    by_job: float = 1.0
 
 
 def last_whole_month(now: Moment, measure: str, window: int) -> date | None:
@@ -93,11 +97,12 @@ def month_against_before(
     first = months_back(this, before)
     earlier = table.filter((pl.col("month") >= first) & (pl.col("month") < this) & (pl.col(m.size) > 0))
     earlier = earlier.filter(pl.Series([is_mature(x, now, wait) for x in earlier["month"]], dtype=pl.Boolean))
-    return _compare(measure, this, is_mature(this, now, wait), own, earlier, level)
+    by_job = inflation_by_month(now, measure, (first, this), where)
+    return _compare(measure, this, is_mature(this, now, wait), own, earlier, level, by_job)
 
 
 def _compare(
-    measure: str, month: date, mature: bool, own: "pl.DataFrame", earlier: "pl.DataFrame", level: float
+    measure: str, month: date, mature: bool, own: "pl.DataFrame", earlier: "pl.DataFrame", level: float, by_job: float
 ) -> MonthAgainstBefore:
     from rqa.stats import difference_interval, proportion_interval, proportion_test
 
@@ -107,8 +112,11 @@ def _compare(
     share = proportion_interval(successes=count, trials=size, level=level)
     apart = difference_interval(successes1=count, trials1=size, successes2=count_0, trials2=size_0, level=level)
     test = proportion_test(successes1=count, trials1=size, successes2=count_0, trials2=size_0)
+    difference, low, high = (_number(value) for value in (apart.estimate, apart.low, apart.high))
     p_value = _number(test.p_value)
-    difference = _number(apart.estimate)
+    if by_job > 1.0 and difference is not None and low is not None and high is not None and p_value is not None:
+        p_value = max(p_value, _chance(count, size, count_0, size_0, by_job))
+        low, high = (max(-1.0, min(1.0, difference + (end - difference) * by_job**0.5)) for end in (low, high))
     if difference is None or p_value is None:
         direction, luck = "no data", False
     else:
@@ -120,10 +128,21 @@ def _compare(
         share=_number(share.estimate), low=_number(share.low), high=_number(share.high),
         first_before=span[0] if span else None, last_before=span[-1] if span else None, months_before=len(span),
         before_count=count_0, before_size=size_0, before_share=count_0 / size_0 if size_0 else None,
-        difference=difference, difference_low=_number(apart.low), difference_high=_number(apart.high),
+        difference=difference, difference_low=low, difference_high=high,
         p_value=p_value, direction=direction, more_than_luck=luck,
         verdict=direction if luck or direction == "no data" else UNCLEAR, level=level,
+        by_job=round(by_job, 3),
     )  # fmt: skip
+
+
+def _chance(count: int, size: int, count_0: int, size_0: int, by_job: float) -> float:
+    """How often luck alone sets two shares as far apart, where cases vary so many times as much as single ones."""
+    from scipy import special
+
+    pooled = (count + count_0) / (size + size_0)
+    variance = pooled * (1.0 - pooled) * (1.0 / size + 1.0 / size_0) * by_job
+    gap = abs(count / size - count_0 / size_0)
+    return float(2.0 * special.ndtr(-gap / variance**0.5)) if variance > 0 else 1.0
 
 
 def _number(value: object) -> float | None:

@@ -16,6 +16,7 @@ from rqa.answers.comparison import compare
 from rqa.depot import Depot
 from rqa.depot import open as open_depot
 from rqa.measures.keep import keep
+from rqa.stats import proportion_test
 from tests.depots import make_store
 
 FIRST = datetime(2026, 3, 2, 9)
@@ -90,6 +91,24 @@ def test_alike_sites_are_told_apart_as_rarely_as_promised() -> None:
     single = np.abs(r.table["z"].to_numpy()) > 1.96
     assert single.mean() > 0.2
     assert set(r.table["verdict"]) == {"not distinguishable"}
+
+
+def test_months_that_are_alike_are_told_apart_as_rarely_as_promised() -> None:
+    """40 depots of months that are alike, units that fail many checks: the last month differs in about two of them."""
+    said, single = [], []
+    for seed in range(40):
+        rng = np.random.default_rng(100 + seed)
+        with depot_checked(clustered(rng, 900, 6), np.zeros(900, dtype=np.int64), hours=4) as depot:
+            r = depot.month_against_before("first_pass_yield")
+        assert r is not None
+        assert r.by_job > 2
+        said.append(r.more_than_luck)
+        test = proportion_test(successes1=r.count, trials1=r.size, successes2=r.before_count, trials2=r.before_size)
+        single.append(float(test.p_value) < 0.05)
+        assert (r.difference_low < 0 < r.difference_high) or r.more_than_luck
+    # More than 6 of 40 come with a chance of 0.003 where each has 0.05.
+    assert sum(said) <= 6
+    assert sum(single) > sum(said)
 
 
 def test_a_site_that_fails_more_first_checks_is_a_finding_before_any_come_back_has_matured() -> None:
