@@ -103,6 +103,12 @@ class Remembering:
             return found
         return self._remembered(name, found)
 
+    def __enter__(self) -> "Remembering":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """The depot stays open for what comes next."""
+
     def close(self) -> None:
         """The depot stays open for the next notebook."""
 

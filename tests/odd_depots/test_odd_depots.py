@@ -1,5 +1,6 @@
 """On every depot with a part missing, all there is works: questions, pictures, commands, the page, the notebooks."""
 
+import re
 from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
@@ -14,8 +15,7 @@ from rqa.answers.result import Answer
 from rqa.cli import main
 from rqa.errors import RqaError
 from rqa.plots import plot
-from rqa.review import describe, write_page
-from rqa.review.workbook import write_workbook
+from rqa.review import describe
 from tests.odd_depots.cells import NOTEBOOKS, run_cells
 from tests.odd_depots.depots import ODD_DEPOTS, write_workspace
 from tests.odd_depots.grounds_by_hand import present_by_hand
@@ -41,6 +41,7 @@ IN_THE_GATE = (
     "nothing at all",
 )
 """Depots that every run of the tests looks at; the others are marked long."""
+MARKUP = re.compile(r"<(script|style|svg)\b.*?</\1>|<[^>]*>", re.DOTALL)
 DRAWN: set[str] = set()
 """The answers whose pictures were compiled, on whatever depot."""
 BUILT: set[str] = set()
@@ -62,10 +63,10 @@ class TestOddDepot:
             depot: Any = Remembering(opened)
             trouble += _questions(depot)
             with monkeypatch.context() as patch:
-                patch.setattr(rqa, "open", lambda folder: depot, raising=False)
+                patch.setattr(rqa, "open", lambda folder, **how: depot, raising=False)
                 patch.setattr(rqa, "plot", _plot_once, raising=False)
                 trouble += _notebooks(workspace)
-            trouble += _page(depot, workspace)
+                trouble += _page(workspace)
             trouble += _sentences(depot)
         assert not trouble, "\n".join(trouble)
 
@@ -78,10 +79,10 @@ def run(*words: str) -> tuple[int, str]:
 
 
 def _commands_before(workspace: Path) -> Iterator[str]:
-    for words in (["inspect"], ["load"], ["load"], ["action"]):
-        code, said = run(words[0], str(workspace))
+    for command, *more in (["inspect"], ["load"], ["load"], ["action"], ["notebooks", "--no-run"]):
+        code, said = run(command, str(workspace), *more)
         if code:
-            yield f"rqa {words[0]} ends with {code}: {said}"
+            yield f"rqa {command} ends with {code}: {said}"
 
 
 def _questions(depot: Any) -> Iterator[str]:
@@ -139,12 +140,11 @@ def _sentences(depot: Any) -> Iterator[str]:
         yield from unfounded(text, present)
 
 
-def _page(depot: Any, workspace: Path) -> Iterator[str]:
-    for write in (write_page, write_workbook):
-        try:
-            write(depot, workspace)
-        except RqaError as error:
-            if not names_what_is_missing(str(error)):
-                yield f"{write.__name__}: the error names no table or column: {error}"
-        except Exception as error:
-            yield f"{write.__name__}: {type(error).__name__}: {error}"
+def _page(workspace: Path) -> Iterator[str]:
+    for form in ("html", "xlsx"):
+        code, said = run("review", str(workspace), "--format", form, "--to", str(workspace / f"page.{form}"))
+        if code == 0 and form == "html":
+            text = MARKUP.sub(" ", (workspace / "page.html").read_text(encoding="utf-8"))
+            yield from (f"the page: {fault}" for line in text.splitlines() for fault in faults_in(line))
+        elif code and not (code == 1 and names_what_is_missing(said)):
+            yield f"rqa review --format {form} ends with {code}: {said}"
