@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 
 from rqa.answers.action_scope import NAMED, read_scope, scope_of
 
-names = st.text(alphabet='ab é;,="\'=', min_size=1, max_size=8).map(str.strip).filter(bool)
+names = st.text(alphabet="ab é;,=\"'=", min_size=1, max_size=8).map(str.strip).filter(bool)
 filters = st.dictionaries(st.sampled_from(NAMED), st.lists(names, min_size=1, max_size=3).map(tuple), min_size=1)
 
 

@@ -44,7 +44,8 @@ ANY = {
 MONTHS = {
     "earlier_comebacks": f"select last_day(closed_on) as month from jobs where {CLOSED}",
     "earlier_checks": "select last_day(coalesce(s.done_on, j.closed_on, j.opened_on)) as month from steps as s "
-                      "join jobs as j on j.job_id = s.job_id where s.outcome in ('pass', 'fail') and s.attempt = 1",
+                      "left join jobs as j on j.job_id = s.job_id "
+                      "where s.outcome in ('pass', 'fail') and s.attempt = 1",
     "earlier_clean": "select last_day(coalesce(closed_on, opened_on)) as month from jobs",
 }  # fmt: skip
 """Each holds where the rows are of more than one month that is over."""
