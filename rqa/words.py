@@ -1,11 +1,14 @@
 """Numbers and names as a reader says them: the same wording in findings, on charts, in alternatives, on the page."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime
+from difflib import get_close_matches
 
 HARD_SPACE = "\u00a0"
 """The space before a percent sign, at which no line breaks."""
+LIKE = 0.6
+"""How alike two names are, of 1, before one is taken for the other mistyped."""
 NAMES = {
     "month": "month", "week": "week", "site": "site", "model": "model", "procedure": "procedure",
     "technician": "technician", "bench": "bench", "step": "step", "test": "test", "billing": "billing",
@@ -104,6 +107,27 @@ def spoken(value: object) -> str:
     if isinstance(value, date):
         return month_name(value)
     return str(value).replace("_", " ")
+
+
+def did_you_mean(given: str, there: Iterable[str]) -> str:
+    """What somebody who wrote `given` most likely meant, as an end of a message: " Did you mean 'model'?", or ""."""
+    near = nearest(given, there)
+    return "" if near is None else f" Did you mean {near!r}?"
+
+
+def there_is(given: object, there: Iterable[str]) -> str:
+    """What there is in the stead of something that there is not, as an end of a message."""
+    names = tuple(there)
+    return f"There is: {', '.join(names) or 'none'}.{did_you_mean(str(given), names)}"
+
+
+def nearest(given: str, there: Iterable[str]) -> str | None:
+    """The name most like the one given, whatever its capitals; None if none is like it."""
+    by_key: dict[str, str] = {}
+    for name in there:
+        by_key.setdefault(name.casefold(), name)
+    found = get_close_matches(given.casefold(), by_key, n=1, cutoff=LIKE)
+    return by_key[found[0]] if found else None
 
 
 def listed(words: Sequence[str], *, last: str = "and") -> str:

@@ -6,18 +6,17 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+from rqa.answers.filters import FORM, Where, filters_of, written
 from rqa.answers.scope import check_values
 from rqa.errors import RequestError
 from rqa.measures.run import counts
+from rqa.words import did_you_mean
 
 if TYPE_CHECKING:
     from rqa.store.engine import Store
 
 NAMED = ("site", "model", "procedure", "step", "technician")
 """What a scope can name."""
-FORM = "model=Marl-10; step=close case, or with several values site=Alder,Birch"
-PARTS = re.compile(r'(?:[^;"]|"[^"]*")+')
-VALUES = re.compile(r'(?:[^,"]|"[^"]*")+')
 FRACTIONS = {
     "half": 1 / 2, "a half": 1 / 2, "one half": 1 / 2, "a third": 1 / 3, "one third": 1 / 3, "two thirds": 2 / 3,
     "a quarter": 1 / 4, "one quarter": 1 / 4, "three quarters": 3 / 4, "a fifth": 1 / 5, "a tenth": 1 / 10,
@@ -46,56 +45,29 @@ class ActionScope:
         return {**self.jobs, **({"step": self.steps} if self.steps else {})}
 
     def __str__(self) -> str:
-        return "; ".join(f"{name}={','.join(_quoted(v) for v in kept)}" for name, kept in self.where.items())
+        return written(self.where)
 
 
 def read_scope(text: str, *, of: str = "scope") -> ActionScope:
-    """Read filters written as `model=Marl-10; step=close case`; a value with `;` or `,` in it stands in double quotes.
+    """Read the text of a scope; see `rqa.answers.filters`.
 
-    A double quote within these is doubled. `of` names the action in errors. Raises `RequestError` saying which part is
-    wrong, and what a scope can name.
+    `of` names the action in errors. Raises `RequestError` saying which part is wrong, and what a scope can name.
     """
-    if text.count('"') % 2:
-        raise RequestError(f"{of}: the scope {text!r} has a quotation mark that is not closed.")
-    found: dict[str, tuple[str, ...]] = {}
-    for part in (p.strip() for p in PARTS.findall(text)):
-        if not part:
-            continue
-        name, sign, rest = (piece.strip() for piece in part.partition("="))
-        values = tuple(_unquoted(v.strip()) for v in VALUES.findall(rest))
-        if not sign or not values or not all(values):
-            raise RequestError(f"{of}: the part {part!r} of the scope is no filter; write it like {FORM}.")
+    return scope_of(text, of=of)
+
+
+def scope_of(where: Where, *, of: str = "scope") -> ActionScope:
+    """A scope given as text or as filters by name."""
+    found = filters_of(of, where)
+    for name, values in found.items():
         if name not in NAMED:
-            raise RequestError(f"{of}: a scope cannot name {name!r} ({part!r}). It can name {', '.join(NAMED)}.")
-        if name in found:
-            raise RequestError(f"{of}: the scope names {name} twice; write {name}={','.join((*found[name], *values))}.")
-        found[name] = values
-    return _scope(found, of)
-
-
-def _scope(found: Mapping[str, tuple[str, ...]], of: str) -> ActionScope:
+            meant = did_you_mean(name, NAMED)
+            raise RequestError(f"{of}: a scope cannot name {name!r}. It can name {', '.join(NAMED)}.{meant}")
+        if not values or not all(values):
+            raise RequestError(f"{of}: {name} names no value; write it like {FORM}.")
     if not found:
         raise RequestError(f"{of}: the scope is empty; it names the work that was changed, like {FORM}.")
     return ActionScope({name: kept for name, kept in found.items() if name != "step"}, found.get("step", ()))
-
-
-def scope_of(where: Mapping[str, object] | str, *, of: str = "scope") -> ActionScope:
-    """A scope given as text or as filters by name."""
-    if isinstance(where, str):
-        return read_scope(where, of=of)
-    if not isinstance(where, Mapping):
-        raise RequestError(f"{of}: scope takes a text like {FORM}, or filters by name, not {where!r}.")
-    found: dict[str, tuple[str, ...]] = {}
-    for name, given in where.items():
-        values = (given,) if isinstance(given, str) else given
-        if not isinstance(values, list | tuple) or not all(isinstance(v, str) for v in values):
-            raise RequestError(f"{of}: {name} takes a text or a list of texts, not {given!r}.")
-        if name not in NAMED:
-            raise RequestError(f"{of}: a scope cannot name {name!r}. It can name {', '.join(NAMED)}.")
-        if not values or not all(v.strip() for v in values):
-            raise RequestError(f"{of}: {name} names nothing: {given!r}.")
-        found[name] = tuple(values)
-    return _scope(found, of)
 
 
 def check_scope(store: "Store", scope: ActionScope, *, of: str = "scope") -> None:
@@ -106,7 +78,7 @@ def check_scope(store: "Store", scope: ActionScope, *, of: str = "scope") -> Non
         if name not in there:
             raise RequestError(
                 f"{of}: there is no technician {name!r} in the store ({len(there)} others). Names that are replaced at "
-                "intake stand there as their codes."
+                f"intake stand there as their codes.{did_you_mean(name, there)}"
             )
 
 
@@ -128,13 +100,3 @@ def expected_ratio(text: str | None) -> float | None:
     elif HALVED.search(said):
         found = 0.5
     return found if found is not None and 0.0 <= found < 1.0 else None
-
-
-def _quoted(value: str) -> str:
-    return '"' + value.replace('"', '""') + '"' if set(value) & set(';,"') else value
-
-
-def _unquoted(text: str) -> str:
-    if len(text) < 2 or not (text[0] == text[-1] == '"'):
-        return text
-    return text[1:-1].replace('""', '"').strip()

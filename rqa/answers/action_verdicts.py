@@ -16,7 +16,7 @@ from rqa.answers.result import chances, rounded
 from rqa.answers.scope import Moment, check_level
 from rqa.errors import RequestError
 from rqa.measures.run import counts
-from rqa.words import count, listed, percent
+from rqa.words import count, listed, percent, there_is
 
 if TYPE_CHECKING:
     import polars as pl
@@ -79,8 +79,8 @@ def action_named(now: Moment, question: str, action: str) -> dict[str, Any]:
     """An action's row, or `RequestError` naming those there are."""
     found = {row["action_id"]: row for row in counts(now.store, "actions").iter_rows(named=True)}
     if action not in found:
-        there = ", ".join(found) or "none; add one with: rqa action WORKSPACE --what …"
-        raise RequestError(f"{question}: there is no action {action!r}. There is: {there}.")
+        there = there_is(action, found) if found else "Add one with: rqa action WORKSPACE --what …"
+        raise RequestError(f"{question}: there is no action {action!r}. {there}")
     return found[action]
 
 

@@ -15,7 +15,7 @@ from rqa.answers.finding import Finding
 from rqa.answers.follow_up_counts import check_index, days_asked
 from rqa.answers.result import rounded
 from rqa.answers.risk_results import Attribution
-from rqa.answers.scope import PERIODS, By, Moment, Months, Scope, Where, check_level, check_values, scope
+from rqa.answers.scope import PERIODS, By, Moment, Months, Scope, Where, check_level, check_one_of, check_values, scope
 from rqa.answers.step_cautions import cautions, next_check
 from rqa.contract import OWN_WORK
 from rqa.errors import RequestError
@@ -76,8 +76,7 @@ def attribution(
 
     With `by`, every cause is stated against the same work of the other groups (`rqa.answers.cause_contrasts`).
     """
-    if per not in get_args(Per):
-        raise RequestError(f"{QUESTION}: per is one of {', '.join(get_args(Per))}: {per!r}.")
+    check_one_of(QUESTION, "per", per, get_args(Per))
     asked, values = checked(QUESTION, now, by, where, months, window, index, level, together)
     covariate = per if per in ("bench", "tool") else ""
     seen = records(now, asked, values=values, covariate=covariate, within=comparable(asked))

@@ -10,7 +10,7 @@ from rqa.answers.burst_words import BESIDE, finding, shape
 from rqa.answers.follow_up_counts import days_asked
 from rqa.answers.result import chances, rounded
 from rqa.answers.risk_results import Bursts
-from rqa.answers.scope import By, Moment, Months, Where, check_level, check_values, named_groups, scope
+from rqa.answers.scope import By, Moment, Months, Where, check_level, check_one_of, check_values, named_groups, scope
 from rqa.contract import CLASSES, OWN_WORK
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES, names_only
@@ -88,10 +88,8 @@ def _checked(
     now: Moment, what: str, dimensions: By, period: str, window: int, classes: By, mix: By, where: Where | None,
     months: Months | None,
 ) -> Asked:  # fmt: skip
-    if what not in DIMENSIONS:
-        raise RequestError(f"{QUESTION}: what is one of {', '.join(DIMENSIONS)}: {what!r}.")
-    if period not in LONGEST:
-        raise RequestError(f"{QUESTION}: period is one of {', '.join(LONGEST)}: {period!r}.")
+    check_one_of(QUESTION, "what", what, DIMENSIONS)
+    check_one_of(QUESTION, "period", period, LONGEST)
     window = days_asked(QUESTION, "window", window)
     named = named_groups(QUESTION, dimensions) or DIMENSIONS[what]
     names_only(QUESTION, "dimension", named, DIMENSIONS[what])

@@ -13,6 +13,7 @@ from rqa.answers.scope import (
     Months,
     Where,
     check_level,
+    check_one_of,
     check_one_quantity,
     check_values,
     is_number,
@@ -22,6 +23,7 @@ from rqa.answers.scope import (
 from rqa.errors import RequestError
 from rqa.measures.groupings import MEASURES as COUNTED
 from rqa.measures.run import counts
+from rqa.words import there_is
 
 if TYPE_CHECKING:
     import polars as pl
@@ -91,9 +93,8 @@ def capability(
     time: look at its control chart and ask for the months that hold now.
     """
     if measure not in MEASURED:
-        raise RequestError(f"{QUESTION}: there are no readings {measure!r}. There is: {', '.join(MEASURED)}.")
-    if method not in METHODS:
-        raise RequestError(f"{QUESTION}: method is one of {', '.join(METHODS)}: {method!r}.")
+        raise RequestError(f"{QUESTION}: there are no readings {measure!r}. {there_is(measure, MEASURED)}")
+    check_one_of(QUESTION, "method", method, METHODS)
     check_level(QUESTION, level)
     for name, limit in (("lower_limit", lower_limit), ("upper_limit", upper_limit)):
         if limit is not None and not is_number(limit):

@@ -10,6 +10,7 @@ from rqa.answers.periods import day_of, first_day, period_name, span_of
 from rqa.answers.scope import Where
 from rqa.errors import RequestError
 from rqa.measures.run import counts
+from rqa.words import did_you_mean
 
 if TYPE_CHECKING:
     from rqa.answers.scope import Moment
@@ -62,13 +63,13 @@ class Basis:
 
 def filters(now: "Moment", where: Where | str | None) -> Where | None:
     """The filters as given, or those that the scope of an action names: model=Quern; step=close case."""
-    if not isinstance(where, str):
+    if not isinstance(where, str) or "=" in where:
         return where
     actions = _actions(now)
     if where not in actions:
         raise RequestError(
             f"{QUESTION}: where takes filters, or an action; {where!r} is none. "
-            f"Actions in the store: {', '.join(actions) or 'none'}."
+            f"Actions in the store: {', '.join(actions) or 'none'}.{did_you_mean(where, actions)}"
         )
     return read_scope(actions[where]["scope"], of=f"{QUESTION}: {where}").where
 
@@ -106,7 +107,7 @@ def _dated_stage(given: object, actions: tuple[str, ...]) -> Stage:
     except RequestError as error:
         raise RequestError(
             f"{QUESTION}: a stage begins at a day, a month or an action; {given!r} is none. "
-            f"Actions in the store: {', '.join(actions) or 'none'}."
+            f"Actions in the store: {', '.join(actions) or 'none'}.{did_you_mean(str(given), actions)}"
         ) from error
     return Stage(str(given) if isinstance(given, str) else day.isoformat(), day)
 

@@ -10,7 +10,9 @@ from numpy.typing import NDArray
 from rqa.answers.chart_basis import Basis
 from rqa.answers.chart_rules import signals_by_point
 from rqa.answers.chart_series import Kind, Series
+from rqa.answers.scope import check_one_of
 from rqa.errors import RequestError
+from rqa.words import did_you_mean
 
 if TYPE_CHECKING:
     from rqa.spc import Chart
@@ -68,9 +70,10 @@ def check_chart(kind: Kind, chart: str, limits: str | None) -> None:
     if chart != "auto" and chart not in TAKES[kind]:
         raise RequestError(
             f"{QUESTION}: there is no chart {chart!r} of this measure. There is: auto, {', '.join(TAKES[kind])}."
+            f"{did_you_mean(str(chart), ('auto', *TAKES[kind]))}"
         )
-    if limits not in (None, "normal", "exact"):
-        raise RequestError(f"{QUESTION}: limits is normal or exact, or left out: {limits!r}.")
+    if limits is not None:
+        check_one_of(QUESTION, "limits", limits, ("normal", "exact"))
     if limits is not None and chart not in WITH_LIMITS:
         raise RequestError(f"{QUESTION}: limits= goes with chart= one of {', '.join(WITH_LIMITS)}.")
 

@@ -5,6 +5,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from rqa.errors import RequestError
+from rqa.words import there_is
 
 if TYPE_CHECKING:
     import numpy as np
@@ -27,7 +28,7 @@ def rules_named(question: str, name: str) -> "tuple[PointRule, ...]":
 
     known = dict(zip(RULES, (MONTHLY, (beyond_limits,), WESTERN_ELECTRIC, NELSON), strict=True))
     if name not in known:
-        raise RequestError(f"{question}: there are no rules {name!r}. There is: {', '.join(RULES)}.")
+        raise RequestError(f"{question}: there are no rules {name!r}. {there_is(name, RULES)}")
     return known[name]
 
 

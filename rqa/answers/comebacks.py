@@ -5,11 +5,12 @@ from typing import TYPE_CHECKING
 
 from rqa.answers.follow_up_counts import days_asked
 from rqa.answers.result import Comebacks, with_shares
-from rqa.answers.scope import PERIODS, By, Moment, Months, Scope, Where, check_level, check_values, scope
+from rqa.answers.scope import PERIODS, By, Moment, Months, Scope, Where, check_level, check_one_of, check_values, scope
 from rqa.contract import CLASSES
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES, STEP_LOG, TEST_LOG
 from rqa.measures.run import counts
+from rqa.words import counted, plural
 
 if TYPE_CHECKING:
     import polars as pl
@@ -44,8 +45,7 @@ def comebacks(
     matured jobs there is no data: rate, low and high are null.
     """
     days_asked(QUESTION, "window", window)
-    if index not in INDEX:
-        raise RequestError(f"{QUESTION}: index is one of {', '.join(INDEX)}: {index!r}.")
+    check_one_of(QUESTION, "index", index, INDEX)
     check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
     check_values(now.store, QUESTION, asked.where)
@@ -110,12 +110,14 @@ def _notes(now: Moment, asked: Scope, settings: Mapping[str, object], table: "pl
     waiting = 0 if overlapping else int(table["jobs"].sum()) - int(table["matured"].sum())
     if waiting:
         notes.append(
-            f"{waiting:,} jobs closed less than {window} days before {now.day} have not matured: not in the rate."
+            f"{counted(waiting, 'job')} closed less than {window} days before {now.day} "
+            f"{plural(waiting, 'has', 'have')} not matured: not in the rate."
         )
     left_out = counts(now.store, "overlap_count").row(0, named=True)
     if left_out["jobs"]:
         notes.append(
-            f"{left_out['jobs']:,} jobs on {left_out['units']:,} units of the store overlap in time and are left out."
+            f"{counted(left_out['jobs'], 'job')} on {counted(left_out['units'], 'unit')} of the store overlap in time "
+            "and are left out."
         )
     if overlapping:
         log = "step log" if overlapping & set(STEP_LOG) else "diagnostics"

@@ -16,10 +16,11 @@ from rqa.answers.expected_by_model import expected_by_model, fits
 from rqa.answers.first_pass_yield import first_pass_yield
 from rqa.answers.job_clusters import inflation
 from rqa.answers.result import Answer, Comparison, chances, rounded
-from rqa.answers.scope import By, Moment, Months, Scope, Where, check_level
+from rqa.answers.scope import By, Moment, Months, Scope, Where, check_level, check_one_of
 from rqa.contract import CLASSES
 from rqa.errors import RequestError
 from rqa.measures.groupings import names_only
+from rqa.words import did_you_mean
 
 if TYPE_CHECKING:
     import polars as pl
@@ -171,12 +172,12 @@ def _which(settings: Mapping[str, object]) -> str:
 def _checked(who: str, outcome: str, mix: By, least: int, method: str, level: float) -> tuple[str, ...]:
     """The names that make a kind of work."""
     check_level(QUESTION, level)
-    if outcome not in OUTCOMES:
-        raise RequestError(f"{QUESTION}: outcome is one of {', '.join(OUTCOMES)}: {outcome!r}.")
+    check_one_of(QUESTION, "outcome", outcome, OUTCOMES)
     if who not in OUTCOMES[outcome].who:
-        raise RequestError(f"{QUESTION}: {outcome} is known of {', '.join(OUTCOMES[outcome].who)}, not of {who!r}.")
-    if method not in METHODS:
-        raise RequestError(f"{QUESTION}: method is one of {', '.join(METHODS)}: {method!r}.")
+        there = OUTCOMES[outcome].who
+        meant = did_you_mean(str(who), there)
+        raise RequestError(f"{QUESTION}: {outcome} is known of {', '.join(there)}, not of {who!r}.{meant}")
+    check_one_of(QUESTION, "method", method, METHODS)
     if isinstance(least, bool) or not isinstance(least, int) or least < 1:
         raise RequestError(f"{QUESTION}: least is a number of cases, 1 or more: {least!r}.")
     names = (mix,) if isinstance(mix, str) else tuple(mix)

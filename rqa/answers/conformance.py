@@ -9,8 +9,19 @@ from rqa.answers.finding import Finding
 from rqa.answers.follow_up_counts import days_asked
 from rqa.answers.result import with_shares
 from rqa.answers.risk_results import Breaches, Conformance
-from rqa.answers.scope import PERIODS, By, Moment, Months, Scope, Where, check_level, check_values, named_groups, scope
-from rqa.errors import RequestError
+from rqa.answers.scope import (
+    PERIODS,
+    By,
+    Moment,
+    Months,
+    Scope,
+    Where,
+    check_level,
+    check_one_of,
+    check_values,
+    named_groups,
+    scope,
+)
 from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
 from rqa.words import count, percent
@@ -48,8 +59,7 @@ def conformance(
     """
     import polars as pl
 
-    if per not in PER:
-        raise RequestError(f"conformance: per is one of {', '.join(PER)}: {per!r}.")
+    check_one_of("conformance", "per", per, PER)
     asked, table, notes = _asked("conformance", now, by, where, months, level, 0, bench=False)
     kinds = AVERAGED if per == "step" else (*AVERAGED, "pairing")
     keys = [*asked.by, "step"] if per == "step" else list(asked.by)

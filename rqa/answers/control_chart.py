@@ -12,6 +12,7 @@ from rqa.answers.periods import A_YEAR, PERIODS, period_name
 from rqa.answers.result import ControlChart, rounded
 from rqa.answers.scope import By, Moment, Months, Where, split_groups
 from rqa.errors import RequestError
+from rqa.words import there_is
 
 if TYPE_CHECKING:
     import polars as pl
@@ -97,9 +98,9 @@ def control_chart(
     signal. Where limits from so few points are not defensible there are none, and a note says how many more it takes.
     """
     if measure not in CHARTED:
-        raise RequestError(f"{QUESTION}: there is no measure {measure!r}. There is: {', '.join(CHARTED)}.")
+        raise RequestError(f"{QUESTION}: there is no measure {measure!r}. {there_is(measure, CHARTED)}")
     if period not in PERIODS:
-        raise RequestError(f"{QUESTION}: there is no period {period!r}. There is: {', '.join(PERIODS)}.")
+        raise RequestError(f"{QUESTION}: there is no period {period!r}. {there_is(period, PERIODS)}")
     groups = split_groups(QUESTION, by)
     kind = CHARTED[measure].kind
     check_chart(kind, chart, limits)

@@ -17,7 +17,7 @@ from rqa.answers.follow_up_counts import (
     group_numbers,
     notes_on,
 )
-from rqa.answers.scope import By, Moment, Months, Scope, Where, check_level, named_groups
+from rqa.answers.scope import By, Moment, Months, Scope, Where, check_level, check_one_of, named_groups
 from rqa.arguments import Numbers
 from rqa.contract import CLASSES
 from rqa.errors import RequestError
@@ -80,8 +80,7 @@ def compare_curves(
     check_level(QUESTION, level)
     window = days_asked(QUESTION, "window", window)
     wanted = causes_asked(QUESTION, cause)
-    if weights not in WEIGHTS:
-        raise RequestError(f"{QUESTION}: weights is one of {', '.join(WEIGHTS)}: {weights!r}.")
+    check_one_of(QUESTION, "weights", weights, WEIGHTS)
     names = named_groups(QUESTION, by)
     strata = named_groups(QUESTION, within)
     if not names:

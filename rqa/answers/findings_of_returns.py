@@ -5,8 +5,7 @@ from typing import TYPE_CHECKING
 from rqa.answers.comeback_results import ComebackMarks, FindingMatrix
 from rqa.answers.follow_up_counts import WHOLE, check_index, days_asked
 from rqa.answers.result import with_shares
-from rqa.answers.scope import By, Moment, Months, Scope, Where, check_level, check_values, scope
-from rqa.errors import RequestError
+from rqa.answers.scope import By, Moment, Months, Scope, Where, check_level, check_one_of, check_values, scope
 from rqa.measures.run import counts
 
 if TYPE_CHECKING:
@@ -45,8 +44,7 @@ def comeback_matrix(
     """
     import polars as pl
 
-    if named not in NAMED:
-        raise RequestError(f"{MATRIX}: named is one of {', '.join(NAMED)}: {named!r}.")
+    check_one_of(MATRIX, "named", named, NAMED)
     asked, table = _asked(MATRIX, now, "comeback_findings", window, by, where, months, index, level)
     keys = [*asked.by, named]
     cells = table.group_by([*keys, "found"]).agg(pl.col("returned").sum())

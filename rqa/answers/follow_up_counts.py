@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from rqa.answers.scope import PERIODS, By, Moment, Months, Scope, Where, check_values, scope
+from rqa.answers.scope import PERIODS, By, Moment, Months, Scope, Where, check_one_of, check_values, scope
 from rqa.contract import CLASSES
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES, PARTS_LIST, STEP_LOG, TEST_LOG, names_only
@@ -75,8 +75,7 @@ def days_asked(question: str, name: str, value: object) -> int:
 
 def check_index(question: str, index: str) -> None:
     """Raise `RequestError` unless the index jobs are of a known kind."""
-    if index not in INDEX:
-        raise RequestError(f"{question}: index is one of {', '.join(INDEX)}: {index!r}.")
+    check_one_of(question, "index", index, INDEX)
 
 
 def causes_asked(question: str, cause: Cause) -> tuple[str, ...]:

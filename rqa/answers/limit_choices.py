@@ -8,9 +8,10 @@ from numpy.typing import NDArray
 
 from rqa.answers.comparison_words import PEOPLE
 from rqa.answers.diagnostic_results import LimitChoices
+from rqa.answers.filters import filters_of
 from rqa.answers.follow_up_counts import check_index, days_asked
 from rqa.answers.result import rounded
-from rqa.answers.scope import Moment, Months, Scope, Where, check_level, check_values, scope
+from rqa.answers.scope import Moment, Months, Scope, Where, check_level, check_one_of, check_values, scope
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
@@ -87,8 +88,8 @@ def limits_tradeoff(
 
     check_level(QUESTION, level)
     check_index(QUESTION, index)
-    if side is not None and side not in SIDES:
-        raise RequestError(f"{QUESTION}: side is one of {', '.join(SIDES)}: {side!r}.")
+    if side is not None:
+        check_one_of(QUESTION, "side", side, SIDES)
     asked = _asked(now, test, where, months)
     limits = _present(now, asked)
     values = {
@@ -130,7 +131,7 @@ def _asked(now: Moment, test: str | Sequence[str] | None, where: Where | None, m
     several = isinstance(test, Sequence) and bool(test) and all(isinstance(t, str) for t in test)
     if test is not None and not several:
         raise RequestError(f"{QUESTION}: test takes a test's name, or several: {test!r}.")
-    whole = {**(where or {}), **({} if test is None else {"test": test})}
+    whole = {**filters_of(QUESTION, where), **({} if test is None else {"test": test})}
     asked = scope(QUESTION, by=("test",), where=whole, months=months, allowed=(*JOB_NAMES, "test"))
     check_values(now.store, QUESTION, asked.where)
     return asked

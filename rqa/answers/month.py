@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 
 from rqa.answers.control_chart import MEASURES, is_mature, monthly, ripens
 from rqa.answers.job_clusters import inflation_by_month
-from rqa.answers.scope import Moment, Where, check_level, month_of, months_back
+from rqa.answers.scope import Moment, Where, check_level, check_month_held, month_of, months_back
 from rqa.errors import RequestError
+from rqa.words import there_is
 
 if TYPE_CHECKING:
     import polars as pl
@@ -82,13 +83,15 @@ def month_against_before(
     By default the latest mature month. The mix of work is not allowed for: a month of harder work looks worse.
     """
     if measure not in MEASURES:
-        raise RequestError(f"{QUESTION}: there is no measure {measure!r}. There is: {', '.join(MEASURES)}.")
+        raise RequestError(f"{QUESTION}: there is no measure {measure!r}. {there_is(measure, MEASURES)}")
     if isinstance(before, bool) or not isinstance(before, int) or before < 1:
         raise RequestError(f"{QUESTION}: before is a number of months, 1 or more: {before!r}.")
     check_level(QUESTION, level)
     this = month_of(QUESTION, month) if month is not None else last_whole_month(now, measure, window)
     if this is None:
         return None
+    if month is not None:
+        check_month_held(QUESTION, now, this)
     import polars as pl
 
     m, wait = MEASURES[measure], ripens(measure, window)

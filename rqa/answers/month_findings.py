@@ -25,9 +25,8 @@ from rqa.answers.relative_risks import step_relative_risk
 from rqa.answers.release_checks import releases
 from rqa.answers.result import Answer, chances, rounded
 from rqa.answers.retest_passes import retests
-from rqa.answers.scope import Moment, month_of, months_back
+from rqa.answers.scope import Moment, check_month_held, month_of, months_back
 from rqa.answers.station_drift import drift
-from rqa.errors import RequestError
 from rqa.progress import Progress, Stage, silent
 from rqa.words import count, listed, month_name, months_said
 
@@ -80,8 +79,7 @@ def findings(now: Moment, month: str | date | None = None, progress: Progress = 
     settings = {"month": own, "allowed": ALLOWED, "window": WINDOW}
     if own is None or last is None:
         return MonthFindings(_table((), set()), settings, ("No month is over yet: nothing to compare.",))
-    if own > now.day:
-        raise RequestError(f"{QUESTION}: {month_name(own)} begins after {now.day}, the day the depot is looked at.")
+    check_month_held(QUESTION, now, own)
     stated, answers = stated_in(now, own, progress)
     held = judged(stated)
     before = judged(stated_in(now, months_back(own, 1), progress)[0])

@@ -16,6 +16,7 @@ from rqa.answers import result as own
 from rqa.answers import risk_results as risky
 from rqa.answers.grounds import WINDOW, Grounds, Sentence, grounds
 from rqa.answers.scope import Moment
+from rqa.answers.scope_notes import scope_notes
 
 SEEN = ("closed_jobs", "repeat_units")
 """Without these no come-back can be seen."""
@@ -170,7 +171,9 @@ def grounded(ask: Callable[Concatenate[D, P], A]) -> Callable[Concatenate[D, P],
 
     @wraps(ask)
     def asked(self: D, /, *args: P.args, **how: P.kwargs) -> A:
-        return with_grounds(self._now, ask(self, *args, **how))
+        answer = with_grounds(self._now, ask(self, *args, **how))
+        more = [note for note in scope_notes(self._now, answer.settings) if note not in answer.notes]
+        return replace(answer, notes=(*answer.notes, *more)) if more else answer
 
     return asked
 

@@ -13,7 +13,7 @@ from rqa.answers.study_figures import CATEGORIES, GaugeFigures, Line, gauge_figu
 from rqa.answers.study_layout import Study, studies_of
 from rqa.errors import RequestError
 from rqa.measures.run import counts
-from rqa.words import figure, listed
+from rqa.words import figure, listed, there_is
 
 if TYPE_CHECKING:
     import polars as pl
@@ -71,9 +71,7 @@ def agreement(now: Moment, *, study: str | None = None, test: str | None = None,
     table = counts(now.store, "study_judgements")
     names = table["study"].unique().sort().to_list()
     if study is not None and study not in names:
-        raise RequestError(
-            f"{QUESTION}: there is no study {study!r} in the store. There is: {listed(names) or 'none'}."
-        )
+        raise RequestError(f"{QUESTION}: there is no study {study!r} in the store. {there_is(study, names)}")
     if test is not None and test not in table["test"].to_list():
         check_values(now.store, QUESTION, {"test": (str(test),)})
     every = [s for s in studies_of(table) if study in (None, s.name) and test in (None, s.test)]

@@ -6,16 +6,18 @@ from datetime import date, datetime, timedelta
 from math import isfinite
 from typing import TYPE_CHECKING
 
+from rqa.answers.filters import Where as Where
+from rqa.answers.filters import filters_of
 from rqa.contract import CLASSES
 from rqa.errors import RequestError
 from rqa.measures.groupings import names_only
 from rqa.measures.run import counts
+from rqa.words import did_you_mean, month_name
 
 if TYPE_CHECKING:
     from rqa.store.engine import Store
 
 By = str | Sequence[str]
-Where = Mapping[str, str | Sequence[str]]
 Months = tuple[str | date, str | date] | str | date
 PERIODS = ("month", "week")
 """Groupings by time: a month or an ISO week (Monday to Sunday), by its first day."""
@@ -36,7 +38,7 @@ class Moment:
     """A store, and the time at which it is looked at.
 
     `at` is that time and `day` its date; `latest` says that nothing in the store is dated later, so that counts over
-    the whole store hold.
+    the whole store hold; `first` is the day of its first dated row, None where it has none.
     """
 
     store: "Store"
@@ -44,6 +46,7 @@ class Moment:
     day: date
     latest: bool
     notes: tuple[str, ...] = ()
+    first: date | None = None
 
 
 @dataclass(frozen=True)
@@ -74,7 +77,7 @@ def moment(store: "Store", as_of: str | date | datetime | None) -> Moment:
     if as_of is None:
         if latest is None:
             return Moment(store, datetime(1970, 1, 1), date(1970, 1, 1), True, ("The store holds no jobs yet.", *notes))
-        return Moment(store, latest, latest.date(), True, tuple(notes))
+        return Moment(store, latest, latest.date(), True, tuple(notes), found["first_on"])
     at = _time(as_of)
     if latest is not None and at.date() > latest.date():
         notes.append(
@@ -82,7 +85,7 @@ def moment(store: "Store", as_of: str | date | datetime | None) -> Moment:
             "returns after that day could not be seen."
         )
     last_day = found["latest_on"]
-    return Moment(store, at, at.date(), last_day is None or at.date() >= last_day, tuple(notes))
+    return Moment(store, at, at.date(), last_day is None or at.date() >= last_day, tuple(notes), found["first_on"])
 
 
 def _time(given: str | date | datetime) -> datetime:
@@ -110,15 +113,10 @@ def scope(question: str, *, by: By, where: Where | None, months: Months | None, 
         raise RequestError(f"{question}: a grouping is named twice in {', '.join(names)}.")
     kept = {}
     filters = [name for name in allowed if name not in PERIODS]
-    if where is not None and not isinstance(where, Mapping):
-        raise RequestError(f'{question}: where takes filters by name, such as {{"site": "Alder"}}, not {where!r}.')
-    for name, values in (where or {}).items():
+    for name, listed in filters_of(question, where).items():
         if name in PERIODS:
             raise RequestError(f'{question}: to choose months, give months=("2026-01", "2026-06").')
         names_only(question, "filter", (name,), filters)
-        listed = (values,) if isinstance(values, str) else tuple(values) if isinstance(values, Iterable) else None
-        if listed is None or any(not isinstance(v, str) for v in listed):
-            raise RequestError(f"{question}: where={{{name!r}: …}} takes a text or a list of texts, not {values!r}.")
         kept[name] = listed
         if name == "class":
             names_only(question, "class", listed, CLASSES)
@@ -157,7 +155,16 @@ def check_values(store: "Store", question: str, where: Mapping[str, Sequence[str
         for value in values:
             if value not in there:
                 shown = ", ".join(there[:SHOWN_VALUES]) + (", …" if len(there) > SHOWN_VALUES else "") or "none"
-                raise RequestError(f"{question}: there is no {name} {value!r} in the store. There is: {shown}.")
+                meant = did_you_mean(value, there)
+                raise RequestError(f"{question}: there is no {name} {value!r} in the store. There is: {shown}.{meant}")
+
+
+def check_one_of(question: str, name: str, given: object, allowed: Iterable[str]) -> None:
+    """Raise `RequestError` unless an argument is one of the words it can be."""
+    words = tuple(allowed)
+    if given not in words:
+        meant = did_you_mean(str(given), words)
+        raise RequestError(f"{question}: {name} is one of {', '.join(words)}: {given!r}.{meant}")
 
 
 def check_one_quantity(question: str, at: str, asked: Scope) -> None:
@@ -200,6 +207,20 @@ def month_of(question: str, given: str | date) -> date:
         return date.fromisoformat(f"{text}-01" if len(text) == 7 else text).replace(day=1)
     except ValueError as error:
         raise RequestError(f"{question}: {given!r} is no month; write it like 2026-05.") from error
+
+
+def held_months(now: Moment) -> str:
+    """The months that a store's data is of, as said; it must hold some."""
+    first, last = (now.first or now.day).replace(day=1), now.day.replace(day=1)
+    return month_name(first) if first == last else f"{month_name(first)} to {month_name(last)}"
+
+
+def check_month_held(question: str, now: Moment, month: date) -> None:
+    """Raise `RequestError` for a month that lies before or after all data."""
+    if now.first is not None and not now.first.replace(day=1) <= month <= now.day:
+        raise RequestError(
+            f"{question}: the store holds nothing of {month_name(month)}; its data is of {held_months(now)}."
+        )
 
 
 def next_month(month: date) -> date:

@@ -12,7 +12,7 @@ from rqa.answers.diagnostic_results import StationDrift
 from rqa.answers.finding import Finding
 from rqa.answers.periods import PERIODS, every_period, span_of
 from rqa.answers.result import chances, rounded
-from rqa.answers.scope import Moment, Months, Scope, Where, check_level, check_values, is_number, scope
+from rqa.answers.scope import Moment, Months, Scope, Where, check_level, check_one_of, check_values, is_number, scope
 from rqa.answers.station_charts import chart_rows, charts_frame
 from rqa.answers.station_contrasts import NOTHING, Apart, Figure, Work, apart, held_apart, level, slope
 from rqa.errors import RequestError
@@ -111,8 +111,7 @@ def drift(
     on the charts rather than in the trend.
     """
     check_level(QUESTION, level)
-    if period not in PERIODS:
-        raise RequestError(f"{QUESTION}: period is one of {', '.join(PERIODS)}: {period!r}.")
+    check_one_of(QUESTION, "period", period, PERIODS)
     if not is_number(least) or least < 2 or int(least) != least:
         raise RequestError(f"{QUESTION}: least is a whole number from 2: {least!r}.")
     asked = scope(QUESTION, by=("test",), where=where, months=months, allowed=("test", *JOB_NAMES))

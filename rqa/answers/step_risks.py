@@ -1,6 +1,6 @@
 """How risky each step is: how often its check fails, what is laid to it, what slips through, what that costs."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -22,14 +22,16 @@ from rqa.answers.comeback_costs import avoided_cost
 from rqa.answers.comebacks import comebacks
 from rqa.answers.declared_steps import DeclaredStep, declared_steps
 from rqa.answers.exposures import in_words
+from rqa.answers.filters import filters_of
 from rqa.answers.first_pass_yield import first_pass_yield
 from rqa.answers.result import rounded
 from rqa.answers.risk_results import StepMap, StepRisk
-from rqa.answers.scope import By, Moment, Months, Scope, Where, check_values, scope
+from rqa.answers.scope import By, Moment, Months, Scope, Where, check_values
 from rqa.answers.step_cautions import cautions, next_check
 from rqa.answers.step_prices import MeanCost, Prices, mean_costs, weighted
 from rqa.errors import RequestError
 from rqa.measures.groupings import names_only
+from rqa.words import there_is
 
 if TYPE_CHECKING:
     import polars as pl
@@ -137,10 +139,8 @@ def step_map(
         procedure = _usual(now, [s.procedure for s in every])
     declared = [s for s in every if s.procedure == procedure]
     if procedure is not None and not declared:
-        there = ", ".join(dict.fromkeys(s.procedure for s in every)) or "none, as no procedures are loaded"
-        raise RequestError(
-            f"step_map: there is no procedure {procedure!r} in the table “procedures”. There is: {there}."
-        )
+        there = there_is(procedure, dict.fromkeys(s.procedure for s in every))
+        raise RequestError(f"step_map: there is no procedure {procedure!r} in the table “procedures”. {there}")
     risk = step_risk(
         now, where=where, months=months, window=window, together=together, index=index, level=level, sort="step"
     )
@@ -172,13 +172,12 @@ def _usual(now: Moment, declared: Sequence[str]) -> str | None:
 
 
 def _kept_steps(where: Where | None) -> tuple[str, ...] | None:
-    if not isinstance(where, Mapping) or "step" not in where:
-        return None
-    return scope(QUESTION, by=(), where={"step": where["step"]}, months=None, allowed=("step",)).where["step"]
+    """The steps whose rows are kept; None: all."""
+    return filters_of(QUESTION, where).get("step")
 
 
-def _but_step(where: Where | None) -> Where | None:
-    return {n: v for n, v in where.items() if n != "step"} if isinstance(where, Mapping) else where
+def _but_step(where: Where | None) -> Where:
+    return {n: v for n, v in filters_of(QUESTION, where).items() if n != "step"}
 
 
 def _table(

@@ -7,6 +7,7 @@ from rqa.answers.chart_series import MEASURES, is_mature, monthly, ripens
 from rqa.answers.result import TimeToDetect, rounded
 from rqa.answers.scope import By, Moment, Where, check_level, is_number, split_groups
 from rqa.errors import RequestError
+from rqa.words import there_is
 
 if TYPE_CHECKING:
     import polars as pl
@@ -54,7 +55,7 @@ def time_to_detect(
     change is taken as sudden and lasting, from the day on which the chart starts afresh; cases as independent.
     """
     if measure not in MEASURES:
-        raise RequestError(f"{QUESTION}: {measure!r} is no share. There is: {', '.join(MEASURES)}.")
+        raise RequestError(f"{QUESTION}: {measure!r} is no share. {there_is(measure, MEASURES)}")
     if not is_number(change) or change <= 0 or change == 1:
         raise RequestError(f"{QUESTION}: change is a factor above 0 and not 1, such as 1.5 or 0.5: {change!r}.")
     check_level(QUESTION, chance, "chance")

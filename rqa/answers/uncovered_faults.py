@@ -1,5 +1,6 @@
 """Come-backs whose fault no test covers, or none was run for: the gap in the diagnostics, and what it costs."""
 
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from rqa.answers.comparison_words import PEOPLE
@@ -82,7 +83,13 @@ def coverage_gap(
 
 
 def _priced(
-    now: Moment, table: "pl.DataFrame", by: tuple[str, ...], *, where: Where, window: int, index: str
+    now: Moment,
+    table: "pl.DataFrame",
+    by: tuple[str, ...],
+    *,
+    where: Mapping[str, Sequence[str]],
+    window: int,
+    index: str,
 ) -> "tuple[pl.DataFrame, list[str]]":
     """The table with what a come-back on the row's subsystem costs, the uncovered ones with it; what is not in it."""
     import polars as pl

@@ -8,6 +8,7 @@ from rqa.answers.result import chances, rounded
 from rqa.answers.scope import By, Moment, Months, Where, check_level
 from rqa.answers.unit_counts import UnitCounts, asked_units, unit_counts, unit_notes
 from rqa.errors import RequestError
+from rqa.words import there_is
 
 RECURRENCES, DIFFERENCE, TRENDS = "recurrences", "recurrence_difference", "return_trends"
 CLEAR = 0.05
@@ -86,7 +87,7 @@ def recurrence_difference(
     found = dict(zip(map(str, there[by].to_list()), made, strict=True))
     for name in pair:
         if str(name) not in found:
-            raise RequestError(f"{DIFFERENCE}: no unit is in {by} {name!r}. There is: {', '.join(found) or 'none'}.")
+            raise RequestError(f"{DIFFERENCE}: no unit is in {by} {name!r}. {there_is(name, found)}")
     one, two = (found[str(name)].mean(level) for name in pair)
     r = mean_cumulative_difference(one=one, two=two)
     import polars as pl

@@ -7,6 +7,7 @@ values of filters are bound.
 from collections.abc import Iterable, Mapping, Sequence
 
 from rqa.errors import RequestError
+from rqa.words import did_you_mean
 
 Groupings = Mapping[str, str]
 
@@ -180,6 +181,9 @@ MEASURES: Mapping[str, Groupings] = {
     "values_jobs": _known("j", JOB_NAMES),
     "values_steps": _plain("c", ("step", "technician")),
     "values_tests": _plain("c", ("test", "station")),
+    "values_attempts": {**_known("s", ("technician", "bench", "tool", "fault"))},
+    "values_parts": _FITTED,
+    "values_subsystems": _plain("t", ("subsystem",)),
     "latest": {},
     "grounds": {},
     "overlaps": {},
@@ -201,4 +205,5 @@ def names_only(question: str, what: str, given: Iterable[str], allowed: Sequence
     unknown = [name for name in given if name not in allowed]
     if unknown:
         listed = ", ".join(repr(name) for name in unknown)
-        raise RequestError(f"{question}: there is no {what} {listed}. There is: {', '.join(allowed) or 'none'}.")
+        meant = did_you_mean(str(unknown[0]), allowed)
+        raise RequestError(f"{question}: there is no {what} {listed}. There is: {', '.join(allowed) or 'none'}.{meant}")

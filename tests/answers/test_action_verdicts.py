@@ -166,8 +166,8 @@ def test_scopes_that_cannot_be_read_are_told_in_the_row() -> None:
     assert table["verdict"].to_list() == ["cannot be judged"] * 3
     said = table["warning"].to_list()
     assert "A: there is no model 'Marl-99' in the store. There is: Marl-10, Marl-8" in said[0]
-    assert "B: a scope cannot name 'colour' ('colour=red'). It can name site, model" in said[1]
-    assert "C: the part 'everything' of the scope is no filter" in said[2]
+    assert "B: a scope cannot name 'colour'. It can name site, model" in said[1]
+    assert "C: the part 'everything' is no filter" in said[2]
 
 
 def test_where_no_come_back_can_be_seen_no_verdict_is_too_early_or_without_a_sign() -> None:
@@ -314,8 +314,8 @@ def test_scopes_are_read_and_written_alike() -> None:
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("", "the scope is empty"), ("model", "the part 'model' of the scope is no filter"),
-        ("model=", "'model=' of the scope is no filter"), ("model=a; model=b", "names model twice; write model=a,b"),
+        ("", "the scope is empty"), ("model", "the part 'model' is no filter"),
+        ("model=", "'model=' is no filter"), ("model=a; model=b", "model is named twice; write model=a,b"),
         ('model="a', "a quotation mark that is not closed"), ("bench=B1", "cannot name 'bench'"),
     ],
 )  # fmt: skip

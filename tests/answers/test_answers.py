@@ -24,8 +24,9 @@ def rows(table: pl.DataFrame, *columns: str) -> list[tuple[object, ...]]:
 
 
 def test_comebacks_as_a_whole(depot: Depot) -> None:
-    """Index jobs J1, J2, J3, J5, J9 (J7 and J8 overlap); as of 06-10 J9 has not matured; J1, J3, J5 came back."""
-    assert depot.as_of.date() == date(2026, 6, 10)
+    """Index jobs J1, J2, J3, J5, J9 (J7 and J8 overlap); as of 06-20, when a unit retired, J9 has not matured;
+    J1, J3, J5 came back."""
+    assert depot.as_of.date() == date(2026, 6, 20)
     r = depot.comebacks()
     assert rows(r.table, "jobs", "matured", "returned", "rate") == [(5, 4, 3, 0.75)]
     # Wilson 1927 for 3 of 4 at 95 %: centre (3 + z²/2)/(4 + z²), worked out from the formula.
@@ -35,8 +36,8 @@ def test_comebacks_as_a_whole(depot: Depot) -> None:
     assert r.table["high"][0] == pytest.approx(centre + half, abs=1e-6)
     assert r.settings["window"] == 30
     assert r.settings["by"] == ()
-    assert "1 jobs closed less than 30 days" in r.notes[0]
-    assert "2 jobs on 1 units" in r.notes[1]
+    assert "1 job closed less than 30 days" in r.notes[0]
+    assert "2 jobs on 1 unit of" in r.notes[1]
 
 
 def test_comebacks_by_class(depot: Depot) -> None:
@@ -162,7 +163,7 @@ def test_rolled_yield_of_procedures_that_are_not_declared() -> None:
 
 def test_empty_depot() -> None:
     with depot_of({}) as depot:
-        assert "no jobs yet" in depot.comebacks().notes[0]
+        assert "no jobs yet" in " ".join(depot.comebacks().notes)
         assert rows(depot.comebacks().table, "jobs", "matured", "returned", "rate") == [(0, 0, 0, None)]
         for answer in (
             depot.comebacks(by=("month", "class")), depot.first_pass_yield(), depot.clean_jobs(by="model"),
@@ -184,7 +185,7 @@ def test_empty_depot() -> None:
         (lambda d: d.comebacks(where={"colour": "red"}), "no filter 'colour'"),
         (lambda d: d.comebacks(where={"class": "bad luck"}), "no class 'bad luck'. There is: no_fault_found"),
         (lambda d: d.comebacks(where={"site": 3}), "takes a text or a list"),
-        (lambda d: d.comebacks(where="ACT-1"), "where takes filters by name"),
+        (lambda d: d.comebacks(where="ACT-1"), "the part 'ACT-1' is no filter; write it like model="),
         (lambda d: d.comebacks(by=3), "by takes a grouping or a list"),
         (lambda d: d.comebacks(months=3), "months takes two ends"),
         (lambda d: d.comebacks(by=("step", "test")), "ask twice"),
@@ -240,7 +241,7 @@ def test_of_an_answer_too_wide_to_be_read_the_named_columns_are_shown(depot: Dep
 def test_answers_show_themselves(depot: Depot) -> None:
     r = depot.comebacks(by=("site",))
     assert repr(r) == repr(depot.comebacks(by=("site",)))
-    assert repr(r).startswith("Come-backs (window 30, as_of 2026-06-10, index repaired, by site, level 0.95")
+    assert repr(r).startswith("Come-backs (window 30, as_of 2026-06-20, index repaired, by site, level 0.95")
     assert "note: " in repr(r)
     assert r._repr_html_() == depot.comebacks(by=("site",))._repr_html_()
     assert "<script" not in r._repr_html_()
