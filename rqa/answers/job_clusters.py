@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from rqa.answers.filters import filters_of
 from rqa.answers.scope import Moment, Scope, Where
 from rqa.measures.groupings import MEASURES
 from rqa.measures.run import counts
@@ -66,7 +67,7 @@ def inflation_by_month(now: Moment, share: str, months: tuple[date, date], where
         return 1.0
     rows = counts(
         now.store, MEASURE[SHARES[share]], by=("month",), months=months, values={"as_of": now.day},
-        where={name: (kept,) if isinstance(kept, str) else tuple(kept) for name, kept in (where or {}).items()},
+        where=filters_of(share, where),
     )  # fmt: skip
     seen = luck = 0.0
     for r in rows.iter_rows(named=True):
