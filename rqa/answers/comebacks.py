@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from rqa.answers.follow_up_counts import days_asked
+from rqa.answers.left_service import left_service_notes
 from rqa.answers.result import Comebacks, with_shares
 from rqa.answers.scope import PERIODS, By, Moment, Months, Scope, Where, check_level, check_one_of, check_values, scope
 from rqa.contract import CLASSES
@@ -42,7 +43,8 @@ def comebacks(
 
     Columns: jobs (index jobs closed up to the as-of day), matured (closed `window` days or more before it), returned
     (matured and back within `window` days), rate = returned / matured with its Wilson interval low, high. Without
-    matured jobs there is no data: rate, low and high are null.
+    matured jobs there is no data: rate, low and high are null. A unit that left service within the window counts as not
+    come back; a note says so where the rate of those that stayed is higher by a twentieth of itself or more.
     """
     days_asked(QUESTION, "window", window)
     check_one_of(QUESTION, "index", index, INDEX)
@@ -113,6 +115,9 @@ def _notes(now: Moment, asked: Scope, settings: Mapping[str, object], table: "pl
             f"{counted(waiting, 'job')} closed less than {window} days before {now.day} "
             f"{plural(waiting, 'has', 'have')} not matured: not in the rate."
         )
+    notes += left_service_notes(
+        now, window=int(str(window)), by=asked.by, where=asked.where, months=asked.months, index=str(settings["index"])
+    )
     left_out = counts(now.store, "overlap_count").row(0, named=True)
     if left_out["jobs"]:
         notes.append(

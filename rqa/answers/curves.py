@@ -15,6 +15,7 @@ from rqa.answers.follow_up_counts import (
     follow_up,
     notes_on,
 )
+from rqa.answers.left_service import curve_note
 from rqa.answers.scope import By, Moment, Months, Where, check_level
 from rqa.contract import CLASSES
 from rqa.errors import RequestError
@@ -92,7 +93,11 @@ def comeback_curve(
         k = kaplan_meier(day=seen.day, returned=seen.back, censored=seen.censored, level=level)
         columns = {name: getattr(k, name) for name in ("at_risk", "returned", "censored", "share", "se", "low", "high")}
         at_risk = k.at_risk
-    return ComebackCurve(by_day(seen, upto, columns, at_risk), settings, tuple(notes))
+    table = by_day(seen, upto, columns, at_risk)
+    if not wanted and not seen.asked.by:
+        shares = dict(table.select("day", "share").iter_rows())
+        notes += curve_note(now, shares, where=seen.asked.where, months=seen.asked.months, index=index)
+    return ComebackCurve(table, settings, tuple(notes))
 
 
 def by_cause(seen: FollowUp, wanted: tuple[str, ...], level: float) -> "CumulativeIncidence":

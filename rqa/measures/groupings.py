@@ -95,6 +95,7 @@ MEASURES: Mapping[str, Groupings] = {
     "follow_up_by_step": {**_LINK, "step": "s.step", **_known("s", ("bench", "tool")), "phase": _PHASE},
     "follow_up_by_test": {**_LINK, "test": "d.test", **_known("d", ("station",))},
     "follow_up_by_part": {**_LINK, **_FITTED},
+    "left_service": _LINK,
     "lot_months": {},
     "closing_days": {**_periods("c.closed_on"), **_plain("c", JOB_NAMES)},
     "service_months": {**_periods("c.closed_on"), **_plain("c", JOB_NAMES)},

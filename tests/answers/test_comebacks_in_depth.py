@@ -122,6 +122,70 @@ def test_one_unit_with_fifty_returns() -> None:
         assert depot.comebacks(window=30).table.row(0)[:3] == (91, 91, 50)
 
 
+def leaving(share: float, seed: int = 5, jobs: int = 600) -> dict[str, list[dict[str, Any]]]:
+    """Jobs of which one in ten comes back on a day up to 30; a share of the units leaves service on a day up to 40."""
+    rng = np.random.default_rng(seed)
+    made: dict[str, list[dict[str, Any]]] = {"jobs": [], "retirements": []}
+    for n in range(jobs):
+        day, model = n % 100, "Quern" if n % 4 == 0 else "Marl-8"
+        after = int(rng.integers(1, 31)) if rng.random() < 0.1 else None
+        gone = int(rng.integers(0, 41)) if rng.random() < share else None
+        if after is not None and gone is not None and gone < after:
+            after = None
+        made["jobs"] += back(f"U{n}", day, after, model=model)
+        if gone is not None and after is None:
+            made["retirements"].append({"unit_id": f"U{n}", "retired_at": START + timedelta(days=day + gone)})
+    made["jobs"].append(job("END", "END", 199, 200, model="Marl-8"))
+    return made
+
+
+@pytest.mark.parametrize("share", [0.0, 0.01, 0.04, 0.1, 0.4, 0.9])
+@pytest.mark.parametrize("seed", [5, 6])
+def test_units_that_left_service_are_said_where_they_move_the_rate_by_a_twentieth(share: float, seed: int) -> None:
+    """The rule: matured jobs over those of units that stayed is 1.05 or more, and any came back."""
+    with depot_of(leaving(share, seed), as_of=START + timedelta(days=150)) as depot:
+        rate, chart, curve = depot.comebacks(), depot.control_chart("comebacks"), depot.comeback_curve(upto=60)
+        (matured, returned) = rate.table.select("matured", "returned").row(0)
+        # A unit followed to day 30 without a return counts as followed for all 30 days, whatever becomes of it.
+        left = depot.query(
+            "select count(*) as n from links l join retirements r using (unit_id) where l.disposition = 'repaired' and "
+            f"l.closed_on <= date '{depot.as_of.date()}' - 30 and r.retired_on - l.closed_on between 0 and 29 and "
+            "l.return_job_id is null"
+        )["n"][0]
+    expected = left > 0 and returned > 0 and matured / (matured - left) >= 1.05
+    for answer in (rate, chart):
+        said = [n for n in answer.notes if "left service within 30 days without coming back" in n]
+        assert len(said) == expected
+        if expected:
+            assert said[0].startswith(f"{left:,} of {matured:,} matured jobs")
+            assert f"instead of {100 * returned / matured:.1f}" in said[0]
+            stayed = matured - left
+            assert f"Of the {stayed:,} units followed for all 30 days, {100 * returned / stayed:.1f}" in said[0]
+    (said_of_curve,) = [n for n in curve.notes if n.startswith("The curve follows")] or [""]
+    assert bool(said_of_curve) == expected
+    if expected:
+        at = curve.table.filter(pl.col("day") == 30)["share"][0]
+        assert f"at 30 days it stands at {100 * at:.1f}" in said_of_curve
+        assert at > returned / matured
+
+
+def test_a_group_whose_units_left_is_named() -> None:
+    tables = leaving(0.0)
+    gone = [j for j in tables["jobs"] if j.get("model") == "Quern" and j["job_id"].endswith("-1")]
+    returned = {j["unit_id"] for j in tables["jobs"] if j["job_id"].endswith("-2")}
+    tables["retirements"] = [
+        {"unit_id": j["unit_id"], "retired_at": j["closed_at"] + timedelta(days=3)}
+        for j in gone[::6] if j["unit_id"] not in returned
+    ]  # fmt: skip
+    with depot_of(tables, as_of=START + timedelta(days=150)) as depot:
+        by, whole = depot.comebacks(by=("model",)), depot.comebacks()
+        classes = depot.comebacks(by=("class",))
+    assert not any("left service" in n for n in (*whole.notes, *classes.notes))
+    (said,) = [n for n in by.notes if "left service" in n]
+    assert said.startswith("Without units that left service within 30 days the rate would be Quern: ")
+    assert "Marl-8" not in said
+
+
 def test_retirement_ends_follow_up_and_competes() -> None:
     """Of four jobs one retires on day 3 and one returns on day 5: 1/3 of those followed, 1/4 of all."""
     jobs = [j for n, after in enumerate((5, None, None, None)) for j in back(f"U{n}", 2, after, complaint="board")]

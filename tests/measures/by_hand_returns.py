@@ -59,6 +59,20 @@ def follow_up(tables: Tables, by: Sequence[str], *, as_of: date, upto: int) -> C
     return found
 
 
+def left_service(tables: Tables, by: Sequence[str], *, as_of: date, window: int) -> dict[Key, tuple[int, int, int]]:
+    """Per group: matured jobs, those back within the window, those whose unit left service in it and never came."""
+    found: dict[Key, list[int]] = defaultdict(lambda: [0, 0, 0])
+    for job, gap, kind, _ in index_jobs(tables, as_of):
+        if job["closed_on"] + timedelta(days=window) > as_of:
+            continue
+        day, outcome = end_of_follow_up(tables, job, gap, kind, as_of)
+        for key in groups_of_job(job, by, tables):
+            found[key][0] += 1
+            found[key][1] += outcome not in ("retired", "followed") and day <= window
+            found[key][2] += outcome == "retired" and day < window
+    return {key: (a, b, c) for key, (a, b, c) in found.items()}
+
+
 def service_months(tables: Tables, by: Sequence[str], *, as_of: date) -> Counter[Key]:
     """Jobs by group, closing month, month in which they ended, and how."""
     found: Counter[Key] = Counter()

@@ -54,6 +54,18 @@ def rows_of(table: pl.DataFrame, *, counted: int = 1) -> Counter[Any]:
 
 
 @FEW
+@given(data=deep_tables(), as_of=as_ofs, by=groups(*JOB_LEVEL), window=maybe((0, 1, 30, 90)))
+def test_units_that_left_service_within_the_window(
+    data: dict[str, Any], as_of: date, by: tuple[str, ...], window: int
+) -> None:
+    values = {"as_of": as_of, "disposition": "repaired", "window": window}
+    with depot_of(data) as depot:
+        table = counts(depot._store, "left_service", by=by, values=values)
+    found = {tuple(r[: len(by)]): tuple(r[len(by) :]) for r in table.iter_rows() if by or r != (0, 0, 0)}
+    assert found == by_hand_returns.left_service(data, by, as_of=as_of, window=window)
+
+
+@FEW
 @given(
     data=deep_tables(), as_of=as_ofs, upto=uptos, by=groups(*JOB_LEVEL),
     more=maybe((("step", "bench"), ("phase",), ("test", "station"), ("part_no", "lot"), ("model", "lot"))),

@@ -1,0 +1,22 @@
+-- Matured index jobs whose unit left service within the window without coming back: a rate takes them as not come back.
+-- A row is one group. matured: index jobs closed $window days or more before $as_of; returned: those of them whose return
+-- was opened within $window days of closing; left_service: those without such a return whose unit is known to have left
+-- service less than $window days after closing.
+-- Parameters: $window days, $as_of date, $disposition of the index jobs.
+-- Not counted: what keep_links.sql leaves out. A retirement before the closing, or before a return that was seen, is
+-- contradicted by it and counts as none.
+select
+    /* groups: */ l.model as model, /* :groups */
+    cast(count(*) as bigint) as matured,
+    cast(count(*) filter (where l.elapsed_days <= $window) as bigint) as returned,
+    cast(count(*) filter (
+        where date_diff('day', l.closed_on, r.retired_on) between 0 and $window - 1
+          and r.retired_on <= $as_of
+          and (l.elapsed_days is null or l.elapsed_days > date_diff('day', l.closed_on, $as_of))
+    ) as bigint) as left_service
+from links as l
+left join retirements as r on r.unit_id = l.unit_id
+where l.disposition = $disposition and date_diff('day', l.closed_on, $as_of) >= $window
+  and /* filters: */ true /* :filters */
+group by all
+order by all
