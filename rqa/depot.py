@@ -79,6 +79,11 @@ class Depot(ComebackQuestions, RiskQuestions, DiagnosticQuestions, ImprovementQu
         return dict(self._store.about)
 
     @property
+    def people(self) -> frozenset[str]:
+        """The groupings that name people: technician, and those that the mapping marks with `person = true`."""
+        return self._store.people
+
+    @property
     def newer(self) -> bool:
         """Whether the store was loaded again since it was opened; open it anew to see that."""
         return self._store.newer

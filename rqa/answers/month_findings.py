@@ -20,6 +20,7 @@ from rqa.answers.month import last_whole_month
 from rqa.answers.needs import LAID, PLANNED, SEEN, with_grounds
 from rqa.answers.overall_findings import FIGURES, against_before, chart_signals, projected
 from rqa.answers.part_lots import lots
+from rqa.answers.persons import cautioned
 from rqa.answers.rater_agreement import agreement
 from rqa.answers.relative_risks import step_relative_risk
 from rqa.answers.release_checks import releases
@@ -139,6 +140,7 @@ def stated_in(now: Moment, month: date, progress: Progress = silent) -> tuple[tu
     over += [finding for answer in answers.values() if answer.settings.get("months") for finding in answer.stated]
     made += [finding for answer in answers.values() if not answer.settings.get("months") for finding in answer.stated]
     made += [replace(f, what=f"{f.what} ({months_said(*span)})", months=span) for f in over]
+    made = list(cautioned(made, now.store.people))
     return tuple(sorted(made, key=lambda f: (-(f.avoided or 0.0), f.p_value, f.what))), answers
 
 

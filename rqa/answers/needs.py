@@ -15,6 +15,7 @@ from rqa.answers import improvement_results as improved
 from rqa.answers import result as own
 from rqa.answers import risk_results as risky
 from rqa.answers.grounds import WINDOW, Grounds, Sentence, grounds
+from rqa.answers.persons import with_people
 from rqa.answers.scope import Moment
 from rqa.answers.scope_notes import scope_notes
 
@@ -167,11 +168,11 @@ def untold(answer: own.Answer) -> Sentence | None:
 
 
 def grounded(ask: Callable[Concatenate[D, P], A]) -> Callable[Concatenate[D, P], A]:
-    """A depot's question whose answer says what it lacks."""
+    """A depot's question whose answer says what it lacks, and that it tells of people where it does."""
 
     @wraps(ask)
     def asked(self: D, /, *args: P.args, **how: P.kwargs) -> A:
-        answer = with_grounds(self._now, ask(self, *args, **how))
+        answer = with_people(self._now, with_grounds(self._now, ask(self, *args, **how)))
         more = [note for note in scope_notes(self._now, answer.settings) if note not in answer.notes]
         return replace(answer, notes=(*answer.notes, *more)) if more else answer
 

@@ -27,7 +27,7 @@ class Emptied:
 
 def drawn_on(sql: str, columns: Sequence[str]) -> list[str]:
     """The columns of a source that an SQL expression names; the engine does not tell names apart by their case."""
-    without_texts = re.sub(r"'(?:[^']|'')*'", "''", sql)
+    without_texts = re.sub(r"'(?:[^']|'')*'|/\*.*?\*/|--[^\n]*", "''", sql, flags=re.DOTALL)
     found = re.findall(r'"((?:[^"]|"")+)"|([^\W\d]\w*)', without_texts)
     words = {(quoted_name.replace('""', '"') or word).lower() for quoted_name, word in found}
     return [c for c in columns if c.lower() in words]

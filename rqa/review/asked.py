@@ -42,6 +42,10 @@ class Asked(Protocol):
     def about(self) -> dict[str, str]:
         """Title and so on."""
 
+    @property
+    def people(self) -> frozenset[str]:
+        """The groupings that name people."""
+
     def grounds(self, *args: Any, **kwargs: Any) -> Grounds:
         """What there is to rest a statement on."""
 

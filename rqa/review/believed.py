@@ -38,8 +38,9 @@ def believed(depot: Asked, span: tuple[date, date], found: MonthFindings) -> Sec
     words = [_flaky(there, retests.table, found)]
     words.append(_gap(there, gap))
     figures = [_escapes(depot, span)]
-    moved = [f for f in found.findings if f.kind in MOVED]
-    words.append(_moved(moved) if moved else _steady(there, found))
+    moved = [f for f in found.findings if f.kind in MOVED and not depot.people & set(f.scope)]
+    if "station" not in depot.people:
+        words.append(_moved(moved) if moved else _steady(there, found))
     return Section(
         "believed", HEADING, basis, tuple(words), notes=tuple(n for n in retests.notes if n not in words),
         tables=tuple(t for t in (_table(retests.table),) if t.rows),

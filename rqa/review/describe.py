@@ -71,7 +71,7 @@ def describe(
     part("where to look: all comparisons of the month and of the month before")
     found = depot.findings(own, progress=progress)
     part("what was loaded")
-    found_there, quiet, looked = pointers(found, _answered(depot, day), depot.grounds())
+    found_there, quiet, looked = pointers(found, _answered(depot, day), depot.grounds(), depot.people)
     past = months_up_to(own)
     tables, files, intake_words = intake(depot)
     title = depot.about.get("title") or "Repair depot"

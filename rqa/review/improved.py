@@ -19,7 +19,6 @@ from rqa.review.figures import figure_of
 from rqa.words import NAMES, count, listed, month_name, percent, spoken
 
 HEADING = "Actions and verdicts"
-PERSON = "technician"
 NOTHING = "No action on record had begun by {}."
 READING = (
     "Rows of an action: come-backs of the work in its scope before and after, and of like work beside it; dot = share, "
@@ -55,7 +54,7 @@ def improved(depot: Asked, month: date, found: MonthFindings | None = None, show
         return Section("actions", HEADING, None, (none,), notes=(later,) if later else ())
     unread = table.filter(pl.col("verdict") == UNJUDGED)
     read = table.filter(pl.col("verdict") != UNJUDGED)
-    private = [PERSON in read_scope(scope).jobs for scope in read["scope"]]
+    private = [bool(depot.people & set(read_scope(scope).jobs)) for scope in read["scope"]]
     open_ones = read.filter(~pl.Series(private, dtype=pl.Boolean))
     notes = [CHANGE] if open_ones.height else []
     persons = read.filter(pl.Series(private, dtype=pl.Boolean))["action_id"].to_list()

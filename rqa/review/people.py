@@ -18,7 +18,6 @@ COMPARED = (
     ("technician", "first_pass", "people: failed first checks"),
     ("station", "first_run", "test stations: failed first runs"),
 )
-PERSON = "technician"
 WINDOW = 30
 FEWEST = 5
 """People below which even a count of them says who is meant; common practice, no source."""
@@ -41,7 +40,7 @@ def people(depot: Asked, span: tuple[date, date], found: MonthFindings) -> Secti
         name, none = said.format(counted.said if counted else "").strip(), untold(answer)
         compared = answer.table.select(who, "verdict").rows()
         told = [verdict for _, verdict in compared]
-        if who == PERSON and 0 < len(told) < FEWEST:
+        if who in depot.people and 0 < len(told) < FEWEST:
             notes.append(f"With fewer than {FEWEST} people, a count would name them: people are not compared here.")
             continue
         if none:
@@ -51,7 +50,7 @@ def people(depot: Asked, span: tuple[date, date], found: MonthFindings) -> Secti
         judged = len(told) - told.count(TOO_LITTLE)
         apart = [spoken(name) for name, verdict in compared if verdict in (ABOVE, BELOW)]
         numbers = (judged, told.count(ABOVE), told.count(BELOW), told.count(TOO_LITTLE))
-        rows.append((name, *map(count, numbers), "–" if who == PERSON else listed(apart) or "–"))
+        rows.append((name, *map(count, numbers), "–" if who in depot.people else listed(apart) or "–"))
     words = [_said(depot, rows)]
     words += [none for none in dict.fromkeys(lacks) if none not in words]
     if counted and counted.note:

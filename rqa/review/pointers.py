@@ -13,27 +13,27 @@ from rqa.words import count
 NOTHING = "Nothing to act on"
 MOST = 8
 """Findings listed; a longer list is not acted on."""
-PERSON = "technician"
 
 
 def pointers(
-    found: MonthFindings, actions: Mapping[str, str], there: Grounds
+    found: MonthFindings, actions: Mapping[str, str], there: Grounds, persons: frozenset[str]
 ) -> tuple[tuple[Pointer, ...], Sentence, tuple[str, ...]]:
     """The first of the month's findings, what to say where there is none, and what was compared and what is gone.
 
-    None names a person. `actions` are those that answer a finding, as text by the finding's id.
+    None names a person: `persons` are the groupings that do. `actions` are those that answer a finding, as text by the
+    finding's id.
     """
     told = [
         Pointer(f.id, _state(state, actions.get(f.id, "")), f.where, f.what, _size(f), f.caution, f.check)
         for f, state in zip(found.findings, found.table["state"].to_list(), strict=True)
-        if PERSON not in f.scope
+        if not persons & set(f.scope)
     ]
     looked = [n for n in found.notes if not isinstance(n, Sentence)][:1]
     looked += [*found.lacking, *([found.counted.note] if found.counted and found.counted.note else [])]
     if len(told) > MOST:
         looked.append(f"{len(told) - MOST} more are in the notebooks.")
     people = len(found.findings) - len(told)
-    gone = [f"{f.where} ({f.id})" for f in found.gone if PERSON not in f.scope]
+    gone = [f"{f.where} ({f.id})" for f in found.gone if not persons & set(f.scope)]
     if gone:
         more = f" and {len(gone) - MOST} more" if len(gone) > MOST else ""
         looked.append(f"No longer more than luck, as it was a month before: {'; '.join(gone[:MOST])}{more}.")

@@ -38,7 +38,7 @@ def wrong(depot: Asked, span: tuple[date, date], found: MonthFindings) -> Sectio
     basis = Basis(span, WINDOW)
     risk = depot.step_risk(months=span, window=WINDOW, sort="cost_per_1000")
     rows = risk.table.filter((pl.col("exposures") >= SMALLEST) & (pl.col("attributed") > 0))
-    bursts = _bursts(found.answers.get("bursts"))
+    bursts = _bursts(found.answers.get("bursts"), depot.people)
     if rows.is_empty():
         done = risk.table.filter(pl.col("exposures") >= SMALLEST).height
         none = depot.grounds(span, WINDOW).claim(
@@ -132,11 +132,11 @@ def _large(steps: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _bursts(answer: Answer | None) -> Figure | None:
+def _bursts(answer: Answer | None, persons: frozenset[str]) -> Figure | None:
     """Bursts without those of persons and of windows with too few jobs to be shown."""
     if answer is None:
         return None
-    told = answer.table.filter((pl.col("dimension") != "technician") & (pl.col("cases") >= SMALLEST))
+    told = answer.table.filter(~pl.col("dimension").is_in(sorted(persons)) & (pl.col("cases") >= SMALLEST))
     if told.is_empty():
         return None
     heading = "Weeks in which come-backs were bunched"

@@ -89,6 +89,10 @@ def keep_books(
         about["labour_rate"] = repr(rules.workspace.labour_rate)
     connection.execute("delete from about")
     connection.executemany("insert into about values (?, ?)", list(about.items()))
+    connection.execute("delete from person_columns")
+    marked = sorted({(entry.table, name) for entry in rules.table for name in entry.people})
+    if marked:
+        connection.executemany("insert into person_columns values (?, ?)", marked)
     connection.execute("delete from clocks")
     if rules.sites:
         connection.executemany("insert into clocks values (?, ?)", [(n, s.zone) for n, s in rules.sites.items()])

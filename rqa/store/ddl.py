@@ -3,12 +3,13 @@
 from rqa.contract import TABLES, Table
 from rqa.intake.values import SQL_TYPES
 
-FORMAT_VERSION = "5"
+FORMAT_VERSION = "6"
 """Raised whenever a store written before can no longer be read; an older store is then loaded anew."""
 
 BOOKS = {
     "about": "name VARCHAR, value VARCHAR",
     "clocks": "site VARCHAR, zone VARCHAR",
+    "person_columns": "table_name VARCHAR, column_name VARCHAR",
     "loads": "load_id BIGINT, started_at TIMESTAMP, finished_at TIMESTAMP, rqa_version VARCHAR",
     "load_files": (
         "load_id BIGINT, source_file VARCHAR, table_name VARCHAR, in_file BIGINT, left_out BIGINT, read BIGINT, "

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     import polars as pl
 
 STORE_FILE = "depot.duckdb"
+TECHNICIAN = "technician"
 ATTACHED = "depot"
 """The name under which a reader's engine knows the store."""
 
@@ -161,6 +162,7 @@ class Store:
         try:
             self.about = self._read_about()
             self._check_version()
+            self.people = self._read_people()
         except BaseException:
             self.close()
             raise
@@ -202,6 +204,11 @@ class Store:
                 f"{self.path} has store format {found}, written by rqa {writer}; this rqa reads "
                 f"format {FORMAT_VERSION}. Move the file away and load the workspace again."
             )
+
+    def _read_people(self) -> frozenset[str]:
+        """The names of columns that name people: the technicians, and what the mapping marks."""
+        rows = self._open().execute(f"select distinct column_name from {ATTACHED}.main.person_columns").fetchall()
+        return frozenset({TECHNICIAN, *(str(name) for (name,) in rows)})
 
     @property
     def newer(self) -> bool:

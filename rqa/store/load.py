@@ -141,8 +141,10 @@ def _bind_alone(items: Sequence[Plan], faults: Faults) -> None:
 
 
 def _paths(items: Sequence[Plan]) -> list[Path]:
-    """The files that a load reads."""
-    return list(dict.fromkeys(f.path for i in items for f in i.sources if f.format != "frame"))
+    """The files that a load reads: the sources, and the keys of pseudonyms."""
+    keys = (o.key_file for i in items for o in i.entry.spec.columns.values() if o.key_file is not None)
+    read = [f.path for i in items for f in i.sources if f.format != "frame"]
+    return list(dict.fromkeys([*read, *(Path(key).expanduser().resolve() for key in keys)]))
 
 
 def _mapping_for(folder: Path, frames: MappingType[str, Any] | None) -> dict[str, Any]:

@@ -12,6 +12,7 @@ import duckdb
 
 from rqa.intake.names import PLACE_COLUMNS
 
+UNIONS = ("UNION", "UNION_BY_NAME")
 STANDARD = "STANDARD_HANDLING"
 """How the engine calls a SELECT that does not group all by itself."""
 
@@ -41,12 +42,18 @@ class _SeveralRowsError(Exception):
     """A row may come from several rows of a file, or from none."""
 
 
+def _gives_them(item: Any) -> bool:
+    """Whether an item of a SELECT gives the two columns already, where what it draws on has them."""
+    left_out = {str(name).lower() for name in item.get("exclude_list", ())}
+    return item["class"] == "STAR" and not item["columns"] and not left_out & set(PLACE_COLUMNS)
+
+
 def _places(node: Any, text: bytes, ctes: dict[str, Any], names: Collection[str]) -> list[int]:
     """Where the two columns have to be named: before the FROM of the SELECT and of each that it draws on."""
     ctes = ctes | {c["key"].lower(): c["value"]["query_node"] for c in node["cte_map"]["map"]}
     if any(m["type"] == "DISTINCT_MODIFIER" for m in node["modifiers"]):
         raise _SeveralRowsError
-    if node["type"] == "SET_OPERATION_NODE" and node["setop_type"] == "UNION" and node["setop_all"]:
+    if node["type"] == "SET_OPERATION_NODE" and node["setop_type"] in UNIONS and node["setop_all"]:
         return [p for child in node["children"] for p in _places(child, text, ctes, names)]
     if node["type"] != "SELECT_NODE" or node["group_expressions"] or node["aggregate_handling"] != STANDARD:
         raise _SeveralRowsError
@@ -57,7 +64,7 @@ def _places(node: Any, text: bytes, ctes: dict[str, Any], names: Collection[str]
     before = re.search(rb"\sfrom\s*$", text[: table["query_location"]], re.IGNORECASE)
     if before is None:
         raise _SeveralRowsError
-    here = [before.start()]
+    here = [] if any(map(_gives_them, node["select_list"])) else [before.start()]
     if table["type"] == "SUBQUERY":
         return here + _places(table["subquery"]["node"], text, ctes, names)
     if table["type"] != "BASE_TABLE":
