@@ -40,7 +40,7 @@ def emptied_by_sql(given: Mapping[str, Origin], text: Text, row: str) -> list[Em
     for column, origin in given.items():
         drawn = drawn_on(origin.sql, text.columns) if origin.sql is not None else []
         if drawn:
-            nothing = f"nullif(trim(({origin.sql})::varchar, {literal(SPACES)}), '') is null"
+            nothing = f"nullif(trim((\n{origin.sql}\n)::varchar, {literal(SPACES)}), '') is null"
             any_given = " or ".join(f"{row}.{quoted(c)} is not null" for c in drawn)
             found.append(
                 Emptied(column, inner(f"emptied {column}"), f"({nothing} and ({any_given}))", _shown(drawn, kept))

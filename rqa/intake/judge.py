@@ -121,10 +121,10 @@ def _text(column: Column, origin: Origin, manner: Manner) -> str:
         if isinstance(value, float) and manner.decimal == ",":
             text = literal(str(value).replace(".", ","))
     elif origin.sql is not None:
-        text = f"nullif(trim(({origin.sql})::varchar, {literal(SPACES)}), '')"
+        text = f"nullif(trim((\n{origin.sql}\n)::varchar, {literal(SPACES)}), '')"
         if manner.decimal == "," and column.kind in ("number", "integer"):
             # What the SQL has computed comes with a point; it is written as the source would write it.
-            text = f"case when typeof({origin.sql}) = 'VARCHAR' then {text} else replace({text}, '.', ',') end"
+            text = f"case when typeof(\n{origin.sql}\n) = 'VARCHAR' then {text} else replace({text}, '.', ',') end"
     else:
         text = quoted(origin.column or "")
     for pattern, new in origin.replace:
@@ -193,7 +193,7 @@ def judging_select(entry: Entry, text: Text, label: str, file_no: int, given: di
     checks = _checks(table, manner, derived)
     any_broken = " or ".join(f"coalesce({c.broken}, false)" for c in checks)
     told = ", ".join(f"case when {c.told} then {c.breach} end" for c in checks)
-    where = f"({entry.spec.where}) is not true" if entry.spec.where else "false"
+    where = f"(\n{entry.spec.where}\n) is not true" if entry.spec.where else "false"
     # A SELECT may carry along where its rows come from.
     traced = entry.spec.select is not None
     row_file = "source_file" if traced and "source_file" in text.columns else literal(label)

@@ -68,7 +68,11 @@ def improved(depot: Asked, month: date, found: MonthFindings | None = None, show
     savings = depot.action_savings(window=WINDOW)
     spared = {r["action_id"]: _spared(r, str(savings.settings["currency"])) for r in savings.table.to_dicts()}
     words = tuple(
-        " ".join(w for w in (_said(r), _counted(r), *_answered(r, found, shown), spared[name], r["warning"]) if w)
+        " ".join(
+            w
+            for w in (_said(r), _counted(r), *_answered(r, found, shown, depot.people), spared[name], r["warning"])
+            if w
+        )
         for name, r in zip(open_ones["action_id"], open_ones.to_dicts(), strict=True)
     )
     if any(spared[name] for name in open_ones["action_id"]):
@@ -109,7 +113,9 @@ def _of(row: dict[str, Any], side: str) -> str:
     return f"{count(row[f'returned_{side}'] or 0)} of {count(row[f'jobs_{side}'] or 0)} matured"
 
 
-def _answered(row: dict[str, Any], found: MonthFindings | None, shown: Collection[str]) -> Iterator[str]:
+def _answered(
+    row: dict[str, Any], found: MonthFindings | None, shown: Collection[str], persons: frozenset[str]
+) -> Iterator[str]:
     """What the finding counted that an action answers, so that its numbers are not taken for those of the verdict."""
     name = row["finding_id"]
     if not name or found is None:
@@ -119,7 +125,7 @@ def _answered(row: dict[str, Any], found: MonthFindings | None, shown: Collectio
         yield f"{name} is not among the findings of this month or of the one before."
         return
     f = there[name]
-    if PERSON in f.scope:
+    if persons & set(f.scope):
         yield f"{name} is about the work of a single person, for the trainer, and not shown here."
         return
     held = name in {one.id for one in found.findings}

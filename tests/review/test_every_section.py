@@ -30,6 +30,7 @@ from tests.review.test_page import Parts
 
 ALL = Grounds(frozenset(GROUNDS), 30)
 SPAN = (date(2024, 1, 1), date(2025, 6, 1))
+PEOPLE = frozenset({"technician"})
 PERSONS = [f"Person{n}" for n in range(7)]
 
 
@@ -198,7 +199,7 @@ def test_what_is_gone_is_said_and_who_is_not() -> None:
     gone = (finding("there", {"bench": "B-2"}), finding("a person", {"technician": "T02"}))
     table = pl.DataFrame({"state": ["new", "new"]})
     told, _, looked = pointers(
-        MonthFindings(table, {}, ("Compared.",), (held, person), gone=gone), {held.id: "A1"}, ALL
+        MonthFindings(table, {}, ("Compared.",), (held, person), gone=gone), {held.id: "A1"}, ALL, PEOPLE
     )
     assert told[0].state == "new, answered by A1"
     assert [p.where for p in told] == ["bench B-1"]
@@ -230,7 +231,7 @@ def test_a_quiet_month_says_why(compared: dict[str, int], scopes: tuple[dict[str
     held = tuple(finding("there", scope) for scope in scopes)
     table = pl.DataFrame({"state": ["new"] * len(held)}, schema={"state": pl.String})
     found = MonthFindings(table, {}, ("Compared.",), held, compared=compared)
-    told, quiet, looked = pointers(found, {}, ALL)
+    told, quiet, looked = pointers(found, {}, ALL, PEOPLE)
     assert told == ()
     assert quiet.startswith(said)
     assert ("1 more concerns the work of a single person" in " ".join(looked)) == bool(scopes)
