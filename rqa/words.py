@@ -9,6 +9,7 @@ HARD_SPACE = "\u00a0"
 """The space before a percent sign, at which no line breaks."""
 LIKE = 0.6
 """How alike two names are, of 1, before one is taken for the other mistyped."""
+MINUS = "−"
 NAMES = {
     "month": "month", "week": "week", "site": "site", "model": "model", "procedure": "procedure",
     "technician": "technician", "bench": "bench", "step": "step", "test": "test", "billing": "billing",
@@ -24,20 +25,32 @@ def known(value: object) -> bool:
     return value is not None and not (isinstance(value, float) and math.isnan(value))
 
 
+def fixed(value: float, decimals: int) -> str:
+    """A number with so many decimals, thousands set apart, and the sign of a minus; nothing is "−0.0"."""
+    text = f"{abs(value):,.{decimals}f}"
+    return f"{MINUS}{text}" if value < 0 and float(text.replace(",", "")) else text
+
+
+def signed(value: float, decimals: int) -> str:
+    """A difference with so many decimals and its sign, plus or minus; none where it rounds to 0."""
+    text = fixed(value, decimals)
+    return f"+{text}" if value > 0 and float(text.replace(",", "")) else text
+
+
 def percent(value: float | None, *, decimals: int | None = None) -> str:
     """A share as text, with more decimals where small differences matter; "no data" when there is none."""
     if value is None or math.isnan(value):
         return "no data"
     if decimals is None:
         decimals = 0 if value in (0.0, 1.0) else 1 if 0.005 <= value <= 0.995 else 2
-    return f"{value * 100:.{decimals}f}{HARD_SPACE}%"
+    return f"{fixed(value * 100, decimals)}{HARD_SPACE}%"
 
 
 def interval(low: float | None, high: float | None) -> str:
     """An interval as text: "2.1 to 4.0 %"."""
     if low is None or high is None or math.isnan(low) or math.isnan(high):
         return "no data"
-    return f"{low * 100:.1f} to {high * 100:.1f}{HARD_SPACE}%"
+    return f"{fixed(low * 100, 1)} to {fixed(high * 100, 1)}{HARD_SPACE}%"
 
 
 def figure(value: float | None, unit: str) -> str:
@@ -46,7 +59,7 @@ def figure(value: float | None, unit: str) -> str:
         return percent(value)
     if value is None or math.isnan(value):
         return "no data"
-    number = f"{value:,.0f}" if abs(value) >= 1000 else f"{value:.4g}"
+    number = fixed(value, 0) if abs(value) >= 1000 else f"{value + 0.0:.4g}"
     return f"{number}{HARD_SPACE}{unit}" if unit else number
 
 

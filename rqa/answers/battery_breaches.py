@@ -1,10 +1,14 @@
 """The breaches of the battery's order, job by job: a safety event each, never averaged into a rate."""
 
+from collections.abc import Mapping
+from datetime import UTC, datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from rqa.answers.breach_kinds import CAUTION
 from rqa.answers.risk_results import BatteryBreaches
 from rqa.answers.scope import Moment, Months, Where, check_values, scope
+from rqa.answers.site_clocks import site_clocks
 from rqa.measures.run import counts
 from rqa.words import count
 
@@ -23,8 +27,8 @@ def battery_breaches(
     """List every closed job in which work began inside before the battery was isolated, or it was reconnected early.
 
     `where` takes site, model, procedure, billing; `months` are those of closing; `people` adds who did it. A row a
-    breach: job_id, unit_id, site, day, kind, step, other_step, what, acted_at, reached_at, bench; times are in UTC.
-    `what` says what happened in words.
+    breach: job_id, unit_id, site, day, kind, step, other_step, what, acted_at, reached_at, bench; these times are in
+    UTC. `what` says what happened in words, by the site's own clock.
 
     In repaired jobs every step that is not of phase open or isolate is work inside; in others, which may have been
     looked at closed, only release, remove, fit and reseat are. The reconnection is the last step of phase reseat with
@@ -37,7 +41,8 @@ def battery_breaches(
     table = counts(
         now.store, QUESTION, by=("site",), where=asked.where, months=asked.months, values={"as_of": now.day}
     )  # fmt: skip
-    told = pl.Series("what", [_what(row) for row in table.iter_rows(named=True)], dtype=pl.String)
+    zones = site_clocks(now.store).zones
+    told = pl.Series("what", [_what(row, zones) for row in table.iter_rows(named=True)], dtype=pl.String)
     shown = [
         "job_id",
         "unit_id",
@@ -61,15 +66,19 @@ def battery_breaches(
     return BatteryBreaches(made, {"as_of": now.day, **asked.settings(), "people": people}, tuple(notes))
 
 
-def _what(row: dict[str, Any]) -> str:
-    """What happened, in words and times."""
+def _what(row: dict[str, Any], zones: Mapping[str, str]) -> str:
+    """What happened, in words and times of the site's clock."""
+    zone = zones.get(row["site"], "UTC")
     late = row["kind"] == "isolated_late"
-    began = f"“{row['other_step' if late else 'step']}” began{_clock(row['acted_at'])}"
+    began = f"“{row['other_step' if late else 'step']}” began{_clock(row['acted_at'], zone)}"
     before = row["step"] if late else row["other_step"]
     if row["state"] == "later":
-        return f"{began}, “{before}” was done only{_clock(row['reached_at']) or ' later in the log'}"
+        return f"{began}, “{before}” was done only{_clock(row['reached_at'], zone) or ' later in the log'}"
     return f"{began}, but “{before}” {NEVER[row['state']]}"
 
 
-def _clock(time: Any) -> str:
-    return f" at {time:%H:%M} UTC" if time is not None else ""
+def _clock(time: datetime | None, zone: str) -> str:
+    """A time of the store, which is in UTC, as the clock on the wall showed it."""
+    if time is None:
+        return ""
+    return f" at {time.replace(tzinfo=UTC).astimezone(ZoneInfo(zone)):%H:%M} {zone}"

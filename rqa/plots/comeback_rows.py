@@ -18,7 +18,7 @@ from rqa.answers.result import Answer
 from rqa.plots.groups import ROW
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH, finish
-from rqa.words import count, interval, known, percent, spoken
+from rqa.words import count, interval, known, percent, signed, spoken
 
 SAID = 12
 MOST = 60
@@ -66,8 +66,9 @@ def plot_comparison(
     rows = [
         _row(answer, r, "", value=r["share"], low=r["low"], high=r["high"], tick=r["others"],
              beside=f"{count(r['observed'])} of {count(r['jobs'])} jobs  ·  {percent(r['share'])}",
-             also=f"{r['difference'] * 100:+.1f} points from the others ({r['difference_low'] * 100:+.1f} to "
-             f"{r['difference_high'] * 100:+.1f})".replace("-", "−") if known(r["difference"]) else "")
+             also=f"{signed(r['difference'] * 100, 1)} points from the others ("
+             f"{signed(r['difference_low'] * 100, 1)} to "
+             f"{signed(r['difference_high'] * 100, 1)})" if known(r["difference"]) else "")
         for r in answer.table.iter_rows(named=True)
     ]  # fmt: skip
     rows.sort(key=lambda r: (r["value"] is None, -(r["value"] or 0.0), r["label"]))

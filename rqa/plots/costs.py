@@ -9,7 +9,7 @@ from rqa.plots.ground import PANEL_HEIGHT, ground
 from rqa.plots.groups import ROW
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH, finish
-from rqa.words import NAMES, month_key, month_name, percent, spoken
+from rqa.words import NAMES, counted, fixed, month_key, month_name, percent, spoken
 
 MOST = 15
 """Rows drawn; the table holds all."""
@@ -37,7 +37,7 @@ def plot_costs(
             "cost": r["cost"], "low": r["cost_low"], "high": r["cost_high"],
             "beside": f"{money(r['cost'], currency)}  ·  together {percent(r['cumulative'])}",
             "said": f"{money(r['cost'], currency)} ({money(r['cost_low'])} to {money(r['cost_high'])})",
-            "number": f"{r['known']:,} of {r['comebacks']:,} come-backs with a known cost",
+            "number": f"{r['known']:,} of {counted(r['comebacks'], 'come-back')} with a known cost",
             "each": f"{money(r['mean'], currency)} ({money(r['low'])} to {money(r['high'])})",
         }
         for place, r in enumerate(table.iter_rows(named=True))
@@ -68,7 +68,7 @@ def money(value: float | None, currency: str = "") -> str:
     """An amount as said: without hundredths, with thousands set apart; "no data" when there is none."""
     if value is None:
         return "no data"
-    return f"{value:,.0f}\u00a0{currency}".rstrip("\u00a0")
+    return f"{fixed(value, 0)}\u00a0{currency}".rstrip("\u00a0")
 
 
 def _named(name: str, value: object) -> str:

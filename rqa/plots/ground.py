@@ -13,6 +13,8 @@ from rqa.plots.theme import WIDTH
 from rqa.words import MONTHS, week_of
 
 PANEL_HEIGHT = 130
+LEAST_SPAN = 0.02
+"""The least range of shares that an axis shows: a narrower one makes a mountain of a tenth of a point."""
 MOST_TICKS = 5
 FEW = 8
 """Periods up to which each is named on the axis."""
@@ -130,6 +132,9 @@ def ground(
     named = period_labels(periods) if labels is None else labels
     top = max([*highs, 0.001]) if share else max(highs)
     floor = 0.0 if from_zero else min([*lows, top])
+    if share and not from_zero and top - floor < LEAST_SPAN:
+        floor = max(0.0, min((floor + top - LEAST_SPAN) / 2, 1.0 - LEAST_SPAN))
+        top = max(top, floor + LEAST_SPAN)
     step = _step(max(top - floor, 0.002)) if share else _round_step(floor, top)
     low = int(floor / step + 1e-9) if share else math.floor(floor / step + 1e-9)
     high = low

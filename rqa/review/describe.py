@@ -30,11 +30,17 @@ from rqa.review.safety import safety
 from rqa.review.texts import CAUTIONS, DEFINITIONS, LUCK
 from rqa.review.verdicts import CANNOT_BE_TOLD, mature_month, resting_on, summary, verdicts
 from rqa.review.wrong import wrong
-from rqa.words import listed, month_name
+from rqa.words import listed, month_name, percent
 
 SHOWN_MONTHS = 24
 PARTS = 11
 """Parts that are asked one after the other, as `describe` tells them."""
+FIRST = """
+select least(
+    (select min(opened_on) from jobs), (select min(closed_on) from jobs), (select min(done_on) from steps),
+    (select min(run_on) from diagnostics)
+) as day
+"""
 ANSWERED = """
 select action_id, finding_id
 from actions
@@ -56,12 +62,10 @@ def describe(
 
     By default the last whole month at the depot's as-of day. `earlier` are the pages written before this one;
     `progress` is told each part as it is asked. Raises
-    `RequestError` for a month that is none, or that begins after that day.
+    `RequestError` for a month that is none, or of which the store holds nothing.
     """
     day = depot.as_of.date()
-    own = last_month_over(day) if month is None else month_of("review", month)
-    if own > day:
-        raise RequestError(f"review: {month_name(own)} begins after {day}, the day the depot is looked at.")
+    own = _month(depot, day, month)
     part = _Parts(progress)
     part("the month against those before")
     judged = verdicts(depot, own)
@@ -77,8 +81,9 @@ def describe(
     title = depot.about.get("title") or "Repair depot"
     general = tuple(n for n in depot.remarks().notes if not isinstance(n, Sentence))
     notes = list(general)
+    so_far = _so_far(depot, own) if month_end(own) > day else ""
     if month_end(own) > day:
-        notes.insert(0, f"{month_name(own)} is not over on {day}: its figures will still change.")
+        notes.insert(0, f"{month_name(own)} is not over on {day}: its figures will still change, and none is judged.")
     sections: dict[str, Callable[[], Section]] = {
         "goals": lambda: goals(depot, own),
         "where it goes wrong": lambda: wrong(depot, past, found),
@@ -101,7 +106,7 @@ def describe(
         month=own,
         month_name=month_name(own),
         as_of=f"{day.day} {month_name(day)}",
-        headline=_headline(title, judged, own),
+        headline=_headline(title, judged, own, so_far),
         summary=summary(judged, own),
         verdicts=judged,
         projected=projections(depot, own),
@@ -151,9 +156,34 @@ def _shown(depot: Asked, month: date, day: date) -> tuple[date, date]:
     return max(first, seen) if isinstance(seen, date) and seen <= month else first, last
 
 
-def _headline(title: str, judged: tuple[Verdict, ...], own: date) -> Sentence:
-    """The measures in one line; a month other than the page's own is named beside its figure."""
+def _month(depot: Asked, day: date, month: str | date | None) -> date:
+    """The month asked for, or else the last whole one; where the data begins later, the month in which it begins."""
+    first = depot.query(FIRST)["day"][0]
+    begins = day.replace(day=1) if first is None else first.replace(day=1)
+    if month is None:
+        return max(last_month_over(day), min(begins, day.replace(day=1)))
+    own = month_of("review", month)
+    if not begins <= own <= day:
+        last = day.replace(day=1)
+        held = month_name(last) if begins == last else f"{month_name(begins)} to {month_name(last)}"
+        raise RequestError(f"review: the store holds nothing of {month_name(own)}; its data is of {held}.")
+    return own
+
+
+def _so_far(depot: Asked, own: date) -> str:
+    """The shares of a month that is not over, which nothing judges."""
     said = []
+    for figure in FIGURES:
+        if figure.measure != "comebacks":
+            found = depot.month_against_before(figure.measure, month=own, window=figure.window)
+            if found is not None and found.share is not None:
+                said.append(f"{figure.name} {percent(found.share)} so far")
+    return f"{month_name(own)} is not over: {', '.join(said)} (not judged)" if said else ""
+
+
+def _headline(title: str, judged: tuple[Verdict, ...], own: date, so_far: str) -> Sentence:
+    """The measures in one line; a month other than the page's own is named beside its figure."""
+    said = [so_far] if so_far else []
     for v in judged:
         text = f"{v.measure} {v.word if v.word == CANNOT_BE_TOLD else v.share}"
         if v.share != "no data" and v.month != month_name(own):

@@ -16,7 +16,7 @@ from rqa.plots.costs import money
 from rqa.review.asked import Asked
 from rqa.review.facts import Basis, Figure, Section, Table
 from rqa.review.figures import figure_of
-from rqa.words import NAMES, count, listed, month_name, percent, spoken
+from rqa.words import NAMES, count, fixed, listed, month_name, percent, signed, spoken
 
 HEADING = "Actions and verdicts"
 NOTHING = "No action on record had begun by {}."
@@ -137,11 +137,11 @@ def _spared(row: dict[str, Any], currency: str) -> str:
     """Come-backs spared so far and their cost, each with its limits."""
     if row["avoided"] is None:
         return ""
-    avoided, low, high = (f"{row[name]:.1f}".replace("-", "−") for name in ("avoided", "avoided_low", "avoided_high"))
+    avoided, low, high = (fixed(row[name], 1) for name in ("avoided", "avoided_low", "avoided_high"))
     number = f"Spared so far, by the rates before and after: {avoided} come-backs (95 % interval {low} to {high})"
     if row["cost"] is None:
         return f"{number}."
-    cost, least, most = (money(row[name]).replace("-", "−") for name in ("cost", "cost_low", "cost_high"))
+    cost, least, most = (money(row[name]) for name in ("cost", "cost_low", "cost_high"))
     return f"{number}, {cost} {currency}".rstrip() + f" ({least} to {most})."
 
 
@@ -175,4 +175,4 @@ def _change(row: dict[str, float | None]) -> tuple[str, str]:
     value, low, high = (row[n] for n in names)
     if value is None or low is None or high is None:
         return "no data", "no data"
-    return f"{100 * value:+.1f}".replace("-", "−"), f"{100 * low:+.1f} to {100 * high:+.1f}".replace("-", "−")
+    return signed(100 * value, 1), f"{signed(100 * low, 1)} to {signed(100 * high, 1)}"

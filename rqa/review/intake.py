@@ -6,7 +6,7 @@ from rqa.answers.grounds import Sentence
 from rqa.review.asked import Asked
 from rqa.review.facts import Table
 from rqa.review.figures import plain_table
-from rqa.words import count
+from rqa.words import count, counted
 
 MOST = 15
 SELECTS = {"(select)": "for a SELECT of the mapping"}
@@ -23,8 +23,9 @@ def intake(depot: Asked) -> tuple[tuple[Table, ...], Table, str]:
     total = {c: int(last[c].sum()) for c in COUNTS}
     files_read = last.filter(~pl.col("source_file").str.starts_with("select "))["source_file"].n_unique()
     words = (
-        f"The last load read {count(total['read'])} rows from {count(files_read)} files: {count(total['accepted'])} "
-        f"accepted, {count(total['refused'])} refused, {count(total['known'])} already known, "
+        f"The last load read {count(total['read'])} rows from {counted(files_read, 'file')}: "
+        f"{count(total['accepted'])} accepted, {count(total['refused'])} refused, "
+        f"{count(total['known'])} already known, "
         f"{count(total['superseded'])} superseded by a correction. Every row is in one of these. "
         f"{' '.join(n for n in depot.overlaps().notes if not isinstance(n, Sentence))}"
     )

@@ -11,7 +11,7 @@ from rqa.answers.overall_findings import EARLIER, FIGURES, GROUNDS, Figure
 from rqa.review.asked import Asked
 from rqa.review.facts import Verdict
 from rqa.stats import benjamini_hochberg
-from rqa.words import count, interval, listed, month_name, percent
+from rqa.words import count, interval, listed, month_name, percent, signed
 
 CANNOT_BE_TOLD = "cannot be told"
 NONE_YET = "none yet"
@@ -114,4 +114,4 @@ def _months(number: int) -> str:
 
 def points(value: float | None) -> str:
     """A difference of shares in percentage points, with its sign."""
-    return "no data" if value is None else f"{value * 100:+.1f}".replace("-", "−")
+    return "no data" if value is None else signed(value * 100, 1)

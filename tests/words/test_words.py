@@ -1,0 +1,70 @@
+"""Numbers and nouns as they are said: right for none, one and several, and never a negative nothing."""
+
+import re
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rqa.plots.costs import money
+from rqa.plots.ground import LEAST_SPAN, ground
+from rqa.review.verdicts import points
+from rqa.words import counted, did_you_mean, duration, figure, fixed, interval, nearest, percent, plural, signed
+
+NEGATIVE_NOTHING = re.compile(r"[-−]0(\.0*)?(?![\d.]*[1-9])")
+SMALL = st.floats(-1e7, 1e7) | st.floats(-0.01, 0.01) | st.just(-0.0)
+
+
+@given(SMALL, st.integers(0, 4))
+def test_no_formatter_says_a_negative_nothing(value: float, decimals: int) -> None:
+    said = [
+        fixed(value, decimals), signed(value, decimals), percent(value, decimals=decimals), percent(value),
+        interval(value, value + 0.1), points(value), money(value, "EUR"), figure(value, "share"),
+    ]  # fmt: skip
+    for text in said:
+        assert not NEGATIVE_NOTHING.search(text), text
+    assert figure(-0.0, "V") == "0\u00a0V"
+
+
+@given(SMALL, st.integers(0, 6))
+def test_a_number_says_its_value_and_its_sign(value: float, decimals: int) -> None:
+    text = fixed(value, decimals).replace(",", "").replace("−", "-")
+    assert float(text) == pytest.approx(value, abs=0.5000001 * 10**-decimals)
+    if float(text):
+        assert signed(value, decimals)[0] == ("+" if value > 0 else "−")
+
+
+@given(st.integers(0, 10**9))
+def test_one_is_one_and_all_else_several(number: int) -> None:
+    word = counted(number, "file").split(" ")[1]
+    assert word == ("file" if number == 1 else "files")
+    assert plural(number, "has", "have") == ("has" if number == 1 else "have")
+
+
+@pytest.mark.parametrize(("number", "said"), [(0, "0 files"), (1, "1 file"), (2, "2 files"), (1000, "1,000 files")])
+def test_counts_with_their_nouns(number: int, said: str) -> None:
+    assert counted(number, "file") == said
+
+
+@given(st.floats(0, 10**6))
+def test_a_duration_is_said_in_at_most_two_units(seconds: float) -> None:
+    parts = duration(seconds).split(" ")
+    assert parts[1::2] in (["s"], ["min"], ["min", "s"], ["h", "min"])
+    scale = {"s": 1, "min": 60, "h": 3600}
+    told = sum(int(n) * scale[unit] for n, unit in zip(parts[::2], parts[1::2], strict=True))
+    assert told <= seconds < told + (60 if "h" in parts else 1)
+
+
+@given(st.text(min_size=4, max_size=12))
+def test_what_is_there_is_its_own_nearest(name: str) -> None:
+    assert nearest(name, ["zzzzzzzz", name]) == name or name.casefold() == "zzzzzzzz"
+    assert did_you_mean("q", []) == ""
+
+
+@given(st.floats(0, 1), st.floats(0, 1))
+def test_an_axis_of_shares_shows_a_range_that_is_no_hair(one: float, other: float) -> None:
+    low, high = sorted((one, other))
+    made = ground(["2026-01"], [low], [high], from_zero=False)
+    assert made.top - made.floor >= LEAST_SPAN - 1e-9
+    assert made.floor <= low + 1e-9
+    assert made.top >= high - 1e-9
