@@ -194,7 +194,9 @@ def refresh(folder: str | Path) -> list[Path]:
             resources={"metadata": {"path": str(path.parent)}},
         )
         try:
-            client.execute()
+            with tempfile.TemporaryDirectory(prefix="rqa-") as private:
+                _talk_within(client.create_kernel_manager(), private)
+                client.execute()
         except nbclient.exceptions.CellExecutionError as error:
             raise RqaError(f"{path.name}: {error}") from error
         _strip(notebook)

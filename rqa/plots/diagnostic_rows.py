@@ -30,7 +30,7 @@ def plot_outcomes(
     for r in answer.table.iter_rows(named=True):
         end = percent(r["final_pass_share"])
         rows.append(
-            row_of(answer, r, share="first_pass_share", why="every first run was aborted",
+            row_of(answer, r, share="first_pass_share", why="every first run was aborted", of="at the first run",
                    beside=f"{percent(r['first_pass_share'])} first  ·  {end} in the end  ·  {count(r['tests'])}")
         )  # fmt: skip
     order = ordered(answer, rows, "lowest first")
@@ -58,7 +58,7 @@ def plot_worth(
 ) -> Any:
     """The share of fails after which nothing was found, with what a pass is worth in words; the highest first."""
     rows = [
-        row_of(answer, r, share="overkill", why="no fail that can be judged",
+        row_of(answer, r, share="overkill", why="no fail that can be judged", of="nothing found after",
                beside=f"{count(r['nothing_found'])} of {count(r['nothing_found'] + r['confirmed'])} fails  ·  "
                       f"pass holds in {percent(r['pass_value'])}")
         for r in answer.table.iter_rows(named=True)
@@ -83,7 +83,7 @@ def plot_releases(answer: Releases, *, headed: bool = True, width: int | str = W
         if ratio:
             high = f"{r['ratio_high']:.1f}" if known(r["ratio_high"]) else "any"
             after = f"  ·  risk × {r['ratio']:.1f} ({r['ratio_low']:.1f} to {high})"
-        row = row_of(answer, r, share="share", why="cannot be judged", label=CHECKS[r["check"]],
+        row = row_of(answer, r, share="share", why="cannot be judged", label=CHECKS[r["check"]], of="of released jobs",
                      beside=f"{count(r['flagged'])} of {count(r['jobs'])}{after}")  # fmt: skip
         rows.append(row)
     top = max([row["high"] for row in rows if row["value"] is not None], default=0.01)
@@ -102,14 +102,18 @@ def ordered(answer: Answer, rows: list[Row], first: Literal["lowest first", "hig
     return f"; {first}"
 
 
-def row_of(answer: Answer, r: Row, *, share: str, beside: str, why: str, label: str = "") -> Row:
-    """A row of a picture from a row of an answer whose limits are low and high."""
+def row_of(answer: Answer, r: Row, *, share: str, beside: str, why: str, label: str = "", of: str = "") -> Row:
+    """A row of a picture from a row of an answer whose limits are low and high.
+
+    `of` says which share the limits are of, where the words beside the row tell of another one too.
+    """
     have = known(r[share])
+    ends = interval(r["low"], r["high"]) if have else "no data"
     names = [spoken(r[b]) for b in by_of(answer)]
     return {
         "label": " · ".join([*names, label] if label else names) or "all", "value": r[share] if have else None,
         "low": r["low"] if have else None, "high": r["high"] if have else None, "beside": beside if have else "",
-        "interval": interval(r["low"], r["high"]) if have else "no data", "why": "" if have else why,
+        "interval": f"{of} {percent(r[share])}, {ends}" if of and have else ends, "why": "" if have else why,
     }  # fmt: skip
 
 

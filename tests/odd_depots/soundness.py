@@ -21,6 +21,12 @@ RATIOS = ("ratio", "odds_ratio", "lift")
 """Columns that are infinite where nothing stands below the line; upper limits may be, too."""
 OF_NOTHING = re.compile(r"\b0(?:\.0+)? ?% \(0 of 0\b|\b0 of 0\b.{0,12}\b0(?:\.0+)? ?%")
 NO_NUMBER = re.compile(r"\b(nan|inf|null)\b|\bNone\b(?! (is|are|of|was|were) )")
+WITH_LIMITS = re.compile(
+    r"(\d+(?:\.\d+)?)\s?% \((?:\d+ % )?(?:interval )?(\d+(?:\.\d+)?) (?:% )?to (\d+(?:\.\d+)?)\s?%[);]"
+)
+"""A share and, in brackets behind it, limits: 12.5 % (8.0 to 19.1 %)."""
+ROUNDED = 0.51
+"""Percentage points that a share and its limits may be rounded by, where they are told without decimals."""
 NAMED = {*TABLES, *(column for table in TABLES.values() for column in table.names)}
 
 
@@ -53,6 +59,9 @@ def faults_in(text: str) -> Iterator[str]:
         yield f"a share of nothing: {text}"
     if NO_NUMBER.search(text):
         yield f"no number: {text}"
+    for share, low, high in WITH_LIMITS.findall(text):
+        if not float(low) - ROUNDED <= float(share) <= float(high) + ROUNDED:
+            yield f"the limits {low} to {high} % are not those of {share} %: {text}"
 
 
 def fingerprint(answer: Answer) -> str:
