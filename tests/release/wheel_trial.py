@@ -85,11 +85,11 @@ class Trial:
     def install(self) -> None:
         """Build the wheel and install it with what it declares, in the versions of the constraints."""
         pip = (sys.executable, "-m", "pip", "--disable-pip-version-check")
-        bound = ROOT / ".ci" / "constraints.txt"
+        bound = ("--quiet", "--no-compile", "-c", ROOT / ".ci" / "constraints.txt")
         self.run(*pip, "wheel", "--quiet", "--no-deps", "--wheel-dir", self.folder, ROOT, installing=True)
         wheel = next(self.folder.glob("rqa-*.whl"))
         self.run(sys.executable, "-m", "venv", "--without-pip", self.folder / "venv")
-        self.run(*pip, "--python", self.bin / "python", "install", "--quiet", "-c", bound, wheel, installing=True)
+        self.run(*pip, "--python", self.bin / "python", "install", *bound, wheel, installing=True)
         expect(zipfile.ZipFile(wheel).testzip() is None, "the wheel is damaged")
 
     def commands(self) -> None:
