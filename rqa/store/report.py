@@ -69,11 +69,13 @@ class Remark:
     files: int = 0
 
     def __str__(self) -> str:
-        place = f"; first in {self.source_file}, row {self.source_row:,}" if self.source_row else ""
-        if self.source_file and not self.source_row:
-            place = f": {self.source_file}"
         more = f" ({self.files:,} files)" if self.files > 1 else ""
         value = f": {self.value}" if self.value else ""
+        if self.source_file and not self.source_row:
+            # Said of whole files, not of rows.
+            others = f" and {self.files - 1:,} more" if self.files > 1 else ""
+            return f"{self.table}: {self.source_file}{others} {self.remark}{value}"
+        place = f"; first in {self.source_file}, row {self.source_row:,}" if self.source_file else ""
         return f"{self.rows:>7,} × {self.table}: {self.remark}{place}{more}{value}"
 
 

@@ -136,14 +136,14 @@ def test_one_line_says_what_it_is_and_what_to_do(ws: Workspace, name: str) -> No
 
 NOT_SILENT: dict[str, tuple[str, bytes, dict[str, Any], str]] = {
     # name: (file, content, how it is read, why it gives no row)
-    "no byte": ("jobs.csv", b"", {}, "nothing is written in it"),
-    "no byte of JSON": ("jobs.jsonl", b"", {}, "nothing is written in it"),
-    "blank lines": ("jobs.csv", b"\n\n  \r\n", {}, "nothing is written in it"),
-    "blank lines of JSON": ("jobs.jsonl", b"\n\n\n", {}, "nothing is written in it"),
-    "a header": ("jobs.csv", TEXT.splitlines()[0].encode(), {}, "nothing is written in it but a header"),
-    "a sheet's header": ("jobs.xlsx", workbook(("J", JOBS_SHEET[:1])), {}, "nothing is written in it but a header"),
-    "an empty workbook": ("jobs.xlsx", workbook(("J", []), ("K", [])), {}, "nothing is written in it"),
-    "all left out": ("jobs.csv", TEXT.encode(), {"where": "site = 'x'"}, "left out by where"),
+    "no byte": ("jobs.csv", b"", {}, "it is empty, or holds only a header"),
+    "no byte of JSON": ("jobs.jsonl", b"", {}, "it is empty, or holds only a header"),
+    "blank lines": ("jobs.csv", b"\n\n  \r\n", {}, "it is empty, or holds only a header"),
+    "blank lines of JSON": ("jobs.jsonl", b"\n\n\n", {}, "it is empty, or holds only a header"),
+    "a header": ("jobs.csv", TEXT.splitlines()[0].encode(), {}, "it is empty, or holds only a header"),
+    "a sheet's header": ("jobs.xlsx", workbook(("J", JOBS_SHEET[:1])), {}, "it is empty, or holds only a header"),
+    "an empty workbook": ("jobs.xlsx", workbook(("J", []), ("K", [])), {}, "it is empty, or holds only a header"),
+    "all left out": ("jobs.csv", TEXT.encode(), {"where": "site = 'x'"}, "every row is left out by where"),
 }  # fmt: skip
 
 
@@ -158,7 +158,7 @@ def test_file_that_gives_no_row_is_remarked_on(ws: Workspace, name: str) -> None
         (remark,) = [r for r in report.remarks if r.remark.startswith("gives no row")]
         assert (remark.table, remark.source_file) == ("jobs", file)
         assert why in remark.remark
-        assert file in str(report).split("look at it:")[1]
+        assert f"  jobs: {file} gives no row: " in str(report).split("look at it:")[1]
         assert ws.rows("select source_file from remarks where remark like 'gives no row%'") == [(file,)]
 
 

@@ -116,7 +116,9 @@ def test_names_nobody_declared_and_logs_without_a_job(ws: Workspace) -> None:
         "files": {n: {"path": f"{n}.csv"} for n in tables},
         "table": [{"table": n, "from": n} for n in tables],
     }
-    ws.load(mapping)
+    said = str(ws.load(mapping))
+    assert "1 × steps: unknown step: opem" in said
+    assert "1 × parts: no job of that id in the store; first in parts.csv, row 2: such as Y" in said
     found = "select table_name, remark, value, rows, first_row from remarks order by all"
     expected = [
         ("diagnostics", "unknown test", "soap", 1, 3),
