@@ -6,6 +6,7 @@ from rqa.answers.grounds import Sentence
 from rqa.review.asked import Asked
 from rqa.review.facts import Table
 from rqa.review.figures import plain_table
+from rqa.store.remarks import EMPTIED_BEGINS
 from rqa.words import count, counted
 
 MOST = 15
@@ -58,8 +59,11 @@ def _refused(refused: pl.DataFrame) -> Table:
 
 
 def _remarks(remarks: pl.DataFrame) -> Table:
+    # An example of what SQL made nothing of is any value of a row, a name at times.
+    shown = pl.when(~pl.col("remark").str.starts_with(EMPTIED_BEGINS)).then(pl.col("value")).otherwise(pl.lit("–"))
     kinds = (
-        remarks.group_by("remark", "table_name")
+        remarks.with_columns(shown.alias("value"))
+        .group_by("remark", "table_name")
         .agg(pl.col("value").n_unique().alias("values"), pl.col("value").min().alias("first"), pl.col("rows").sum())
         .sort(["rows", "table_name", "remark"], descending=[True, False, False])
     )

@@ -2,6 +2,7 @@
 
 import random
 from collections.abc import Iterator, Mapping
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -11,8 +12,10 @@ from rqa.answers.comparison_words import PEOPLE
 from rqa.depot import Depot
 from rqa.depot import open as open_depot
 from rqa.review import write_page
+from rqa.review.intake import intake
 from rqa.review.workbook import write_workbook
-from tests.depots import make_store
+from rqa.store.remarks import EMPTIED_BEGINS
+from tests.depots import depot_of, make_store
 from tests.review.made_depot import made_tables
 
 NAMES = {"bench": ("Adaobi", "Bojana", "Cosmin"), "tool": ("Danuta", "Eskil", "Farid"),
@@ -99,3 +102,25 @@ def test_findings_about_them_are_findings_about_people(depots: Mapping[bool, Dep
         assert set(NAMES) <= {c for f in found.findings for c in f.scope}
         assert {("no verdict on a person" in f.caution) for f in about} == {marked}
         assert depot.people == {"technician", *(NAMES if marked else ())}
+
+
+def test_no_example_of_what_sql_made_nothing_of_is_on_the_page() -> None:
+    """It may be a name; the load report and the store have it."""
+    job = {"job_id": "A", "unit_id": "U", "opened_at": datetime(2024, 1, 1), "closed_at": datetime(2024, 1, 2)}
+    remark = {"load_id": 1, "table_name": "jobs", "source_file": "j.csv", "rows": 2, "first_row": 3}
+    told = [
+        remark | {"remark": f"{EMPTIED_BEGINS} technician gave nothing", "value": "Name = Ann"},
+        remark | {"remark": "unknown model", "value": "Quarn"},
+    ]
+    with depot_of({"jobs": [job], "remarks": told, "load_files": LOADED}) as depot:
+        tables, _, _ = intake(depot)
+    said = str(tables)
+    assert "technician gave nothing" in said
+    assert "Quarn" in said
+    assert "Ann" not in said
+
+
+LOADED = [
+    {"load_id": 1, "source_file": "j.csv", "table_name": "jobs", "digest": "d", "mapping_digest": "m"}
+    | dict.fromkeys(("in_file", "left_out", "read", "accepted", "refused", "known", "superseded"), 1)
+]
