@@ -46,7 +46,8 @@ def with_risk(table: "pl.DataFrame", keys: Sequence[str], level: float) -> "pl.D
     like = against_like_work(events=events, cases=with_, all_events=all_events, all_cases=cases)
     tables = np.stack([events, with_ - events, all_events - events, (cases - with_) - (all_events - events)], axis=-1)
     measures, numbers = _ratios(tables.reshape(*events.shape, 2, 2), like.observed, like.expected, level)
-    p_value = np.where(like.comparable > 0, like.p_value, np.nan)
+    # Where all came back or none did, whatever was done, nothing differs: p = 1.
+    p_value = np.where(like.comparable > 0, np.nan_to_num(like.p_value, nan=1.0), np.nan)
     adjusted = benjamini_hochberg(p_values=p_value).p_adjusted
     rows = rows.with_columns(
         pl.Series("measure", measures, dtype=pl.String),
@@ -87,8 +88,10 @@ def _ratios(
 def _verdicts(rows: "pl.DataFrame") -> list[str]:
     said = []
     for matured, p, ratio in rows.select("breached_matured", "p_adjusted", "ratio").rows():
-        if matured < FEW or p is None:
+        if matured < FEW:
             said.append("too little work to say")
+        elif p is None:
+            said.append("nothing to compare with")
         elif p > 0.05 or ratio is None:
             said.append("not distinguishable")
         else:

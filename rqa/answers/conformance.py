@@ -99,7 +99,7 @@ def breaches(
     Mantel-Haenszel over procedure x model with Greenland and Robins' interval; "odds ratio, exact" where fewer than 5
     come-backs were seen or expected), ratio, ratio_low, ratio_high (null: without end, or unknown), p_value (exact
     stratified test), p_adjusted (Benjamini-Hochberg over the rows shown), verdict ("comes back more often", "comes
-    back less often", "not distinguishable", "too little work to say").
+    back less often", "not distinguishable", "nothing to compare with", "too little work to say").
 
     The kinds: missing, skipped (logged as skipped alone), left_failed (failed and never passed), out_of_order,
     check_before_tightening, count_not_done, unequal_connectors, irreversible_before_hold, pairing; and of the battery

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from rqa.answers.cluster_places import DIMENSIONS, place_findings, placed
 from rqa.answers.follow_up_counts import days_asked
+from rqa.answers.grounds import Sentence, grounds
 from rqa.answers.result import rounded
 from rqa.answers.risk_results import Clusters
 from rqa.answers.scope import Moment, check_level
@@ -93,7 +94,7 @@ def clusters(
         return Clusters(
             _table([], level),
             settings,
-            (*now.notes, "No matured job has a failure or a come-back."),
+            (*now.notes, _nothing(now, window)),
             marks=_marks_table([]),
             places=placed(now, values, [], np.empty(0, dtype=np.int64), [], level),
         )
@@ -117,6 +118,13 @@ def _largest() -> int:
     from rqa.stats.signatures import LARGEST
 
     return LARGEST
+
+
+def _nothing(now: Moment, window: int) -> Sentence:
+    """What to say where no job has a mark."""
+    text = "No job that has matured has a failed check, a failed test or a come-back."
+    there = grounds(now, window=window)
+    return there.claim(text, "matured_jobs", "logs", about="in what ways jobs fail")
 
 
 def _kept(found: "pl.DataFrame", most: int) -> "tuple[pl.DataFrame, int]":

@@ -7,6 +7,7 @@ from rqa.answers.contrasts import Contrast, each_against_rest
 from rqa.answers.diagnostic_results import RetestPasses
 from rqa.answers.finding import Finding
 from rqa.answers.first_pass_yield import dated
+from rqa.answers.grounds import grounds
 from rqa.answers.result import with_shares
 from rqa.answers.scope import PERIODS, By, Moment, Months, Scope, Where, check_level, check_values, scope
 from rqa.measures.groupings import JOB_NAMES, TEST_LOG
@@ -66,7 +67,9 @@ def retests(
     )  # fmt: skip
     settings = {"as_of": now.day, **asked.settings(), "level": level, "method": "wilson"}
     notes = [*now.notes, *_notes(table, asked)]
-    return RetestPasses(made, settings, tuple(notes), _stated(by_station))
+    # Without a step log every second run has nothing logged before it: there is nothing to compare.
+    stated = _stated(by_station) if "steps" in grounds(now).present else ()
+    return RetestPasses(made, settings, tuple(notes), stated)
 
 
 def _counted(now: Moment, asked: Scope, by: tuple[str, ...]) -> "pl.DataFrame":

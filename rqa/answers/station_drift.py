@@ -29,6 +29,9 @@ DRIFT, DIFFERENCE = "station drift", "station difference"
 MEASURE = "station_values"
 ALLOWED = 0.05
 TOO_LITTLE = "too little work to say"
+NO_SCATTER = "no scatter to judge by"
+"""Readings that do not vary: how often luck alone brings a difference cannot be told."""
+NOTHING_BESIDE, TOO_FEW = "nothing to compare with", "too few periods to say"
 ALONE = "one station only: units or season may have changed as well as the station"
 TWO = (
     "two stations to hold against each other only: which of them moved the logs cannot say; the one with the steeper "
@@ -90,8 +93,10 @@ def drift(
         A row a test and station. readings, compared (readings' worth of comparison with the others), periods, mean;
         apart: how far its readings lie from the others', with limits and p; trend: how much that changes a period, with
         limits and p; signals on its charts; verdict: "drifts", "stands apart", "drifts and stands apart", "not
-        distinguishable", "too little work to say", "see the other station". `.charts` has a chart of single values and
-        an EWMA of each station. Two findings a test and station: trend and level.
+        distinguishable", "see the other station", "no scatter to judge by" (the readings do not vary), "nothing to
+        compare with" (no other station on like work), "too few periods to say", "too little work to say" (fewer than
+        `least` readings). `.charts` has a chart of single values and an EWMA of each station. Two findings a test and
+        station: trend and level.
 
     Notes
     -----
@@ -139,7 +144,11 @@ def drift(
         "period": period, "as_of": now.day, **asked.settings(), "baseline": baseline, "least": least, "level": level,
     }  # fmt: skip
     return StationDrift(
-        _table(stations, charts), settings, (*now.notes, *_notes(table, stations, asked)), tuple(stated), charts=charts
+        _table(stations, charts, int(least)),
+        settings,
+        (*now.notes, *_notes(table, stations, asked)),
+        tuple(stated),
+        charts=charts,
     )
 
 
@@ -226,7 +235,7 @@ def _findings(s: Station, period: str) -> list[Finding]:
     return made
 
 
-def _table(stations: list[Station], charts: "pl.DataFrame") -> "pl.DataFrame":
+def _table(stations: list[Station], charts: "pl.DataFrame", least: int) -> "pl.DataFrame":
     import polars as pl
 
     figures = {"apart": [s.level for s in stations], "trend": [s.slope for s in stations]}
@@ -250,7 +259,11 @@ def _table(stations: list[Station], charts: "pl.DataFrame") -> "pl.DataFrame":
         for s in stations
     ]  # fmt: skip
     told = _verdicts(figures["apart"], figures["trend"])
-    columns["verdict"] = [OTHER if s.told_by_other else verdict for s, verdict in zip(stations, told, strict=True)]
+    judged = {(s.test, s.unit) for s, verdict in zip(stations, told, strict=True) if verdict}
+    columns["verdict"] = [
+        OTHER if s.told_by_other and (s.test, s.unit) in judged else verdict or _untold(s, least)
+        for s, verdict in zip(stations, told, strict=True)
+    ]
     schema = {
         "test": pl.String(), "unit": pl.String(), "station": pl.String(),
         **{n: pl.Int64() for n in ("readings", "compared", "periods")}, "mean": pl.Float64(),
@@ -271,7 +284,17 @@ def _verdicts(levels: list[Figure], slopes: list[Figure]) -> list[str]:
         (True, True): "drifts and stands apart",
     }  # fmt: skip
     pairs = zip(found.reshape(-1, 2).tolist(), told.reshape(-1, 2), strict=True)
-    return [words[far, moves] if known.any() else TOO_LITTLE for (far, moves), known in pairs]
+    return [words[far, moves] if known.any() else "" for (far, moves), known in pairs]
+
+
+def _untold(s: Station, least: int) -> str:
+    """Why neither level nor trend of a station can be told."""
+    if s.readings < least:
+        return TOO_LITTLE
+    if not s.compared:
+        return NOTHING_BESIDE
+    scatter = s.seen.variance[np.isfinite(s.seen.variance)]
+    return NO_SCATTER if scatter.size and not scatter.all() else TOO_FEW
 
 
 def _notes(table: "pl.DataFrame", stations: list[Station], asked: Scope) -> list[str]:

@@ -120,8 +120,10 @@ def _risk_row(row: Mapping[str, Any], by: Sequence[str]) -> dict[str, Any]:
     made = {"label": f"{where + ': ' if where else ''}{words[row['kind']]} ({met})", "value": None, "low": None,
             "high": None, "beside": "", "why": "", "interval": "no data"}  # fmt: skip
     after = f"{count(row['breached_returned'])} of {count(row['breached_matured'])} came back"
-    if row["verdict"] == "too little work to say":
-        return made | {"why": f"too little work to say: {after}"}
+    if row["verdict"] in ("too little work to say", "nothing to compare with") or not (
+        row["breached_returned"] or row["expected"]
+    ):
+        return made | {"why": f"{row['verdict']}: {after}"}
     ratio = row["ratio"] if known(row["ratio"]) else ENDLESS
     low = row["ratio_low"] if known(row["ratio_low"]) else ENDS[0] / ENDLESS
     high = row["ratio_high"] if known(row["ratio_high"]) else ENDLESS

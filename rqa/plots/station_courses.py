@@ -14,7 +14,7 @@ from rqa.words import figure, known, month_key, month_name, percent, week_of
 
 PANELS = 12
 HEIGHT = 90
-QUIET = ("not distinguishable", "too little work to say", "see the other station")
+LOUD = ("drifts", "stands apart", "drifts and stands apart")
 
 
 def plot_stations(
@@ -87,7 +87,7 @@ def _surest(r: dict[str, Any]) -> tuple[float, str, str]:
 def _heading(r: dict[str, Any], period: str) -> str:
     unit = r["unit"] or ""
     said = r["verdict"]
-    if r["verdict"] not in QUIET:
+    if r["verdict"] in LOUD:
         ways = ("down", "below"), ("up", "above")
         trend = f"drifts {ways[r['trend'] > 0][0]} {_short(r['trend'], unit)} a {period}" if "drifts" in said else ""
         apart = f"stands {_short(r['apart'], unit)} {ways[r['apart'] > 0][1]}" if "apart" in said else ""

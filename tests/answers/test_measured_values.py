@@ -7,11 +7,14 @@ import numpy as np
 import polars as pl
 import pytest
 import statsmodels.api as sm
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from rqa.answers.reading_shape import Values, bands, histogram, step_of
 from rqa.answers.station_contrasts import Apart, Work, apart, held_apart, level, slope
 from rqa.answers.station_drift import TWO
 from rqa.errors import RequestError
+from rqa.plots import plot
 from tests.depots import depot_of
 
 START = datetime(2026, 1, 5, 8)
@@ -265,7 +268,7 @@ def test_too_little_constant_and_unknown_work() -> None:
     for one in tables["diagnostics"]:
         one["value"] = 1.5
     with depot_of(tables, LATER) as depot:
-        assert set(depot.drift().table["verdict"]) == {"too little work to say"}
+        assert set(depot.drift().table["verdict"]) == {"no scatter to judge by"}
     with depot_of({"jobs": [job(1)]}, LATER) as depot:
         assert depot.drift().table.height == 0
         assert "nothing to compare" in depot.drift().notes[-1]
@@ -286,3 +289,28 @@ def test_a_baseline_freezes_the_charts() -> None:
     assert charts is not None
     late = charts.filter((pl.col("station") == "S2") & (pl.col("period") >= pl.date(2026, 9, 1)))
     assert (late["ewma_signal"] != "").all()
+
+
+@given(
+    stations=st.integers(1, 3), months=st.integers(1, 5), each=st.integers(1, 14),
+    kind=st.sampled_from(("varied", "constant", "apart")), least=st.sampled_from((2, 10)),
+)  # fmt: skip
+@settings(max_examples=25, deadline=None)
+def test_too_little_work_is_said_below_the_least_number_of_readings_alone(
+    stations: int, months: int, each: int, kind: str, least: int
+) -> None:
+    """With enough readings the verdict names what is in the way: no scatter, no other station, too few periods."""
+    tables = bench(7, stations=stations, months=months, each=each)
+    for one in tables["diagnostics"]:
+        if kind != "varied":
+            one["value"] = 1.5 + (kind == "apart") * int(one["station"][1:])
+    with depot_of(tables, LATER) as depot:
+        r = depot.drift(least=least)
+        assert plot(r).to_dict()["description"]
+    for row in r.table.iter_rows(named=True):
+        assert (row["verdict"] == "too little work to say") == (row["readings"] < least)
+        if row["verdict"] == "no scatter to judge by":
+            assert kind != "varied"
+        if kind != "varied" and row["readings"] >= least:
+            assert row["apart_p"] is None
+            assert row["verdict"] in ("no scatter to judge by", "nothing to compare with", "too few periods to say")

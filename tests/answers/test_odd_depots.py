@@ -137,3 +137,78 @@ def test_a_failure_that_every_job_of_one_model_has_is_compared_on_the_others() -
         pair = depot.co_failures().table.row(0, named=True)
     assert (pair["first"], pair["second"]) == ("close case", "open case")
     assert pair["lift"] > 1
+
+
+def departing(back: Callable[[int], bool]) -> Tables:
+    """Jobs of which each third does a step before the one it must follow; `back` says which of all come back."""
+    tables = made(passing, jobs=90)
+    tables["procedures"][3]["must_follow"] = "seat cable"
+    for step in tables["steps"]:
+        n = int(step["job_id"][1:])
+        if n % 3 == 1 and step["step"] in ("seat cable", "close case"):
+            step["step"] = "close case" if step["step"] == "seat cable" else "seat cable"
+    tables["jobs"] = [j for j in tables["jobs"] if not j["job_id"].startswith("R") or back(int(j["job_id"][1:]))]
+    returned = {j["unit_id"] for j in tables["jobs"] if j["job_id"].startswith("R")}
+    for n in range(90):
+        if back(n) and f"U{n}" not in returned:
+            again = FIRST + timedelta(hours=3 * n, days=5)
+            tables["jobs"].append({"job_id": f"R{n}", "unit_id": f"U{n}", "opened_at": again, "closed_at": again,
+                                   "found": "display", "disposition": "not_economic"})  # fmt: skip
+    return tables
+
+
+@pytest.mark.parametrize("back", [lambda n: False, lambda n: True, lambda n: n % 2 == 0, lambda n: n < 3])
+def test_breaches_with_enough_jobs_are_never_too_little_work(back: Callable[[int], bool]) -> None:
+    """Nobody comes back, all do, half do, three do: 30 of 90 jobs departed, and that is enough to say so."""
+    with depot_of(departing(back)) as depot:
+        answer = depot.breaches()
+        assert plot(answer).to_dict()["description"]
+    met = answer.table.filter(pl.col("breached_matured") >= 5)
+    assert met.height
+    for row in met.iter_rows(named=True):
+        assert row["verdict"] in ("not distinguishable", "nothing to compare with"), row
+        if row["p_value"] is None:
+            assert row["verdict"] == "nothing to compare with"
+    assert all(0 <= f.p_value <= 1 and f.size == f.size for f in answer.stated)
+
+
+def test_a_breach_of_every_job_has_nothing_to_be_compared_with() -> None:
+    tables = departing(lambda n: n % 2 == 0)
+    for step in tables["steps"]:
+        if int(step["job_id"][1:]) % 3 != 1 and step["step"] in ("seat cable", "close case"):
+            step["step"] = "close case" if step["step"] == "seat cable" else "seat cable"
+    with depot_of(tables) as depot:
+        table = depot.breaches().table
+    verdicts = set(table.filter(pl.col("breached_matured") >= 5)["verdict"])
+    assert verdicts == {"nothing to compare with"}
+
+
+@pytest.mark.parametrize(
+    ("tables", "said"),
+    [
+        (lambda: made(passing, jobs=3), "No job that has matured has a failed check"),
+        (lambda: {n: r for n, r in made(passing, jobs=3).items() if n != "steps"}, "Cannot be told: in what ways"),
+    ],
+)
+def test_no_cluster_says_whether_there_was_anything_to_look_at(tables: Callable[[], Tables], said: str) -> None:
+    rows = tables()
+    rows["jobs"] = [j for j in rows["jobs"] if not j["job_id"].startswith("R")]
+    with depot_of(rows) as depot:
+        notes = depot.clusters(resamples=2).notes
+    assert any(n.startswith(said) for n in notes), notes
+
+
+def test_without_a_step_log_no_retest_is_taken_for_one_with_nothing_done() -> None:
+    """Work between two runs would be in the step log: without one, nothing is stated of flaky tests."""
+    tables = made(passing, jobs=80)
+    tables["diagnostics"] = [
+        {"job_id": f"J{n}", "test": test, "run": run, "run_at": FIRST + timedelta(hours=3 * n + run / 9),
+         "station": f"S{n % 2}", "outcome": "fail" if run == 1 and n % every == 0 else "pass"}
+        for n in range(80) for test, every in (("touch", 2), ("charge", 9)) for run in (1, 2)
+    ]  # fmt: skip
+    with depot_of(tables) as known:
+        assert known.retests().stated
+    with depot_of({**tables, "steps": []}) as unknown:
+        answer = unknown.retests()
+    assert answer.stated == ()
+    assert answer.notes[0].startswith("Cannot be told: ")
