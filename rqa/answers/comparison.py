@@ -13,6 +13,7 @@ from rqa.answers.comparison_findings import stated
 from rqa.answers.comparison_words import notes_of
 from rqa.answers.counted_comebacks import in_words
 from rqa.answers.expected_by_model import expected_by_model, fits
+from rqa.answers.filters import written
 from rqa.answers.first_pass_yield import first_pass_yield
 from rqa.answers.job_clusters import inflation
 from rqa.answers.result import Answer, Comparison, chances, rounded
@@ -155,9 +156,16 @@ def compare(
     notes = notes_of(
         who=who, outcome=OUTCOMES[outcome], mix=asked, names=counted.names[: counted.known], found=found, least=least,
         enough=enough, dispersion=dispersion, verdicts=verdicts, unknown=_unknown(counted),
-        by_job=float(by_job.max(initial=1.0)), given=counted.notes,
+        by_job=float(by_job.max(initial=1.0)), given=counted.notes, place=_place(settings),
     )  # fmt: skip
-    return Comparison(made, settings, notes, stated(made, who, outcome, OUTCOMES[outcome], _which(settings)))
+    findings = stated(made, who, outcome, OUTCOMES[outcome], _which(settings), _place(settings))
+    return Comparison(made, settings, notes, findings)
+
+
+def _place(settings: Mapping[str, Any]) -> str:
+    """The work that the expectation comes from: that of the whole depot, or what the filters keep of it."""
+    kept = {name: values for name, values in (settings["where"] or {}).items() if name != "class"}
+    return f"the work with {written(kept)}" if kept else "the whole depot"
 
 
 def _which(settings: Mapping[str, object]) -> str:
@@ -241,7 +249,7 @@ def _expected(counted: Counted, method: str) -> Expected:
     work = int(n.sum())
     shown = n[:known]
     thin = float(shown[others[:known] < THIN_OTHERS].sum()) / max(int(shown.sum()), 1)
-    nobody_else, asked = np.zeros(len(counted.names), dtype=np.int64), method != "auto"
+    asked = method != "auto"
     if method == "auto":
         several = (n.sum(axis=1) > 0).sum() > 1
         method = "model" if thin > THIN_SHARE and several and fits(counted.kinds) else "stratified"
@@ -249,9 +257,10 @@ def _expected(counted: Counted, method: str) -> Expected:
         made = expected_by_model(events=x, trials=n, kinds=counted.kinds)
         observed, exposures = x.sum(axis=1), n.sum(axis=1)
         # With nobody else there the model is only the group's own work.
-        expected = np.where(exposures == work, 0.0, made.expected)
+        nobody = (exposures == work) | made.alone
+        expected = np.where(nobody, 0.0, made.expected)
         t = expectation_test(observed=observed, expected=expected, variance=np.where(expected > 0, made.variance, 0.0))
-        alone = np.where(exposures == work, exposures, nobody_else)
+        alone = np.where(nobody, exposures, 0)
         p, z = _told(np.where(exposures > 0, t.p_value, np.nan), t.z, exposures - alone, x, n)
         return Expected(
             "model", asked, (exposures - alone)[:known], np.where(alone > 0, 0, observed)[:known], alone[:known],

@@ -22,15 +22,20 @@ MIND = "only the mix named is allowed for; what else makes the work unlike is no
 PEOPLE = f"for coaching and for changing the process, no verdict on a person; {MIND}"
 
 
-def stated(table: "pl.DataFrame", who: str, outcome: str, about: "Outcome", counted: str = "") -> tuple[Finding, ...]:
-    """Findings of the rows that were judged; `table` is that of a comparison, `counted` says which events count."""
+def stated(
+    table: "pl.DataFrame", who: str, outcome: str, about: "Outcome", counted: str = "", place: str = "the whole depot"
+) -> tuple[Finding, ...]:
+    """Findings of the rows that were judged; `table` is that of a comparison, `counted` says which events count.
+
+    `place` is the work that the expectation comes from.
+    """
     return tuple(
         Finding(
             kind=f"{about.events}, by {WHO.get(who, who)}, against what the same work brings",
             scope={who: row[who]},
             what=(
                 f"{count(row['observed'])} {about.events}{counted} among {count(row['exposures'])} {about.work}, where "
-                f"the same mix of work brings {row['expected']:.1f} in the whole depot"
+                f"the same mix of work brings {row['expected']:.1f} in {place}"
             ),
             measure="observed / expected",
             size=_number(row["ratio"]),

@@ -40,13 +40,14 @@ def notes_of(
     unknown: int,
     by_job: float,
     given: tuple[str, ...],
+    place: str,
 ) -> tuple[str, ...]:
-    """The notes of a comparison, most needed first."""
+    """The notes of a comparison, most needed first; `place` is the work that the expectation comes from."""
     several = SEVERAL[who]
     notes = [
-        f"observed counts {outcome.events}: above expectation means more of them than the same work brings in the "
-        "whole depot. Rows are in the order of names; two ratios, each against its own mix, make no rank.",
-        _how(found, mix, outcome),
+        f"observed counts {outcome.events}: above expectation means more of them than the same work brings in {place}. "
+        "Rows are in the order of names; two ratios, each against its own mix, make no rank.",
+        _how(found, mix, outcome, place),
     ]
     alone = int(found.alone.sum())
     if alone:
@@ -85,11 +86,11 @@ def notes_of(
     return (*notes, *given)
 
 
-def _how(found: "Expected", mix: Sequence[str], outcome: "Outcome") -> str:
+def _how(found: "Expected", mix: Sequence[str], outcome: "Outcome", place: str) -> str:
     kinds = " × ".join(mix) or "the whole"
     thin = f"{found.thin * 100:.0f} % of the {outcome.work} are of kinds in which the others have fewer than 10"
     if found.method == "stratified":
-        return f"expected = each kind's share in the whole depot ({kinds}), on the group's own mix; {thin}."
+        return f"expected = each kind's share in {place} ({kinds}), on the group's own mix; {thin}."
     apart = f"; {found.apart} kinds it does not fit have shares of their own" if found.apart else ""
     return (
         f"expected comes from a binomial model of {', '.join(mix)} (statsmodels GLM, logistic, without interactions), "

@@ -26,11 +26,16 @@ MOST_CELLS = 50_000_000
 
 @dataclass(frozen=True, eq=False)
 class ModelExpectation:
-    """Expected events of each group, how far luck lets observed - expected vary, and how many kinds stand apart."""
+    """Expected events of each group, how far luck lets observed - expected vary, and how many kinds stand apart.
+
+    `alone`: the groups whose expected events are made of their own alone, as each kind they do has something (its
+    step, its model) that nobody else does.
+    """
 
     expected: Numbers
     variance: Numbers
     apart: int
+    alone: NDArray[np.bool_]
 
 
 def fits(kinds: Sequence[Sequence[str]]) -> bool:
@@ -69,7 +74,10 @@ def expected_by_model(*, events: Counts, trials: Counts, kinds: Sequence[Sequenc
     each = trials * np.where(open_, share * (1.0 - share), 0.0)
     along = each @ used
     taken = np.einsum("gk,gk->g", along @ known, along)
-    return ModelExpectation(trials @ share, np.maximum(each.sum(axis=1) - taken, 0.0), int((own & open_).sum()))
+    by_luck = each.sum(axis=1)
+    variance = np.maximum(by_luck - taken, 0.0)
+    nobody_else = (by_luck > 0) & (variance <= TAKEN_UP * by_luck)
+    return ModelExpectation(trials @ share, variance, int((own & open_).sum()), nobody_else)
 
 
 def _levels(kinds: Sequence[Sequence[str]]) -> Numbers:

@@ -288,3 +288,28 @@ def test_what_cannot_be_asked(depot: Depot, asked: dict[str, Any], said: str) ->
 def test_people_come_with_a_caution(depot: Depot) -> None:
     for who in ("technician", "bench", "site"):
         assert any("for coaching and for changing the process" in n for n in depot.compare(who=who).notes)
+
+
+def test_a_group_with_nothing_beside_it_has_no_ratio_by_the_model_either() -> None:
+    """Each does its own step alone: a model of the steps is fitted to the group's own work, and says 1.0 of anything."""
+    steps = [f"step {i}" for i in range(4)]
+    cells = [(f"T{i}", step, 20 + i, 400) for i, step in enumerate(steps)]
+    kinds = [(step, "m") for step in steps]
+    events, trials = np.diag([c[2] for c in cells]), np.diag([c[3] for c in cells])
+    assert expected_by_model(events=events, trials=trials, kinds=kinds).alone.all()
+    beside = trials + np.eye(4, k=1, dtype=np.int64) * 300
+    shared = expected_by_model(events=events + (beside > trials) * 30, trials=beside, kinds=kinds).alone
+    assert not shared.any()
+    r = compared(events, trials, method="model")
+    assert r.table["exposures"].to_list() == [0] * 4
+    assert r.table["ratio"].is_null().all()
+    assert r.table["low"].is_null().all()
+    assert set(r.table["verdict"]) == {"too little work to say"}
+    assert any("there is nothing to compare them with" in note.replace("\n", " ") for note in r.notes)
+
+
+def test_what_an_expectation_comes_from_is_named_with_its_filter(depot: Depot) -> None:
+    whole, kept = depot.compare("technician"), depot.compare("technician", where="model=Marl-8")
+    assert "in the whole depot" in " ".join(whole.notes)
+    assert "in the whole depot" not in " ".join(kept.notes)
+    assert "in the work with model=Marl-8" in " ".join(kept.notes)
