@@ -147,13 +147,16 @@ def _chosen(
     """Name and options of the chart, "" where limits are refused, and what to say of it."""
     from rqa.spc import which_chart
 
-    if chart != "auto":
-        return chart, {} if limits is None else {"limits": limits}, []
+    options = {} if limits is None else {"limits": limits}
     if not len(ripe):
-        return "", {}, ["No point is mature yet, so there are no limits."]
+        unripe = ["No point is mature yet, so there are no limits."]
+        return ("", {}, unripe) if chart == "auto" else (chart, options, [])
     setting = np.array(places.get("baseline", [True] * len(ripe)), dtype=np.bool_)
     setting[list(places.get("set_aside", {}))] = False
     found = which_chart(kind=kind, **_of(series, ripe[setting]))
+    if chart != "auto":
+        # What the data warn of holds whatever chart is asked for.
+        return chart, options, list(found.cautions)
     loud = _few_that_are_out(series, ripe[setting], kind) if found.spread.more_next < UNSETTLED else []
     if loud:
         # A few periods that changed say nothing against the chart that is to find them.

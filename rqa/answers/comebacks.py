@@ -105,15 +105,29 @@ def over_classes(table: "pl.DataFrame", asked: Scope) -> "pl.DataFrame":
     return ordered.sort(asked.by) if asked.by else ordered
 
 
+def _waiting(now: Moment, asked: Scope, settings: Mapping[str, object]) -> int:
+    """How many jobs of these months and filters have not matured, whatever their logs hold."""
+    kept = {name: values for name, values in asked.where.items() if name not in {*STEP_LOG, *TEST_LOG, "class"}}
+    found = counts(
+        now.store, "comebacks", where=kept, months=asked.months,
+        values={"window": settings["window"], "as_of": now.day, "disposition": settings["index"]},
+    )  # fmt: skip
+    return int(found["jobs"].sum()) - int(found["matured"].sum())
+
+
 def _notes(now: Moment, asked: Scope, settings: Mapping[str, object], table: "pl.DataFrame") -> tuple[str, ...]:
     notes = list(now.notes)
     window = settings["window"]
     overlapping = asked.named & {*STEP_LOG, *TEST_LOG}
-    waiting = 0 if overlapping else int(table["jobs"].sum()) - int(table["matured"].sum())
+    waiting = int(table["jobs"].sum()) - int(table["matured"].sum())
     if waiting:
+        if overlapping:
+            # A job stands in several rows; each is counted once, under whatever of its log it stands.
+            waiting = _waiting(now, asked, settings)
         notes.append(
             f"{counted(waiting, 'job')} closed less than {window} days before {now.day} "
             f"{plural(waiting, 'has', 'have')} not matured: not in the rate."
+            + (" They are counted whatever their logs hold." if overlapping else "")
         )
     notes += left_service_notes(
         now, window=int(str(window)), by=asked.by, where=asked.where, months=asked.months, index=str(settings["index"])

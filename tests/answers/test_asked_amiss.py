@@ -196,3 +196,10 @@ def test_the_value_nearest_to_a_mistyped_one_is_named(depot: Depot) -> None:
     notes = depot.comebacks(where={"bench": bench.lower() + "x"}).notes
     assert any(f"The nearest is {bench!r}." in note for note in notes), notes
     assert not any("No row" in note for note in depot.comebacks(where={"bench": bench}).notes)
+
+
+@pytest.mark.parametrize("by", ["step", "bench", "tool", "phase", "test", "station", "site", "month", "class"])
+def test_jobs_that_have_not_matured_are_told_however_a_rate_is_grouped(depot: Depot, by: str) -> None:
+    notes = depot.comebacks(by=by).notes
+    assert any("have not matured: not in the rate" in note for note in notes), notes
+    assert depot.comebacks().notes[0].split(" closed")[0] in " ".join(notes)
