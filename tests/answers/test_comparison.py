@@ -291,7 +291,7 @@ def test_people_come_with_a_caution(depot: Depot) -> None:
 
 
 def test_a_group_with_nothing_beside_it_has_no_ratio_by_the_model_either() -> None:
-    """Each does its own step alone: a model of the steps is fitted to the group's own work, and says 1.0 of anything."""
+    """Each does its own step alone: a model of the steps is fitted to the group's own work, and says 1.0 of it."""
     steps = [f"step {i}" for i in range(4)]
     cells = [(f"T{i}", step, 20 + i, 400) for i, step in enumerate(steps)]
     kinds = [(step, "m") for step in steps]

@@ -10,6 +10,9 @@ import polars as pl
 import pytest
 
 from rqa import spc
+from rqa.answers.chart_basis import Basis
+from rqa.answers.chart_made import make
+from rqa.answers.chart_series import Series
 from rqa.depot import Depot
 from rqa.errors import RequestError
 from tests.depots import depot_of
@@ -330,3 +333,14 @@ def test_an_np_chart_shows_numbers_and_an_ewma_no_average_of_what_is_not_mature(
     young = ~plain["mature"]
     assert young.any()
     assert average.filter(young)["value"].null_count() == young.sum()
+
+
+@pytest.mark.parametrize("chart", ["p", "np", "laney_p", "individuals", "ewma"])
+def test_what_the_data_warn_of_is_said_whatever_chart_is_asked_for(chart: str) -> None:
+    """A share that rises slowly from 2 to 6 %: from month to month no more than chance, as a whole far more."""
+    size = np.full(24, 1000)
+    count = np.linspace(20, 60, 24).astype(np.int64)
+    periods = tuple(date(2024 + m // 12, m % 12 + 1, 1) for m in range(24))
+    series = Series((), periods, size, np.ones(24, dtype=np.bool_), {"count": count, "size": size})
+    made = make(series, "share", chart=chart, limits=None, rules=(), basis=Basis())
+    assert any("the level moved" in note for note in made.notes), made.notes
