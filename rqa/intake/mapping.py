@@ -229,6 +229,8 @@ class Workspace(_Part):
     currency: str = ""
     zone: str | None = None
     models: list[str] = Field(default_factory=list)
+    vanished: Literal["keep", "withdraw"] = "keep"
+    """What becomes of the rows of a file that is no longer in the folder."""
     labour_rate: float | None = Field(default=None, gt=0, allow_inf_nan=False)
     """Cost of one hour of labour, in the workspace's currency."""
     outside: Texts = Field(default_factory=list)

@@ -1,8 +1,10 @@
 """The books of a load: which files it read and what became of their rows, kept in the store and told in the report."""
 
 import time
+from collections import Counter
 from collections.abc import Mapping as MappingType
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -13,9 +15,10 @@ from rqa.intake.mapping import Mapping
 from rqa.store.ddl import FORMAT_VERSION
 from rqa.store.empty_files import NO_ROW
 from rqa.store.engine import open_store
+from rqa.store.order import Kept
 from rqa.store.remarks import EMPTIED_BEGINS, NO_JOB, NO_ZONE
 from rqa.store.report import FileCount, Refusal, Remark
-from rqa.store.stage import Plan, Seen, Staged
+from rqa.store.stage import SELECT, Plan, Seen, Staged
 
 SETTLED_AFTER = 10_000_000_000
 """Nanoseconds after which a second change of a file cannot bear the same time as the first, on any file system."""
@@ -45,31 +48,81 @@ def keep_seen(connection: duckdb.DuckDBPyConnection, seen: MappingType[str, Seen
         connection.executemany("insert into seen values (?, ?, ?, ?)", rows)
 
 
-def unchanged(connection: duckdb.DuckDBPyConnection, items: Sequence[Plan]) -> dict[int, int]:
-    """The planned readings whose file and mapping are what they were when last loaded, with their number of rows.
+@dataclass(frozen=True)
+class Earlier:
+    """What the last load made of one file for one table, and by which mapping."""
+
+    digest: str
+    mark: str
+    in_file: int
+    left_out: int
+    read: int
+    refused: int
+
+
+def earlier_accounts(connection: duckdb.DuckDBPyConnection) -> dict[str, dict[str, list[Earlier]]]:
+    """The accounts of the last load, by table and file."""
+    found: dict[str, dict[str, list[Earlier]]] = {}
+    for table, file, *rest in connection.execute(
+        "select table_name, source_file, digest, mapping_digest, in_file, left_out, read, refused from load_files "
+        "where load_id = (select max(load_id) from load_files)"
+    ).fetchall():
+        found.setdefault(table, {}).setdefault(file, []).append(Earlier(*rest))
+    return found
+
+
+def unchanged(
+    items: Sequence[Plan], earlier: MappingType[str, MappingType[str, Sequence[Earlier]]]
+) -> dict[int, Earlier]:
+    """The planned readings whose file and mapping are what they were at the last load, with their account then.
 
     What several entries make of one file for one table is read again together, as it is kept together.
     """
-    latest: dict[tuple[str, str], tuple[int, dict[tuple[str, str], int]]] = {}
-    for load_id, file, table, digest, mark, read in connection.execute(
-        "select load_id, source_file, table_name, digest, mapping_digest, read from load_files "
-        "where digest <> '' order by load_id"
-    ).fetchall():
-        if (file, table) not in latest or latest[file, table][0] != load_id:
-            latest[file, table] = (load_id, {})
-        latest[file, table][1][digest, mark] = read
-    found = {}
-    for number, item in enumerate(items):
-        seen = latest.get((item.label, item.entry.table.name), (0, {}))[1]
-        if (item.digest, item.fingerprint) in seen:
-            found[number] = seen[item.digest, item.fingerprint]
+    found: dict[int, Earlier] = {}
+    for name in {i.entry.table.name for i in items}:
+        mine = {n: i for n, i in enumerate(items) if i.entry.table.name == name}
+        last = earlier.get(name, {})
+        if any(label.startswith(SELECT) for label in last.keys() - {i.label for i in mine.values()}):
+            # Rows of a SELECT that is no more may stand in the name of any file.
+            continue
+        now: dict[str, Counter[tuple[str, str]]] = {}
+        for i in mine.values():
+            now.setdefault(i.label, Counter())[i.digest, i.fingerprint] += 1
+        same = {
+            label for label, marks in now.items() if marks == Counter((e.digest, e.mark) for e in last.get(label, ()))
+        }
+        for n, i in mine.items():
+            if i.digest and i.label in same:
+                found[n] = next(e for e in last[i.label] if (e.digest, e.mark) == (i.digest, i.fingerprint))
     while True:
-        read_again = {(i.entry.table.name, f) for n, i in enumerate(items) if n not in found for f in i.files}
-        more = [n for n in found if any((items[n].entry.table.name, f) in read_again for f in items[n].files)]
+        read_again = {(i.entry.table.name, f) for n, i in enumerate(items) if n not in found for f in i.labels}
+        more = [n for n in found if any((items[n].entry.table.name, f) in read_again for f in items[n].labels)]
         if not more:
             return found
         for number in more:
             del found[number]
+
+
+def held_files(connection: duckdb.DuckDBPyConnection) -> dict[str, dict[str, Kept]]:
+    """What is known of the files whose rows the store holds, by table, in their order."""
+    found: dict[str, dict[str, Kept]] = {}
+    for table, label, *kept in connection.execute(
+        "select table_name, source_file, derive, repeats, gone from held_files order by table_name, place"
+    ).fetchall():
+        found.setdefault(table, {})[label] = Kept(*kept)
+    return found
+
+
+def keep_held(connection: duckdb.DuckDBPyConnection, files: MappingType[str, MappingType[str, Kept]]) -> None:
+    """Write down what is known of the files whose rows the store holds."""
+    rows = [
+        (place, table, label, kept.derive, kept.repeats, kept.gone)
+        for table, of_table in files.items()
+        for place, (label, kept) in enumerate(of_table.items())
+    ]
+    connection.execute("delete from held_files")
+    if rows:
+        connection.executemany("insert into held_files values (?, ?, ?, ?, ?, ?)", rows)
 
 
 def keep_books(
@@ -101,11 +154,11 @@ def keep_books(
     )
     rows = [
         (load_id, c.source_file, c.table, c.in_file, c.left_out, c.read, c.accepted, c.refused, c.known, c.superseded,
-         f.digest, f.fingerprint)
+         c.withdrawn, f.digest, f.fingerprint)
         for f, c in counts
     ]  # fmt: skip
     if rows:
-        connection.executemany(f"insert into load_files values ({', '.join('?' * 12)})", rows)
+        connection.executemany(f"insert into load_files values ({', '.join('?' * 13)})", rows)
 
 
 def outcome(connection: duckdb.DuckDBPyConnection, counts: Sequence[FileCount], load_id: int) -> Outcome:

@@ -13,7 +13,11 @@ BOOKS = {
     "loads": "load_id BIGINT, started_at TIMESTAMP, finished_at TIMESTAMP, rqa_version VARCHAR",
     "load_files": (
         "load_id BIGINT, source_file VARCHAR, table_name VARCHAR, in_file BIGINT, left_out BIGINT, read BIGINT, "
-        "accepted BIGINT, refused BIGINT, known BIGINT, superseded BIGINT, digest VARCHAR, mapping_digest VARCHAR"
+        "accepted BIGINT, refused BIGINT, known BIGINT, superseded BIGINT, withdrawn BIGINT, digest VARCHAR, "
+        "mapping_digest VARCHAR"
+    ),
+    "held_files": (
+        "place INTEGER, table_name VARCHAR, source_file VARCHAR, derive VARCHAR, repeats BIGINT, gone BOOLEAN"
     ),
     "seen": "source_file VARCHAR, size BIGINT, modified BIGINT, digest VARCHAR",
     "refused": (
@@ -22,7 +26,7 @@ BOOKS = {
     ),
     "superseded": (
         "load_id BIGINT, table_name VARCHAR, source_file VARCHAR, source_row BIGINT, by_file VARCHAR, by_row BIGINT, "
-        "key_text VARCHAR, content VARCHAR"
+        "key_text VARCHAR, content VARCHAR, reason VARCHAR"
     ),
     "remarks": (
         "load_id BIGINT, table_name VARCHAR, source_file VARCHAR, remark VARCHAR, value VARCHAR, rows BIGINT, "

@@ -1,121 +1,223 @@
-"""Rows that bring their own key: each key is settled, so that the store holds its latest row and keeps the others.
+"""Rows that bring their own key: the latest row of each key stands, and the others are kept as superseded.
 
-Only keys that occur more than once are looked at closely, so a load without corrections costs one check of the keys.
+The rows of a key follow each other in the order of their files, then of their rows. A row that says what the one before
+it says repeats it; the first row of the last such run stands, the first of each earlier one is superseded by the next.
+So a load that reads some files again takes out what the store holds of them, and puts the runs together anew; the
+result is that of reading all files. Only keys with more than one row, or with another than before, are looked at.
 """
 
+import json
 from collections.abc import Sequence
 
 import duckdb
 
 from rqa.contract import Table
+from rqa.intake.names import FILE_NO, inner
 from rqa.intake.sources import literal
 from rqa.store.adopt import MOST_STRETCHES, adopt, stretches
-from rqa.store.numbers import renumber
+from rqa.store.ddl import columns
+from rqa.store.order import ORDER
 from rqa.store.touched import touch, touch_all
-from rqa.store.verdicts import Places, as_json, count_into, stored_columns
+from rqa.store.verdicts import (
+    CHANGED,
+    CONTENT,
+    CORRECTED,
+    KEY,
+    LATER,
+    PLACE,
+    ROWID,
+    Places,
+    RowsNeededError,
+    any_row,
+    as_json,
+    by_label,
+    content_columns,
+    count_into,
+    loose_and_lost,
+    same_row,
+    stored_columns,
+    unsure,
+)
+
+FROM, STARTS, FOUND, NEXT_FILE, NEXT_ROW, LOADED = (
+    inner(n) for n in ("from", "starts", "found", "next_file", "next_row", "loaded")
+)
+READ, STOOD, STANDS, REPLACED, REPEATS = "read", "stood", "stands", "replaced", "repeats"
+"""Where a row of a contested key comes from: read now, or held by the store, standing or replaced; and what becomes of
+it: it stands, is replaced by a later one, or repeats the one before it."""
 
 
 def settle_keys(connection: duckdb.DuckDBPyConnection, table: Table, derived: Sequence[str], places: Places) -> None:
-    """Insert the rows of `good_rows`; keys met twice are settled one by one.
+    """Bring the store's rows up to date with `good_rows`; the numbers `derived` are given afterwards.
 
-    `derived` numbers are stood for in the key by the column that they number, and are given afterwards.
+    In the key the column that such a number counts stands for it. Raises `RowsNeededError`, with nothing written, where
+    the store does not hold what is needed.
     """
     name = table.name
     key_columns = [table.column(k).numbered if k in derived else k for k in table.key]
-    key, stored = ", ".join(key_columns), stored_columns(table)
-    connection.execute(
-        f"create or replace temp table clash as select {key} from good_rows group by all having count(*) > 1 "
-        f"union select {key} from main.{name} semi join good_rows using ({key})"
-    )
-    ((clashes,),) = connection.execute("select count(*) from clash").fetchall()
-    if not clashes:
-        rows = connection.execute("select file_no, count(*) from good_rows group by all").fetchall()
-        if places.adoptable and len(stretches(places.adoptable)) <= MOST_STRETCHES:
-            good = sum(n for _, n in rows)
-            adopt(connection, table, places.adoptable, sum(f.rows for f in places.adoptable) - good)
-            touch_all(connection, table)
-        else:
-            touch(connection, table, "good_rows")
-            connection.execute(f"insert into main.{name} select {stored} from good_rows")
+    key, stored, content = ", ".join(key_columns), stored_columns(table), content_columns(table, derived)
+    _superseded_rows(connection, table, content, derived)
+    if not any_row(connection, "select 1 from mine") and not any_row(connection, "select 1 from past"):
+        clash = f"select {key} from good_rows group by all having count(*) > 1"
+        connection.execute(f"create or replace temp table clash as {clash}")
+        if not any_row(connection, "select 1 from clash"):
+            _insert_all(connection, table, places)
+            return
+        loose = "good_rows"
     else:
-        sql = f"select file_no, count(*) from good_rows anti join clash using ({key}) group by all"
-        rows = connection.execute(sql).fetchall()
-        _settle_clashes(connection, table, key_columns, [n for n in table.names if n not in derived], places)
+        loose = "loose"
+        loose_and_lost(connection, content)
+        connection.execute(
+            f"create or replace temp table clash as select {key} from good_rows group by all having count(*) > 1 "
+            f"union select {key} from mine semi join loose using ({key}) union select {key} from lost "
+            f"union select {key} from past where {CHANGED}"
+        )
+    held = [f"select 1 from {rows} semi join clash using ({key})" for rows in ("mine", "past")]
+    if unsure(connection) and any(any_row(connection, sql) for sql in held):
+        raise RowsNeededError
+    new = f"{loose} anti join clash using ({key})"
+    settled = f"(from good_rows anti join clash using ({key}))"
+    _count(connection, places, "known", f"{settled} anti join {loose} using ({key})")
+    _count(connection, places, "accepted", new)
+    _fold(connection, key_columns, content)
+    _tell(connection, places)
+    touch(connection, table, new)
+    touch(connection, table, f"(select {KEY}->>'job_id' as job_id from turned)")
+    _keep_superseded(connection, table, places)
+    gone = f"select {ROWID} from mine semi join clash using ({key})"
+    connection.execute(f"create or replace temp table fresh as select {stored} from {new}")
+    connection.execute(f"delete from main.{name} where rowid in ({gone})")
+    connection.execute(
+        f"insert into main.{name} select {stored} from fresh union all select {stored} from folded "
+        f"where {FOUND} = '{STANDS}'"
+    )
+    for used in ("clash", "folded", "before", "turned", "unheld", "fresh"):
+        connection.execute(f"drop table temp.{used}")
+    connection.execute("drop table if exists temp.loose")
+    connection.execute("drop table if exists temp.lost")
+
+
+def _insert_all(connection: duckdb.DuckDBPyConnection, table: Table, places: Places) -> None:
+    """Insert rows whose keys are all new and each met once."""
+    rows = connection.execute(f"select {FILE_NO}, count(*) from good_rows group by all").fetchall()
     count_into(places.verdicts, "accepted", rows)
-    connection.execute("drop table clash")
-    if derived:
-        renumber(connection, table, derived, "good_rows")
+    good = sum(n for _, n in rows)
+    if not good:
+        return
+    if places.adoptable and len(stretches(places.adoptable)) <= MOST_STRETCHES:
+        adopt(connection, table, places.adoptable, sum(f.rows for f in places.adoptable) - good)
+        touch_all(connection, table)
+    else:
+        touch(connection, table, "good_rows")
+        connection.execute(f"insert into main.{table.name} select {stored_columns(table)} from good_rows")
 
 
-def _settle_clashes(
-    connection: duckdb.DuckDBPyConnection,
-    table: Table,
-    key_columns: Sequence[str],
-    content_columns: Sequence[str],
-    places: Places,
+def _count(connection: duckdb.DuckDBPyConnection, places: Places, what: str, rows: str) -> None:
+    sql = f"select {FILE_NO}, count(*) from {rows} group by all"
+    count_into(places.verdicts, what, connection.execute(sql).fetchall())
+
+
+def _superseded_rows(
+    connection: duckdb.DuckDBPyConnection, table: Table, content: Sequence[str], derived: Sequence[str]
 ) -> None:
-    name, key, stored = table.name, ", ".join(key_columns), stored_columns(table)
-    content, key_text = as_json(content_columns), as_json(key_columns)
-    latest = "over (partition by key_text, stale order by file_no desc, source_row desc)"
-    connection.execute("create or replace temp table unread (source_file VARCHAR, file_no INTEGER)")
-    if places.unread:
-        connection.executemany("insert into unread values (?, ?)", list(places.unread.items()))
+    """Make `past`: the rows superseded by later ones, their columns taken out of what was kept of them."""
+    kinds = dict(columns(table))
+    shape = json.dumps({n: [kinds[n][:-2]] if kinds[n].endswith("[]") else kinds[n] for n in content})
+    connection.execute(
+        f"create or replace temp view past as select unnest(from_json(s.content, {literal(shape)})), s.source_file, "
+        f"s.source_row, s.load_id as {LOADED}, s.content as {CONTENT}, s.key_text as {KEY}, o.place as {PLACE}, "
+        f"o.changed as {CHANGED}, s.rowid as {ROWID} from main.superseded s "
+        f"join temp.{ORDER} o on s.source_file = o.source_file and o.derive = {literal(' '.join(derived))} "
+        f"where s.table_name = {literal(table.name)} and s.reason = {literal(LATER)}"
+    )
+
+
+def _fold(connection: duckdb.DuckDBPyConnection, key_columns: Sequence[str], content: Sequence[str]) -> None:
+    """Make `folded`: every row of a contested key with what becomes of it; `before`: what stood for these keys;
+    `turned`: the keys for which another row stands now, with the file and row of the one that stood."""
+    key = ", ".join(key_columns)
+    texts = f"{as_json(content)} as {CONTENT}, {as_json(key_columns)} as {KEY}"
+    connection.execute(
+        f"create or replace temp table before as select *, {texts} from mine semi join clash using ({key})"
+    )
     connection.execute(f"""
-create or replace temp table held as       -- stored rows whose key was read again; how late they are if not read again
-select s.*, coalesce(u.file_no, -1) as file_no
-from (select {stored}, {content} as content, {key_text} as key_text from main.{name} semi join clash using ({key})) s
-left join unread u using (source_file)""")
-    connection.execute(f"""
-create or replace temp table contested as  -- a row read, its key met more than once
-with read_again as (
-  select {stored}, file_no, {content} as content, {key_text} as key_text from good_rows semi join clash using ({key})
-), replaced as (     -- what corrections have replaced before
-  select distinct key_text, content, source_file from main.superseded where table_name = {literal(name)}
-), standing as (     -- stored rows that their file still gives, and the last place where it does
-  select r.key_text, r.source_file, max(r.source_row) as source_row
-  from read_again r join held h on r.key_text = h.key_text and r.content = h.content and r.source_file = h.source_file
-  group by all
-), marked as (       -- stale: replaced before by a row that still stands, so it must not come back
-  select r.*, h.content as held, h.file_no as held_no, h.source_file as held_file, h.source_row as held_row,
-    p.key_text is not null and h.content is distinct from r.content
-      and (h.source_file <> r.source_file or coalesce(s.source_row > r.source_row, false)) as stale
-  from read_again r left join held h using (key_text)
-  left join replaced p on p.key_text = r.key_text and p.content = r.content and p.source_file = r.source_file
-  left join standing s on s.key_text = r.key_text and s.source_file = r.source_file
-), ranked as (       -- beside each row, the latest of its key
-  select *, first(content) {latest} as last_content, first(source_file) {latest} as last_file,
-    first(source_row) {latest} as last_row, first(file_no) {latest} as last_no, row_number() {latest} as place
-  from marked
-)
-select * replace (
-    case when held_no > last_no then held_file else last_file end as last_file,
-    case when held_no > last_no then held_row else last_row end as last_row),
-  case when stale or content = held then 'known'
-       when held_no > last_no then 'superseded'
-       when place = 1 then 'accepted'
-       when content = last_content then 'known' else 'superseded' end as verdict
-from ranked""")
-    for what in ("accepted", "known", "superseded"):
-        sql = f"select file_no, count(*) from contested where verdict = '{what}' group by all"
-        count_into(places.verdicts, what, connection.execute(sql).fetchall())
-    book = f"insert into main.superseded select {places.load_id}, {literal(name)}"
+create or replace temp table folded as
+with members as (    -- every row that is given for a contested key: read now, or by a file that was not read again
+  select *, {texts}, '{READ}' as {FROM}, null::bigint as {LOADED}
+  from good_rows semi join clash using ({key})
+  union all by name
+  select *, '{STOOD}' as {FROM} from before where not {CHANGED}
+  union all by name
+  select *, '{REPLACED}' as {FROM} from past semi join clash using ({key}) where not {CHANGED}
+), marked as (       -- the first row of each run of rows that say the same
+  select *, {CONTENT} is distinct from lag({CONTENT}) over follow as {STARTS}
+  from members window follow as (partition by {KEY} order by {PLACE}, source_row, {FILE_NO})
+)                    -- with the first row of the next run, which supersedes it
+select *, lead(source_file) over starts as {NEXT_FILE}, lead(source_row) over starts as {NEXT_ROW},
+  case when not {STARTS} then '{REPEATS}' when lead(source_row) over starts is null and
+    lead(source_file) over starts is null then '{STANDS}' else '{REPLACED}' end as {FOUND}
+from marked window starts as (partition by {KEY}, {STARTS} order by {PLACE}, source_row, {FILE_NO})""")
     connection.execute(
-        f"{book}, source_file, source_row, last_file, last_row, key_text, content "
-        "from contested where verdict = 'superseded'"
+        f"create or replace temp table turned as select coalesce(b.{KEY}, s.{KEY}) as {KEY}, b.source_file, "
+        f"b.source_row, b.{CONTENT}, b.{KEY} is not null as {FOUND} "
+        f"from before b full join (from folded where {FOUND} = '{STANDS}') s on b.{KEY} = s.{KEY} "
+        f"where b.{CONTENT} is distinct from s.{CONTENT}"
     )
-    # Stored rows that a correction replaces now.
+
+
+def _tell(connection: duckdb.DuckDBPyConnection, places: Places) -> None:
+    """Count what became of the contested rows that were read, and of stored ones."""
+    verdict = f"""
+case when f.{FOUND} = '{STANDS}' and t.{KEY} is not null then 'accepted'
+     when f.{FOUND} = '{REPLACED}' and p.{KEY} is null then 'superseded' else 'known' end"""
+    rows = connection.execute(
+        f"select f.{FILE_NO}, {verdict}, count(*) from folded f left join turned t on f.{KEY} = t.{KEY} "
+        f"left join (select distinct {KEY}, {CONTENT}, source_file from past) p "
+        f"on f.{KEY} = p.{KEY} and f.{CONTENT} = p.{CONTENT} and f.source_file = p.source_file "
+        f"where f.{FROM} = '{READ}' group by all"
+    ).fetchall()
+    for file_no, what, n in rows:
+        places.verdicts[file_no][what] += n
+    held = f"from folded semi join turned using ({KEY}) where {FROM} <> '{READ}' and {FOUND} = '{STANDS}'"
+    by_label(connection, places.restored, f"select source_file, count(*) {held} group by all")
+    repeats = f"from folded where {FROM} <> '{READ}' and {FOUND} = '{REPEATS}' group by all"
+    by_label(connection, places.repeats, f"select source_file, count(*) {repeats}")
+
+
+def _keep_superseded(connection: duckdb.DuckDBPyConnection, table: Table, places: Places) -> None:
+    """Write the rows that are superseded by later ones, and keep those that no file gives any more, with the reason."""
+    ((places_left,),) = connection.execute(f"select count(*) from turned where {FOUND}").fetchall()
+    places.left += places_left
+    # Stored rows that stand or stood superseded, and that their file does not give again.
     connection.execute(
-        f"{book}, h.source_file, h.source_row, c.source_file, c.source_row, h.key_text, h.content "
-        "from held h join contested c using (key_text) where c.verdict = 'accepted'"
+        f"create or replace temp table unheld as "
+        f"select {KEY}, {CONTENT}, source_file, source_row, true as {STARTS} from turned where {FOUND} "
+        f"union all select {KEY}, {CONTENT}, source_file, source_row, false from past where {CHANGED}"
     )
-    on = " and ".join(f"{name}.{k} = c.{k}" for k in key_columns)
-    accepted = "from contested where verdict = 'accepted'"
-    for arrived in (f"good_rows anti join clash using ({key})", "contested where verdict = 'accepted'"):
-        touch(connection, table, arrived)
-    connection.execute(f"delete from main.{name} using (select {key} {accepted}) c where {on}")
     connection.execute(
-        f"insert into main.{name} select {stored} from good_rows anti join clash using ({key}) "
-        f"union all select {stored} {accepted}"
+        f"delete from unheld u using folded f where u.{KEY} = f.{KEY} and u.{CONTENT} = f.{CONTENT} "
+        "and u.source_file = f.source_file"
     )
-    for used in ("held", "contested", "unread"):
-        connection.execute(f"drop table {used}")
+    place = f"{KEY}, {CONTENT}, source_file, source_row"
+    known = (
+        f"left join (select {place}, min({LOADED}) as {LOADED} from past group by all) p "
+        f"on {same_row([KEY, CONTENT, 'source_file', 'source_row'], 'f', 'p')}"
+    )
+    connection.execute(
+        f"create or replace temp table fresh as select coalesce(p.{LOADED}, {places.load_id}), {literal(table.name)}, "
+        f"f.source_file, f.source_row, f.{NEXT_FILE}, f.{NEXT_ROW}, f.{KEY}, f.{CONTENT}, {literal(LATER)} "
+        f"from folded f {known} where f.{FOUND} = '{REPLACED}'"
+    )
+    keys = f"select {KEY} from folded union select {KEY} from unheld"
+    connection.execute(f"delete from main.superseded where rowid in (select {ROWID} from past where {KEY} in ({keys}))")
+    connection.execute("insert into main.superseded from fresh")
+    given = f"select {KEY}, source_file, max(source_row) as source_row from folded where {FROM} = '{READ}' group by all"
+    own = f"({given}) f on u.{KEY} = f.{KEY} and u.source_file = f.source_file"
+    connection.execute(
+        f"insert into main.superseded select {places.load_id}, {literal(table.name)}, u.source_file, u.source_row, "
+        f"f.source_file, f.source_row, u.{KEY}, u.{CONTENT}, "
+        f"case when f.{KEY} is null then o.reason else {literal(CORRECTED)} end "
+        f"from unheld u left join {own} join temp.{ORDER} o on u.source_file = o.source_file"
+    )
+    withdrawn = f"select u.source_file, count(*) from unheld u anti join {own} where {STARTS} group by all"
+    by_label(connection, places.withdrawn, withdrawn)

@@ -10,7 +10,7 @@ import re
 import shutil
 import tempfile
 import time
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from collections.abc import Mapping as MappingType
 from contextlib import closing, contextmanager, suppress
 from datetime import UTC, datetime
@@ -19,35 +19,32 @@ from typing import Any
 
 import duckdb
 
-from rqa.contract import TABLES, Table
-from rqa.errors import StoreError
+from rqa.contract import TABLES
 from rqa.intake.draft import draft, read_mapping
 from rqa.intake.faults import Faults
 from rqa.intake.mapping import MAPPING_FILE, Mapping
 from rqa.intake.own_actions import with_own_actions
 from rqa.progress import Progress, silent
 from rqa.stopping import held, interruptible, released
-from rqa.store.books import Outcome, files_seen, keep_books, keep_seen, one, outcome, unchanged
+from rqa.store.account import SELECTED, Account, named_files
+from rqa.store.books import Outcome, files_seen, held_files, keep_books, keep_held, keep_seen, one, outcome
 from rqa.store.ddl import create_statements
 from rqa.store.empty_files import write_empty_remarks
 from rqa.store.engine import STORE_FILE, attach, beside, connect, open_store
 from rqa.store.limits import MEMORY, SQL_MINUTES, WAIT_SECONDS
 from rqa.store.lock import writing
 from rqa.store.mapping_sql import sql_faults
-from rqa.store.meter import Meter, work
-from rqa.store.named import NamedRead
+from rqa.store.order import Kept
 from rqa.store.patterns import pattern_faults
 from rqa.store.remarks import write_remarks
-from rqa.store.report import FileCount, LoadReport
-from rqa.store.settle import keep_rejects, settle
-from rqa.store.stage import Plan, Staged, Stager, plan
+from rqa.store.report import LoadReport
+from rqa.store.stage import Plan, Stager, plan
+from rqa.store.tables import Tables
 from rqa.store.touched import begin
 
 Keep = Callable[[duckdb.DuckDBPyConnection, str | None], None]
 """Makes the kept tables; is told under which name the store as it was is attached, if there was one."""
 BEFORE = "before"
-SELECTED = "(select)"
-"""What stands for a table in the account of a file whose rows go to SELECTs of the mapping."""
 
 
 def load(
@@ -195,38 +192,24 @@ def _load_into(
     load_id = one(connection, "select coalesce(max(load_id), 0) + 1 from loads")
     begin(connection)
     stager = Stager(connection, scratch, sql_minutes=rules.workspace.sql_minutes or SQL_MINUTES, memory=memory)
-    known = unchanged(connection, items)
-    faults = Faults()
-    for number, item in enumerate(items):
-        if number not in known:
-            with faults.gathered(item.entry.place):
-                stager.bind(item)
-    faults.stop()
-    stager.make_tables(stager.bound)
-    meter = Meter(progress, connection, sum(work(i.label, i.size) for n, i in enumerate(items) if n not in known))
-    counts: list[tuple[Staged, FileCount]] = []
+    tables = Tables(connection, stager, items, load_id, progress)
+    todo = tables.plan(held_files(connection), store.parent, keep=rules.workspace.vanished == "keep")
+    tables.bind({name: what.any for name, what in todo.items()})
+    counts: Account = []
+    files: dict[str, MappingType[str, Kept]] = {}
     for table in TABLES.values():
         # A table is read and settled before the next is read, so that only one is held in temporary storage.
-        files = []
-        for number, item in enumerate(items):
-            if item.entry.table is not table:
-                continue
-            if number in known:
-                counts.append(_unread(item, number, known[number]))
-            else:
-                meter.reading(item.label, item.size)
-                files.append(stager.stage(item, number))
-                meter.read(files[-1].rows)
-        if files:
-            meter.checking(table.name, sum(work(f.label, items[f.file_no].size) for f in files))
-            unread = {items[n].label: n for n in known if items[n].entry.table is table}
-            counts += _settle_table(connection, table, files, load_id, unread)
-        connection.execute(f"drop table if exists stage_{table.name} cascade")
-    counts += _named_files(connection, stager.named.done.values(), load_id)
+        account, files[table.name] = tables.settle(table, todo[table.name])
+        counts += account
+    kept = {label for what in todo.values() for label in what.kept}
+    named, earlier = stager.named.done.values(), tables.earlier.get(SELECTED, {})
+    counts += named_files(connection, named, items, earlier, kept, load_id)
     keep_books(connection, rules, counts, load_id, version, started)
+    keep_held(connection, files)
     write_remarks(connection, rules, started, load_id)
-    write_empty_remarks(connection, [c for _, c in counts], load_id)
-    meter.counting()
+    read = [c for f, c in counts if f.file_no >= 0 or c.table == SELECTED]
+    write_empty_remarks(connection, read, load_id)
+    tables.meter.counting()
     if empty:
         keep(connection, None)
     else:
@@ -234,54 +217,3 @@ def _load_into(
         keep(connection, BEFORE)
         connection.execute(f"detach {BEFORE}")
     return outcome(connection, [c for _, c in counts], load_id)
-
-
-def _settle_table(
-    connection: duckdb.DuckDBPyConnection,
-    table: Table,
-    files: Sequence[Staged],
-    load_id: int,
-    unread: MappingType[str, int],
-) -> list[tuple[Staged, FileCount]]:
-    """Settle one table and prove that its sums hold; raises `StoreError` if they do not."""
-    rows = f"select count(*) from main.{table.name}"
-    moved = f"select count(*) from main.superseded where table_name = '{table.name}'"
-    rows_before, moved_before = one(connection, rows), one(connection, moved)
-    verdicts = settle(connection, table, files, load_id, unread)
-    counts = []
-    for f in files:
-        v = verdicts[f.file_no]
-        in_file = f.rows + len(f.rejects)
-        counts.append(
-            FileCount(f.label, f.table, in_file, v["left_out"], in_file - v["left_out"], v["accepted"], v["refused"],
-                      v["known"], v["superseded"])
-        )  # fmt: skip
-    wrong = [f"{c.source_file}: {c}" for c in counts if not c.adds_up]
-    replaced = one(connection, moved) - moved_before - sum(c.superseded for c in counts)
-    due = rows_before + sum(c.accepted for c in counts) - replaced
-    if one(connection, rows) != due:
-        wrong.append(f"{table.name}: {due} rows are due, {one(connection, rows)} are there")
-    if wrong:
-        faults = "\n".join(f"  - {w}" for w in wrong)
-        raise StoreError(f"the load does not add up, so nothing was stored; please report it:\n{faults}")
-    return list(zip(files, counts, strict=True))
-
-
-def _unread(item: Plan, number: int, rows: int) -> tuple[Staged, FileCount]:
-    """The account of a file that is what it was when last loaded: it is not read again, all its rows are known."""
-    same = Staged(item.label, item.entry.table.name, number, item.digest, item.fingerprint)
-    return same, FileCount(item.label, same.table, rows, 0, rows, 0, 0, rows, 0, unchanged=True)
-
-
-def _named_files(
-    connection: duckdb.DuckDBPyConnection, files: Iterable[NamedRead], load_id: int
-) -> list[tuple[Staged, FileCount]]:
-    """The account of files read for SELECTs: their rows go on to these; what is no row is refused here."""
-    counts = []
-    for f in files:
-        staged = Staged(f.label, SELECTED, -1, f.digest, "", f.rows, first_row=f.first_row, rejects=f.rejects)
-        connection.execute("delete from refused where table_name = $1 and source_file = $2", [SELECTED, f.label])
-        keep_rejects(connection, staged, load_id)
-        read = f.rows + len(f.rejects)
-        counts.append((staged, FileCount(f.label, SELECTED, read, 0, read, f.rows, len(f.rejects), 0, 0)))
-    return counts

@@ -4,6 +4,7 @@ from datetime import datetime
 
 import duckdb
 
+from rqa.contract import TABLES
 from rqa.intake.entries import ZONE
 from rqa.intake.mapping import Mapping
 from rqa.intake.names import BROKEN, CLOCK, EMPTIED, LEFT_OUT, UNZONED
@@ -35,7 +36,14 @@ UNKNOWN = {
     "dated after the load": f"""
         select 'jobs', null, {FIRST} from jobs where opened_at > $now or closed_at > $now having count(*) > 0""",
 }
+SAME_MOMENT = "opened and closed at the same moment as another job of its unit"
+"""Lines of one visit that were exported as jobs of their own look like this; each counts as the return of another."""
 WHOLE_STORE = {
+    SAME_MOMENT: """
+        select 'jobs', min(unit_id), count(*), min(source_row) from (
+            select *, count(*) over (partition by unit_id, opened_at, closed_at) as alike from jobs
+            where disposition <> 'cancelled' and closed_at is not null
+        ) where alike > 1 having count(*) > 0""",
     NO_UNIT_TWICE: """
         select 'jobs', null, count(*), null from jobs where disposition <> 'cancelled'
         having count(*) > 1 and count(*) = count(distinct unit_id)""",
@@ -44,11 +52,14 @@ JOBLESS = ("steps", "diagnostics", "parts")
 NO_JOB = "no job of that id in the store"
 NO_ZONE = f"no zone is set, so times without an offset are read as {ZONE}"
 EMPTIED_BEGINS = "sql for"
+OF_ROWS = f"(remark like 'clock %' or remark = '{NO_ZONE}' or remark like '{EMPTIED_BEGINS}%')"
+"""SQL that is true of a remark on the rows of one file."""
+FILE_GONE = "its file is gone from the folder; its rows are kept"
 
 
 def write_remarks(connection: duckdb.DuckDBPyConnection, mapping: Mapping, now: datetime, load_id: int) -> None:
     """Write this load's remarks; earlier ones of these kinds are replaced, as they speak of the whole store."""
-    kinds = [*UNKNOWN, *WHOLE_STORE, NO_JOB]
+    kinds = [*UNKNOWN, *WHOLE_STORE, NO_JOB, FILE_GONE]
     connection.execute("delete from remarks where list_contains($kinds, remark)", {"kinds": kinds})
     for remark, sql in {**UNKNOWN, **WHOLE_STORE}.items():
         known = {"models": mapping.workspace.models, "sites": list(mapping.sites), "now": now}
@@ -56,6 +67,12 @@ def write_remarks(connection: duckdb.DuckDBPyConnection, mapping: Mapping, now: 
         connection.execute(
             f"insert into remarks select {load_id}, t, null, '{remark}', v, n, r from ({sql}) as found(t, v, n, r)",
             needed,
+        )
+    for table in TABLES:
+        connection.execute(
+            f"insert into remarks select {load_id}, '{table}', source_file, '{FILE_GONE}', source_file, {FIRST} "
+            f"from {table} semi join (from held_files where gone and table_name = '{table}') using (source_file) "
+            "group by source_file"
         )
     for table in JOBLESS:
         connection.execute(
@@ -65,16 +82,11 @@ def write_remarks(connection: duckdb.DuckDBPyConnection, mapping: Mapping, now: 
 
 
 def write_row_remarks(connection: duckdb.DuckDBPyConnection, table: str, load_id: int) -> None:
-    """Note what the staged rows of one table tell of times and of the mapping's SQL, in place of what they told before.
+    """Note what the staged rows of one table tell of times and of the mapping's SQL.
 
     Clock readings in an hour that was skipped or came twice; times without an offset for which no zone is named; values
     of which an SQL expression made nothing, those of refused rows too.
     """
-    connection.execute(
-        f"delete from main.remarks where table_name = '{table}' "
-        f"and (remark like 'clock %' or remark = '{NO_ZONE}' or remark like '{EMPTIED_BEGINS}%') "
-        f"and source_file in (select source_file from temp.placed_{table})"
-    )
     connection.execute(
         f"insert into main.remarks select {load_id}, '{table}', source_file, '{NO_ZONE}', null, count(*), "
         f"min(source_row) from temp.placed_{table} where {UNZONED} and {BROKEN} is null and not {LEFT_OUT} group by all"

@@ -25,6 +25,8 @@ class FileCount:
     known: int
     superseded: int
     unchanged: bool = False
+    withdrawn: int = 0
+    """Rows that the store had of it and that it gives no more; they are none of those read."""
 
     @property
     def adds_up(self) -> bool:
@@ -107,6 +109,7 @@ class LoadReport:
             if f.unchanged and not every_file:
                 continue
             said = "  (unchanged since it was loaded)" if f.unchanged else ""
+            said += f"  ({f.withdrawn:,} rows withdrawn, no longer given)" if f.withdrawn else ""
             said += f"  ({f.left_out:,} rows left out by where, or blank)" if f.left_out else ""
             lines.append(
                 f"{f.table:<12} {f.read:>10,} {f.accepted:>10,} {f.refused:>8,} {f.known:>10,} {f.superseded:>10,}  "

@@ -31,6 +31,8 @@ from rqa.store.sql_limits import memory_limit, time_limit
 from rqa.store.traced import traced
 from rqa.store.whole import read_whole
 
+SELECT = "select "
+"""How the name of a reading by a SELECT begins."""
 COMPUTED = {"DOUBLE", "FLOAT", "DECIMAL"}
 """Types of a SELECT's columns that come with a decimal point."""
 
@@ -69,6 +71,11 @@ class Plan:
     def sources(self) -> list[SourceFile]:
         """The files it reads."""
         return [self.source] if self.source else self.named
+
+    @property
+    def labels(self) -> list[str]:
+        """The names that its rows can bear: its files', and its own."""
+        return list(dict.fromkeys([*self.files, self.label]))
 
     @property
     def files(self) -> list[str]:
@@ -132,8 +139,11 @@ def _readings(entry: Entry, mapping: Mapping, files: Sequence[SourceFile], seen:
     digests = [seen[f.label].digest for f in files]
     if entry.spec.from_ is not None:
         return [Plan(entry, f.label, seen[f.label].digest, mark, f, [], seen[f.label].size) for f in files]
+    if not files:
+        # Patterns may match nothing yet, and then nothing tells the columns that the SELECT draws on.
+        return []
     together = "+".join(digests) if all(digests) else ""
-    label = f"select {entry.number} over {', '.join(dict.fromkeys(f.name for f in files))}"
+    label = f"{SELECT}{entry.number} over {', '.join(dict.fromkeys(f.name for f in files))}"
     return [Plan(entry, label, together, mark, None, list(files), sum(seen[f.label].size for f in files))]
 
 

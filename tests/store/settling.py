@@ -7,10 +7,13 @@ from typing import Any, Self
 import duckdb
 
 from rqa.contract import TABLES
+from rqa.intake.names import DERIVE, FILE_NO, LEFT_OUT
 from rqa.store.ddl import create_statements
+from rqa.store.order import Changes, Kept
 from rqa.store.settle import settle
 from rqa.store.stage import Staged, Stager
 from rqa.store.touched import begin
+from rqa.store.verdicts import Places, RowsNeededError
 
 SHOWN = ("accepted", "known", "superseded")
 
@@ -26,6 +29,8 @@ class Depot:
             if any(n in statement for n in needed):
                 self.connection.execute(statement)
         self.loads = 0
+        self.files: dict[int, Sequence[Sequence[Any]]] = {}
+        self.held: dict[str, Kept] = {}
 
     def __enter__(self) -> Self:
         return self
@@ -33,25 +38,38 @@ class Depot:
     def __exit__(self, *_: object) -> None:
         self.connection.close()
 
-    def settle(self, files: Mapping[int, Sequence[Sequence[Any]]], unread: set[int]) -> dict[int, dict[str, int]]:
-        """Settle one load's files; the verdicts that rows can get here, by file."""
+    def settle(self, files: Mapping[int, Sequence[Sequence[Any]]]) -> dict[int, dict[str, int]]:
+        """Settle one load's files, all others being as they were; the verdicts that rows can get here, by file."""
         self.loads += 1
+        self.files |= files
         begin(self.connection)
-        Stager(self.connection, Path()).make_tables({self.table.name: self.derive is not None})
+        changed = frozenset(map(str, files))
+        order = tuple(str(n) for n in sorted(self.files))
+        what = Changes(order, self.held, tuple(self.held), changed, {}, frozenset())
+        try:
+            places = self._settle(files, what)
+        except RowsNeededError:
+            what = what.all_again()
+            places = self._settle(self.files, what)
+        self.held = what.held_now(places.given, places.repeats)
+        self.connection.execute(f"drop table if exists stage_{self.table.name} cascade")
+        return {n: {what: v[what] for what in SHOWN} for n, v in places.verdicts.items()}
+
+    def _settle(self, files: Mapping[int, Sequence[Sequence[Any]]], what: Changes) -> Places:
+        Stager(self.connection, Path(), sql_minutes=1, memory=None).make_tables(
+            {self.table.name: self.derive is not None}
+        )
         staged, height = [], 0
         for number, rows in sorted(files.items()):
-            names = [*self.columns, "source_file", "file_no", "derive", "left_out"]
+            marked = {"source_file": str(number), FILE_NO: number, DERIVE: self.derive, LEFT_OUT: False}
+            given = ", ".join(f"? as {n}" for n in [*self.columns, *marked])
             for row in rows:
                 self.connection.execute(
-                    f"insert into stage_{self.table.name} by name select {', '.join(f'? as {n}' for n in names)}",
-                    [*row, str(number), number, self.derive, False],
+                    f"insert into stage_{self.table.name} by name select {given}", [*row, *marked.values()]
                 )
             staged.append(Staged(str(number), self.table.name, number, "", "", len(rows), height, 1))
             height += len(rows)
-        names_unread = {str(n): n for n in unread}
-        verdicts = settle(self.connection, self.table, staged, self.loads, names_unread)
-        self.connection.execute(f"drop table if exists stage_{self.table.name} cascade")
-        return {n: {what: v[what] for what in SHOWN} for n, v in verdicts.items()}
+        return settle(self.connection, self.table, staged, self.loads, what)
 
     def rows(self, sql: str) -> list[tuple[Any, ...]]:
         """The rows of a query, sorted."""

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from rqa.store.verdicts import LATER
 from tests.store.settling import Depot
 from tests.workspaces import HEADER, Workspace, csv_of, job
 
@@ -39,7 +40,7 @@ def test_later_row_of_the_same_file_corrects(ws: Workspace) -> None:
     ws.write("a.csv", csv_of(job("A", model="one"), job("B"), job("A", model="two"), job("A", model="two")))
     assert counts(ws) == (4, 2, 0, 1, 1)
     assert model(ws) == "two"
-    assert replaced(ws) == [("one", "a.csv:2", "a.csv:5")]
+    assert replaced(ws) == [("one", "a.csv:2", "a.csv:4")]
 
 
 def test_later_file_corrects_and_the_old_row_is_kept(ws: Workspace) -> None:
@@ -72,14 +73,14 @@ def test_reading_everything_twice_changes_nothing(ws: Workspace) -> None:
     ws.write("2.csv", csv_of(job("A", model="two"), job("A", model="three"), job("B")) + "broken\n")
     assert counts(ws) == (7, 2, 2, 1, 2)
     before = snapshot(ws)
-    assert counts(ws) == (7, 0, 0, 7, 0)
+    assert counts(ws) == (7, 0, 2, 5, 0)
     assert snapshot(ws) == before
     for name in ("1.csv", "2.csv"):
         ws.write(name, (ws.folder / name).read_text() + "\n")
     assert counts(ws) == (7, 0, 2, 5, 0)
     assert snapshot(ws) == before
     ws.write("1.csv", (ws.folder / "1.csv").read_text() + "\n")
-    assert counts(ws) == (7, 0, 1, 6, 0)
+    assert counts(ws) == (7, 0, 2, 5, 0)
     assert snapshot(ws) == before
 
 
@@ -105,7 +106,9 @@ def test_file_that_was_not_read_again_is_still_the_later_one(ws: Workspace) -> N
     assert replaced(ws)[1] == ("three", "1.csv:2", "2.csv:2")
     (ws.folder / "2.csv").unlink()
     ws.write("1.csv", csv_of(job("A", model="four")))
-    assert counts(ws) == (1, 1, 0, 0, 0)
+    assert counts(ws) == (1, 0, 0, 0, 1)
+    assert model(ws) == "two"
+    assert counts(ws, MAPPING | {"workspace": {"vanished": "withdraw"}})[1] == 1
     assert model(ws) == "four"
 
 
@@ -144,6 +147,39 @@ def test_changed_mapping_reads_its_files_again(ws: Workspace) -> None:
     assert ws.one("select disposition from jobs") == "cancelled"
 
 
+def test_rows_that_a_corrected_mapping_gives_no_more_are_withdrawn(ws: Workspace) -> None:
+    ws.write("1.csv", csv_of(job("A") | {"kind": "repair", "no": "N1"}, job("B") | {"kind": "quote", "no": "N2"}))
+    ws.load(MAPPING)
+
+    def corrected(**entry: Any) -> tuple[list[Any], list[Any], int, int]:
+        report = ws.load({**MAPPING, "table": [{"table": "jobs", "from": "f", **entry}]})
+        gone = "select key_text->>'job_id', reason from superseded where load_id = (select max(load_id) from loads)"
+        ids = [i for (i,) in ws.rows("select job_id from jobs order by 1")]
+        return ids, ws.rows(f"{gone} order by 1"), report.total("withdrawn"), report.total("left_out")
+
+    said = "its file gives it no more"
+    assert corrected(where="kind <> 'quote'") == (["A"], [("B", said)], 1, 1)
+    assert corrected() == (["A", "B"], [], 0, 0)
+    assert corrected(columns={"job_id": "no"}) == (["N1", "N2"], [("A", said), ("B", said)], 2, 0)
+    ws.load({"files": {"f": {"path": "1.csv"}}, "table": [{"table": "tests", "from": "f", "columns": {
+        "test": "no", "subsystem": "model"}}]})  # fmt: skip
+    assert ws.one("select count(*) from jobs") == 0
+    assert ws.one("select count(*) from superseded where reason = 'the mapping reads its file no more'") == 2
+
+
+def test_a_superseded_row_comes_back_when_the_later_one_is_withdrawn(ws: Workspace) -> None:
+    ws.write("1.csv", csv_of(job("A", model="one"), job("B")))
+    ws.write("2.csv", csv_of(job("A", model="two")))
+    ws.load(MAPPING)
+    ws.write("2.csv", csv_of(job("C")))
+    report = ws.load(MAPPING)
+    assert model(ws) == "one"
+    assert ws.one("select source_file || ':' || source_row from jobs where job_id = 'A'") == "1.csv:2"
+    assert [(f.source_file, f.accepted, f.known, f.withdrawn) for f in report.files] == [
+        ("1.csv", 1, 1, 0), ("2.csv", 1, 0, 1),
+    ]  # fmt: skip
+
+
 def test_entries_that_share_a_file_and_a_table_keep_their_refusals(ws: Workspace) -> None:
     ws.write("1.csv", f"kind,{HEADER}\n" + "".join(f"{k},{','.join(job(k, site='').values())}\n" for k in "XY"))
 
@@ -170,51 +206,27 @@ LOADS = st.lists(st.dictionaries(st.sampled_from([0, 1, 2]), ROWS, min_size=1), 
 @settings(max_examples=20, deadline=None)
 @given(loads=LOADS)
 def test_settling_equals_a_slow_reading_of_the_rules(loads: list[dict[int, list[tuple[str, str]]]]) -> None:
+    """Of the rows of a key, in order, the first of the last run that says the same stands; those of earlier runs are
+    superseded by the next."""
     with Depot("tests", {"test": "key", "subsystem": "value"}) as depot:
-        stored: dict[str, tuple[str, int, int]] = {}
-        replaced: list[tuple[str, str, int, int]] = []
         files: dict[int, list[tuple[str, str]]] = {}
-        for given_files in loads:
-            changed = {n: rows for n, rows in given_files.items() if files.get(n) != rows}
-            unread = {n for n in files if n not in changed}
+        for changed in loads:
             files |= changed
-            verdicts = {n: dict.fromkeys(("accepted", "known", "superseded"), 0) for n in changed}
-            rows = [(n, at, key, value) for n in sorted(changed) for at, (key, value) in enumerate(changed[n], 1)]
-            before, past = dict(stored), list(replaced)
-            for key in dict.fromkeys(key for _, _, key, _ in rows):
-                mine = [(n, at, value) for n, at, k, value in rows if k == key]
-                held = before.get(key)
-
-                def stale(n: int, at: int, value: str, key=key, held=held, mine=mine, past=past) -> bool:
-                    if held is None or value == held[0] or (key, value, n) not in {(k, v, f) for k, v, f, _ in past}:
-                        return False
-                    return held[1] != n or any(m == n and a > at and v == held[0] for m, a, v in mine)
-
-                live = [r for r in mine if not stale(*r)]
-                for n, at, value in mine:
-                    last = live[-1] if live else None
-                    if (held and value == held[0]) or (n, at, value) not in live:
-                        verdicts[n]["known"] += 1
-                    elif held and held[1] in unread and held[1] > last[0]:
-                        verdicts[n]["superseded"] += 1
-                        replaced.append((key, value, n, at))
-                    elif (n, at, value) == last:
-                        verdicts[n]["accepted"] += 1
-                        if held:
-                            replaced.append((key, *held))
-                        stored[key] = (value, n, at)
-                    elif value == last[2]:
-                        verdicts[n]["known"] += 1
-                    else:
-                        verdicts[n]["superseded"] += 1
-                        replaced.append((key, value, n, at))
-            assert depot.settle({n: [*map(list, r)] for n, r in changed.items()}, unread) == verdicts
+            verdicts = depot.settle({n: [*map(list, r)] for n, r in changed.items()})
+            stands: dict[str, tuple[str, int, int]] = {}
+            superseded = []
+            for n in sorted(files):
+                for at, (key, value) in enumerate(files[n], 1):
+                    if key not in stands or stands[key][0] != value:
+                        if key in stands:
+                            superseded.append((key, *stands[key], n, at))
+                        stands[key] = (value, n, at)
             assert depot.rows("select test, subsystem, source_file::int, source_row from tests") == sorted(
-                (key, *rest) for key, rest in stored.items()
+                (key, *rest) for key, rest in stands.items()
             )
-            moved = "select key_text->>'test', content->>'subsystem', source_file::int, source_row from superseded"
-            assert depot.rows(moved) == sorted(replaced)
-            assert depot.rows("select test from tests group by test having count(*) > 1") == []
+            shown = "key_text->>'test', content->>'subsystem', source_file::int, source_row, by_file::int, by_row"
+            assert depot.rows(f"select {shown} from superseded where reason = '{LATER}'") == sorted(superseded)
+            assert all(sum(v.values()) == len(files[n]) for n, v in verdicts.items())
 
 
 @settings(max_examples=20, deadline=None)
@@ -233,9 +245,9 @@ def test_keys_are_as_unique_as_group_by_says(rows: list[tuple[str, int, int, str
     columns = {"job_id": "", "step_seq": "", "attempt": "", "step": "", "outcome": "'pass'"}
     with Depot("steps", columns) as depot:
         half = len(rows) // 2
-        first = depot.settle({0: [[*r, "pass"] for r in rows[:half]], 1: [[*r, "pass"] for r in rows[half:]]}, set())
+        first = depot.settle({0: [[*r, "pass"] for r in rows[:half]], 1: [[*r, "pass"] for r in rows[half:]]})
         assert sum(v["accepted"] for v in first.values()) == len({r[:3] for r in rows})
-        again = depot.settle({2: [[*r, "pass"] for r in rows]}, {0, 1})
+        again = depot.settle({2: [[*r, "pass"] for r in rows]})
         clash = "select job_id, step_seq, attempt from steps group by all having count(*) > 1"
         assert depot.rows(clash) == []
         assert len(depot.rows("select job_id, step_seq, attempt from steps")) == len({r[:3] for r in rows})

@@ -48,7 +48,7 @@ def test_numbers_equal_a_slow_loop_over_all_rows(loads: list[list[list[StepRow]]
             for rows in files:
                 given_files[number] = [list(r) for r in rows]
                 number += 1
-            verdicts = depot.settle(given_files, set())
+            verdicts = depot.settle(given_files)
             for n, rows in zip(sorted(given_files), files, strict=True):
                 known, new = Counter(kept), []
                 seen: Counter[StepRow] = Counter()
@@ -67,7 +67,7 @@ def test_numbers_equal_a_slow_loop_over_all_rows(loads: list[list[list[StepRow]]
 def test_cumulative_exports_equal_one_reading(rows: list[StepRow], cuts: list[int]) -> None:
     with Depot("steps", STEPS, "step_seq attempt") as depot:
         for number, cut in enumerate([*sorted(cuts), len(rows)]):
-            depot.settle({number: [list(r) for r in rows[:cut]]}, set())
+            depot.settle({number: [list(r) for r in rows[:cut]]})
         assert depot.rows(NUMBERED) == numbered(rows)
         assert depot.rows("select * from superseded") == []
 

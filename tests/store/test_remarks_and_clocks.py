@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from rqa.store.remarks import NO_UNIT_TWICE
+from rqa.store.remarks import FILE_GONE, NO_UNIT_TWICE, SAME_MOMENT
 from tests.workspaces import Workspace, csv_of, job
 
 MAPPING = {"files": {"f": {"path": "jobs.csv"}}, "table": [{"table": "jobs", "from": "f"}]}
@@ -34,7 +34,8 @@ def test_hour_that_was_skipped(ws: Workspace) -> None:
         ("2024-03-31 01:30:00", "2024-03-31 09:00:00", "2024-03-31", "2024-03-31"),
         ("2024-03-31 01:30:00", "2024-03-31 09:00:00", "2024-03-31", "2024-03-31"),
     ]
-    assert ws.rows("select remark, value, rows, first_row from remarks") == [(SKIPPED, "opened_at", 1, 3)]
+    of_clocks = "select remark, value, rows, first_row from remarks where remark like 'clock %'"
+    assert ws.rows(of_clocks) == [(SKIPPED, "opened_at", 1, 3)]
 
 
 def test_hour_that_came_twice(ws: Workspace) -> None:
@@ -123,6 +124,7 @@ def test_names_nobody_declared_and_logs_without_a_job(ws: Workspace) -> None:
     expected = [
         ("diagnostics", "unknown test", "soap", 1, 3),
         ("jobs", "dated after the load", None, 1, 4),
+        ("jobs", SAME_MOMENT, "U1", 2, 2),
         ("jobs", "unknown model", "Quarn", 1, 3),
         ("jobs", "unknown procedure", "unheard of", 1, 3),
         ("parts", "no job of that id in the store", "Y", 1, 2),
@@ -150,6 +152,27 @@ def test_units_seen_once_are_told_loudly_and_once(ws: Workspace) -> None:
     assert NO_UNIT_TWICE not in str(ws.load(MAPPING))
     ws.write("jobs.csv", csv_of(job("J0")))
     assert NO_UNIT_TWICE not in str(ws.load(MAPPING))
+
+
+def test_a_file_that_is_gone_is_told_with_its_rows(ws: Workspace) -> None:
+    ws.write("1.csv", csv_of(job("A"), job("B", site="")))
+    ws.write("2.csv", csv_of(job("C")))
+    mapping: dict[str, Any] = {"files": {"f": {"path": "*.csv"}}, "table": [{"table": "jobs", "from": "f"}]}
+    ws.load(mapping)
+    (ws.folder / "1.csv").unlink()
+    ws.write("2.csv", csv_of(job("C"), job("D")))
+    for _ in range(2):
+        ws.load(mapping)
+        assert ws.rows("select job_id from jobs order by 1") == [("A",), ("C",), ("D",)]
+        told = f"select source_file, rows from remarks where remark = '{FILE_GONE}'"
+        assert ws.rows(told) == [("1.csv", 1)]
+        assert ws.one("select count(*) from refused") == 1
+    report = ws.load(mapping | {"workspace": {"vanished": "withdraw"}})
+    assert ws.rows("select job_id from jobs order by 1") == [("C",), ("D",)]
+    assert report.total("withdrawn") == 1
+    assert ws.rows(told) == []
+    assert ws.one("select count(*) from refused") == 0
+    assert ws.rows("select source_file, reason from superseded") == [("1.csv", "its file is gone")]
 
 
 def test_half_hour_that_came_twice(ws: Workspace) -> None:

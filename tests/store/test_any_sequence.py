@@ -1,0 +1,148 @@
+"""Whatever was loaded before, the store holds what one fresh load of the present files and mapping gives."""
+
+import shutil
+import tempfile
+from collections import Counter
+from pathlib import Path
+from typing import Any
+
+import duckdb
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from rqa.contract import TABLES
+from rqa.measures.keep import KEPT, keep
+from rqa.store.verdicts import LATER
+from tests.workspaces import Workspace
+
+Files = dict[str, list[tuple[str, ...]]]
+HEADERS = {
+    "jobs": "job_id,other_id,kind,unit_id,model,site,procedure,opened_at,disposition,closed_at",
+    "steps": "job_id,step,outcome,started_at,fault",
+    "numbered": "job_id,step,outcome,started_at,fault,step_seq,attempt",
+    "tries": "job_id,step,outcome,started_at,fault,attempt",
+    "parts": "job_id,part_no",
+}
+IDS, DAYS = (
+    st.sampled_from("123"),
+    st.sampled_from(["2024-03-01 10:00", "2024-03-02 10:00", "2024-03-09 10:00", "no day"]),
+)
+
+
+@st.composite
+def job_row(draw: st.DrawFn) -> tuple[str, ...]:
+    closed = draw(st.sampled_from(["2024-03-04 10:00", "2024-03-05 10:00", ""]))
+    return (f"J{draw(IDS)}", f"O{draw(IDS)}", draw(st.sampled_from("xy")), f"U{draw(st.sampled_from('12'))}",
+            draw(st.sampled_from(["Quern", "Marl"])), "Alder", "swap", draw(DAYS), "repaired" if closed else "open",
+            closed)  # fmt: skip
+
+
+STEP = st.tuples(
+    IDS.map(lambda i: f"J{i}"), st.sampled_from(["cut", "glue"]), st.sampled_from(["pass", "fail", "maybe"]),
+    st.sampled_from(["", "2024-03-01 10:00", "2024-03-01 11:00"]), st.sampled_from(["", "E1"]),
+)  # fmt: skip
+ROWS: dict[str, st.SearchStrategy[tuple[str, ...]]] = {
+    "jobs": job_row(),
+    "steps": STEP,
+    "numbered": st.tuples(STEP, st.sampled_from("12"), st.sampled_from("12")).map(lambda r: (*r[0], r[1], r[2])),
+    "tries": st.tuples(STEP, st.sampled_from("12")).map(lambda r: (*r[0], r[1])),
+    "parts": st.tuples(IDS.map(lambda i: f"J{i}"), st.sampled_from(["P1", "P2"])),
+}
+NAMES = {"a1": "jobs", "a2": "jobs", "b1": "jobs", "b2": "jobs", "p1": "parts", "p2": "parts"}
+
+
+@st.composite
+def files(draw: st.DrawFn) -> Files:
+    """The files of a moment: each with a header line and a few rows; a step log may bring its numbers or not."""
+    made: Files = {}
+    for name, kind in NAMES.items():
+        if draw(st.booleans()):
+            made[name] = [tuple(HEADERS[kind].split(",")), *draw(st.lists(ROWS[kind], max_size=3))]
+    for name in ("s1", "s2", "s3"):
+        if draw(st.booleans()):
+            kind = draw(st.sampled_from(["steps", "steps", "tries", "numbered"]))
+            made[name] = [tuple(HEADERS[kind].split(",")), *draw(st.lists(ROWS[kind], max_size=3))]
+    return made
+
+
+@st.composite
+def mapping(draw: st.DrawFn) -> dict[str, Any]:
+    """A mapping of a moment: which rows, which id, which order of the sets, which entries there are."""
+    columns = {"job_id": draw(st.sampled_from(["job_id", "job_id", "job_id", "other_id"]))}
+    wanted = draw(st.sampled_from([{}, {}, {"where": "kind = 'x'"}]))
+    a: dict[str, Any] = {"table": "jobs", "from": "a", "columns": columns, **wanted}
+    b: dict[str, Any] = {"table": "jobs", "from": "b"}
+    chosen = draw(st.sampled_from(["from", "from", "select", "none"]))
+    b = {"table": "jobs", "select": "select * from b"} if chosen == "select" else b
+    tables = [a] if chosen == "none" else draw(st.sampled_from([[a, b], [b, a]]))
+    steps = [{"table": "steps", "from": "s"}]
+    again = [*steps, {"table": "steps", "from": "s", "where": "outcome = 'fail'", "columns": {"step": "outcome"}}]
+    tables += draw(st.sampled_from([steps, steps, again]))
+    parts = {"table": "parts", "from": "p"}
+    tables += draw(st.sampled_from([[parts], [parts], []]))
+    return {
+        "files": {n: {"path": f"{n}*.csv", "times": ["%Y-%m-%d %H:%M"]} for n in "absp"},
+        "table": tables,
+        "workspace": {"vanished": "withdraw", "zone": "Europe/Lisbon"},
+    }
+
+
+def write(folder: Path, given_files: Files) -> None:
+    for path in folder.glob("*.csv"):
+        if path.stem not in given_files:
+            path.unlink()
+    for name, rows in given_files.items():
+        text = "\n".join(",".join(r) for r in rows) + "\n"
+        if not (folder / f"{name}.csv").exists() or (folder / f"{name}.csv").read_text() != text:
+            (folder / f"{name}.csv").write_text(text)
+
+
+def held(ws: Workspace) -> dict[str, Counter[str]]:
+    """All that the store holds, but for the numbers of loads and what was there once."""
+    asked = {t: f"from {t}" for t in (*TABLES, *KEPT)}
+    asked["refused"] = "select * exclude (load_id) from refused"
+    asked["remarks"] = "select * exclude (load_id) from remarks"
+    asked["superseded"] = f"select * exclude (load_id) from superseded where reason = '{LATER}'"
+    asked["held_files"] = "select table_name, source_file, derive, repeats, gone from held_files"
+    with duckdb.connect(":memory:") as c:
+        c.execute(f"attach '{ws.store}' as depot (read_only)")
+        c.execute("use depot")
+        return {name: Counter(map(repr, c.execute(sql).fetchall())) for name, sql in asked.items()}
+
+
+def differing(found: dict[str, Counter[str]], due: dict[str, Counter[str]]) -> dict[str, Any]:
+    return {n: (found[n] - due[n], due[n] - found[n]) for n in due if found[n] != due[n]}
+
+
+MOMENTS = st.lists(st.tuples(files(), mapping()), min_size=2, max_size=4)
+
+
+@settings(max_examples=25)
+@given(moments=MOMENTS)
+def test_any_sequence_of_loads_ends_like_one_fresh_load(moments: list[tuple[Files, dict[str, Any]]]) -> None:
+    """Files that come, change and go, corrections across files, numbers given or not, mappings that change."""
+    with tempfile.TemporaryDirectory() as name:
+        ws, fresh = Workspace(Path(name) / "ws"), Workspace(Path(name) / "fresh")
+        ws.folder.mkdir()
+        for given_files, rules in moments:
+            write(ws.folder, given_files)
+            report = ws.load(rules, keep=keep)
+            for f in report.files:
+                if f.table != "(select)" and not f.source_file.startswith("select "):
+                    refused = f"from refused where table_name = '{f.table}' and source_file = '{f.source_file}'"
+                    of_file = sum(
+                        g.refused for g in report.files if (g.table, g.source_file) == (f.table, f.source_file)
+                    )
+                    alone = len([g for g in report.files if (g.table, g.source_file) == (f.table, f.source_file)]) == 1
+                    assert not alone or of_file == ws.one(f"select count(distinct source_row) {refused}")
+            shutil.rmtree(fresh.folder, ignore_errors=True)
+            fresh.folder.mkdir()
+            write(fresh.folder, given_files)
+            fresh.load(rules, keep=keep)
+            wrong = differing(held(ws), held(fresh))
+            assert not wrong
+        before = held(ws)
+        again = ws.load(rules, keep=keep)
+        assert all(f.unchanged for f in again.files)
+        assert (again.total("accepted"), again.total("withdrawn")) == (0, 0)
+        assert differing(held(ws), before) == {}
