@@ -11,7 +11,7 @@ import pytest
 
 import rqa.intake
 import rqa.store
-from rqa.contract import TABLES
+from rqa.contract import TABLES, Column, Table
 from rqa.intake.draft import parse_mapping
 from rqa.intake.entries import entry_of
 from rqa.intake.judge import EXTRA_COLUMNS, judging_select
@@ -97,3 +97,38 @@ def test_a_select_sees_every_column_of_a_hostile_file(ws: Workspace) -> None:
         assert ws.rows("select job_id, technician, source_file, source_row from jobs order by 1") == [
             (n, f"{n}{hostile.index(name)}", "1.csv", i) for i, n in enumerate("AB", 2)
         ]
+
+
+def test_the_contract_may_name_a_new_column_like_anything_inside(
+    ws: Workspace, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A table with a column for every word in the code is loaded, corrected and numbered without losing a value."""
+    words = words_of_the_code()
+    more = tuple(Column(w, "text", "") for w in words)
+    for name in ("tests", "parts"):
+        table = TABLES[name]
+        wider = Table(name, table.row, (*table.columns, *more), table.rules, table.reference, table.order)
+        monkeypatch.setitem(TABLES, name, wider)
+    mapping = {
+        "files": {"t": {"path": "t*.csv"}, "p": {"path": "p*.csv"}},
+        "table": [{"table": "tests", "from": "t"}, {"table": "parts", "from": "p"}],
+    }
+
+    def row(start: dict[str, str], mark: str) -> dict[str, str]:
+        return start | {w: f"{mark}{i}" for i, w in enumerate(words)}
+
+    tests = [row({"test": t, "subsystem": "s"}, t) for t in "ab"]
+    parts = [row({"job_id": "J", "part_no": p}, p) for p in "xyx"]
+    ws.write("t1.csv", csv_of(*tests, row({"test": "a", "subsystem": "s"}, "c")))
+    ws.write("p1.csv", csv_of(*parts))
+    ws.load(mapping)
+    ws.write("t2.csv", csv_of(row({"test": "b", "subsystem": "s"}, "d")))
+    ws.write("p2.csv", csv_of(row({"job_id": "J", "part_no": "z"}, "z")))
+    ws.load(mapping)
+    shown = ", ".join(quoted(w) for w in words)
+    assert ws.rows(f"select {shown} from tests order by test") == [
+        tuple(f"{mark}{i}" for i in range(len(words))) for mark in "cd"
+    ]
+    assert ws.rows(f"select {shown} from parts order by line") == [
+        tuple(f"{mark}{i}" for i in range(len(words))) for mark in "xyxz"
+    ]
