@@ -39,7 +39,8 @@ READINGS = [
 @pytest.mark.parametrize(("zone", "reading", "said", "back"), READINGS)
 def test_a_reading_near_a_change(zone: str, reading: str, said: str | None, back: timedelta | None) -> None:
     manner = Manner(zone=f"'{zone}'", zones=(zone,))
-    sql = f"select {clock_change('t', manner)}, {put_back('t', manner)} from (select timestamp '{reading}' as t_local)"
+    row = f"(select timestamp '{reading}' as \"~local t\")"
+    sql = f"select {clock_change('t', manner)}, {put_back('t', manner)} from {row}"
     with duckdb.connect() as connection:
         connection.execute("set TimeZone = 'UTC'")
         assert connection.execute(sql).fetchall() == [(said, back)]
@@ -51,7 +52,7 @@ def test_two_zones_in_one_source_do_not_disturb_each_other() -> None:
         zones=("Australia/Lord_Howe", "Europe/Lisbon"),
     )
     rows = "(values ('H', timestamp '2024-04-07 01:40'), ('L', timestamp '2024-04-07 01:40'), "
-    rows += "('L', timestamp '2024-10-27 01:40'), ('H', timestamp '2024-10-27 01:40')) as r(site, t_local)"
+    rows += "('L', timestamp '2024-10-27 01:40'), ('H', timestamp '2024-10-27 01:40')) as r(site, \"~local t\")"
     with duckdb.connect() as connection:
         connection.execute("set TimeZone = 'UTC'")
         found = connection.execute(
