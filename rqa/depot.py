@@ -46,8 +46,8 @@ class Depot(ComebackQuestions, RiskQuestions, DiagnosticQuestions, ImprovementQu
     """A depot's store, open for reading, looked at as of one day.
 
     Every answer has `.table` (a polars frame), `.settings`, `.notes` and `.to_pandas()`, and can be drawn by
-    `rqa.plot`. Groupings go into `by`, filters into `where` (`{"site": "Alder", "model": ["Marl-8"]}`), months into
-    `months` (`("2026-01", "2026-06")`, both ends included).
+    `rqa.plot`. Groupings go into `by`, filters into `where` (`{"site": "Alder", "model": ["Marl-8"]}`, or as a
+    text, `"site=Alder; model=Marl-8"`), months into `months` (`("2026-01", "2026-06")`, both ends included).
     """
 
     def __init__(self, store: Store, as_of: str | date | datetime | None = None) -> None:
