@@ -59,7 +59,7 @@ def test_cost_says_the_month_and_the_year(depot: Depot) -> None:
 def test_cost_is_shown_without_the_part_that_is_not_mapped(tables: dict[str, Any], missing: str) -> None:
     part = missing.removesuffix("_cost")
     with depot_of({**tables, "jobs": [{**j, missing: None} for j in tables["jobs"]]}) as depot:
-        told = cost(depot, MONTH, (date(2024, 1, 1), MONTH))
+        told = cost(depot, MONTH)
         year = depot.costs(by=(), months=("2023-11", "2024-10")).table.row(0, named=True)
     assert f"cost {year['cost']:,.0f} EUR" in plain(told.words[1])
     assert part in told.words[1].split("Not counted:")[1]
@@ -70,7 +70,7 @@ def test_cost_is_shown_without_the_part_that_is_not_mapped(tables: dict[str, Any
 def test_where_no_cost_is_mapped_nothing_is_drawn_and_it_says_what_to_map(tables: dict[str, Any]) -> None:
     bare = {"labour_minutes": None, "parts_cost": None, "freight_cost": None}
     with depot_of({**tables, "jobs": [{**j, **bare} for j in tables["jobs"]]}) as depot:
-        told = cost(depot, MONTH, (date(2024, 1, 1), MONTH))
+        told = cost(depot, MONTH)
     assert "have no known cost: their site's logs give no labour, parts or freight" in told.words[1]
     assert told.figures == ()
     assert any("freight_cost of jobs" in n and "labour_rate" in n for n in told.notes)
