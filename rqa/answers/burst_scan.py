@@ -8,6 +8,7 @@ from rqa.answers.burst_lot import lot_inside
 from rqa.answers.burst_rounds import BURST, CHANCE, ECHO, LUCK, Found, Search, group_of, search
 from rqa.answers.burst_words import BESIDE, finding, shape
 from rqa.answers.follow_up_counts import days_asked
+from rqa.answers.grounds import grounds
 from rqa.answers.result import chances, rounded
 from rqa.answers.risk_results import Bursts
 from rqa.answers.scope import By, Moment, Months, Where, check_level, check_one_of, check_values, named_groups, scope
@@ -19,6 +20,9 @@ if TYPE_CHECKING:
     import polars as pl
 
 QUESTION = "bursts"
+NOUNS = {"comebacks": "come-backs", "failed_checks": "failed checks"}
+GROUNDS = {"comebacks": ("closed_jobs", "repeat_units", "matured_jobs"), "failed_checks": ("checks",)}
+"""What each search rests on."""
 LONGEST = {"week": 13, "month": 3}
 
 
@@ -181,12 +185,14 @@ def _series(found: Search, rows: list[dict[str, Any]], asked: Asked) -> "pl.Data
 
 def _notes(now: Moment, found: Search, asked: Asked) -> tuple[str, ...]:
     scan, notes = found.scans[0], list(now.notes)
+    there, rests_on = grounds(now, window=asked.window), GROUNDS[asked.what]
     if not found.found:
-        notes.append("There are too few events, or none, in any window: nothing to search.")
+        few = f"windows with enough {NOUNS[asked.what]} to search"
+        notes.append(there.claim("", *rests_on, about=f"whether {NOUNS[asked.what]} were bunched", among=(0, few)))
         return tuple(notes)
     own = [f for f in found.found if f.verdict == BURST]
     echoes = sum(f.verdict == ECHO for f in found.found)
-    noun = "come-backs" if asked.what == "comebacks" else "failed checks"
+    noun = NOUNS[asked.what]
     searched = f"{scan.windows:,} windows of {len(scan.dimensions)} dimensions were tried"
     if own:
         notes.append(
@@ -194,9 +200,8 @@ def _notes(now: Moment, found: Search, asked: Asked) -> tuple[str, ...]:
             "echoes listed: groups that look bunched only because they share its cases."
         )
     else:
-        notes.append(
-            f"{searched}, and none is fuller than luck makes the fullest of so many (5 %): no burst to act on."
-        )
+        none = f"{searched}, and none is fuller than luck makes the fullest of so many (5 %): no burst to act on."
+        notes.append(there.claim(none, *rests_on, about=f"whether {noun} were bunched"))
     lasting = [d for d in asked.dimensions if d in LASTING]
     if lasting:
         notes.append(

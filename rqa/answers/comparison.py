@@ -15,7 +15,9 @@ from rqa.answers.counted_comebacks import in_words
 from rqa.answers.expected_by_model import expected_by_model, fits
 from rqa.answers.filters import written
 from rqa.answers.first_pass_yield import first_pass_yield
+from rqa.answers.grounds import grounds
 from rqa.answers.job_clusters import inflation
+from rqa.answers.needs import OF_MEASURE
 from rqa.answers.result import Answer, Comparison, chances, rounded
 from rqa.answers.scope import By, Moment, Months, Scope, Where, check_level, check_one_of
 from rqa.contract import CLASSES
@@ -157,6 +159,7 @@ def compare(
         who=who, outcome=OUTCOMES[outcome], mix=asked, names=counted.names[: counted.known], found=found, least=least,
         enough=enough, dispersion=dispersion, verdicts=verdicts, unknown=_unknown(counted),
         by_job=float(by_job.max(initial=1.0)), given=counted.notes, place=_place(settings),
+        there=grounds(now, window=window), rests_on=OF_MEASURE[outcome],
     )  # fmt: skip
     findings = stated(made, who, outcome, OUTCOMES[outcome], _which(settings), _place(settings))
     return Comparison(made, settings, notes, findings)

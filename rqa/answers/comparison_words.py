@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 if TYPE_CHECKING:
     from rqa.answers.comparison import Expected, Outcome
+    from rqa.answers.grounds import Grounds
     from rqa.stats import Overdispersion
 
 MUCH_OF_THE_WORK = 0.25
@@ -41,6 +42,8 @@ def notes_of(
     by_job: float,
     given: tuple[str, ...],
     place: str,
+    there: "Grounds",
+    rests_on: Sequence[str],
 ) -> tuple[str, ...]:
     """The notes of a comparison, most needed first; `place` is the work that the expectation comes from."""
     several = SEVERAL[who]
@@ -63,14 +66,20 @@ def notes_of(
         notes.append(f"{few:,} of {len(names):,} {several} have fewer than {least} comparable {outcome.work}: "
                      "too little work to say.")  # fmt: skip
     if compared and not int(found.observed.sum()):
-        notes.append(f"There were no {outcome.events} among {int(found.exposures.sum()):,} {outcome.work}: nobody can "
-                     "stand out, and there is no ratio.")  # fmt: skip
+        cases = int(found.exposures.sum())
+        notes.append(
+            there.claim(
+                f"There were no {outcome.events} among {cases:,} {outcome.work}: nobody can stand out, and there is no "
+                "ratio.",
+                *rests_on, about=f"{outcome.events}, by {who}", among=(cases, outcome.work),
+            )
+        )  # fmt: skip
     if by_job >= TOLD:
         notes.append(
             f"Checks of one job pass and fail together: the failures vary up to {by_job:.2f} times as much as those of "
             "single checks would. p-values, limits and verdicts allow for that; the job is what is sampled."
         )
-    notes += _spread_said(several, found, enough, dispersion, verdicts)
+    notes += _spread_said(there, rests_on, several, found, enough, dispersion, verdicts)
     if compared:
         notes.append(
             f"p_adjusted allows for the {compared:,} {several} compared (Benjamini and Hochberg 1995): of those called "
@@ -99,6 +108,8 @@ def _how(found: "Expected", mix: Sequence[str], outcome: "Outcome", place: str) 
 
 
 def _spread_said(
+    there: "Grounds",
+    rests_on: Sequence[str],
     several: str,
     found: "Expected",
     enough: NDArray[np.bool_],
@@ -108,7 +119,11 @@ def _spread_said(
     from rqa.stats import benjamini_hochberg
 
     if dispersion is None or dispersion.phi <= 1.0:
-        return [] if dispersion is None else [f"The {several} differ no more than luck alone would set them apart."]
+        if dispersion is None:
+            return []
+        said = f"The {several} differ no more than luck alone would set them apart."
+        among = (int(enough.sum()), f"{several} with enough work")
+        return [there.claim(said, *rests_on, about=f"whether the {several} differ", among=among)]
     plain = benjamini_hochberg(p_values=np.where(enough, found.p_value, np.nan)).found.sum()
     called = sum(n for verdict, n in Counter(verdicts.tolist()).items() if verdict.split()[0] in ("above", "below"))
     return [

@@ -79,7 +79,8 @@ def findings(now: Moment, month: str | date | None = None, progress: Progress = 
     own = last if month is None else month_of(QUESTION, month)
     settings = {"month": own, "allowed": ALLOWED, "window": WINDOW}
     if own is None or last is None:
-        return MonthFindings(_table((), set()), settings, ("No month is over yet: nothing to compare.",))
+        none = grounds(now).claim("", "jobs", about="what there is to act on", among=(0, "months that are over"))
+        return MonthFindings(_table((), set()), settings, (none,))
     check_month_held(QUESTION, now, own)
     stated, answers = stated_in(now, own, progress)
     held = judged(stated)
@@ -233,6 +234,6 @@ def _said(compared: Counter[str]) -> tuple[str, str]:
 def _resting_on(month: date, finals: dict[int, date]) -> str:
     """Up to which month each kind of comparison goes."""
     if not finals:
-        return f"Compared are first checks and tests up to {month_name(month)}; no month's come-backs are final yet."
+        return f"Compared are first checks and tests up to {month_name(month)}."
     ends = " and ".join(f"{month_name(last)} (within {window} days)" for window, last in sorted(finals.items()))
     return f"First checks and tests are those up to {month_name(month)}; come-backs are final up to {ends}."

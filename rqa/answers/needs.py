@@ -18,6 +18,7 @@ from rqa.answers.grounds import WINDOW, Grounds, Sentence, grounds
 from rqa.answers.persons import with_people
 from rqa.answers.scope import Moment
 from rqa.answers.scope_notes import scope_notes
+from rqa.contract import CLASSES
 
 SEEN = ("closed_jobs", "repeat_units")
 """Without these no come-back can be seen."""
@@ -143,6 +144,8 @@ def needs(answer: own.Answer) -> tuple[str, ...]:
     rest += [OF_MEASURE.get(str(s[name]), ()) for name in ("measure", "outcome", "what") if s.get(name)]
     if isinstance(answer, own.FirstPassYield):
         rest.append(("diagnostics",) if {"test", "station"} & set(named) else ("checks",))
+    classes = s.get("classes")
+    rest += [("found",)] if isinstance(classes, tuple) and set(classes) != set(CLASSES) else []
     rest += [OF_GROUPING.get(name, ()) for name in named]
     return tuple(dict.fromkeys(name for names in rest for name in names))
 

@@ -54,8 +54,8 @@ def plot_control(chart: ControlChart, *, headed: bool = True, width: int | str =
     return finish(
         picture if len(panels) > 1 else picture.properties(height=HEIGHT),
         title=title,
-        subtitle=[*headings(rows, early), *limits(chart)],
-        description=describe(rows, title, early),
+        subtitle=[*headings(chart, rows, early), *limits(chart)],
+        description=describe(chart, rows, title, early),
         headed=headed,
         width=None if len(panels) > 1 else width,
     )

@@ -5,6 +5,7 @@ from datetime import date
 from itertools import groupby
 from typing import Any
 
+from rqa.answers.needs import said_of
 from rqa.answers.result import ControlChart
 from rqa.plots.reading import by_of
 from rqa.words import MONTHS, figure, known, listed, month_key, month_name, spoken, week_of
@@ -147,7 +148,7 @@ def _say_no_limits(rows: list[dict[str, Any]]) -> None:
             panel[0]["no_limits"] = NO_LIMITS
 
 
-def headings(rows: list[dict[str, Any]], early: str) -> list[str]:
+def headings(answer: ControlChart, rows: list[dict[str, Any]], early: str) -> list[str]:
     """The lines under the title: how to read the picture."""
     every, events = rows[0]["every"], rows[0]["every"] == "come-back"
     limited, lines = any(r["lower"] is not None for r in rows), []
@@ -159,7 +160,7 @@ def headings(rows: list[dict[str, Any]], early: str) -> list[str]:
     lines.append(
         "diamond with a word = a signal: more than chance, look for a cause"
         if any(r["signal"] for r in rows)
-        else f"no {every} is outside the limits" * limited
+        else said_of(answer, f"no {every} is outside the limits") * limited
     )
     if any(r["aside"] for r in rows):
         lines.append("cross = set aside, for the reason beside it")
@@ -170,7 +171,7 @@ def headings(rows: list[dict[str, Any]], early: str) -> list[str]:
     return [line for line in lines if line]
 
 
-def describe(rows: list[dict[str, Any]], title: str, early_is: str) -> str:
+def describe(answer: ControlChart, rows: list[dict[str, Any]], title: str, early_is: str) -> str:
     """The text alternative: the span, centre, signals, points set aside, the last mature point."""
     every = rows[0]["every"]
     text = [f"{title}, {rows[0]['name']} to {rows[-1]['name']}."]
@@ -182,7 +183,7 @@ def describe(rows: list[dict[str, Any]], title: str, early_is: str) -> str:
     ]
     more = f" and {len(loud) - SAID} more" if len(loud) > SAID else ""
     limited = any(r["lower"] is not None for r in rows)
-    quiet = f"No {every} is outside the limits." if limited else "No limits: too little data."
+    quiet = said_of(answer, f"No {every} is outside the limits.") if limited else "No limits: too little data."
     text.append(f"Signals: {listed(loud[:SAID])}{more}." if loud else quiet)
     text += [f"Set aside: {r['name']} {r['share']}, {r['aside']}." for r in rows if r["aside"]]
     text += [f"New stage at {r['name']}: {r['stage_word']}." for r in rows if r["stage_word"]]

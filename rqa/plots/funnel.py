@@ -5,6 +5,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
+from rqa.answers.grounds import Sentence
 from rqa.answers.needs import said_of
 from rqa.answers.result import Comparison
 from rqa.plots.reading import limits
@@ -43,7 +44,7 @@ def plot_comparison(
     rows = _rows(answer)
     title = comparison_title(answer)
     if not rows:
-        return nothing(title=title, why=said_of(answer, _why(answer)), headed=headed, width=width)
+        return nothing(title=title, why=_why(answer), headed=headed, width=width)
     top = _top(rows)
     reach = max([r["expected"] for r in rows] + [1.0]) * 1.06
     start = min([r["expected"] for r in rows] + [reach]) / 3.0
@@ -110,12 +111,12 @@ def plot_comparison(
     )
 
 
-def _why(answer: Comparison) -> str:
+def _why(answer: Comparison) -> Sentence:
     """Why there is no ratio to be drawn."""
     cases = int(answer.table["exposures"].sum())
     if not cases:
-        return "There is nothing to compare."
-    return f"Nothing of this happened in the {cases:,} cases compared, so there is no ratio."
+        return said_of(answer, "There is nothing to compare.")
+    return said_of(answer, f"Nothing of this happened in the {cases:,} cases compared, so there is no ratio.")
 
 
 def _rows(answer: Comparison) -> list[dict[str, Any]]:
@@ -234,7 +235,7 @@ def _subtitle(answer: Comparison, rows: list[dict[str, Any]]) -> list[str]:
     kinds = {r["kind"] for r in rows}
     marks = ["diamond with a word = more than luck"] if "loud" in kinds else []
     if kinds & {"quiet", "loud"} == {"quiet"}:
-        marks.append("none is further out than luck allows")
+        marks.append(said_of(answer, "none is further out than luck allows"))
     if any(r["kind"] == "little" for r in rows):
         marks.append("hollow = too little work to say")
     if any(r["cut"] for r in rows):
@@ -248,7 +249,8 @@ def _description(answer: Comparison, rows: list[dict[str, Any]], title: str) -> 
             if r["kind"] == "loud"]  # fmt: skip
     quiet = [r["name"] for r in rows if r["kind"] == "quiet"]
     if loud or quiet:
-        text.append(f"More than luck: {'; '.join(loud)}." if loud else "None is further out than luck allows.")
+        none = said_of(answer, "None is further out than luck allows.")
+        text.append(f"More than luck: {'; '.join(loud)}." if loud else none)
     if quiet:
         text.append(f"Not distinguishable: {listed(quiet[:40])}{' and others' if len(quiet) > 40 else ''}.")
     little = answer.table.filter(answer.table["verdict"] == "too little work to say").height

@@ -4,6 +4,7 @@ from typing import Any
 
 import altair as alt
 
+from rqa.answers.needs import said_of
 from rqa.answers.result import Answer
 from rqa.answers.risk_results import StepMap, StepRelativeRisk, StepRisk
 from rqa.plots.figure_rows import figure_rows
@@ -141,19 +142,18 @@ def _drawn(
         alt.layer(*layers, data=alt.Data(values=rows)).properties(height=alt.Step(ROW)),
         title=title,
         subtitle=[*subtitle, *(["; ".join(used)] if used else []), *limits(answer)],
-        description=_description(rows, title),
+        description=_description(answer, rows, title),
         headed=headed,
         width=width,
     )
 
 
-def _description(rows: list[dict[str, Any]], title: str) -> str:
+def _description(answer: Answer, rows: list[dict[str, Any]], title: str) -> str:
     first = sorted((r for r in rows if r["value"] is not None), key=lambda r: (-r["value"], r["label"]))[:SAID]
     said = [f"{r['label']}: {r['said']} come-backs in 10,000 ({r['interval']})" for r in first]
     holds = [f"{r['label']} ({r['mark']})" for r in rows if r["mark"]]
-    text = (
-        f"{title}. Highest first: {'; '.join(said)}." if said else f"{title}. No step has come-backs that can be told."
-    )
+    none = said_of(answer, f"{title}. No step has come-backs that can be told.")
+    text = f"{title}. Highest first: {'; '.join(said)}." if said else none
     return text + (f" To be held: {'; '.join(holds)}." if holds else "")
 
 

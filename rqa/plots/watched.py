@@ -6,6 +6,7 @@ from typing import Any
 
 import altair as alt
 
+from rqa.answers.needs import said_of
 from rqa.answers.result import ComebackCusum
 from rqa.errors import RequestError
 from rqa.plots.control_words import place_words, signal_words
@@ -61,7 +62,7 @@ def plot_watched(
             f"bars at the foot = come-backs (up to {most} a day)",
             "diamond with a word = the sum reached its limit: look for what began when it began to grow"
             if any(r["signal"] for r in rows)
-            else "the sum stays under its limit: nothing but chance",
+            else said_of(answer, "the sum stays under its limit: luck alone would make as much"),
             *limits(answer),
         ],
         description=_description(rows, title),

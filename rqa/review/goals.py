@@ -9,8 +9,6 @@ from rqa.review.facts import Basis, Section, Table
 from rqa.review.verdicts import mature_month
 from rqa.words import interval, month_name, percent
 
-NO_GOALS = "No goal of the table “targets” that can be read is in force in {}."
-
 
 def goals(depot: Asked, month: date) -> Section:
     """Each goal in force: in the month itself where its figure is final, else in the latest final month before."""
@@ -25,7 +23,11 @@ def goals(depot: Asked, month: date) -> Section:
              percent(found["value"]), interval(found["low"], found["high"]))
         )  # fmt: skip
     notes = tuple(n for n in asked.notes if not isinstance(n, Sentence))
-    none = depot.grounds().claim(NO_GOALS.format(month_name(month)), "targets", about="whether goals are met")
+    none = depot.grounds().claim(
+        f"No goal of the table “targets” that can be read is in force in {month_name(month)}.",
+        "targets",
+        about="whether goals are met",
+    )
     if not rows:
         return Section("goals", "Goals", None, (none,), notes=notes)
     told = [r[3] for r in rows]

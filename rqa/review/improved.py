@@ -19,7 +19,6 @@ from rqa.review.figures import figure_of
 from rqa.words import NAMES, count, fixed, listed, month_name, percent, signed, spoken
 
 HEADING = "Actions and verdicts"
-NOTHING = "No action on record had begun by {}."
 READING = (
     "Rows of an action: come-backs of the work in its scope before and after, and of like work beside it; dot = share, "
     "line = 95 % interval."
@@ -50,7 +49,9 @@ def improved(depot: Asked, month: date, found: MonthFindings | None = None, show
     after = begun.filter(pl.col("started_on").dt.truncate("1mo") > month)["action_id"].to_list()
     later = f"Begun after {month_name(month)}, and so told on a later page: {listed(after)}." if after else ""
     if table.is_empty():
-        none = depot.grounds().claim(NOTHING.format(month_name(month)), "actions", about="whether an action worked")
+        none = depot.grounds().claim(
+            f"No action on record had begun by {month_name(month)}.", "actions", about="whether an action worked"
+        )
         return Section("actions", HEADING, None, (none,), notes=(later,) if later else ())
     unread = table.filter(pl.col("verdict") == UNJUDGED)
     read = table.filter(pl.col("verdict") != UNJUDGED)

@@ -10,7 +10,6 @@ from rqa.review.facts import Pointer
 from rqa.review.verdicts import points
 from rqa.words import count
 
-NOTHING = "Nothing to act on"
 MOST = 8
 """Findings listed; a longer list is not acted on."""
 
@@ -50,9 +49,9 @@ def pointers(
 def _quiet(found: MonthFindings, people: int, there: Grounds) -> Sentence:
     made = sum(found.compared.values())
     if people:
-        said = f"{NOTHING} but the work of single persons: no place differs by more than luck would explain"
+        said = "Nothing to act on but the work of single persons: no place differs by more than luck would explain"
     else:
-        said = f"{NOTHING}: no group differs from its comparison by more than luck would explain"
+        said = "Nothing to act on: no group differs from its comparison by more than luck would explain"
     told = there.claim(
         f"{said}, in {count(made)} comparisons.", *SEEN, "final_comebacks", about="whether there is anything to act on",
         among=(made, "comparisons of groups large enough"),
