@@ -29,23 +29,43 @@ class Sentence(str):
     """A statement as text, with the grounds it rests on; `lacks` are those of them that are absent.
 
     A sentence that is `told` states what `Grounds.claim` was given; one that is not begins with "Cannot be told".
+    `months` and `window` are those of the grounds, for the ones that look at some months or at matured jobs. `remedy`
+    is the part that says what to do; `short` is the sentence without it.
     """
 
     rests_on: tuple[str, ...]
     lacks: tuple[str, ...]
+    months: tuple[date, date] | None
+    window: int
+    remedy: str
 
-    def __new__(cls, text: str, rests_on: Iterable[str] = (), lacks: Iterable[str] = ()) -> "Sentence":
+    def __new__(
+        cls,
+        text: str,
+        rests_on: Iterable[str] = (),
+        lacks: Iterable[str] = (),
+        months: tuple[date, date] | None = None,
+        window: int = WINDOW,
+        remedy: str = "",
+    ) -> "Sentence":
         """A text with its grounds; `Grounds.claim` makes it."""
         made = super().__new__(cls, text)
-        made.rests_on, made.lacks = tuple(rests_on), tuple(lacks)
+        made.rests_on, made.lacks, made.months, made.window = tuple(rests_on), tuple(lacks), months, window
+        made.remedy = remedy
         return made
 
     def __getnewargs__(self) -> tuple[Any, ...]:
-        return str(self), self.rests_on, self.lacks
+        return str(self), self.rests_on, self.lacks, self.months, self.window, self.remedy
 
     def followed(self, text: str) -> "Sentence":
         """The same statement with more text behind it, which rests on nothing else."""
-        return Sentence(f"{self} {text}", self.rests_on, self.lacks)
+        return Sentence(f"{self} {text}", self.rests_on, self.lacks, self.months, self.window, self.remedy)
+
+    @property
+    def short(self) -> "Sentence":
+        """The sentence without what to do, for where that was said before."""
+        text = str(self) if not self.remedy else self.replace(f" {self.remedy}", "")
+        return Sentence(text, self.rests_on, self.lacks, self.months, self.window)
 
     @property
     def told(self) -> bool:
@@ -83,13 +103,17 @@ class Grounds:
         """
         absent = self.lacking(*rests_on)
         if not absent and among is not None and not among[0]:
-            return Sentence(f"{CANNOT}{about}, as there are no {among[1]}.", rests_on, (f"no {among[1]}",))
+            return self._made(f"{CANNOT}{about}, as there are no {among[1]}.", rests_on, (f"no {among[1]}",))
         if not absent:
-            return Sentence(text, rests_on)
+            return self._made(text, rests_on)
         where = "the whole time" if self.months is None else months_said(*self.months)
         why = listed([g.lacking.format(window=self.window, months=where) for g in absent])
         remedies = dict.fromkeys([*_mapping(absent), *(g.remedy for g in absent if g.remedy)])
-        return Sentence(" ".join((f"{CANNOT}{about}, as {why}.", *remedies)), rests_on, [g.name for g in absent])
+        remedy = " ".join(remedies)
+        return self._made(f"{CANNOT}{about}, as {why}. {remedy}".strip(), rests_on, [g.name for g in absent], remedy)
+
+    def _made(self, text: str, rests_on: Iterable[str], lacks: Iterable[str] = (), remedy: str = "") -> Sentence:
+        return Sentence(text, rests_on, lacks, self.months, self.window, remedy)
 
     def lack(self, *rests_on: str, about: str) -> Sentence | None:
         """That something cannot be told for want of its grounds; None where all are there."""

@@ -77,10 +77,17 @@ def finish(
 def nothing(*, title: str, why: Sentence, headed: bool, width: int | str, said: str = "no data") -> Any:
     """A chart that says in words that there is nothing to draw; `said` where data there is, and nothing amiss."""
     said = said if why.told else "cannot be told"
-    lines = wrap(why, LINE)
+    lines = wrap(why.short, LINE)
     base = alt.Chart(alt.Data(values=[{"text": said, "why": "\n".join(lines)}]))
     chart = alt.layer(
         base.mark_text(style="rqa-nothing", dy=-8).encode(text="text:N"),
         base.mark_text(style="rqa-note", dy=12, lineBreak="\n", baseline="top", lineHeight=15).encode(text="why:N"),
     ).properties(height=75 + 15 * len(lines))
-    return finish(chart, title=title, subtitle=(), description=f"{title}: {said}. {why}", headed=headed, width=width)
+    return finish(
+        chart,
+        title=title,
+        subtitle=(),
+        description=f"{title}: {said}. {why}" if why.told else f"{title}. {why.short}",
+        headed=headed,
+        width=width,
+    )

@@ -70,7 +70,7 @@ def _flaky(there: Grounds, table: pl.DataFrame, found: MonthFindings) -> str:
     return f"{said}. More than at the others: {worst}. Such a test is not to be believed until it is mended."
 
 
-def _gap(there: Grounds, gap: CoverageGap) -> Sentence:
+def _gap(there: Grounds, gap: CoverageGap) -> str:
     about, known = "which faults no test covers", int(gap.table["returned"].sum())
     rows = (
         gap.table.filter(pl.col("uncovered") > 0).sort(["uncovered", "subsystem"], descending=[True, False]).to_dicts()
@@ -84,7 +84,7 @@ def _gap(there: Grounds, gap: CoverageGap) -> Sentence:
     if len(rows) > 1:
         most, whole = rows[0]["uncovered"], sum(r["uncovered"] for r in rows)
         said += f". A test for the first would cover {count(most)} of {count(whole)}"
-    return there.claim(f"{said}.", *rests_on, about=about, among=among)
+    return there.lack(*rests_on, about=about) or f"{said}."
 
 
 def _steady(there: Grounds, found: MonthFindings) -> Sentence:

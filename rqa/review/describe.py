@@ -27,6 +27,7 @@ from rqa.review.pointers import pointers
 from rqa.review.projected import projections
 from rqa.review.reproduced import record, reproduced
 from rqa.review.safety import safety
+from rqa.review.said_once import said_once
 from rqa.review.texts import CAUTIONS, DEFINITIONS, LUCK
 from rqa.review.verdicts import CANNOT_BE_TOLD, mature_month, resting_on, summary, verdicts
 from rqa.review.wrong import wrong
@@ -101,13 +102,13 @@ def describe(
     part("the pictures of the month")
     drawn = figures(depot, own, span, shown, general)
     kept = record(depot, own, judged, (*first, *then), found_there, quiet)
-    return MonthFacts(
+    facts = MonthFacts(
         title=title,
         month=own,
         month_name=month_name(own),
         as_of=f"{day.day} {month_name(day)}",
         headline=_headline(title, judged, own, so_far),
-        summary=summary(judged, own),
+        summary=summary(depot.grounds(), judged, own),
         verdicts=judged,
         projected=projections(depot, own),
         luck=LUCK,
@@ -127,6 +128,7 @@ def describe(
         definitions=DEFINITIONS,
         made_by=f"rqa {version('rqa')}",
     )
+    return said_once(facts)
 
 
 class _Parts:

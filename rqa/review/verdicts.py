@@ -63,8 +63,10 @@ def _verdict(there: Grounds, measure: Figure, found: MonthAgainstBefore | None, 
     word = found.direction if sure else UNCLEAR
     end = f", against {before} in the {_months(found.months_before)} before: "
     end += f"{word} by more than luck would explain ({gap})." if sure else f"{UNCLEAR} ({gap})."
-    about = f"whether {name} changed"
-    told = there.claim(said + end, *rests_on, EARLIER[measure.measure], about=about)
+    if word == "worse":
+        told = Sentence(said + end)
+    else:
+        told = there.claim(said + end, *rests_on, EARLIER[measure.measure], about=f"whether {name} changed")
     return Verdict(name, own, share, limits, counts, before, gap, word, told)
 
 
@@ -77,8 +79,12 @@ def _happened(measure: Figure, found: MonthAgainstBefore) -> str:
     return f"Of {cases} checked jobs in {own}, {events} went through clean"
 
 
-def summary(judged: tuple[Verdict, ...], month: date) -> Sentence:
-    """The month in one sentence, before the numbers; it rests on what those measures rest on that show no change."""
+def summary(there: Grounds, judged: tuple[Verdict, ...], month: date) -> Sentence:
+    """The month in one sentence, before the numbers; it rests on what those measures rest on that show no change.
+
+    A depot in which no unit is seen twice says so first: nothing that is said of come-backs can be told then.
+    """
+    unseen = there.lack("repeat_units", about="come-backs")
     words = ("worse", "better", UNCLEAR, CANNOT_BE_TOLD, "no data")
     told = {w: [v.measure for v in judged if v.word == w] for w in words}
     said = [
@@ -98,7 +104,10 @@ def summary(judged: tuple[Verdict, ...], month: date) -> Sentence:
             f" The come-backs of {month_name(month)} itself are not known yet, as its jobs have not been out long "
             "enough; the latest month that has matured speaks instead, with a projection beside it."
         )
-    return resting_on(text, judged)
+    said_of_all = resting_on(text, judged)
+    if unseen is None:
+        return said_of_all
+    return Sentence(f"{unseen} {said_of_all}", said_of_all.rests_on, said_of_all.lacks, remedy=unseen.remedy)
 
 
 def resting_on(text: str, judged: tuple[Verdict, ...]) -> Sentence:
