@@ -30,14 +30,14 @@ class Sentence(str):
 
     A sentence that is `told` states what `Grounds.claim` was given; one that is not begins with "Cannot be told".
     `months` and `window` are those of the grounds, for the ones that look at some months or at matured jobs. `remedy`
-    is the part that says what to do; `short` is the sentence without it.
+    are the parts that say what to do; `short` is the sentence without them.
     """
 
     rests_on: tuple[str, ...]
     lacks: tuple[str, ...]
     months: tuple[date, date] | None
     window: int
-    remedy: str
+    remedy: tuple[str, ...]
 
     def __new__(
         cls,
@@ -46,12 +46,12 @@ class Sentence(str):
         lacks: Iterable[str] = (),
         months: tuple[date, date] | None = None,
         window: int = WINDOW,
-        remedy: str = "",
+        remedy: Iterable[str] = (),
     ) -> "Sentence":
         """A text with its grounds; `Grounds.claim` makes it."""
         made = super().__new__(cls, text)
         made.rests_on, made.lacks, made.months, made.window = tuple(rests_on), tuple(lacks), months, window
-        made.remedy = remedy
+        made.remedy = tuple(remedy)
         return made
 
     def __getnewargs__(self) -> tuple[Any, ...]:
@@ -63,9 +63,16 @@ class Sentence(str):
 
     @property
     def short(self) -> "Sentence":
-        """The sentence without what to do, for where that was said before."""
-        text = str(self) if not self.remedy else self.replace(f" {self.remedy}", "")
-        return Sentence(text, self.rests_on, self.lacks, self.months, self.window)
+        """The sentence without what to do."""
+        return self.without(self.remedy)
+
+    def without(self, said: Iterable[str]) -> "Sentence":
+        """The sentence without those parts of what to do that were said before."""
+        text, known = str(self), set(said)
+        for part in self.remedy:
+            text = text.replace(f" {part}", "", 1) if part in known else text
+        left = [part for part in self.remedy if part not in known]
+        return Sentence(text, self.rests_on, self.lacks, self.months, self.window, left)
 
     @property
     def told(self) -> bool:
@@ -109,10 +116,12 @@ class Grounds:
         where = "the whole time" if self.months is None else months_said(*self.months)
         why = listed([g.lacking.format(window=self.window, months=where) for g in absent])
         remedies = dict.fromkeys([*_mapping(absent), *(g.remedy for g in absent if g.remedy)])
-        remedy = " ".join(remedies)
-        return self._made(f"{CANNOT}{about}, as {why}. {remedy}".strip(), rests_on, [g.name for g in absent], remedy)
+        said = " ".join((f"{CANNOT}{about}, as {why}.", *remedies))
+        return self._made(said, rests_on, [g.name for g in absent], remedies)
 
-    def _made(self, text: str, rests_on: Iterable[str], lacks: Iterable[str] = (), remedy: str = "") -> Sentence:
+    def _made(
+        self, text: str, rests_on: Iterable[str], lacks: Iterable[str] = (), remedy: Iterable[str] = ()
+    ) -> Sentence:
         return Sentence(text, rests_on, lacks, self.months, self.window, remedy)
 
     def lack(self, *rests_on: str, about: str) -> Sentence | None:

@@ -9,17 +9,16 @@ Facts = TypeVar("Facts")
 
 
 def said_once(facts: Facts) -> Facts:
-    """The facts of a page, each sentence whose remedy stands in an earlier one without it."""
+    """The facts of a page, each sentence without what an earlier one says is to be done."""
     made: Facts = _shortened(facts, set())
     return made
 
 
 def _shortened(thing: Any, said: set[str]) -> Any:
     if isinstance(thing, Sentence):
-        if thing.remedy in said:
-            return thing.short
-        said |= {thing.remedy} if thing.remedy else set()
-        return thing
+        new = thing.without(said)
+        said |= set(thing.remedy)
+        return new
     if isinstance(thing, tuple):
         return tuple(_shortened(part, said) for part in thing)
     if is_dataclass(thing) and not isinstance(thing, type):
