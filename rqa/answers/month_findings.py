@@ -26,7 +26,7 @@ from rqa.answers.relative_risks import step_relative_risk
 from rqa.answers.release_checks import releases
 from rqa.answers.result import Answer, chances, rounded
 from rqa.answers.retest_passes import retests
-from rqa.answers.scope import Moment, check_month_held, month_of, months_back
+from rqa.answers.scope import Moment, check_month_held, is_held, month_of, months_back
 from rqa.answers.station_drift import drift
 from rqa.progress import Progress, Stage, silent
 from rqa.words import count, listed, month_name, months_said
@@ -84,7 +84,8 @@ def findings(now: Moment, month: str | date | None = None, progress: Progress = 
     check_month_held(QUESTION, now, own)
     stated, answers = stated_in(now, own, progress)
     held = judged(stated)
-    before = judged(stated_in(now, months_back(own, 1), progress)[0])
+    earlier = months_back(own, 1)
+    before = judged(stated_in(now, earlier, progress)[0]) if is_held(now, earlier) else ()
     there, known = ({f.id for f, _ in family} for family in (held, before))
     compared = Counter(f.kind for f in stated)
     lacking, counted = not_compared(now), counted_comebacks(now, WINDOW, months_up_to(own))

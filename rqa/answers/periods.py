@@ -55,7 +55,7 @@ def day_of(question: str, given: object) -> date:
 def span_of(question: str, name: str, given: object) -> tuple[date, date]:
     """First and last day of a span given by two months or days, both ends included, by one, or by a list."""
     ends = (given, given) if isinstance(given, str | date) else tuple(given) if isinstance(given, list | tuple) else ()
-    ends = (ends[0], ends[-1]) if len(ends) > 2 else ends
+    ends = (ends[0], ends[-1]) if ends else ends
     if len(ends) != 2:
         raise RequestError(f'{question}: {name} takes two ends, ("2026-01", "2026-06"), or one month: {given!r}.')
     first, last = (day_of(question, end) for end in ends)

@@ -215,9 +215,14 @@ def held_months(now: Moment) -> str:
     return month_name(first) if first == last else f"{month_name(first)} to {month_name(last)}"
 
 
+def is_held(now: Moment, month: date) -> bool:
+    """Whether a month lies neither before nor after all data; of an empty store nothing can be said against it."""
+    return now.first is None or now.first.replace(day=1) <= month <= now.day
+
+
 def check_month_held(question: str, now: Moment, month: date) -> None:
     """Raise `RequestError` for a month that lies before or after all data."""
-    if now.first is not None and not now.first.replace(day=1) <= month <= now.day:
+    if not is_held(now, month):
         raise RequestError(
             f"{question}: the store holds nothing of {month_name(month)}; its data is of {held_months(now)}."
         )
