@@ -213,7 +213,9 @@ def notes_on(
     )["matured"].sum()  # fmt: skip
     unlogged = int(matured) - int(seen.jobs.sum())
     if unlogged:
-        notes.append(f"{count(unlogged)} matured jobs have no step that was done in their log: left out.")
+        notes.append(
+            f"{count(unlogged)} matured jobs have no logged step that was done and stands in a procedure: left out."
+        )
     known = int(seen.jobs[seen.found >= 0].sum())
     loose = sum(one.fit.loose for one in made) + int(seen.jobs[seen.found == -2].sum())
     notes.append(

@@ -253,7 +253,7 @@ def test_unknown_sortings_steps_and_procedures(depot: "rqa.Depot") -> None:
         depot.step_risk(sort="luck")
     with pytest.raises(RequestError, match="no step 'polish'"):
         depot.step_risk(where={"step": "polish"})
-    with pytest.raises(RequestError, match=r"where={'step': …} takes a text or a list of texts, not 5"):
+    with pytest.raises(RequestError, match=r"step_risk: step takes a text or a list of texts, not 5"):
         depot.step_risk(where={"step": 5})  # type: ignore[dict-item]
     with pytest.raises(RequestError, match=r"no procedure 'roof' in the table “procedures”\. There is: .*main board"):
         depot.step_map("roof")

@@ -57,3 +57,21 @@ def test_what_the_readme_says_of_keys_is_what_there_is() -> None:
 
     named = {f.alias or n for part in (Files, Origin, TableSpec, Workspace) for n, f in part.model_fields.items()}
     assert [n for n in sorted(named) if not re.search(rf"\b{n}\b", README)] == []
+
+
+def test_lines_of_one_visit_are_one_job_when_a_select_groups_them(ws: Workspace) -> None:
+    """As lines they are remarked on; grouped by unit and opening, they are one job, and each line is accounted for."""
+    line = "J{},U1,Quern,Alder,board,2024-03-01 10:00,repaired,2024-03-01 15:00,{}"
+    head = "job_id,unit_id,model,site,procedure,opened_at,disposition,closed_at,labour_minutes"
+    ws.write("lines.csv", "\n".join([head, line.format(1, 20), line.format(2, 30), ""]))
+    files = {"lines": {"path": "lines.csv", "zone": "UTC"}}
+    report = ws.load({"files": files, "table": [{"table": "jobs", "from": "lines"}]})
+    assert any("same moment" in r.remark and r.rows == 2 for r in report.remarks)
+    select = """select min(job_id) as job_id, unit_id, any_value(model) as model, any_value(site) as site,
+      any_value(procedure) as procedure, opened_at, max(disposition) as disposition, max(closed_at) as closed_at,
+      sum(labour_minutes::double) as labour_minutes from lines group by unit_id, opened_at"""
+    report = ws.load({"files": files, "table": [{"table": "jobs", "select": select}]})
+    assert ws.rows("select job_id, labour_minutes from jobs") == [("J1", 50.0)]
+    assert not any("same moment" in r.remark for r in report.remarks)
+    assert sum(f.accepted for f in report.files if f.table == "jobs") == 1
+    assert report.total("withdrawn") == 2
