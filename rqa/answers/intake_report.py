@@ -3,15 +3,22 @@
 from rqa.answers.result import LoadedFiles, LooseEnds, Overlaps, Refused, Remarks
 from rqa.answers.scope import Moment
 from rqa.measures.run import counts
+from rqa.store.report import withdrew
 
 MOST = 10_000
 """Overlapping jobs listed at most; the notes give the whole number."""
 
 
 def loaded(now: Moment) -> LoadedFiles:
-    """What each load made of each file: read = accepted + refused + known + superseded."""
+    """What each load made of each file: read = accepted + refused + known + superseded.
+
+    Withdrawn rows are none of those read: the store held them, and the present files and mapping give them no more.
+    """
     table = counts(now.store, "loads")
-    return LoadedFiles(table, {"store": now.store.path.name}, now.notes)
+    last = table.filter(table["load_id"] == table["load_id"].max())
+    withdrawn = int(last["withdrawn"].sum())
+    notes = [withdrew(withdrawn)] if withdrawn else []
+    return LoadedFiles(table, {"store": now.store.path.name}, (*now.notes, *notes))
 
 
 def refused(now: Moment) -> Refused:

@@ -213,7 +213,9 @@ class Learning(Answer):
 
 
 class LoadedFiles(Answer):
-    """What each load made of each file."""
+    """What each load made of each file: load_id, finished_at, source_file, table_name, in_file, left_out, read,
+    accepted, refused, known, superseded, withdrawn.
+    """
 
     question = "Loaded files"
 

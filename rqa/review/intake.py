@@ -7,13 +7,17 @@ from rqa.review.asked import Asked
 from rqa.review.facts import Table
 from rqa.review.figures import plain_table
 from rqa.store.remarks import EMPTIED_BEGINS
+from rqa.store.report import withdrew
 from rqa.words import count, counted
 
 MOST = 15
 SELECTS = {"(select)": "for a SELECT of the mapping"}
 """What feeds a SELECT of the mapping has no table of its own."""
-COUNTS = ("read", "accepted", "refused", "known", "superseded", "left_out")
-HEADS = ("read", "accepted", "refused", "known", "superseded", "left out by the mapping")
+COUNTS = {
+    "read": "read", "accepted": "accepted", "refused": "refused", "known": "known", "superseded": "superseded",
+    "left_out": "left out by the mapping", "withdrawn": "withdrawn from the store",
+}  # fmt: skip
+"""The counts of an account, and how the page heads them."""
 
 
 def intake(depot: Asked) -> tuple[tuple[Table, ...], Table, str]:
@@ -22,25 +26,31 @@ def intake(depot: Asked) -> tuple[tuple[Table, ...], Table, str]:
     last = loaded.filter(pl.col("load_id") == pl.col("load_id").max()).sort("table_name", "source_file")
     tables = (_by_table(last), _refused(depot.refused().table), _remarks(depot.remarks().table), _loose_ends(depot))
     total = {c: int(last[c].sum()) for c in COUNTS}
-    files_read = last.filter(~pl.col("source_file").str.starts_with("select "))["source_file"].n_unique()
+    gone = (pl.col("in_file") == 0) & (pl.col("withdrawn") > 0)
+    files_read = last.filter(~pl.col("source_file").str.starts_with("select ") & ~gone)["source_file"].n_unique()
     words = (
-        f"The last load read {count(total['read'])} rows from {counted(files_read, 'file')}: "
+        f"The last load read {counted(total['read'], 'row')} from {counted(files_read, 'file')}: "
         f"{count(total['accepted'])} accepted, {count(total['refused'])} refused, "
         f"{count(total['known'])} already known, "
-        f"{count(total['superseded'])} superseded by a correction. Every row is in one of these. "
-        f"{' '.join(n for n in depot.overlaps().notes if not isinstance(n, Sentence))}"
+        f"{count(total['superseded'])} superseded by a correction. Every row is in one of these."
     )
-    files = plain_table("Each file of the last load", ("file", "table", *HEADS), _named(last, "source_file"), 2)
-    return tuple(t for t in tables if t.rows), files, words.strip()
+    overlapping = (str(n) for n in depot.overlaps().notes if not isinstance(n, Sentence))
+    said = " ".join(s for s in (words, withdrew(total["withdrawn"]), *overlapping) if s)
+    files = _accounts("Each file of the last load", last, "source_file")
+    return tuple(t for t in tables if t.rows), files, said
 
 
-def _named(last: pl.DataFrame, *names: str) -> list[tuple[object, ...]]:
-    return last.select(*names, pl.col("table_name").replace(SELECTS), *COUNTS).rows()
+def _accounts(caption: str, accounts: pl.DataFrame, *files: str) -> Table:
+    """A table of accounts; withdrawn rows have a column where there are any."""
+    shown = {name: head for name, head in COUNTS.items() if name != "withdrawn" or accounts[name].sum()}
+    heads = (*("file" for _ in files), "table", *shown.values())
+    rows = accounts.select(*files, pl.col("table_name").replace(SELECTS), *shown).rows()
+    return plain_table(caption, heads, rows, 1 + len(files))
 
 
 def _by_table(last: pl.DataFrame) -> Table:
     summed = last.group_by("table_name", maintain_order=True).agg(pl.col(c).sum() for c in COUNTS)
-    return plain_table("The last load, by table", ("table", *HEADS), _named(summed), 1)
+    return _accounts("The last load, by table", summed)
 
 
 def _refused(refused: pl.DataFrame) -> Table:

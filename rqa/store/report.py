@@ -11,6 +11,12 @@ SHOWN = 8
 """Lines of a kind shown in the summary; the store holds them all."""
 
 
+def withdrew(rows: int) -> str:
+    """What is said of the rows that a load withdrew; nothing where it withdrew none."""
+    said = f"Also withdrew {counted(rows, 'row')} from the store: the present files and mapping do not give"
+    return f"{said} {'it' if rows == 1 else 'them'} any more." if rows else ""
+
+
 @dataclass(frozen=True)
 class FileCount:
     """One file's account for one table: read = accepted + refused + known + superseded, in_file = read + left_out."""
@@ -104,28 +110,27 @@ class LoadReport:
 
     def text(self, *, every_file: bool = False) -> str:
         """The report as it is printed; files that are as they were loaded before are only counted, or all listed."""
-        lines = [f"{'table':<12} {'read':>10} {'accepted':>10} {'refused':>8} {'known':>10} {'superseded':>10}  file"]
+        columns = {"read": 10, "accepted": 10, "refused": 8, "known": 10, "superseded": 10}
+        if self.total("withdrawn"):
+            columns["withdrawn"] = 10
+        lines = [f"{'table':<12} {' '.join(f'{name:>{width}}' for name, width in columns.items())}  file"]
         for f in self.files:
             if f.unchanged and not every_file:
                 continue
             said = "  (unchanged since it was loaded)" if f.unchanged else ""
-            said += f"  ({f.withdrawn:,} rows withdrawn, no longer given)" if f.withdrawn else ""
             said += f"  ({f.left_out:,} rows left out by where, or blank)" if f.left_out else ""
-            lines.append(
-                f"{f.table:<12} {f.read:>10,} {f.accepted:>10,} {f.refused:>8,} {f.known:>10,} {f.superseded:>10,}  "
-                f"{f.source_file}{said}"
-            )
+            sums = " ".join(f"{getattr(f, name):>{width},}" for name, width in columns.items())
+            lines.append(f"{f.table:<12} {sums}  {f.source_file}{said}")
         same = [f for f in self.files if f.unchanged]
         if same and not every_file:
             names = counted(len({f.source_file for f in same}), "file")
             lines.append(
                 f"{'':<12} {sum(f.read for f in same):>10,} rows of {names} unchanged since loaded; not read again"
             )
-        sums = " ".join(
-            f"{self.total(w):>{n},}"
-            for w, n in (("read", 10), ("accepted", 10), ("refused", 8), ("known", 10), ("superseded", 10))
-        )
+        sums = " ".join(f"{self.total(name):>{width},}" for name, width in columns.items())
         lines.append(f"{'all':<12} {sums}  read = accepted + refused + known + superseded: every row accounted for")
+        if "withdrawn" in columns:
+            lines.append(withdrew(self.total("withdrawn")))
         for m in self.remarks:
             if m.remark == NO_UNIT_TWICE:
                 said = f"CAUTION: {m.remark} ({m.rows:,} jobs), so come-backs cannot be told."
