@@ -35,14 +35,16 @@ class NamedFiles:
         """For each set of files, its columns by their names in lower case, as a SELECT sees them."""
         self.done: dict[tuple[str, str], NamedRead] = {}
 
-    def bind(self, files: Sequence[SourceFile], wanted: frozenset[str]) -> None:
-        """Make an empty table for each set of files not met before, with every column that one of its files has."""
-        found: dict[str, dict[str, str]] = {}
+    def bind(self, files: Sequence[SourceFile], sets: Sequence[str], wanted: frozenset[str]) -> None:
+        """Make an empty table for each set of files not met before, with every column that one of its files has.
+
+        A set that has no file yet has the columns of a place alone.
+        """
+        found: dict[str, dict[str, str]] = {n: {} for n in sets if n not in self.columns}
         for f in files:
             if f.name not in self.columns:
-                of_set = found.setdefault(f.name, {})
                 for column in self.text(f, wanted, ONLY_LOOK).columns:
-                    of_set.setdefault(column.lower(), column)
+                    found[f.name].setdefault(column.lower(), column)
         for name, columns in found.items():
             for column in [c for c in columns if c in PLACE_COLUMNS]:
                 columns[column] = _free(f"own_{columns[column]}", columns)
@@ -57,10 +59,9 @@ class NamedFiles:
             if (f.name, f.label) not in self.done:
                 self.done[f.name, f.label] = self._read(f, wanted)
 
-    def scan(self, select: str, files: Sequence[SourceFile]) -> str:
-        """A SELECT over named files as SQL for a FROM clause; the names mean the files and nothing else."""
-        names = dict.fromkeys(f.name for f in files)
-        named = ", ".join(f"{quoted(n)} as (select * from temp.{_table(n)})" for n in names)
+    def scan(self, select: str, sets: Sequence[str]) -> str:
+        """A SELECT over sets of files as SQL for a FROM clause; the names mean the files and nothing else."""
+        named = ", ".join(f"{quoted(n)} as (select * from temp.{_table(n)})" for n in sets)
         return f"(with {named} select * from (\n{select.strip().rstrip(';')}\n))"
 
     def _read(self, source: SourceFile, wanted: frozenset[str]) -> NamedRead:

@@ -30,6 +30,7 @@ from rqa.store.named import NamedFiles
 from rqa.store.sql_limits import memory_limit, time_limit
 from rqa.store.traced import traced
 from rqa.store.whole import read_whole
+from rqa.words import listed
 
 SELECT = "select "
 """How the name of a reading by a SELECT begins."""
@@ -66,6 +67,13 @@ class Plan:
     source: SourceFile | None
     named: list[SourceFile]
     size: int
+    sets: tuple[str, ...] = ()
+    """The named sets of files that its SELECT draws on."""
+
+    @property
+    def unsent(self) -> list[str]:
+        """Those of its sets that have no file yet."""
+        return [n for n in self.sets if n not in {f.name for f in self.named}]
 
     @property
     def sources(self) -> list[SourceFile]:
@@ -129,12 +137,15 @@ def plan(
             if number not in made.skipped:
                 entry = entry_of(mapping, number, table)
                 if not unsure & set(names):
-                    items += _readings(entry, mapping, [f for n in names for f in sets[n]], seen)
+                    items += _readings(entry, mapping, {n: sets[n] for n in names}, seen)
     return items, seen
 
 
-def _readings(entry: Entry, mapping: Mapping, files: Sequence[SourceFile], seen: MappingType[str, Seen]) -> list[Plan]:
+def _readings(
+    entry: Entry, mapping: Mapping, sets: MappingType[str, Sequence[SourceFile]], seen: MappingType[str, Seen]
+) -> list[Plan]:
     """What one entry reads: each of its files, or all at once for a SELECT."""
+    files = [f for of_set in sets.values() for f in of_set]
     mark = mapping.fingerprint(entry.spec)
     digests = [seen[f.label].digest for f in files]
     if entry.spec.from_ is not None:
@@ -144,7 +155,18 @@ def _readings(entry: Entry, mapping: Mapping, files: Sequence[SourceFile], seen:
         return []
     together = "+".join(digests) if all(digests) else ""
     label = f"{SELECT}{entry.number} over {', '.join(dict.fromkeys(f.name for f in files))}"
-    return [Plan(entry, label, together, mark, None, list(files), sum(seen[f.label].size for f in files))]
+    return [Plan(entry, label, together, mark, None, files, sum(seen[f.label].size for f in files), tuple(sets))]
+
+
+def _unsent(item: Plan) -> str:
+    """What is said of sets without a file when a SELECT over them cannot be run."""
+    if not item.unsent:
+        return ""
+    names = listed([f"files.{n}" for n in item.unsent])
+    return (
+        f" (No file of {names} is there yet, so the SELECT sees no rows and no columns of it. Put one in the folder, "
+        "take it out of the SELECT, or join with union all by name.)"
+    )
 
 
 class Stager:
@@ -192,7 +214,7 @@ class Stager:
         if item.source is not None:
             text = self._text(item.source, wanted_columns(item.entry.spec), ONLY_LOOK)
         else:
-            self.named.bind(item.named, wanted_columns(item.entry.spec))
+            self.named.bind(item.named, item.sets, wanted_columns(item.entry.spec))
             text = self._select_text(item)
         table = item.entry.table
         lacking = self.bound.get(table.name, False)
@@ -326,7 +348,7 @@ class Stager:
         if isinstance(error, duckdb.IOException):
             return SourceError(f"{item.label}: cannot be read to its end ({said}). Fetch it again. Nothing was loaded.")
         if isinstance(error, duckdb.ProgrammingError | duckdb.ConversionException | duckdb.OutOfRangeException):
-            return MappingError(f"{item.entry.place}: its SQL does not fit {item.label}: {said}")
+            return MappingError(f"{item.entry.place}: its SQL does not fit {item.label}: {said}{_unsent(item)}")
         return StoreError(f"{item.label}: the engine could not read it: {said}")
 
     def _described(self, scan: str) -> list[Any]:
@@ -336,16 +358,16 @@ class Stager:
     def _select_text(self, item: Plan) -> Text:
         """The reading of an entry's SELECT, over the files it names; it tells where its rows come from, if it can."""
         select = item.entry.spec.select or ""
-        scan = self.named.scan(select, item.named)
+        scan = self.named.scan(select, item.sets)
         try:
             described = self._described(scan)
         except duckdb.Error as error:
             raise self._engine_error(error, item) from error
         if not {name for name, *_ in described} & set(PLACE_COLUMNS):
-            told = traced(self.connection, select, {f.name for f in item.named})
+            told = traced(self.connection, select, set(item.sets))
             with suppress(duckdb.Error):
-                if told is not None and self._described(self.named.scan(told, item.named))[:-2] == described:
-                    scan = self.named.scan(told, item.named)
+                if told is not None and self._described(self.named.scan(told, item.sets))[:-2] == described:
+                    scan = self.named.scan(told, item.sets)
                     described = self._described(scan)
         texts = {}
         for name, kind, *_ in described:

@@ -2,6 +2,7 @@
 
 import gzip
 import os
+import re
 import shutil
 import time
 from pathlib import Path
@@ -56,6 +57,43 @@ def test_event_log_is_loaded_by_its_mapping_alone(ws: Workspace) -> None:
 
 def select(sql: str, **columns: Any) -> dict[str, Any]:
     return {"table": "jobs", "select": sql, "columns": columns}
+
+
+TWO_SETS = {"a": {"path": "a*.csv"}, "b": {"path": "b*.csv"}}
+UNSENT = "No file of files.b is there yet, so the SELECT sees no rows and no columns of it"
+
+
+@pytest.mark.parametrize(
+    ("sql", "told"),
+    [
+        ("select * from a union all by name select * from b", None),
+        ("select * from a where not exists (select 1 from b)", None),
+        ("select * from a union all select * from b", UNSENT),
+        ("select a.* from a left join b using (job_id)", UNSENT),
+        ("select * from a where job_id not in (select b.job_id from b)", UNSENT),
+        ("select * from c", "'c' is not one of the named files"),
+    ],
+)
+def test_a_select_over_a_set_that_has_no_file_yet(ws: Workspace, sql: str, told: str | None) -> None:
+    """It is a set without rows; where the SELECT needs its columns, the fault says which files are not there."""
+    ws.write("a1.csv", csv_of(job("A")))
+    mapping = {"files": TWO_SETS, "table": [select(sql)]}
+    if told:
+        with pytest.raises(MappingError, match=re.escape(told)) as caught:
+            ws.load(mapping)
+        assert "Catalog Error" not in str(caught.value)
+        assert not ws.store.exists()
+        return
+    ws.load(mapping)
+    assert ws.rows("select job_id, source_file, source_row from jobs") == [("A", "a1.csv", 2)]
+    ws.write("b1.csv", csv_of(job("B")))
+    ws.load(mapping)
+    assert ws.rows("select job_id from jobs order by 1") == ([("A",), ("B",)] if "union" in sql else [])
+
+
+def test_a_select_over_sets_that_all_have_no_file_yet(ws: Workspace) -> None:
+    ws.load({"files": TWO_SETS, "table": [select("select a.* from a left join b using (job_id)")]})
+    assert ws.rows("select job_id from jobs") == []
 
 
 @pytest.mark.parametrize("name", ["jobs", "steps", "held", "fresh", "clash", "stage_jobs", "refused", "good_rows", "a"])
