@@ -11,13 +11,14 @@ import re
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Coroutine, Iterable, Sequence
 from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rqa.errors import RqaError, StoreError
+from rqa.stopping import AGAIN_SECONDS, held, is_stopped
 
 if TYPE_CHECKING:
     from nbformat import NotebookNode
@@ -102,12 +103,35 @@ def run_notebooks(
     """Run notebooks, each in a kernel of its own and some at once, and write them back with their outputs.
 
     `told` hears of each as it ends. One that fails keeps what it showed up to the cell that failed, and the others run
-    all the same. Raises `RqaError` before any runs where what it takes is not installed.
+    all the same. A signal ends those that run, and leaves their files as they were. Raises `RqaError` before any runs
+    where what it takes is not installed.
     """
     if not paths:
         return []
     _nbclient()
-    return asyncio.run(_run_all(paths, told, at_once or max(1, min(AT_ONCE, os.cpu_count() or 1))))
+    at_once = at_once or max(1, min(AT_ONCE, os.cpu_count() or 1))
+    # What is raised within a loop of events may be lost in it: a signal is looked for there, and raised afterwards.
+    with held(), asyncio.Runner(loop_factory=_Loop) as runner:
+        return runner.run(_until_stopped(_run_all(paths, told, at_once)))
+
+
+class _Loop(asyncio.SelectorEventLoop):
+    """A loop that leaves signals to those who have them: the library that runs notebooks would take them for itself."""
+
+    def add_signal_handler(self, sig: int, callback: Callable[..., object], *args: Any) -> None:
+        """Do what a system does on which a loop cannot hear of signals."""
+        raise NotImplementedError
+
+
+async def _until_stopped(work: Coroutine[Any, Any, list[Run]]) -> list[Run]:
+    """Do the work, or end it at a signal, its kernels too; then there are no runs to tell of."""
+    task = asyncio.ensure_future(work)
+    while not task.done() and not is_stopped():
+        await asyncio.wait([task], timeout=AGAIN_SECONDS)
+    # Once, as a second time would end the ending of the kernels.
+    task.cancel()
+    await asyncio.wait([task])
+    return [] if task.cancelled() else task.result()
 
 
 async def _run_all(paths: Sequence[Path], told: Callable[[Run], None], at_once: int) -> list[Run]:
@@ -119,7 +143,12 @@ async def _run_all(paths: Sequence[Path], told: Callable[[Run], None], at_once: 
         told(run)
         return run
 
-    return list(await asyncio.gather(*(one(path) for path in paths)))
+    # Each is waited for, whatever becomes of the others, so that no kernel outlives them.
+    found = await asyncio.gather(*(one(path) for path in paths), return_exceptions=True)
+    for run in found:
+        if isinstance(run, BaseException):
+            raise run
+    return [run for run in found if isinstance(run, Run)]
 
 
 async def _run(path: Path) -> Run:
@@ -136,13 +165,25 @@ async def _run(path: Path) -> Run:
     try:
         with tempfile.TemporaryDirectory(prefix="rqa-") as private:
             _talk_within(client.create_kernel_manager(), private)
-            await client.async_execute()
+            await _executed(client)
     except nbclient.exceptions.CellExecutionError as error:
         failure = f"{_failed_cell(notebook.cells)}: {error.ename}: {error.evalue.strip().partition(chr(10))[0]}"
     except (nbclient.exceptions.DeadKernelError, RuntimeError) as error:
         failure = f"{_failed_cell(notebook.cells)}: the kernel ended: {error}"
     nbformat.write(notebook, path)
     return Run(path, time.monotonic() - started, failure)
+
+
+async def _executed(client: Any) -> None:
+    """Run the cells; where that is cancelled the kernel is killed: one asked to end would complain on the terminal."""
+    running = asyncio.ensure_future(client.async_execute())
+    try:
+        await asyncio.shield(running)
+    except asyncio.CancelledError:
+        client.shutdown_kernel = "immediate"
+        running.cancel()
+        await asyncio.gather(running, return_exceptions=True)
+        raise
 
 
 def _talk_within(kernel: Any, folder: str) -> None:

@@ -12,12 +12,13 @@ import os
 import signal
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from types import FrameType
 from typing import Protocol
 
 AGAIN_SECONDS = 0.05
-"""How often a running question is interrupted, until it ends: one that has just begun may miss an interruption."""
+"""How often a running question is interrupted, until it ends: one that has just begun may miss an interruption.
+How often work that cannot be interrupted looks for a signal, too."""
 
 
 class Stopped(BaseException):
@@ -99,7 +100,9 @@ def _interrupt(wake: int, ended: threading.Event) -> None:
     os.read(wake, 1)
     while not ended.wait(AGAIN_SECONDS):
         for engine in list(_ASKED):
-            engine.interrupt()
+            # One that was closed at this very moment has nothing left to end, and says so.
+            with suppress(Exception):
+                engine.interrupt()
 
 
 @contextmanager
@@ -117,6 +120,11 @@ def check() -> None:
     """Raise `Stopped` if a signal was met and nothing holds it; for loops that never ask an engine."""
     for stopping in _INSTALLED:
         stopping.raise_once()
+
+
+def is_stopped() -> bool:
+    """Whether a signal was met that is still to be raised; for work that is held and can end early by itself."""
+    return any(stopping.signal is not None and not stopping.raised for stopping in _INSTALLED)
 
 
 @contextmanager

@@ -1,15 +1,19 @@
 """Signals stop every command at any moment: one line, the right exit code, the store as it was, and nothing left."""
 
 import hashlib
+import os
 import signal
 import subprocess
 import sys
 import threading
 import time
+from collections.abc import Callable
 from pathlib import Path
 
+import nbformat
 import pytest
 
+from rqa.notebooks import copy_notebooks
 from rqa.stopping import Stopped, held, interruptible, released, stoppable
 from tests.workspaces import Workspace, csv_of, job
 
@@ -181,6 +185,45 @@ def test_a_page_stopped_is_not_begun(demo: Path, moment: str, number: signal.Sig
     assert digest(demo / "depot.duckdb") == before
 
 
+@pytest.mark.parametrize("number", SIGNALS)
+def test_notebooks_stopped_leave_their_files_and_no_kernel(ws: Workspace, number: signal.Signals) -> None:
+    ws.write("1.csv", csv_of(job("A")))
+    ws.write("sources.toml", '[files.f]\npath = "1.csv"\n[[table]]\ntable = "jobs"\nfrom = "f"\n')
+    ws.load()
+    for path in copy_notebooks(ws.folder):
+        run = nbformat.read(path, as_version=4)
+        run.cells = [nbformat.v4.new_code_cell("1", execution_count=1)]
+        nbformat.write(run, path)
+    slow = ws.folder / "notebooks" / "slow.ipynb"
+    begun = ws.folder / "begun"
+    told = f"import os, pathlib, time\npathlib.Path({str(begun)!r}).write_text(str(os.getpid()))\ntime.sleep(600)"
+    nbformat.write(nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(told)]), slow)
+    before, store = digest(slow), digest(ws.store)
+    command = [sys.executable, "-m", "rqa", "notebooks", str(ws.folder)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as running:
+        wait_until(lambda: begun.exists() and begun.read_text() != "")
+        running.send_signal(number)
+        out, err = running.communicate(timeout=60)
+    assert_stopped(subprocess.CompletedProcess([], running.returncode, out, err), number, "is unchanged")
+    assert (digest(slow), digest(ws.store)) == (before, store)
+    wait_until(lambda: not is_running(int(begun.read_text())))
+
+
+def wait_until(there: Callable[[], bool]) -> None:
+    end = time.monotonic() + 60
+    while not there():
+        assert time.monotonic() < end
+        time.sleep(0.1)
+
+
+def is_running(pid: int) -> bool:
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    return True
+
+
 @pytest.mark.parametrize(("number", "moment"), [(signal.SIGTERM, "Birch"), (signal.SIGINT, "linking")])
 def test_a_demo_stopped_can_be_made_again(tmp_path: Path, moment: str, number: signal.Signals) -> None:
     folder = tmp_path / "out"
@@ -212,6 +255,23 @@ def test_an_engine_that_hears_of_no_signal_is_interrupted(number: signal.Signals
             time.sleep(1)
     assert engine.told.is_set()
     assert stopping.exit_code == 128 + number
+
+
+class Closed:
+    """An engine that was closed, and says so when it is told to end."""
+
+    def interrupt(self) -> None:
+        raise RuntimeError("already closed")
+
+
+def test_an_engine_closed_at_that_moment_keeps_no_other_from_being_interrupted() -> None:
+    engine = Endless()
+    with stoppable():
+        threading.Timer(0.05, signal.raise_signal, (signal.SIGINT,)).start()
+        with pytest.raises(Stopped), interruptible(Closed()), interruptible(engine):  # noqa: PT012
+            engine.told.wait(5)
+            time.sleep(1)
+    assert engine.told.is_set()
 
 
 def test_what_is_held_is_done_to_its_end() -> None:
