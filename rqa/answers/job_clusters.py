@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from rqa.answers.filters import filters_of
 from rqa.answers.scope import Moment, Scope, Where
-from rqa.measures.groupings import MEASURES
+from rqa.measures.groupings import MEASURES, TEST_LOG
 from rqa.measures.run import counts
 
 MEASURE = {"first_pass": "step_checks_by_job", "first_run": "test_runs_by_job"}
@@ -61,13 +61,16 @@ def inflation_by_month(now: Moment, share: str, months: tuple[date, date], where
     """How many times as much a share varies from month to month as single checks would, as a job's go together.
 
     At least 1; 1 for shares of jobs. The jobs' squared departures from the yield of their month, over the binomial
-    variance of their checks at that yield.
+    variance of their checks at that yield. Filters by test or station ask for first runs; filters by which a job's
+    checks are not told apart (shift, say) are left out.
     """
     if share not in SHARES:
         return 1.0
+    asked = filters_of(share, where)
+    measure = MEASURE["first_run" if set(asked) & set(TEST_LOG) else SHARES[share]]
     rows = counts(
-        now.store, MEASURE[SHARES[share]], by=("month",), months=months, values={"as_of": now.day},
-        where=filters_of(share, where),
+        now.store, measure, by=("month",), months=months, values={"as_of": now.day},
+        where={name: kept for name, kept in asked.items() if name in MEASURES[measure]},
     )  # fmt: skip
     seen = luck = 0.0
     for r in rows.iter_rows(named=True):

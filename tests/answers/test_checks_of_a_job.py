@@ -13,13 +13,17 @@ import pytest
 from numpy.typing import NDArray
 
 from rqa.answers.comparison import compare
+from rqa.answers.first_pass_yield import GROUPINGS
+from rqa.answers.scope import PERIODS
 from rqa.depot import Depot
 from rqa.depot import open as open_depot
+from rqa.errors import RequestError
 from rqa.measures.keep import keep
 from rqa.stats import proportion_test
 from tests.depots import make_store
 
 FIRST = datetime(2026, 3, 2, 9)
+FILTERS = [name for name in GROUPINGS if name not in PERIODS]
 
 
 @contextmanager
@@ -109,6 +113,23 @@ def test_months_that_are_alike_are_told_apart_as_rarely_as_promised() -> None:
     # More than 6 of 40 come with a chance of 0.003 where each has 0.05.
     assert sum(said) <= 6
     assert sum(single) > sum(said)
+
+
+@pytest.mark.parametrize("name", FILTERS)
+def test_a_month_takes_every_filter_that_its_share_takes(name: str) -> None:
+    """Shift and training tell checks of one job apart, and test and station ask for first runs; a month takes them."""
+    failed = np.random.default_rng(4).random((200, 3)) < 0.2
+    with depot_checked(failed, np.arange(200) % 2, hours=6) as depot:
+        there = depot.first_pass_yield(by=(name,)).table[name].to_list() or ["1"]
+        where = {name: str(there[0])}
+        try:
+            asked = depot.first_pass_yield(by=("month",), where=where, months="2026-03").table
+        except RequestError:
+            return  # no such value in this depot
+        r = depot.month_against_before("first_pass_yield", month="2026-03", where=where)
+    assert r is not None
+    assert r.size == (asked["exposures"][0] if asked.height else 0)
+    assert r.by_job >= 1
 
 
 def test_a_site_that_fails_more_first_checks_is_a_finding_before_any_come_back_has_matured() -> None:
