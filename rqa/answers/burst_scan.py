@@ -83,9 +83,7 @@ def bursts(
         "method": f"scan statistic, {found.scans[0].likelihood}",
     }  # fmt: skip
     stated = [finding(f, row, asked, found) for f, row in zip(found.found, rows, strict=True) if _is_stated(f, found)]
-    return Bursts(
-        _table(rows, level), settings, _notes(now, found, asked), tuple(stated), series=_series(found, rows, asked)
-    )
+    return Bursts(_table(rows), settings, _notes(now, found, asked), tuple(stated), series=_series(found, rows, asked))
 
 
 def _checked(
@@ -154,7 +152,7 @@ COLUMNS = {
 }  # fmt: skip
 
 
-def _table(rows: list[dict[str, Any]], level: float) -> "pl.DataFrame":
+def _table(rows: list[dict[str, Any]]) -> "pl.DataFrame":
     import polars as pl
 
     table = pl.DataFrame(rows, schema={name: getattr(pl, kind) for name, kind in COLUMNS.items()})

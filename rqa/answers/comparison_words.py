@@ -85,7 +85,7 @@ def notes_of(
             f"p_adjusted allows for the {compared:,} {several} compared (Benjamini and Hochberg 1995): of those called "
             "above or below, one in twenty at most is expected to be luck."
         )
-    notes += _much(who, names, found)
+    notes += _much(names, found)
     notes += _reversals(names, found, enough)
     notes.append(
         f"Work is compared within {', '.join(mix) or 'one kind alone'}; what else makes it unlike (the state of the "
@@ -133,7 +133,7 @@ def _spread_said(
     ]
 
 
-def _much(who: str, names: Sequence[str], found: "Expected") -> list[str]:
+def _much(names: Sequence[str], found: "Expected") -> list[str]:
     work = int(found.exposures.sum())
     much = [name for name, n in zip(names, found.exposures.tolist(), strict=True) if n > MUCH_OF_THE_WORK * work]
     if not much or len(names) < 2:

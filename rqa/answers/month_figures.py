@@ -22,10 +22,10 @@ def month_figures(now: Moment, *, month: str | date | None = None, level: float 
 
     A row a figure: month (by default the latest for which it is final, so that come-backs lag behind), count of size,
     share with its Wilson interval low, high; before_count of before_size and before_share in the months before;
-    difference of the shares with Newcombe's interval; p_value (Fisher's exact) and verdict (better, worse, same within
-    luck). A figure that no month has yet, or that has no cases on one side, has the verdict "no data" and no share.
-    `settings["month"]` is the latest month among the rows; None where no figure has one. The mix of work and the season
-    are not allowed for.
+    difference of the shares with Newcombe's interval; p_value (Fisher's exact) and verdict (better, worse, no clear
+    change). p-value and interval of the difference allow for the checks of a job, which go together. A figure that no
+    month has yet, or that has no cases on one side, has the verdict "no data" and no share. `settings["month"]` is the
+    latest month among the rows; None where no figure has one. The mix of work and the season are not allowed for.
     """
     import polars as pl
 

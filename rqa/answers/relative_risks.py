@@ -125,7 +125,7 @@ def step_relative_risk(
             f"p_adjusted is over all {count(len(made))} rows; findings are judged among the {count(len(stated))} with "
             f"{SMALLEST} jobs or more on either side, and by the worse side of each alone, so that more may be found."
         )
-    return StepRelativeRisk(_table(made, looked), settings, tuple(notes), stated)
+    return StepRelativeRisk(_table(made), settings, tuple(notes), stated)
 
 
 def _risk(pair: Pair, level: float) -> Risk:
@@ -179,7 +179,7 @@ def _stated(r: Risk, declared: Sequence[DeclaredStep], window: int, classes: Seq
     )
 
 
-def _table(made: Sequence[Risk], looked: Sequence[str]) -> "pl.DataFrame":
+def _table(made: Sequence[Risk]) -> "pl.DataFrame":
     import polars as pl
 
     from rqa.stats import benjamini_hochberg

@@ -50,4 +50,4 @@ def _fault(path: Path, workspace: Path, allowed: Sequence[Path]) -> str | None:
 
 
 def _natural(path: Path) -> list[object]:
-    return [int(p) if p.isdigit() else p for p in re.split(r"(\d+)", path.as_posix())]
+    return [int(p) if p.isdecimal() else p for p in re.split(r"(\d+)", path.as_posix())]

@@ -75,11 +75,6 @@ def select_faults(sql: str, files: Collection[str]) -> list[str]:
     return [tree] if isinstance(tree, str) else _faults(tree, files)
 
 
-def wrapped(sql: str) -> str:
-    """The SQL in brackets of its own; a comment at its end does not reach beyond them."""
-    return f"(\n{sql.strip().rstrip(';')}\n)"
-
-
 @cache
 def _aggregates() -> frozenset[str]:
     """Functions that make one value of many rows, or many of one."""

@@ -77,7 +77,7 @@ from given""")
     connection.execute(
         f"create or replace temp table arrived as select m.* from members m anti join before b on {has} where {CHOSEN}"
     )
-    _count(connection, places, table, derived, content)
+    _count(connection, places, table, derived)
     jobs = f"(select {CONTENT}->>'job_id' as job_id from {{}})"
     for rows in ("arrived", "gone"):
         touch(connection, table, jobs.format(rows))
@@ -109,9 +109,7 @@ def _insert_first(connection: duckdb.DuckDBPyConnection, table: Table, places: P
     connection.execute("drop table if exists temp.once")
 
 
-def _count(
-    connection: duckdb.DuckDBPyConnection, places: Places, table: Table, derived: Sequence[str], content: Sequence[str]
-) -> None:
+def _count(connection: duckdb.DuckDBPyConnection, places: Places, table: Table, derived: Sequence[str]) -> None:
     """Count what became of the rows, and keep those that no file gives any more, with the reason."""
     accepted = connection.execute(f"select {FILE_NO}, count(*) from arrived where {NEW} group by all").fetchall()
     read = connection.execute(f"select {FILE_NO}, count(*) from good_rows group by all").fetchall()

@@ -12,7 +12,7 @@ scoped as (
 ),
 -- one row an index job of a repair that was closed by the day
 repaired as (
-    select closed_on, closed_month, return_job_id
+    select closed_on, closed_month
     from links
     where disposition = 'repaired' and closed_on <= $as_of
 ),
