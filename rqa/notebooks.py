@@ -15,7 +15,7 @@ from collections.abc import Callable, Coroutine, Iterable, Sequence
 from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVarTuple
 
 from rqa.errors import RqaError, StoreError
 from rqa.stopping import AGAIN_SECONDS, held, is_stopped
@@ -23,6 +23,7 @@ from rqa.stopping import AGAIN_SECONDS, held, is_stopped
 if TYPE_CHECKING:
     from nbformat import NotebookNode
 
+Given = TypeVarTuple("Given")
 PARAMETER = re.compile(r'^WORKSPACE = ".*"$', re.MULTILINE)
 CELL_SECONDS = 120
 AT_ONCE = 4
@@ -118,7 +119,7 @@ def run_notebooks(
 class _Loop(asyncio.SelectorEventLoop):
     """A loop that leaves signals to those who have them: the library that runs notebooks would take them for itself."""
 
-    def add_signal_handler(self, sig: int, callback: Callable[..., object], *args: Any) -> None:
+    def add_signal_handler(self, sig: int, callback: Callable[[*Given], object], *args: *Given) -> None:
         """Do what a system does on which a loop cannot hear of signals."""
         raise NotImplementedError
 
