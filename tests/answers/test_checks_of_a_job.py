@@ -144,7 +144,7 @@ def test_a_site_that_fails_more_first_checks_is_a_finding_before_any_come_back_h
     (told,) = found.findings
     assert dict(told.scope) == {"site": "S001"}
     assert told.worse
-    assert "no month's come-backs are final yet" in " ".join(found.notes)
+    assert "no month's come-backs within 30 days are final yet" in " ".join(found.notes)
 
 
 def test_where_no_month_is_over_nothing_is_compared_and_it_says_so() -> None:
@@ -152,7 +152,7 @@ def test_where_no_month_is_over_nothing_is_compared_and_it_says_so() -> None:
         found = depot.findings()
     assert found.stated == ()
     assert found.notes[0].startswith("Cannot be told: findings of the month, as there are no comparisons")
-    assert found.notes[1:] == ("No month is over yet: nothing to compare.",)
+    assert found.notes[1:] == ("Cannot be told: what there is to act on, as there are no months that are over.",)
 
 
 def test_where_all_pass_nothing_is_more_than_luck_and_that_was_compared() -> None:
