@@ -89,10 +89,13 @@ def opened_with(folder: str | Path) -> str:
 
 
 def not_run(workspace: str | Path) -> list[Path]:
-    """The notebooks of a workspace of which no cell was ever run."""
+    """The notebooks of a workspace of which no cell was ever run; raises `RqaError` for a file that is none."""
     found = []
     for path in sorted((Path(workspace) / "notebooks").glob("*.ipynb")):
-        cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
+        try:
+            cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
+        except (ValueError, KeyError, TypeError) as error:
+            raise RqaError(f"{path} is no notebook: it is cut short, or holds something else. Move it away.") from error
         if not any(cell.get("execution_count") for cell in cells):
             found.append(path)
     return found

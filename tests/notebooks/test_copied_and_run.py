@@ -48,6 +48,14 @@ def test_one_that_fails_is_named_with_its_cell_and_the_others_run(tmp_path: Path
     assert not_run(tmp_path) == []
 
 
+@pytest.mark.parametrize("text", ["", '{"cells": [', "[]", "{}", '"text"', "\xff"])
+def test_a_file_that_is_no_notebook_is_named(workspace: Path, text: str) -> None:
+    (workspace / "notebooks").mkdir()
+    (workspace / "notebooks" / "half.ipynb").write_bytes(text.encode("latin-1"))
+    with pytest.raises(RqaError, match=r"half\.ipynb is no notebook.*Move it away"):
+        not_run(workspace)
+
+
 def test_what_was_run_or_changed_is_left_as_it_is(workspace: Path) -> None:
     copied = copy_notebooks(workspace)
     assert [path.name for path in copied] == [path.name for path in ALL]
