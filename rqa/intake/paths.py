@@ -2,17 +2,19 @@
 
 import os
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from pathlib import Path
 
 WILD = re.compile(r"[*?\[]")
 
 
-def paths_of(pattern: str, workspace: Path, outside: Sequence[str] = ()) -> tuple[list[Path], list[str]]:
+def paths_of(
+    pattern: str, workspace: Path, outside: Sequence[str] = (), loaded: Collection[str] = ()
+) -> tuple[list[Path], list[str]]:
     """The files that `pattern` means, by name with numbers in their order; and what is wrong with it or with them.
 
     `outside` are folders beyond the workspace that may be read, relative to it or not. A name is a name first: a file
-    that is called `jobs[1].csv` is meant by it, and no other.
+    that is called `jobs[1].csv` is meant by it, and no other. A file that was `loaded` before and is gone is no fault.
     """
     plain = workspace / pattern
     if os.path.lexists(plain):
@@ -22,6 +24,8 @@ def paths_of(pattern: str, workspace: Path, outside: Sequence[str] = ()) -> tupl
             met = sorted((p for p in workspace.glob(pattern) if not p.is_dir()), key=_natural)
         except (ValueError, NotImplementedError) as error:
             return [], [f"{pattern!r} is no path: {error}"]
+    if not met and label(plain, workspace) in loaded:
+        return [], []
     if not met and not WILD.search(pattern):
         there = ", ".join(sorted(p.name for p in plain.parent.glob("*"))[:10]) or "nothing"
         return [], [f"there is no file {pattern!r}; that folder holds: {there}"]

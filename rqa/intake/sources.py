@@ -12,7 +12,7 @@ import io
 import itertools
 import re
 import zlib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from collections.abc import Mapping as MappingType
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -54,12 +54,18 @@ class SourceFile:
 
 
 def files_of(
-    name: str, spec: Files, workspace: Path, frames: MappingType[str, Any], outside: Sequence[str] = ()
+    name: str,
+    spec: Files,
+    workspace: Path,
+    frames: MappingType[str, Any],
+    outside: Sequence[str] = (),
+    loaded: Collection[str] = (),
 ) -> list[SourceFile]:
     """The files of a named set, oldest first: in order of the patterns, then by name with numbers in their order.
 
-    `outside` are the folders beyond the workspace that may be read. Raises `MappingError` naming every plain path that
-    does not exist or may not be read, and every ending that does not tell the format. A pattern with a wildcard may
+    `outside` are the folders beyond the workspace that may be read, `loaded` the names of files that were loaded
+    before: one that is gone since is no fault. Raises `MappingError` naming every plain path that does not exist or may
+    not be read, and every ending that does not tell the format. A pattern with a wildcard may
     match nothing (a site that has sent nothing yet).
     """
     if spec.format == "frame":
@@ -69,7 +75,7 @@ def files_of(
     found: list[Path] = []
     faults: list[str] = []
     for pattern in spec.path:
-        met, wrong = paths_of(pattern, workspace, outside)
+        met, wrong = paths_of(pattern, workspace, outside, loaded)
         faults += [f"files.{name}.path: {w}" for w in wrong]
         found += [p for p in met if p not in found]
     formats = {p: spec.format or _format_of(p) for p in found}

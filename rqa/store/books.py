@@ -32,6 +32,12 @@ def one(connection: duckdb.DuckDBPyConnection, sql: str) -> int:
     return int(rows[0][0]) if rows else 0
 
 
+def files_loaded(store: Path) -> set[str]:
+    """The names of all files that loads of this store have read, those that are gone too."""
+    with open_store(store) as opened:
+        return set(opened.counts("load_files", "select distinct source_file from load_files")["source_file"])
+
+
 def files_seen(store: Path) -> dict[str, Seen]:
     """The files as the last load of this store met them, by name."""
     with open_store(store) as opened:
@@ -162,14 +168,14 @@ def keep_books(
 
 
 def outcome(connection: duckdb.DuckDBPyConnection, counts: Sequence[FileCount], load_id: int) -> Outcome:
-    """What the report tells: each file's account, refusals and remarks by kind, the load's number."""
+    """What the report tells: each file's account, all that is still refused by kind, remarks, the load's number."""
     refusals = tuple(
         Refusal(table, column or "", rule, rows, file, row, value)
         for table, column, rule, rows, file, row, value in connection.execute(
             "select table_name, column_name, rule, count(*), arg_min(source_file, (source_file, source_row)), "
             "arg_min(source_row, (source_file, source_row)), "
             "arg_min(coalesce(left(value, 60), ''), (source_file, source_row)) "
-            f"from refused where load_id = {load_id} group by all order by count(*) desc, 1, 2, 3"
+            "from refused group by all order by count(*) desc, 1, 2, 3"
         ).fetchall()
     )
     first = "(source_file, first_row)"

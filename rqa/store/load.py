@@ -27,7 +27,17 @@ from rqa.intake.own_actions import with_own_actions
 from rqa.progress import Progress, silent
 from rqa.stopping import held, interruptible, released
 from rqa.store.account import SELECTED, Account, named_files
-from rqa.store.books import Outcome, files_seen, held_files, keep_books, keep_held, keep_seen, one, outcome
+from rqa.store.books import (
+    Outcome,
+    files_loaded,
+    files_seen,
+    held_files,
+    keep_books,
+    keep_held,
+    keep_seen,
+    one,
+    outcome,
+)
 from rqa.store.ddl import create_statements
 from rqa.store.empty_files import write_empty_remarks
 from rqa.store.engine import STORE_FILE, attach, beside, connect, open_store
@@ -77,7 +87,8 @@ def load(
     unsafe = sql_faults(rules)
     faults = Faults([*made.faults, *(f for of_entry in unsafe.values() for f in of_entry), *pattern_faults(rules)])
     store = folder / STORE_FILE
-    items, seen = plan(made, folder, frames or {}, files_seen(store) if store.exists() else {}, faults)
+    before, loaded = (files_seen(store), files_loaded(store)) if store.exists() else ({}, set())
+    items, seen = plan(made, folder, frames or {}, before, loaded, faults)
     if faults.said:
         _bind_alone([i for i in items if i.entry.number not in unsafe], faults)
         faults.stop()

@@ -10,7 +10,11 @@ import duckdb
 
 from rqa.store.stage import SELECT, Plan
 
-GONE, UNMAPPED, WITHDRAWN = "its file is gone", "the mapping reads its file no more", "its file gives it no more"
+GONE, UNMAPPED, WITHDRAWN = (
+    "its file is gone",
+    "the mapping no longer reads its file",
+    "its file, as mapped now, no longer gives it",
+)
 """Why a row is withdrawn."""
 ORDER = "file_order"
 """The temporary table of a table's files while it is settled: where each stands, stood, and what is to be done."""

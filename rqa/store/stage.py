@@ -4,7 +4,7 @@ First everything is planned and bound, so that a mapping error stops before any 
 once per table it feeds. A staging table lives in the connection's temporary storage and is gone with it.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from collections.abc import Mapping as MappingType
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
@@ -111,11 +111,17 @@ def look_at(file: SourceFile, before: Seen | None) -> Seen:
 
 
 def plan(
-    made: Draft, workspace: Path, frames: MappingType[str, Any], before: MappingType[str, Seen], faults: Faults
+    made: Draft,
+    workspace: Path,
+    frames: MappingType[str, Any],
+    before: MappingType[str, Seen],
+    loaded: Collection[str],
+    faults: Faults,
 ) -> tuple[list[Plan], dict[str, Seen]]:
     """What there is to read, oldest first within each table entry, and the files as they were met.
 
-    `before` are files as the last load met them. What does not exist or does not fit goes to `faults`.
+    `before` are files as the last load met them, `loaded` the names of all that were ever loaded. What does not exist
+    or does not fit goes to `faults`.
     """
     mapping = made.mapping
     sets: dict[str, list[SourceFile]] = {}
@@ -125,7 +131,7 @@ def plan(
         sets[name] = []
         with faults.gathered():
             if spec.path or spec.format == "frame":
-                sets[name] = files_of(name, spec, workspace, frames, mapping.workspace.outside)
+                sets[name] = files_of(name, spec, workspace, frames, mapping.workspace.outside, loaded)
         for f in sets[name]:
             with faults.gathered():
                 seen[f.label] = look_at(f, before.get(f.label))

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from rqa.errors import MappingError
 from rqa.store.verdicts import LATER
 from tests.store.settling import Depot
 from tests.workspaces import HEADER, Workspace, csv_of, job
@@ -112,6 +113,24 @@ def test_file_that_was_not_read_again_is_still_the_later_one(ws: Workspace) -> N
     assert model(ws) == "four"
 
 
+def test_a_file_named_plainly_may_be_gone_once_it_was_loaded(ws: Workspace) -> None:
+    """Its rows stay and what was refused of it is still told, by kind; a name that was never loaded is a fault."""
+    plain = {"files": {"f": {"path": ["1.csv", "2.csv"]}}, "table": [{"table": "jobs", "from": "f"}]}
+    ws.write("1.csv", csv_of(job("A")))
+    ws.write("2.csv", csv_of(job("B"), job("C", disposition="lost")))
+    ws.load(plain)
+    (ws.folder / "2.csv").unlink()
+    for _ in range(2):
+        report = ws.load(plain)
+        assert ws.one("select count(*) from jobs") == 2
+        assert [(r.column, r.rows) for r in report.refusals] == [("disposition", 1)]
+    report = ws.load({**plain, "workspace": {"vanished": "withdraw"}})
+    assert (report.total("withdrawn"), ws.one("select count(*) from jobs"), report.refusals) == (1, 1, ())
+    plain["files"]["f"]["path"] = ["1.csv", "3.csv"]
+    with pytest.raises(MappingError, match=r"there is no file '3\.csv'"):
+        ws.load(plain)
+
+
 def test_rows_of_a_file_that_is_gone_stay(ws: Workspace) -> None:
     ws.write("1.csv", csv_of(job("A")))
     ws.load(MAPPING)
@@ -157,14 +176,14 @@ def test_rows_that_a_corrected_mapping_gives_no_more_are_withdrawn(ws: Workspace
         ids = [i for (i,) in ws.rows("select job_id from jobs order by 1")]
         return ids, ws.rows(f"{gone} order by 1"), report.total("withdrawn"), report.total("left_out")
 
-    said = "its file gives it no more"
+    said = "its file, as mapped now, no longer gives it"
     assert corrected(where="kind <> 'quote'") == (["A"], [("B", said)], 1, 1)
     assert corrected() == (["A", "B"], [], 0, 0)
     assert corrected(columns={"job_id": "no"}) == (["N1", "N2"], [("A", said), ("B", said)], 2, 0)
     ws.load({"files": {"f": {"path": "1.csv"}}, "table": [{"table": "tests", "from": "f", "columns": {
         "test": "no", "subsystem": "model"}}]})  # fmt: skip
     assert ws.one("select count(*) from jobs") == 0
-    assert ws.one("select count(*) from superseded where reason = 'the mapping reads its file no more'") == 2
+    assert ws.one("select count(*) from superseded where reason = 'the mapping no longer reads its file'") == 2
 
 
 def test_a_superseded_row_comes_back_when_the_later_one_is_withdrawn(ws: Workspace) -> None:
