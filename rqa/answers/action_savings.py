@@ -26,7 +26,7 @@ def action_savings(now: Moment, *, window: int = 30, level: float = 0.95) -> Act
     opened since the start) times the fall of the rate: that of the scope less that of the like work beside it where
     there is such (`net` of `verdicts`), else that of the scope alone. Negative: more came back than before. cost is
     that number times the mean cost of a come-back on own work (classes repeat and workmanship, all months and places;
-    of any class where most have no confirmed fault), in the workspace's currency; the limits carry the luck of
+    of any class where it is not known which those are), in the workspace's currency; the limits carry the luck of
     both.
 
     Columns: action_id, what, verdict, jobs_after, avoided, avoided_low, avoided_high, mean_cost, cost, cost_low,

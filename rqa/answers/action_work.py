@@ -49,7 +49,7 @@ class ActionWork:
     def outcome(self) -> str:
         """Which come-backs count, in words."""
         if not self.found:
-            return "come-backs of any class, as most have no confirmed fault"
+            return "come-backs of any class, as it is not known which are on own work"
         if self.touched:
             return f"come-backs on own work, {listed(self.touched, last='or')} at fault"
         return "come-backs on own work"

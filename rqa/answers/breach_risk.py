@@ -22,6 +22,7 @@ FEW = 5
 """Come-backs seen or expected after a breach below which limits are the exact ones, of the odds ratio."""
 MOST_EVENTS = 2_000
 """Come-backs up to which there are exact limits."""
+OTHERS = ("other_jobs", "other_breached")
 COMPARED = ("expected", "ratio", "ratio_low", "ratio_high", "p_value", "p_adjusted")
 Counts = NDArray[np.int64]
 
@@ -117,7 +118,9 @@ def _by_work(table: "pl.DataFrame", rows: "pl.DataFrame", keys: Sequence[str], n
 def by_bench(table: "pl.DataFrame", level: float) -> "pl.DataFrame":
     """Each bench's share of jobs with a breach, beside what like work has at the others.
 
-    kind, bench, jobs, breached, share, low, high, expected, ratio, ratio_low, ratio_high, p_value, p_adjusted.
+    kind, bench, jobs, breached, other_jobs, other_breached (of all other benches, whatever their work), share, low,
+    high, expected (what the bench's work brings in the whole depot, its own jobs included), ratio (of the shares, to
+    the other benches, on like work), ratio_low, ratio_high, p_value, p_adjusted.
     """
     import polars as pl
 
@@ -140,9 +143,10 @@ def by_bench(table: "pl.DataFrame", level: float) -> "pl.DataFrame":
             _finite(r.low).alias("ratio_low"), _finite(r.high).alias("ratio_high"),
             chances(np.where(like.comparable > 0, like.p_value, np.nan)).alias("p_value"),
             (pl.Series(like.comparable)).alias("comparable"),
+            pl.Series("other_jobs", rest.sum(axis=1)), pl.Series("other_breached", rest_events.sum(axis=1)),
         ))  # fmt: skip
     if not parts:
-        counted = dict.fromkeys(("jobs", "breached"), pl.Int64)
+        counted = dict.fromkeys(("jobs", "breached", *OTHERS), pl.Int64)
         rest = dict.fromkeys(("share", "low", "high", *COMPARED), pl.Float64)
         return pl.DataFrame(schema=dict.fromkeys(("kind", "bench"), pl.String) | counted | rest)
     made = pl.concat(parts)
@@ -158,7 +162,7 @@ def by_bench(table: "pl.DataFrame", level: float) -> "pl.DataFrame":
         made = made.with_columns(pl.lit(None, dtype=pl.Float64).alias("p_adjusted"))
     made = with_shares(made, part="breached", whole="jobs", share="share", level=level)
     return made.select(
-        "kind", "bench", "jobs", "breached", "share", "low", "high", *COMPARED,
+        "kind", "bench", "jobs", "breached", *OTHERS, "share", "low", "high", *COMPARED,
     )  # fmt: skip
 
 
@@ -203,8 +207,8 @@ def of_benches(benches: "pl.DataFrame", place: Mapping[str, str]) -> Iterator[Fi
             kind="breaches of the procedure, by bench",
             scope={**place, "bench": r["bench"], "breach": WORDS[r["kind"]]},
             what=(
-                f"{WORDS[r['kind']]} in {_share(r['breached'], r['jobs'])} of its jobs, where {r['expected']:.1f} "
-                "would be usual for the work"
+                f"{WORDS[r['kind']]} in {_share(r['breached'], r['jobs'])} of its jobs, elsewhere in "
+                f"{_share(r['other_breached'], r['other_jobs'])}"
             ),
             measure="ratio of shares, on like work",
             size=ratio if ratio is not None else float("inf"),

@@ -13,6 +13,7 @@ from rqa.answers.follow_up_counts import (
     measure_for,
     notes_on,
 )
+from rqa.answers.own_work import workmanship_untold
 from rqa.answers.scope import By, Moment, Months, Where, check_level
 from rqa.contract import CLASSES
 from rqa.measures.groupings import STEP_LOG, TEST_LOG
@@ -75,6 +76,7 @@ def comeback_causes(
     }  # fmt: skip
     notes = notes_on(now, seen, index, competing=True)
     notes.append("returned counts matured jobs alone; incidence uses every job as far as it was followed.")
+    notes += workmanship_untold(now)
     return ComebackCauses(table, settings, tuple(notes))
 
 

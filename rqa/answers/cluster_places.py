@@ -112,7 +112,8 @@ def place_findings(places: "pl.DataFrame", names: Mapping[int, str]) -> Iterator
             scope=scope,
             what=(
                 f"{percent(r['of_cluster'] / r['jobs'])} of the failing jobs ({count(r['of_cluster'])} of "
-                f"{count(r['jobs'])}) are of the kind “{name}”, where {r['expected']:.1f} would be usual for the work"
+                f"{count(r['jobs'])}) are of the kind “{name}”, where {r['expected']:.1f} jobs would be usual for "
+                "the work"
             ),
             measure="observed over expected",
             size=r["ratio"],

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from rqa.answers.cost_parts import PARTS, RATE, not_counted, uncounted_notes, without
 from rqa.answers.follow_up_counts import days_asked
 from rqa.answers.improvement_results import ComebackCosts
+from rqa.answers.own_work import workmanship_untold
 from rqa.answers.result import rounded
 from rqa.answers.scope import PERIODS, By, Moment, Months, Where, check_level, check_values, is_number, scope
 from rqa.errors import RequestError
@@ -74,7 +75,8 @@ def costs(
         "window": window, "as_of": now.day, **asked.settings(), "labour_rate": rate or None, "currency": currency,
         "level": level, "method": "Fay-Feuer gamma for sums, Hall for means",
     }  # fmt: skip
-    return ComebackCosts(_table(table, asked.by, level), settings, (*now.notes, *_notes(table, rate, currency)))
+    notes = (*now.notes, *_notes(table, rate, currency), *(workmanship_untold(now) if "class" in asked.by else ()))
+    return ComebackCosts(_table(table, asked.by, level), settings, notes)
 
 
 def _table(table: "pl.DataFrame", by: tuple[str, ...], level: float) -> "pl.DataFrame":

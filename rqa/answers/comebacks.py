@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 from rqa.answers.follow_up_counts import days_asked
 from rqa.answers.left_service import left_service_notes
+from rqa.answers.own_work import workmanship_untold
 from rqa.answers.result import Comebacks, with_shares
 from rqa.answers.scope import PERIODS, By, Moment, Months, Scope, Where, check_level, check_one_of, check_values, scope
 from rqa.contract import CLASSES
@@ -143,6 +144,7 @@ def _notes(now: Moment, asked: Scope, settings: Mapping[str, object], table: "pl
         notes.append(f"A job counts once under each group its {log} names, so the rows do not add up to the whole.")
     if "class" in asked.by:
         notes.append("Each class is counted against all jobs of its group, so jobs and matured repeat.")
+        notes += workmanship_untold(now)
     elif "class" in asked.where:
         notes.append(f"Only come-backs of class {', '.join(asked.where['class'])} count as returned.")
     if settings["index"] != "repaired":

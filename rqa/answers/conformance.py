@@ -106,8 +106,9 @@ def breaches(
     isolated_late, reconnected_early, which have no share: `battery_breaches` lists them.
 
     `.benches` sets each bench beside the others, if no grouping but bench is asked for: kind, bench, jobs, breached,
-    share, low, high, expected, ratio, ratio_low, ratio_high, p_value, p_adjusted. `.stated` holds both comparisons,
-    by kind, by kind and step, and by kind and bench.
+    other_jobs, other_breached (of all other benches), share, low, high, expected (what the bench's work brings in the
+    whole depot, its own jobs included), ratio (to the other benches, on like work), ratio_low, ratio_high, p_value,
+    p_adjusted. `.stated` holds both comparisons, by kind, by kind and step, and by kind and bench.
     """
     import polars as pl
 

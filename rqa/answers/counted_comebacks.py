@@ -1,11 +1,12 @@
-"""Which come-backs the findings count: those on the job's own work, or all where hardly any fault was confirmed."""
+"""Which come-backs the findings count: those on the job's own work, or all where it is not known which those are."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from rqa.answers.comebacks import comebacks
-from rqa.answers.grounds import Sentence
+from rqa.answers.grounds import Sentence, grounds
+from rqa.answers.own_work import TOUCHED
 from rqa.answers.scope import Moment
 from rqa.contract import CLASSES, OWN_WORK
 from rqa.words import count, spoken
@@ -18,7 +19,8 @@ LEAST_KNOWN = 0.5
 class Counted:
     """The classes counted, how such a come-back is said, and how many come-backs have no confirmed fault, of how many.
 
-    `mark` is put behind the kind of a finding, so that one counted otherwise is another finding.
+    `mark` is put behind the kind of a finding, so that one counted otherwise is another finding. `untouched` says that
+    what jobs had worked on is not known, where that is why every class counts.
     """
 
     classes: tuple[str, ...]
@@ -26,6 +28,7 @@ class Counted:
     mark: str
     unknown: int
     returned: int
+    untouched: Sentence | None = None
 
     @property
     def any_class(self) -> bool:
@@ -40,6 +43,8 @@ class Counted:
     @property
     def note(self) -> Sentence | None:
         """What a reader must know where classes are not known; None where they are."""
+        if self.untouched:
+            return self.untouched
         if not self.unknown:
             return None
         said = (
@@ -63,6 +68,10 @@ def counted_comebacks(now: Moment, window: int, months: tuple[date, date] | None
     unknown = each["unknown"]
     if returned and unknown > (1 - LEAST_KNOWN) * returned:
         return Counted(CLASSES, *in_words(CLASSES), unknown, returned)
+    untouched = grounds(now, window=window).lack(*TOUCHED, about="which come-backs are on what the job had worked on")
+    if untouched:
+        said = untouched.followed("So come-backs of any class are compared.")
+        return Counted(CLASSES, *in_words(CLASSES), unknown, returned, said)
     return Counted(OWN_WORK, *in_words(OWN_WORK), unknown, returned)
 
 

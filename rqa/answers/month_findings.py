@@ -88,7 +88,8 @@ def findings(now: Moment, month: str | date | None = None, progress: Progress = 
     before = judged(stated_in(now, earlier, progress)[0]) if is_held(now, earlier) else ()
     there, known = ({f.id for f, _ in family} for family in (held, before))
     compared = Counter(f.kind for f in stated)
-    lacking, counted = not_compared(now), counted_comebacks(now, WINDOW, months_up_to(own))
+    span = months_up_to(own, now.first)
+    lacking, counted = not_compared(now), counted_comebacks(now, WINDOW, span)
     return MonthFindings(
         _table(held, known),
         settings,
@@ -118,9 +119,10 @@ def not_compared(now: Moment) -> tuple[Sentence, ...]:
     return tuple(there.claim("", *lacks, about=listed(abouts)) for lacks, abouts in apart.items())
 
 
-def months_up_to(month: date) -> families.Span:
-    """First and last of the months that the findings of a month look at."""
-    return months_back(month, MONTHS - 1), month
+def months_up_to(month: date, first: date | None) -> families.Span:
+    """First and last of the months that the findings of a month look at; none is before the `first` day with data."""
+    begins = months_back(month, MONTHS - 1)
+    return begins if first is None or first > month else max(begins, first.replace(day=1)), month
 
 
 def stated_in(now: Moment, month: date, progress: Progress = silent) -> tuple[tuple[Finding, ...], dict[str, Answer]]:
@@ -128,7 +130,7 @@ def stated_in(now: Moment, month: date, progress: Progress = silent) -> tuple[tu
 
     Steps are compared up to the month, come-backs as far as the jobs have matured.
     """
-    span = months_up_to(month)
+    span = months_up_to(month, now.first)
     finals = _finals(now, month)
 
     def tell(what: str) -> None:

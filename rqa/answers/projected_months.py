@@ -32,6 +32,7 @@ from rqa.answers.scope import (
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
+from rqa.words import percent
 
 if TYPE_CHECKING:
     import polars as pl
@@ -137,8 +138,8 @@ def projection_backtest(
     notes = list(now.notes)
     if judged:
         notes.append(
-            f"{inside} of {judged} past projections held the rate that came: {inside / judged * 100:.0f} of 100, where "
-            f"{level * 100:g} are promised."
+            f"{inside} of {judged} past projections held the rate that came: {percent(inside / judged)}, where "
+            f"{level * 100:g} % are promised of many."
         )
     else:
         notes.append("The store does not reach far enough back to try a projection on the past.")

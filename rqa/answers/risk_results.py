@@ -80,8 +80,8 @@ class Breaches(Answer):
     low, high, matured, returned, breached_matured, breached_returned, expected, measure, ratio, ratio_low, ratio_high,
     p_value, p_adjusted, verdict.
 
-    `benches` sets each bench beside the others: kind, bench, jobs, breached, share, low, high, expected, ratio,
-    ratio_low, ratio_high, p_value, p_adjusted; None where groups other than bench are asked for.
+    `benches` sets each bench beside the others: kind, bench, jobs, breached, other_jobs, other_breached, share, low,
+    high, expected, ratio, ratio_low, ratio_high, p_value, p_adjusted; None where groups other than bench are asked for.
     """
 
     benches: "pl.DataFrame | None" = None

@@ -9,7 +9,7 @@ from rqa.answers.result import Answer
 from rqa.errors import RequestError
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import INK, PAPER, QUIET, WIDTH, finish
-from rqa.words import MONTHS, count, month_key, month_name, percent, spoken
+from rqa.words import MONTHS, count, counted, month_key, month_name, percent, spoken
 
 CELL = 24
 PANELS = 6
@@ -37,8 +37,8 @@ def plot_cohorts(answer: Cohorts, *, headed: bool = True, width: int | str = WID
         subtitle.append("dashed frame, slanting number = that month is not over, the share will still change")
     return shaded_cells(
         answer, rows, ages, title, subtitle, "months since closing", headed, width,
-        said=[f"{r['panel'] + ' ' if r['panel'] else ''}{r['name']}, {r['cell']} months on: {percent(r['value'])} "
-              f"({r['counts']}, {r['state']})" for r in rows if _last_mature(rows, r)],
+        said=[f"{r['panel'] + ' ' if r['panel'] else ''}{r['name']}, {counted(int(r['cell']), 'month')} on: "
+              f"{percent(r['value'])} ({r['counts']}, {r['state']})" for r in rows if _last_mature(rows, r)],
     )  # fmt: skip
 
 

@@ -7,6 +7,7 @@ from rqa.answers.contrast_families import year_to
 from rqa.answers.grounds import Grounds, Sentence
 from rqa.answers.improvement_results import ComebackCosts, StepCosts
 from rqa.answers.needs import SEEN
+from rqa.answers.own_work import TOUCHED
 from rqa.plots.costs import MOST, money
 from rqa.review.asked import Asked
 from rqa.review.facts import Basis, Figure, Section, Table
@@ -56,6 +57,7 @@ def cost(depot: Asked, month: date) -> Section:
     tables = (_steps(by_step, span),) if by_step.table.height else ()
     basis = Basis(year, WINDOW, "the jobs with which units came back")
     notes = tuple(n for n in whole.notes if n not in words and not isinstance(n, Sentence))
+    notes += tuple(n for n in kinds.notes if isinstance(n, Sentence) and set(n.lacks) & set(TOUCHED))
     return Section(
         "cost", "Cost", basis, tuple(dict.fromkeys(words)), notes=notes, tables=tables, figures=tuple(figures)
     )

@@ -77,7 +77,7 @@ def describe(
     found = depot.findings(own, progress=progress)
     part("what was loaded")
     found_there, quiet, looked = pointers(found, _answered(depot, day), depot.grounds(), depot.people)
-    past = months_up_to(own)
+    past = months_up_to(own, _first(depot))
     tables, files, intake_words = intake(depot)
     title = depot.about.get("title") or "Repair depot"
     general = tuple(n for n in depot.remarks().notes if not isinstance(n, Sentence))
@@ -154,13 +154,19 @@ def _shown(depot: Asked, month: date, day: date) -> tuple[date, date]:
     """The months on the time axes: up to the day one looks, two years back or more if the month is older."""
     last = day.replace(day=1)
     first = min(months_back(last, SHOWN_MONTHS - 1), year_before(month)[0])
-    seen = depot.clean_jobs(by=("month",)).table["month"].min()
-    return max(first, seen) if isinstance(seen, date) and seen <= month else first, last
+    seen = depot.clean_jobs(by=("month",)).table["month"].min() or _first(depot)
+    return max(first, seen.replace(day=1)) if isinstance(seen, date) and seen <= month else first, last
+
+
+def _first(depot: Asked) -> date | None:
+    """The first day with data; None in an empty store."""
+    first = depot.query(FIRST)["day"][0]
+    return first if isinstance(first, date) else None
 
 
 def _month(depot: Asked, day: date, month: str | date | None) -> date:
     """The month asked for, or else the last whole one; where the data begins later, the month in which it begins."""
-    first = depot.query(FIRST)["day"][0]
+    first = _first(depot)
     begins = day.replace(day=1) if first is None else first.replace(day=1)
     if month is None:
         return max(last_month_over(day), min(begins, day.replace(day=1)))

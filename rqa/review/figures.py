@@ -162,10 +162,10 @@ def _cell(name: str, value: Any) -> str:
 
 
 def plain_table(caption: str, columns: Sequence[str], rows: Sequence[Sequence[Any]], names: int) -> Table:
-    """A table of names and counts as texts."""
+    """A table of names and counts as texts; what there is nothing of has a dash."""
     return Table(
         caption,
         tuple(columns),
-        tuple(tuple(count(v) if isinstance(v, int) else str(v) for v in r) for r in rows),
+        tuple(tuple("–" if v is None else count(v) if isinstance(v, int) else str(v) for v in r) for r in rows),
         names,
     )

@@ -1,5 +1,6 @@
 """The page's section on goals: whether the latest final month met each, and whether that can be told."""
 
+from collections import Counter
 from datetime import date
 from typing import Any
 
@@ -9,19 +10,26 @@ from rqa.review.facts import Basis, Section, Table
 from rqa.review.verdicts import mature_month
 from rqa.words import interval, month_name, percent
 
+NOTHING = "there is nothing to tell it by"
+UNFINISHED = "the month is not final"
+BOTH_SIDES = "the numbers of one month are too small to say on which side of the goal the true share lies"
+
 
 def goals(depot: Asked, month: date) -> Section:
     """Each goal in force: in the month itself where its figure is final, else in the latest final month before."""
-    rows = []
+    rows, unclear = [], list[str]()
     asked = depot.targets(month)
     for row in asked.table.iter_rows(named=True):
-        own = _final(depot, row["measure"], month) or month
+        final = _final(depot, row["measure"], month)
+        own = final or month
         found = row if own == month else _again(depot, own, row["measure"]) or row
         side = "at least" if found["at_least"] else "at most"
         rows.append(
             (found["name"], f"{side} {percent(found['goal'])}", month_name(found["month"]), found["met"],
              percent(found["value"]), interval(found["low"], found["high"]))
         )  # fmt: skip
+        if found["met"] not in ("yes", "no"):
+            unclear.append(NOTHING if not found["size"] else UNFINISHED if final is None else BOTH_SIDES)
     notes = tuple(n for n in asked.notes if not isinstance(n, Sentence))
     none = depot.grounds().claim(
         f"No goal of the table “targets” that can be read is in force in {month_name(month)}.",
@@ -32,10 +40,10 @@ def goals(depot: Asked, month: date) -> Section:
         return Section("goals", "Goals", None, (none,), notes=notes)
     told = [r[3] for r in rows]
     words = f"{told.count('yes')} of {len(rows)} goals met, {told.count('no')} not met"
-    unclear = len(rows) - told.count("yes") - told.count("no")
     if unclear:
-        words += f", {unclear} cannot be told: the numbers of one month are too small to say on which side of the goal "
-        words += "the true share lies, or the month is not final, or there is nothing to tell it by"
+        why = Counter(unclear)
+        each = [reason if len(why) == 1 else f"{reason} ({n})" for reason, n in why.items()]
+        words += f", {len(unclear)} cannot be told: {'; '.join(each)}"
     words = f"{words}."
     heads = ("measure", "goal", "month", "met", "share", "95 % interval")
     table = Table("Each goal in its latest final month", heads, tuple(rows), 4)

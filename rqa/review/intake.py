@@ -6,7 +6,7 @@ from rqa.answers.grounds import Sentence
 from rqa.review.asked import Asked
 from rqa.review.facts import Table
 from rqa.review.figures import plain_table
-from rqa.store.remarks import EMPTIED_BEGINS
+from rqa.store.remarks import EMPTIED_BEGINS, UNKNOWN
 from rqa.store.report import withdrew
 from rqa.words import count, counted
 
@@ -70,14 +70,21 @@ def _refused(refused: pl.DataFrame) -> Table:
 
 def _remarks(remarks: pl.DataFrame) -> Table:
     # An example of what SQL made nothing of is any value of a row, a name at times.
-    shown = pl.when(~pl.col("remark").str.starts_with(EMPTIED_BEGINS)).then(pl.col("value")).otherwise(pl.lit("–"))
+    shown = pl.when(~pl.col("remark").str.starts_with(EMPTIED_BEGINS)).then(pl.col("value").replace("", None))
+    # Of an unknown name each value is a remark of its own; of other remarks there is one example a file.
+    named = pl.col("remark").is_in(list(UNKNOWN)) & (pl.col("values") > 0)
+    values = pl.when(named).then(pl.col("values").cast(pl.Int64))
     kinds = (
         remarks.with_columns(shown.alias("value"))
         .group_by("remark", "table_name")
-        .agg(pl.col("value").n_unique().alias("values"), pl.col("value").min().alias("first"), pl.col("rows").sum())
+        .agg(
+            pl.col("value").drop_nulls().n_unique().alias("values"),
+            pl.col("value").min().alias("first"),
+            pl.col("rows").sum(),
+        )
         .sort(["rows", "table_name", "remark"], descending=[True, False, False])
     )
-    rows = kinds.select("remark", "table_name", "first", "values", "rows").head(MOST).rows()
+    rows = kinds.select("remark", "table_name", "first", values, "rows").head(MOST).rows()
     heads = ("remark", "table", "such as", "different values", "rows")
     return plain_table("Accepted, but worth a look", heads, rows, 3)
 

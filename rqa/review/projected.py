@@ -32,8 +32,9 @@ def projections(depot: Asked, month: date) -> tuple[Projected, ...]:
 
 def _projected(there: Grounds, name: str, window: int, month: date, day: date, row: dict[str, object]) -> Projected:
     own, jobs = month_name(month), count(row["jobs"])
-    so_far = f"{count(row['returned_so_far'])} of {jobs} jobs are back so far"
-    waiting = f"{count(row['matured'])} of {jobs} have been out {window} days"
+    back, out = row["returned_so_far"], row["matured"]
+    so_far = f"{count(back)} of {jobs} jobs {'is' if back == 1 else 'are'} back so far"
+    waiting = f"{count(out)} of {jobs} {'has' if out == 1 else 'have'} been out {window} days"
     projected, low, high, least, most = (
         value if isinstance(value := row[column], float) else None
         for column in ("projected", "low", "high", "final_low", "final_high")
@@ -41,10 +42,12 @@ def _projected(there: Grounds, name: str, window: int, month: date, day: date, r
     if projected is None:
         about, of = f"what {name} of {own} will be", f"recent jobs that have been out {window} days"
         return Projected(name, own, "no data", "no data", there.claim("", *SEEN, about=about, among=(0, of)))
+    final = interval(least, most).replace(" to ", " and ")
+    final = f"at {percent(least)}" if percent(least) == percent(most) else f"between {final}"
     open_end = ", of the jobs closed so far," if month_end(month) > day else ""
     sentence = (
         f"Projected, not yet mature: of the jobs closed in {own}, {percent(projected)} will have come back within "
         f"{window} days (95 % interval of the true rate {interval(low, high)}); the month's own figure{open_end} will "
-        f"end between {interval(least, most).replace(' to ', ' and ')}. {so_far}, {waiting}."
+        f"end {final}. {so_far}, {waiting}."
     )
     return Projected(name, own, percent(projected), interval(low, high), sentence)

@@ -55,8 +55,9 @@ DEFINITIONS = (
     ),
     (
         "Limits of chance",
-        "A p chart: the mean of all matured months plus and minus three standard deviations for the month's own size. "
-        "A month outside deserves the search for a cause.",
+        "Where a month of its size lies nearly always if nothing has changed: the mean of all matured months plus and "
+        "minus three standard deviations, or other limits as rare to be passed where the counts are too few or too "
+        "scattered for these; a note under the chart then says so. A month outside deserves the search for a cause.",
     ),
 )
 LUCK = (

@@ -196,7 +196,7 @@ def test_without_confirmed_faults_all_come_backs_count_and_it_says_so() -> None:
     for name in ("verdict", "jobs_after", "returned_before", "returned_after", "net", "seen_on"):
         assert after[name] == before[name], name
     assert before["verdict"] == "worked"
-    assert after["outcome"] == "come-backs of any class, as most have no confirmed fault"
+    assert after["outcome"] == "come-backs of any class, as it is not known which are on own work"
 
 
 @pytest.mark.parametrize(

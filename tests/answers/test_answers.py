@@ -227,6 +227,10 @@ def test_overlaps_and_loose_ends(depot: Depot) -> None:
     assert ends["job that overlaps another on its unit"] == 2
     assert ends["step attempt (row) without a job"] == 1
     assert ends["return without a confirmed fault"] == 1
+    jobless = "select count(*) from {} where job_id not in (select job_id from jobs)"
+    told = {"steps": "step attempt", "diagnostics": "diagnostic run", "parts": "part"}
+    for table, name in told.items():
+        assert ends[f"{name} (row) without a job"] == depot.query(jobless.format(table)).item(), table
 
 
 def test_of_an_answer_too_wide_to_be_read_the_named_columns_are_shown(depot: Depot) -> None:

@@ -1,5 +1,6 @@
 """Conformance with the procedure on a depot small enough to count in one's head, and on the invented one."""
 
+import re
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 from typing import Any
@@ -15,6 +16,8 @@ from rqa.demo import write
 from rqa.depot import Depot
 from rqa.errors import RequestError
 from tests.depots import depot_of
+
+SHARES = re.compile(r"\(([\d,]+) of ([\d,]+)\)")
 
 MORNING = datetime(2026, 3, 2, 8, 0)
 PLAN: tuple[dict[str, Any], ...] = (
@@ -198,6 +201,12 @@ def test_the_planted_early_alignment_is_found_and_nothing_else(sample: Depot) ->
     # 12 % come back of it beside about 9 % that would have come anyway
     assert risk.low < 1 + 0.12 / 0.09 < risk.high
     assert answer.benches is not None
+    for f in answer.findings:
+        # The two shares told are whole numbers of jobs, and their plain ratio agrees with the one on like work.
+        own, jobs, other, others = (int(n.replace(",", "")) for pair in SHARES.findall(f.what) for n in pair)
+        assert f.low < (own / jobs) / (other / others) < f.high, f.what
+        told = [float(n) for n in re.findall(r"([\d.]+)\s%", f.what)]
+        assert told == [round(100 * own / jobs, 1), round(100 * other / others, 1)]
     there = answer.benches.filter((pl.col("bench") == "C-3") & (pl.col("kind") == "check_before_tightening"))
     low, share, high = there.select("low", "share", "high").row(0)
     assert low < 0.8 < high

@@ -25,6 +25,12 @@ WITH_LIMITS = re.compile(
     r"(\d+(?:\.\d+)?)\s?% \((?:\d+ % )?(?:interval )?(\d+(?:\.\d+)?) (?:% )?to (\d+(?:\.\d+)?)\s?%[);]"
 )
 """A share and, in brackets behind it, limits: 12.5 % (8.0 to 19.1 %)."""
+ONE_OF_MANY = re.compile(
+    r"(?<![\d.,/])\b1 (?:jobs|months|weeks|days|files|rows|units|come-backs|mixes|cases|checks|points|comparisons)\b"
+    r"|(?<![\d.,/])\b1 of [\d,]+ \w[\w-]* (?:are|have)\b"
+)
+"""One thing that is told of as of several."""
+NO_RANGE = re.compile(r"between (\d[\d.,]*) and \1\s?%")
 ROUNDED = 0.51
 """Percentage points that a share and its limits may be rounded by, where they are told without decimals."""
 NAMED = {*TABLES, *(column for table in TABLES.values() for column in table.names)}
@@ -59,6 +65,10 @@ def faults_in(text: str) -> Iterator[str]:
         yield f"a share of nothing: {text}"
     if NO_NUMBER.search(text):
         yield f"no number: {text}"
+    if ONE_OF_MANY.search(text):
+        yield f"one told of as several: {text}"
+    if NO_RANGE.search(text):
+        yield f"a range from a number to itself: {text}"
     for share, low, high in WITH_LIMITS.findall(text):
         if not float(low) - ROUNDED <= float(share) <= float(high) + ROUNDED:
             yield f"the limits {low} to {high} % are not those of {share} %: {text}"

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterator
 from contextlib import suppress
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ from rqa.cli import main
 from rqa.errors import RqaError
 from rqa.plots import plot
 from rqa.review import describe
+from rqa.words import MONTHS
 from tests.odd_depots.cells import NOTEBOOKS, run_cells
 from tests.odd_depots.depots import ODD_DEPOTS, write_workspace
 from tests.odd_depots.grounds_by_hand import present_by_hand
@@ -42,6 +44,12 @@ IN_THE_GATE = (
 )
 """Depots that every run of the tests looks at; the others are marked long."""
 MARKUP = re.compile(r"<(script|style|svg)\b.*?</\1>|<[^>]*>", re.DOTALL)
+FIRST = """
+select least((select min(opened_on) from jobs), (select min(done_on) from steps), (select min(run_on) from diagnostics))
+    as day
+"""
+FROM = re.compile(rf"(?:Counted are [^.]* in |\()({'|'.join(MONTHS)}) (\d{{4}})")
+"""The first month of what is counted, on the page and in a finding."""
 DRAWN: set[str] = set()
 """The answers whose pictures were compiled, on whatever depot."""
 BUILT: set[str] = set()
@@ -135,9 +143,20 @@ def _sentences(depot: Any) -> Iterator[str]:
     present = present_by_hand(depot)
     said = depot.answers
     with suppress(RqaError):
-        said.append(describe(depot))
+        page = describe(depot)
+        said.append(page)
+        for text in texts_in(page):
+            yield from (*faults_in(text), *_too_early(text, depot))
     for text in texts_in(said):
         yield from unfounded(text, present)
+
+
+def _too_early(text: str, depot: Any) -> Iterator[str]:
+    """Months said to be looked at that lie before the first day with data."""
+    first = depot.query(FIRST)["day"][0]
+    for month, year in FROM.findall(text):
+        if first is not None and date(int(year), MONTHS.index(month) + 1, 1) < first.replace(day=1):
+            yield f"the store begins on {first}: {text}"
 
 
 def _page(workspace: Path) -> Iterator[str]:

@@ -14,7 +14,7 @@ from rqa.depot import open as open_depot
 from rqa.review import write_page
 from rqa.review.intake import intake
 from rqa.review.workbook import write_workbook
-from rqa.store.remarks import EMPTIED_BEGINS
+from rqa.store.remarks import EMPTIED_BEGINS, NO_JOB
 from tests.depots import depot_of, make_store
 from tests.review.made_depot import made_tables
 
@@ -118,6 +118,23 @@ def test_no_example_of_what_sql_made_nothing_of_is_on_the_page() -> None:
     assert "technician gave nothing" in said
     assert "Quarn" in said
     assert "Ann" not in said
+
+
+def test_a_remark_has_a_number_of_names_only_where_each_name_is_told() -> None:
+    """Of logs without a job there is one example a file, however many jobs are missing; a date has no example."""
+    job = {"job_id": "A", "unit_id": "U", "opened_at": datetime(2024, 1, 1), "closed_at": datetime(2024, 1, 2)}
+    remark = {"load_id": 1, "table_name": "steps", "rows": 2, "first_row": 3}
+    told = [
+        *(remark | {"remark": NO_JOB, "source_file": file, "value": file[0]} for file in ("a.csv", "b.csv")),
+        *(remark | {"remark": "unknown step", "source_file": "", "value": name} for name in ("oil", "wax", "dry")),
+        remark | {"remark": "dated after the load", "source_file": "", "value": None},
+    ]
+    with depot_of({"jobs": [job], "remarks": told, "load_files": LOADED}) as depot:
+        tables, _, _ = intake(depot)
+    (remarks,) = (t for t in tables if t.caption.startswith("Accepted"))
+    assert {r[0]: r[2:4] for r in remarks.rows} == {
+        NO_JOB: ("a", "–"), "unknown step": ("dry", "3"), "dated after the load": ("–", "–"),
+    }  # fmt: skip
 
 
 LOADED = [

@@ -13,7 +13,7 @@ from rqa.depot import open as open_depot
 from rqa.errors import RequestError
 from rqa.review import write_page
 from rqa.review.cost import cost
-from rqa.review.goals import goals
+from rqa.review.goals import BOTH_SIDES, UNFINISHED, goals
 from rqa.review.ledger import LEDGER, Record, changes, keep, read_ledger
 from rqa.review.reproduced import fingerprint, record, reproduced
 from rqa.review.verdicts import verdicts
@@ -83,7 +83,8 @@ def test_goals_are_judged_in_the_latest_final_month(depot: Depot) -> None:
     assert rows["clean-job share"][2] == "October 2024"
     found = {r["measure"]: r for m in ("2024-09", "2024-10") for r in depot.targets(m).table.iter_rows(named=True)}
     assert rows["clean-job share"][3] == found["clean_jobs"]["met"] == "yes"
-    assert told.words[0].startswith("1 of 3 goals met, 1 not met, 1 cannot be told")
+    assert told.words == (f"1 of 3 goals met, 1 not met, 1 cannot be told: {BOTH_SIDES}.",)
+    assert UNFINISHED not in str(told)
     assert sorted(r[3] for r in rows.values()) == ["cannot be told yet", "no", "yes"]
     assert any("names no measure" in n for n in told.notes)
 

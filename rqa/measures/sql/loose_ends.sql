@@ -27,4 +27,8 @@ union all
 select 'diagnostic run (row) without a job', cast(count(*) as bigint)
 from diagnostics as d
 where d.job_id not in (select job_id from jobs)
+union all
+select 'part (row) without a job', cast(count(*) as bigint)
+from parts as p
+where p.job_id not in (select job_id from jobs)
 order by what
