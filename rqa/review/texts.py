@@ -55,7 +55,7 @@ DEFINITIONS = (
     ),
     (
         "Limits of chance",
-        "Where a month of its size lies nearly always if nothing has changed: the mean of all matured months plus and "
+        "How far chance alone moves a month of its size: the mean of all matured months plus and "
         "minus three standard deviations, or other limits as rare to be passed where the counts are too few or too "
         "scattered for these; a note under the chart then says so. A month outside deserves the search for a cause.",
     ),

@@ -109,10 +109,10 @@ def test_a_finding_says_its_months_and_within_how_many_days() -> None:
     with depot_of(made(bad=True), DAY) as depot:
         found = depot.findings(MONTH)
     spans = {f.months for f in found.stated if f.months}
-    assert spans == {(date(2023, 6, 1), date(2025, 5, 1))}
+    assert spans == {(date(2024, 9, 1), date(2025, 5, 1))}, "none before the first job, of September 2024"
     for f in found.stated:
         if f.months:
-            assert "(June 2023 to May 2025)" in f.what
+            assert "(September 2024 to May 2025)" in f.what
         if f.avoided is not None or "come-back" in f.kind:
             assert re.search(r"within \d+ days", f.what), f.kind
 
