@@ -15,8 +15,8 @@ def loaded(now: Moment) -> LoadedFiles:
     Withdrawn rows are none of those read: the store held them, and the present files and mapping give them no more.
     """
     table = counts(now.store, "loads")
-    last = table.filter(table["load_id"] == table["load_id"].max())
-    withdrawn = int(last["withdrawn"].sum())
+    newest = table["load_id"].max()
+    withdrawn = 0 if newest is None else int(table.filter(table["load_id"] == newest)["withdrawn"].sum())
     notes = [withdrew(withdrawn)] if withdrawn else []
     return LoadedFiles(table, {"store": now.store.path.name}, (*now.notes, *notes))
 

@@ -59,7 +59,7 @@ def test_the_same_facts_give_the_same_workbook(facts: MonthFacts, tmp_path: Path
 
 def test_the_workbook_is_named_after_its_month(tmp_path: Path) -> None:
     with depot_of({"jobs": []}) as depot:
-        assert write_workbook(depot, tmp_path, "1969-12").path == tmp_path / "review-1969-12.xlsx"
+        assert write_workbook(depot, tmp_path, "1970-01").path == tmp_path / "review-1970-01.xlsx"
         assert write_workbook(depot, tmp_path / "own.xlsx").path == tmp_path / "own.xlsx"
 
 
@@ -103,5 +103,5 @@ def test_a_page_that_cannot_be_printed_is_still_told(tmp_path: Path, monkeypatch
     monkeypatch.setenv(VARIABLE, str(tmp_path / "none"))
     done = CliRunner().invoke(main, ["review", str(tmp_path), "--pdf"])
     assert done.exit_code == 1
-    assert f"Written to {tmp_path / 'review-1969-12.html'}" in done.stdout
+    assert f"Written to {tmp_path / 'review-1970-01.html'}" in done.stdout
     assert "and there is no such program" in done.stderr
