@@ -10,7 +10,6 @@ import pytest
 ROOT = Path(__file__).resolve().parents[2]
 PARTS = {
     "-m pytest": "the gate",
-    "-m pytest -m long tests": "every odd depot",
     "tests/release/wheel_trial.py": "the wheel alone",
     "tests/release/second_kernel.py": "a second kernel",
 }
