@@ -59,14 +59,19 @@ def faults_of(answer: Answer) -> Iterator[str]:
     repr(answer), answer._repr_html_()
 
 
+def faults_on_page(text: str) -> Iterator[str]:
+    """What is unsound in a line of the page, where plurals are looked at too."""
+    yield from faults_in(text)
+    if ONE_OF_MANY.search(text):
+        yield f"one told of as several: {text}"
+
+
 def faults_in(text: str) -> Iterator[str]:
     """What is unsound in a sentence."""
     if OF_NOTHING.search(text):
         yield f"a share of nothing: {text}"
     if NO_NUMBER.search(text):
         yield f"no number: {text}"
-    if ONE_OF_MANY.search(text):
-        yield f"one told of as several: {text}"
     if NO_RANGE.search(text):
         yield f"a range from a number to itself: {text}"
     for share, low, high in WITH_LIMITS.findall(text):
