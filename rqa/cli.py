@@ -9,6 +9,7 @@ import click
 
 from rqa.errors import RqaError
 from rqa.progress_line import progress_line
+from rqa.shown import one_line, shown
 from rqa.stopping import stoppable
 from rqa.store.limits import MEMORY, WAIT_SECONDS
 from rqa.words import counted
@@ -23,17 +24,22 @@ SAMPLE = (3000, 1)
 """Jobs and seed of the sample depot, beside which the stored notebooks were run."""
 
 
+def say(text: str, *, err: bool = False) -> None:
+    """Write to the terminal; names out of data steer it no more."""
+    click.echo(shown(text), err=err)
+
+
 @contextmanager
 def _mistakes_end_with_1() -> Iterator[None]:
     """Whatever a user can get wrong becomes a message on stderr and exit code 1."""
     try:
         yield
     except click.UsageError as error:
-        error.show()
+        click.UsageError(shown(error.format_message()), error.ctx).show()
     except RqaError as error:
-        click.echo(f"rqa: {error}", err=True)
+        say(f"rqa: {error}", err=True)
     except OSError as error:
-        click.echo(f"rqa: {error.filename or 'a file'}: {error.strerror or error}.", err=True)
+        say(f"rqa: {error.filename or 'a file'}: {error.strerror or error}.", err=True)
     else:
         return
     raise click.exceptions.Exit(1)
@@ -74,7 +80,7 @@ class _Work(click.Command):
                     said = (
                         f"no store was made in {store.parent}" if after is None else f"the store {store} is unchanged"
                     )
-                click.echo(f"rqa: stopped; {said}.", err=True)
+                say(f"rqa: stopped; {said}.", err=True)
                 raise click.exceptions.Exit(stopping.exit_code) from error
 
 
@@ -121,7 +127,7 @@ def load(workspace: Path, wait: float, memory: str, every_file: bool) -> None:
     Every row is accepted, refused with all its reasons, already known, or superseded by a correction. All or nothing:
     a load that is stopped leaves the old store as it was.
     """
-    click.echo(_load(workspace, write=True, wait=wait, memory=memory).text(every_file=every_file))
+    say(_load(workspace, write=True, wait=wait, memory=memory).text(every_file=every_file))
 
 
 @main.command(epilog="Example: rqa inspect depot-2026")
@@ -130,7 +136,7 @@ def load(workspace: Path, wait: float, memory: str, every_file: bool) -> None:
 @_all
 def inspect(workspace: Path, memory: str, every_file: bool) -> None:
     """Read and judge everything as `load` would, and write nothing."""
-    click.echo(_load(workspace, write=False, memory=memory).text(every_file=every_file))
+    say(_load(workspace, write=False, memory=memory).text(every_file=every_file))
 
 
 @main.command(epilog="Example: rqa review depot-2026 --month 2026-05")
@@ -163,10 +169,10 @@ def review(workspace: Path, month: str | None, as_of: str | None, to: Path | Non
     with rqa.open(workspace, as_of=as_of) as depot, progress_line() as progress:
         made = write_page if form == "html" else write_workbook
         page = made(depot, to or workspace, month=month, progress=progress)
-    click.echo(page.headline)
-    click.echo(f"\nWritten to {page.path}")
+    say(page.headline)
+    say(f"\nWritten to {page.path}")
     if pdf:
-        click.echo(f"Printed to {write_pdf(page.path)}")
+        say(f"Printed to {write_pdf(page.path)}")
 
 
 @main.command(
@@ -210,21 +216,22 @@ def action(
         workspace, what=what, started_on=started_on, scope=scope, finding=finding, owner=owner, expected=expected,
         closed_on=closed_on,
     )  # fmt: skip
-    click.echo(f"{added.action_id} written to {added.path}")
+    say(f"{added.action_id} written to {added.path}")
     for note in added.notes:
-        click.echo(note)
-    click.echo(f"\nTo have it followed: rqa load {workspace}")
+        say(note)
+    say(f"\nTo have it followed: rqa load {workspace}")
 
 
 def _list_actions(table: "pl.DataFrame") -> None:
     if table.is_empty():
-        click.echo('No actions yet. Add one: rqa action WORKSPACE --what "…" --started-on 2026-01-12 --scope "model=…"')
+        say('No actions yet. Add one: rqa action WORKSPACE --what "…" --started-on 2026-01-12 --scope "model=…"')
     for row in table.iter_rows(named=True):
         state = f"{row['state']}, expected {row['expected_on']}" if row["expected_on"] else row["state"]
         closed = f", closed {row['closed_on']}" if row["closed_on"] else ""
-        click.echo(f"{row['action_id']}  {row['what']}\n  since {row['started_on']}{closed}, {row['scope']}: {state}")
+        what, scope = one_line(str(row["what"])), one_line(str(row["scope"]))
+        say(f"{row['action_id']}  {what}\n  since {row['started_on']}{closed}, {scope}: {state}")
         if row["why"]:
-            click.echo(f"  {row['why']}")
+            say(f"  {row['why']}")
 
 
 def _run_notebooks(workspace: Path) -> None:
@@ -233,8 +240,8 @@ def _run_notebooks(workspace: Path) -> None:
 
     paths = not_run(workspace)
     if paths:
-        click.echo(f"Running {counted(len(paths), 'notebook')}:")
-    runs = run_notebooks(paths, told=lambda run: click.echo(f"  {run}"))
+        say(f"Running {counted(len(paths), 'notebook')}:")
+    runs = run_notebooks(paths, told=lambda run: say(f"  {run}"))
     failed = [run.path.name for run in runs if run.failure]
     if failed:
         raise RqaError(
@@ -255,10 +262,10 @@ def notebooks(workspace: Path, no_run: bool) -> None:
 
     copied = copy_notebooks(workspace)
     target = workspace / "notebooks"
-    click.echo(f"{counted(len(copied), 'notebook')} copied to {target}; those there already are left as they are.")
+    say(f"{counted(len(copied), 'notebook')} copied to {target}; those there already are left as they are.")
     if not no_run:
         _run_notebooks(workspace)
-    click.echo(f"\nOpen them with: {opened_with(target)}")
+    say(f"\nOpen them with: {opened_with(target)}")
 
 
 @main.command(epilog="Example: rqa demo out")
@@ -287,12 +294,12 @@ def demo(folder: Path, jobs: int, seed: int, no_run: bool) -> None:
         raise RqaError(f"{folder} holds other files; name a new folder, for example: rqa demo {folder}/demo")
     with progress_line() as progress:
         write(folder, jobs=jobs, seed=seed, progress=progress)
-    click.echo(_load(folder, write=True).text())
+    say(_load(folder, write=True).text())
     with rqa.open(folder) as depot, progress_line() as progress:
         page = write_page(depot, folder, progress=progress)
     copy_notebooks(folder, as_run=(jobs, seed) == SAMPLE)
-    click.echo(f"\n{page.headline}\n")
-    click.echo(f"The page:      {page.path}")
+    say(f"\n{page.headline}\n")
+    say(f"The page:      {page.path}")
     if not no_run:
         _run_notebooks(folder)
-    click.echo(f"The notebooks: {opened_with(folder / 'notebooks')}")
+    say(f"The notebooks: {opened_with(folder / 'notebooks')}")

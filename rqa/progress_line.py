@@ -17,6 +17,7 @@ from contextlib import contextmanager
 from typing import TextIO
 
 from rqa.progress import Progress, Stage, silent
+from rqa.shown import one_line
 from rqa.stopping import held
 from rqa.words import count, duration
 
@@ -69,7 +70,7 @@ class Pace:
 
 def line_of(stage: Stage, pace: Pace, now: float, *, width: int, plain: bool = False) -> str:
     """One line that is shorter than `width`: what matters less is left out where there is no room."""
-    taken = now - pace.started
+    taken, what = now - pace.started, one_line(stage.what)
     full, empty = (PLAIN_FULL, PLAIN_EMPTY) if plain else (FULL, EMPTY)
     bar = speed = left = ""
     if stage.total > 0:
@@ -83,15 +84,15 @@ def line_of(stage: Stage, pace: Pace, now: float, *, width: int, plain: bool = F
     if seconds is not None:
         left = f"about {duration(_rounded(seconds))} left"
     for parts in (
-        (duration(taken), bar, stage.what, speed, left),
-        (duration(taken), bar, stage.what, left),
-        (bar, stage.what),
-        (stage.what,),
+        (duration(taken), bar, what, speed, left),
+        (duration(taken), bar, what, left),
+        (bar, what),
+        (what,),
     ):
         text = "  ".join(p for p in parts if p)
         if len(text) < width:
             return text
-    return stage.what[: max(0, width - 1)]
+    return what[: max(0, width - 1)]
 
 
 def _two_digits(number: float) -> int:

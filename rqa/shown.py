@@ -25,6 +25,11 @@ def shown(text: str) -> str:
     return UNSHOWN.sub(_mark, text) if UNSHOWN.search(text) else text
 
 
+def one_line(text: str) -> str:
+    """The text shown, with its line ends and tabs as marks too: a name or a cell, which lays out nothing."""
+    return re.sub(f"[{KEPT}]", _mark, shown(text))
+
+
 def all_shown(value: Any) -> Any:
     """A picture's specification, or any nested lists and dictionaries, with every text in it shown."""
     if isinstance(value, str):

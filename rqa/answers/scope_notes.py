@@ -10,7 +10,7 @@ from typing import Any
 
 from rqa.answers.scope import Moment, held_months
 from rqa.measures.run import counts
-from rqa.words import month_name, nearest
+from rqa.words import month_name, months_said, nearest
 
 HELD_IN: Mapping[str, tuple[str, ...]] = {
     **dict.fromkeys(("site", "model", "procedure", "billing"), ("values_jobs",)),
@@ -36,9 +36,10 @@ def _on_months(now: Moment, settings: Mapping[str, Any]) -> Iterator[str]:
         return
     first, last = now.first.replace(day=1), now.day.replace(day=1)
     begin, end = (day.replace(day=1) for day in ends)
-    said = month_name(begin) if begin == end else f"{month_name(begin)} to {month_name(end)}"
+    said = months_said(begin, end)
     if begin > last or end < first:
-        yield f"{said}: the store holds nothing of these months; its data is of {held_months(now)}."
+        these = "this month" if begin == end else "these months"
+        yield f"{said}: the store holds nothing of {these}; its data is of {held_months(now)}."
     elif end > last:
         yield f"{said}: the store holds nothing after {month_name(last)}."
 
@@ -47,9 +48,12 @@ def _on_values(now: Moment, where: object) -> Iterator[str]:
     if not isinstance(where, Mapping):
         return
     for name, values in where.items():
-        asked = (values,) if isinstance(values, str) else tuple(values)
-        lacking = [v for v in asked if name in HELD_IN and v not in (there := _there(now, name))]
-        for value in lacking:
+        if name not in HELD_IN:
+            continue
+        there = _there(now, name)
+        for value in (values,) if isinstance(values, str) else values:
+            if value in there:
+                continue
             near = nearest(value, there)
             said = "" if near is None else f" The nearest is {near!r}."
             yield f"No row of the store has {name.replace('_', ' ')} {value!r}.{said}"

@@ -4,8 +4,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from rqa.shown import one_line
 from rqa.store.remarks import NO_UNIT_TWICE, NO_UNIT_TWICE_NEXT
-from rqa.words import counted
+from rqa.words import counted, plural
 
 SHOWN = 8
 """Lines of a kind shown in the summary; the store holds them all."""
@@ -58,9 +59,10 @@ class Refusal:
 
 def _place(file: str, row: int, over: tuple[str, ...]) -> str:
     """Where a row stands; of what a SELECT makes of several rows, the files it draws on."""
+    file = one_line(file)
     if not over:
         return f"{file}, row {row}"
-    files = ", ".join(over[:3]) + (f" and {len(over) - 3:,} more" if len(over) > 3 else "")
+    files = ", ".join(map(one_line, over[:3])) + (f" and {len(over) - 3:,} more" if len(over) > 3 else "")
     return f"row {row} of what {file} gives (from {files}; name source_file and source_row in it to see which row)"
 
 
@@ -77,13 +79,13 @@ class Remark:
     files: int = 0
 
     def __str__(self) -> str:
-        more = f" ({self.files:,} files)" if self.files > 1 else ""
-        value = f": {self.value}" if self.value else ""
+        more = f" ({counted(self.files, 'file')})" if self.files > 1 else ""
+        value, file = f": {one_line(self.value)}" if self.value else "", one_line(self.source_file)
         if self.source_file and not self.source_row:
             # Said of whole files, not of rows.
             others = f" and {self.files - 1:,} more" if self.files > 1 else ""
-            return f"{self.table}: {self.source_file}{others} {self.remark}{value}"
-        place = f"; first in {self.source_file}, row {self.source_row:,}" if self.source_file else ""
+            return f"{self.table}: {file}{others} {self.remark}{value}"
+        place = f"; first in {file}, row {self.source_row:,}" if self.source_file else ""
         return f"{self.rows:>7,} × {self.table}: {self.remark}{place}{more}{value}"
 
 
@@ -118,14 +120,15 @@ class LoadReport:
             if f.unchanged and not every_file:
                 continue
             said = "  (unchanged since it was loaded)" if f.unchanged else ""
-            said += f"  ({f.left_out:,} rows left out by where, or blank)" if f.left_out else ""
+            said += f"  ({counted(f.left_out, 'row')} left out by where, or blank)" if f.left_out else ""
             sums = " ".join(f"{getattr(f, name):>{width},}" for name, width in columns.items())
-            lines.append(f"{f.table:<12} {sums}  {f.source_file}{said}")
+            lines.append(f"{f.table:<12} {sums}  {one_line(f.source_file)}{said}")
         same = [f for f in self.files if f.unchanged]
         if same and not every_file:
             names = counted(len({f.source_file for f in same}), "file")
+            rows = sum(f.read for f in same)
             lines.append(
-                f"{'':<12} {sum(f.read for f in same):>10,} rows of {names} unchanged since loaded; not read again"
+                f"{'':<12} {rows:>10,} {plural(rows, 'row')} of {names} unchanged since loaded; not read again"
             )
         sums = " ".join(f"{self.total(name):>{width},}" for name, width in columns.items())
         lines.append(f"{'all':<12} {sums}  read = accepted + refused + known + superseded: every row accounted for")
@@ -133,7 +136,7 @@ class LoadReport:
             lines.append(withdrew(self.total("withdrawn")))
         for m in self.remarks:
             if m.remark == NO_UNIT_TWICE:
-                said = f"CAUTION: {m.remark} ({m.rows:,} jobs), so come-backs cannot be told."
+                said = f"CAUTION: {m.remark} ({counted(m.rows, 'job')}), so come-backs cannot be told."
                 lines += ["", said, NO_UNIT_TWICE_NEXT]
         if self.refusals:
             lines += ["", "Refused (mend the source or the mapping, then load again; table `refused` holds every one):"]
@@ -143,11 +146,11 @@ class LoadReport:
                     f"  {r.rows:>7,} × {r.table}.{r.column or '(row)'}: {r.rule}; "
                     f"first{shown} in {_place(r.source_file, r.source_row, self.selects.get(r.source_file, ()))}"
                 )
-            lines += [f"  … and {len(self.refusals) - SHOWN} more kinds"] * (len(self.refusals) > SHOWN)
+            lines += [f"  … and {counted(len(self.refusals) - SHOWN, 'more kind')}"] * (len(self.refusals) > SHOWN)
         others = [m for m in self.remarks if m.remark != NO_UNIT_TWICE]
         if others:
             lines += ["", "Accepted, but look at it:", *(f"  {m}" for m in others[:SHOWN])]
-            lines += [f"  … and {len(others) - SHOWN} more kinds"] * (len(others) > SHOWN)
+            lines += [f"  … and {counted(len(others) - SHOWN, 'more kind')}"] * (len(others) > SHOWN)
         lines += [
             "",
             f"{'Stored in' if self.written else 'Nothing written; would go to'} {self.store} ({self.seconds:.1f} s)",

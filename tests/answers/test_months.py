@@ -5,6 +5,8 @@ from typing import Any
 
 import pytest
 
+from rqa.answers.scope_notes import scope_notes
+from rqa.measures.run import counts
 from tests.depots import depot_of
 
 
@@ -125,3 +127,32 @@ def test_one_chart_a_group() -> None:
     assert table.columns[:2] == ["site", "period"]
     assert table["site"].unique(maintain_order=True).to_list() == ["Alder", "Birch"]
     assert table.height == 22
+
+
+@pytest.mark.parametrize(
+    ("months", "said"),
+    [
+        (("2031-02", "2031-02"), "February 2031: the store holds nothing of this month; its data is of "),
+        (
+            ("2031-02", "2031-03"),
+            "February 2031 to March 2031: the store holds nothing of these months; its data is of ",
+        ),
+    ],
+)
+def test_months_that_the_store_does_not_hold_are_named(months: tuple[str, str], said: str) -> None:
+    with depot_of(depot_rows(STEADY), as_of="2025-12-20") as depot:
+        assert any(str(note).startswith(said) for note in depot.comebacks(months=months).notes)
+
+
+def test_values_of_a_filter_are_looked_up_once_however_many_are_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    looked: list[str] = []
+
+    def counted(store: Any, measure: str, **asked: Any) -> Any:
+        looked.append(measure)
+        return counts(store, measure, **asked)
+
+    monkeypatch.setattr("rqa.answers.scope_notes.counts", counted)
+    with depot_of(depot_rows(STEADY), as_of="2025-12-20") as depot:
+        notes = scope_notes(depot._now, {"where": {"model": tuple(f"none {n}" for n in range(9)), "class": "none"}})
+    assert [note.split("'")[1] for note in notes] == [f"none {n}" for n in range(9)]
+    assert looked == ["values_jobs"]

@@ -17,6 +17,7 @@ from rqa.cli import main
 from rqa.errors import RqaError
 from rqa.plots import plot
 from rqa.review import describe
+from rqa.shown import UNSHOWN
 from rqa.words import MONTHS
 from tests.odd_depots.cells import NOTEBOOKS, run_cells
 from tests.odd_depots.depots import ODD_DEPOTS, write_workspace
@@ -92,6 +93,8 @@ def _commands_before(workspace: Path) -> Iterator[str]:
         code, said = run(command, str(workspace), *more)
         if code:
             yield f"rqa {command} ends with {code}: {said}"
+        if UNSHOWN.search(said):
+            yield f"rqa {command} steers the terminal: {said!a}"
 
 
 def _questions(depot: Any) -> Iterator[str]:
