@@ -3,6 +3,9 @@
 Both forms say the same, wherever filters are taken. In a text a value that holds `;` or `,`, begins with a quotation
 mark, or begins or ends with a space stands in double quotes, and a quotation mark within these is doubled:
 `step="fit 5"" panel; lower"`. Everything else, `=` too, stands for itself.
+
+A list may be empty, as one made from an empty table is. It keeps nothing, and the answer says that no value was named
+(`rqa.answers.needs`): it is neither every value nor a finding that nothing is there.
 """
 
 from collections.abc import Iterable, Mapping, Sequence

@@ -4,7 +4,7 @@ Every answer that leaves a depot passes through `grounded`: where a ground of it
 says so and what to add to the mapping; where its table is empty, a note says what was looked for and not found.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec, Protocol, TypeVar
@@ -19,6 +19,7 @@ from rqa.answers.persons import with_people
 from rqa.answers.scope import Moment
 from rqa.answers.scope_notes import scope_notes
 from rqa.contract import CLASSES
+from rqa.words import listed
 
 SEEN = ("closed_jobs", "repeat_units")
 """Without these no come-back can be seen."""
@@ -187,11 +188,21 @@ def _said(there: Grounds, answer: own.Answer) -> Sentence | None:
     about = answer.question[:1].lower() + answer.question[1:]
     if by and not there.lacking(*NEEDS[type(answer)]):
         about += f" by {' and '.join(name.replace('_', ' ') for name in by)}"
+    unnamed = listed([name.replace("_", " ") for name in _unnamed(answer)])
+    if unnamed and not there.lacking(*names):
+        said = there.claim("", *names, about=about, among=(0, f"values of {unnamed} in the filter"))
+        return said.followed(f"Leave {unnamed} out of where= to ask about all.")
     if answer.table.is_empty():
         made = isinstance(answer, improved.MonthFindings)
         among = (len(answer.stated), "comparisons that could be made") if made else None
         return there.claim(NONE.get(type(answer), EMPTY), *names, about=about, among=among)
     return there.lack(*names, about=about)
+
+
+def _unnamed(answer: own.Answer) -> list[str]:
+    """The filters that keep no value at all, as a list made from an empty table does: nothing was asked about."""
+    where = answer.settings.get("where")
+    return [name for name, kept in where.items() if not kept] if isinstance(where, Mapping) else []
 
 
 def _names(by: Any) -> tuple[str, ...]:

@@ -37,6 +37,15 @@ def texts_in(value: Any) -> Iterator[str]:
                 yield from texts_in(getattr(value, field.name))
 
 
+def of_no_value(answer: Any) -> Iterator[str]:
+    """What an answer says as if it had looked, where one of its filters keeps no value at all."""
+    where = answer.settings.get("where")
+    unnamed = [name for name, kept in where.items() if not kept] if isinstance(where, Mapping) else []
+    said = [note for note in answer.notes if isinstance(note, Sentence)]
+    if unnamed and all(note.told for note in said):
+        yield f"{answer.question} of no {', '.join(unnamed)} does not say that none was named: {answer.notes}"
+
+
 def unfounded(text: str, present: Mapping[str, bool]) -> Iterator[str]:
     """What is untrue in a sentence, by what the store really has."""
     if not isinstance(text, Sentence):

@@ -23,7 +23,7 @@ from tests.odd_depots.cells import NOTEBOOKS, run_cells
 from tests.odd_depots.depots import ODD_DEPOTS, write_workspace
 from tests.odd_depots.grounds_by_hand import present_by_hand
 from tests.odd_depots.questions import Remembering, every_question
-from tests.odd_depots.sentences import texts_in, unfounded
+from tests.odd_depots.sentences import of_no_value, texts_in, unfounded
 from tests.odd_depots.soundness import (
     drawn,
     faults_in,
@@ -151,6 +151,9 @@ def _sentences(depot: Any) -> Iterator[str]:
         said.append(page)
         for text in texts_in(page):
             yield from (*faults_in(text), *_too_early(text, depot))
+    for answer in depot.answers:
+        if isinstance(answer, Answer):
+            yield from of_no_value(answer)
     for text in texts_in(said):
         yield from unfounded(text, present)
 
