@@ -1,4 +1,7 @@
-"""The commands: each does one thing, says what it did and ends with 0; a user's mistake ends with 1 and a message."""
+"""The commands: each does one thing, says what it did and ends with 0; a user's mistake ends with 1 and a message.
+
+A load that most likely went wrong as a whole, though it was made, ends with 2.
+"""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -20,6 +23,8 @@ if TYPE_CHECKING:
     from rqa.store.report import LoadReport
 
 FOLDER = click.Path(file_okay=False, path_type=Path)
+WENT_WRONG = 2
+"""How a load ends that was made, and that most likely is not what was meant: a job that calls it can stop there."""
 SAMPLE = (3000, 1)
 """Jobs and seed of the sample depot, beside which the stored notebooks were run."""
 
@@ -113,7 +118,15 @@ _wait = click.option(
 _memory = click.option(
     "--memory", default=MEMORY, show_default=True, metavar="SIZE", help="The most the engine may use."
 )
-_all = click.option("--all", "every_file", is_flag=True, help="List each file, also those that are unchanged.")
+_all = click.option(
+    "--all", "every_file", is_flag=True, help="List unchanged files too, and every kind of refusal and remark."
+)
+
+
+def _show(report: "LoadReport", *, every_file: bool) -> None:
+    say(report.text(every_file=every_file))
+    if report.alarms:
+        raise click.exceptions.Exit(WENT_WRONG)
 
 
 @main.command(epilog="Example: rqa load depot-2026")
@@ -125,9 +138,10 @@ def load(workspace: Path, wait: float, memory: str, every_file: bool) -> None:
     """Read the workspace's sources and bring its store up to date.
 
     Every row is accepted, refused with all its reasons, already known, or superseded by a correction. All or nothing:
-    a load that is stopped leaves the old store as it was.
+    a load that is stopped leaves the old store as it was. Ends with 2 when the load was made and most rows of a file
+    were refused or withdrawn: look at the report before using the store.
     """
-    say(_load(workspace, write=True, wait=wait, memory=memory).text(every_file=every_file))
+    _show(_load(workspace, write=True, wait=wait, memory=memory), every_file=every_file)
 
 
 @main.command(epilog="Example: rqa inspect depot-2026")
@@ -135,8 +149,8 @@ def load(workspace: Path, wait: float, memory: str, every_file: bool) -> None:
 @_memory
 @_all
 def inspect(workspace: Path, memory: str, every_file: bool) -> None:
-    """Read and judge everything as `load` would, and write nothing."""
-    say(_load(workspace, write=False, memory=memory).text(every_file=every_file))
+    """Read and judge everything as `load` would, and write nothing; ends as `load` would."""
+    _show(_load(workspace, write=False, memory=memory), every_file=every_file)
 
 
 @main.command(epilog="Example: rqa review depot-2026 --month 2026-05")

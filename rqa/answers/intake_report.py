@@ -3,7 +3,7 @@
 from rqa.answers.result import LoadedFiles, LooseEnds, Overlaps, Refused, Remarks
 from rqa.answers.scope import Moment
 from rqa.measures.run import counts
-from rqa.store.report import withdrew
+from rqa.store.report import changed_in_store
 
 MOST = 10_000
 """Overlapping jobs listed at most; the notes give the whole number."""
@@ -12,13 +12,14 @@ MOST = 10_000
 def loaded(now: Moment) -> LoadedFiles:
     """What each load made of each file: read = accepted + refused + known + superseded.
 
-    Withdrawn rows are none of those read: the store held them, and the present files and mapping give them no more.
+    Replaced and withdrawn rows are none of those read: the store held them, and their file gives another in their
+    place, or the present files and mapping give them no more. Both are kept in `superseded`, with the reason.
     """
     table = counts(now.store, "loads")
     newest = table["load_id"].max()
-    withdrawn = 0 if newest is None else int(table.filter(table["load_id"] == newest)["withdrawn"].sum())
-    notes = [withdrew(withdrawn)] if withdrawn else []
-    return LoadedFiles(table, {"store": now.store.path.name}, (*now.notes, *notes))
+    last = table.filter(table["load_id"] == newest)
+    said = changed_in_store(int(last["replaced"].sum()), int(last["withdrawn"].sum()))
+    return LoadedFiles(table, {"store": now.store.path.name}, (*now.notes, *([said] if said else [])))
 
 
 def refused(now: Moment) -> Refused:

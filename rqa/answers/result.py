@@ -214,7 +214,7 @@ class Learning(Answer):
 
 class LoadedFiles(Answer):
     """What each load made of each file: load_id, finished_at, source_file, table_name, in_file, left_out, read,
-    accepted, refused, known, superseded, withdrawn.
+    accepted, refused, known, superseded, replaced, withdrawn.
     """
 
     question = "Loaded files"

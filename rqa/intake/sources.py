@@ -28,6 +28,8 @@ DELIMITERS = ",;\t|"
 WITH_HEADER = ("csv", "excel")
 """Formats whose columns are named by a row of the file, or by none."""
 PIECE = 1 << 20
+FRAME = "frame:"
+"""How the name of a frame begins in reports."""
 
 
 @dataclass(frozen=True)
@@ -71,7 +73,7 @@ def files_of(
     if spec.format == "frame":
         if name not in frames:
             raise MappingError(f"files.{name}: format is 'frame', but no frame of that name was handed to load()")
-        return [SourceFile(name, workspace, "frame", spec, f"frame:{name}", frames[name])]
+        return [SourceFile(name, workspace, "frame", spec, FRAME + name, frames[name])]
     found: list[Path] = []
     faults: list[str] = []
     for pattern in spec.path:

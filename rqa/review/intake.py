@@ -7,7 +7,7 @@ from rqa.review.asked import Asked
 from rqa.review.facts import Table
 from rqa.review.figures import plain_table
 from rqa.store.remarks import EMPTIED_BEGINS, UNKNOWN
-from rqa.store.report import withdrew
+from rqa.store.report import changed_in_store
 from rqa.words import count, counted
 
 MOST = 15
@@ -15,7 +15,8 @@ SELECTS = {"(select)": "for a SELECT of the mapping"}
 """What feeds a SELECT of the mapping has no table of its own."""
 COUNTS = {
     "read": "read", "accepted": "accepted", "refused": "refused", "known": "known", "superseded": "superseded",
-    "left_out": "left out by the mapping", "withdrawn": "withdrawn from the store",
+    "left_out": "left out by the mapping", "replaced": "replaced in the store",
+    "withdrawn": "withdrawn from the store",
 }  # fmt: skip
 """The counts of an account, and how the page heads them."""
 
@@ -26,7 +27,7 @@ def intake(depot: Asked) -> tuple[tuple[Table, ...], Table, str]:
     last = loaded.filter(pl.col("load_id") == pl.col("load_id").max()).sort("table_name", "source_file")
     tables = (_by_table(last), _refused(depot.refused().table), _remarks(depot.remarks().table), _loose_ends(depot))
     total = {c: int(last[c].sum()) for c in COUNTS}
-    gone = (pl.col("in_file") == 0) & (pl.col("withdrawn") > 0)
+    gone = (pl.col("in_file") == 0) & (pl.col("withdrawn") + pl.col("replaced") > 0)
     files_read = last.filter(~pl.col("source_file").str.starts_with("select ") & ~gone)["source_file"].n_unique()
     words = (
         f"The last load read {counted(total['read'], 'row')} from {counted(files_read, 'file')}: "
@@ -35,14 +36,15 @@ def intake(depot: Asked) -> tuple[tuple[Table, ...], Table, str]:
         f"{count(total['superseded'])} superseded by a correction. Every row is in one of these."
     )
     overlapping = (str(n) for n in depot.overlaps().notes if not isinstance(n, Sentence))
-    said = " ".join(s for s in (words, withdrew(total["withdrawn"]), *overlapping) if s)
+    said = " ".join(s for s in (words, changed_in_store(total["replaced"], total["withdrawn"]), *overlapping) if s)
     files = _accounts("Each file of the last load", last, "source_file")
     return tuple(t for t in tables if t.rows), files, said
 
 
 def _accounts(caption: str, accounts: pl.DataFrame, *files: str) -> Table:
-    """A table of accounts; withdrawn rows have a column where there are any."""
-    shown = {name: head for name, head in COUNTS.items() if name != "withdrawn" or accounts[name].sum()}
+    """A table of accounts; replaced and withdrawn rows have a column where there are any."""
+    of_store = ("replaced", "withdrawn")
+    shown = {name: head for name, head in COUNTS.items() if name not in of_store or accounts[name].sum()}
     heads = (*("file" for _ in files), "table", *shown.values())
     rows = accounts.select(*files, pl.col("table_name").replace(SELECTS), *shown).rows()
     return plain_table(caption, heads, rows, 1 + len(files))

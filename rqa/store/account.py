@@ -42,30 +42,37 @@ def _still(label: str, table: str, e: Earlier) -> FileCount:
     return FileCount(label, table, e.in_file, e.left_out, e.read, 0, e.refused, e.read - e.refused, 0, unchanged=True)
 
 
-def with_stored_rows(account: Account, table: Table, places: Places, items: Iterable[Plan]) -> Account:
-    """The account of a table with what became of rows that the store held: those that stand again, those withdrawn.
+def with_stored_rows(
+    account: Account, table: Table, places: Places, items: Iterable[Plan], had: Mapping[str, int]
+) -> Account:
+    """The account of a table with what became of rows that the store held: restored, replaced, withdrawn.
 
     `items` are the readings for the table; rows that bear a file's name may be those of a SELECT over it. What several
-    entries make of one file is told with the first of them.
+    entries make of one file is told with the first of them. `had` is how many rows the store held of each file.
     """
     own = {i.label for i in items}
     reading = {label: i.label for i in items for label in i.labels if label not in own}
-    restored, withdrawn = Counter[str](), Counter[str]()
-    for label, n in places.restored.items():
-        restored[reading.get(label, label)] += n
-    for label, n in places.withdrawn.items():
-        withdrawn[reading.get(label, label)] += n
+
+    def of_readings(counts: Mapping[str, int]) -> Counter[str]:
+        found = Counter[str]()
+        for label, n in counts.items():
+            found[reading.get(label, label)] += n
+        return found
+
+    restored, replaced, withdrawn = map(of_readings, (places.restored, places.replaced, places.withdrawn))
+    held = of_readings(had)
     found = []
     for file, count in account:
         again = restored.pop(count.source_file, 0)
         found.append((
             file,
             replace(count, accepted=count.accepted + again, known=count.known - again,
-                    withdrawn=withdrawn.pop(count.source_file, 0)),
+                    replaced=replaced.pop(count.source_file, 0), withdrawn=withdrawn.pop(count.source_file, 0),
+                    had=held[count.source_file]),
         ))  # fmt: skip
-    for label in dict.fromkeys([*restored, *withdrawn]):
-        n = restored[label]
-        count = FileCount(label, table.name, n, 0, n, n, 0, 0, 0, withdrawn=withdrawn[label])
+    for label in dict.fromkeys([*restored, *replaced, *withdrawn]):
+        n, changed, lost = restored[label], replaced[label], withdrawn[label]
+        count = FileCount(label, table.name, n, 0, n, n, 0, 0, 0, False, lost, changed, held[label])
         found.append((Staged(label, table.name, -1, "", ""), count))
     return found
 

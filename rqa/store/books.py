@@ -12,6 +12,7 @@ import duckdb
 
 from rqa.contract import TABLES
 from rqa.intake.mapping import Mapping
+from rqa.store.alarms import alarms
 from rqa.store.ddl import FORMAT_VERSION
 from rqa.store.empty_files import NO_ROW
 from rqa.store.engine import open_store
@@ -22,7 +23,7 @@ from rqa.store.stage import SELECT, Plan, Seen, Staged
 
 SETTLED_AFTER = 10_000_000_000
 """Nanoseconds after which a second change of a file cannot bear the same time as the first, on any file system."""
-Outcome = tuple[tuple[FileCount, ...], tuple[Refusal, ...], tuple[Remark, ...], int]
+Outcome = tuple[tuple[FileCount, ...], tuple[Refusal, ...], tuple[Remark, ...], int, tuple[str, ...]]
 
 
 def one(connection: duckdb.DuckDBPyConnection, sql: str) -> int:
@@ -160,15 +161,15 @@ def keep_books(
     )
     rows = [
         (load_id, c.source_file, c.table, c.in_file, c.left_out, c.read, c.accepted, c.refused, c.known, c.superseded,
-         c.withdrawn, f.digest, f.fingerprint)
+         c.replaced, c.withdrawn, f.digest, f.fingerprint)
         for f, c in counts
     ]  # fmt: skip
     if rows:
-        connection.executemany(f"insert into load_files values ({', '.join('?' * 13)})", rows)
+        connection.executemany(f"insert into load_files values ({', '.join('?' * 14)})", rows)
 
 
 def outcome(connection: duckdb.DuckDBPyConnection, counts: Sequence[FileCount], load_id: int) -> Outcome:
-    """What the report tells: each file's account, all that is still refused by kind, remarks, the load's number."""
+    """What the report tells: each file's account, what is still refused by kind, remarks, the load's number, alarms."""
     refusals = tuple(
         Refusal(table, column or "", rule, rows, file, row, value)
         for table, column, rule, rows, file, row, value in connection.execute(
@@ -195,4 +196,5 @@ def outcome(connection: duckdb.DuckDBPyConnection, counts: Sequence[FileCount], 
         ).fetchall()
     )
     order = {name: i for i, name in enumerate(TABLES)}
-    return tuple(sorted(counts, key=lambda c: order.get(c.table, 99))), refusals, remarks, load_id
+    files = tuple(sorted(counts, key=lambda c: order.get(c.table, 99)))
+    return files, refusals, remarks, load_id, alarms(connection, files)

@@ -3,7 +3,7 @@
 from rqa.contract import TABLES, Table
 from rqa.intake.values import SQL_TYPES
 
-FORMAT_VERSION = "6"
+FORMAT_VERSION = "7"
 """Raised whenever a store written before can no longer be read; an older store is then loaded anew."""
 
 BOOKS = {
@@ -13,8 +13,8 @@ BOOKS = {
     "loads": "load_id BIGINT, started_at TIMESTAMP, finished_at TIMESTAMP, rqa_version VARCHAR",
     "load_files": (
         "load_id BIGINT, source_file VARCHAR, table_name VARCHAR, in_file BIGINT, left_out BIGINT, read BIGINT, "
-        "accepted BIGINT, refused BIGINT, known BIGINT, superseded BIGINT, withdrawn BIGINT, digest VARCHAR, "
-        "mapping_digest VARCHAR"
+        "accepted BIGINT, refused BIGINT, known BIGINT, superseded BIGINT, replaced BIGINT, withdrawn BIGINT, "
+        "digest VARCHAR, mapping_digest VARCHAR"
     ),
     "held_files": (
         "place INTEGER, table_name VARCHAR, source_file VARCHAR, derive VARCHAR, repeats BIGINT, gone BOOLEAN"

@@ -191,8 +191,8 @@ def _keep_superseded(connection: duckdb.DuckDBPyConnection, table: Table, places
     # Stored rows that stand or stood superseded, and that their file does not give again.
     connection.execute(
         f"create or replace temp table unheld as "
-        f"select {KEY}, {CONTENT}, source_file, source_row, true as {STARTS} from turned where {FOUND} "
-        f"union all select {KEY}, {CONTENT}, source_file, source_row, false from past where {CHANGED}"
+        f"select {KEY}, {CONTENT}, source_file, source_row from turned where {FOUND} "
+        f"union all select {KEY}, {CONTENT}, source_file, source_row from past where {CHANGED}"
     )
     connection.execute(
         f"delete from unheld u using folded f where u.{KEY} = f.{KEY} and u.{CONTENT} = f.{CONTENT} "
@@ -219,5 +219,3 @@ def _keep_superseded(connection: duckdb.DuckDBPyConnection, table: Table, places
         f"case when f.{KEY} is null then o.reason else {literal(CORRECTED)} end "
         f"from unheld u left join {own} join temp.{ORDER} o on u.source_file = o.source_file"
     )
-    withdrawn = f"select u.source_file, count(*) from unheld u anti join {own} where {STARTS} group by all"
-    by_label(connection, places.withdrawn, withdrawn)

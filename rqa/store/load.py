@@ -111,9 +111,9 @@ def load(
                 connection.close()
         if write:
             _put_in_place(fresh, store)
-    files, refusals, remarks, load_id = report
+    files, refusals, remarks, load_id, alarms = report
     selects = {i.label: tuple(i.files) for i in items if i.source is None}
-    return LoadReport(store, write, files, refusals, remarks, time.monotonic() - started, load_id, selects)
+    return LoadReport(store, write, files, refusals, remarks, time.monotonic() - started, load_id, selects, alarms)
 
 
 @contextmanager

@@ -135,8 +135,6 @@ def _count(connection: duckdb.DuckDBPyConnection, places: Places, table: Table, 
         f"case when a.source_file is null then o.reason else {literal(CORRECTED)} end "
         f"from gone g left join {own} on {here} join temp.{ORDER} o on g.source_file = o.source_file"
     )
-    sql = f"select g.source_file, count(*) from gone g anti join {own} on {here} group by all"
-    by_label(connection, places.withdrawn, sql)
 
 
 def begin_numbers(connection: duckdb.DuckDBPyConnection) -> None:

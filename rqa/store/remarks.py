@@ -8,6 +8,7 @@ from rqa.contract import TABLES
 from rqa.intake.entries import ZONE
 from rqa.intake.mapping import Mapping
 from rqa.intake.names import BROKEN, CLOCK, EMPTIED, LEFT_OUT, UNZONED
+from rqa.intake.sources import FRAME, literal
 
 NO_UNIT_TWICE = "no unit appears in more than one job"
 """Said of a store in which every unit is seen once: nothing can be told of come-backs then."""
@@ -55,11 +56,12 @@ EMPTIED_BEGINS = "sql for"
 OF_ROWS = f"(remark like 'clock %' or remark = '{NO_ZONE}' or remark like '{EMPTIED_BEGINS}%')"
 """SQL that is true of a remark on the rows of one file."""
 FILE_GONE = "its file is gone from the folder; its rows are kept"
+FRAME_GONE = "no frame of its name was handed to this load; its rows are kept"
 
 
 def write_remarks(connection: duckdb.DuckDBPyConnection, mapping: Mapping, now: datetime, load_id: int) -> None:
     """Write this load's remarks; earlier ones of these kinds are replaced, as they speak of the whole store."""
-    kinds = [*UNKNOWN, *WHOLE_STORE, NO_JOB, FILE_GONE]
+    kinds = [*UNKNOWN, *WHOLE_STORE, NO_JOB, FILE_GONE, FRAME_GONE]
     connection.execute("delete from remarks where list_contains($kinds, remark)", {"kinds": kinds})
     for remark, sql in {**UNKNOWN, **WHOLE_STORE}.items():
         known = {"models": mapping.workspace.models, "sites": list(mapping.sites), "now": now}
@@ -70,7 +72,8 @@ def write_remarks(connection: duckdb.DuckDBPyConnection, mapping: Mapping, now: 
         )
     for table in TABLES:
         connection.execute(
-            f"insert into remarks select {load_id}, '{table}', source_file, '{FILE_GONE}', source_file, {FIRST} "
+            f"insert into remarks select {load_id}, '{table}', source_file, case when starts_with(source_file, "
+            f"{literal(FRAME)}) then '{FRAME_GONE}' else '{FILE_GONE}' end, source_file, {FIRST} "
             f"from {table} semi join (from held_files where gone and table_name = '{table}') using (source_file) "
             "group by source_file"
         )

@@ -9,13 +9,20 @@ from rqa.store.remarks import NO_UNIT_TWICE, NO_UNIT_TWICE_NEXT
 from rqa.words import counted, plural
 
 SHOWN = 8
-"""Lines of a kind shown in the summary; the store holds them all."""
+"""Kinds of refusals, and of remarks, shown in the summary unless all are asked for."""
 
 
 def withdrew(rows: int) -> str:
     """What is said of the rows that a load withdrew; nothing where it withdrew none."""
     said = f"Also withdrew {counted(rows, 'row')} from the store: the present files and mapping do not give"
     return f"{said} {'it' if rows == 1 else 'them'} any more." if rows else ""
+
+
+def changed_in_store(replaced: int, withdrawn: int) -> str:
+    """What is said of the stored rows that a load replaced, as their file gives others for them, and withdrew."""
+    place = "its place" if replaced == 1 else "their place"
+    said = f"Also replaced {counted(replaced, 'row')} of the store by what the file gives in {place} now."
+    return " ".join(s for s in (said if replaced else "", withdrew(withdrawn)) if s)
 
 
 @dataclass(frozen=True)
@@ -34,6 +41,10 @@ class FileCount:
     unchanged: bool = False
     withdrawn: int = 0
     """Rows that the store had of it and that it gives no more; they are none of those read."""
+    replaced: int = 0
+    """Rows that the store had of it and for which it gives another one now."""
+    had: int = 0
+    """Rows that the store had of it before; 0 where the mapping has those of a file that is gone withdrawn."""
 
     @property
     def adds_up(self) -> bool:
@@ -89,6 +100,15 @@ class Remark:
         return f"{self.rows:>7,} × {self.table}: {self.remark}{place}{more}{value}"
 
 
+def _more(kinds: int, most: int | None) -> list[str]:
+    """What is said of the kinds that are not shown."""
+    return (
+        [f"  … and {counted(kinds - most, 'more kind')} (--all shows each)"]
+        if most is not None and kinds > most
+        else []
+    )
+
+
 @dataclass(frozen=True)
 class LoadReport:
     """The result of a load: where the store is, each file's account, what was refused and why, what else was seen."""
@@ -102,6 +122,8 @@ class LoadReport:
     load_id: int
     selects: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """The files that each SELECT of the mapping draws on."""
+    alarms: tuple[str, ...] = ()
+    """What most likely went wrong as a whole, a line each: most rows of a file refused or withdrawn."""
 
     def total(self, what: str) -> int:
         """The sum of one count (`read`, `accepted`, `refused`, `known`, `superseded`, …) over all files."""
@@ -111,11 +133,13 @@ class LoadReport:
         return self.text()
 
     def text(self, *, every_file: bool = False) -> str:
-        """The report as it is printed; files that are as they were loaded before are only counted, or all listed."""
+        """The report as it is printed; `every_file` lists unchanged files and every kind of refusal and remark, too."""
+        most = None if every_file else SHOWN
         columns = {"read": 10, "accepted": 10, "refused": 8, "known": 10, "superseded": 10}
         if self.total("withdrawn"):
             columns["withdrawn"] = 10
-        lines = [f"{'table':<12} {' '.join(f'{name:>{width}}' for name, width in columns.items())}  file"]
+        lines = [f"CAUTION: {one_line(said)}" for said in self.alarms] + [""] * bool(self.alarms)
+        lines += [f"{'table':<12} {' '.join(f'{name:>{width}}' for name, width in columns.items())}  file"]
         for f in self.files:
             if f.unchanged and not every_file:
                 continue
@@ -132,25 +156,25 @@ class LoadReport:
             )
         sums = " ".join(f"{self.total(name):>{width},}" for name, width in columns.items())
         lines.append(f"{'all':<12} {sums}  read = accepted + refused + known + superseded: every row accounted for")
-        if "withdrawn" in columns:
-            lines.append(withdrew(self.total("withdrawn")))
+        if also := changed_in_store(self.total("replaced"), self.total("withdrawn")):
+            lines.append(also)
         for m in self.remarks:
             if m.remark == NO_UNIT_TWICE:
                 said = f"CAUTION: {m.remark} ({counted(m.rows, 'job')}), so come-backs cannot be told."
                 lines += ["", said, NO_UNIT_TWICE_NEXT]
         if self.refusals:
-            lines += ["", "Refused (mend the source or the mapping, then load again; table `refused` holds every one):"]
-            for r in self.refusals[:SHOWN]:
+            again = "load again; table `refused` holds every one" if self.written else "inspect again"
+            lines += ["", f"Refused (mend the source or the mapping, then {again}):"]
+            for r in self.refusals[:most]:
                 shown = "" if r.value == "" else f" {r.value!r}"
                 lines.append(
                     f"  {r.rows:>7,} × {r.table}.{r.column or '(row)'}: {r.rule}; "
                     f"first{shown} in {_place(r.source_file, r.source_row, self.selects.get(r.source_file, ()))}"
                 )
-            lines += [f"  … and {counted(len(self.refusals) - SHOWN, 'more kind')}"] * (len(self.refusals) > SHOWN)
+            lines += _more(len(self.refusals), most)
         others = [m for m in self.remarks if m.remark != NO_UNIT_TWICE]
         if others:
-            lines += ["", "Accepted, but look at it:", *(f"  {m}" for m in others[:SHOWN])]
-            lines += [f"  … and {counted(len(others) - SHOWN, 'more kind')}"] * (len(others) > SHOWN)
+            lines += ["", "Accepted, but look at it:", *(f"  {m}" for m in others[:most]), *_more(len(others), most)]
         lines += [
             "",
             f"{'Stored in' if self.written else 'Nothing written; would go to'} {self.store} ({self.seconds:.1f} s)",

@@ -21,7 +21,18 @@ from rqa.store.rejects import shifts
 from rqa.store.remarks import OF_ROWS, write_row_remarks
 from rqa.store.stage import Staged
 from rqa.store.touched import touch_all
-from rqa.store.verdicts import LATER, VERDICTS, Places, RowsNeededError, Verdicts, count_into, good_rows, unsure
+from rqa.store.verdicts import (
+    CORRECTED,
+    LATER,
+    VERDICTS,
+    Places,
+    RowsNeededError,
+    Verdicts,
+    by_label,
+    count_into,
+    good_rows,
+    unsure,
+)
 
 
 def settle(
@@ -67,6 +78,7 @@ def settle(
     _note_numbers(connection, places)
     number_jobs(connection, table, derivations, everything=what.whole)
     _count_repeats(connection, table, places)
+    _count_kept(connection, table, places)
     return places
 
 
@@ -91,6 +103,16 @@ def _count_repeats(connection: duckdb.DuckDBPyConnection, table: Table, places: 
     places.given = {
         label: replace(kept, repeats=kept.repeats - counts.get(label, 0)) for label, kept in places.given.items()
     }
+
+
+def _count_kept(connection: duckdb.DuckDBPyConnection, table: Table, places: Places) -> None:
+    """Count what this load has put into `superseded` for another reason than a later row."""
+    kept = (
+        f"select source_file, count(*) from main.superseded where table_name = {literal(table.name)} "
+        f"and load_id = {places.load_id} and reason {{}} group by all"
+    )
+    by_label(connection, places.replaced, kept.format(f"= {literal(CORRECTED)}"))
+    by_label(connection, places.withdrawn, kept.format(f"not in ({literal(CORRECTED)}, {literal(LATER)})"))
 
 
 def _in_store(connection: duckdb.DuckDBPyConnection, name: str) -> bool:

@@ -11,10 +11,10 @@ from rqa.progress import Progress
 from rqa.store.account import Account, prove, read_files, unread_file, with_stored_rows
 from rqa.store.books import earlier_accounts, one, unchanged
 from rqa.store.meter import Meter, work
-from rqa.store.order import Changes, Kept, changes
+from rqa.store.order import GONE, Changes, Kept, changes
 from rqa.store.settle import settle
 from rqa.store.stage import Plan, Staged, Stager
-from rqa.store.verdicts import Places, RowsNeededError
+from rqa.store.verdicts import LATER, Places, RowsNeededError
 
 
 class Tables:
@@ -78,8 +78,10 @@ class Tables:
         of_table = self._of(table.name)
         places = Places(self.load_id, {})
         account: Account = []
+        had: Mapping[str, int] = {}
         if what.any:
             before = one(self.connection, f"select count(*) from main.{table.name}")
+            had = self._had(table, what)
             files = self._stage(n for n in of_table if n not in self.known)
             self.meter.checking(table.name, sum(work(f.label, self.items[f.file_no].size) for f in files))
             try:
@@ -94,11 +96,20 @@ class Tables:
         account += [unread_file(self.items[n], n, self.known[n]) for n in of_table if n in self.known]
         account.sort(key=lambda found: found[0].file_no)
         items = [self.items[n] for n in of_table]
-        account = with_stored_rows(account, table, places, items)
+        account = with_stored_rows(account, table, places, items, had)
         if what.any:
             prove(self.connection, table, account, places, items, before)
         self.connection.execute(f"drop table if exists stage_{table.name} cascade")
         return account, what.held_now(places.given, places.repeats)
+
+    def _had(self, table: Table, what: Changes) -> dict[str, int]:
+        """How many rows the store has of each file, but for those that are gone and that the mapping has withdrawn."""
+        rows = self.connection.execute(
+            f"select source_file, count(*) from (select source_file from main.{table.name} union all "
+            "select source_file from main.superseded where table_name = $1 and reason = $2) group by all",
+            [table.name, LATER],
+        ).fetchall()
+        return {label: n for label, n in rows if what.reasons.get(label) != GONE}
 
     def _stage(self, numbers: Iterable[int]) -> list[Staged]:
         found = []
