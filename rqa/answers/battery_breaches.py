@@ -1,6 +1,5 @@
 """The breaches of the battery's order, job by job: a safety event each, never averaged into a rate."""
 
-from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -8,7 +7,7 @@ from zoneinfo import ZoneInfo
 from rqa.answers.breach_kinds import CAUTION
 from rqa.answers.risk_results import BatteryBreaches
 from rqa.answers.scope import Moment, Months, Where, check_values, scope
-from rqa.answers.site_clocks import site_clocks
+from rqa.answers.site_clocks import SiteClocks, site_clocks
 from rqa.measures.run import counts
 from rqa.words import count
 
@@ -41,8 +40,8 @@ def battery_breaches(
     table = counts(
         now.store, QUESTION, by=("site",), where=asked.where, months=asked.months, values={"as_of": now.day}
     )  # fmt: skip
-    zones = site_clocks(now.store).zones
-    told = pl.Series("what", [_what(row, zones) for row in table.iter_rows(named=True)], dtype=pl.String)
+    clocks = site_clocks(now.store)
+    told = pl.Series("what", [_what(row, clocks) for row in table.iter_rows(named=True)], dtype=pl.String)
     shown = [
         "job_id",
         "unit_id",
@@ -66,9 +65,9 @@ def battery_breaches(
     return BatteryBreaches(made, {"as_of": now.day, **asked.settings(), "people": people}, tuple(notes))
 
 
-def _what(row: dict[str, Any], zones: Mapping[str, str]) -> str:
+def _what(row: dict[str, Any], clocks: SiteClocks) -> str:
     """What happened, in words and times of the site's clock."""
-    zone = zones.get(row["site"], "UTC")
+    zone = clocks.of(row["site"])
     late = row["kind"] == "isolated_late"
     began = f"“{row['other_step' if late else 'step']}” began{_clock(row['acted_at'], zone)}"
     before = row["step"] if late else row["other_step"]

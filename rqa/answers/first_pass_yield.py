@@ -48,7 +48,7 @@ def first_pass_yield(
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
     check_values(now.store, QUESTION, asked.where)
     of, measure = chosen(QUESTION, now, asked, from_rows, tests=of == "diagnostics")
-    clocks = site_clocks(now.store) if measure == BY_SHIFT else SiteClocks({}, "")
+    clocks = site_clocks(now.store) if measure == BY_SHIFT else SiteClocks({})
     table, undated = dated(first_attempts(now, asked, measure, clocks), asked)
     settings = {"of": of, "as_of": now.day, **asked.settings(), "level": level, "method": "wilson"}
     shares = with_shares(table, part="passed", whole="exposures", share="yield", level=level)

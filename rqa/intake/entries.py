@@ -122,6 +122,29 @@ def _zone(spec: TableSpec, files: Files, mapping: Mapping) -> tuple[str, tuple[s
     return f"(case site {whens} else {literal(default)} end)", tuple(found), named
 
 
+def site_zones(mapping: Mapping) -> dict[str | None, str]:
+    """The zone of each site that the mapping names, and under None that of all others where it tells one.
+
+    A site's own zone stands first, then that of the files or the table which hold its jobs alone. All others keep the
+    zone of the workspace, else the one in which all jobs are read.
+    """
+    found: dict[str | None, str] = {name: site.zone for name, site in mapping.sites.items()}
+    read_in: set[str] = set()
+    for number, spec in enumerate(mapping.table):
+        if spec.table != "jobs":
+            continue
+        entry = entry_of(mapping, number, spec)
+        zone = entry.manner.zones[0]
+        if not entry.zone_named or entry.manner.zone != literal(zone):
+            continue
+        read_in.add(zone)
+        site = spec.columns.get("site")
+        if site is not None and site.constant is not None:
+            found.setdefault(str(site.constant), zone)
+    others = mapping.workspace.zone or (read_in.pop() if len(read_in) == 1 else None)
+    return found | ({None: others} if others else {})
+
+
 def wanted_columns(spec: TableSpec) -> frozenset[str]:
     """The source columns a table entry may draw on: named in it, plainly or in SQL, or named like its table's."""
     named = {o.column for o in spec.columns.values() if o.column is not None}

@@ -185,6 +185,7 @@ MEASURES: Mapping[str, Groupings] = {
     "values_attempts": {**_known("s", ("technician", "bench", "tool", "fault"))},
     "values_parts": _FITTED,
     "values_subsystems": _plain("t", ("subsystem",)),
+    "clocks": {},
     "latest": {},
     "grounds": {},
     "overlaps": {},

@@ -11,6 +11,7 @@ from pathlib import Path
 import duckdb
 
 from rqa.contract import TABLES
+from rqa.intake.entries import site_zones
 from rqa.intake.mapping import Mapping
 from rqa.store.alarms import alarms
 from rqa.store.ddl import FORMAT_VERSION
@@ -154,8 +155,9 @@ def keep_books(
     if marked:
         connection.executemany("insert into person_columns values (?, ?)", marked)
     connection.execute("delete from clocks")
-    if rules.sites:
-        connection.executemany("insert into clocks values (?, ?)", [(n, s.zone) for n, s in rules.sites.items()])
+    zones = site_zones(rules)
+    if zones:
+        connection.executemany("insert into clocks values (?, ?)", list(zones.items()))
     connection.execute(
         "insert into loads values (?, ?, ?, ?)", [load_id, started, datetime.now(UTC).replace(tzinfo=None), version]
     )

@@ -125,7 +125,9 @@ def test_shift_by_utc_without_a_mapping(depot: Depot) -> None:
         ("T01", "early", "01", 3, 0), ("T02", "early", "01", 1, 0), ("T02", "night", "01", 0, 1),
         ("T02", "unknown", "unknown", 1, 0),
     ]  # fmt: skip
-    assert any("told by UTC" in note for note in r.notes)
+    told = [note for note in r.notes if "told by UTC" in note]
+    assert len(told) == 1
+    assert "sources.toml tells no zone for " in told[0]
     assert any(note.startswith("The logs hold no rota") for note in r.notes)
 
 
@@ -136,7 +138,17 @@ def test_shift_by_the_sites_own_clock(tmp_path: Path, zone: str, shift: str) -> 
     with open_depot(tmp_path) as depot:
         r = depot.first_pass_yield(by="shift", where={"technician": "T01"})
     assert r.table["shift"].to_list() == [shift]
-    assert not any("UTC" in note for note in r.notes)
+    assert f"The sites' clocks are those of {zone} (Birch)." in r.notes
+
+
+def test_shift_by_the_zone_of_all_sites_that_have_none_of_their_own(tmp_path: Path) -> None:
+    """05:30 in UTC is 14:30 in Tokyo; the mapping named no site."""
+    clocks = [{"site": None, "zone": "Asia/Tokyo"}, {"site": "Elsewhere", "zone": "UTC"}]
+    make_store(tmp_path / "depot.duckdb", {**ROWS, "clocks": clocks})
+    with open_depot(tmp_path) as depot:
+        r = depot.first_pass_yield(by="shift", where={"technician": "T01"})
+    assert r.table["shift"].to_list() == ["late"]
+    assert "The sites' clocks are those of Asia/Tokyo (Birch)." in r.notes
 
 
 def test_days_since_training(depot: Depot) -> None:

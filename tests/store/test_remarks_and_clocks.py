@@ -81,6 +81,38 @@ def test_each_site_has_its_own_clock(ws: Workspace) -> None:
     assert ws.rows("select remark, value, rows from remarks") == [("unknown site", "Cedar", 1)]
 
 
+@pytest.mark.parametrize(
+    ("named", "kept"),
+    [
+        ({}, []),
+        ({"workspace": {"zone": "Asia/Tokyo"}}, [(None, "Asia/Tokyo")]),
+        ({"sites": {"Alder": {"zone": "UTC"}}}, [("Alder", "UTC")]),
+        (
+            {"workspace": {"zone": "Asia/Tokyo"}, "sites": {"Alder": {"zone": "UTC"}}},
+            [("Alder", "UTC"), (None, "Asia/Tokyo")],
+        ),
+        ({"files": {"f": {"path": "jobs.csv", "zone": "Asia/Tokyo"}}}, [(None, "Asia/Tokyo")]),
+        (
+            {
+                "files": {"f": {"path": "jobs.csv", "zone": "Asia/Tokyo"}, "g": {"path": "more.csv", "zone": "UTC"}},
+                "table": [
+                    {"table": "jobs", "from": "f", "columns": {"site": {"constant": "Birch"}}},
+                    {"table": "jobs", "from": "g", "columns": {"site": {"constant": "Cedar"}}},
+                ],
+            },
+            [("Birch", "Asia/Tokyo"), ("Cedar", "UTC")],
+        ),
+    ],
+)
+def test_the_store_keeps_whatever_zone_the_mapping_tells(
+    ws: Workspace, named: dict[str, Any], kept: list[tuple[str | None, str]]
+) -> None:
+    ws.write("jobs.csv", csv_of(job("J1")))
+    ws.write("more.csv", csv_of(job("J2")))
+    ws.load(MAPPING | named)
+    assert ws.rows("select site, zone from clocks order by site nulls last") == kept
+
+
 def test_table_without_site_takes_no_zone_by_guess(ws: Workspace) -> None:
     from rqa.errors import MappingError
 
