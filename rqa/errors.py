@@ -2,6 +2,8 @@
 
 from collections.abc import Sequence
 
+from rqa.words import counted
+
 
 class RqaError(Exception):
     """Base of every error meant for a user; the command line prints it in one piece and exits with 1."""
@@ -21,7 +23,7 @@ class MappingError(RqaError):
     def of(cls, faults: Sequence[str], origin: str) -> "MappingError":
         """The error that lists these faults of what `origin` names."""
         lines = [line.replace("\n", "\n    ") for line in faults]
-        head = f"{origin} cannot be used ({len(faults)} fault{'s' * (len(faults) > 1)}):"
+        head = f"{origin} cannot be used ({counted(len(faults), 'fault')}):"
         return cls("\n".join([head, *(f"  - {line}" for line in lines)]), faults)
 
 

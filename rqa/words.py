@@ -68,14 +68,18 @@ def count(value: object) -> str:
     return f"{int(str(value)):,}"
 
 
-def counted(number: int, one: str, many: str | None = None) -> str:
-    """A count with its noun: "1 file", "2 files", "0 files"; `many` where an s is not enough."""
-    return f"{number:,} {plural(number, one, many)}"
+def counted(number: object, one: str, many: str | None = None) -> str:
+    """A count with its noun: "1 file", "2 files", "0 files"; `many` where an s is not enough.
+
+    A figure that is no count is given as the text it is said with: "1 week", "1.0 weeks". Nothing else puts a figure
+    before a noun of several.
+    """
+    return f"{number if isinstance(number, str) else count(number)} {plural(number, one, many)}"
 
 
-def plural(number: int, one: str, many: str | None = None) -> str:
-    """The noun that goes with a count: one of them, or several; `many` where an s is not enough."""
-    return one if number == 1 else many if many is not None else f"{one}s"
+def plural(number: object, one: str, many: str | None = None) -> str:
+    """The noun, or the verb, that goes with a count: one of them, or several; `many` where an s is not enough."""
+    return one if number in (1, "1") else many if many is not None else f"{one}s"
 
 
 def duration(seconds: float) -> str:

@@ -11,7 +11,7 @@ from rqa.answers.improvement_results import ActionPower
 from rqa.answers.result import rounded
 from rqa.answers.scope import Moment, Where, check_level, is_number
 from rqa.errors import RequestError
-from rqa.words import count, percent
+from rqa.words import counted, fixed, percent
 
 QUESTION = "power"
 MOST_MONTHS = 60
@@ -81,15 +81,17 @@ def power(
     )
     beside = work.like if serves else "nothing"
     notes = [
-        f"Before: {percent(plan.rate)} of matured jobs came back ({work.outcome}); {count(round(plan.after[0]))} jobs "
-        f"a month; beside it: {beside}."
+        f"Before: {percent(plan.rate)} of matured jobs came back ({work.outcome}); "
+        f"{counted(round(plan.after[0]), 'job')} a month; beside it: {beside}."
     ]
     if plan.looks is None:
-        notes.append(f"{months} months are not enough for a chance of {percent(power, decimals=0)}.")
+        notes.append(
+            f"{counted(months, 'month is', 'months are')} not enough for a chance of {percent(power, decimals=0)}."
+        )
     else:
         row = table.row(plan.looks - 1, named=True)
         notes.append(
-            f"It takes {count(row['jobs_after'])} matured jobs, known after {row['weeks']:.0f} weeks, "
-            f"on {row['known_on']}."
+            f"It takes {counted(row['jobs_after'], 'matured job')}, known after "
+            f"{counted(fixed(row['weeks'], 0), 'week')}, on {row['known_on']}."
         )
     return ActionPower(table, settings, (*now.notes, *notes))

@@ -10,7 +10,7 @@ import numpy as np
 
 from rqa.answers.action_work import BEFORE_DAYS, RECENT_DAYS, tables
 from rqa.answers.scope import month_end
-from rqa.words import count, percent
+from rqa.words import count, counted, percent
 
 if TYPE_CHECKING:
     import polars as pl
@@ -195,9 +195,9 @@ def _bad_spell(own: "pl.DataFrame") -> tuple[bool, str]:
         return False, ""
     with_it = _change(own, None, False, 0.95)
     return True, (
-        f"The {RECENT_DAYS} days before the start were bad: {percent(x / n)} of {count(n)} jobs came back, "
-        f"{percent(back / others)} of {count(others)} before them. What follows a bad spell is better by itself, "
-        "so they are left out, and a verdict must hold with and without them; with them the rate changed by "
+        f"The {RECENT_DAYS} days before the start were bad: {percent(x / n)} of {counted(n, 'job')} came back, "
+        f"{percent(back / others)} of {count(others)} before them. What follows a bad spell is better by itself, so "
+        "they are left out, and a verdict must hold with and without them; with them the rate changed by "
         f"{with_it.difference * 100:+.1f} points."
     )
 
@@ -304,8 +304,8 @@ def _of_plan(plan: "ChangePlan", needed: int, expected: float | None, verdict: s
         least = float(plan.smallest_ratio[-1])
         seen = f"a change to x{least:.2f} or beyond" if least >= 0.005 else "hardly any change"
         said.append(
-            f"There is little work: {MONTHS_AHEAD} months of it ({count(needed)} jobs) show {seen} with a chance of "
-            f"{percent(POWER, decimals=0)}, the {'planned halving' if expected is None else 'expected change'} with "
+            f"There is little work: {MONTHS_AHEAD} months of it ({counted(needed, 'job')}) show {seen} with a chance "
+            f"of {percent(POWER, decimals=0)}, the {'planned halving' if expected is None else 'expected change'} with "
             f"{percent(float(plan.chance[-1]), decimals=0)}."
         )
     if verdict in (WORKED, WORSE) and (change.difference > 0) == (verdict == WORKED):

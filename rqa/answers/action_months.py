@@ -12,7 +12,7 @@ from rqa.answers.follow_up_counts import days_asked
 from rqa.answers.improvement_results import ActionTrend
 from rqa.answers.result import chances, rounded
 from rqa.answers.scope import Moment, check_level, month_end, next_month
-from rqa.words import month_name, percent
+from rqa.words import counted, month_name, percent
 
 if TYPE_CHECKING:
     import polars as pl
@@ -105,8 +105,8 @@ def _fitted(months: "pl.DataFrame", level: float) -> tuple["pl.DataFrame", "pl.D
     nothing = table.with_columns(pl.lit(None, dtype=pl.Float64).alias(name) for name in lines)
     if before < LEAST_BEFORE or after < LEAST_AFTER:
         return nothing, terms, [
-            f"{before} whole months before and {after} mature ones after: a trend is fitted from {LEAST_BEFORE} and "
-            f"{LEAST_AFTER} on. depot.verdicts() sets before beside after."
+            f"{counted(before, 'whole month')} before and {after} mature ones after: a trend is fitted from "
+            f"{LEAST_BEFORE} and {LEAST_AFTER} on. depot.verdicts() sets before beside after."
         ]  # fmt: skip
     fit = interrupted_series(
         count=months["returned"].to_numpy()[used], size=months["jobs"].to_numpy()[used], first_after=before,

@@ -10,7 +10,7 @@ from rqa.answers.filters import FORM, Where, filters_of, written
 from rqa.answers.scope import check_values
 from rqa.errors import RequestError
 from rqa.measures.run import counts
-from rqa.words import did_you_mean
+from rqa.words import counted, did_you_mean
 
 if TYPE_CHECKING:
     from rqa.store.engine import Store
@@ -77,8 +77,8 @@ def check_scope(store: "Store", scope: ActionScope, *, of: str = "scope") -> Non
         there = counts(store, "values_jobs", by=("technician",))["technician"].to_list()
         if name not in there:
             raise RequestError(
-                f"{of}: there is no technician {name!r} in the store ({len(there)} others). Names that are replaced at "
-                f"intake stand there as their codes.{did_you_mean(name, there)}"
+                f"{of}: there is no technician {name!r} in the store ({counted(len(there), 'other')}). Names that are "
+                f"replaced at intake stand there as their codes.{did_you_mean(name, there)}"
             )
 
 

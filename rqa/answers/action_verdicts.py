@@ -16,7 +16,7 @@ from rqa.answers.result import chances, rounded
 from rqa.answers.scope import Moment, check_level
 from rqa.errors import RequestError
 from rqa.measures.run import counts
-from rqa.words import count, listed, percent, there_is
+from rqa.words import counted, listed, percent, plural, there_is
 
 if TYPE_CHECKING:
     import polars as pl
@@ -210,8 +210,9 @@ def _notes(window: int, level: float, made: Sequence[Mapping[str, Any]]) -> list
     if not made:
         return ["The store holds no actions; add one with: rqa action WORKSPACE --what … --started-on … --scope …"]
     notes = [
-        f"Come-backs within {window} days of jobs that have matured; before: jobs closed in the {BEFORE_DAYS} days "
-        "before the start; after: opened from the start on; jobs under way at the start are neither.",
+        f"Come-backs within {counted(window, 'day')} of jobs that have matured; before: jobs closed in the "
+        f"{BEFORE_DAYS} days before the start; after: opened from the start on; jobs under way at the start are "
+        "neither.",
         f"Verdicts are judged on month ends, over all looks together: of actions without effect "
         f"{percent(1 - level, decimals=0)} at most get a verdict that says otherwise. Limits and p-value are those of "
         f"one look, for {percent(level, decimals=0)}.",
@@ -225,6 +226,9 @@ def _notes(window: int, level: float, made: Sequence[Mapping[str, Any]]) -> list
         )
     under = sum(int(row.get("under_way") or 0) for row in made)
     if under:
-        notes.append(f"{count(under)} matured jobs were under way at the start of an action and are left out.")
+        notes.append(
+            f"{counted(under, 'matured job was', 'matured jobs were')} under way at the start of an action and "
+            f"{plural(under, 'is', 'are')} left out."
+        )
     notes.append("For the control chart split at an action: depot.control_chart(where=ACTION, stages=ACTION).")
     return notes

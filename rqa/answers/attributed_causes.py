@@ -21,7 +21,7 @@ from rqa.contract import OWN_WORK
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
-from rqa.words import count, spoken
+from rqa.words import count, counted, fixed, plural, spoken
 
 if TYPE_CHECKING:
     import polars as pl
@@ -137,15 +137,17 @@ def contrasted(
         for e in excesses(own, rest, one.fit.groups, least=SMALLEST, level=level):
             steps = [name[0] for name in e.cause]
             danger = dict.fromkeys(h for s in steps for h in hazards.get(s, ()))
+            more = fixed(PER * e.rate, 0)
             yield Finding(
                 kind=f"come-backs laid to a step, by {names}",
                 scope={**group, "step": named(e.cause), "subsystem": one.subsystem},
                 what=(
-                    f"laid to it are {PER * e.rate:.0f} come-backs of the {spoken(one.subsystem)} within {window} days "
-                    f"per {count(PER)} jobs more than like work has elsewhere ({count(e.comebacks)} in "
-                    f"{count(e.jobs)} jobs that did it; elsewhere {count(e.other_comebacks)} in {count(e.other_jobs)})"
+                    f"laid to it {plural(more, 'is', 'are')} {counted(more, 'come-back')} of the "
+                    f"{spoken(one.subsystem)} within {counted(window, 'day')} per {PER:,} jobs more than like work has "
+                    f"elsewhere ({count(e.comebacks)} in {counted(e.jobs, 'job')} that did it; elsewhere "
+                    f"{count(e.other_comebacks)} in {count(e.other_jobs)})"
                 ),
-                measure=f"come-backs per {count(PER)} exposures",
+                measure=f"come-backs per {PER:,} exposures",
                 size=PER * e.rate,
                 low=PER * e.low,
                 high=PER * e.high,
@@ -214,17 +216,19 @@ def notes_on(
     unlogged = int(matured) - int(seen.jobs.sum())
     if unlogged:
         notes.append(
-            f"{count(unlogged)} matured jobs have no logged step that was done and stands in a procedure: left out."
+            f"{counted(unlogged, 'matured job has', 'matured jobs have')} no logged step that was done and stands in a "
+            "procedure: left out."
         )
     known = int(seen.jobs[seen.found >= 0].sum())
     loose = sum(one.fit.loose for one in made) + int(seen.jobs[seen.found == -2].sum())
     notes.append(
-        f"{count(known)} come-backs of class {' and '.join(OWN_WORK)}; a repeat may also be a wrong diagnosis or a bad "
-        "part, which no step answers for, and is laid to the steps all the same."
+        f"{counted(known, 'come-back')} of class {' and '.join(OWN_WORK)}; a repeat may also be a wrong diagnosis or a "
+        "bad part, which no step answers for, and is laid to the steps all the same."
     )
     if loose:
         notes.append(
-            f"{count(loose)} come-backs are of a subsystem that no step done in the job touches: laid to none."
+            f"{counted(loose, 'come-back is', 'come-backs are')} of a subsystem that no step done in the job touches: "
+            "laid to none."
         )
     grouped = sum(len(g) > 1 for one in made for g in one.fit.groups)
     if grouped:

@@ -11,7 +11,7 @@ from rqa.answers.contrasts import enough
 from rqa.answers.finding import PEOPLE, Finding
 from rqa.answers.like_work import against_like_work
 from rqa.answers.result import chances, rounded, with_shares
-from rqa.words import count, percent, spoken
+from rqa.words import count, counted, percent, spoken
 
 if TYPE_CHECKING:
     import polars as pl
@@ -181,7 +181,8 @@ def of_comebacks(rows: "pl.DataFrame", by: Sequence[str], window: int) -> Iterat
             scope={**place, "breach": WORDS[r["kind"]], **step},
             what=(
                 f"of jobs with {WORDS[r['kind']]}{_at(step)}, {_share(r['breached_returned'], r['breached_matured'])} "
-                f"came back within {window} days, of jobs that could have had it and did not {_share(*others)}"
+                f"came back within {counted(window, 'day')}, of jobs that could have had it and did not "
+                f"{_share(*others)}"
             ),
             measure=f"{r['measure']}, on like work",
             size=r["ratio"] if r["ratio"] is not None else float("inf"),

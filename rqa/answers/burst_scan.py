@@ -15,6 +15,7 @@ from rqa.answers.scope import By, Moment, Months, Where, check_level, check_one_
 from rqa.contract import CLASSES, OWN_WORK
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES, names_only
+from rqa.words import counted, plural
 
 if TYPE_CHECKING:
     import polars as pl
@@ -191,11 +192,12 @@ def _notes(now: Moment, found: Search, asked: Asked) -> tuple[str, ...]:
     own = [f for f in found.found if f.verdict == BURST]
     echoes = sum(f.verdict == ECHO for f in found.found)
     noun = NOUNS[asked.what]
-    searched = f"{scan.windows:,} windows of {len(scan.dimensions)} dimensions were tried"
+    windows, dimensions = counted(scan.windows, "window"), counted(len(scan.dimensions), "dimension")
+    searched = f"{windows} of {dimensions} {plural(scan.windows, 'was', 'were')} tried"
     if own:
         notes.append(
-            f"{searched}: {len(own)} {'burst' if len(own) == 1 else 'bursts'} of {noun} beyond luck, with {echoes} "
-            "echoes listed: groups that look bunched only because they share its cases."
+            f"{searched}: {counted(len(own), 'burst')} of {noun} beyond luck, with {counted(echoes, 'echo', 'echoes')} "
+            "listed: groups that look bunched only because they share its cases."
         )
     else:
         none = f"{searched}, and none is fuller than luck makes the fullest of so many (5 %): no burst to act on."

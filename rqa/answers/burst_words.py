@@ -7,7 +7,7 @@ from rqa.answers.burst_counts import Asked
 from rqa.answers.burst_rounds import Found, Search
 from rqa.answers.counted_comebacks import in_words
 from rqa.answers.finding import PEOPLE, Finding
-from rqa.words import count, month_name, week_of
+from rqa.words import count, counted, month_name, week_of
 
 if TYPE_CHECKING:
     import polars as pl
@@ -69,7 +69,7 @@ def finding(found: Found, row: Mapping[str, Any], asked: Asked, all_of: Search) 
     noun = "come-backs" if asked.what == "comebacks" else "failed first checks"
     of = "jobs" if asked.what == "comebacks" else "checks"
     said, mark = in_words(asked.classes) if asked.what == "comebacks" else ("", "")
-    within = f" within {asked.window} days {said}" if said else ""
+    within = f" within {counted(asked.window, 'day')} {said}" if said else ""
     more = p <= 0.05
     scope: dict[str, str] = {} if row["group"] is None else {b.dimension: row["group"]}
     if row["part_no"]:

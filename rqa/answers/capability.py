@@ -23,7 +23,7 @@ from rqa.answers.scope import (
 from rqa.errors import RequestError
 from rqa.measures.groupings import MEASURES as COUNTED
 from rqa.measures.run import counts
-from rqa.words import there_is
+from rqa.words import counted, plural, there_is
 
 if TYPE_CHECKING:
     import polars as pl
@@ -193,5 +193,8 @@ def _notes(rows: list[tuple[object, ...]], keys: int) -> list[str]:
         )
     refused = sum(bool(row[keys + 14]) for row in rows)
     if refused:
-        notes.append(f"{refused} of {len(rows)} rows have no index, for the reason in the column refused.")
+        notes.append(
+            f"{refused} of {counted(len(rows), 'row')} {plural(refused, 'has', 'have')} no index, for the reason in "
+            "the column refused."
+        )
     return notes

@@ -12,7 +12,7 @@ from rqa.answers.chart_rules import signals_by_point
 from rqa.answers.chart_series import Kind, Series
 from rqa.answers.scope import check_one_of
 from rqa.errors import RequestError
-from rqa.words import did_you_mean
+from rqa.words import did_you_mean, plural
 
 if TYPE_CHECKING:
     from rqa.spc import Chart
@@ -235,7 +235,7 @@ def _warnings(chart: "Chart", series: Series, ripe: NDArray[np.intp]) -> list[st
         warnings = [w for w in warnings if not w.startswith("The spread within")]
         listed = ", ".join(map(str, named[:6])) + (", …" if len(named) > 6 else "")
         warnings.append(
-            f"The spread within is out in the {'period' if len(named) == 1 else 'periods'} from {listed}: settle that "
-            "first, as the limits of the means rest on it."
+            f"The spread within is out in the {plural(len(named), 'period')} from {listed}: settle that first, as the "
+            "limits of the means rest on it."
         )
     return warnings

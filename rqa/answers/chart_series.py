@@ -17,6 +17,7 @@ from rqa.answers.scope import By, Moment, Months, Where, check_one_quantity, che
 from rqa.errors import RequestError
 from rqa.measures.groupings import MEASURES as COUNTED
 from rqa.measures.run import counts
+from rqa.words import counted
 
 if TYPE_CHECKING:
     import polars as pl
@@ -244,12 +245,12 @@ def _gaps(
 def _gap_notes(measure: str, window: int) -> tuple[str, ...]:
     if measure == "jobs_between_comebacks":
         return (
-            f"A point is a matured job that came back within {window} days, by closing day; its value is the number of "
-            "jobs without a come-back since the one before. Long gaps are good.",
+            f"A point is a matured job that came back within {counted(window, 'day')}, by closing day; its value is "
+            "the number of jobs without a come-back since the one before. Long gaps are good.",
         )
     return (
-        f"A point is a come-back within {window} days, by the day it was opened; its value is the number of days since "
-        "the one before. Long gaps are good.",
+        f"A point is a come-back within {counted(window, 'day')}, by the day it was opened; its value is the number of "
+        "days since the one before. Long gaps are good.",
     )
 
 

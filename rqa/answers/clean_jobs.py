@@ -5,6 +5,7 @@ from rqa.answers.result import CleanJobs, with_shares
 from rqa.answers.scope import PERIODS, By, Moment, Months, Where, check_level, check_values, scope
 from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
+from rqa.words import counted
 
 QUESTION = "clean_jobs"
 GROUPINGS = (*PERIODS, *JOB_NAMES)
@@ -42,6 +43,8 @@ def clean_jobs(
     table, undated = dated(found, asked)
     notes = list(now.notes)
     if undated:
-        notes.append(f"{undated:,} jobs are known from their logs alone and have no date: in no month.")
+        notes.append(
+            f"{counted(undated, 'job is known from its log', 'jobs are known from their logs')} alone: in no month."
+        )
     settings = {"as_of": now.day, **asked.settings(), "level": level, "method": "wilson"}
     return CleanJobs(with_shares(table, part="clean", whole="jobs", share="share", level=level), settings, tuple(notes))

@@ -13,7 +13,7 @@ from rqa.answers.risk_results import CoFailures
 from rqa.answers.scope import Moment, check_level
 from rqa.errors import RequestError
 from rqa.measures.run import counts
-from rqa.words import count, spoken
+from rqa.words import counted, spoken
 
 if TYPE_CHECKING:
     import polars as pl
@@ -52,8 +52,8 @@ def co_failures(now: Moment, *, window: int = 30, least: int = 10, level: float 
     met = table.filter(table["verdict"] == MORE).height
     notes = (
         *now.notes,
-        f"{table.height:,} pairs were compared; {met:,} are met together more often than luck explains "
-        "(Benjamini and Hochberg, 5 %).",
+        f"{counted(table.height, 'pair was', 'pairs were')} compared; {met:,} are met together more often than luck "
+        "explains (Benjamini and Hochberg, 5 %).",
         "Failures that meet need not cause each other: one fault can show at several checks. A test that fails after "
         "the step it covers says that the step's own check let something through.",
     )
@@ -137,8 +137,8 @@ def _finding(row: dict[str, Any]) -> Finding:
         kind="failures met together",
         scope={"failures": f"{one} with {two}"},
         what=(
-            f"met together on {count(row['together'])} jobs, where {row['expected']:.1f} were to be expected if each "
-            "came on its own"
+            f"met together on {counted(row['together'], 'job')}, where {row['expected']:.1f} were to be expected if "
+            "each came on its own"
         ),
         measure="observed over expected",
         size=row["lift"],

@@ -12,6 +12,7 @@ from rqa.answers.result import rounded
 from rqa.answers.scope import PERIODS, By, Moment, Months, Where, check_level, check_values, is_number, scope
 from rqa.errors import RequestError
 from rqa.measures.run import counts
+from rqa.words import counted, plural
 
 if TYPE_CHECKING:
     import polars as pl
@@ -125,12 +126,15 @@ def _notes(table: "pl.DataFrame", rate: float, currency: str) -> list[str]:
             f"{n:,} {_one_or_many(words, n)}" for name, words in UNKNOWN.items() if (n := int(table[name].sum()))
         ]  # fmt: skip
         notes.append(
-            f"{total - known:,} of {total:,} come-backs {'has' if total - known == 1 else 'have'} no known cost "
+            f"{total - known:,} of {counted(total, 'come-back')} {plural(total - known, 'has', 'have')} no known cost "
             f"({', '.join(why)}): in the number of come-backs and not in the cost, which is that much too low."
         )
     unbilled = int(table["unbilled"].sum())
     if unbilled:
-        notes.append(f"{unbilled:,} index jobs do not say who paid; their own cost is taken as not borne as goodwill.")
+        notes.append(
+            f"{counted(unbilled, 'index job does', 'index jobs do')} not say who paid; their own cost is taken as not "
+            "borne as goodwill."
+        )
     twice = int(table["twice"].sum())
     if twice:
         notes.append(

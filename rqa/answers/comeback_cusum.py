@@ -13,6 +13,7 @@ from rqa.answers.scope import By, Moment, Months, Scope, Where, check_values, is
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
+from rqa.words import counted
 
 if TYPE_CHECKING:
     import polars as pl
@@ -98,15 +99,18 @@ def comeback_cusum(
         "quiet_months": quiet_months,
     }  # fmt: skip
     if table.height < FEWEST:
-        few = f"{table.height} matured jobs are too few to say what to expect; it takes {FEWEST} or more."
+        few = (
+            f"{counted(table.height, 'matured job is', 'matured jobs are')} too few to say what to expect; it takes "
+            f"{FEWEST} or more."
+        )
         return _nothing(table, groups, settings, (*now.notes, few))
     before, after, span = _split(table, baseline)
     settings["baseline"] = span
     share = float(before["returned"].to_numpy().mean())
     if not 0.0 < share < 1.0:
         alike = (
-            f"{'None' if share == 0 else 'All'} of the {before.height:,} jobs of the baseline ({span[0]} to {span[1]}) "
-            "came back, so there is nothing to tell a change by; give a longer baseline=."
+            f"{'None' if share == 0 else 'All'} of the {counted(before.height, 'job')} of the baseline ({span[0]} to "
+            f"{span[1]}) came back, so there is nothing to tell a change by; give a longer baseline=."
         )
         return _nothing(table, groups, settings, (*now.notes, alike))
     expected = _expected(before, after, share) if adjusted else np.full(after.height, share)
@@ -238,17 +242,19 @@ def _notes(
 ) -> list[str]:  # fmt: skip
     often = "more" if odds > 1 else "less"
     notes = [
-        f"Expected from {before.height:,} matured jobs closed {span[0]} to {span[1]}, of which {100 * share:.1f} % "
-        f"came back; judged are the {after.height:,} closed later.",
-        f"The sum grows with each job that speaks for {odds:g} times the odds, falls with each that speaks against, "
-        f"and never under 0. Reaching the limit says that units came back {often} often than expected; on steady work "
-        f"that happens once in {quiet:g} months on average, if the baseline's chances are right.",
+        f"Expected from {counted(before.height, 'matured job')} closed {span[0]} to {span[1]}, of which "
+        f"{100 * share:.1f} % came back; judged are the {after.height:,} closed later.",
+        f"The sum grows with each job that speaks for {counted(f'{odds:g}', 'time')} the odds, falls with each that "
+        f"speaks against, and never under 0. Reaching the limit says that units came back {often} often than expected; "
+        f"on steady work that happens once in {counted(f'{quiet:g}', 'month')} on average, if the baseline's chances "
+        "are right.",
     ]
     if adjusted:
         new = sum(mix not in set(before["mix"]) for mix in after["mix"].unique())
         notes.append(
             "Each job is expected to come back as its model, procedure and billing did in the baseline, small mixes "
-            "drawn towards the share of all" + (f"; {new} mixes without any job there got that share." if new else ".")
+            "drawn towards the share of all"
+            + (f"; {counted(new, 'mix', 'mixes')} without any job there got that share." if new else ".")
         )
     notes.append("Jobs of one day are taken in the order in which they were closed; a day shows its highest sum.")
     return notes

@@ -126,7 +126,7 @@ def _notes(now: Moment, asked: Scope, settings: Mapping[str, object], table: "pl
             # A job stands in several rows; each is counted once, under whatever of its log it stands.
             waiting = _waiting(now, asked, settings)
         notes.append(
-            f"{counted(waiting, 'job')} closed less than {window} days before {now.day} "
+            f"{counted(waiting, 'job')} closed less than {counted(window, 'day')} before {now.day} "
             f"{plural(waiting, 'has', 'have')} not matured: not in the rate."
             + (" They are counted whatever their logs hold." if overlapping else "")
         )

@@ -23,7 +23,7 @@ from rqa.answers.scope import By, Moment, Months, Scope, Where, check_level, che
 from rqa.contract import CLASSES
 from rqa.errors import RequestError
 from rqa.measures.groupings import names_only
-from rqa.words import did_you_mean
+from rqa.words import counted, did_you_mean
 
 if TYPE_CHECKING:
     import polars as pl
@@ -177,7 +177,7 @@ def _which(settings: Mapping[str, object]) -> str:
         return ""
     where = settings["where"]
     classes = where.get("class") if isinstance(where, Mapping) else None
-    return f" within {settings['window']} days {in_words(classes or CLASSES)[0]}"
+    return f" within {counted(settings['window'], 'day')} {in_words(classes or CLASSES)[0]}"
 
 
 def _checked(who: str, outcome: str, mix: By, least: int, method: str, level: float) -> tuple[str, ...]:

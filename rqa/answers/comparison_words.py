@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from rqa.words import counted, plural
+
 if TYPE_CHECKING:
     from rqa.answers.comparison import Expected, Outcome
     from rqa.answers.grounds import Grounds
@@ -100,7 +102,12 @@ def _how(found: "Expected", mix: Sequence[str], outcome: "Outcome", place: str) 
     thin = f"{found.thin * 100:.0f} % of the {outcome.work} are of kinds in which the others have fewer than 10"
     if found.method == "stratified":
         return f"expected = each kind's share in {place} ({kinds}), on the group's own mix; {thin}."
-    apart = f"; {found.apart} kinds it does not fit have shares of their own" if found.apart else ""
+    apart = (
+        f"; {counted(found.apart, 'kind')} it does not fit {plural(found.apart, 'has a share', 'have shares')} of "
+        "their own"
+        if found.apart
+        else ""
+    )
     return (
         f"expected comes from a binomial model of {', '.join(mix)} (statsmodels GLM, logistic, without interactions), "
         f"{'as asked; ' if found.asked else 'since '}{thin}{apart}."
@@ -168,4 +175,4 @@ def _reversals(names: Sequence[str], found: "Expected", enough: NDArray[np.bool_
             f"mix {one} has {ratio[a]:.2f} times what was expected and {other} {ratio[b]:.2f} (Simpson's reversal)."
         )
     more = pairs.higher_raw.size - SHOWN_REVERSALS
-    return said + [f"{more:,} more pairs turn round like that."] * (more > 0)
+    return said + [f"{counted(more, 'more pair turns', 'more pairs turn')} round like that."] * (more > 0)

@@ -24,7 +24,7 @@ from rqa.answers.scope import (
 )
 from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
-from rqa.words import count, percent
+from rqa.words import count, counted, percent, plural
 
 if TYPE_CHECKING:
     import polars as pl
@@ -127,7 +127,8 @@ def breaches(
     if met:
         notes = (
             *notes,
-            f"{count(met)} breaches of the battery's order are no rate: battery_breaches() lists each one.",
+            f"{counted(met, 'breach', 'breaches')} of the battery's order {plural(met, 'is', 'are')} no rate: "
+            "battery_breaches() lists each one.",
         )
     return Breaches(by_step if steps else by_kind, settings, notes, stated, benches)
 
@@ -154,18 +155,24 @@ def _asked(
     notes = list(now.notes)
     if jobs:
         notes.append(
-            f"{count(jobs - breached)} of {count(jobs)} repaired jobs ({percent(1 - breached / jobs)}) followed their "
-            "procedure throughout, as logged."
+            f"{count(jobs - breached)} of {counted(jobs, 'repaired job')} ({percent(1 - breached / jobs)}) followed "
+            "their procedure throughout, as logged."
         )
     if beside.get("no_procedure"):
-        notes.append(f"{count(beside['no_procedure'])} repaired jobs have no procedure to compare with: not counted.")
+        notes.append(
+            f"{counted(beside['no_procedure'], 'repaired job has', 'repaired jobs have')} no procedure to compare "
+            "with: not counted."
+        )
     if beside.get("no_log"):
-        notes.append(f"{count(beside['no_log'])} repaired jobs have no step of their procedure logged: not counted.")
+        notes.append(
+            f"{counted(beside['no_log'], 'repaired job has', 'repaired jobs have')} no step of their procedure logged: "
+            "not counted."
+        )
     unusable = counts(now.store, "unusable_rules")
     if unusable.height:
         first = unusable.row(0, named=True)
         notes.append(
-            f"{count(unusable.height)} rules of the reference cannot be judged, such as “{first['step']}” of "
+            f"{counted(unusable.height, 'rule')} of the reference cannot be judged, such as “{first['step']}” of "
             f"{first['procedure']}: “{first['must_follow']}” comes later, or is not in the procedure."
         )
     notes.append(

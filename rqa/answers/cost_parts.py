@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from rqa.words import count
+from rqa.words import count, counted
 
 if TYPE_CHECKING:
     import polars as pl
@@ -47,7 +47,7 @@ def uncounted_notes(table: "pl.DataFrame", rate: float) -> list[str]:
             notes.append(f"{part.capitalize()} is not counted{where}: {_why(part, rate)}.")
     if sums["no_costs"]:
         notes.append(
-            f"What {count(sums['no_costs'])} come-backs cost cannot be told: their sites give no labour, parts or "
+            f"What {counted(sums['no_costs'], 'come-back')} cost cannot be told: their sites give no labour, parts or "
             f"freight. To map: {'; '.join(TO_MAP[p] for p in PARTS)}; and {RATE} under [workspace]."
         )
     return notes

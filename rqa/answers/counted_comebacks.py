@@ -9,7 +9,7 @@ from rqa.answers.grounds import Sentence, grounds
 from rqa.answers.own_work import TOUCHED
 from rqa.answers.scope import Moment
 from rqa.contract import CLASSES, OWN_WORK
-from rqa.words import count, spoken
+from rqa.words import count, counted, plural, spoken
 
 LEAST_KNOWN = 0.5
 """Share of the come-backs that must be known by class before those of some classes alone are counted."""
@@ -48,8 +48,8 @@ class Counted:
         if not self.unknown:
             return None
         said = (
-            f"{count(self.unknown)} of {count(self.returned)} come-backs have no confirmed fault (“found” of the job "
-            "that came back)"
+            f"{count(self.unknown)} of {counted(self.returned, 'come-back')} {plural(self.unknown, 'has', 'have')} no "
+            "confirmed fault (“found” of the job that came back)"
         )
         if self.any_class:
             return Sentence(

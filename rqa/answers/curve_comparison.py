@@ -21,6 +21,7 @@ from rqa.answers.scope import By, Moment, Months, Scope, Where, check_level, che
 from rqa.arguments import Numbers
 from rqa.contract import CLASSES
 from rqa.errors import RequestError
+from rqa.words import counted
 
 if TYPE_CHECKING:
     from rqa.stats import CumulativeIncidence, KaplanMeier
@@ -128,8 +129,8 @@ def _said(p: float, freedom: int, window: int, strata: tuple[str, ...]) -> str:
         return "There are no two groups with come-backs to compare."
     alike = f" within {' and '.join(strata)}" if strata else ""
     return (
-        f"Were the groups alike{alike}, luck would set their come-backs of the first {window} days as far apart "
-        f"{'less than once in 1,000 times' if p < 0.001 else f'in {p * 100:.1f} of 100 times'} (log-rank test)."
+        f"Were the groups alike{alike}, luck would set their come-backs of the first {counted(window, 'day')} as far "
+        f"apart {'less than once in 1,000 times' if p < 0.001 else f'in {p * 100:.1f} of 100 times'} (log-rank test)."
     )
 
 

@@ -9,6 +9,7 @@ from rqa.answers.result import Defects, rounded
 from rqa.answers.scope import PERIODS, By, Moment, Months, Where, check_level, check_values, scope
 from rqa.measures.groupings import JOB_NAMES, STEP_LOG
 from rqa.measures.run import counts
+from rqa.words import counted
 
 if TYPE_CHECKING:
     import polars as pl
@@ -44,11 +45,14 @@ def defects(
     table, undated = dated(found, asked)
     notes = list(now.notes)
     if undated:
-        notes.append(f"{undated:,} first checks have no date and no dated job: in no month.")
+        notes.append(
+            f"{counted(undated, 'first check has', 'first checks have')} no date and no dated job: in no month."
+        )
     undeclared = int(table["undeclared"].sum())
     if undeclared:
         notes.append(
-            f"{undeclared:,} first checks are at steps that the job's procedure does not declare: one opportunity each."
+            f"{counted(undeclared, 'first check is', 'first checks are')} at steps that the job's procedure does not "
+            "declare: one opportunity each."
         )
     if table["failed"].sum():
         notes.append(

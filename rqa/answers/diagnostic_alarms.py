@@ -10,6 +10,7 @@ from rqa.answers.follow_up_counts import WHOLE, days_asked
 from rqa.answers.result import rounded
 from rqa.answers.scope import By, Moment, Months, Where, check_level, check_values, scope
 from rqa.measures.run import counts
+from rqa.words import counted
 
 if TYPE_CHECKING:
     import polars as pl
@@ -71,7 +72,10 @@ def predictive_values(
     notes = list(now.notes)
     undecided = int(table["undecided"].sum())
     if undecided:
-        notes.append(f"{undecided:,} fails are undecided: not passed in the end, or in a step log without times.")
+        notes.append(
+            f"{counted(undecided, 'fail is', 'fails are')} undecided: not passed in the end, or in a step log without "
+            "times."
+        )
     if int(table["fails"].sum()):
         notes.append("Work that nobody logged looks like none, and makes a test look worse than it is.")
     if not coverage(now).any_named:

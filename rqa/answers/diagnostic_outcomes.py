@@ -9,6 +9,7 @@ from rqa.answers.result import rounded
 from rqa.answers.scope import PERIODS, By, Moment, Months, Scope, Where, check_level, check_values, scope
 from rqa.measures.groupings import JOB_NAMES, TEST_LOG
 from rqa.measures.run import counts
+from rqa.words import counted
 
 if TYPE_CHECKING:
     import polars as pl
@@ -81,7 +82,8 @@ def _notes(table: "pl.DataFrame", asked: Scope) -> list[str]:
     stopped = int((table["tests"] - table["first_judged"]).sum())
     if stopped:
         notes.append(
-            f"{stopped:,} first runs were aborted: not in the first-pass share; run again they count in the final."
+            f"{counted(stopped, 'first run was', 'first runs were')} aborted: not in the first-pass share; run again "
+            "they count in the final."
         )
     if "test" not in asked.by and int((table["tests"] > table["jobs"]).sum()):
         notes.append("Tests of one job are not independent of each other, so the intervals are somewhat too narrow.")

@@ -12,6 +12,7 @@ from rqa.answers.follow_up_counts import WHOLE, check_index, days_asked, group_n
 from rqa.answers.result import rounded
 from rqa.answers.scope import By, Moment, Months, Scope, Where, check_level, check_values, scope
 from rqa.measures.run import counts
+from rqa.words import counted
 
 if TYPE_CHECKING:
     import polars as pl
@@ -160,19 +161,20 @@ def _notes(now: Moment, table: "pl.DataFrame", asked: Scope, window: int) -> lis
     bare = declared.not_named
     if bare:
         notes.append(
-            f"{len(bare):,} tests that were run are not in the table `tests`, so they are left out: "
-            + f"{', '.join(bare[:SHOWN])}{', …' if len(bare) > SHOWN else ''}."
+            f"{counted(len(bare), 'test that was run is', 'tests that were run are')} not in the table `tests`, so "
+            f"left out: {', '.join(bare[:SHOWN])}{', …' if len(bare) > SHOWN else ''}."
         )
     if int(table["escaped"].sum()) + int(table["caught"].sum()):
         notes.append(
-            f"Caught is what was worked on after a fail, escaped what was found on return within {window} days: faults "
-            "never noticed are in neither, so sensitivity as seen is too high."
+            "Caught is what was worked on after a fail, escaped what was found on return within "
+            f"{counted(window, 'day')}: faults never noticed are in neither, so sensitivity as seen is too high."
         )
     if "test" in asked.by and int(table["escaped"].sum()):
         notes.append("An escape counts under every test that covers what was found: each had a chance to catch it.")
     if int(table["open"].sum()):
         notes.append(
-            f"The outer limits (least, greatest) take in what jobs closed less than {window} days ago may still bring."
+            f"The outer limits (least, greatest) take in what jobs closed less than {counted(window, 'day')} ago may "
+            "still bring."
         )
     if "technician" in asked.named:
         notes.append(PEOPLE)

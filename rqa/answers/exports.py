@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 
 from rqa.errors import RequestError
 from rqa.shown import shown
-from rqa.words import spoken
+from rqa.words import counted, spoken
 
 if TYPE_CHECKING:
     from rqa.answers.finding import Finding
@@ -64,8 +64,8 @@ def sheets_to_excel(answers: Mapping[str, "Answer"], path: str | Path) -> Path:
     for name, answer in answers.items():
         if answer.table.height > MOST_ROWS:
             raise RequestError(
-                f"{answer.table.height:,} rows are more than a sheet holds ({MOST_ROWS:,}); write a CSV, or ask for "
-                "fewer groupings."
+                f"{counted(answer.table.height, 'row is', 'rows are')} more than a sheet holds ({MOST_ROWS:,}); write "
+                "a CSV, or ask for fewer groupings."
             )
         front = f"{name} " if name else ""
         _sheet(book, _sheet_name(f"{front}table", taken), answer.table.columns, answer.table.iter_rows())
@@ -193,7 +193,7 @@ def _sheet(book: Any, name: str, head: Sequence[str], rows: Iterable[Sequence[An
 def _text_cell(sheet: Any, row: int, column: int, text: str) -> None:
     if len(text) > MOST_LETTERS:
         raise RequestError(
-            f"a text of {len(text):,} letters is more than a cell holds ({MOST_LETTERS:,}); write a CSV."
+            f"a text of {counted(len(text), 'letter')} is more than a cell holds ({MOST_LETTERS:,}); write a CSV."
         )
     sheet.write_string(row, column, shown(text))
 

@@ -9,7 +9,7 @@ from rqa.answers.risk_results import StepExposure
 from rqa.answers.scope import PERIODS, By, Moment, Months, Where, check_values, scope
 from rqa.measures.groupings import JOB_NAMES, PARTS_LIST, STEP_LOG
 from rqa.measures.run import counts
-from rqa.words import count, spoken
+from rqa.words import counted, spoken
 
 if TYPE_CHECKING:
     import polars as pl
@@ -41,11 +41,12 @@ def step_exposure(
     table, undated = dated(found, asked)
     notes = list(now.notes)
     if undated:
-        notes.append(f"{count(undated)} jobs' steps have no date, nor has the job: in no month.")
+        notes.append(f"The steps of {counted(undated, 'job')} have no date, nor has the job: in no month.")
     undeclared = int(table["undeclared"].sum())
     if undeclared:
         notes.append(
-            f"{count(undeclared)} first attempts are at steps that their procedure does not declare: one chance each."
+            f"{counted(undeclared, 'first attempt is', 'first attempts are')} at steps that their procedure does not "
+            "declare: one chance each."
         )
     if parts:
         notes.append("An attempt counts under each part and lot fitted in its job, so the rows do not add up.")

@@ -15,7 +15,7 @@ from rqa.answers.risk_results import Clusters
 from rqa.answers.scope import Moment, check_level
 from rqa.errors import RequestError
 from rqa.measures.run import counts
-from rqa.words import percent, spoken
+from rqa.words import counted, percent, plural, spoken
 
 if TYPE_CHECKING:
     import polars as pl
@@ -235,7 +235,8 @@ def _notes(
     notes = list(now.notes)
     jobs = int(found["jobs"].sum())
     notes.append(
-        f"{jobs:,} matured jobs have a failure or a come-back, in {found.height:,} distinct sets of marks"
+        f"{counted(jobs, 'matured job has', 'matured jobs have')} a failure or a come-back, in "
+        f"{counted(found.height, 'distinct set')} of marks"
         + (f"; {left_out:,} of them, with sets too rare to be linked, are left out." if left_out else ".")
     )
     if grouped.groups < 2:
@@ -244,7 +245,10 @@ def _notes(
     small = grouped.groups - len(told)
     if small:
         inside = int(grouped.weight.sum() - grouped.weight[told].sum())
-        notes.append(f"{small:,} groups of fewer than {smallest} jobs, {inside:,} in all, are not told.")
+        notes.append(
+            f"{counted(small, 'group')} of fewer than {counted(smallest, 'job')}, {inside:,} in all, "
+            f"{plural(small, 'is', 'are')} not told."
+        )
     notes += [
         "A cluster is a way of reading, no cause: it is made of marks that are met together. Clusters of what was "
         "found on return have a high share of come-backs by their making.",

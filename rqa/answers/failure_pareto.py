@@ -7,6 +7,7 @@ from rqa.answers.result import Failures, rounded
 from rqa.answers.scope import PERIODS, By, Moment, Months, Where, check_level, check_values, scope
 from rqa.measures.groupings import JOB_NAMES, STEP_LOG
 from rqa.measures.run import counts
+from rqa.words import counted
 
 if TYPE_CHECKING:
     import polars as pl
@@ -44,10 +45,10 @@ def failures(
     )
     notes = list(now.notes)
     if undated:
-        notes.append(f"{undated:,} failures have no date and no dated job: in no month.")
+        notes.append(f"{counted(undated, 'failure has', 'failures have')} no date and no dated job: in no month.")
     if "fault" in asked.by and table.height:
         coded = int(table.filter(pl.col("fault") != "unknown")["failures"].sum())
-        notes.append(f"{coded:,} of {int(table['failures'].sum()):,} failures carry a fault code.")
+        notes.append(f"{coded:,} of {counted(int(table['failures'].sum()), 'failure')} carry a fault code.")
     if table.height > 1:
         notes.append(
             "These are counts, not rates: a step that is done often fails often. And the order was found in the same "

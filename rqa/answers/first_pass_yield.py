@@ -8,6 +8,7 @@ from rqa.answers.site_clocks import SiteClocks, site_clocks
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES, MEASURES, SHIFTS, STEP_LOG, TEST_LOG
 from rqa.measures.run import counts
+from rqa.words import counted
 
 if TYPE_CHECKING:
     import polars as pl
@@ -54,7 +55,9 @@ def first_pass_yield(
     shares = with_shares(table, part="passed", whole="exposures", share="yield", level=level)
     notes = list(now.notes)
     if undated:
-        notes.append(f"{undated:,} first attempts have no date and no dated job: in no month.")
+        notes.append(
+            f"{counted(undated, 'first attempt has', 'first attempts have')} no date and no dated job: in no month."
+        )
     unchecked = int(table["unchecked"].sum())
     if unchecked:
         what = "first runs were aborted" if of == "diagnostics" else "first attempts were done or skipped unchecked"

@@ -12,6 +12,7 @@ from rqa.contract import CLASSES
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES, PARTS_LIST, STEP_LOG, TEST_LOG, names_only
 from rqa.measures.run import counts
+from rqa.words import counted
 
 if TYPE_CHECKING:
     import polars as pl
@@ -151,12 +152,13 @@ def notes_on(now: Moment, seen: FollowUp, index: str, *, competing: bool = False
     retired = int(seen.retired.sum())
     if retired and not seen.overlapping:
         fate = "counted as another end beside the come-backs" if competing else "followed until then"
-        jobs = "1 job" if retired == 1 else f"{retired:,} jobs"
+        jobs = counted(retired, "job")
         notes.append(f"{jobs} whose unit left service without coming back: {fate}.")
     left_out = counts(now.store, "overlap_count").row(0, named=True)
     if left_out["jobs"]:
         notes.append(
-            f"{left_out['jobs']:,} jobs on {left_out['units']:,} units of the store overlap in time and are left out."
+            f"{counted(left_out['jobs'], 'job')} on {counted(left_out['units'], 'unit')} of the store overlap in time "
+            "and are left out."
         )
     for names, _, said in LOGS.values():
         if seen.asked.named & {*names}:

@@ -13,7 +13,7 @@ from rqa.answers.needs import OF_MEASURE
 from rqa.answers.result import rounded
 from rqa.answers.scope import Moment, check_level, month_of
 from rqa.measures.run import counts
-from rqa.words import count, interval, month_name, percent
+from rqa.words import count, counted, interval, month_name, percent
 
 if TYPE_CHECKING:
     import polars as pl
@@ -87,7 +87,7 @@ def _measure(named: str) -> tuple[str, int] | None:
 
 
 def _name(measure: str, window: int) -> str:
-    return f"come-backs within {window} days" if measure == "comebacks" else NAMES[measure]
+    return f"come-backs within {counted(window, 'day')}" if measure == "comebacks" else NAMES[measure]
 
 
 def _judged(now: Moment, goal: Goal, month: date, level: float) -> dict[str, object]:

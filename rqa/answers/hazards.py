@@ -5,6 +5,7 @@ from rqa.answers.follow_up_counts import Cause, by_day, causes_asked, days_asked
 from rqa.answers.scope import By, Moment, Months, Where, check_level
 from rqa.contract import CLASSES
 from rqa.errors import RequestError
+from rqa.words import counted
 
 QUESTION = "comeback_hazard"
 
@@ -53,5 +54,5 @@ def comeback_hazard(
         "upto": upto, "bandwidth": bandwidth, "as_of": now.day, "cause": wanted, "index": index,
         **seen.asked.settings(), "level": level, "method": "local linear, Epanechnikov",
     }  # fmt: skip
-    notes = [*notes_on(now, seen, index), f"Smoothed over {bandwidth:g} days to each side."]
+    notes = [*notes_on(now, seen, index), f"Smoothed over {counted(f'{bandwidth:g}', 'day')} to each side."]
     return ComebackHazard(by_day(seen, upto, columns, r.at_risk), settings, tuple(notes))

@@ -4,6 +4,7 @@ from rqa.answers.result import LoadedFiles, LooseEnds, Overlaps, Refused, Remark
 from rqa.answers.scope import Moment
 from rqa.measures.run import counts
 from rqa.store.report import changed_in_store
+from rqa.words import counted, plural
 
 MOST = 10_000
 """Overlapping jobs listed at most; the notes give the whole number."""
@@ -26,7 +27,10 @@ def refused(now: Moment) -> Refused:
     """Why rows were refused: one line a rule, column and file. Table `refused` holds every row (`Depot.query`)."""
     table = counts(now.store, "refused")
     by_table = counts(now.store, "refused_rows")
-    notes = [f"{row['rows']:,} rows of {row['table_name']} are refused." for row in by_table.iter_rows(named=True)]
+    notes = [
+        f"{counted(row['rows'], 'row')} of {row['table_name']} {plural(row['rows'], 'is', 'are')} refused."
+        for row in by_table.iter_rows(named=True)
+    ]
     if table.height:
         notes.append("A row that breaks several rules stands under each of them.")
     return Refused(table, {"store": now.store.path.name}, (*now.notes, *notes))
@@ -41,7 +45,10 @@ def overlaps(now: Moment, *, most: int = MOST) -> Overlaps:
     """The jobs that overlap in time with another on their unit: faults of the data, left out of linking."""
     table = counts(now.store, "overlaps", values={"most": most})
     total = counts(now.store, "overlap_count").row(0, named=True)
-    notes = [f"{total['jobs']:,} jobs on {total['units']:,} units overlap; cancelled jobs are not looked at."]
+    notes = [
+        f"{counted(total['jobs'], 'job')} on {counted(total['units'], 'unit overlaps', 'units overlap')}; cancelled "
+        "jobs are not looked at."
+    ]
     return Overlaps(table, {"most": most}, (*now.notes, *notes))
 
 

@@ -8,7 +8,7 @@ from rqa.answers.grounds import grounds
 from rqa.answers.scope import Moment
 from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
-from rqa.words import count, percent, spoken
+from rqa.words import count, counted, percent, plural, spoken
 
 MATTERS = 0.05
 """Share of itself by which a rate would be higher without them, from which on it is said: one in twenty."""
@@ -43,8 +43,9 @@ def left_service_notes(
     notes = []
     if matters(whole):
         notes.append(
-            f"{count(whole['left_service'])} of {count(whole['matured'])} matured jobs are of units that left service "
-            f"within {window} days without coming back; the rate takes them as not come back. "
+            f"{count(whole['left_service'])} of {counted(whole['matured'], 'matured job')} "
+            f"{plural(whole['left_service'], 'is of a unit', 'are of units')} that left service within "
+            f"{counted(window, 'day')} without coming back; the rate takes them as not come back. "
             + (_factor(whole) if classes else _without(whole, window))
         )
     apart = [r for r in rows if groups and matters(r)]
@@ -55,8 +56,8 @@ def left_service_notes(
             f"instead of {percent(r['returned'] / r['matured'])}"
             for r in most
         )
-        more = f", and {len(apart) - NAMED} more groups" if len(apart) > NAMED else ""
-        notes.append(f"Without units that left service within {window} days the rate would be {said}{more}.")
+        more = f", and {counted(len(apart) - NAMED, 'more group')}" if len(apart) > NAMED else ""
+        notes.append(f"Without units that left service within {counted(window, 'day')} the rate would be {said}{more}.")
     return tuple(notes)
 
 
@@ -71,8 +72,8 @@ def matters(row: Mapping[str, Any]) -> bool:
 def _without(row: Mapping[str, int], window: int) -> str:
     stayed = row["matured"] - row["left_service"]
     return (
-        f"Of the {count(stayed)} units followed for all {window} days, {percent(row['returned'] / stayed)} came back, "
-        f"instead of {percent(row['returned'] / row['matured'])}."
+        f"Of the {counted(stayed, 'unit')} followed for all {counted(window, 'day')}, "
+        f"{percent(row['returned'] / stayed)} came back, instead of {percent(row['returned'] / row['matured'])}."
     )
 
 
@@ -99,7 +100,7 @@ def curve_note(
         if matters(row):
             left = row["left_service"]
             said.append(
-                f"at {window} days it stands at {percent(share[window])}, the matured rate at "
+                f"at {counted(window, 'day')} it stands at {percent(share[window])}, the matured rate at "
                 f"{percent(row['returned'] / row['matured'])}"
             )
     if not said:

@@ -31,7 +31,7 @@ from rqa.answers.scope import (
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES, TEST_LOG
 from rqa.measures.run import counts
-from rqa.words import listed
+from rqa.words import counted, listed, plural
 
 if TYPE_CHECKING:
     import polars as pl
@@ -194,7 +194,7 @@ def _notes(held: list[Held], unmeasured: int, asked: Scope) -> list[str]:
         notes.append(f"{unmeasured} of the groups measured nothing: not in the table.")
     missing = sum(h.missing for h in held)
     if missing:
-        notes.append(f"{missing:,} runs of measured tests have no value.")
+        notes.append(f"{counted(missing, 'run')} of measured tests {plural(missing, 'has', 'have')} no value.")
     free = sorted({_test(h, asked) for h in held if h.lower is None and h.upper is None})
     if free:
         notes.append(f"No limit is known of {listed(free)}: nothing to be outside of.")

@@ -29,7 +29,7 @@ from rqa.answers.retest_passes import retests
 from rqa.answers.scope import Moment, check_month_held, is_held, month_of, months_back
 from rqa.answers.station_drift import drift
 from rqa.progress import Progress, Stage, silent
-from rqa.words import count, listed, month_name, months_said
+from rqa.words import count, counted, listed, month_name, months_said, plural
 
 if TYPE_CHECKING:
     import polars as pl
@@ -227,9 +227,10 @@ def _table(held: tuple[tuple[Finding, float], ...], known: set[str]) -> "pl.Data
 def _said(compared: Counter[str]) -> tuple[str, str]:
     kinds = "; ".join(f"{kind} ({count(n)})" for kind, n in sorted(compared.items()))
     return (
-        f"{count(compared.total())} comparisons of {len(compared)} kinds were made and judged together (Benjamini and "
-        f"Hochberg 1995): of the findings, {ALLOWED * 100:.0f} in a hundred at most are expected to be luck. Of places "
-        "set beside their like only the worse are listed.",
+        f"{counted(compared.total(), 'comparison')} of {counted(len(compared), 'kind')} "
+        f"{plural(compared.total(), 'was', 'were')} made and judged together (Benjamini and Hochberg 1995): of the "
+        f"findings, {ALLOWED * 100:.0f} in a hundred at most are expected to be luck. Of places set beside their like "
+        "only the worse are listed.",
         f"Compared were: {kinds}.",
     )
 
@@ -238,5 +239,7 @@ def _resting_on(month: date, finals: dict[int, date]) -> str:
     """Up to which month each kind of comparison goes."""
     if not finals:
         return f"Compared are first checks and tests up to {month_name(month)}."
-    ends = " and ".join(f"{month_name(last)} (within {window} days)" for window, last in sorted(finals.items()))
+    ends = " and ".join(
+        f"{month_name(last)} (within {counted(window, 'day')})" for window, last in sorted(finals.items())
+    )
     return f"First checks and tests are those up to {month_name(month)}; come-backs are final up to {ends}."

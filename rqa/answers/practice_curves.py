@@ -9,6 +9,7 @@ from rqa.answers.result import Learning, chances, rounded
 from rqa.answers.scope import Moment, Where, check_level, check_values, scope
 from rqa.errors import RequestError
 from rqa.measures.run import counts
+from rqa.words import counted, plural
 
 if TYPE_CHECKING:
     import polars as pl
@@ -236,18 +237,21 @@ def _notes(now: Moment, table: "pl.DataFrame", least: int) -> tuple[str, ...]:
     flat = table.filter((pl.col("exposures") >= least) & pl.col("p_value").is_null()).height
     notes = list(now.notes)
     if few:
-        notes.append(f"{few:,} of {table.height:,} rows have fewer than {least} first checks: too little work to say.")
+        notes.append(
+            f"{few:,} of {counted(table.height, 'row')} {plural(few, 'has', 'have')} fewer than "
+            f"{counted(least, 'first check')}: too little work to say."
+        )
     if flat:
         notes.append(
-            f"{flat:,} of {table.height:,} rows have fewer than {EVENTS} failures or passes, so no change with "
-            "practice can be seen: their level is that of all their first checks."
+            f"{flat:,} of {counted(table.height, 'row')} {plural(flat, 'has', 'have')} fewer than {EVENTS} failures or "
+            "passes, so no change with practice can be seen: their level is that of all their first checks."
         )
     old = table.filter(~pl.col("new")).height
     if old:
         notes.append(
-            f"{old:,} of {table.height:,} rows begin within {NEW_AFTER} days of the log's first day: those technicians "
-            "may have practised before, so their jobs are counted from the log on and the early part of their curve is "
-            "unknown."
+            f"{old:,} of {counted(table.height, 'row')} {plural(old, 'begins', 'begin')} within {NEW_AFTER} days of "
+            "the log's first day: those technicians may have practised before, so their jobs are counted from the log "
+            "on and the early part of their curve is unknown."
         )
     notes += [
         "Practice and time pass together: a better tool or procedure looks like learning too. Models, steps and "

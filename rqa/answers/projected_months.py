@@ -32,7 +32,7 @@ from rqa.answers.scope import (
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
-from rqa.words import percent
+from rqa.words import counted, percent
 
 if TYPE_CHECKING:
     import polars as pl
@@ -138,8 +138,8 @@ def projection_backtest(
     notes = list(now.notes)
     if judged:
         notes.append(
-            f"{inside} of {judged} past projections held the rate that came: {percent(inside / judged)}, where "
-            f"{level * 100:g} % are promised of many."
+            f"{inside} of {counted(judged, 'past projection')} held the rate that came: {percent(inside / judged)}, "
+            f"where {level * 100:g} % are promised of many."
         )
     else:
         notes.append("The store does not reach far enough back to try a projection on the past.")
@@ -235,12 +235,14 @@ def _notes(now: Moment, seen: list[SeenMonths], window: int, recent: int, table:
         named = ", ".join(f"{m:%Y-%m}" for m in young)
         notes.append(
             f"Projected, not yet mature on {now.day}: {named}. Days still to come are taken from the jobs closed in "
-            f"the last {recent} months. All other months are mature rates."
+            f"the last {counted(recent, 'month')}. All other months are mature rates."
         )
         if month_end(young[-1]) > now.day:
             notes.append(f"{young[-1]:%Y-%m} is not over: its projection is of the jobs closed so far.")
     if any(not s.reaches for s in seen):
-        notes.append(f"No job has been followed for {window} days in some group: its young months have no projection.")
+        notes.append(
+            f"No job has been followed for {counted(window, 'day')} in some group: its young months have no projection."
+        )
     if any(not s.spread_known for s in seen):
         notes.append(
             "With fewer than two mature recent months, or none that had returns, months are taken to differ by luck "

@@ -13,7 +13,7 @@ from rqa.answers.study_figures import CATEGORIES, GaugeFigures, Line, gauge_figu
 from rqa.answers.study_layout import Study, studies_of
 from rqa.errors import RequestError
 from rqa.measures.run import counts
-from rqa.words import figure, listed, there_is
+from rqa.words import counted, figure, listed, there_is
 
 if TYPE_CHECKING:
     import polars as pl
@@ -161,7 +161,7 @@ def _differ(s: Study, g: GaugeFigures, unit: str) -> list[Finding]:
         f"{figure(high, unit)}) to what is read, the gauge in all {figure(float(r.sigma[2]), unit)}",
         measure="standard deviation between appraisers", size=size, low=low, high=high, worse=True,
         jobs=r.parts * r.appraisers * r.trials, p_value=g.p_appraisers,
-        caution=f"{r.appraisers} appraisers say little of appraisers in general",
+        caution=f"{counted(r.appraisers, 'appraiser says', 'appraisers say')} little of appraisers in general",
         check="watch them measure the same unit; agree on how it is held, and when the value is read",
     )  # fmt: skip
     return [made]
@@ -204,11 +204,14 @@ def _notes(names: list[str], rows: list[dict[str, object]], runs: "pl.DataFrame"
         if row["refused"]:
             notes.append(f"Study {row['study']}: {row['refused']}")
         elif row["missing"]:
-            out = f"; {row['left_out']} units left out" if row["left_out"] else ""
+            out = f"; {counted(row['left_out'], 'unit')} left out" if row["left_out"] else ""
             notes.append(f"Study {row['study']}: {row['missing']}{out}.")
         few = row.get("categories")
         if isinstance(few, int) and few < CATEGORIES:
-            told = f"{few} categories of unit are told apart; below {CATEGORIES} the gauge cannot watch a process"
+            told = (
+                f"{counted(few, 'category of unit is', 'categories of unit are')} told apart; below {CATEGORIES} the "
+                "gauge cannot watch a process"
+            )
             notes.append(f"Study {row['study']}: {told}.")
     if runs.height:
         notes.append(

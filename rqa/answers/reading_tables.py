@@ -10,7 +10,7 @@ from rqa.answers.finding import Finding
 from rqa.answers.reading_shape import Held, bands, histogram
 from rqa.answers.result import chances, rounded, with_shares
 from rqa.answers.scope import PERIODS, Moment, Scope
-from rqa.words import count, figure
+from rqa.words import counted, figure
 
 if TYPE_CHECKING:
     import polars as pl
@@ -134,8 +134,9 @@ def piled(near: "pl.DataFrame", asked: Scope) -> list[Finding]:
         expected = f"{r['expected']:.1f}" if r["expected"] is not None else "none"
         one = Finding(
             kind=KIND.format(r["side"]), scope={**fixed, **place},
-            what=f"{count(r['nearest'])} readings lie within {figure(r['width'], r['unit'] or '')} of the {r['side']} "
-            f"limit{limit}, where a smooth fall would bring {expected}",
+            what=f"{counted(r['nearest'], 'reading lies', 'readings lie')} within "
+            f"{figure(r['width'], r['unit'] or '')} of the {r['side']} limit{limit}, where a smooth fall would bring "
+            f"{expected}",
             measure="readings just inside the limit, as a multiple of those due", size=ratio, low=ratio / reach,
             high=ratio * reach, worse=True, jobs=r["nearest"], p_value=r["p_value"],
             caution="a setting that stops at its limit piles values up as well as runs repeated until they pass",

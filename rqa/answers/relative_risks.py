@@ -19,7 +19,7 @@ from rqa.answers.step_pairs import AFTER, Pair, pairs
 from rqa.contract import CLASSES, OWN_WORK
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES, names_only
-from rqa.words import count, percent
+from rqa.words import count, counted, percent
 
 if TYPE_CHECKING:
     import polars as pl
@@ -101,9 +101,9 @@ def step_relative_risk(
     check_values(now.store, QUESTION, asked.where)
     if not kinds:
         raise RequestError(f"{QUESTION}: classes names at least one of {', '.join(CLASSES)}.")
-    counted = {kind: [kind] for kind in kinds} if each_class else {EVERY: list(kinds)}
+    alike = {kind: [kind] for kind in kinds} if each_class else {EVERY: list(kinds)}
     values = {"window": window, "as_of": now.day, "disposition": index}
-    made = [_risk(pair, level) for pair in pairs(now, asked, after=looked, values=values, classes=counted)]
+    made = [_risk(pair, level) for pair in pairs(now, asked, after=looked, values=values, classes=alike)]
     declared = declared_steps(now.store)
     stated = tuple(
         _stated(r, declared, window, kinds)
@@ -122,8 +122,9 @@ def step_relative_risk(
         notes.append(f"With fewer than {FEW} come-backs on a side the ratio is one of odds, with exact limits.")
     if stated:
         notes.append(
-            f"p_adjusted is over all {count(len(made))} rows; findings are judged among the {count(len(stated))} with "
-            f"{SMALLEST} jobs or more on either side, and by the worse side of each alone, so that more may be found."
+            f"p_adjusted is over all {counted(len(made), 'row')}; findings are judged among the {count(len(stated))} "
+            f"with {SMALLEST} jobs or more on either side, and by the worse side of each alone, so that more may be "
+            "found."
         )
     return StepRelativeRisk(_table(made), settings, tuple(notes), stated)
 
@@ -162,8 +163,8 @@ def _stated(r: Risk, declared: Sequence[DeclaredStep], window: int, classes: Seq
         kind=f"come-backs by {pair.after}{mark}",
         scope=scope,
         what=(
-            f"come-backs within {window} days {of} {SAID[pair.after]} {percent(r.back / r.jobs)} ({count(r.back)} of "
-            f"{count(r.jobs)}), {percent(r.other_back / r.other_jobs)} {BESIDE[pair.after]}"
+            f"come-backs within {counted(window, 'day')} {of} {SAID[pair.after]} {percent(r.back / r.jobs)} "
+            f"({count(r.back)} of {count(r.jobs)}), {percent(r.other_back / r.other_jobs)} {BESIDE[pair.after]}"
         ),
         measure="ratio of odds" if r.method == "exact odds ratio" else "ratio of risks",
         size=r.ratio,
@@ -191,8 +192,8 @@ def _table(made: Sequence[Risk]) -> "pl.DataFrame":
         "place": [r.pair.place for r in made],
         "class": [r.pair.kind for r in made],
     }
-    counted = {"jobs": "jobs", "returned": "back", "other_jobs": "other_jobs", "other_returned": "other_back"}
-    columns = {name: pl.Series([getattr(r, a) for r in made], dtype=pl.Int64) for name, a in counted.items()}
+    fields = {"jobs": "jobs", "returned": "back", "other_jobs": "other_jobs", "other_returned": "other_back"}
+    columns = {name: pl.Series([getattr(r, a) for r in made], dtype=pl.Int64) for name, a in fields.items()}
     nan = float("nan")
     columns |= {
         "rate": rounded(r.back / r.jobs if r.jobs else nan for r in made),

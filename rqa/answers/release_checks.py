@@ -14,7 +14,7 @@ from rqa.answers.result import chances, rounded, with_shares
 from rqa.answers.scope import By, Moment, Months, Scope, Where, check_level, check_values, is_number, scope
 from rqa.errors import RequestError
 from rqa.measures.run import counts
-from rqa.words import count, percent
+from rqa.words import count, counted, percent
 
 if TYPE_CHECKING:
     import polars as pl
@@ -132,7 +132,7 @@ def release_faults(
     settings = {"window": window, "as_of": now.day, "where": dict(asked.where), "months": asked.months, "usual": usual}
     notes = list(now.notes)
     if table.height == most:
-        notes.append(f"The latest {most:,} rows; there may be more.")
+        notes.append(f"The latest {counted(most, 'row')}; there may be more.")
     notes += [UNSEEN] if "missing" in table["check"] else []
     notes += [PEOPLE] if "technician" in asked.named else []
     return ReleaseFaults(table, settings, tuple(notes))
@@ -181,8 +181,8 @@ def _stated(table: "pl.DataFrame", by: tuple[str, ...], window: int) -> tuple[Fi
                 kind=f"come-backs of jobs closed though {SAID[r['check']]}",
                 scope={n: str(r[n]) for n in by},
                 what=(
-                    f"of {count(r['matured'])} jobs closed though {SAID[r['check']]}, "
-                    f"{percent(r['returned'] / r['matured'])} came back within {window} days, against "
+                    f"of {counted(r['matured'], 'job')} closed though {SAID[r['check']]}, "
+                    f"{percent(r['returned'] / r['matured'])} came back within {counted(window, 'day')}, against "
                     f"{percent(r['other_returned'] / r['other_matured'])} of the other {count(r['other_matured'])}"
                 ),
                 measure="ratio of risks",

@@ -7,6 +7,8 @@ from html import escape
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, ClassVar
 
+from rqa.words import counted
+
 if TYPE_CHECKING:
     from pathlib import Path
 
@@ -80,7 +82,7 @@ class Answer:
     @property
     def _unseen(self) -> tuple[str, ...]:
         rest = [name for name in self.table.columns if self.shown and name not in self.shown]
-        return (f"{len(rest)} more columns in .table: {', '.join(rest)}.",) if rest else ()
+        return (f"{counted(len(rest), 'more column')} in .table: {', '.join(rest)}.",) if rest else ()
 
     def __repr__(self) -> str:
         lines = [f"{self.question} ({_said(self.settings)})"]
@@ -95,7 +97,7 @@ class Answer:
             for row in self._seen.head(SHOWN_ROWS).iter_rows()
         )
         more = self.table.height - SHOWN_ROWS
-        notes = [f"{more:,} more rows in .table"] * (more > 0) + [*self._unseen, *self.notes]
+        notes = [f"{counted(more, 'more row')} in .table"] * (more > 0) + [*self._unseen, *self.notes]
         listed = "".join(f"<li>{escape(note)}</li>" for note in notes)
         return (
             f"<p><b>{escape(self.question)}</b> <span>({escape(_said(self.settings))})</span></p>"
@@ -294,4 +296,4 @@ def _as_text(table: "pl.DataFrame") -> list[str]:
         cells = (c.rjust(w) if right else c.ljust(w) for c, w, right in zip(row, widths, numeric, strict=True))
         lines.append("  ".join(cells).rstrip())
     more = table.height - SHOWN_ROWS
-    return lines + [f"… {more:,} more rows in .table"] * (more > 0)
+    return lines + [f"… {counted(more, 'more row')} in .table"] * (more > 0)

@@ -12,6 +12,7 @@ from rqa.answers.result import with_shares
 from rqa.answers.scope import PERIODS, By, Moment, Months, Scope, Where, check_level, check_values, scope
 from rqa.measures.groupings import JOB_NAMES, TEST_LOG
 from rqa.measures.run import counts
+from rqa.words import counted
 
 if TYPE_CHECKING:
     import polars as pl
@@ -123,14 +124,17 @@ def _notes(table: "pl.DataFrame", asked: Scope) -> list[str]:
     untimed = int(table["untimed"].sum())
     if untimed:
         notes.append(
-            f"{untimed:,} fails are in jobs with a step attempt without any time, or with runs dated out of order: "
-            "whether work lay in between is not known, so they are not in the share."
+            f"{counted(untimed, 'fail is', 'fails are')} in jobs with a step attempt without any time, or with runs "
+            "dated out of order: whether work lay in between is not known, so they are not in the share."
         )
     if int(table["retest_passes"].sum()):
         notes.append("Work that nobody logged looks like none: ask before calling a test flaky or a pass bought.")
     elsewhere = int(table["elsewhere"].sum())
     if elsewhere:
-        notes.append(f"{elsewhere:,} retest passes were at another station than the fail: compare the two stations.")
+        notes.append(
+            f"{counted(elsewhere, 'retest pass was', 'retest passes were')} at another station than the fail: compare "
+            "the two stations."
+        )
     if "technician" in asked.named:
         notes.append(PEOPLE)
     return notes

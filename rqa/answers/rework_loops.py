@@ -7,6 +7,7 @@ from rqa.answers.result import Rework, ReworkRoutes, rounded, with_shares
 from rqa.answers.scope import PERIODS, By, Moment, Months, Scope, Where, check_level, check_values, scope
 from rqa.measures.groupings import JOB_NAMES, STEP_LOG
 from rqa.measures.run import counts
+from rqa.words import counted, plural
 
 if TYPE_CHECKING:
     import polars as pl
@@ -51,12 +52,13 @@ def rework(
     )  # fmt: skip
     if later:
         notes.append(
-            f"{timed:,} of {later:,} attempts beyond the first have a start and an end: minutes are of these alone."
+            f"{timed:,} of {counted(later, 'attempt')} beyond the first {plural(timed, 'has', 'have')} a start and an "
+            "end: minutes are of these alone."
         )
     if timed and rate:
         notes.append(
-            f"labour_minutes takes {rate:.2f} booked minutes for each minute logged at steps, as on the {jobs:,} jobs "
-            "that have both: labour is booked on jobs, so its part in rework is an estimate."
+            f"labour_minutes takes {rate:.2f} booked minutes for each minute logged at steps, as on the "
+            f"{counted(jobs, 'job')} that have both: labour is booked on jobs, so its part in rework is an estimate."
         )
     elif timed:
         notes.append("No job has both booked labour and logged step times: no estimate of labour.")
@@ -90,11 +92,14 @@ def rework_routes(
     on = int(table.filter(pl.col("way") == "on")["failures"].sum())
     if on:
         notes.append(
-            f"After {on:,} failed checks a later step was logged next: the check was left open, or put right unlogged."
+            f"After {counted(on, 'failed check')} a later step was logged next: the check was left open, or put right "
+            "unlogged."
         )
     unknown = int(table.filter(pl.col("way") == "unknown")["failures"].sum())
     if unknown:
-        notes.append(f"{unknown:,} failed attempts have no time, so what came next is not known.")
+        notes.append(
+            f"{counted(unknown, 'failed attempt has', 'failed attempts have')} no time, so what came next is not known."
+        )
     return ReworkRoutes(table.drop("of"), settings, tuple(notes))
 
 
@@ -108,7 +113,7 @@ def _asked(
     table, undated = dated(found, asked)
     notes = list(now.notes)
     if undated:
-        notes.append(f"{undated:,} attempts have no date and no dated job: in no month.")
+        notes.append(f"{counted(undated, 'attempt has', 'attempts have')} no date and no dated job: in no month.")
     settings = {"as_of": now.day, **asked.settings(), "level": level, "method": "wilson"}
     return table, notes, settings, asked
 

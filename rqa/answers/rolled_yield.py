@@ -9,6 +9,7 @@ from rqa.answers.scope import By, Moment, Months, Scope, Where, check_level, che
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
+from rqa.words import counted, plural
 
 if TYPE_CHECKING:
     import polars as pl
@@ -52,11 +53,14 @@ def rolled_yield(
     notes = list(now.notes)
     unchecked = table.filter(table["exposures"] == 0).height
     if unchecked:
-        notes.append(f"{unchecked:,} steps of the groups shown were never checked: not in the product.")
+        notes.append(
+            f"{counted(unchecked, 'step')} of the groups shown {plural(unchecked, 'was', 'were')} never checked: not "
+            "in the product."
+        )
     if foreign:
         notes.append(
-            f"{foreign:,} checked first attempts were at steps that their procedure does not name, or of jobs that are "
-            "not in the store: not in the product."
+            f"{counted(foreign, 'checked first attempt was', 'checked first attempts were')} at steps that their "
+            "procedure does not name, or of jobs that are not in the store: not in the product."
         )
     notes.append(
         "The product takes steps as independent; the clean-job share is counted on jobs and needs no such belief."

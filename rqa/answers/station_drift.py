@@ -19,7 +19,7 @@ from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
 from rqa.stats import benjamini_hochberg
-from rqa.words import figure
+from rqa.words import counted, figure
 
 if TYPE_CHECKING:
     import polars as pl
@@ -301,7 +301,10 @@ def _notes(table: "pl.DataFrame", stations: list[Station], asked: Scope) -> list
     notes = [] if stations else ["No first run has a value, a station, a day and a known job: nothing to compare."]
     fenced = int(table["fenced"].sum()) if table.height else 0
     if fenced:
-        notes.append(f"{fenced:,} readings far out count as on the fence (three quartile distances beyond quartiles).")
+        notes.append(
+            f"{counted(fenced, 'reading far out counts', 'readings far out count')} as on the fence (three quartile "
+            "distances beyond quartiles)."
+        )
     for caution in (ALONE, TWO):
         tests = sorted({s.test for s in stations if s.caution == caution})
         if tests:

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from rqa.words import counted
+
 if TYPE_CHECKING:
     import polars as pl
 
@@ -86,15 +88,15 @@ def crossed(study: Study) -> Crossed:
         for unit in units for a in who if len(study.values.get((unit, a), ())) < trials
     }  # fmt: skip
     complete = [unit for unit in units if not any(gap[0] == unit for gap in gaps)]
-    named = [f"unit {unit} by {a} has {n} of {trials} trials" for (unit, a), n in sorted(gaps.items())]
+    named = [f"unit {unit} by {a} has {n} of {counted(trials, 'trial')}" for (unit, a), n in sorted(gaps.items())]
     missing = "; ".join(named[:SHOWN]) + (f"; and {len(named) - SHOWN} more" if len(named) > SHOWN else "")
     refused = ""
     if trials < 2:
         refused = "Each unit was measured once by each appraiser: a second trial is needed to tell repeatability."
     elif len(complete) < 2:
-        refused = f"{len(complete)} of {len(units)} units complete, two are needed: {missing}." if gaps else (
-            "One unit only: two are needed to tell the gauge from the units."
-        )  # fmt: skip
+        refused = "One unit only: two are needed to tell the gauge from the units."
+        if gaps:
+            refused = f"{len(complete)} of {counted(len(units), 'unit')} complete, two are needed: {missing}."
     cube = [[study.values[unit, a][:trials] for a in who] for unit in complete]
     shape = (0, 0, 0) if refused else (len(complete), len(who), trials)
     return Crossed(np.array([] if refused else cube, dtype=np.float64).reshape(shape), len(units) - len(complete),

@@ -7,7 +7,7 @@ from rqa.answers.chart_series import MEASURES, is_mature, monthly, ripens
 from rqa.answers.result import TimeToDetect, rounded
 from rqa.answers.scope import By, Moment, Where, check_level, is_number, split_groups
 from rqa.errors import RequestError
-from rqa.words import there_is
+from rqa.words import counted, there_is
 
 if TYPE_CHECKING:
     import polars as pl
@@ -76,7 +76,7 @@ def time_to_detect(
         "whose outcome is known."
     ]
     if measure == "comebacks":
-        notes.append(f"A come-back is known only after its follow-up: add {window} days to each time.")
+        notes.append(f"A come-back is known only after its follow-up: add {counted(window, 'day')} to each time.")
     return TimeToDetect(_table(rows, table, groups), settings, (*now.notes, *notes))
 
 

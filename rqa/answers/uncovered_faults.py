@@ -11,6 +11,7 @@ from rqa.answers.follow_up_counts import WHOLE, check_index, days_asked
 from rqa.answers.result import with_shares
 from rqa.answers.scope import By, Moment, Months, Scope, Where, check_level, check_values, scope
 from rqa.measures.run import counts
+from rqa.words import counted
 
 if TYPE_CHECKING:
     import polars as pl
@@ -119,11 +120,13 @@ def _notes(now: Moment, asked: Scope, whole: "pl.DataFrame", uncounted: list[str
     row = whole.row(0, named=True)
     if row["returned"] and coverage(now).any_named:
         notes.append(
-            f"No test covers what was found in {count(row['uncovered'])} of {count(row['returned'])} come-backs with a "
-            f"known fault ({percent(row['uncovered'] / row['returned'])})."
+            f"No test covers what was found in {count(row['uncovered'])} of {counted(row['returned'], 'come-back')} "
+            f"with a known fault ({percent(row['uncovered'] / row['returned'])})."
         )
     if row["not_known"]:
-        notes.append(f"{count(row['not_known'])} come-backs found nothing, or nobody wrote it down: in none of these.")
+        notes.append(
+            f"{counted(row['not_known'], 'come-back')} found nothing, or nobody wrote it down: in none of these."
+        )
     if not coverage(now).any_named:
         notes.append(f"{NONE_NAMED}.")
     notes += uncounted

@@ -11,6 +11,7 @@ from rqa.answers.scope import By, Moment, Months, Where, is_number
 from rqa.answers.unit_counts import AskedUnits, asked_units, unit_counts, unit_notes
 from rqa.errors import RequestError
 from rqa.measures.run import counts
+from rqa.words import counted
 
 if TYPE_CHECKING:
     import polars as pl
@@ -61,7 +62,8 @@ def chronic_units(
     found = int(chronic["units"].sum())
     notes = unit_notes(now)
     notes.append(
-        f"{found:,} of {int(cells['units'].sum()):,} units came back more often than luck and their like explain."
+        f"{found:,} of {counted(int(cells['units'].sum()), 'unit')} came back more often than luck and their like "
+        "explain."
     )
     settings = {
         "upto": upto, "most": most, "as_of": now.day, "index": index, **asked.settings(),
@@ -91,8 +93,8 @@ def _expected(now: Moment, units: AskedUnits) -> "tuple[pl.DataFrame, Any]":
     _, made = unit_counts(now, units)
     _, group = group_numbers(table, asked.by)
     day, expected = table["end_day"].to_numpy(), np.zeros(table.height)
-    for g, counted in enumerate(made):
-        mean, own = counted.mean(0.95), group == g
+    for g, curve in enumerate(made):
+        mean, own = curve.mean(0.95), group == g
         expected[own] = mean.mcf[np.searchsorted(mean.day, day[own])]
     return table, expected
 

@@ -8,6 +8,8 @@ from xml.sax.saxutils import escape
 
 import polars as pl
 
+from rqa.words import counted
+
 MOMENT = (2026, 7, 1, 6, 0, 0)
 """The time stamped on every part of a workbook."""
 SHEET_ROWS = 1_048_576
@@ -84,7 +86,7 @@ def _stamped(name: str) -> zipfile.ZipInfo:
 
 def _sheet(name: str, frame: pl.DataFrame, texts: dict[str, int]) -> str:
     if frame.height + 1 > SHEET_ROWS:
-        raise ValueError(f"sheet {name!r} would have {frame.height + 1:,} rows; a sheet holds {SHEET_ROWS:,}")
+        raise ValueError(f"sheet {name!r} would have {counted(frame.height + 1, 'row')}; a sheet holds {SHEET_ROWS:,}")
     header = "".join(f'<c t="s"><v>{texts.setdefault(c, len(texts))}</v></c>' for c in frame.columns)
     cells = [_cells(column, texts) for column in frame.get_columns()]
     whole = pl.concat_str([pl.lit("<row>"), *cells, pl.lit("</row>")])

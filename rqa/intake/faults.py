@@ -6,6 +6,7 @@ from contextlib import contextmanager
 
 from rqa.errors import MappingError, SourceError
 from rqa.intake.mapping import MAPPING_FILE
+from rqa.words import counted
 
 ALIKE = 3
 """Files of one set that are named, where they do not fit the mapping; of the others it is told how many there are."""
@@ -41,8 +42,14 @@ class Faults:
             return
         if len(self.said) == 1 and self.errors:
             raise self.errors[0]
-        more = [f"{p}: {n - ALIKE:,} more files do not fit either" for p, n in self.alike.items() if p and n > ALIKE]
+        more = [
+            f"{p}: {counted(n - ALIKE, 'more file does', 'more files do')} not fit either"
+            for p, n in self.alike.items()
+            if p and n > ALIKE
+        ]
         if self.errors and all(isinstance(e, SourceError) for e in self.errors) and len(self.said) == len(self.errors):
             lines = [line.replace("\n", "\n    ") for line in [*self.said, *more]]
-            raise SourceError("\n".join([f"{len(self.said)} files cannot be read:", *(f"  - {x}" for x in lines)]))
+            raise SourceError(
+                "\n".join([f"{counted(len(self.said), 'file')} cannot be read:", *(f"  - {x}" for x in lines)])
+            )
         raise MappingError.of([*self.said, *more], MAPPING_FILE)

@@ -16,6 +16,7 @@ from typing import Any
 from rqa.contract import ACTIONS
 from rqa.errors import MappingError
 from rqa.intake.mapping import OWN_FILES
+from rqa.words import plural
 
 OWN_ACTIONS = "actions.csv"
 
@@ -84,7 +85,7 @@ def _read(workspace: Path) -> tuple[list[str], list[dict[str, str]]]:
     lacking = [c.name for c in ACTIONS.columns if c.required and c.name not in names]
     if lacking:
         raise MappingError(
-            f"{path} lacks the column{'s' * (len(lacking) > 1)} {', '.join(lacking)}. Its first line names, with "
+            f"{path} lacks the {plural(len(lacking), 'column')} {', '.join(lacking)}. Its first line names, with "
             f"commas between: {', '.join(ACTIONS.names)}."
         )
     rows = list(reader)

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import IO
 
 from rqa.intake.sources import Due, SourceFile, as_utf8, pieces
+from rqa.words import counted
 
 LONGEST_LINE = 2_000_000
 """Bytes; a longer line is refused as a row, so that one broken quote cannot take all memory."""
@@ -166,7 +167,7 @@ def mended(source: SourceFile, target: Path, quotes: Quotes, *, skip: int, blank
             if inside:
                 continue
             if size > LONGEST_LINE:
-                refuse(TOO_LONG, f"{size:,} bytes", b"".join(part for part, _ in held))
+                refuse(TOO_LONG, counted(size, "byte"), b"".join(part for part, _ in held))
                 place += 1
             else:
                 out.writelines(part for part, _ in held)

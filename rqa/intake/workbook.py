@@ -5,6 +5,7 @@ from typing import Any
 from rqa.errors import MappingError, SourceError
 from rqa.intake.mapping import unknown_name
 from rqa.intake.sources import SourceFile, Text
+from rqa.words import counted
 
 EXCEL_ERRORS = {
     "Div0": "#DIV/0!", "NA": "#N/A", "Name": "#NAME?", "Null": "#NULL!", "Num": "#NUM!", "Ref": "#REF!",
@@ -63,8 +64,8 @@ def _columns(source: SourceFile, sheet: str | int, grid: list[list[str | None]],
     named = source.spec.header
     if named is not None and len(named) != len(grid):
         raise MappingError(
-            f"files.{source.name}.header: it names {len(named)} columns, and {source.label}, sheet {sheet!r}, has "
-            f"{len(grid)}"
+            f"files.{source.name}.header: it names {counted(len(named), 'column')}, and {source.label}, sheet "
+            f"{sheet!r}, has {len(grid)}"
         )
     return named or [str(i) for i in range(1, len(grid) + 1)]
 

@@ -8,7 +8,7 @@ from rqa.answers.diagnostic_results import Agreement
 from rqa.answers.needs import said_of
 from rqa.plots.groups import ROW
 from rqa.plots.theme import WIDTH, finish, nothing
-from rqa.words import count, known, percent, spoken
+from rqa.words import counted, known, percent, spoken
 
 COMPONENTS = ("repeatability", "reproducibility", "part")
 WORDS = {"repeatability": "the gauge by itself", "reproducibility": "between appraisers", "part": "between units"}
@@ -50,7 +50,7 @@ def plot_agreement(answer: Agreement, *, headed: bool = True, width: int | str =
     level = float(str(answer.settings["level"])) * 100
     subtitle = ["bar = part of the variance of measured values (analysis of variance)",
                 f"dot = kappa, line = {level:g} % interval; 1 = full agreement, tick at 0 = chance"]  # fmt: skip
-    more = f" And {len(rows) - SAID} more rows." if len(rows) > SAID else ""
+    more = f" And {counted(len(rows) - SAID, 'more row')}." if len(rows) > SAID else ""
     said = "; ".join(f"{r['label']}: {r['beside']} ({r['more']})" for r in rows[:SAID])
     return finish(
         alt.layer(*layers, data=alt.Data(values=rows)).properties(height=alt.Step(ROW)), title=title,
@@ -67,7 +67,7 @@ def _row(r: dict[str, Any]) -> dict[str, Any] | None:
         return {
             "label": f"{r['study']} · {WORDS[r['figure']]}", "value": r["share"], "low": None, "high": None,
             "zero": 0.0, "dot": False, "cut": False, "beside": f"{percent(r['share'])} of variance",
-            "more": f"{r['figure']}, sigma {r['value']:.3g}{limits}, {count(r['cases'])} units",
+            "more": f"{r['figure']}, sigma {r['value']:.3g}{limits}, {counted(r['cases'], 'unit')}",
         }  # fmt: skip
     if not known(r["value"]) or r["method"] == "share":
         return None
@@ -76,5 +76,5 @@ def _row(r: dict[str, Any]) -> dict[str, Any] | None:
         "high": r["high"] if known(r["high"]) else None, "zero": 0.0, "dot": True,
         "cut": known(r["low"]) and r["low"] < LOWEST,
         "beside": f"kappa {r['value']:.2f}  ·  {percent(r['share'])} agree",
-        "more": f"{r['method']}, {r['low']:.2f} to {r['high']:.2f}, {count(r['cases'])} units",
+        "more": f"{r['method']}, {r['low']:.2f} to {r['high']:.2f}, {counted(r['cases'], 'unit')}",
     }  # fmt: skip

@@ -13,7 +13,7 @@ from rqa.plots.ground import PANEL_HEIGHT, Ground, ground
 from rqa.plots.months import HEIGHT, PANELS
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import QUIET, WIDTH, finish
-from rqa.words import NAMES, count, known, listed, percent, spoken
+from rqa.words import NAMES, count, counted, known, listed, percent, spoken
 
 GHOSTS = 6
 """Up to so many groups, each panel shows the other groups' lines behind its own."""
@@ -50,7 +50,8 @@ def plot_by_days(answer: Answer, *, headed: bool = True, width: int | str = WIDT
     panels = list(dict.fromkeys(r["panel"] for r in rows))
     if len(panels) > PANELS:
         raise RequestError(
-            f"{len(panels)} groups are more than a picture of {PANELS} panels holds; narrow the question with where=."
+            f"{counted(len(panels), 'group is', 'groups are')} more than a picture of {PANELS} panels holds; narrow "
+            "the question with where=."
         )
     last = max(r["day"] for r in rows)
     under = _ground(rows, how)
@@ -96,7 +97,8 @@ def _how(answer: Answer) -> ByDay:
         title = f"Share that came back{of}, by day since closing"
         return ByDay(title, "share", 1, "share returned by the end of the day", "days since closing")
     if isinstance(answer, ComebackHazard):
-        dot = f"smoothed over {settings['bandwidth']:g} days to each side"
+        bandwidth = f"{settings['bandwidth']:g}"
+        dot = f"smoothed over {counted(bandwidth, 'day')} to each side"
         title = f"Come-backs{of} a day, of 1,000 units still out"
         return ByDay(title, "hazard", 1000, dot, "days since closing", step=False)
     if isinstance(answer, RecurrenceDifference):

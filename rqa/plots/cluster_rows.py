@@ -7,7 +7,7 @@ from rqa.answers.risk_results import Clusters
 from rqa.plots.figure_rows import figure_rows
 from rqa.plots.reading import limits
 from rqa.plots.theme import WIDTH, nothing
-from rqa.words import count, interval, percent
+from rqa.words import count, counted, interval, percent
 
 MOST = 24
 TITLE = "Failures alike"
@@ -20,7 +20,7 @@ def plot_clusters(answer: Clusters, *, headed: bool = True, width: int | str = W
         return nothing(title=TITLE, why=said_of(answer, answer.notes[-1]), headed=headed, width=width)
     rows = [
         {
-            "label": _label(r), "beside": f"{count(r['jobs'])} jobs  ·  {percent(r['rate'])}",
+            "label": _label(r), "beside": f"{counted(r['jobs'], 'job')}  ·  {percent(r['rate'])}",
             "value": r["rate"], "low": r["low"], "high": r["high"], "why": "",
             "interval": f"{count(r['returned'])} of {count(r['jobs'])} came back, {interval(r['low'], r['high'])}; "
             f"{r['firmness']}",
@@ -29,8 +29,8 @@ def plot_clusters(answer: Clusters, *, headed: bool = True, width: int | str = W
     ]  # fmt: skip
     level = float(str(answer.settings["level"])) * 100
     subtitle = ["a row = jobs that failed alike, by the marks that tell them (share with it)",
-                f"dot = share of them that came back within {answer.settings['window']} days, line = {level:g} % "
-                "interval"]  # fmt: skip
+                f"dot = share of them that came back within {counted(answer.settings['window'], 'day')}, line = "
+                f"{level:g} % interval"]  # fmt: skip
     if table.height > MOST:
         subtitle.append(f"{table.height - MOST:,} smaller ones are in the table")
     top = max(max(r["high"] for r in rows), 0.05)

@@ -9,7 +9,7 @@ from rqa.answers.risk_results import CoFailures
 from rqa.plots.figure_rows import figure_rows
 from rqa.plots.reading import limits
 from rqa.plots.theme import INK, PAPER, QUIET, SIGNAL, WIDTH, finish, nothing
-from rqa.words import count, spoken
+from rqa.words import counted, spoken
 
 MOST = 14
 """Failures on each side; beyond, those of the surest pairs are kept."""
@@ -28,7 +28,10 @@ def plot_co_failures(
     """Pairs beyond luck: a few as rows with their limits; more as shaded cells, a dot where luck explains a pair."""
     met = answer.table.filter(answer.table["verdict"] == "together more often")
     if not met.height:
-        why = said_of(answer, f"{answer.table.height:,} pairs were compared; luck explains how often each was met.")
+        why = said_of(
+            answer,
+            f"{counted(answer.table.height, 'pair was', 'pairs were')} compared; luck explains how often each was met.",
+        )
         return nothing(title=TITLE, why=why, headed=headed, width=width, said="nothing beyond luck")
     if met.height <= FEW:
         return _rows(answer, list(met.iter_rows(named=True)), headed, width)
@@ -46,7 +49,7 @@ def plot_co_failures(
             cells.append({
                 "line": two, "cell": one, "sure": sure, "value": min(r["lift"], 20.0) if sure else None,
                 "said": (f"{r['lift']:.0f}×" if r["lift"] >= 9.95 else f"{r['lift']:.1f}×") if sure else "·",
-                "counts": f"{count(r['together'])} jobs, {r['expected']:.1f} expected",
+                "counts": f"{counted(r['together'], 'job')}, {r['expected']:.1f} expected",
                 "lift": f"{r['lift']:.1f} times ({r['low']:.1f} to {r['high']:.1f})", "verdict": r["verdict"],
             })  # fmt: skip
     said = [f"{c['cell']} with {c['line']}: {c['lift']}, {c['counts']}" for c in cells if c["sure"]]
@@ -54,7 +57,7 @@ def plot_co_failures(
     subtitle = ["number = times as often as if each came on its own, beyond luck; · = luck explains it"]
     left = met.height - len(said)
     if left:
-        subtitle.append(f"{left:,} more such pairs are in the table")
+        subtitle.append(f"{counted(left, 'more such pair is', 'more such pairs are')} in the table")
     return finish(
         _half(cells, marks), title=TITLE, subtitle=[*subtitle, *limits(answer)],
         description=f"{TITLE}. {'; '.join(said[:SAID])}.{more}", headed=headed, width=width,
@@ -65,7 +68,7 @@ def _rows(answer: CoFailures, met: list[dict[str, Any]], headed: bool, width: in
     rows = [
         {
             "label": " with ".join(_pair(r)), "value": r["lift"], "low": r["low"], "high": r["high"], "why": "",
-            "beside": f"{r['lift']:.1f} times  ·  {count(r['together'])} jobs",
+            "beside": f"{r['lift']:.1f} times  ·  {counted(r['together'], 'job')}",
             "interval": f"{r['low']:.1f} to {r['high']:.1f} times, where {r['expected']:.1f} jobs were to be expected",
         }
         for r in met

@@ -18,7 +18,7 @@ from rqa.answers.result import Answer
 from rqa.plots.groups import ROW
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH, finish
-from rqa.words import count, interval, known, percent, signed, spoken
+from rqa.words import count, counted, interval, known, percent, signed, spoken
 
 SAID = 12
 MOST = 60
@@ -39,7 +39,7 @@ def plot_causes(
         for r in answer.table.iter_rows(named=True)
     ]  # fmt: skip
     window = answer.settings["window"]
-    title = f"Share of jobs that come back within {window} days, by class"
+    title = f"Share of jobs that come back within {counted(window, 'day')}, by class"
     subtitle = [
         "dot = share of all jobs, young ones as far as followed, other classes and retirement competing",
         "line = {level} interval; back = of matured jobs alone, with the part of all their come-backs",
@@ -54,7 +54,7 @@ def plot_marks(answer: ComebackMarks, *, headed: bool = True, width: int | str =
              beside=f"{count(r['marked'])} of {count(r['cases'])}  ·  {percent(r['share'])}")
         for r in answer.table.iter_rows(named=True)
     ]  # fmt: skip
-    title = f"Marks of come-backs within {answer.settings['window']} days"
+    title = f"Marks of come-backs within {counted(answer.settings['window'], 'day')}"
     return _picture(answer, rows, title, ["dot = share of the come-backs it can be told of; line = {level} interval"],
                     headed, width)  # fmt: skip
 
@@ -65,7 +65,7 @@ def plot_comparison(
     """Each group's share by the window's end beside that of all the others together."""
     rows = [
         _row(answer, r, "", value=r["share"], low=r["low"], high=r["high"], tick=r["others"],
-             beside=f"{count(r['observed'])} of {count(r['jobs'])} jobs  ·  {percent(r['share'])}",
+             beside=f"{count(r['observed'])} of {counted(r['jobs'], 'job')}  ·  {percent(r['share'])}",
              also=f"{signed(r['difference'] * 100, 1)} points from the others ("
              f"{signed(r['difference_low'] * 100, 1)} to "
              f"{signed(r['difference_high'] * 100, 1)})" if known(r["difference"]) else "")
@@ -75,7 +75,7 @@ def plot_comparison(
     subtitle = ["dot = share of the group, line = {level} interval, tick = all other groups together; highest first",
                 "counts = back so far, of all jobs; the share allows for those not followed to the end",
                 answer.notes[-1]]  # fmt: skip
-    title = f"Share that came back within {answer.settings['window']} days, groups compared"
+    title = f"Share that came back within {counted(answer.settings['window'], 'day')}, groups compared"
     return _picture(answer, rows, title, subtitle, headed, width)
 
 
@@ -85,7 +85,7 @@ def plot_until(answer: DaysUntil, *, headed: bool = True, width: int | str = WID
     rows = [
         _row(answer, r, "", value=r["day"], low=r["low"] if known(r["low"]) else r["day"],
              high=r["high"] if known(r["high"]) else r["day"],
-             beside=f"{count(r['returned'])} of {count(r['jobs'])} jobs  ·  "
+             beside=f"{count(r['returned'])} of {counted(r['jobs'], 'job')}  ·  "
              + (f"day {r['day']:.0f}" if known(r["day"]) else "not reached"))
         for r in answer.table.iter_rows(named=True)
     ]  # fmt: skip
@@ -97,7 +97,7 @@ def plot_trends(answer: ReturnTrends, *, headed: bool = True, width: int | str =
     """The shape of the power law, by group."""
     rows = [
         _row(answer, r, "", value=r["shape"], low=r["low"], high=r["high"], tick=1.0,
-             beside=f"{count(r['returns'])} returns of {count(r['units'])} units  ·  "
+             beside=f"{counted(r['returns'], 'return')} of {counted(r['units'], 'unit')}  ·  "
              + {"less": "fewer with age", "more": "more with age"}.get(r["trend"], r["trend"]))
         for r in answer.table.iter_rows(named=True)
     ]  # fmt: skip
@@ -110,7 +110,7 @@ def plot_chronic(answer: ChronicUnits, *, headed: bool = True, width: int | str 
     """Units that came back most, beside what units like them do."""
     rows = [
         _row(answer, r, r["unit_id"], value=float(r["returns"]), low=None, high=None, tick=r["expected"], first=True,
-             beside=f"{count(r['returns'])} in {count(r['days'])} days  ·  "
+             beside=f"{count(r['returns'])} in {counted(r['days'], 'day')}  ·  "
              + ("more than luck" if r["chronic"] else f"by luck {_units(r['by_luck'])}"))
         for r in answer.table.iter_rows(named=True)
     ]  # fmt: skip
@@ -120,7 +120,7 @@ def plot_chronic(answer: ChronicUnits, *, headed: bool = True, width: int | str 
 
 
 def _units(number: float) -> str:
-    return "1 unit" if round(number) == 1 else f"{number:,.0f} units" if number >= 1 else f"{number:.2g} units"
+    return counted(f"{number:,.0f}" if round(number) >= 1 else f"{number:.2g}", "unit")
 
 
 def plot_worst(answer: WorstShare, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
@@ -128,7 +128,7 @@ def plot_worst(answer: WorstShare, *, headed: bool = True, width: int | str = WI
     rows = [
         _row(answer, r, f"worst {r['worst'] * 100:g} in 100 units", value=r["share"], low=None, high=None,
              tick=r["by_luck"], beside=f"{percent(r['share'])}  ·  by luck {percent(r['by_luck'])}",
-             also=f"{count(r['returns'])} returns of {count(r['units'])} units")
+             also=f"{counted(r['returns'], 'return')} of {counted(r['units'], 'unit')}")
         for r in answer.table.iter_rows(named=True)
     ]  # fmt: skip
     return _picture(answer, rows, "Returns held by the worst units",
@@ -161,7 +161,7 @@ def _picture(
     level = f"{float(str(answer.settings.get('level', 0.95))) * 100:g} %"
     words = [line.replace("{level}", level) for line in subtitle] + limits(answer)
     if whole > len(rows):
-        words.append(f"the first {len(rows)} of {whole} rows")
+        words.append(f"the first {len(rows)} of {counted(whole, 'row')}")
     top = max([v for r in rows for v in (r["value"], r["high"], r["tick"]) if v is not None] + [0.01 if share else 1.0])
     scale = alt.Scale(domain=[0.0, min(top * 1.03, 1.0) if share else top * 1.03], nice=False, zero=True)
     axis = alt.Axis(tickCount=5, domain=False, format="~%" if share else ",~f")
@@ -200,5 +200,5 @@ def _description(rows: list[Row], title: str, share: bool) -> str:
             between = interval(r["low"], r["high"]) if share else f"{r['low']:.3g} to {r['high']:.3g}"
             between = f" (interval {between})"
         said.append(f"{r['label']}: {r['beside']}{between}{', ' + r['also'] if r['also'] else ''}")
-    more = f" And {len(rows) - SAID} more rows." if len(rows) > SAID else ""
+    more = f" And {counted(len(rows) - SAID, 'more row')}." if len(rows) > SAID else ""
     return f"{title}. {'; '.join(said)}.{more}"

@@ -11,7 +11,7 @@ from rqa.plots.groups import plot_groups
 from rqa.plots.months import plot_months
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH, nothing
-from rqa.words import count, interval, known, percent, spoken
+from rqa.words import count, counted, interval, known, percent, spoken
 
 MOST = 25
 """Rows drawn; the table holds all."""
@@ -62,7 +62,7 @@ def plot_conformance(
 
 def plot_breaches(answer: Breaches, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """How many times as often jobs come back after each kind of breach, on a log scale around 1."""
-    title = f"Come-backs within {answer.settings.get('window', 30)} days after a breach of the procedure"
+    title = f"Come-backs within {counted(answer.settings.get('window', 30), 'day')} after a breach of the procedure"
     told = [r for r in answer.table.iter_rows(named=True) if r["breached"]]
     if not told:
         return nothing(title=title, why=said_of(answer, "No breach was met."), headed=headed, width=width, said="none")
@@ -92,7 +92,7 @@ def _level(answer: Conformance | Breaches) -> str:
 
 
 def _left_out(rows: int) -> list[str]:
-    return [f"the first {MOST} of {count(rows)} rows"] if rows > MOST else []
+    return [f"the first {MOST} of {counted(rows, 'row')}"] if rows > MOST else []
 
 
 def _place(row: Mapping[str, Any], names: Sequence[str]) -> str:
@@ -114,7 +114,7 @@ def _step_row(row: Mapping[str, Any], by: Sequence[str]) -> dict[str, Any]:
 def _risk_row(row: Mapping[str, Any], by: Sequence[str]) -> dict[str, Any]:
     names = [*by, "step"] if row.get("step") else list(by)
     where = _place(row, names)
-    jobs = "1 job" if row["breached"] == 1 else f"{count(row['breached'])} jobs"
+    jobs = counted(row["breached"], "job")
     met = jobs if row["kind"] in BATTERY else percent(row["share"])
     words = AT_STEP if row.get("step") else LABELS
     made = {"label": f"{where + ': ' if where else ''}{words[row['kind']]} ({met})", "value": None, "low": None,

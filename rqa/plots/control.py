@@ -19,6 +19,7 @@ from rqa.plots.ground import PANEL_HEIGHT, Ground, early_word, early_zone, groun
 from rqa.plots.months import HEIGHT, PANELS
 from rqa.plots.reading import limits
 from rqa.plots.theme import PAPER, WIDTH, finish
+from rqa.words import counted
 
 __all__ = ["chart_title", "plot_control"]
 
@@ -41,7 +42,8 @@ def plot_control(chart: ControlChart, *, headed: bool = True, width: int | str =
     panels = sorted({r["panel"] for r in rows})
     if len(panels) > PANELS:
         raise RequestError(
-            f"{len(panels)} groups are more than a picture of {PANELS} panels holds; narrow the question with where=."
+            f"{counted(len(panels), 'group is', 'groups are')} more than a picture of {PANELS} panels holds; narrow "
+            "the question with where=."
         )
     unit, title = rows[0]["unit"], chart_title(chart)
     early = early_word("comeback" in str(chart.settings.get("measure", "comeback")), str(rows[0]["every"]))

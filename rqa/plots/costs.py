@@ -49,7 +49,7 @@ def plot_costs(
         f"line = {level:g} % interval of what such a {'month' if over_time else 'group'} costs in the long run",
     ]
     if not over_time and answer.table.height > len(rows):
-        subtitle.append(f"the first {len(rows)} of {answer.table.height:,} rows")
+        subtitle.append(f"the first {len(rows)} of {counted(answer.table.height, 'row')}")
     chart = _months(rows) if over_time else _pareto(rows, names, currency)
     said = "; ".join(f"{r['label']}: {r['said']}, {r['number']}" for r in (rows[-SAID:] if over_time else rows[:SAID]))
     more = answer.table.height - min(SAID, len(rows))

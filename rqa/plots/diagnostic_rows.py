@@ -11,7 +11,7 @@ from rqa.answers.scope import PERIODS
 from rqa.plots.figure_rows import figure_rows
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH, nothing
-from rqa.words import NAMES, count, interval, known, percent, spoken
+from rqa.words import NAMES, count, counted, interval, known, percent, spoken
 
 MOST = 60
 """Rows drawn; the table holds all."""
@@ -59,14 +59,14 @@ def plot_worth(
     """The share of fails after which nothing was found, with what a pass is worth in words; the highest first."""
     rows = [
         row_of(answer, r, share="overkill", why="no fail that can be judged", of="nothing found after",
-               beside=f"{count(r['nothing_found'])} of {count(r['nothing_found'] + r['confirmed'])} fails  ·  "
+               beside=f"{count(r['nothing_found'])} of {counted(r['nothing_found'] + r['confirmed'], 'fail')}  ·  "
                       f"pass holds in {percent(r['pass_value'])}")
         for r in answer.table.iter_rows(named=True)
     ]  # fmt: skip
     order, window = ordered(answer, rows, "highest first"), answer.settings["window"]
     subtitle = ["dot = share of fails after which nothing was found",
                 f"line = {{level}} interval{order}",
-                f"pass holds = not back within {window} days for what the test covers"]  # fmt: skip
+                f"pass holds = not back within {counted(window, 'day')} for what the test covers"]  # fmt: skip
     return drawn(answer, rows, "Fails after which nothing was found", subtitle, headed, width)
 
 
@@ -137,7 +137,7 @@ def drawn(
     # A line may hold names, and these any sign: it is no pattern.
     said = [line.replace("{level}", level) for line in subtitle]
     if len(rows) > MOST:
-        said.append(f"the first {MOST} of {len(rows):,} rows")
+        said.append(f"the first {MOST} of {counted(len(rows), 'row')}")
     return figure_rows(
         rows[:MOST], title=title, subtitle=[*said, *limits(answer)], axis={"format": "~%"}, domain=domain,
         headed=headed, width=width,

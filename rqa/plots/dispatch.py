@@ -62,6 +62,7 @@ from rqa.plots.touch_matrix import plot_touch_matrix
 from rqa.plots.verdict_months import plot_action_power, plot_action_trend
 from rqa.plots.verdict_rows import plot_verdicts
 from rqa.plots.watched import plot_watched, watched_title
+from rqa.words import counted
 
 MOST_ROWS = 2000
 """Beyond this a picture cannot be read and a saved notebook grows heavy."""
@@ -132,8 +133,8 @@ def plot(
     rows = result.table.height
     if rows > MOST_ROWS and not isinstance(result, (*MANY_ROWS, CoFailures, LimitChoices)):
         raise RequestError(
-            f"{rows:,} rows are more than a picture can show ({MOST_ROWS:,}); ask for fewer groupings in by=, "
-            "or narrow the question with where= or months=."
+            f"{counted(rows, 'row is', 'rows are')} more than a picture can show ({MOST_ROWS:,}); ask for fewer "
+            "groupings in by=, or narrow the question with where= or months=."
         )
     if rows == 0 or untold(result):
         return nothing(title=_title(result), why=said_of(result, EMPTY), headed=headed, width=width)

@@ -7,6 +7,7 @@ import altair as alt
 
 from rqa.plots.groups import ROW
 from rqa.plots.theme import finish
+from rqa.words import counted
 
 SAID = 12
 """Rows spelled out in the text alternative; the table beside the chart holds all."""
@@ -103,5 +104,5 @@ def _description(rows: Sequence[dict[str, Any]], title: str) -> str:
         f"{r['label']}: {r['beside'] or r['why']}" + (f" ({r['interval']})" if r["value"] is not None else "")
         for r in rows
     ]
-    more = f" And {len(said) - SAID} more rows." if len(said) > SAID else ""
+    more = f" And {counted(len(said) - SAID, 'more row')}." if len(said) > SAID else ""
     return f"{title}. {'; '.join(said[:SAID])}.{more}"

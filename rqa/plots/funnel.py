@@ -10,7 +10,7 @@ from rqa.answers.needs import said_of
 from rqa.answers.result import Comparison
 from rqa.plots.reading import limits
 from rqa.plots.theme import PAPER, WIDTH, finish, nothing
-from rqa.words import known, listed, spoken
+from rqa.words import counted, known, listed, spoken
 
 HEIGHT = 340
 GRID = 72
@@ -116,7 +116,7 @@ def _why(answer: Comparison) -> Sentence:
     cases = int(answer.table["exposures"].sum())
     if not cases:
         return said_of(answer, "There is nothing to compare.")
-    return said_of(answer, f"Nothing of this happened in the {cases:,} cases compared, so there is no ratio.")
+    return said_of(answer, f"Nothing of this happened in the {counted(cases, 'case')} compared, so there is no ratio.")
 
 
 def _rows(answer: Comparison) -> list[dict[str, Any]]:

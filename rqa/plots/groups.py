@@ -7,7 +7,7 @@ import altair as alt
 from rqa.answers.result import Answer, RolledYield
 from rqa.plots.reading import Reading, heading, limits, read, row_of, said
 from rqa.plots.theme import WIDTH, finish
-from rqa.words import NAMES, percent
+from rqa.words import NAMES, counted, percent
 
 IN_ORDER = {"shift_hour", "days_since_training"}
 """Groupings whose rows have an order of their own."""
@@ -66,7 +66,7 @@ def plot_groups(
         subtitle = [f"dot = product of the steps' yields, line = {reading.level_text} interval; {order_text(reading)}"]
     subtitle += limits(answer)
     if len(rows) < whole:
-        subtitle.append(f"the first {len(rows)} of {whole} rows")
+        subtitle.append(f"the first {len(rows)} of {counted(whole, 'row')}")
     if pick is not None:
         filtered = len(reading.by) > 1
         subtitle.append(
@@ -171,5 +171,5 @@ def _description(rows: list[dict[str, Any]], reading: Reading, centre: float | N
         text.append(f"All together: {percent(centre)}.")
     text.append("; ".join(said(r, reading) for r in rows[:SAID]) + ".")
     if len(rows) > SAID:
-        text.append(f"And {len(rows) - SAID} more rows.")
+        text.append(f"And {counted(len(rows) - SAID, 'more row')}.")
     return " ".join(text)

@@ -75,7 +75,7 @@ def plot_matrix(answer: FindingMatrix, *, headed: bool = True, width: int | str 
         })  # fmt: skip
     cells = sorted({r["cell"] for r in rows}, key=lambda c: (c in ("nothing", "unknown"), c))
     word = "complained of this time" if named == "complaint" else "repaired before"
-    title = f"Come-backs within {answer.settings['window']} days: what was {word}, and what was found"
+    title = f"Come-backs within {counted(answer.settings['window'], 'day')}: what was {word}, and what was found"
     title += f", by {' and '.join(b.replace('_', ' ') for b in by)}" if by else ""
     subtitle = [f"rows: {word}, with their come-backs; columns: found on return",
                 "number = come-backs; the darker, the larger its part of the row"]  # fmt: skip
@@ -92,7 +92,8 @@ def shaded_cells(
     panels = list(dict.fromkeys(r["panel"] for r in rows))
     if len(panels) > PANELS:
         raise RequestError(
-            f"{len(panels)} groups are more than a picture of {PANELS} tables holds; narrow the question with where=."
+            f"{counted(len(panels), 'group is', 'groups are')} more than a picture of {PANELS} tables holds; narrow "
+            "the question with where=."
         )
     top = max([r["value"] for r in rows if r["value"] is not None] + [0.01])
     made = []

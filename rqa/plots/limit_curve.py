@@ -9,7 +9,7 @@ from rqa.answers.diagnostic_results import LimitChoices
 from rqa.errors import RequestError
 from rqa.plots.reading import limits
 from rqa.plots.theme import WIDTH, finish
-from rqa.words import count, figure, known, percent
+from rqa.words import count, counted, figure, known, percent
 
 PANELS = 12
 POINTS = 60
@@ -23,7 +23,10 @@ def plot_limits(answer: LimitChoices, *, headed: bool = True, width: int | str =
     rows = _rows(answer)
     panels = list(dict.fromkeys(r["panel"] for r in rows))
     if len(panels) > PANELS:
-        raise RequestError(f"{len(panels)} curves are more than a picture of {PANELS} holds; ask for one test=.")
+        raise RequestError(
+            f"{counted(len(panels), 'curve is', 'curves are')} more than a picture of {PANELS} holds; ask for one "
+            "test=."
+        )
     values, alone = alt.Data(values=rows), len(panels) == 1
     layers = _layers(alt.Chart(values) if alone else alt.Chart())
     if alone:
@@ -114,4 +117,4 @@ def _said(answer: LimitChoices, r: dict[str, Any]) -> str:
     far, pairs = r["area_passed"], "of pairs of those that passed"
     area = f"an escape lies further out in {percent(far)} {pairs}" if known(far) else "no escape"
     caught = f"; as it is {percent(now['caught_share'][0])} of faulty jobs caught" if now.height else ""
-    return f"{r['test']}, {r['side']} limit: {count(r['jobs'])} jobs, {area}{caught}"
+    return f"{r['test']}, {r['side']} limit: {counted(r['jobs'], 'job')}, {area}{caught}"

@@ -9,7 +9,7 @@ from rqa.answers.result import CapabilityIndices, TimeToDetect
 from rqa.plots.groups import ROW
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH, finish
-from rqa.words import figure, known, percent, spoken
+from rqa.words import counted, figure, fixed, known, percent, spoken
 
 SAID = 12
 MEASURED = {"test_values": "first runs of tests", "step_values": "first attempts at steps",
@@ -33,11 +33,12 @@ def plot_capability(
         have = known(r["ppk"])
         label = " · ".join(spoken(r[b]) for b in by) or "all"
         said = f"{percent(r['outside'])} outside" if known(r["outside"]) else ""
+        readings = counted(r["readings"], "reading")
         row = {
             "label": f"{label}, {_between(r)}", "beside": f"{said}  ·  Ppk {r['ppk']:.2f}" if have else said,
             "why": "" if have else r["refused"].split(",")[0].split(": ")[0].rstrip("."),
             "value": r["ppk"] if have else None, "low": max(r["low"], 0.0) if have else None,
-            "high": min(r["high"], CUT) if have else None, "method": f"{r['readings']:,} readings, {r['method']}",
+            "high": min(r["high"], CUT) if have else None, "method": f"{readings}, {r['method']}",
             "interval": f"{r['low']:.2f} to {r['high']:.2f}" if have else "no index",
         }  # fmt: skip
         rows.append(row)
@@ -71,15 +72,16 @@ def plot_detection(
         have = known(r["mean"])
         label = " · ".join([*(spoken(r[b]) for b in by), r["chart"]])
         quiet = f"quiet {r['quiet'] / WEEKS:.1f} years" if have else ""
+        mean, within = (counted(fixed(r[name], 0), "week") if have else "" for name in ("mean", "within"))
         rows.append({
-            "label": label, "beside": f"{r['mean']:.0f} weeks  ·  {quiet}" if have else "", "method": quiet,
+            "label": label, "beside": f"{mean}  ·  {quiet}" if have else "", "method": quiet,
             "why": "" if have else "no data to go by",
             "value": r["mean"] if have else None, "low": r["mean"] if have else None,
             "high": r["within"] if have else None,
-            "interval": f"{r['within']:.0f} weeks in {chance * 100:g} % of cases" if have else "no data",
+            "interval": f"{within} in {chance * 100:g} % of cases" if have else "no data",
         })  # fmt: skip
     measure, change = str(answer.settings["measure"]), float(str(answer.settings["change"]))
-    title = f"Weeks until {change:g} times as many {SHARES[measure]} are seen"
+    title = f"Weeks until {counted(f'{change:g}', 'time')} as many {SHARES[measure]} are seen"
     subtitle = [f"dot = mean, line = up to the weeks within which {chance * 100:g} % of such changes are seen",
                 "quiet = average time between false alarms while nothing changes"]  # fmt: skip
     return _rows_chart(rows, title, [*subtitle, *limits(answer)], (), headed, width)
@@ -123,7 +125,7 @@ def _rows_chart(
     said = [
         f"{r['label']}: {r['beside'] or r['why']}" + (f" ({r['interval']})" * (r["value"] is not None)) for r in rows
     ]
-    more = f" And {len(said) - SAID} more rows." if len(said) > SAID else ""
+    more = f" And {counted(len(said) - SAID, 'more row')}." if len(said) > SAID else ""
     chart = alt.layer(*layers, data=alt.Data(values=rows)).properties(height=alt.Step(ROW))
     return finish(chart, title=title, subtitle=subtitle, description=f"{title}. {'; '.join(said[:SAID])}.{more}",
                   headed=headed, width=width)  # fmt: skip

@@ -10,7 +10,7 @@ from rqa.errors import RequestError
 from rqa.plots.ground import Ground, early_word, early_zone, ground, in_panels, month_under_pointer
 from rqa.plots.reading import Reading, heading, limits, read, row_of, said
 from rqa.plots.theme import PAPER, WIDTH, finish
-from rqa.words import month_key, month_name, week_of
+from rqa.words import counted, month_key, month_name, week_of
 
 HEIGHT = 250
 PANELS = 12
@@ -26,8 +26,8 @@ def plot_months(answer: Answer, *, headed: bool = True, width: int | str = WIDTH
     panels = sorted({r["panel"] for r in rows})
     if len(panels) > PANELS:
         raise RequestError(
-            f"{len(panels)} groups by month are more than a picture of {PANELS} panels holds; "
-            "narrow the question with where=, or leave out the month."
+            f"{counted(len(panels), 'group by month is', 'groups by month are')} more than a picture of {PANELS} "
+            "panels holds; narrow the question with where=, or leave out the month."
         )
     fair = [r for r in rows if r["value"] is not None and r["size"] >= ENOUGH] or [
         r for r in rows if r["value"] is not None

@@ -10,7 +10,7 @@ from rqa.answers.result import Learning
 from rqa.plots.figure_rows import figure_rows
 from rqa.plots.reading import limits
 from rqa.plots.theme import WIDTH, finish, nothing
-from rqa.words import known, percent
+from rqa.words import counted, known, percent
 
 PANELS = 6
 """Curves drawn; more are shown as rows."""
@@ -38,7 +38,7 @@ def _rows(answer: Learning, headed: bool, width: int | str) -> Any:
         rows.append({
             "label": f"{r['technician']} · {r['procedure']}", "value": r["doubling"] if have else None,
             "low": r["low"] if have else None, "high": r["high"] if have else None,
-            "beside": f"{r['jobs']:,} jobs  ·  {percent(r['yield'])}",
+            "beside": f"{counted(r['jobs'], 'job')}  ·  {percent(r['yield'])}",
             "why": "" if have else r["verdict"] if not known(r["p_value"])
             else f"{r['verdict']}; no curve fits, as all failures are before, or all after, the passes",
             "interval": f"odds times {r['doubling']:.2f} a doubling, {r['low']:.2f} to {r['high']:.2f}: {r['verdict']}"

@@ -12,7 +12,7 @@ from rqa.plots.ground import Ground, early_zone, ground, in_panels
 from rqa.plots.months import ENOUGH, HEIGHT, PANELS
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import PAPER, WIDTH, finish
-from rqa.words import count, interval, known, listed, month_key, month_name, percent, spoken
+from rqa.words import count, counted, interval, known, listed, month_key, month_name, percent, spoken
 
 WORD = "projected"
 FINAL = 5
@@ -43,14 +43,15 @@ def plot_projection(
     panels = sorted({r["panel"] for r in rows})
     if len(panels) > PANELS:
         raise RequestError(
-            f"{len(panels)} groups are more than a picture of {PANELS} panels holds; narrow the question with where=."
+            f"{counted(len(panels), 'group is', 'groups are')} more than a picture of {PANELS} panels holds; narrow "
+            "the question with where=."
         )
     under = _ground(rows)
     values = alt.Data(values=rows)
     base = alt.Chart() if len(panels) > 1 else alt.Chart(values)
     picture = in_panels(_projection_layers(rows, under, base), values, len(panels))
     window, most = answer.settings["window"], max(r["size"] for r in rows)
-    title = f"Come-backs within {window} days by closing month, mature and projected"
+    title = f"Come-backs within {counted(window, 'day')} by closing month, mature and projected"
     subtitle = [
         f"filled dot = mature rate; line = {_level(answer)} interval of the true rate; bars at the foot = jobs "
         f"(up to {most:,})"
@@ -136,7 +137,7 @@ def plot_backtest(
         seen, month = r["seen_on"], r["month"]
         age = (seen.year - month.year) * 12 + seen.month - month.month
         rows.append({
-            "panel": f"seen {AGES[age]}" if age < len(AGES) else f"seen {age} months later", "age": age,
+            "panel": f"seen {AGES[age]}" if age < len(AGES) else f"seen {counted(age, 'month')} later", "age": age,
             "month": month_key(month), "name": month_name(month), "low": r["final_low"], "high": r["final_high"],
             "value": r["projected"], "came": r["came_true"], "held": r["held"],
             "word": "" if r["held"] else "missed", "share": percent(r["projected"]), "true": percent(r["came_true"]),
@@ -180,7 +181,7 @@ def plot_backtest(
             .facet(row=alt.Row("panel:N", title=None, sort=panels, header=alt.Header(labelOrient="top")))
             .properties(spacing=8)
         )
-    title = f"Projections of the come-backs within {answer.settings['window']} days, tried on the past"
+    title = f"Projections of the come-backs within {counted(answer.settings['window'], 'day')}, tried on the past"
     inside = f"{answer.inside} of {answer.judged} held what came"
     subtitle = [
         f"hollow = projected, thick line = {_level(answer)} interval of the figure to come, small dot = what came",
@@ -206,12 +207,13 @@ def plot_indices(
         rows.append({
             "panel": " · ".join([*(spoken(r[b]) for b in by), RATES[r["index"]]]), "month": month_key(r["month"]),
             "name": month_name(r["month"]), "value": r["rate"], "low": r["low"], "high": r["high"], "size": r["units"],
-            "counts": f"{count(r['returns'])} returns of {count(r['units'])} units",
+            "counts": f"{counted(r['returns'], 'return')} of {counted(r['units'], 'unit')}",
         })  # fmt: skip
     panels = list(dict.fromkeys(r["panel"] for r in rows))
     if len(panels) > PANELS:
         raise RequestError(
-            f"{len(panels)} groups are more than a picture of {PANELS} panels holds; narrow the question with where=."
+            f"{counted(len(panels), 'group is', 'groups are')} more than a picture of {PANELS} panels holds; narrow "
+            "the question with where=."
         )
     title = "Returns per 100 units in service and year"
     if not rows:

@@ -6,7 +6,7 @@ from typing import Any
 
 from rqa.answers.result import Answer, CleanJobs, Comebacks, FirstPassYield, Rework
 from rqa.answers.risk_results import Conformance
-from rqa.words import NAMES, count, interval, known, listed, month_key, month_name, percent, spoken, week_of
+from rqa.words import NAMES, count, counted, interval, known, listed, month_key, month_name, percent, spoken, week_of
 
 PARTITION = {"month", "week", "site", "model", "procedure", "technician", "billing"}
 """Groupings under which every job counts once, so that the rows may be added up to one overall share."""
@@ -46,7 +46,7 @@ def read(answer: Answer) -> Reading:
     by, settings = by_of(answer), answer.settings
     level = float(str(settings.get("level", 0.95)))
     if isinstance(answer, Comebacks):
-        title = f"Come-backs within {settings.get('window', 30)} days"
+        title = f"Come-backs within {counted(settings.get('window', 30), 'day')}"
         if settings.get("index", "repaired") != "repaired":
             title += " of visits without fault found"
         return Reading(

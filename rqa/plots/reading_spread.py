@@ -9,7 +9,7 @@ from rqa.answers.needs import said_of
 from rqa.errors import RequestError
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH, finish, nothing
-from rqa.words import count, figure, known, listed, percent, spoken
+from rqa.words import counted, figure, known, listed, percent, spoken
 
 PANELS = 12
 HEIGHT = 84
@@ -26,13 +26,14 @@ def plot_readings(
         return nothing(title=title, why=said_of(answer, "No test measured anything."), headed=headed, width=width)
     if len(rows) > PANELS:
         raise RequestError(
-            f"{len(rows)} groups are more than a picture of {PANELS} panels holds; narrow the question with where=."
+            f"{counted(len(rows), 'group is', 'groups are')} more than a picture of {PANELS} panels holds; narrow the "
+            "question with where=."
         )
     names = _names(rows, by)
     drawn = [d for r in rows for d in _marks(r, names[tuple(r[k] for k in (*by, *KEYS))])]
     for h in answer.histogram.iter_rows(named=True):
         if h["readings"]:
-            said = f"{h['start']:g} to {h['end']:g}: {count(h['readings'])} readings"
+            said = f"{h['start']:g} to {h['end']:g}: {counted(h['readings'], 'reading')}"
             drawn.append({
                 "panel": names[tuple(h[k] for k in (*by, *KEYS))], "kind": "bin", "start": h["start"], "end": h["end"],
                 "readings": h["readings"], "foot": 0, "said": said,
@@ -93,7 +94,7 @@ def _names(rows: list[dict[str, Any]], by: tuple[str, ...]) -> dict[tuple[Any, .
 def _heading(r: dict[str, Any], by: tuple[str, ...]) -> str:
     parts = [
         " · ".join(spoken(r[b]) for b in by) or "all",
-        f"{count(r['readings'])} reading{'s' * (r['readings'] != 1)}",
+        counted(r["readings"], "reading"),
     ]
     if known(r["outside_share"]):
         parts.append(f"{percent(r['outside_share'])} outside")

@@ -6,7 +6,7 @@ from rqa.answers.result import ReworkRoutes
 from rqa.plots.figure_rows import figure_rows
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH
-from rqa.words import NAMES, percent, spoken
+from rqa.words import NAMES, counted, percent, spoken
 
 WAYS = {
     "again": "same step again", "back": "back to {to}", "on": "on to {to}", "ended": "nothing more was logged",
@@ -32,7 +32,7 @@ def plot_routes(answer: ReworkRoutes, *, headed: bool = True, width: int | str =
     names = " and ".join(NAMES.get(b, b) for b in by)
     level = float(str(answer.settings["level"])) * 100
     of = "the group's" if by else "all"
-    subtitle = [f"dot = share of {of} failed attempts, line = {level:g} % interval"]
+    subtitle = [f"dot = share of {counted(of, 'failed attempt')}, line = {level:g} % interval"]
     return figure_rows(
         rows, title=TITLE + (f", by {names}" if names else ""), subtitle=[*subtitle, *limits(answer)],
         axis={"format": "%"}, domain=(0.0, 1.0), headed=headed, width=width,

@@ -8,7 +8,7 @@ from rqa.answers.result import Failures
 from rqa.plots.groups import ROW
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH, finish
-from rqa.words import NAMES, percent, spoken
+from rqa.words import NAMES, counted, percent, spoken
 
 MOST = 15
 """Rows drawn; the table holds all."""
@@ -36,10 +36,10 @@ def plot_failures(
     whole, level = int(answer.table["failures"].sum()), float(str(answer.settings["level"])) * 100
     names = " and ".join(NAMES.get(b, b) for b in by)
     title = f"Failed checks, by {names}" if names else "Failed checks"
-    subtitle = [f"bar = share of all {whole:,} failures, beginning where the rows above end; most first",
+    subtitle = [f"bar = share of all {counted(whole, 'failure')}, beginning where the rows above end; most first",
                 f"line = {level:g} % interval of the share that it and the rows above make together"]  # fmt: skip
     if answer.table.height > len(rows):
-        subtitle.append(f"the first {len(rows)} of {answer.table.height:,} rows")
+        subtitle.append(f"the first {len(rows)} of {counted(answer.table.height, 'row')}")
     base = alt.Chart()
     scale = alt.Scale(domain=[0.0, 1.0], nice=False)
     y = alt.Y("row:O", axis=None, sort="ascending")
@@ -65,7 +65,7 @@ def plot_failures(
         chart,
         title=title,
         subtitle=[*subtitle, *limits(answer)],
-        description=f"{title}, {whole:,} in all. {said}." + (f" And {more:,} more rows." if more > 0 else ""),
+        description=f"{title}, {whole:,} in all. {said}." + (f" And {counted(more, 'more row')}." if more > 0 else ""),
         headed=headed,
         width=width,
     )

@@ -10,7 +10,7 @@ from rqa.answers.risk_results import StepMap, StepRelativeRisk, StepRisk
 from rqa.plots.figure_rows import figure_rows
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import HAIR, INK, WIDTH, finish
-from rqa.words import NAMES, count, known, percent, spoken
+from rqa.words import NAMES, count, counted, known, percent, spoken
 
 ROW = 52
 MOST = 40
@@ -51,7 +51,7 @@ def plot_step_risk(answer: StepRisk, *, headed: bool = True, width: int | str = 
     title = "Come-backs laid to steps" + (f", by {names}" if names else "")
     order = f"sorted by {spoken(answer.settings['sort'])}"
     if answer.table.height > MOST:
-        order += f"; the first {MOST} of {count(answer.table.height)} rows"
+        order += f"; the first {MOST} of {counted(answer.table.height, 'row')}"
     return _drawn(answer, rows, title, [order], headed, width)
 
 
@@ -131,7 +131,7 @@ def _drawn(
     ]
     level = float(str(answer.settings["level"])) * 100
     subtitle = [
-        f"dot = come-backs within {answer.settings['window']} days per 10,000 jobs that did it",
+        f"dot = come-backs within {counted(answer.settings['window'], 'day')} per 10,000 jobs that did it",
         f"line = {level:g} % limits; right: that number, and first checks that fail",
         *order,
     ]
@@ -150,7 +150,7 @@ def _drawn(
 
 def _description(answer: Answer, rows: list[dict[str, Any]], title: str) -> str:
     first = sorted((r for r in rows if r["value"] is not None), key=lambda r: (-r["value"], r["label"]))[:SAID]
-    said = [f"{r['label']}: {r['said']} come-backs in 10,000 ({r['interval']})" for r in first]
+    said = [f"{r['label']}: {counted(r['said'], 'come-back')} in 10,000 ({r['interval']})" for r in first]
     holds = [f"{r['label']} ({r['mark']})" for r in rows if r["mark"]]
     none = said_of(answer, f"{title}. No step has come-backs that can be told.")
     text = f"{title}. Highest first: {'; '.join(said)}." if said else none
@@ -178,7 +178,7 @@ def plot_relative_risk(
                 "line = limits, tick = 1, as likely; the surest first",
                 "right: came back with and without"]  # fmt: skip
     if told.height > PAIRS:
-        subtitle.append(f"the first {PAIRS} of {count(told.height)} comparisons")
+        subtitle.append(f"the first {PAIRS} of {counted(told.height, 'comparison')}")
     return figure_rows(
         rows, title="Come-backs after what happened at a step", subtitle=[*subtitle, *limits(answer)],
         axis={"format": "~g", "values": [0.25, 0.5, 1, 2, 4, 8]}, domain=(0.2, 10.0), headed=headed, width=width,

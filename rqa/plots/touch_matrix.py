@@ -6,7 +6,7 @@ from rqa.answers.risk_results import Attribution
 from rqa.plots.heat import shaded_cells
 from rqa.plots.reading import by_of
 from rqa.plots.theme import WIDTH
-from rqa.words import count, spoken
+from rqa.words import count, counted, spoken
 
 PER = 10_000
 MOST = 40
@@ -42,7 +42,7 @@ def plot_touch_matrix(
     places = {label: f"{i:05d}" for i, label in enumerate(order[:MOST])}
     rows = [row | {"line": places[row["beside"]]} for row in rows if row["beside"] in places]
     rows.sort(key=lambda row: (row["panel"], row["line"], row["cell"]))
-    title = f"Come-backs within {answer.settings['window']} days laid to {cause}s"
+    title = f"Come-backs within {counted(answer.settings['window'], 'day')} laid to {cause}s"
     title += f", by {' and '.join(spoken(b) for b in by)}" if by else ""
     said = [
         f"{row['panel'] + ' ' if row['panel'] else ''}{row['name']}, {row['cell']}: {row['counts']}"
@@ -53,7 +53,7 @@ def plot_touch_matrix(
         [f"rows: {cause}s, the riskiest first; columns: what was found at fault",
          "number = come-backs laid to it; the darker, the more per job that did it",
          "+ joins what is done together and cannot be told apart",
-         *([f"the first {MOST} of {count(len(order))} causes"] if len(order) > MOST else [])],
+         *([f"the first {MOST} of {counted(len(order), 'cause')}"] if len(order) > MOST else [])],
         "found at fault on return", headed, width, said=said,
     )  # fmt: skip
 

@@ -7,7 +7,7 @@ import altair as alt
 from rqa.answers.improvement_results import ActionPower, ActionTrend
 from rqa.plots.ground import Ground, ground
 from rqa.plots.theme import PAPER, WIDTH, finish
-from rqa.words import count, interval, known, month_key, month_name, percent
+from rqa.words import count, counted, interval, known, month_key, month_name, percent
 
 HEIGHT = 250
 ENOUGH = 20
@@ -97,7 +97,7 @@ def _description(answer: ActionTrend, rows: list[dict[str, Any]], title: str) ->
     sums = {}
     for side in ("before", "after"):
         sums[side] = sum(r["size"] for r in rows if r["side"] == side)
-    said = f"{title}: {count(sums['before'])} jobs in the months before and {count(sums['after'])} after."
+    said = f"{title}: {counted(sums['before'], 'job')} in the months before and {count(sums['after'])} after."
     terms = answer.terms
     if terms is None or terms.is_empty():
         return f"{said} No trend is fitted."
@@ -140,7 +140,7 @@ def plot_action_power(
         .encode(x=under.x(), y=under.y("value"), tooltip=tips),
     ]
     title = f"Chance to see come-backs change to x{float(str(answer.settings['change'])):.2g}"
-    when = f"enough with {first['jobs']} jobs, {first['name']}" if first else "not enough in these months"
+    when = f"enough with {counted(first['jobs'], 'job')}, {first['name']}" if first else "not enough in these months"
     return finish(
         alt.layer(*layers).properties(height=HEIGHT),
         title=title,
@@ -148,7 +148,7 @@ def plot_action_power(
             f"filled = at least {percent(wanted, decimals=0)} (dashed): {when}",
             f"only {answer.settings['scope']}",
         ],
-        description=f"{title}: {when}; after {len(rows)} months {rows[-1]['chance']}.",
+        description=f"{title}: {when}; after {counted(len(rows), 'month')} {rows[-1]['chance']}.",
         headed=headed,
         width=width,
     )

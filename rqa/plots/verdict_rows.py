@@ -9,7 +9,7 @@ from rqa.answers.improvement_results import Verdicts
 from rqa.answers.needs import said_of
 from rqa.plots.figure_rows import figure_rows
 from rqa.plots.theme import WIDTH, nothing
-from rqa.words import count, interval, known, percent
+from rqa.words import count, counted, interval, known, percent
 
 TITLE = "Come-backs before and after each action"
 
@@ -28,7 +28,8 @@ def plot_verdicts(answer: Verdicts, *, headed: bool = True, width: int | str = W
         rows,
         title=TITLE,
         subtitle=[
-            f"dot = share of matured jobs back within {answer.settings['window']} days, line = {level:g} % interval",
+            f"dot = share of matured jobs back within {counted(answer.settings['window'], 'day')}, line = {level:g} % "
+            "interval",
             "the verdict allows for the mix of work and for being read every month",
         ],
         axis={"format": "%" if top > 0.04 else ".1%"},

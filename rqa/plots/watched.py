@@ -14,7 +14,7 @@ from rqa.plots.ground import Ground, ground, in_panels
 from rqa.plots.months import HEIGHT, PANELS
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH, finish
-from rqa.words import MONTHS, figure, listed, spoken
+from rqa.words import MONTHS, counted, figure, listed, spoken
 
 SAID = 8
 ROOM = 0.25
@@ -26,7 +26,7 @@ def watched_title(answer: ComebackCusum) -> str:
     odds = float(str(answer.settings["odds"]))
     more = "more" if odds > 1 else "less"
     mix = "than the mix of work explains" if "risk" in str(answer.settings["chart"]) else "than in the baseline"
-    return f"Do units come back within {answer.settings['window']} days {more} often {mix}?"
+    return f"Do units come back within {counted(answer.settings['window'], 'day')} {more} often {mix}?"
 
 
 def plot_watched(
@@ -37,7 +37,8 @@ def plot_watched(
     panels = sorted({r["panel"] for r in rows})
     if len(panels) > PANELS:
         raise RequestError(
-            f"{len(panels)} groups are more than a picture of {PANELS} panels holds; narrow the question with where=."
+            f"{counted(len(panels), 'group is', 'groups are')} more than a picture of {PANELS} panels holds; narrow "
+            "the question with where=."
         )
     days = sorted({r["month"] for r in rows})
     tops = [max(r["value"], r["limit"]) for r in rows]
@@ -53,13 +54,13 @@ def plot_watched(
     values = alt.Data(values=rows)
     base = alt.Chart() if len(panels) > 1 else alt.Chart(values)
     picture = in_panels(_layers(rows, under, base), values, len(panels))
-    title = watched_title(answer)
+    title, odds = watched_title(answer), counted(f"{answer.settings['odds']:g}", "time")
     return finish(
         picture if len(panels) > 1 else picture.properties(height=HEIGHT),
         title=title,
         subtitle=[
-            f"line = sum of what each job says for {answer.settings['odds']:g} times the odds, dashed = its limit; "
-            f"bars at the foot = come-backs (up to {most} a day)",
+            f"line = sum of what each job says for {odds} the odds, dashed = its limit; bars at the foot = come-backs "
+            f"(up to {most} a day)",
             "diamond with a word = the sum reached its limit: look for what began when it began to grow"
             if any(r["signal"] for r in rows)
             else said_of(answer, "the sum stays under its limit: luck alone would make as much"),

@@ -14,7 +14,7 @@ from rqa.answers.needs import FOUND
 from rqa.review.asked import Asked
 from rqa.review.facts import Basis, Figure, Section, Table
 from rqa.review.figures import figure_of
-from rqa.words import count, interval, listed, percent, spoken
+from rqa.words import count, counted, interval, listed, percent, spoken
 
 ESCAPES = (
     "Each row is a test: dot = caught, of the faults it caught or that escaped it, line = 95 % interval; the soft "
@@ -53,12 +53,12 @@ def _flaky(there: Grounds, table: pl.DataFrame, found: MonthFindings) -> str:
     fails, again, runs = (int(table[name].sum()) for name in ("fails", "retest_passes", "runs"))
     rests_on = ("diagnostics", "tested_there")
     if not fails:
-        said = f"None of {count(runs)} runs of diagnostics failed."
+        said = f"None of {counted(runs, 'run')} of diagnostics failed."
         return there.claim(said, *rests_on, about="whether a diagnostic failed", among=(runs, "judged runs"))
     lacks = there.lack(*rests_on, "steps", "logged_there", about="whether failed runs passed again with nothing done")
     if lacks:
         return lacks
-    of = f"{count(again)} of {count(fails)} failed runs"
+    of = f"{count(again)} of {counted(fails, 'failed run')}"
     said = f"{of} ({percent(again / fails)}) passed again with nothing done in between"
     if not named:
         stands = f"{said}; no test stands out in this by more than luck would make it."
@@ -77,7 +77,7 @@ def _gap(there: Grounds, gap: CoverageGap) -> str:
     )
     rests_on, among = ("diagnostics", "tests", "covered_tests", *FOUND), (known, "come-backs with a known fault")
     if not rows:
-        every = f"Each fault found in {count(known)} come-backs is covered by some test."
+        every = f"Each fault found in {counted(known, 'come-back')} is covered by some test."
         return there.claim(every, *rests_on, about=about, among=among)
     told = listed([f"{spoken(r['subsystem'])} ({count(r['uncovered'])})" for r in rows[:3]])
     said = f"Come-backs whose fault no test covers: {told}"
@@ -91,7 +91,7 @@ def _steady(there: Grounds, found: MonthFindings) -> Sentence:
     """No station stands out, of those that could be compared."""
     compared = sum(found.compared.get(kind, 0) for kind in MOVED)
     return there.claim(
-        f"No station is seen to drift or to read differently from the others, in {count(compared)} comparisons.",
+        f"No station is seen to drift or to read differently from the others, in {counted(compared, 'comparison')}.",
         "test_values", "station", about="whether a station drifts or reads differently from the others",
         among=(compared, "stations with enough readings beside those of another"),
     )  # fmt: skip

@@ -12,7 +12,7 @@ from rqa.plots.costs import MOST, money
 from rqa.review.asked import Asked
 from rqa.review.facts import Basis, Figure, Section, Table
 from rqa.review.figures import figure_of
-from rqa.words import count, month_name, months_said, percent, spoken
+from rqa.words import count, counted, month_name, months_said, percent, spoken
 
 STEPS = 6
 WINDOW = 90
@@ -39,7 +39,7 @@ def cost(depot: Asked, month: date) -> Section:
     drawn = (
         (
             "cost-kinds", f"Cost of come-backs, by class and model, {span}", kinds,
-            KINDS + (f"Drawn are {MOST} of {rows} rows; the table holds all." if rows > MOST else ""),
+            KINDS + (f"Drawn are {MOST} of {counted(rows, 'row')}; the table holds all." if rows > MOST else ""),
         ),
         (
             "cost-months", "Cost of come-backs, by the month they came back in", over_time,
@@ -85,7 +85,7 @@ def _said(there: Grounds, answer: ComebackCosts, when: str) -> str:
         none = f"No unit came back within {WINDOW} days {when}."
         return there.claim(none, *SEEN, "opened_there", about="what come-backs cost")
     r, currency = answer.table.row(0, named=True), str(answer.settings["currency"])
-    came = f"{count(r['comebacks'])} come-back{'s' if r['comebacks'] != 1 else ''} within {WINDOW} days of closing"
+    came = f"{counted(r['comebacks'], 'come-back')} within {WINDOW} days of closing"
     if r["cost"] is None:
         return f"The {came} {when} have no known cost: {_why(r)}."
     parts = {"labour": "labour", "parts": "parts", "freight": "freight", "goodwill": "the goodwill jobs before"}

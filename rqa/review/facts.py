@@ -6,7 +6,7 @@ from typing import Any
 
 from rqa.answers.grounds import Sentence
 from rqa.review.ledger import Record
-from rqa.words import months_said
+from rqa.words import counted, months_said
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,9 @@ class Basis:
     def caption(self) -> str:
         """The same in words."""
         said = [] if self.months is None else [f"Counted are {self.of} in {months_said(*self.months)}."]
-        said += [] if self.window is None else [f"Come-backs are those within {self.window} days of closing."]
+        said += (
+            [] if self.window is None else [f"Come-backs are those within {counted(self.window, 'day')} of closing."]
+        )
         return " ".join([*said, self.more]).strip()
 
 

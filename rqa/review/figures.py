@@ -13,7 +13,7 @@ from rqa.plots import plot
 from rqa.review.asked import Asked
 from rqa.review.facts import Basis, Figure, Table
 from rqa.shown import all_shown
-from rqa.words import count, interval, month_name, percent, spoken
+from rqa.words import count, interval, month_name, percent, plural, spoken
 
 STEPS_DRAWN = 12
 GROUPS_DRAWN = 12
@@ -124,7 +124,7 @@ def _rows_reading(what: str, rows: int, drawn: int, end: str, left: int) -> str:
         f"Drawn are the {drawn} {end} of {rows}; the table holds all. " if rows > drawn else f"The {end} comes first. "
     )
     if left:
-        words += f"{count(left)} with fewer than {SMALLEST} cases {'is' if left == 1 else 'are'} not shown."
+        words += f"{count(left)} with fewer than {SMALLEST} cases {plural(left, 'is', 'are')} not shown."
     return words
 
 

@@ -8,7 +8,7 @@ from rqa.answers.grounds import Sentence
 from rqa.review.asked import Asked
 from rqa.review.facts import Basis, Section, Table
 from rqa.review.verdicts import mature_month
-from rqa.words import interval, month_name, percent
+from rqa.words import counted, interval, month_name, percent
 
 NOTHING = "there is nothing to tell it by"
 UNFINISHED = "the month is not final"
@@ -39,7 +39,7 @@ def goals(depot: Asked, month: date) -> Section:
     if not rows:
         return Section("goals", "Goals", None, (none,), notes=notes)
     told = [r[3] for r in rows]
-    words = f"{told.count('yes')} of {len(rows)} goals met, {told.count('no')} not met"
+    words = f"{told.count('yes')} of {counted(len(rows), 'goal')} met, {told.count('no')} not met"
     if unclear:
         why = Counter(unclear)
         each = [reason if len(why) == 1 else f"{reason} ({n})" for reason, n in why.items()]

@@ -1,6 +1,6 @@
 """The page's section on actions: what was changed, and whether it worked."""
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator
 from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
@@ -16,7 +16,7 @@ from rqa.plots.costs import money
 from rqa.review.asked import Asked
 from rqa.review.facts import Basis, Figure, Section, Table
 from rqa.review.figures import figure_of
-from rqa.words import NAMES, count, fixed, listed, month_name, percent, signed, spoken
+from rqa.words import NAMES, count, counted, fixed, listed, month_name, percent, signed, spoken
 
 HEADING = "Actions and verdicts"
 READING = (
@@ -60,7 +60,10 @@ def improved(depot: Asked, month: date, found: MonthFindings | None = None, show
     notes = [CHANGE] if open_ones.height else []
     persons = read.filter(pl.Series(private, dtype=pl.Boolean))["action_id"].to_list()
     if persons:
-        notes.append(f"Not shown, as {_are(persons)} about single persons and for the trainer: {listed(persons)}.")
+        notes.append(
+            f"Not shown, as {'these are' if len(persons) > 1 else 'this one is'} about single persons and for the "
+            f"trainer: {listed(persons)}."
+        )
     names = unread["action_id"].to_list()
     if names:
         notes.append(f"Not judged, as the scope cannot be read: {listed(names)}; rqa action WORKSPACE says why.")
@@ -87,10 +90,6 @@ def improved(depot: Asked, month: date, found: MonthFindings | None = None, show
     return Section("actions", HEADING, basis, points=words, notes=tuple(notes), figures=figures)
 
 
-def _are(names: Sequence[str]) -> str:
-    return "this one is" if len(names) == 1 else "these are"
-
-
 def _said(row: dict[str, Any]) -> str:
     answers = f", the answer to {row['finding_id']}" if row["finding_id"] else ""
     return f"{row['what']} ({row['action_id']}{answers}): {row['verdict']}{_when(row)}."
@@ -104,14 +103,14 @@ def _counted(row: dict[str, Any]) -> str:
     place = ", ".join(f"{NAMES.get(name, name)} {listed([spoken(v) for v in kept])}" for name, kept in scope.items())
     started = row["started_on"]
     return (
-        f"Counted are {row['outcome']} within {WINDOW} days in the scope ({place}): {_of(row, 'before')} jobs closed "
+        f"Counted are {row['outcome']} within {WINDOW} days in the scope ({place}): {_of(row, 'before')} closed "
         f"{started - timedelta(days=BEFORE_DAYS)} to {started - timedelta(days=1)}, {_of(row, 'after')} opened since "
         f"{started}."
     )
 
 
 def _of(row: dict[str, Any], side: str) -> str:
-    return f"{count(row[f'returned_{side}'] or 0)} of {count(row[f'jobs_{side}'] or 0)} matured"
+    return f"{count(row[f'returned_{side}'] or 0)} of {counted(row[f'jobs_{side}'] or 0, 'matured job')}"
 
 
 def _answered(
@@ -139,7 +138,9 @@ def _spared(row: dict[str, Any], currency: str) -> str:
     if row["avoided"] is None:
         return ""
     avoided, low, high = (fixed(row[name], 1) for name in ("avoided", "avoided_low", "avoided_high"))
-    number = f"Spared so far, by the rates before and after: {avoided} come-backs (95 % interval {low} to {high})"
+    number = (
+        f"Spared so far, by the rates before and after: {counted(avoided, 'come-back')} (95 % interval {low} to {high})"
+    )
     if row["cost"] is None:
         return f"{number}."
     cost, least, most = (money(row[name]) for name in ("cost", "cost_low", "cost_high"))

@@ -9,7 +9,7 @@ from rqa.answers.needs import untold
 from rqa.review.asked import Asked
 from rqa.review.facts import Basis, Section, Table
 from rqa.review.verdicts import CANNOT_BE_TOLD
-from rqa.words import count, listed, spoken
+from rqa.words import count, counted, listed, spoken
 
 COMPARED = (
     ("site", "comeback", "sites: come-backs {}"),
@@ -67,7 +67,7 @@ def _said(depot: Asked, rows: list[tuple[str, ...]]) -> str:
         return "Some differ from what their work brings."
     judged = sum(int(r[1].replace(",", "")) for r in told)
     return depot.grounds().claim(
-        f"Of {count(judged)} comparisons none is told apart from what the same work brings; that is no proof of being "
-        "alike.",
+        f"Of {counted(judged, 'comparison')} none is told apart from what the same work brings; that is no proof of "
+        "being alike.",
         "jobs", about="who differs", among=(judged, "groups with enough work"),
     )  # fmt: skip

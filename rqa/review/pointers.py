@@ -8,7 +8,7 @@ from rqa.answers.improvement_results import MonthFindings
 from rqa.answers.needs import SEEN
 from rqa.review.facts import Pointer
 from rqa.review.verdicts import points
-from rqa.words import count
+from rqa.words import counted, fixed
 
 MOST = 8
 """Findings listed; a longer list is not acted on."""
@@ -53,11 +53,12 @@ def _quiet(found: MonthFindings, people: int, there: Grounds) -> Sentence:
     else:
         said = "Nothing to act on: no group differs from its comparison by more than luck would explain"
     told = there.claim(
-        f"{said}, in {count(made)} comparisons.", *SEEN, "final_comebacks", about="whether there is anything to act on",
+        f"{said}, in {counted(made, 'comparison')}.", *SEEN, "final_comebacks",
+        about="whether there is anything to act on",
         among=(made, "comparisons of groups large enough"),
     )  # fmt: skip
     if not told.told and made:
-        return told.followed(f"In the {count(made)} comparisons that could be made none differs by more than luck.")
+        return told.followed(f"In the {counted(made, 'comparison')} that could be made none differs by more than luck.")
     return told
 
 
@@ -72,5 +73,7 @@ def _size(f: Finding) -> str:
     else:
         said = f"{f.measure} {f.size:.3g} (95 % interval {f.low:.3g} to {f.high:.3g})"
     if f.worse and f.avoided is not None and f.avoided >= 0.5:
-        said += f"; like what it is set beside, it would have had some {f.avoided:.0f} come-backs fewer"
+        said += (
+            f"; like what it is set beside, it would have had some {counted(fixed(f.avoided, 0), 'come-back')} fewer"
+        )
     return said

@@ -10,7 +10,7 @@ from rqa.answers.overall_findings import FIGURES
 from rqa.answers.scope import month_end
 from rqa.review.asked import Asked
 from rqa.review.facts import Projected
-from rqa.words import count, interval, month_name, percent
+from rqa.words import count, counted, interval, month_name, percent, plural
 
 
 def projections(depot: Asked, month: date) -> tuple[Projected, ...]:
@@ -33,21 +33,21 @@ def projections(depot: Asked, month: date) -> tuple[Projected, ...]:
 def _projected(there: Grounds, name: str, window: int, month: date, day: date, row: dict[str, object]) -> Projected:
     own, jobs = month_name(month), count(row["jobs"])
     back, out = row["returned_so_far"], row["matured"]
-    so_far = f"{count(back)} of {jobs} jobs {'is' if back == 1 else 'are'} back so far"
-    waiting = f"{count(out)} of {jobs} {'has' if out == 1 else 'have'} been out {window} days"
+    so_far = f"{count(back)} of {counted(jobs, 'job')} {plural(back, 'is', 'are')} back so far"
+    waiting = f"{count(out)} of {jobs} {plural(out, 'has', 'have')} been out {counted(window, 'day')}"
     projected, low, high, least, most = (
         value if isinstance(value := row[column], float) else None
         for column in ("projected", "low", "high", "final_low", "final_high")
     )
     if projected is None:
-        about, of = f"what {name} of {own} will be", f"recent jobs that have been out {window} days"
+        about, of = f"what {name} of {own} will be", f"recent jobs that have been out {counted(window, 'day')}"
         return Projected(name, own, "no data", "no data", there.claim("", *SEEN, about=about, among=(0, of)))
     final = interval(least, most).replace(" to ", " and ")
     final = f"at {percent(least)}" if percent(least) == percent(most) else f"between {final}"
     open_end = ", of the jobs closed so far," if month_end(month) > day else ""
     sentence = (
         f"Projected, not yet mature: of the jobs closed in {own}, {percent(projected)} will have come back within "
-        f"{window} days (95 % interval of the true rate {interval(low, high)}); the month's own figure{open_end} will "
-        f"end {final}. {so_far}, {waiting}."
+        f"{counted(window, 'day')} (95 % interval of the true rate {interval(low, high)}); the month's own "
+        f"figure{open_end} will end {final}. {so_far}, {waiting}."
     )
     return Projected(name, own, percent(projected), interval(low, high), sentence)

@@ -6,7 +6,7 @@ from rqa.answers.grounds import Sentence
 from rqa.answers.scope import month_end
 from rqa.review.asked import Asked
 from rqa.review.facts import Basis, Section, Table
-from rqa.words import count, month_name, spoken
+from rqa.words import count, counted, month_name, plural, spoken
 
 LISTED = 30
 LOOKED_AT = """
@@ -31,14 +31,15 @@ def safety(depot: Asked, month: date) -> Section:
         seen = depot.query(LOOKED_AT.format(first=month, last=month_end(month))).row(0, named=True)
         none = depot.grounds(month).claim(
             f"In {month_name(month)} no job is logged with the battery isolated late or reconnected early. Looked at "
-            f"were {count(seen['judged'])} closed jobs whose steps are logged and whose procedure says when the "
-            f"battery is isolated; of {count(seen['logged'] - seen['judged'])} more with a log it does not.",
+            f"{plural(seen['judged'], 'was', 'were')} {counted(seen['judged'], 'closed job')} whose steps are logged "
+            f"and whose procedure says when the battery is isolated; of {count(seen['logged'] - seen['judged'])} more "
+            "with a log it does not.",
             "steps", "logged_there", "procedures", "isolation", "isolation_there", about=ABOUT,
         )  # fmt: skip
         return Section("safety", "Safety", basis, (none,), notes=notes)
     words = (
-        f"In {month_name(month)} the battery is logged as isolated late or reconnected early {count(rows.height)} "
-        f"time{'s' if rows.height != 1 else ''}. Speak about each with those who were there: it is no rate, but safety."
+        f"In {month_name(month)} the battery is logged as isolated late or reconnected early "
+        f"{counted(rows.height, 'time')}. Speak about each with those who were there: it is no rate, but safety."
     )
     cells = tuple(
         (r["job_id"], r["site"] or "–", f"{r['day']}", KINDS.get(r["kind"], spoken(r["kind"])), r["what"])

@@ -11,7 +11,7 @@ from rqa.answers.overall_findings import EARLIER, FIGURES, GROUNDS, Figure
 from rqa.review.asked import Asked
 from rqa.review.facts import Verdict
 from rqa.stats import benjamini_hochberg
-from rqa.words import count, interval, listed, month_name, percent, signed
+from rqa.words import count, counted, interval, listed, month_name, percent, plural, signed
 
 CANNOT_BE_TOLD = "cannot be told"
 NONE_YET = "none yet"
@@ -73,10 +73,11 @@ def _verdict(there: Grounds, measure: Figure, found: MonthAgainstBefore | None, 
 def _happened(measure: Figure, found: MonthAgainstBefore) -> str:
     events, cases, own = count(found.count), count(found.size), month_name(found.month)
     if measure.measure == "comebacks":
-        return f"Of {cases} repaired jobs closed in {own}, {events} came back within {measure.window} days"
+        within = counted(measure.window, "day")
+        return f"Of {counted(cases, 'repaired job')} closed in {own}, {events} came back within {within}"
     if measure.measure == "first_pass_yield":
-        return f"Of {cases} first checks of steps in {own}, {events} passed"
-    return f"Of {cases} checked jobs in {own}, {events} went through clean"
+        return f"Of {counted(cases, 'first check')} of steps in {own}, {events} passed"
+    return f"Of {counted(cases, 'checked job')} in {own}, {events} went through clean"
 
 
 def summary(there: Grounds, judged: tuple[Verdict, ...], month: date) -> Sentence:
@@ -88,7 +89,7 @@ def summary(there: Grounds, judged: tuple[Verdict, ...], month: date) -> Sentenc
     words = ("worse", "better", UNCLEAR, CANNOT_BE_TOLD, "no data")
     told = {w: [v.measure for v in judged if v.word == w] for w in words}
     said = [
-        f"{listed(told[w])} {'is' if len(told[w]) == 1 else 'are'} {w} than before by more than luck"
+        f"{listed(told[w])} {plural(len(told[w]), 'is', 'are')} {w} than before by more than luck"
         for w in ("worse", "better")
         if told[w]
     ]
@@ -118,7 +119,7 @@ def resting_on(text: str, judged: tuple[Verdict, ...]) -> Sentence:
 
 
 def _months(number: int) -> str:
-    return "month" if number == 1 else f"{number} months"
+    return "month" if number == 1 else counted(number, "month")
 
 
 def points(value: float | None) -> str:

@@ -15,7 +15,7 @@ from rqa.plots.costs import money
 from rqa.review.asked import Asked
 from rqa.review.facts import Basis, Figure, Section, Table
 from rqa.review.figures import figure_of
-from rqa.words import count, listed, spoken
+from rqa.words import count, counted, listed, spoken
 
 HEADING = "Where it goes wrong"
 LISTED = 6
@@ -42,7 +42,7 @@ def wrong(depot: Asked, span: tuple[date, date], found: MonthFindings) -> Sectio
     if rows.is_empty():
         done = risk.table.filter(pl.col("exposures") >= SMALLEST).height
         none = depot.grounds(span, WINDOW).claim(
-            f"No come-back of these months is laid to a step; looked at were {count(done)} steps.",
+            f"No come-back of these months is laid to a step; looked at were {counted(done, 'step')}.",
             *LAID, "logged_there", "matured_jobs", about="which steps send units back",
             among=(done, f"steps done {SMALLEST} times or more in jobs that have matured"),
         )  # fmt: skip

@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from rqa.arguments import Numbers
 from rqa.spc.chart import SetAside
+from rqa.words import counted
 
 Mask = NDArray[np.bool_]
 Baseline = slice | ArrayLike | None
@@ -69,8 +70,8 @@ class Basis:
             if have < USUAL_POINTS:
                 stage = f" of stage {number}" if len(self.starts) > 1 else ""
                 sentences.append(
-                    f"The limits{stage} rest on {have} {'point' if have == 1 else 'points'}; "
-                    f"{USUAL_POINTS} or more are usual, and with fewer the limits themselves are a matter of luck."
+                    f"The limits{stage} rest on {counted(have, 'point')}; {USUAL_POINTS} or more are usual, and with "
+                    "fewer the limits themselves are a matter of luck."
                 )
         return tuple(sentences)
 
@@ -123,11 +124,11 @@ def _baseline(given: Baseline, points: int, charts: int | None) -> Mask:
         chosen = np.array(given)
         if chosen.dtype != np.bool_ or chosen.shape not in ((points,), (charts, points)):
             raise ValueError(
-                f"baseline must be a slice or one true/false for each of the {points} points: "
+                f"baseline must be a slice or one true/false for each of the {counted(points, 'point')}: "
                 f"{chosen.dtype} of shape {chosen.shape}"
             )
     if points and not chosen.any():
-        raise ValueError(f"baseline must take at least one of the {points} points: {given!r}")
+        raise ValueError(f"baseline must take at least one of the {counted(points, 'point')}: {given!r}")
     return chosen
 
 

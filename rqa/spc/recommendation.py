@@ -6,6 +6,7 @@ from typing import Any, Literal
 
 from rqa.spc.chart import Chart
 from rqa.spc.dispersion import Dispersion
+from rqa.words import counted, plural
 
 Kind = Literal["share", "rate", "measurement", "jobs-between", "time-between"]
 
@@ -66,11 +67,11 @@ class Findings:
 
     def too_few(self, least: int) -> Recommendation:
         """No chart: limits need more points."""
-        have = f"{self.points} {'point' if self.points == 1 else 'points'} with data"
+        have = f"{counted(self.points, 'point')} with data"
         more = least - self.points
         self.reasons.append(
-            f"Limits need at least {least} points; there {'is' if self.points == 1 else 'are'} {have}, so {more} more "
-            f"{'is' if more == 1 else 'are'} needed. Until then, show the points without limits."
+            f"Limits need at least {counted(least, 'point')}; there {plural(self.points, 'is', 'are')} {have}, so "
+            f"{more} more {plural(more, 'is', 'are')} needed. Until then, show the points without limits."
         )
         return self._told(None, {}, more, self._refuse)
 

@@ -12,6 +12,7 @@ from rqa.spc.basis import Aside, Baseline, Basis, Mask, Stages, basis
 from rqa.spc.chart import Chart, judge
 from rqa.spc.rules import beyond_limits
 from rqa.spc.subgroup_constants import constants, mean_deviation
+from rqa.words import counted
 
 Subgroups = ArrayLike | Sequence[ArrayLike]
 
@@ -113,7 +114,8 @@ def xbar_r_chart(
     warnings = list(chosen.few(sizes > 0))
     if size > LARGEST_FOR_RANGE:
         warnings.append(
-            f"Ranges of {size} measurements waste information; the standard deviation (xbar_s_chart) does not."
+            f"Ranges of {counted(size, 'measurement')} waste information; the standard deviation (xbar_s_chart) does "
+            "not."
         )
     return _chart(
         mean,

@@ -9,6 +9,7 @@ from rqa.spc.probability_limits import FEW_EVENTS
 from rqa.spc.proportion_chart import p_chart, share_lines, share_spread
 from rqa.spc.rate_chart import c_chart, rate_lines, rate_spread, u_chart
 from rqa.spc.recommendation import LEAST_COUNTED, LEAST_MEASURED, UNLIKELY, Findings, Kind, Recommendation
+from rqa.words import counted
 
 
 def of_shares(x: Counts, n: Counts) -> Recommendation:
@@ -35,7 +36,7 @@ def _counted(kind: Kind, x: Counts, n: Counts | Numbers, rarer: int, spread: Dis
         return said.too_few(LEAST_COUNTED)
     if average < 1:
         what = "events" if rarer == x.sum() else "jobs without the event"
-        join = f"; or join {int(np.ceil(FEW_EVENTS / average))} periods into one" if rarer else ""
+        join = f"; or join {counted(int(np.ceil(FEW_EVENTS / average)), 'period')} into one" if rarer else ""
         said.reasons.append(
             f"There are {average:.2g} {what} a period on average, too few to judge a period by: chart the gaps between "
             f"them (kind 'jobs-between'){join}."

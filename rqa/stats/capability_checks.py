@@ -8,6 +8,7 @@ from scipy import special
 from rqa.arguments import Numbers
 from rqa.stats.capability_index import Spread
 from rqa.stats.order_test import shift, wandering
+from rqa.words import counted
 
 LEAST_VALUES = 25
 """Values below which no index is given (common practice, no source): neither order nor shape can be judged by fewer."""
@@ -39,7 +40,8 @@ def enough(n: int, method: str) -> tuple[str, ...]:
     if n >= least:
         return ()
     return (
-        f"An index by {method} method needs at least {least} values; there are {n}, so {least - n} more are needed.",
+        f"An index by {method} method needs at least {counted(least, 'value')}; there are {n}, so {least - n} more are "
+        "needed.",
     )
 
 

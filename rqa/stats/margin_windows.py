@@ -11,6 +11,7 @@ from scipy import special
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
 from rqa.stats.scan_windows import coded
+from rqa.words import counted
 
 if TYPE_CHECKING:
     from rqa.stats.marginal_scan import Margin
@@ -203,7 +204,7 @@ def _coded(name: str, group: object, cells: int) -> tuple[tuple[object, ...], ND
     labels = np.empty(cells, dtype=object)
     given = list(group)  # type: ignore[call-overload]
     if len(given) != cells:
-        raise ValueError(f"group must have one entry per row: {name}: {len(given)}, {cells} rows")
+        raise ValueError(f"group must have one entry per row: {name}: {len(given)}, {counted(cells, 'row')}")
     labels[:] = given
     return coded(labels)
 

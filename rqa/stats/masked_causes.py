@@ -12,6 +12,7 @@ from rqa.arguments import Counts, Numbers
 from rqa.stats.masked_fit import Problem, entangled, maximise
 from rqa.stats.masked_limits import profile_limits
 from rqa.stats.told_apart import grouped
+from rqa.words import counted
 
 Likelihood = Literal["job", "count"]
 
@@ -137,7 +138,8 @@ def masked_cause_mle(
     if (without < 0).any():
         place = int(np.argmax(without < 0))
         raise ValueError(
-            f"comebacks must not be above jobs: pattern {place} has {n[place]} jobs, {-without[place]:g} less"
+            f"comebacks must not be above jobs: pattern {place} has {counted(n[place], 'job')}, {-without[place]:g} "
+            "less"
         )
     once = likelihood == "job"
     seen = x > 0

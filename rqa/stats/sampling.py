@@ -9,6 +9,7 @@ from scipy import special
 
 from rqa import arguments
 from rqa.arguments import Numbers
+from rqa.words import counted
 
 LARGEST_SAMPLE = 10_000_000
 
@@ -186,7 +187,7 @@ def sampling_plan(
             break
         if accept(n, c, good) >= 1.0 - refused:
             return SamplingPlan(n, c, lot, good, bad, accept(n, c, good), accept(n, c, bad))
-    raise ValueError(f"no plan of up to {largest:,} jobs keeps both promises: good = {good:g}, bad = {bad:g}")
+    raise ValueError(f"no plan of up to {counted(largest, 'job')} keeps both promises: good = {good:g}, bad = {bad:g}")
 
 
 def _smallest(near: int, far: int, enough: Callable[[int], bool]) -> int:

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
 from rqa.stats.scan_windows import Windows, bernoulli_ratio, bernoulli_sets, coded, poisson_ratio, poisson_sets, windows
+from rqa.words import counted
 
 Likelihood = Literal["bernoulli", "poisson"]
 TIME = "time"
@@ -291,7 +292,7 @@ def _dimensions(
         if name == TIME:
             raise ValueError(f"groups must not be named {TIME!r}: time is always scanned")
         if labels.shape != (cells,):
-            raise ValueError(f"groups[{name!r}] must have one entry per cell: {labels.shape}, {cells} cells")
+            raise ValueError(f"groups[{name!r}] must have one entry per cell: {labels.shape}, {counted(cells, 'cell')}")
         kept, place = coded(labels)
         if not kept:
             continue

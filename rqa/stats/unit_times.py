@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from rqa import arguments
 from rqa.arguments import Numbers
+from rqa.words import counted
 
 Ends = Mapping[Hashable, float] | tuple[ArrayLike, ArrayLike]
 
@@ -55,10 +56,12 @@ def _ends(end: Ends) -> tuple[dict[Hashable, int], Numbers]:
         pairs = list(end.items())
         names, values = [name for name, _ in pairs], arguments.amounts("end", [value for _, value in pairs])
     if values.ndim != 1 or len(names) != values.size:
-        raise ValueError(f"end must hold units and ends of one length: {len(names)} units, ends {values.shape}")
+        raise ValueError(
+            f"end must hold units and ends of one length: {counted(len(names), 'unit')}, ends {values.shape}"
+        )
     index = {name: i for i, name in enumerate(names)}
     if len(index) < len(names):
-        raise ValueError(f"end must name a unit once: {len(names)} ends of {len(index)} units")
+        raise ValueError(f"end must name a unit once: {counted(len(names), 'end')} of {counted(len(index), 'unit')}")
     return index, values
 
 

@@ -14,6 +14,7 @@ from rqa.store.report import FileCount
 from rqa.store.settle import keep_rejects
 from rqa.store.stage import SELECT, Plan, Staged
 from rqa.store.verdicts import Places
+from rqa.words import counted
 
 SELECTED = "(select)"
 """What stands for a table in the account of a file whose rows go to SELECTs of the mapping."""
@@ -122,7 +123,7 @@ def prove(
     due = rows_before + sum(c.accepted for c in counts) - places.left
     there = one(connection, f"select count(*) from main.{table.name}")
     if there != due:
-        wrong.append(f"{table.name}: {due} rows are due, {there} are there")
+        wrong.append(f"{table.name}: {counted(due, 'row is', 'rows are')} due, {there} are there")
     labels = Counter(label for i in items for label in i.labels)
     refused = dict(
         connection.execute(
@@ -134,7 +135,9 @@ def prove(
         # Rows of a SELECT are refused under the names of the files that it draws on.
         alone = labels[c.source_file] == 1 and not c.source_file.startswith(SELECT)
         if alone and c.refused != refused.get(c.source_file, 0):
-            wrong.append(f"{c.source_file}: {c.refused} rows refused, {refused.get(c.source_file, 0)} kept as refused")
+            wrong.append(
+                f"{c.source_file}: {counted(c.refused, 'row')} refused, {refused.get(c.source_file, 0)} kept as refused"
+            )
     if wrong:
         faults = "\n".join(f"  - {w}" for w in wrong)
         raise StoreError(f"the load does not add up, so nothing was stored; please report it:\n{faults}")

@@ -14,6 +14,7 @@ from typing import Any
 import duckdb
 
 from rqa.intake.mapping import Mapping, unknown_name
+from rqa.words import counted
 
 QUERY_NODES = {"SELECT_NODE", "SET_OPERATION_NODE", "RECURSIVE_CTE_NODE", "CTE_NODE"}
 TABLE_NODES = {"EMPTY", "BASE_TABLE", "SUBQUERY", "JOIN", "EXPRESSION_LIST", "TABLE_FUNCTION"}
@@ -126,7 +127,7 @@ def _parsed(sql: str) -> dict[str, Any] | str:
         said = found["error_message"].splitlines()[0]
         return "only a SELECT is accepted" if "Only SELECT" in said else f"is not valid SQL ({said})"
     if len(found["statements"]) != 1:
-        return f"holds {len(found['statements'])} statements; give one"
+        return f"holds {counted(len(found['statements']), 'statement')}; give one"
     tree: dict[str, Any] = found["statements"][0]
     return tree
 

@@ -8,6 +8,7 @@ import duckdb
 
 from rqa.intake.records import KEPT_RAW, NOT_CLOSED, TOO_LONG, Quotes, Reject, blank_lines
 from rqa.intake.sources import SourceFile, Text
+from rqa.words import counted
 
 RULES = {
     "TOO MANY COLUMNS": "more fields than the header names",
@@ -49,7 +50,7 @@ def rejects_of(connection: duckdb.DuckDBPyConnection, text: Text, source: Source
         raw = raw.strip("\r\n")
         value = message if kind in FIELDS else ""
         if kind in QUOTES and ends:
-            value = f"runs on over {ends + 1:,} lines"
+            value = f"runs on over {counted(ends + 1, 'line')}"
         found.append((place + behind, RULES.get(kind, kind.lower()), value, raw))
     return sorted([*found, *text.cut])
 

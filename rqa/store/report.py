@@ -15,7 +15,7 @@ SHOWN = 8
 def withdrew(rows: int) -> str:
     """What is said of the rows that a load withdrew; nothing where it withdrew none."""
     said = f"Also withdrew {counted(rows, 'row')} from the store: the present files and mapping do not give"
-    return f"{said} {'it' if rows == 1 else 'them'} any more." if rows else ""
+    return f"{said} {plural(rows, 'it', 'them')} any more." if rows else ""
 
 
 def changed_in_store(replaced: int, withdrawn: int) -> str:

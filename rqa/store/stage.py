@@ -30,7 +30,7 @@ from rqa.store.named import NamedFiles
 from rqa.store.sql_limits import memory_limit, time_limit
 from rqa.store.traced import traced
 from rqa.store.whole import read_whole
-from rqa.words import listed
+from rqa.words import counted, listed
 
 SELECT = "select "
 """How the name of a reading by a SELECT begins."""
@@ -297,8 +297,8 @@ class Stager:
                 cause = error if isinstance(error, duckdb.Error) else error.__cause__
                 if late.is_set():
                     raise MappingError(
-                        f"{item.entry.place}: its SQL did not end within {self.sql_minutes:g} minutes over "
-                        f"{item.label}, and was stopped. Make it simpler, or set sql_minutes in [workspace]."
+                        f"{item.entry.place}: its SQL did not end within {counted(f'{self.sql_minutes:g}', 'minute')} "
+                        f"over {item.label}, and was stopped. Make it simpler, or set sql_minutes in [workspace]."
                     ) from error
                 if isinstance(cause, duckdb.OutOfMemoryException) and "bad allocation" in str(cause):
                     raise MappingError(

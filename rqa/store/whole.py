@@ -10,6 +10,7 @@ from rqa.intake.readings import LINES, USUAL, How
 from rqa.intake.records import Reject
 from rqa.intake.sources import SourceFile, Text
 from rqa.store.rejects import drop_rejects, rejects_of
+from rqa.words import counted
 
 
 @dataclass(frozen=True)
@@ -55,7 +56,7 @@ def read_whole(
             continue
         if how.one_by_one:
             raise SourceError(
-                f"{source.label}: the engine gives {given:,} records of it, and it holds {text.due.at_most:,}. "
-                "Nothing was loaded; please report it."
+                f"{source.label}: the engine gives {counted(given, 'record')} of it, and it holds "
+                f"{text.due.at_most:,}. Nothing was loaded; please report it."
             )
         how = replace(how, one_by_one=True)

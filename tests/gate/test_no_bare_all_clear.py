@@ -39,7 +39,8 @@ CAUTIONS = (
 )  # fmt: skip
 LEFT_OUT = (
     "have no date", "has no date", "is in no period", "have no row", "left out", "have no index", "not counted",
-    "What has no date", "have no value", "have no time", "no confirmed fault", "name no", "so none is used",
+    "What has no date", "have no value", "no time, so what came next", "no confirmed fault", "name no",
+    "so none is used",
     "nor has the job", "have no known cost", "No come-back of these has a known cost", "no job of the site gives it",
 )  # fmt: skip
 LACKING = (

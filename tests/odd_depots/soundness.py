@@ -59,13 +59,6 @@ def faults_of(answer: Answer) -> Iterator[str]:
     repr(answer), answer._repr_html_()
 
 
-def faults_on_page(text: str) -> Iterator[str]:
-    """What is unsound in a line of the page, where plurals are looked at too."""
-    yield from faults_in(text)
-    if ONE_OF_MANY.search(text):
-        yield f"one told of as several: {text}"
-
-
 def faults_in(text: str) -> Iterator[str]:
     """What is unsound in a sentence."""
     if OF_NOTHING.search(text):
@@ -74,6 +67,8 @@ def faults_in(text: str) -> Iterator[str]:
         yield f"no number: {text}"
     if NO_RANGE.search(text):
         yield f"a range from a number to itself: {text}"
+    if ONE_OF_MANY.search(text):
+        yield f"one told of as several: {text}"
     for share, low, high in WITH_LIMITS.findall(text):
         if not float(low) - ROUNDED <= float(share) <= float(high) + ROUNDED:
             yield f"the limits {low} to {high} % are not those of {share} %: {text}"

@@ -28,7 +28,6 @@ from tests.odd_depots.soundness import (
     drawn,
     faults_in,
     faults_of,
-    faults_on_page,
     fingerprint,
     has_picture,
     names_what_is_missing,
@@ -171,6 +170,6 @@ def _page(workspace: Path) -> Iterator[str]:
         code, said = run("review", str(workspace), "--format", form, "--to", str(workspace / f"page.{form}"))
         if code == 0 and form == "html":
             text = MARKUP.sub(" ", (workspace / "page.html").read_text(encoding="utf-8"))
-            yield from (f"the page: {fault}" for line in text.splitlines() for fault in faults_on_page(line))
+            yield from (f"the page: {fault}" for line in text.splitlines() for fault in faults_in(line))
         elif code and not (code == 1 and names_what_is_missing(said)):
             yield f"rqa review --format {form} ends with {code}: {said}"
