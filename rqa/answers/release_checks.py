@@ -36,7 +36,10 @@ FEWEST = 20
 """Matured jobs on each side below which nothing is stated."""
 EXACT_EVENTS = 2_000
 SHOW = ("site", "model", "procedure")
-UNSEEN = "A run that was refused at load, or logged under another test's name, looks like one that was not made."
+UNSEEN = (
+    "A run that was refused at load without a job's id, or logged under another test's name, looks like one that was "
+    "not made."
+)
 CAUTION = "jobs released so may differ in what else happened to them; kinds of work are allowed for, nothing else"
 FOR_COACHING = "for coaching and for changing the process, no verdict on a person"
 CHECK = (
@@ -60,7 +63,8 @@ def releases(
     row a group and check: "missing" (a usual test was not run), "failed" and "aborted" (the last run of some test),
     "early" (the last run of some test came before the end of the last step attempt), "any". A test is usual for a model
     and procedure if it was run on at least the share `usual` of its jobs closed between the first and the last of them
-    that had it, 20 at least; only jobs of that time need it.
+    that had it, 20 at least; only jobs of that time need it. Jobs of which a run was refused at load are left out, as
+    nobody knows what it would have said; a note counts them.
 
     Columns: check; jobs (that can be judged), flagged, share = flagged / jobs with its Wilson interval low, high;
     matured and returned (within `window` days) of the flagged ones, other_matured and other_returned of the others;
@@ -102,7 +106,9 @@ def releases(
         "window": window, "as_of": now.day, **asked.settings(), "usual": usual, "level": level,
         "method": "wilson; Mantel-Haenszel over procedure and model, exact test",
     }  # fmt: skip
-    return Releases(made, settings, (*now.notes, *_notes(made, asked, usual)), _stated(made, asked.by, window))
+    return Releases(
+        made, settings, (*now.notes, *_untold(now, asked), *_notes(made, asked, usual)), _stated(made, asked.by, window)
+    )
 
 
 def release_faults(
@@ -130,12 +136,28 @@ def release_faults(
         values={**_values(LIST, now, window, usual), "most": most},
     )  # fmt: skip
     settings = {"window": window, "as_of": now.day, "where": dict(asked.where), "months": asked.months, "usual": usual}
-    notes = list(now.notes)
+    notes = [*now.notes, *_untold(now, asked)]
     if table.height == most:
         notes.append(f"The latest {counted(most, 'row')}; there may be more.")
     notes += [UNSEEN] if "missing" in table["check"] else []
     notes += [PEOPLE] if "technician" in asked.named else []
     return ReleaseFaults(table, settings, tuple(notes))
+
+
+def _untold(now: Moment, asked: Scope) -> list[str]:
+    """How many of the jobs asked about are left out because a run of theirs was refused."""
+    table = counts(
+        now.store, "release_untold", where=asked.where, months=asked.months,
+        values={"as_of": now.day, "disposition": "repaired"},
+    )  # fmt: skip
+    jobs = int(table["jobs"].sum())
+    if not jobs:
+        return []
+    return [
+        f"{counted(jobs, 'job')} of which the load refused a diagnostic run: whether their tests were in order cannot "
+        "be told, and they are left out here. The table refused has the rows (table_name diagnostics); mend them and "
+        "load again."
+    ]
 
 
 def _values(question: str, now: Moment, window: int, usual: float) -> dict[str, object]:

@@ -133,6 +133,7 @@ MEASURES: Mapping[str, Groupings] = {
     "escapes_coverage": _LINK,
     "release_checks": {**_periods("j.closed_on"), **_known("j", JOB_NAMES)},
     "release_list": {**_periods("j.closed_on"), **_known("j", JOB_NAMES)},
+    "release_untold": {**_periods("j.closed_on"), **_known("j", JOB_NAMES)},
     "failed_checks": {**_periods(_JOB_DAY), **_known("j", JOB_NAMES)},
     "first_pass_steps_shifts": {
         **_periods("w.day"),

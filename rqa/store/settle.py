@@ -34,6 +34,9 @@ from rqa.store.verdicts import (
     unsure,
 )
 
+JOB = "job_id"
+"""The column by which a row belongs to a job, in the tables that have it."""
+
 
 def settle(
     connection: duckdb.DuckDBPyConnection, table: Table, files: Sequence[Staged], load_id: int, what: Changes
@@ -174,12 +177,13 @@ def _drop_refused(connection: duckdb.DuckDBPyConnection, name: str) -> None:
 def _keep_refused(
     connection: duckdb.DuckDBPyConnection, table: Table, files: Sequence[Staged], load_id: int, verdicts: Verdicts
 ) -> None:
-    """Write refused rows, one per broken rule."""
+    """Write refused rows, one per broken rule, with the job they belong to where that can be read."""
     name = table.name
+    job = JOB if JOB in table.names else "null"
     connection.execute(
         f"insert into main.refused select {load_id}, {literal(name)}, source_file, source_row, b.column_name, b.rule, "
-        f"b.value, {RAW} from (select source_file, source_row, {RAW}, unnest({BROKEN}) as b from temp.placed_{name} "
-        f"where {BROKEN} is not null)"
+        f"b.value, {RAW}, job from (select source_file, source_row, {RAW}, unnest({BROKEN}) as b, {job} as job "
+        f"from temp.placed_{name} where {BROKEN} is not null)"
     )
     refused = f"select {FILE_NO}, count(*) from temp.placed_{name} where {BROKEN} is not null group by all"
     count_into(verdicts, "refused", connection.execute(refused).fetchall())
@@ -194,7 +198,7 @@ def keep_rejects(connection: duckdb.DuckDBPyConnection, file: Staged, load_id: i
         places, rules, values, raws = zip(*file.rejects, strict=True)
         connection.execute(
             "insert into main.refused select $load_id, $table, $file, unnest($places) + $first, null, unnest($rules), "
-            "unnest($values), unnest($raws)",
+            "unnest($values), unnest($raws), null",
             {
                 "load_id": load_id, "table": file.table, "file": file.label, "first": file.first_row,
                 "places": list(places), "rules": list(rules), "values": list(values), "raws": list(raws),

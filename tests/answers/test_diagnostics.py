@@ -253,6 +253,21 @@ def test_released_with_a_test_missing() -> None:
     assert int(listed.table["returned"].sum()) == 10
 
 
+def test_a_refused_run_is_no_missing_test() -> None:
+    """Of 5 jobs without touch, the load refused a run of 2: nobody knows whether theirs was made."""
+    refused = [{"table_name": "diagnostics", "job_id": f"J{number}"} for number in (0, 1)]
+    refused += [{"table_name": "steps", "job_id": "J2"}, {"table_name": "diagnostics", "job_id": None}]
+    with depot_of({**many(5, 0, 200, 0), "refused": refused}, at(120)) as depot:
+        answers = (depot.releases(), depot.release_faults())
+        elsewhere = depot.releases(where={"technician": "nobody"})
+    assert answers[0].table.select("check", "jobs", "flagged").row(0) == ("missing", 203, 3)
+    assert sorted(answers[1].table["job_id"]) == ["J2", "J3", "J4"]
+    for answer in answers:
+        (note,) = (n for n in answer.notes if "cannot be told" in n)
+        assert note.startswith("2 jobs of which the load refused a diagnostic run")
+    assert not any("refused a diagnostic run" in n for n in elsewhere.notes)
+
+
 def test_a_flaky_test_is_stated() -> None:
     """40 fails of touch all pass again at once; of 40 fails of charge, 10 do and 30 pass after work."""
     rows: dict[str, list[dict[str, Any]]] = {"jobs": [], "steps": [], "diagnostics": []}

@@ -224,7 +224,9 @@ def first_run(seen: dict[tuple[str, str], list[Row]], job_id: str, test: str) ->
 def release_rows(tables: Tables, *, as_of: date, usual: float, least: int) -> dict[str, dict[str, Any]]:
     """Per repaired job closed by the day: the job, its last runs, what it lacks, whether early; None where unknown."""
     seen = runs_seen(tables, as_of)
+    untold = {row["job_id"] for row in tables.get("refused", ()) if row["table_name"] == "diagnostics"}
     released = [j for j in tables["jobs"] if j["disposition"] == "repaired" and j["closed_on"] <= as_of]
+    released = [j for j in released if j["job_id"] not in untold]
     last = {j["job_id"]: {t: r[-1] for (job_id, t), r in seen.items() if job_id == j["job_id"]} for j in released}
     needed: dict[str, set[str]] = {}
     for job in released:

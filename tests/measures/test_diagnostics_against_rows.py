@@ -98,11 +98,17 @@ def test_what_escaped_and_what_was_caught(
 
 @FEW
 @given(
-    data=runs_and_work(), as_of=as_ofs, by=groups(*JOB_NAMES), window=windows, usual=st.sampled_from((0.3, 0.8, 1.0))
-)
+    data=runs_and_work(), as_of=as_ofs, by=groups(*JOB_NAMES), window=windows, usual=st.sampled_from((0.3, 0.8, 1.0)),
+    untold=st.sets(st.integers(0, 5), max_size=2),
+)  # fmt: skip
 def test_what_was_released(
-    data: dict[str, Any], as_of: date | None, by: tuple[str, ...], window: int, usual: float
+    data: dict[str, Any], as_of: date | None, by: tuple[str, ...], window: int, usual: float, untold: set[int]
 ) -> None:
+    """Some jobs have runs that the load refused; rows of another table, or of no job, refuse nothing here."""
+    jobs = [data["jobs"][i % len(data["jobs"])]["job_id"] for i in sorted(untold) if data["jobs"]]
+    refused = [{"table_name": "diagnostics", "job_id": job_id} for job_id in [*jobs, None]]
+    refused += [{"table_name": "steps", "job_id": j["job_id"]} for j in data["jobs"]]
+    data = {**data, "refused": refused}
     with depot_of(data, as_of) as depot:
         day = depot.as_of.date()
         values = {"as_of": day, "window": window, "disposition": "repaired", "usual": usual, "least": 2}

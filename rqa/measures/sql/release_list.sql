@@ -4,13 +4,15 @@
 -- null where it has not matured or is not linked.
 -- Parameters: $usual share, $least jobs, $window days, $as_of date: later runs, attempts and closings are left out;
 -- $disposition of the released jobs; $most rows, the latest closed first.
--- Not counted: skipped steps.
+-- Not counted: skipped steps; jobs of which a run was refused at load, as nobody knows what it would have said.
 with
--- one row a released job
+-- one row a released job of which no run was refused at load
 released as (
     select row_number() over () as place, job_id, model, procedure, closed_on
     from jobs
-    where disposition = $disposition and closed_on <= $as_of
+    where
+        disposition = $disposition and closed_on <= $as_of
+        and job_id not in (select job_id from refused where table_name = 'diagnostics' and job_id is not null)
 ),
 -- one row a test of a released job whose first run is there
 first_runs as (
