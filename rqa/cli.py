@@ -15,7 +15,7 @@ from rqa.progress_line import progress_line
 from rqa.shown import one_line, shown
 from rqa.stopping import stoppable
 from rqa.store.limits import MEMORY, WAIT_SECONDS
-from rqa.words import counted
+from rqa.words import counted, plural
 
 if TYPE_CHECKING:
     import polars as pl
@@ -276,7 +276,13 @@ def notebooks(workspace: Path, no_run: bool) -> None:
 
     copied = copy_notebooks(workspace)
     target = workspace / "notebooks"
-    say(f"{counted(len(copied), 'notebook')} copied to {target}; those there already are left as they are.")
+    others = len(list(target.glob("*.ipynb"))) - len(copied)
+    left = (
+        f" {counted(others, 'notebook')} there already {plural(others, 'was', 'were')} left unchanged."
+        if others
+        else ""
+    )
+    say(f"{counted(len(copied), 'notebook')} copied to {target}.{left}")
     if not no_run:
         _run_notebooks(workspace)
     say(f"\nOpen them with: {opened_with(target)}")

@@ -77,9 +77,19 @@ def copy_notebooks(workspace: str | Path, *, as_run: bool = False) -> list[Path]
                 cell["source"] = PARAMETER.sub('WORKSPACE = ".."', "".join(cell["source"]))
             if cell["cell_type"] == "code" and not as_run:
                 cell["outputs"], cell["execution_count"] = [], None
-        path.write_text(json.dumps(notebook, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+        _put(path, json.dumps(notebook, indent=1, ensure_ascii=False) + "\n")
         copied.append(path)
     return copied
+
+
+def _put(path: Path, text: str) -> None:
+    """Write a notebook under another name first, so that a torn one never stands in its place."""
+    fresh = path.with_name(f".{path.name}.new")
+    try:
+        fresh.write_text(text, encoding="utf-8")
+        fresh.replace(path)
+    finally:
+        fresh.unlink(missing_ok=True)
 
 
 def opened_with(folder: str | Path) -> str:
@@ -174,7 +184,7 @@ async def _run(path: Path) -> Run:
         failure = f"{_failed_cell(notebook.cells)}: {error.ename}: {error.evalue.strip().partition(chr(10))[0]}"
     except (nbclient.exceptions.DeadKernelError, RuntimeError) as error:
         failure = f"{_failed_cell(notebook.cells)}: the kernel ended: {error}"
-    nbformat.write(notebook, path)
+    _put(path, nbformat.writes(notebook).rstrip("\n") + "\n")
     return Run(path, time.monotonic() - started, failure)
 
 
@@ -248,7 +258,7 @@ def refresh(folder: str | Path) -> list[Path]:
         nbformat.validate(notebook)
         done[path] = notebook
     for path, notebook in done.items():
-        nbformat.write(notebook, path)
+        _put(path, nbformat.writes(notebook).rstrip("\n") + "\n")
     return list(done)
 
 

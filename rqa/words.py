@@ -3,12 +3,14 @@
 import math
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime
-from difflib import get_close_matches
+from difflib import SequenceMatcher, get_close_matches
 
 HARD_SPACE = "\u00a0"
 """The space before a percent sign, at which no line breaks."""
 LIKE = 0.6
 """How alike two names are, of 1, before one is taken for the other mistyped."""
+STEMS_LIKE = 0.75
+"""How alike names must be before a last word that they share, such as `_at` or `_id`."""
 MINUS = "−"
 NAMES = {
     "month": "month", "week": "week", "site": "site", "model": "model", "procedure": "procedure",
@@ -143,8 +145,16 @@ def nearest(given: str, there: Iterable[str]) -> str | None:
     by_key: dict[str, str] = {}
     for name in there:
         by_key.setdefault(name.casefold(), name)
-    found = get_close_matches(given.casefold(), by_key, n=1, cutoff=LIKE)
-    return by_key[found[0]] if found else None
+    found = get_close_matches(given.casefold(), by_key, n=len(by_key) or 1, cutoff=LIKE)
+    return next((by_key[f] for f in found if _stems_alike(given.casefold(), f)), None)
+
+
+def _stems_alike(a: str, b: str) -> bool:
+    """Whether two names are alike before a last word that they share: "opened_at" is not "closed_at" mistyped."""
+    (stem, mark, end), (other, _, other_end) = a.rpartition("_"), b.rpartition("_")
+    if not mark or end != other_end or not stem or not other:
+        return True
+    return SequenceMatcher(None, stem, other).ratio() > STEMS_LIKE
 
 
 def listed(words: Sequence[str], *, last: str = "and") -> str:

@@ -2,6 +2,7 @@
 
 import codecs
 import json
+import re
 import zipfile
 from dataclasses import dataclass, replace
 
@@ -48,6 +49,16 @@ BEGINNINGS: tuple[tuple[bytes, Kind], ...] = (
 )  # fmt: skip
 
 
+LIKE_TEXT = (PARQUET, PDF)
+"""Kinds whose beginning is made of letters, so that a column of a text file may be called like it."""
+ONLY_PDF = re.compile(rb"%PDF-\d\.\d[\r\n]")
+
+
+def _is_text(head: bytes) -> bool:
+    """Whether what begins like a Parquet file or a PDF is text all the same: no zero byte, no line of a PDF alone."""
+    return b"\x00" not in head and not ONLY_PDF.match(head)
+
+
 def recognised(source: SourceFile) -> SourceFile:
     """The file with the encoding that its byte-order mark tells, where the mapping names none.
 
@@ -77,7 +88,7 @@ def _raw_head(source: SourceFile) -> bytes:
 
 def _kind(source: SourceFile, head: bytes) -> Kind | None:
     for beginning, kind in BEGINNINGS:
-        if head.startswith(beginning):
+        if head.startswith(beginning) and (kind not in LIKE_TEXT or not _is_text(head)):
             return kind
     if head.startswith(b"PK\x03\x04"):
         return _zipped(source)
@@ -106,6 +117,7 @@ def _in_its_encoding(source: SourceFile, head: bytes) -> SourceFile:
     wide = said.startswith(("utf-16", "utf-32"))
     for mark, encoding in MARKS:
         if head.startswith(mark):
+            _check_mark(source, mark, head[len(mark) :])
             if said.startswith(encoding):
                 return source
             if "encoding" not in source.spec.model_fields_set:
@@ -115,6 +127,19 @@ def _in_its_encoding(source: SourceFile, head: bytes) -> SourceFile:
         guess = "utf-16-le" if head[1::2].count(0) >= head[::2].count(0) else "utf-16-be"
         raise SourceError(_other_encoding(source, guess, "every other byte is 0"))
     return source
+
+
+def _check_mark(source: SourceFile, mark: bytes, text: bytes) -> None:
+    """Raise `SourceError` for UTF-16 whose mark names the other order of bytes than its text has."""
+    first, second = text[::2].count(0), text[1::2].count(0)
+    said, found = ("le", "be") if mark == codecs.BOM_UTF16_LE else ("be", "le")
+    wrong, right = (first, second) if said == "le" else (second, first)
+    own_word = codecs.lookup(source.spec.encoding).name == f"utf-16-{found}"
+    if mark in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE) and wrong > MANY_NULS * len(text) > right and not own_word:
+        raise SourceError(
+            f"{source.label}: its first bytes say UTF-16-{said.upper()}, and its text is UTF-16-{found.upper()}. Set "
+            f"encoding = 'utf-16-{found}' for files.{source.name}. Nothing was loaded."
+        )
 
 
 def _other_encoding(source: SourceFile, encoding: str, why: str) -> str:

@@ -25,10 +25,10 @@ from rqa.intake.mapping import (
     Site,
     TableSpec,
     Workspace,
-    nearest,
     unknown_name,
 )
 from rqa.intake.targets import column_faults
+from rqa.words import nearest
 
 NO_VALUE = {"sql": "null"}
 """What stands for a column whose mapping is faulty, so that it is not said to be missing too."""

@@ -32,7 +32,7 @@ from rqa.intake.names import (
     quoted,
 )
 from rqa.intake.pseudonyms import kept_columns, pseudonym
-from rqa.intake.sources import Text, literal
+from rqa.intake.sources import Text, delimiter_doubt, literal
 from rqa.intake.values import (
     SPACES,
     Manner,
@@ -93,6 +93,8 @@ def fitted(entry: Entry, text: Text, label: str) -> tuple[dict[str, Origin], lis
             found[column.name] = origin
         elif column.required and not column.numbered and column.default is None:
             faults.append(_required(column, label, columns))
+    if faults and (doubt := delimiter_doubt(text, label)):
+        faults = [doubt]
     return found, faults
 
 

@@ -3,18 +3,19 @@
 Each part checks itself as far as it can alone; `draft` makes a mapping of plain data and lists every fault.
 """
 
-import difflib
 import hashlib
 import json
 import re
 import zoneinfo
+from collections.abc import Iterable
 from fractions import Fraction
 from pathlib import Path, PureWindowsPath
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, field_validator, model_validator
 
 from rqa.contract import TABLES
+from rqa.words import nearest
 
 MAPPING_FILE = "sources.toml"
 OWN_FILES = "rqa_own_actions"
@@ -263,13 +264,8 @@ class Mapping(_Part):
         return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()[:16]
 
 
-def nearest(name: str, existing: Any) -> str | None:
-    """The existing name that is most like `name`, if one is."""
-    near = difflib.get_close_matches(name.lower(), [str(e).lower() for e in existing], n=1)
-    return next((str(e) for e in existing if near and str(e).lower() == near[0]), None)
-
-
-def unknown_name(name: str, existing: Any) -> str:
+def unknown_name(name: str, existing: Iterable[object]) -> str:
     """A sentence that names what exists, nearest first, for a name that does not."""
-    near = nearest(name, existing)
-    return (f"did you mean {near!r}? " if near else "") + "There is: " + ", ".join(map(str, existing))
+    there = [str(e) for e in existing]
+    near = nearest(name, there)
+    return (f"did you mean {near!r}? " if near else "") + "There is: " + (", ".join(there) or "none")

@@ -132,6 +132,7 @@ def _jsonl(source: SourceFile, scratch: Path, number: int, wanted: frozenset[str
     if _mentions(plain, [w.split(".")[0] for w in absent] + absent):
         keys = _keys(plain, None)
     nested = [w for w in sorted(wanted) if w not in keys and "." in w and w.split(".")[0] in keys]
+    nested = [w for w in nested if _reaches(plain, w.split("."))]
     columns = [*keys, *nested]
     rejects, engine_path = f"rejects_{number}", literal(literal_path(path))
     scan = (
@@ -183,13 +184,31 @@ def _keys(source: SourceFile, most: int | None) -> list[str]:
     for number, line in enumerate(_lines(source)):
         if most is not None and number >= most:
             break
-        try:
-            row = json.loads(line.decode("utf-8-sig"))
-        except (ValueError, RecursionError):
-            continue
-        if isinstance(row, dict):
+        if isinstance(row := _object(line), dict):
             keys.update(dict.fromkeys(k for k in row if k))
     return list(keys)
+
+
+def _reaches(source: SourceFile, path: list[str]) -> bool:
+    """Whether a path reaches something in a row of the file, or every row lacks what it would reach into."""
+    missed = False
+    for line in _lines(source):
+        value = _object(line)
+        for depth, key in enumerate(path):
+            if not isinstance(value, dict) or key not in value:
+                missed = missed or (depth > 0 and value not in (None, {}))
+                break
+            value = value[key]
+        else:
+            return True
+    return not missed
+
+
+def _object(line: bytes) -> Any:
+    try:
+        return json.loads(line.decode("utf-8-sig"))
+    except (ValueError, RecursionError):
+        return None
 
 
 def _mentions(source: SourceFile, names: list[str]) -> bool:

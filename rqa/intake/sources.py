@@ -12,7 +12,7 @@ import io
 import itertools
 import re
 import zlib
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from collections.abc import Mapping as MappingType
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -28,6 +28,10 @@ DELIMITERS = ",;\t|"
 WITH_HEADER = ("csv", "excel")
 """Formats whose columns are named by a row of the file, or by none."""
 PIECE = 1 << 20
+SHOWN = 60
+"""Characters of a header that are shown."""
+MARKS = "\ufeff\ufffe"
+"""A byte-order mark as text, and one whose bytes stand the other way round."""
 FRAME = "frame:"
 """How the name of a frame begins in reports."""
 
@@ -214,16 +218,32 @@ def csv_header(source: SourceFile) -> Header:
     delimiter = spec.delimiter or max(DELIMITERS, key=first.count)
     lines.seek(lines.tell() - len(first))
     try:
-        if spec.quote:
-            fields = csv.reader(lines, delimiter=delimiter, quotechar=spec.quote)
-        else:
-            fields = csv.reader(lines, delimiter=delimiter, quoting=csv.QUOTE_NONE)
-        names = [n.strip() for n in next(fields)]
+        names = [n.strip() for n in next(delimited(lines, delimiter, spec.quote))]
     except (csv.Error, TypeError) as error:
         raise SourceError(f"{source.label}: its header cannot be read: {error}") from error
     if spec.header_row == 0:
         return Header(tuple(spec.header or map(str, range(1, len(names) + 1))), delimiter, 0)
     return Header(tuple(n or f"column_{i}" for i, n in enumerate(names, 1)), delimiter, line)
+
+
+def delimited(lines: Iterable[str], delimiter: str, quote: str) -> Iterator[list[str]]:
+    """The records of CSV text, each as its fields."""
+    if quote:
+        return csv.reader(lines, delimiter=delimiter, quotechar=quote)
+    return csv.reader(lines, delimiter=delimiter, quoting=csv.QUOTE_NONE)
+
+
+def delimiter_doubt(text: Text, label: str) -> str:
+    """What to say of a CSV whose columns are most likely cut in the wrong places; nothing where they seem right."""
+    others = {sign: sum(c.count(sign) for c in text.columns) for sign in DELIMITERS if sign != text.delimiter}
+    likely = max(others, key=lambda sign: others[sign])
+    if not text.delimiter or (len(text.columns) > 1 and others[likely] < len(text.columns)):
+        return ""
+    many = "only one column" if len(text.columns) == 1 else f"{len(text.columns)} columns"
+    said = f"{label} has {many}, {text.columns[0][:SHOWN]!r}, when cut at {text.delimiter!r}"
+    if others[likely]:
+        return f"{said}; is the delimiter {likely!r}? Set delimiter = {likely!r} for its files"
+    return f"{said}. Set delimiter for its files"
 
 
 def _head_text(source: SourceFile) -> str:
@@ -241,7 +261,7 @@ def _head_text(source: SourceFile) -> str:
             text = codecs.getincrementaldecoder(encoding)("replace").decode(head)
         else:
             raise SourceError(_wrong_encoding(source, line, error)) from error
-    return text.removeprefix("\ufeff")
+    return text.lstrip(MARKS)
 
 
 def _wrong_encoding(source: SourceFile, line: int, error: UnicodeDecodeError) -> str:
@@ -264,7 +284,7 @@ def as_utf8(source: SourceFile, target: Path) -> Path:
             except UnicodeDecodeError as error:
                 raise SourceError(_wrong_encoding(source, line + piece[: error.start].count(b"\n"), error)) from error
             if first and text:
-                text, first = text.removeprefix("\ufeff"), False
+                text, first = text.lstrip(MARKS), False
             held = "\r" if piece and text.endswith("\r") else ""
             text = text[: len(text) - len(held)].replace("\r\n", "\n").replace("\r", "\n")
             line += text.count("\n")

@@ -229,8 +229,9 @@ def breaches(column: Column, text: str, manner: Manner) -> list[tuple[str, str]]
     tried = f"in the given formats (tried: {', '.join(ISO_SHOWN if f == 'iso' else f for f in manner.times)})"
     if column.required:
         found.append(("missing", f"{text} is null"))
+    mark = f", written with decimal = {manner.decimal!r}" if manner.decimal == "," else ""
     said = {
-        "integer": "not a whole number", "number": "not a number", "time": f"not a date and time {tried}",
+        "integer": f"not a whole number{mark}", "number": f"not a number{mark}", "time": f"not a date and time {tried}",
         "date": f"not a date {tried}", "month": "not a month (YYYY-MM)",
         "boolean": "neither true nor false",
     }.get(column.kind)  # fmt: skip

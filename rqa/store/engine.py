@@ -64,6 +64,11 @@ def connect(
     if memory is not None:
         config["memory_limit"] = memory
     if read_only and not path.is_file():
+        if not path.parent.is_dir():
+            raise StoreError(
+                f"{path.parent}: there is no such folder. Name a workspace: a folder with a sources.toml, or one that "
+                "`rqa demo FOLDER` makes."
+            )
         raise StoreError(f"{path}: there is no store. Make one with `rqa load {path.parent}`.")
     try:
         connection = duckdb.connect(":memory:" if read_only else str(path), config=config)
@@ -142,7 +147,7 @@ def _why_not_opened(path: Path, said: str) -> str:
 def store_path(place: str | Path) -> Path:
     """The store's file, from a workspace folder or from the file itself."""
     path = Path(place)
-    return path / STORE_FILE if path.is_dir() else path
+    return path if path.is_file() or path.suffix == Path(STORE_FILE).suffix else path / STORE_FILE
 
 
 def open_store(place: str | Path) -> "Store":

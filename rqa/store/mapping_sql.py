@@ -7,15 +7,20 @@ the closed configuration under which everything runs (`engine.close_access`).
 """
 
 import json
-from collections.abc import Collection, Iterator
+import re
+from collections.abc import Collection, Iterable, Iterator
 from functools import cache
 from typing import Any
 
 import duckdb
 
 from rqa.intake.mapping import Mapping, unknown_name
+from rqa.intake.sources import literal
 from rqa.words import counted
 
+NO_COLUMN = re.compile(r'Referenced column "(?P<name>(?:[^"]|"")+)" not found')
+NO_MATCH = re.compile(r"No function matches the given name and argument types '(?P<call>.+)'")
+"""How the engine says that it knows no such column, and no such function of values of these types."""
 QUERY_NODES = {"SELECT_NODE", "SET_OPERATION_NODE", "RECURSIVE_CTE_NODE", "CTE_NODE"}
 TABLE_NODES = {"EMPTY", "BASE_TABLE", "SUBQUERY", "JOIN", "EXPRESSION_LIST", "TABLE_FUNCTION"}
 MODIFIERS = {"ORDER_MODIFIER", "LIMIT_MODIFIER", "LIMIT_PERCENT_MODIFIER", "DISTINCT_MODIFIER"}
@@ -197,6 +202,22 @@ def _row_changers(tree: dict[str, Any]) -> list[str]:
                 found.append(f"{name}()")
             waiting += part.values()
     return sorted(set(found))
+
+
+def engine_said(said: str, columns: Iterable[str]) -> str:
+    """What the engine has against SQL of a mapping, in the mapping's words; `columns` are those that the SQL sees."""
+    first = said.strip().split("\n")[0]
+    if (found := NO_COLUMN.search(first)) is not None:
+        name = found["name"].replace('""', '"')
+        return (
+            f"there is no column {name!r}; {unknown_name(name, columns)}. A text takes single quotes: {literal(name)}"
+        )
+    if (found := NO_MATCH.search(first)) is not None:
+        return (
+            f"{found['call']} cannot be computed. Columns of a source are text (VARCHAR); to compute with one, write "
+            'for example try_cast("Hours" as double)'
+        )
+    return first
 
 
 def _plain(kind: str) -> str:

@@ -1,5 +1,6 @@
 """Records of a file that are no rows at all: what the engine's reader rejected, each with its place and its rule."""
 
+import io
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import replace
@@ -7,7 +8,7 @@ from dataclasses import replace
 import duckdb
 
 from rqa.intake.records import KEPT_RAW, NOT_CLOSED, TOO_LONG, Quotes, Reject, blank_lines
-from rqa.intake.sources import SourceFile, Text
+from rqa.intake.sources import SourceFile, Text, delimited
 from rqa.words import counted
 
 RULES = {
@@ -27,7 +28,7 @@ def rejects_of(connection: duckdb.DuckDBPyConnection, text: Text, source: Source
         return []
     rows = connection.execute(
         f"select line, any_value(line_byte_position), first(error_type::varchar order by column_idx), "
-        f"first(error_message order by column_idx), first(left(csv_line, {KEPT_RAW})), "
+        f"first(left(csv_line, {KEPT_RAW})), "
         "max(len(trim(csv_line, chr(13) || chr(10)).replace(chr(13), '')) "
         "- len(trim(csv_line, chr(13) || chr(10)).replace(chr(13), '').replace(chr(10), ''))), "
         "max(strlen(csv_line) - strlen(ltrim(csv_line, chr(13) || chr(10)))) "
@@ -42,17 +43,25 @@ def rejects_of(connection: duckdb.DuckDBPyConnection, text: Text, source: Source
             blanks = blank_lines(replace(source, path=text.path or source.path), quotes, skip=header)
     found: list[Reject] = []
     behind = 0
-    for line, byte, kind, message, raw, ends, lead in rows:
+    for line, byte, kind, raw, ends, lead in rows:
         # The engine counts the blank lines behind the header that it passes over; it shows a record with those before.
         place = line - 1 - header - bisect_left(blanks, byte - 1 + lead)
         while behind < len(text.cut) and text.cut[behind][0] <= place + behind:
             behind += 1
         raw = raw.strip("\r\n")
-        value = message if kind in FIELDS else ""
+        value = _fields(raw, text, source.spec.quote) if kind in FIELDS else ""
         if kind in QUOTES and ends:
             value = f"runs on over {counted(ends + 1, 'line')}"
         found.append((place + behind, RULES.get(kind, kind.lower()), value, raw))
     return sorted([*found, *text.cut])
+
+
+def _fields(raw: str, text: Text, quote: str) -> str:
+    """How many fields a record has, and how many the header names; the engine stops counting at the first too many."""
+    if len(raw) >= KEPT_RAW:
+        return ""
+    fields = next(delimited(io.StringIO(raw, newline=""), text.delimiter, quote), [])
+    return f"{counted(len(fields), 'field')}, {counted(len(text.columns), 'name')}"
 
 
 def drop_rejects(connection: duckdb.DuckDBPyConnection, text: Text) -> None:

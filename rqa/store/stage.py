@@ -26,6 +26,7 @@ from rqa.intake.records import Reject
 from rqa.intake.sources import SourceFile, Text, files_of
 from rqa.store.ddl import columns
 from rqa.store.limits import MEMORY, SQL_MINUTES
+from rqa.store.mapping_sql import engine_said
 from rqa.store.named import NamedFiles
 from rqa.store.sql_limits import memory_limit, time_limit
 from rqa.store.traced import traced
@@ -258,7 +259,7 @@ class Stager:
         try:
             self.connection.execute("explain " + judging_select(entry, text, item.label, 0, given)).fetchall()
         except (duckdb.ProgrammingError, duckdb.ConversionException, duckdb.InvalidInputException) as error:
-            return str(error).strip().split("\n")[0]
+            return engine_said(str(error), text.columns)
         except duckdb.Error as error:
             raise self._engine_error(error, item) from error
         return ""
@@ -350,7 +351,8 @@ class Stager:
             raise self._engine_error(error, item) from error
 
     def _engine_error(self, error: duckdb.Error, item: Plan) -> Exception:
-        said = str(error).strip().split("\n")[0]
+        of_sets = [c for name in item.sets for c in self.named.columns.get(name, {}).values()]
+        said = engine_said(str(error), dict.fromkeys(of_sets))
         if isinstance(error, duckdb.IOException):
             return SourceError(f"{item.label}: cannot be read to its end ({said}). Fetch it again. Nothing was loaded.")
         if isinstance(error, duckdb.ProgrammingError | duckdb.ConversionException | duckdb.OutOfRangeException):

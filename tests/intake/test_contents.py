@@ -111,6 +111,9 @@ NOT_WHAT_IT_SAYS: dict[str, tuple[str, bytes | Callable[[Path], bytes], dict[str
     "first sheet empty": (
         "jobs.xlsx", workbook(("Cover", []), ("Jobs", JOBS_SHEET)), {}, ["first sheet, 'Cover', is empty", "Jobs"]
     ),
+    "UTF-16 under the other mark": (
+        "jobs.csv", b"\xff\xfe" + TEXT.encode("utf-16-be"), {}, ["say UTF-16-LE", "encoding = 'utf-16-be'"]
+    ),
     "header below the end of a sheet": (
         "jobs.xlsx", workbook(("Jobs", JOBS_SHEET)), {"header_row": 9}, ["header_row is 9", "sheet 'Jobs'"]
     ),
@@ -227,3 +230,14 @@ def test_record_that_begins_like_an_array_is_still_a_refused_row(ws: Workspace) 
     ws.jobs('{"job_id": "A", \n' + LINES, name="more.jsonl")
     # The mapping no longer reads the first file, so what was refused of it is gone as well.
     assert [r for r, *_ in ws.refused()] == [1]
+
+
+@pytest.mark.parametrize("name", ["PAR1", "PAR1 no.", "%PDF", "%PDF-1.7"])
+def test_a_column_may_be_called_like_the_beginning_of_another_kind_of_file(ws: Workspace, name: str) -> None:
+    rows = [{name: "x", **r} for r in ROWS]
+    assert ws.jobs(csv_of(*rows)).total("accepted") == 2
+
+
+def test_the_encoding_that_the_mapping_names_stands_against_a_wrong_mark(ws: Workspace) -> None:
+    report = ws.jobs(b"\xff\xfe" + TEXT.encode("utf-16-be"), encoding="utf-16-be")
+    assert (report.total("accepted"), report.total("refused")) == (2, 0)

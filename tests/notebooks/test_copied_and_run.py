@@ -56,6 +56,29 @@ def test_a_file_that_is_no_notebook_is_named(workspace: Path, text: str) -> None
         not_run(workspace)
 
 
+def test_the_command_counts_what_it_copied_and_what_was_there(workspace: Path) -> None:
+    target = workspace / "notebooks"
+    said = [
+        CliRunner().invoke(main, ["notebooks", str(workspace), "--no-run"]).output.splitlines()[0] for _ in range(2)
+    ]
+    number = len(list(target.glob("*.ipynb")))
+    assert said[0] == f"{number} notebooks copied to {target}."
+    assert said[1] == f"0 notebooks copied to {target}. {number} notebooks there already were left unchanged."
+
+
+def test_a_copy_that_cannot_be_written_leaves_no_torn_notebook(
+    workspace: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def half(path: Path, text: str, **_: str) -> None:
+        path.write_bytes(text[: len(text) // 2].encode())
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_text", half)
+    with pytest.raises(OSError, match="No space"):
+        copy_notebooks(workspace)
+    assert list((workspace / "notebooks").iterdir()) == []
+
+
 def test_what_was_run_or_changed_is_left_as_it_is(workspace: Path) -> None:
     copied = copy_notebooks(workspace)
     assert [path.name for path in copied] == [path.name for path in ALL]

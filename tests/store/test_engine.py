@@ -35,6 +35,14 @@ def test_no_store(tmp_path: Path) -> None:
         rqa.open(tmp_path)
 
 
+def test_a_folder_that_is_not_there_is_named(tmp_path: Path) -> None:
+    with pytest.raises(StoreError) as caught:
+        rqa.open(tmp_path / "nowhere")
+    said = str(caught.value)
+    assert said.startswith(f"{tmp_path / 'nowhere'}: there is no such folder. Name a workspace")
+    assert "rqa load" not in said
+
+
 def test_not_a_store(tmp_path: Path) -> None:
     (tmp_path / "a.duckdb").write_text("not a database, but long enough to be read as one" * 400)
     with pytest.raises(StoreError, match="not a store, or it is damaged"):
