@@ -5,8 +5,9 @@ import re
 from collections.abc import Iterator
 
 from rqa.contract import Column, Table
-from rqa.intake.mapping import Origin, nearest
+from rqa.intake.mapping import Origin
 from rqa.intake.values import BETWEEN_WORDS, FALSE, TRUE
+from rqa.words import nearest
 
 PERSONS = {"steps": ("bench", "tool"), "diagnostics": ("station",)}
 """The columns by table that may name people though the contract means a place or a tool by them."""

@@ -62,8 +62,8 @@ def _emptied(counts: Iterable[FileCount]) -> list[str]:
     for c in counts:
         tables[c.table].append(c)
     return [
-        f"nothing is loaded into {name}: its files hold {counted(sum(c.in_file for c in of), 'row')}, blank or left out "
-        "by `where`. Check `where` in sources.toml."
+        f"nothing is loaded into {name}: its files hold {counted(sum(c.in_file for c in of), 'row')}, blank or left "
+        "out by `where`. Check `where` in sources.toml."
         for name, of in tables.items()
         if sum(c.in_file for c in of) and not sum(c.read for c in of)
     ]

@@ -71,7 +71,7 @@ def test_withdrawn_and_replaced_rows_are_as_many_in_the_report_as_in_the_table(w
     nothing = ws.load(mapping(where="model = 'x'"))
     assert [a[:34] for a in nothing.alarms] == [
         "3 of the 3 rows that the store had",
-        "nothing is loaded into jobs: all 10"[:34],
+        "nothing is loaded into jobs: its files"[:34],
     ]
 
 
