@@ -4,7 +4,6 @@ Importing this package is light; each name below brings in what it needs when it
 """
 
 from importlib import import_module
-from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -14,7 +13,7 @@ if TYPE_CHECKING:
     from rqa.plots.renderer import enable as notebook
     from rqa.recomputed import published
 
-__version__ = version("rqa")
+__version__: str
 __all__ = ["Depot", "__version__", "load", "notebook", "open", "plot", "published"]
 
 _ROOMS = {
@@ -28,6 +27,8 @@ _ROOMS = {
 
 
 def __getattr__(name: str) -> Any:
+    if name == "__version__":
+        return import_module("importlib.metadata").version("rqa")
     if name in _ROOMS:
         room, thing = _ROOMS[name]
         return getattr(import_module(room), thing)

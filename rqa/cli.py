@@ -73,7 +73,9 @@ class _Work(click.Command):
         before = identity(store)
         with stoppable() as stopping:
             try:
-                return super().invoke(ctx)
+                done = super().invoke(ctx)
+                stopping.end()
+                return done
             except BaseException as error:
                 # An engine that is stopped says so in its own words, which do not concern anybody.
                 if stopping.signal is None:

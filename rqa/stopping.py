@@ -1,28 +1,36 @@
 """Stopping long work by a signal, without a trace of it left behind.
 
-`stoppable` turns SIGINT and SIGTERM into one `Stopped`, raised once, in the main thread, at the next moment that is not
-`held`. Work that must not be torn apart (making and removing a scratch folder, putting a store in place) holds it and
-releases it for what may end at any moment. An engine that is asked something hears of a signal only by its own
-interruption, so a thread interrupts whatever is `interruptible` until the work has ended.
+`stoppable` turns SIGINT, SIGTERM and SIGHUP into one `Stopped`, raised once, in the main thread, at the next moment
+that is not `held`; where Python loses it, as in a finalizer, it is raised again. Work that must not be torn apart
+(making and removing a scratch folder, putting a store in place) holds it and releases it for what may end at any
+moment. An engine that is asked something hears of a signal only by its own interruption, so a thread interrupts
+whatever is `interruptible` until the work has ended.
 
 Without `stoppable` a signal does what Python makes of it.
 """
 
 import os
 import signal
+import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from types import FrameType
-from typing import Protocol
+from typing import Any, Protocol
 
+SIGNALS = tuple(s for s in (getattr(signal, name, None) for name in ("SIGINT", "SIGTERM", "SIGHUP")) if s is not None)
+"""The signals that ask work to stop; not every system has each."""
 AGAIN_SECONDS = 0.05
 """How often a running question is interrupted, until it ends: one that has just begun may miss an interruption.
 How often work that cannot be interrupted looks for a signal, too."""
 
 
 class Stopped(BaseException):
-    """The work was stopped by a signal; no mistake, so nothing that handles mistakes catches it."""
+    """The work was stopped by a signal, `number`; no mistake, so nothing that handles mistakes catches it."""
+
+    def __init__(self, number: int) -> None:
+        super().__init__(number)
+        self.number = number
 
 
 class Engine(Protocol):
@@ -38,15 +46,21 @@ class Stopping:
     def __init__(self) -> None:
         self.signal: int | None = None
         self.raised = False
+        self.over = False
 
     @property
     def exit_code(self) -> int:
         """What a program ends with that a signal has stopped: 128 and the signal's number."""
         return 128 + (self.signal or 0)
 
+    @property
+    def due(self) -> bool:
+        """Whether a signal was met that is still to be raised."""
+        return self.signal is not None and not self.raised
+
     def met(self, number: int, frame: FrameType | None) -> None:
         """Take a signal: raise `Stopped` at the first one, now or, if held, at the release."""
-        if self.signal is None:
+        if self.signal is None and not self.over:
             self.signal = number
         self.raise_once()
 
@@ -54,7 +68,18 @@ class Stopping:
         """Raise `Stopped` for a signal that was met and has not been raised, unless it is held."""
         if self.signal is not None and not self.raised and not _HELD:
             self.raised = True
-            raise Stopped
+            raise Stopped(self.signal)
+
+    def end(self) -> None:
+        """The work is done: a signal from now on stops nothing."""
+        self.over = True
+
+    def lost(self, lost: "sys.UnraisableHookArgs", tell: "Callable[[sys.UnraisableHookArgs], Any]") -> None:
+        """What Python calls for an exception that it cannot raise: ours is raised again, others are told by `tell`."""
+        if lost.exc_type is not Stopped:
+            tell(lost)
+        elif not self.over:
+            self.raised = False
 
 
 _HELD: list[str] = []
@@ -63,8 +88,12 @@ _INSTALLED: list[Stopping] = []
 
 
 @contextmanager
-def stoppable() -> Iterator[Stopping]:
-    """Let signals stop what is done inside. Only a main thread hears of signals; a second one inside is the first."""
+def stoppable(afterwards: signal.Handlers | None = None) -> Iterator[Stopping]:
+    """Let signals stop what is done inside. Only a main thread hears of signals; a second one inside is the first.
+
+    A signal means afterwards what it meant before, or else `afterwards`. SIGHUP stays ignored where it was, as for a
+    program that is to outlive its terminal.
+    """
     if _INSTALLED:
         yield _INSTALLED[0]
         return
@@ -72,33 +101,45 @@ def stoppable() -> Iterator[Stopping]:
     if threading.current_thread() is not threading.main_thread():
         yield stopping
         return
+    before = {n: signal.getsignal(n) for n in SIGNALS}
+    taken = [n for n in SIGNALS if n == signal.SIGINT or before[n] is not signal.SIG_IGN]
     wake, woken = os.pipe()
     os.set_blocking(woken, False)
-    before = {number: signal.signal(number, stopping.met) for number in (signal.SIGINT, signal.SIGTERM)}
-    fd_before = signal.set_wakeup_fd(woken, warn_on_full_buffer=False)
     ended = threading.Event()
-    thread = threading.Thread(target=_interrupt, args=(wake, ended), name="rqa-stopping", daemon=True)
-    _INSTALLED.append(stopping)
-    thread.start()
-    try:
-        yield stopping
-    finally:
-        stopping.raised = True
-        ended.set()
-        os.write(woken, b"\0")
-        thread.join()
-        signal.set_wakeup_fd(fd_before)
-        for number, handler in before.items():
-            signal.signal(number, handler)
-        _INSTALLED.clear()
-        os.close(wake)
-        os.close(woken)
+    thread = threading.Thread(target=_interrupt, args=(stopping, wake, ended), name="rqa-stopping", daemon=True)
+    tell = sys.unraisablehook
+    with held():
+        for number in taken:
+            signal.signal(number, stopping.met)
+        fd_before = signal.set_wakeup_fd(woken, warn_on_full_buffer=False)
+        sys.unraisablehook = lambda lost: stopping.lost(lost, tell)
+        _INSTALLED.append(stopping)
+        thread.start()
+        try:
+            with released():
+                yield stopping
+        finally:
+            stopping.end()
+            stopping.raised = True
+            ended.set()
+            os.write(woken, b"\0")
+            thread.join()
+            sys.unraisablehook = tell
+            signal.set_wakeup_fd(fd_before)
+            for number in taken:
+                signal.signal(number, before[number] if afterwards is None else afterwards)
+            _INSTALLED.clear()
+            os.close(wake)
+            os.close(woken)
 
 
-def _interrupt(wake: int, ended: threading.Event) -> None:
+def _interrupt(stopping: Stopping, wake: int, ended: threading.Event) -> None:
     """Wait for a signal, then interrupt whatever an engine is asked, until the work has ended."""
     os.read(wake, 1)
     while not ended.wait(AGAIN_SECONDS):
+        if stopping.due:
+            # It was lost where it was raised, or came before the main thread could hear of it.
+            signal.raise_signal(stopping.signal or signal.SIGINT)
         for engine in list(_ASKED):
             # One that was closed at this very moment has nothing left to end, and says so.
             with suppress(Exception):
@@ -124,7 +165,7 @@ def check() -> None:
 
 def is_stopped() -> bool:
     """Whether a signal was met that is still to be raised; for work that is held and can end early by itself."""
-    return any(stopping.signal is not None and not stopping.raised for stopping in _INSTALLED)
+    return any(stopping.due for stopping in _INSTALLED)
 
 
 @contextmanager
