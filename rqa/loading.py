@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from rqa.errors import RequestError, RqaError, StoreError
 from rqa.progress import Progress, silent
+from rqa.shown import first_line
 from rqa.store.limits import MEMORY, WAIT_SECONDS
 
 if TYPE_CHECKING:
@@ -88,7 +89,13 @@ def _in_plain_words(error: Exception, folder: Path, memory: str | None) -> str |
     """
     import duckdb
 
+    from rqa.store.damage import damage_told, damaged
+    from rqa.store.engine import STORE_FILE
+
     cause = error.__cause__ if isinstance(error, RqaError) else error
+    damage = damage_told(cause, folder / STORE_FILE)
+    if damage:
+        return str(damaged(folder / STORE_FILE, damage))
     if (isinstance(cause, OSError) and cause.errno in FULL_DISK) or (
         isinstance(cause, duckdb.Error) and FULL_SAYS.search(str(cause))
     ):
@@ -103,4 +110,4 @@ def _in_plain_words(error: Exception, folder: Path, memory: str | None) -> str |
         return None
     if isinstance(error, OSError):
         return f"{error.filename or folder}: {error.strerror or error}. Nothing was stored."
-    return f"the engine failed: {str(error).strip().splitlines()[0]} Nothing was stored; please report it."
+    return f"the engine failed: {first_line(error)} Nothing was stored; please report it."

@@ -7,6 +7,9 @@ signs are those of Unicode's category Cc; the signs of direction are those of Un
 import re
 from typing import Any
 
+LONGEST_VALUE = 80
+LONGEST_LINE = 300
+"""Signs of a foreign value, and of what a library says, that a message shows; the rest is cut off."""
 KEPT = "\n\t"
 """Controls that lay out a text of our own."""
 UNSHOWN = re.compile(
@@ -28,6 +31,23 @@ def shown(text: str) -> str:
 def one_line(text: str) -> str:
     """The text shown, with its line ends and tabs as marks too: a name or a cell, which lays out nothing."""
     return re.sub(f"[{KEPT}]", _mark, shown(text))
+
+
+def told(value: object) -> str:
+    """A value that comes from a file or a store, as a message names it: in quotes, on one line, cut where it is long.
+
+    Signs that cannot be printed are written as in Python.
+    """
+    text = str(value)
+    if len(text) <= LONGEST_VALUE:
+        return repr(text)
+    return f"{text[:LONGEST_VALUE]!r}… ({len(text):,} signs)"
+
+
+def first_line(said: object) -> str:
+    """What a library says, or any text with foreign values in it: its first line, cut where it is long."""
+    line = next(iter(str(said).strip().splitlines()), "")
+    return shown(line if len(line) <= LONGEST_LINE else f"{line[:LONGEST_LINE]}…")
 
 
 def all_shown(value: Any) -> Any:

@@ -238,6 +238,8 @@ class Workspace(_Part):
     """Folders outside of the workspace that a `path` may lead to."""
     sql_minutes: float | None = Field(default=None, gt=0, allow_inf_nan=False)
     """How long the SQL of one [[table]] may run over one source, in minutes."""
+    store_readers: Literal["owner", "group", "all"] | None = None
+    """Whose accounts may read the store; None: those that may read it now, and of a new store its owner alone."""
 
     _zone = field_validator("zone")(_known_zone)
 

@@ -1,6 +1,5 @@
 """The books of a load: which files it read and what became of their rows, kept in the store and told in the report."""
 
-import time
 from collections import Counter
 from collections.abc import Mapping as MappingType
 from collections.abc import Sequence
@@ -20,10 +19,8 @@ from rqa.store.engine import open_store
 from rqa.store.order import Kept
 from rqa.store.remarks import EMPTIED_BEGINS, NO_JOB, NO_ZONE
 from rqa.store.report import FileCount, Refusal, Remark
-from rqa.store.stage import SELECT, Plan, Seen, Staged
+from rqa.store.stage import SELECT, Plan, Staged
 
-SETTLED_AFTER = 10_000_000_000
-"""Nanoseconds after which a second change of a file cannot bear the same time as the first, on any file system."""
 Outcome = tuple[tuple[FileCount, ...], tuple[Refusal, ...], tuple[Remark, ...], int, tuple[str, ...]]
 
 
@@ -38,22 +35,6 @@ def files_loaded(store: Path) -> set[str]:
     """The names of all files that loads of this store have read, those that are gone too."""
     with open_store(store) as opened:
         return set(opened.counts("load_files", "select distinct source_file from load_files")["source_file"])
-
-
-def files_seen(store: Path) -> dict[str, Seen]:
-    """The files as the last load of this store met them, by name."""
-    with open_store(store) as opened:
-        rows = opened.counts("seen", "select source_file, size, modified, digest from seen").rows()
-    return {name: Seen(*seen) for name, *seen in rows}
-
-
-def keep_seen(connection: duckdb.DuckDBPyConnection, seen: MappingType[str, Seen]) -> None:
-    """Write down the files as this load met them, but for those that may change again within one tick of a clock."""
-    settled = time.time_ns() - SETTLED_AFTER
-    rows = [(name, s.size, s.modified, s.digest) for name, s in seen.items() if s.digest and s.modified < settled]
-    connection.execute("delete from seen")
-    if rows:
-        connection.executemany("insert into seen values (?, ?, ?, ?)", rows)
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from rqa.contract import TABLES, Table
 from rqa.intake.values import SQL_TYPES
 
-FORMAT_VERSION = "8"
+FORMAT_VERSION = "9"
 """Raised whenever a store written before can no longer be read; an older store is then loaded anew."""
 
 BOOKS = {
@@ -19,7 +19,6 @@ BOOKS = {
     "held_files": (
         "place INTEGER, table_name VARCHAR, source_file VARCHAR, derive VARCHAR, repeats BIGINT, gone BOOLEAN"
     ),
-    "seen": "source_file VARCHAR, size BIGINT, modified BIGINT, digest VARCHAR",
     "refused": (
         "load_id BIGINT, table_name VARCHAR, source_file VARCHAR, source_row BIGINT, column_name VARCHAR, "
         "rule VARCHAR, value VARCHAR, raw VARCHAR, job_id VARCHAR"

@@ -16,7 +16,9 @@ import duckdb
 
 from rqa.errors import RequestError, StoreError
 from rqa.intake.sources import literal, literal_path
+from rqa.shown import first_line, told
 from rqa.stopping import interruptible
+from rqa.store.damage import damage_told, damaged, next_step, unreadable
 from rqa.store.ddl import FORMAT_VERSION
 from rqa.store.limits import MEMORY
 
@@ -92,7 +94,7 @@ def connect(
             connection.close()
             raise
     except duckdb.Error as error:
-        raise StoreError(_why_not_opened(path, str(error))) from error
+        raise _why_not_opened(path, error) from error
     return connection
 
 
@@ -126,22 +128,23 @@ def beside(store: Path) -> list[Path]:
     return [store.with_name(store.name + end) for end in ("", ".wal", ".wal.recovery", ".wal.checkpoint")]
 
 
-def _why_not_opened(path: Path, said: str) -> str:
-    holder = _HOLDER.search(said)
+def _why_not_opened(path: Path, error: duckdb.Error) -> StoreError:
+    said, damage = first_line(error), damage_told(error, path)
+    holder = _HOLDER.search(str(error))
     if holder:
-        return (
-            f"{path.name} is open for writing in another program (PID {holder['pid']}, {holder['program']}); "
+        return StoreError(
+            f"{path.name} is open for writing in another program (PID {holder['pid']}, {told(holder['program'])}); "
             "close it there and try again."
         )
-    if "lock" in said.lower():
-        return f"{path}: the disk refuses locks; keep the store on a local disk. ({said.splitlines()[0]})"
-    if "not a valid DuckDB" in said or "corrupt" in said.lower() or "serialization" in said.lower():
-        return f"{path} is not a store, or it is damaged; move it away and load the workspace again."
-    if "version" in said.lower():
-        return (
-            f"{path} was written by another version of the engine; load the workspace again. ({said.splitlines()[0]})"
-        )
-    return f"{path} cannot be opened: {said.splitlines()[0]}"
+    if damage:
+        return damaged(path, damage)
+    if "not a valid DuckDB" in said:
+        return StoreError(f"{path} is not a store, or its beginning is damaged. {next_step(path)}")
+    if "set lock on file" in said or "locks are not supported" in said:
+        return StoreError(f"{path}: the disk refuses locks; keep the store on a local disk. ({said})")
+    if "storage version" in said or "serializ" in said.lower():
+        return StoreError(f"{path} was written by another version of the engine ({said}). {next_step(path)}")
+    return StoreError(f"{path} cannot be opened: {said}")
 
 
 def store_path(place: str | Path) -> Path:
@@ -196,6 +199,7 @@ class Store:
         try:
             rows = self._open().execute(f"select name, value from {ATTACHED}.main.about order by name").fetchall()
         except duckdb.Error as error:
+            self._damaged(error)
             raise StoreError(
                 f"{self.path} is a database, but no store of rqa; load a workspace to make one."
             ) from error
@@ -206,14 +210,31 @@ class Store:
         if found != FORMAT_VERSION:
             writer = self.about.get("rqa_version", "unknown")
             raise StoreError(
-                f"{self.path} has store format {found}, written by rqa {writer}; this rqa reads "
-                f"format {FORMAT_VERSION}. Move the file away and load the workspace again."
+                f"{self.path} has store format {told(found)}, written by rqa {told(writer)}; this rqa reads "
+                f"format {told(FORMAT_VERSION)}. Move the file away and load anew with `rqa load {self.path.parent}`; "
+                "the old file keeps what it holds of source files that are gone."
             )
 
     def _read_people(self) -> frozenset[str]:
         """The names of columns that name people: the technicians, and what the mapping marks."""
-        rows = self._open().execute(f"select distinct column_name from {ATTACHED}.main.person_columns").fetchall()
+        try:
+            rows = self._open().execute(f"select distinct column_name from {ATTACHED}.main.person_columns").fetchall()
+        except duckdb.Error as error:
+            self._damaged(error)
+            raise
         return frozenset({TECHNICIAN, *(str(name) for (name,) in rows)})
+
+    def _damaged(self, error: duckdb.Error) -> None:
+        """Raise the error that tells of a damaged store, if that is what the engine's error is about."""
+        what = damage_told(error, self.path)
+        if what:
+            raise damaged(self.path, what) from error
+
+    def unreadable(self) -> str | None:
+        """Read all of the store, and say what of it is damaged; None if nothing is."""
+        connection = self._open()
+        with interruptible(connection):
+            return unreadable(connection, ATTACHED, self.path)
 
     @property
     def newer(self) -> bool:
@@ -235,6 +256,7 @@ class Store:
             finally:
                 cursor.close()
         except duckdb.Error as error:
+            self._damaged(error)
             raise StoreError(f"{sql_name}: {_first_line(error)}\nvalues: {given}\nSQL:\n{sql}") from error
 
     def ask(self, sql: str, params: Mapping[str, object] | Sequence[object] | None = None) -> "pl.DataFrame":
@@ -257,6 +279,7 @@ class Store:
             finally:
                 cursor.close()
         except duckdb.Error as error:
+            self._damaged(error)
             raise RequestError(f"query: {_first_line(error)}") from error
 
     def close(self) -> None:

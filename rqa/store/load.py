@@ -1,11 +1,10 @@
 """A load: from a workspace's sources to a store that holds either all of them or none.
 
-The open store is never written. A load works on a sibling copy, proves that every row is accounted for, and then puts
-the copy in the old file's place in one step; readers keep what they opened. Killed at any moment, the old file is
-whole, and what is left of the copy is removed by the next load.
+The open store is never written. A load works on a sibling copy, proves that every row is accounted for, reads the copy
+back, and then puts it in the old file's place in one step; readers keep what they opened. Killed at any moment, the old
+file is whole, and what is left of the copy is removed by the next load.
 """
 
-import os
 import re
 import shutil
 import tempfile
@@ -30,11 +29,9 @@ from rqa.store.account import SELECTED, Account, named_files
 from rqa.store.books import (
     Outcome,
     files_loaded,
-    files_seen,
     held_files,
     keep_books,
     keep_held,
-    keep_seen,
     one,
     outcome,
 )
@@ -46,6 +43,7 @@ from rqa.store.lock import writing
 from rqa.store.mapping_sql import sql_faults
 from rqa.store.order import Kept
 from rqa.store.patterns import pattern_faults
+from rqa.store.place import prove, put_in_place, real_file
 from rqa.store.remarks import write_remarks
 from rqa.store.report import LoadReport
 from rqa.store.stage import Plan, Stager, plan
@@ -86,9 +84,10 @@ def load(
     rules = made.mapping
     unsafe = sql_faults(rules)
     faults = Faults([*made.faults, *(f for of_entry in unsafe.values() for f in of_entry), *pattern_faults(rules)])
-    store = folder / STORE_FILE
-    before, loaded = (files_seen(store), files_loaded(store)) if store.exists() else ({}, set())
-    items, seen = plan(made, folder, frames or {}, before, loaded, faults)
+    named = folder / STORE_FILE
+    store = real_file(named)
+    loaded = files_loaded(store) if store.exists() else set()
+    items = plan(made, folder, frames or {}, loaded, faults)
     if faults.said:
         _bind_alone([i for i in items if i.entry.number not in unsafe], faults)
         faults.stop()
@@ -104,16 +103,19 @@ def load(
             connection = connect(fresh, read_only=False, scratch=scratch, memory=memory, reads=reads, watched=watched)
             try:
                 with interruptible(connection):
-                    report = _load_into(connection, rules, items, scratch, keep, version, store, memory, progress)
-                    keep_seen(connection, seen)
+                    report = _load_into(
+                        connection, rules, items, scratch, keep, version, folder, store, memory, progress
+                    )
                     connection.execute("checkpoint")
             finally:
                 connection.close()
+            if write:
+                prove(fresh, store)
         if write:
-            _put_in_place(fresh, store)
+            put_in_place(fresh, store, rules.workspace.store_readers)
     files, refusals, remarks, load_id, alarms = report
     selects = {i.label: tuple(i.files) for i in items if i.source is None}
-    return LoadReport(store, write, files, refusals, remarks, time.monotonic() - started, load_id, selects, alarms)
+    return LoadReport(named, write, files, refusals, remarks, time.monotonic() - started, load_id, selects, alarms)
 
 
 @contextmanager
@@ -172,18 +174,6 @@ def _with_frames(raw: dict[str, Any], frames: MappingType[str, Any]) -> dict[str
     return raw | {"files": files | given, "table": [*tables, *({"table": n, "from": n} for n in unread)]}
 
 
-def _put_in_place(fresh: Path, store: Path) -> None:
-    with fresh.open("rb+") as stream:
-        os.fsync(stream.fileno())
-    fresh.replace(store)
-    if hasattr(os, "O_DIRECTORY"):
-        handle = os.open(store.parent, os.O_RDONLY | os.O_DIRECTORY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
-
-
 def _load_into(
     connection: duckdb.DuckDBPyConnection,
     rules: Mapping,
@@ -191,6 +181,7 @@ def _load_into(
     scratch: Path,
     keep: Keep,
     version: str,
+    folder: Path,
     store: Path,
     memory: str | None,
     progress: Progress,
@@ -204,7 +195,7 @@ def _load_into(
     begin(connection)
     stager = Stager(connection, scratch, sql_minutes=rules.workspace.sql_minutes or SQL_MINUTES, memory=memory)
     tables = Tables(connection, stager, items, load_id, progress)
-    todo = tables.plan(held_files(connection), store.parent, keep=rules.workspace.vanished == "keep")
+    todo = tables.plan(held_files(connection), folder, keep=rules.workspace.vanished == "keep")
     tables.bind({name: what.any for name, what in todo.items()})
     counts: Account = []
     files: dict[str, MappingType[str, Kept]] = {}
@@ -227,4 +218,5 @@ def _load_into(
         attach(connection, store, BEFORE)
         keep(connection, BEFORE)
         connection.execute(f"detach {BEFORE}")
+    tables.meter.proving()
     return outcome(connection, [c for _, c in counts], load_id)

@@ -6,8 +6,9 @@ import duckdb
 
 from rqa.progress import Progress, Stage
 
-CHECKING, COUNTING = 0.3, 0.2
-"""What settling a file, and making the kept tables, take beside reading it: measured on the demo of 20,000 jobs."""
+CHECKING, COUNTING, PROVING = 0.3, 0.2, 0.05
+"""What settling a file, making the kept tables, and writing and reading back the store take beside reading the file:
+measured on the demo of 20,000 jobs."""
 PACKED = 5
 """How many times its size a compressed file holds, roughly: logs of codes and times."""
 
@@ -41,10 +42,14 @@ class Meter:
         """The kept tables are made."""
         self._tell("linking jobs and counting", COUNTING * self.size)
 
+    def proving(self) -> None:
+        """The store is written, and read back."""
+        self._tell("writing the store and reading it back", PROVING * self.size)
+
     def _tell(self, what: str, size: float, within: Callable[[], float | None] | None = None) -> None:
         self.done += self.next
         self.next = size
-        total = self.size * (1 + CHECKING + COUNTING)
+        total = self.size * (1 + CHECKING + COUNTING + PROVING)
         self.progress(Stage(what, self.done, total, size, within, self.rows))
 
 

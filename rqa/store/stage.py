@@ -93,40 +93,32 @@ class Plan:
 
 
 @dataclass(frozen=True)
-class Seen:
-    """A file as a load met it: its size in bytes, when it was last modified (ns), the digest of its content."""
+class Met:
+    """A file as a load met it: its size in bytes, and the digest of its content."""
 
     size: int
-    modified: int
     digest: str
 
 
-def look_at(file: SourceFile, before: Seen | None) -> Seen:
-    """A file as it is; one whose size and time are what they were is not digested again."""
-    if file.format == "frame":
-        return Seen(0, 0, "")
-    found = file.path.stat()
-    if before is not None and (before.size, before.modified) == (found.st_size, found.st_mtime_ns):
-        return before
-    return Seen(found.st_size, found.st_mtime_ns, file.digest())
+def meet(file: SourceFile) -> Met:
+    """A file as it is. Its content is digested at every load: a size and times may stay the same when it changes."""
+    return Met(0, "") if file.format == "frame" else Met(file.path.stat().st_size, file.digest())
 
 
 def plan(
     made: Draft,
     workspace: Path,
     frames: MappingType[str, Any],
-    before: MappingType[str, Seen],
     loaded: Collection[str],
     faults: Faults,
-) -> tuple[list[Plan], dict[str, Seen]]:
-    """What there is to read, oldest first within each table entry, and the files as they were met.
+) -> list[Plan]:
+    """What there is to read, oldest first within each table entry.
 
-    `before` are files as the last load met them, `loaded` the names of all that were ever loaded. What does not exist
-    or does not fit goes to `faults`.
+    `loaded` are the names of all files that were ever loaded. What does not exist or does not fit goes to `faults`.
     """
     mapping = made.mapping
     sets: dict[str, list[SourceFile]] = {}
-    seen: dict[str, Seen] = {}
+    met: dict[str, Met] = {}
     unsure = set(made.unsure)
     for name, spec in mapping.files.items():
         sets[name] = []
@@ -135,8 +127,8 @@ def plan(
                 sets[name] = files_of(name, spec, workspace, frames, mapping.workspace.outside, loaded)
         for f in sets[name]:
             with faults.gathered():
-                seen[f.label] = look_at(f, before.get(f.label))
-        unsure |= {name} if any(f.label not in seen for f in sets[name]) else set()
+                met[f.label] = meet(f)
+        unsure |= {name} if any(f.label not in met for f in sets[name]) else set()
     items = []
     for number, table in enumerate(mapping.table, 1):
         names = [n for n in sets if n in sets_of(table, mapping)]
@@ -144,25 +136,25 @@ def plan(
             if number not in made.skipped:
                 entry = entry_of(mapping, number, table)
                 if not unsure & set(names):
-                    items += _readings(entry, mapping, {n: sets[n] for n in names}, seen)
-    return items, seen
+                    items += _readings(entry, mapping, {n: sets[n] for n in names}, met)
+    return items
 
 
 def _readings(
-    entry: Entry, mapping: Mapping, sets: MappingType[str, Sequence[SourceFile]], seen: MappingType[str, Seen]
+    entry: Entry, mapping: Mapping, sets: MappingType[str, Sequence[SourceFile]], met: MappingType[str, Met]
 ) -> list[Plan]:
     """What one entry reads: each of its files, or all at once for a SELECT."""
     files = [f for of_set in sets.values() for f in of_set]
     mark = mapping.fingerprint(entry.spec)
-    digests = [seen[f.label].digest for f in files]
+    digests = [met[f.label].digest for f in files]
     if entry.spec.from_ is not None:
-        return [Plan(entry, f.label, seen[f.label].digest, mark, f, [], seen[f.label].size) for f in files]
+        return [Plan(entry, f.label, met[f.label].digest, mark, f, [], met[f.label].size) for f in files]
     if not files:
         # Patterns may match nothing yet, and then nothing tells the columns that the SELECT draws on.
         return []
     together = "+".join(digests) if all(digests) else ""
     label = f"{SELECT}{entry.number} over {', '.join(dict.fromkeys(f.name for f in files))}"
-    return [Plan(entry, label, together, mark, None, files, sum(seen[f.label].size for f in files), tuple(sets))]
+    return [Plan(entry, label, together, mark, None, files, sum(met[f.label].size for f in files), tuple(sets))]
 
 
 def _unsent(item: Plan) -> str:

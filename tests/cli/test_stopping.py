@@ -39,11 +39,11 @@ def listening():
     yield stop_at
 
 line.progress_line = listening
-put = loading._put_in_place
+put = loading.put_in_place
 if moment == "putting in place":
-    loading._put_in_place = lambda *a: (stop(), put(*a))
+    loading.put_in_place = lambda *a: (stop(), put(*a))
 if moment == "after putting in place":
-    loading._put_in_place = lambda *a: (put(*a), stop())
+    loading.put_in_place = lambda *a: (put(*a), stop())
 if moment == "making the scratch folder":
     import tempfile
     made = tempfile.mkdtemp

@@ -12,6 +12,7 @@ from rqa.errors import StoreError
 from rqa.store.engine import connect, open_store
 from tests.depots import make_store
 from tests.measures.depot_rows import ROWS
+from tests.workspaces import Workspace, csv_of, job
 
 
 def test_a_replaced_store_is_announced_and_seen_by_the_next_open(tmp_path: Path) -> None:
@@ -45,7 +46,9 @@ def test_a_folder_that_is_not_there_is_named(tmp_path: Path) -> None:
 
 def test_not_a_store(tmp_path: Path) -> None:
     (tmp_path / "a.duckdb").write_text("not a database, but long enough to be read as one" * 400)
-    with pytest.raises(StoreError, match="not a store, or it is damaged"):
+    with pytest.raises(
+        StoreError, match=r"not a store, or its beginning is damaged\. Restore it from a copy; or move it away"
+    ):
         rqa.open(tmp_path / "a.duckdb")
     duckdb.connect(str(tmp_path / "b.duckdb")).close()
     with pytest.raises(StoreError, match="no store of rqa"):
@@ -56,8 +59,32 @@ def test_another_format(tmp_path: Path) -> None:
     path = make_store(tmp_path / "depot.duckdb", {})
     with connect(path, read_only=False) as c:
         c.execute("update about set value = '0' where name = 'format_version'")
-    with pytest.raises(StoreError, match=r"store format 0.*load the workspace again"):
+    with pytest.raises(StoreError, match=r"store format '0'.*Move the file away and load anew with `rqa load "):
         rqa.open(path)
+    with connect(path, read_only=False) as c:
+        c.execute("update about set value = ? where name in ('format_version', 'rqa_version')", ["\x1b[2J\n" * 9_999])
+    with pytest.raises(StoreError) as raised:
+        rqa.open(path)
+    said = str(raised.value)
+    assert said.isprintable()
+    assert len(said) < 800 + len(str(tmp_path)) * 2
+
+
+def test_what_a_store_of_an_older_format_asks_for_helps(ws: Workspace) -> None:
+    """Its tables may be others than ours, and what the message says to do leads to a store that can be read."""
+    ws.write("1.csv", csv_of(job("A")))
+    mapping = {"files": {"f": {"path": "*.csv"}}, "table": [{"table": "jobs", "from": "f"}]}
+    duckdb.connect(str(ws.store)).execute(
+        "create table about as select * from (values ('format_version', '3'), ('rqa_version', '0.0.9')) v(name, value)"
+    ).close()
+    for ask in (lambda: ws.load(mapping), lambda: ws.load(mapping, write=False), lambda: rqa.open(ws.folder)):
+        with pytest.raises(
+            StoreError, match=r"store format '3', written by rqa '0\.0\.9'.*Move the file away and load"
+        ):
+            ask()
+    ws.store.rename(ws.folder / "old.duckdb")
+    ws.load(mapping)
+    assert ws.one("select count(*) from jobs") == 1
 
 
 def test_a_lock_is_explained_in_one_line(tmp_path: Path) -> None:
