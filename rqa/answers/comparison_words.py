@@ -48,7 +48,7 @@ def notes_of(
     rests_on: Sequence[str],
 ) -> tuple[str, ...]:
     """The notes of a comparison, most needed first; `place` is the work that the expectation comes from."""
-    several = SEVERAL[who]
+    several, one = SEVERAL[who], outcome.work.removesuffix("s")
     notes = [
         f"observed counts {outcome.events}: above expectation means more of them than the same work brings in {place}. "
         "Rows are in the order of names; two ratios, each against its own mix, make no rank.",
@@ -57,16 +57,21 @@ def notes_of(
     alone = int(found.alone.sum())
     if alone:
         notes.append(
-            f"{alone:,} {outcome.work} are of kinds that nobody else of those compared does: there is nothing to "
-            "compare them with, and they are left out."
+            f"{counted(alone, one)} {plural(alone, 'is of a kind', 'are of kinds')} that nobody else of those compared "
+            f"does: there is nothing to compare {plural(alone, 'it', 'them')} with, so left out."
         )
     if unknown:
-        notes.append(f"{unknown:,} {outcome.work} name no {who}: they count in what the work brings, and have no row.")
+        notes.append(
+            f"{counted(unknown, one)} {plural(unknown, 'names', 'name')} no {who}: counted in what the work brings, "
+            "without a row."
+        )
     compared = int((verdicts != "too little work to say").sum())
     few = len(names) - compared
     if few:
-        notes.append(f"{few:,} of {len(names):,} {several} have fewer than {least} comparable {outcome.work}: "
-                     "too little work to say.")  # fmt: skip
+        notes.append(
+            f"{few:,} of {counted(len(names), who, several)} {plural(few, 'has', 'have')} fewer than {least} "
+            f"comparable {outcome.work}: too little work to say."
+        )
     if compared and not int(found.observed.sum()):
         cases = int(found.exposures.sum())
         notes.append(
@@ -84,8 +89,8 @@ def notes_of(
     notes += _spread_said(there, rests_on, several, found, enough, dispersion, verdicts)
     if compared:
         notes.append(
-            f"p_adjusted allows for the {compared:,} {several} compared (Benjamini and Hochberg 1995): of those called "
-            "above or below, one in twenty at most is expected to be luck."
+            f"p_adjusted allows for the {counted(compared, who, several)} compared (Benjamini and Hochberg 1995): of "
+            "those called above or below, one in twenty at most is expected to be luck."
         )
     notes += _much(names, found)
     notes += _reversals(names, found, enough)

@@ -6,13 +6,18 @@ signs, so these are made visible first.
 """
 
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import cache
 from typing import Any
 
-from rqa.shown import all_shown, shown
+from rqa.errors import RqaError
+from rqa.shown import all_shown, one_line, shown
 
 VEGA = "application/vnd.vega.v5+json"
 SCHEMA = "https://vega.github.io/schema/vega/v5.json"
+PANIC = "PanicException"
+"""The class of a panic of a library written in Rust: a BaseException that cannot be imported."""
 
 
 @cache
@@ -29,20 +34,46 @@ def grammar_version() -> str:
 
 
 def compiled(spec: dict[str, Any]) -> dict[str, Any]:
-    """A chart's specification as Vega."""
+    """A chart's specification as Vega; raises `RqaError` with the picture's name where it cannot be compiled."""
     import vl_convert
 
-    vega: dict[str, Any] = vl_convert.vegalite_to_vega(all_shown(spec), vl_version=grammar_version())
+    with _told_of(spec):
+        vega: dict[str, Any] = vl_convert.vegalite_to_vega(all_shown(spec), vl_version=grammar_version())
     return vega | {"$schema": SCHEMA}
 
 
 def still(spec: dict[str, Any]) -> str:
-    """A chart's specification as an SVG picture that refers to nothing outside itself."""
+    """A chart's specification as an SVG picture that refers to nothing outside itself.
+
+    Raises `RqaError` with the picture's name where it cannot be drawn.
+    """
+    with _told_of(spec):
+        try:
+            return _svg(all_shown(spec))
+        except ValueError:
+            # A label that is cut within a sign of two halves cannot be measured; such signs are not drawn then.
+            return _svg(_of_one_half(all_shown(spec)))
+
+
+@contextmanager
+def _told_of(spec: dict[str, Any]) -> Iterator[None]:
+    """What the drawing library dislikes, as an error that names the picture; a panic, too, which is no Exception."""
     try:
-        return _svg(all_shown(spec))
-    except ValueError:
-        # A label that is cut within a sign of two halves cannot be measured; such signs are not drawn then.
-        return _svg(_of_one_half(all_shown(spec)))
+        yield
+    except BaseException as error:
+        if not isinstance(error, ValueError | RuntimeError) and type(error).__name__ != PANIC:
+            raise
+        why = shown(str(error)).strip().splitlines() or ["it said nothing"]
+        raise RqaError(
+            f"the picture “{_name_of(spec)}” cannot be drawn: {' '.join(why[:2])} Its figures stand in the answer's "
+            ".table; please report it."
+        ) from error
+
+
+def _name_of(spec: dict[str, Any]) -> str:
+    title = spec.get("title") or spec.get("description") or "without a title"
+    text = title.get("text", "") if isinstance(title, dict) else title
+    return one_line(" ".join(map(str, text)) if isinstance(text, list) else str(text))
 
 
 def _svg(spec: dict[str, Any]) -> str:

@@ -14,10 +14,13 @@ from rqa.errors import RequestError
 from rqa.plots import plot
 from tests.answers.test_control_charts import rows
 from tests.depots import depot_of
+from tests.examples import examples
 from tests.measures.test_charts_against_rows import measured_tables
 
 GROUPS = {"comebacks": "step", "first_pass_yield": "bench"}
-FEW = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+FEW = settings(
+    max_examples=examples(40), deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
 
 
 @st.composite

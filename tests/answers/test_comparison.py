@@ -16,6 +16,7 @@ from rqa.errors import RequestError
 from rqa.stats import expected_from_mix, standardised_ratio, stratified_exact_test
 from tests.answers.made_counts import cells_of, depot_of_checks
 from tests.depots import depot_of
+from tests.examples import examples
 from tests.measures.depot_rows import ROWS
 
 COLUMNS = ["exposures", "observed", "expected", "ratio", "low", "high", "shrunk", "p_value", "p_adjusted", "verdict"]
@@ -236,7 +237,7 @@ def test_five_thousand_technicians() -> None:
     method=st.sampled_from(("auto", "stratified", "model")),
     least=st.sampled_from((1, 30)),
 )
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40), deadline=None)
 def test_too_little_work_is_said_of_too_little_comparable_work_alone(
     work: list[tuple[int, int]], shares: tuple[float, float], method: str, least: int
 ) -> None:

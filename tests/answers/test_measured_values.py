@@ -16,6 +16,7 @@ from rqa.answers.station_drift import TWO
 from rqa.errors import RequestError
 from rqa.plots import plot
 from tests.depots import depot_of
+from tests.examples import examples
 
 START = datetime(2026, 1, 5, 8)
 LATER = "2026-12-31"
@@ -295,7 +296,7 @@ def test_a_baseline_freezes_the_charts() -> None:
     stations=st.integers(1, 3), months=st.integers(1, 5), each=st.integers(1, 14),
     kind=st.sampled_from(("varied", "constant", "apart")), least=st.sampled_from((2, 10)),
 )  # fmt: skip
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25), deadline=None)
 def test_too_little_work_is_said_below_the_least_number_of_readings_alone(
     stations: int, months: int, each: int, kind: str, least: int
 ) -> None:

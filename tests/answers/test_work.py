@@ -17,6 +17,7 @@ from rqa.depot import open as open_depot
 from rqa.errors import RequestError
 from rqa.plots import plot
 from tests.depots import depot_of, make_store
+from tests.examples import examples
 
 MONDAY = datetime(2026, 3, 2, 5, 30)
 """06:30 in Helsinki's winter is 04:30 in UTC."""
@@ -271,7 +272,7 @@ def test_failures_that_all_come_first_rise_and_those_that_come_last_fall() -> No
     ),
     least=st.sampled_from((1, 50, 100)),
 )  # fmt: skip
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25), deadline=None)
 def test_too_little_work_is_said_below_the_least_number_of_checks_alone(
     work: list[tuple[int, int, float]], least: int
 ) -> None:

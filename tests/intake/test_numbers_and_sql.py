@@ -7,6 +7,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from rqa.errors import MappingError
+from tests.examples import examples
 from tests.workspaces import Workspace, csv_of, job
 
 HOURS = {"labour_minutes": {"column": "Hours", "times": 60}}
@@ -101,7 +102,7 @@ def test_what_sql_turns_into_nothing_is_told_by_column_and_file(ws: Workspace) -
     assert {file for file, *_ in emptied(ws)} == {"2.csv"}
 
 
-@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=examples(20), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     st.lists(st.tuples(st.sampled_from(["", "1", "2,5", "x", " "]), st.sampled_from(["", "a"])), min_size=1, max_size=9)
 )

@@ -10,6 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from rqa.errors import MappingError, SourceError
+from tests.examples import examples
 from tests.workspaces import Workspace, csv_of, job
 
 GOOD: dict[str, Any] = {
@@ -140,7 +141,7 @@ def alone(room: Workspace, name: str) -> set[str]:
     return ALONE[name]
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=examples(25), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(st.sampled_from(sorted(FAULTS)), min_size=1, max_size=9, unique=True))
 def test_every_planted_fault_is_told_in_one_round(room: Workspace, chosen: list[str]) -> None:
     names = compatible(chosen)

@@ -9,10 +9,13 @@ from hypothesis import strategies as st
 
 from rqa.measures.run import counts
 from tests.depots import depot_of
+from tests.examples import examples
 from tests.measures import by_hand_actions
 from tests.measures.small_depots import START, SUBSYSTEMS, tables
 
-FEW = settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+FEW = settings(
+    max_examples=examples(12), deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
 days = st.integers(-10, 120).map(lambda d: START.date() + timedelta(days=d))
 names = st.lists(st.sampled_from(("site", "model", "procedure", "technician", "billing")), unique=True, max_size=2)
 steps = st.lists(st.sampled_from(("open case", "seat board")), unique=True, max_size=2)

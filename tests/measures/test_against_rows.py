@@ -13,11 +13,12 @@ from rqa.answers.first_pass_yield import first_pass_yield
 from rqa.depot import Depot
 from rqa.measures.run import counts
 from tests.depots import depot_of
+from tests.examples import examples
 from tests.measures import by_hand
 from tests.measures.small_depots import START, tables
 
 SLOW = settings(
-    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+    max_examples=examples(40), deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
 )
 JOB_LEVEL = ("month", "site", "model", "procedure", "technician", "billing")
 as_ofs = st.one_of(st.none(), st.integers(-5, 130).map(lambda d: START.date() + timedelta(days=d)))

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from rqa.measures import keep as kept
 from rqa.measures.keep import KEPT, WORKING, keep, keep_sql
+from tests.examples import examples
 from tests.workspaces import Workspace
 
 COLUMNS = {
@@ -86,7 +87,7 @@ def rows_of(store: Path) -> tuple[dict[str, Counter[Any]], dict[str, Counter[Any
         return stand, anew
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=examples(10), deadline=None)
 @given(loads=st.lists(LOADS, min_size=2, max_size=4))
 def test_up_to_date_is_anew(loads: list[dict[str, Any]]) -> None:
     """Corrections, jobs that come later than their logs, logs without a job, procedures that change."""

@@ -8,10 +8,13 @@ from hypothesis import strategies as st
 
 from rqa.measures.run import counts
 from tests.depots import completed, depot_of
+from tests.examples import examples
 from tests.measures import by_hand_bursts
 from tests.measures.small_depots import START, maybe, tables
 
-SLOW = settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+SLOW = settings(
+    max_examples=examples(6), deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
 as_ofs = st.integers(0, 130).map(lambda d: START.date() + timedelta(days=d))
 EVERY = ["time", "site", "model", "technician", "step", "bench", "tool", "lot"]
 

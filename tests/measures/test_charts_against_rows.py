@@ -9,10 +9,13 @@ from hypothesis import strategies as st
 
 from rqa.measures.run import counts
 from tests.depots import depot_of
+from tests.examples import examples
 from tests.measures import by_hand, by_hand_charts
 from tests.measures.small_depots import START, tables
 
-FEW = settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+FEW = settings(
+    max_examples=examples(20), deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
 JOB_LEVEL = ("month", "week", "site", "model", "procedure", "technician", "billing")
 as_ofs = st.integers(-5, 130).map(lambda d: START.date() + timedelta(days=d))
 maybe = st.sampled_from

@@ -10,10 +10,13 @@ from hypothesis import strategies as st
 
 from rqa.measures.run import counts
 from tests.depots import completed, depot_of
+from tests.examples import examples
 from tests.measures.by_hand import Row, Tables, first_of_month, known, links
 from tests.measures.small_depots import START, jobs, procedures, steps
 
-FEW = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+FEW = settings(
+    max_examples=examples(25), deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
 NAMES = ("month", "site", "model", "procedure", "billing", "class")
 SUMS = ("comebacks", "known", "cents", "labour", "parts", "freight", "goodwill", "twice", "still_open", "no_costs",
         "no_labour", "no_parts", "no_freight", "unbilled", "without_labour", "without_parts",

@@ -8,10 +8,13 @@ from hypothesis import strategies as st
 
 from rqa.measures.run import counts
 from tests.depots import completed, depot_of
+from tests.examples import examples
 from tests.measures import by_hand_diagnostics as by_hand
 from tests.measures.small_depots import START, SUBSYSTEMS, jobs, maybe, procedures
 
-FEW = settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+FEW = settings(
+    max_examples=examples(12), deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
 JOB_NAMES = ("month", "site", "model", "procedure", "technician", "billing")
 as_ofs = st.one_of(st.none(), st.integers(-5, 130).map(lambda d: START.date() + timedelta(days=d)))
 windows = st.sampled_from((0, 30, 90))

@@ -10,10 +10,13 @@ from hypothesis import strategies as st
 
 from rqa.measures.run import counts
 from tests.depots import completed, depot_of
+from tests.examples import examples
 from tests.measures import by_hand_measured as hand
 from tests.measures.small_depots import START, SUBSYSTEMS, maybe, tables
 
-SLOW = settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+SLOW = settings(
+    max_examples=examples(8), deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
 as_ofs = st.integers(0, 130).map(lambda d: START.date() + timedelta(days=d))
 NAMES = ("month", "site", "model", "technician", "station", "test")
 

@@ -12,10 +12,13 @@ from hypothesis import strategies as st
 from rqa.demo.catalogue import PAIRINGS, PROCEDURES
 from rqa.measures.run import counts
 from tests.depots import completed, depot_of
+from tests.examples import examples
 from tests.measures import by_hand_order
 from tests.measures.small_depots import START, maybe
 
-SLOW = settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+SLOW = settings(
+    max_examples=examples(6), deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
 COUNTS = ("jobs", "matured", "returned", "breached", "breached_matured", "breached_returned")
 KINDS = (
     "", "missing", "skipped", "left_failed", "count_not_done", "unequal_connectors", "out_of_order",

@@ -13,10 +13,13 @@ from hypothesis import strategies as st
 from rqa.measures.run import counts
 from rqa.stats import kaplan_meier, mean_cumulative_function
 from tests.depots import completed, depot_of
+from tests.examples import examples
 from tests.measures import by_hand_returns
 from tests.measures.small_depots import START, SUBSYSTEMS, UNITS, diagnostics, jobs, procedures, steps
 
-FEW = settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+FEW = settings(
+    max_examples=examples(15), deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
 JOB_LEVEL = ("month", "site", "model", "procedure", "technician", "billing")
 as_ofs = st.integers(-5, 130).map(lambda d: START.date() + timedelta(days=d))
 uptos = st.sampled_from((0, 3, 40, 400))

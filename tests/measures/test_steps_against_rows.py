@@ -9,11 +9,14 @@ from hypothesis import strategies as st
 
 from rqa.measures.run import counts
 from tests.depots import depot_of
+from tests.examples import examples
 from tests.measures import by_hand_steps
 from tests.measures.small_depots import SUBSYSTEMS, maybe, tables
 from tests.measures.test_work_against_rows import as_dict, as_ofs, groups, whole
 
-SLOW = settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+SLOW = settings(
+    max_examples=examples(6), deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
 JOB = ("month", "site", "model", "procedure", "technician", "billing")
 
 

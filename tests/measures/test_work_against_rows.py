@@ -11,11 +11,12 @@ from hypothesis import strategies as st
 
 from rqa.measures.run import counts
 from tests.depots import depot_of
+from tests.examples import examples
 from tests.measures import by_hand_work
 from tests.measures.small_depots import START, maybe, tables
 
 SLOW = settings(
-    max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+    max_examples=examples(12), deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
 )
 NAMES = ("month", "site", "model", "procedure", "technician", "billing", "step", "bench", "tool", "phase")
 ZONES = {"Alder": "Europe/Lisbon", "Birch": "Asia/Tokyo"}

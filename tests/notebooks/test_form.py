@@ -8,9 +8,30 @@ from typing import Any
 import nbformat
 import pytest
 
+from rqa.demo.catalogue import (
+    BENCHES,
+    MODELS,
+    PROCEDURE_NAMES,
+    SITES,
+    STEP_NAMES,
+    SUBSYSTEMS,
+    TECHNICIANS,
+    TOOLS,
+)
+
 FOLDER = Path(__file__).resolve().parents[2] / "notebooks"
 NOTEBOOKS = sorted(FOLDER.glob("*.ipynb"))
 LONGEST_DEFINITION = 5
+OF_THE_SAMPLE = {
+    name.replace("-", " ").replace("_", " ").casefold()
+    for name in (
+        *MODELS, *(site.name for site in SITES), *BENCHES, *TECHNICIANS, *TOOLS,
+        *(name for name in (*PROCEDURE_NAMES, *STEP_NAMES) if " " in name),
+        *(name for name in SUBSYSTEMS if name not in ("battery", "case", "port")),
+        "in the sample", "the sample depot", "of the sample", "the sample was", "the demo",
+    )
+}  # fmt: skip
+"""Names that only the sample has, and words on it; a battery, a case and a port are words of the trade."""
 
 
 def read(path: Path) -> Any:
@@ -85,6 +106,12 @@ class TestForm:
         charts = [o.data for c in code_cells(path) if "rqa.plot" in c.source for o in c.outputs]
         for data in charts:
             assert {"application/vnd.vega.v5+json", "image/svg+xml"} <= set(data)
+
+    def test_nothing_is_said_or_asked_of_the_sample_alone(self, path: Path) -> None:
+        """They are copied into other workspaces, where a sentence on the sample or a name out of it is not true."""
+        for cell in read(path).cells[2:]:
+            written = cell.source.replace("-", " ").replace("_", " ").casefold()
+            assert not [name for name in OF_THE_SAMPLE if re.search(rf"\b{re.escape(name)}\b", written)], cell.source
 
     def test_the_text_ends_with_the_cautions(self, path: Path) -> None:
         last = read(path).cells[-1].source

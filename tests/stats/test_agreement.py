@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from statsmodels.stats import inter_rater
 
 from rqa.stats import cohen_kappa, fleiss_kappa, proportion_interval
+from tests.examples import examples
 from tests.printed import as_printed
 
 PUBLISHED = tomllib.loads((Path(__file__).parents[2] / "shared" / "agreement.toml").read_text("utf-8"))
@@ -32,7 +33,7 @@ tables = st.integers(2, 4).flatmap(
 )
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40), deadline=None)
 @given(tables, st.sampled_from(["none", "linear", "quadratic"]))
 def test_cohen_equals_another_library(table, weights):
     other = inter_rater.cohens_kappa(np.array(table), wt=None if weights == "none" else weights)
@@ -81,7 +82,7 @@ def test_fleiss_standard_error_is_near_the_jackknife():
     assert fleiss_kappa(table).standard_error == pytest.approx(jackknife, rel=0.05)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=examples(30), deadline=None)
 @given(st.lists(st.lists(st.integers(0, 2), min_size=4, max_size=4), min_size=3, max_size=20))
 def test_fleiss_equals_another_library(rows):
     table = np.array([np.bincount(row, minlength=3) for row in rows])

@@ -13,6 +13,7 @@ from scipy.stats import fisher_exact, norm
 from statsmodels.stats.contingency_tables import StratifiedTable
 
 from rqa.stats import expected_from_mix, stratified, stratified_exact_test
+from tests.examples import examples
 
 PUBLISHED = tomllib.loads((Path(__file__).parents[2] / "shared" / "comparison.toml").read_text("utf-8"))
 DEATHS = PUBLISHED["indirect_standardisation"]
@@ -100,7 +101,7 @@ def by_enumeration(events, trials, group):
     return chances
 
 
-@settings(max_examples=60)
+@settings(max_examples=examples(60))
 @given(depots(most=8))
 def test_exact_test_by_enumeration(counts):
     r = stratified_exact_test(events=counts[0], trials=counts[1])

@@ -15,6 +15,7 @@ from rqa.stats import (
     smoothed_yield,
     yield_on_curve,
 )
+from tests.examples import examples
 
 DONE = [1, 2, 4, 8, 16, 32]
 PASSED = [5, 6, 6, 8, 9, 9]
@@ -27,7 +28,7 @@ def glm(done, passed, checked):
     return model.fit(tol=1e-14)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40), deadline=None)
 @given(st.lists(st.tuples(st.integers(1, 500), st.integers(1, 19)), min_size=3, max_size=12, unique_by=lambda r: r[0]))
 def test_equals_a_generalised_linear_model(rows):
     """Rows of 20 checks with passes and failures in each, so that both settle; statsmodels as the reference."""

@@ -15,6 +15,7 @@ from scipy.stats.contingency import odds_ratio
 from statsmodels.stats.contingency_tables import StratifiedTable
 
 from rqa.stats import exact_common_odds, mantel_haenszel, order_reversals, relative_risk
+from tests.examples import examples
 
 PUBLISHED = tomllib.loads((Path(__file__).parents[2] / "shared" / "comparison.toml").read_text("utf-8"))
 ADMISSIONS, TEA = PUBLISHED["admissions"], PUBLISHED["tea"]
@@ -48,7 +49,7 @@ def test_admissions_are_a_reversal():
     assert (r.higher_raw.tolist(), r.higher_adjusted.tolist()) == ([1], [0])
 
 
-@settings(max_examples=60)
+@settings(max_examples=examples(60))
 @given(cells(least=1))
 def test_statsmodels_agrees(tables):
     r = mantel_haenszel(tables)
@@ -69,7 +70,7 @@ def test_statsmodels_agrees(tables):
             assert float(p) == pytest.approx(same.pvalue, rel=1e-6, abs=1e-6)
 
 
-@settings(max_examples=40)
+@settings(max_examples=examples(40))
 @given(cells(least=1))
 def test_homogeneity_by_search(tables):
     """Breslow and Day, Tarone: the fitted count of each table found by a root search, at an odds ratio of 1 too."""
@@ -136,7 +137,7 @@ def test_tea_exactly():
     assert abs(r.high - TEA["odds_ratio_high"]) <= half
 
 
-@settings(max_examples=40)
+@settings(max_examples=examples(40))
 @given(cells(most=12))
 def test_exact_odds_of_one_table_agree_with_scipy(tables):
     table = np.array(tables[0])
@@ -150,7 +151,7 @@ def test_exact_odds_of_one_table_agree_with_scipy(tables):
     assert r.p_value == pytest.approx(min(1, 2 * min(less, greater)), rel=1e-9)
 
 
-@settings(max_examples=50)
+@settings(max_examples=examples(50))
 @given(cells(most=6))
 def test_exact_limits_over_strata_cut_their_tails(tables):
     """At each limit the tilted chances, summed over every combination of tables with those margins, leave 2.5 %."""

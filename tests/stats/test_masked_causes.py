@@ -11,6 +11,7 @@ from scipy.optimize import minimize
 from scipy.stats import chi2
 
 from rqa.stats import best_pool_size, masked_cause_mle, pooled_share
+from tests.examples import examples
 from tests.printed import as_printed
 
 PUBLISHED = tomllib.loads((Path(__file__).parents[2] / "shared" / "risky_steps.toml").read_text("utf-8"))
@@ -110,7 +111,7 @@ def depots(draw):
     return {"exposures": exposures, "jobs": jobs, "pattern": pattern, "candidates": candidates, "comebacks": comebacks}
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40), deadline=None)
 @given(depots())
 def test_is_the_maximum_and_limits_lie_on_the_profile(depot):
     """A general optimiser from the fit finds nothing higher, and a fall of 1.92 at the limits, over the other steps."""

@@ -12,6 +12,7 @@ from scipy.stats import binom, norm
 from scipy.stats.contingency import relative_risk as scipy_relative_risk
 
 from rqa.stats import relative_risk
+from tests.examples import examples
 
 EXAMPLE = tomllib.loads((Path(__file__).parents[2] / "shared" / "comparison.toml").read_text("utf-8"))[
     "ratio_of_shares"
@@ -73,7 +74,7 @@ def test_score_limits_by_search(counts, level):
         assert float(end) == pytest.approx(expected, rel=1e-5)
 
 
-@settings(max_examples=40)
+@settings(max_examples=examples(40))
 @given(tables())
 def test_holds_the_estimate_and_swapping_inverts(counts):
     for method in ("katz", "score"):

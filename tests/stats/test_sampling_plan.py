@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from scipy.stats import binom, hypergeom
 
 from rqa.stats import jobs_to_audit, sampling_plan, sampling_plan_oc
+from tests.examples import examples
 
 PUBLISHED = tomllib.loads((Path(__file__).parents[2] / "shared" / "comparison.toml").read_text("utf-8"))
 CURVE, LOT = PUBLISHED["operating_characteristic"], PUBLISHED["lot_of_ten_thousand"]
@@ -98,7 +99,7 @@ def test_audit_sizes(row):
     assert jobs_to_audit(fraction=row["fraction"], chance=row["chance"]).jobs == row["jobs"]
 
 
-@settings(max_examples=50)
+@settings(max_examples=examples(50))
 @given(st.floats(0.01, 1), st.floats(0.05, 0.99), st.one_of(st.none(), st.integers(1, 200)))
 def test_fewest_jobs_by_loop(fraction, chance, lot):
     r = jobs_to_audit(fraction=fraction, chance=chance, lot=lot)

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rqa.stats import scan_statistic
+from tests.examples import examples
 
 PUBLISHED = tomllib.loads((Path(__file__).parents[2] / "shared" / "risky_steps.toml").read_text("utf-8"))
 ONE = {"simulations": 1}
@@ -59,7 +60,7 @@ cells = st.lists(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(cells, st.sampled_from(["poisson", "bernoulli"]), st.integers(1, 5))
 def test_every_window_is_tried(rows, likelihood, longest):
     events, extra, period, label = (list(column) for column in zip(*rows, strict=True))

@@ -12,6 +12,7 @@ from scipy.special import betaln, gammaln
 from scipy.stats import beta, betabinom
 
 from rqa.stats import beta_binomial_shrinkage, proportion_interval
+from tests.examples import examples
 
 PUBLISHED = tomllib.loads((Path(__file__).parents[2] / "shared" / "comparison.toml").read_text("utf-8"))
 SAXONY, BATTING = PUBLISHED["saxony_families"], PUBLISHED["batting"]
@@ -56,7 +57,7 @@ def groups(draw):
     return [draw(st.integers(0, n)) for n in trials], trials
 
 
-@settings(max_examples=30)
+@settings(max_examples=examples(30))
 @given(groups())
 def test_no_other_fit_is_likelier(counts):
     """SciPy's beta-binomial mass at our fit against its best over a search of its own, and against all alike."""

@@ -9,9 +9,10 @@ from scipy.spatial import distance
 
 from rqa.stats import failure_signatures
 from rqa.stats.average_linkage import linked
+from tests.examples import examples
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40), deadline=None)
 @given(st.integers(0, 10_000), st.integers(3, 12))
 def test_weighted_tree_is_that_of_repeated_cases(seed, patterns):
     """Points in a plane, as Jaccard distances tie and ties may be broken either way; weights by repetition."""

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from rqa.errors import MappingError
 from rqa.store.verdicts import LATER
+from tests.examples import examples
 from tests.store.settling import Depot
 from tests.workspaces import HEADER, Workspace, csv_of, job
 
@@ -222,7 +223,7 @@ ROWS = st.lists(st.tuples(KEYS, st.sampled_from("xyz")), max_size=6)
 LOADS = st.lists(st.dictionaries(st.sampled_from([0, 1, 2]), ROWS, min_size=1), min_size=1, max_size=4)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=examples(20), deadline=None)
 @given(loads=LOADS)
 def test_settling_equals_a_slow_reading_of_the_rules(loads: list[dict[int, list[tuple[str, str]]]]) -> None:
     """Of the rows of a key, in order, the first of the last run that says the same stands; those of earlier runs are
@@ -248,7 +249,7 @@ def test_settling_equals_a_slow_reading_of_the_rules(loads: list[dict[int, list[
             assert all(sum(v.values()) == len(files[n]) for n, v in verdicts.items())
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=examples(20), deadline=None)
 @given(
     rows=st.lists(
         st.tuples(

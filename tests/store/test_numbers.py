@@ -8,6 +8,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from tests.examples import examples
 from tests.store.settling import Depot
 from tests.workspaces import Workspace
 
@@ -36,7 +37,7 @@ def numbered(rows: list[StepRow]) -> list[tuple[Any, ...]]:
 NUMBERED = "select job_id, step_seq, attempt, step, outcome::varchar, coalesce(started_at::varchar, 'None') from steps"
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=examples(12), deadline=None)
 @given(loads=LOADS)
 def test_numbers_equal_a_slow_loop_over_all_rows(loads: list[list[list[StepRow]]]) -> None:
     """Each file holds rows that no other has; a copy counts once for each time it stands in one file."""
@@ -61,7 +62,7 @@ def test_numbers_equal_a_slow_loop_over_all_rows(loads: list[list[list[StepRow]]
             assert depot.rows(NUMBERED) == numbered(kept)
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=examples(12), deadline=None)
 @example(rows=[("J", "a", "pass", None)] * 2, cuts=[1, 2])
 @given(rows=st.lists(ROW, max_size=8), cuts=st.lists(st.integers(0, 8), max_size=3))
 def test_cumulative_exports_equal_one_reading(rows: list[StepRow], cuts: list[int]) -> None:

@@ -25,6 +25,7 @@ from hypothesis import strategies as st
 
 from rqa.contract import TABLES, UNIT_COLUMN, Column, Table
 from rqa.intake.values import SQL_TYPES
+from tests.examples import examples
 from tests.workspaces import Workspace
 
 Row = dict[str, Any]
@@ -182,7 +183,7 @@ def counted(rows: list[tuple[Any, ...]]) -> Counter[str]:
 
 @pytest.mark.parametrize(("way", "numbers"), [("from", "given"), ("select", "given"), ("from", "derived")])
 @pytest.mark.parametrize("form", [*FORMATS, "frame"])
-@settings(max_examples=2)
+@settings(max_examples=examples(2))
 @given(depot=DEPOTS)
 def test_every_value_of_every_column_is_stored(form: str, way: str, numbers: str, depot: dict[str, list[Row]]) -> None:
     tables = {n: t for n, t in TABLES.items() if numbers == "given" or any(c.numbered for c in t.columns)}

@@ -1,0 +1,42 @@
+"""A wider profile makes every property test look wider, also those that ask for a number of examples of their own."""
+
+import ast
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+TESTS = Path(__file__).resolve().parents[1]
+PROFILES = "conftest.py"
+
+
+def own_numbers(path: Path) -> list[int]:
+    """The lines where a number of examples is fixed for every profile."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    return [
+        node.value.lineno
+        for node in ast.walk(tree)
+        if isinstance(node, ast.keyword) and node.arg == "max_examples" and not isinstance(node.value, ast.Call)
+    ]
+
+
+@pytest.mark.parametrize("path", sorted(TESTS.rglob("*.py")), ids=lambda p: str(p.relative_to(TESTS)))
+def test_no_number_of_examples_holds_in_every_profile(path: Path) -> None:
+    assert path.name == PROFILES or not own_numbers(path), "say max_examples=examples(n)"
+
+
+@pytest.mark.parametrize(("profile", "asked"), [("gate", 25), ("wide", 125)])
+def test_a_profile_on_the_command_line_is_in_force_when_tests_are_imported(
+    profile: str, asked: int, tmp_path: Path
+) -> None:
+    (tmp_path / "conftest.py").write_text((TESTS / PROFILES).read_text(encoding="utf-8"), encoding="utf-8")
+    text = f"from tests.examples import examples\nNOW = examples(25)\ndef test_it():\n    assert NOW == {asked}\n"
+    (tmp_path / "test_it.py").write_text(text, encoding="utf-8")
+    words = ["-q", "-p", "no:cacheprovider", f"--hypothesis-profile={profile}", str(tmp_path)]
+    found = os.environ | {"PYTHONPATH": str(TESTS.parent)}
+    done = subprocess.run(
+        [sys.executable, "-m", "pytest", *words], cwd=tmp_path, env=found, capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stdout
