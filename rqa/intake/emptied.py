@@ -1,12 +1,11 @@
 """What the SQL of a mapping turns into nothing: the source has a value, and the expression gives none."""
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from rqa.intake.guard import Guard, drawn_on
 from rqa.intake.mapping import Origin
 from rqa.intake.names import inner, quoted
-from rqa.intake.pseudonyms import kept_columns
 from rqa.intake.sources import Text, literal
 from rqa.intake.values import SPACES
 
@@ -25,17 +24,9 @@ class Emptied:
     given: str
 
 
-def drawn_on(sql: str, columns: Sequence[str]) -> list[str]:
-    """The columns of a source that an SQL expression names; the engine does not tell names apart by their case."""
-    without_texts = re.sub(r"'(?:[^']|'')*'|/\*.*?\*/|--[^\n]*", "''", sql, flags=re.DOTALL)
-    found = re.findall(r'"((?:[^"]|"")+)"|([^\W\d]\w*)', without_texts)
-    words = {(quoted_name.replace('""', '"') or word).lower() for quoted_name, word in found}
-    return [c for c in columns if c.lower() in words]
-
-
-def emptied_by_sql(given: Mapping[str, Origin], text: Text, row: str) -> list[Emptied]:
+def emptied_by_sql(given: Mapping[str, Origin], text: Text, row: str, guard: Guard) -> list[Emptied]:
     """The columns whose SQL draws on columns of the source; `row` is what a row of the source is called in SQL."""
-    kept = kept_columns(given, text)
+    kept = guard.kept(given, text)
     found = []
     for column, origin in given.items():
         drawn = drawn_on(origin.sql, text.columns) if origin.sql is not None else []

@@ -1,12 +1,14 @@
 """An entry of the mapping made ready: its table, and the settings that hold for the texts it reads."""
 
 import re
+from collections.abc import Collection
 from collections.abc import Mapping as MappingType
 from dataclasses import dataclass
 from typing import Any
 
 from rqa.contract import TABLES, Table
 from rqa.errors import MappingError
+from rqa.intake.guard import Guard, guard_of
 from rqa.intake.mapping import MAPPING_FILE, Files, Mapping, TableSpec
 from rqa.intake.sources import literal
 from rqa.intake.values import Manner
@@ -17,11 +19,15 @@ SETTINGS = ("decimal", "thousands", "times", "zone")
 """Settings of files that hold for a SELECT over them; `missing` is applied before it sees their rows."""
 
 
+NO_GUARD = Guard()
+NOT_LISTED = "columns of other names (not listed, as they may be a row; is header_row right?)"
+
+
 @dataclass(frozen=True)
 class Entry:
     """One [[table]] of the mapping, ready to be read: its place in the file, its table, its manner, its columns.
 
-    `zone_named` says whether anything in the mapping names the zone of its times.
+    `zone_named` says whether anything in the mapping names the zone of its times; `guard` what of it may not be told.
     """
 
     number: int
@@ -30,6 +36,7 @@ class Entry:
     manner: Manner
     missing: tuple[str, ...]
     zone_named: bool = True
+    guard: Guard = NO_GUARD
 
     @property
     def place(self) -> str:
@@ -41,20 +48,13 @@ def _place(number: int, spec: TableSpec) -> str:
     return f"table.{number} ({spec.table})"
 
 
-def sets_of(spec: TableSpec, mapping: Mapping) -> list[str]:
-    """The names of the sets of files that an entry reads, in the mapping's order."""
-    if spec.from_ is not None:
-        return [spec.from_]
-    return [name for name in mapping.files if re.search(rf"\b{re.escape(name)}\b", spec.select or "")]
-
-
 def entry_of(mapping: Mapping, number: int, spec: TableSpec) -> Entry:
     """An entry with its settings resolved: its own, else its files', else the workspace's.
 
     Raises `MappingError` for settings that cannot hold together, and for a SELECT over files that are read differently.
     """
     place = f"{MAPPING_FILE}, {_place(number, spec)}"
-    names = sets_of(spec, mapping)
+    names = mapping.sets_of(spec)
     if not names:
         raise MappingError(f"{place}: select names no files. There is: {', '.join(mapping.files)}")
     files = _settings(place, spec, {n: mapping.files[n] for n in names})
@@ -71,7 +71,7 @@ def entry_of(mapping: Mapping, number: int, spec: TableSpec) -> Entry:
     of_files = files.missing if spec.from_ is not None else None
     missing = spec.missing if spec.missing is not None else of_files or []
     cleaned = tuple(m.strip() for m in missing if m.strip())
-    return Entry(number, spec, TABLES[spec.table], manner, cleaned, named)
+    return Entry(number, spec, TABLES[spec.table], manner, cleaned, named, guard_of(mapping, spec))
 
 
 def _settings(place: str, spec: TableSpec, files: MappingType[str, Files]) -> Files:
@@ -143,6 +143,13 @@ def site_zones(mapping: Mapping) -> dict[str | None, str]:
             found.setdefault(str(site.constant), zone)
     others = mapping.workspace.zone or (read_in.pop() if len(read_in) == 1 else None)
     return found | ({None: others} if others else {})
+
+
+def listed_columns(entry: Entry, columns: Collection[str]) -> tuple[str, ...]:
+    """A source's columns as they may be told; not those of a header that is most likely a row, and may hold names."""
+    if entry.guard.sealed and not wanted_columns(entry.spec) & set(columns):
+        return (NOT_LISTED,)
+    return tuple(columns)
 
 
 def wanted_columns(spec: TableSpec) -> frozenset[str]:

@@ -8,14 +8,15 @@ marked ones (`names.inner`), so that no column of the contract or of a source ca
 """
 
 import re
-from collections.abc import Container, Iterable, Sequence
+from collections.abc import Callable, Container, Iterable, Sequence
 from collections.abc import Mapping as MappingType
 from dataclasses import dataclass, replace
 
 from rqa.contract import UNIT_COLUMN, Column, Table
 from rqa.errors import MappingError
 from rqa.intake.emptied import EMPTIED_TYPE, emptied_by_sql, told_emptied
-from rqa.intake.entries import Entry
+from rqa.intake.entries import Entry, listed_columns
+from rqa.intake.guard import FREE_TEXT, Guard, json_without_own, own_name, without_drawn, without_own
 from rqa.intake.mapping import Origin, unknown_name
 from rqa.intake.names import (
     BROKEN,
@@ -31,7 +32,7 @@ from rqa.intake.names import (
     mark_beside,
     quoted,
 )
-from rqa.intake.pseudonyms import kept_columns, pseudonym
+from rqa.intake.pseudonyms import pseudonym
 from rqa.intake.sources import Text, delimiter_doubt, literal
 from rqa.intake.values import (
     SPACES,
@@ -80,6 +81,7 @@ def fitted(entry: Entry, text: Text, label: str) -> tuple[dict[str, Origin], lis
     columns = text.columns
     found: dict[str, Origin] = {}
     faults = []
+    listed = listed_columns(entry, columns)
     for column in entry.table.columns:
         origin = entry.spec.columns.get(column.name)
         if origin is None and column.name in columns:
@@ -88,14 +90,25 @@ def fitted(entry: Entry, text: Text, label: str) -> tuple[dict[str, Origin], lis
             name = origin.column
             if name is not None and name not in columns:
                 if not text.elsewhere(name):
-                    faults.append(f"{column.name}: {label} has no column {name!r}; {unknown_name(name, columns)}")
+                    faults.append(f"{column.name}: {label} has no column {name!r}; {unknown_name(name, listed)}")
                 origin = origin.model_copy(update={"column": None, "sql": "null"})
+            elif name in entry.guard.keyed and origin.key_file is None:
+                faults.append(_as_it_is(column, name))
             found[column.name] = origin
         elif column.required and not column.numbered and column.default is None:
-            faults.append(_required(column, label, columns))
-    if faults and (doubt := delimiter_doubt(text, label)):
+            faults.append(_required(column, label, listed))
+    if faults and listed == columns and (doubt := delimiter_doubt(text, label)):
         faults = [doubt]
     return found, faults
+
+
+def _as_it_is(column: Column, name: str) -> str:
+    """What to say of a column that would store names which become pseudonyms elsewhere."""
+    return (
+        f"{column.name}: it would hold {name!r} as it is, of which the mapping makes pseudonyms elsewhere. Write "
+        f'{column.name} = {{ column = "{name}", key_file = "…" }}, with the same key, or '
+        f'{column.name} = {{ sql = "null" }}'
+    )
 
 
 def _required(column: Column, label: str, there: Iterable[str]) -> str:
@@ -115,8 +128,25 @@ def numbers_lacking(table: Table, given: Container[str]) -> list[Column]:
     return [c for c in table.columns if c.numbered and c.name not in given]
 
 
-def _text(column: Column, origin: Origin, manner: Manner) -> str:
-    """SQL over the cleaned source columns for one column's text."""
+def _text(column: Column, origin: Origin, manner: Manner, guard: Guard, columns: Sequence[str]) -> str:
+    """SQL over the cleaned source columns for one column's text, a name that becomes a pseudonym as that."""
+    text = _as_read(column, origin, manner)
+    if origin.key_file is not None:
+        text = pseudonym(text, origin.key_file)
+    elif column.kind == "text" and origin.sql is not None:
+        text = without_drawn(text, origin.sql, guard, columns)
+    if column.name in FREE_TEXT and origin.key_file is None:
+        text = guard.without_known(text)
+    default = origin.default if origin.default is not None else column.default
+    if default is not None:
+        text = f"coalesce({text}, {literal(default)})"
+    if column.name == UNIT_COLUMN:
+        text = f"nullif(upper(regexp_replace({text}, '[\\s\u00a0]+', '', 'g')), '')"
+    return text
+
+
+def _as_read(column: Column, origin: Origin, manner: Manner) -> str:
+    """SQL over the cleaned source columns for one column's text as the mapping has it, a name as it is."""
     if origin.constant is not None:
         value = origin.constant
         text = literal(str(value).lower() if isinstance(value, bool) else str(value))
@@ -134,14 +164,16 @@ def _text(column: Column, origin: Origin, manner: Manner) -> str:
     if origin.values:
         whens = " ".join(f"when {literal(k)} then {literal(v)}" for k, v in origin.values.items())
         text = f"nullif(case {text} {whens} else {text} end, '')"
-    if origin.key_file is not None:
-        text = pseudonym(text, origin.key_file)
-    default = origin.default if origin.default is not None else column.default
-    if default is not None:
-        text = f"coalesce({text}, {literal(default)})"
-    if column.name == UNIT_COLUMN:
-        text = f"nullif(upper(regexp_replace({text}, '[\\s\u00a0]+', '', 'g')), '')"
     return text
+
+
+def _own_names(entry: Entry, text: Text, given: MappingType[str, Origin], manner: Manner) -> dict[str, str]:
+    """SQL over the cleaned source columns for every name of a row as it was read, by the column that holds it then."""
+    found = {own_name(c): quoted(c) for c in text.columns if c in entry.guard.names}
+    for name, origin in given.items():
+        if origin.column is None and (origin.key_file is not None or origin.person):
+            found[own_name(f" {name}")] = _as_read(entry.table.column(name), origin, manner)
+    return found
 
 
 def cleaned(text: Text, missing: tuple[str, ...]) -> MappingType[str, str]:
@@ -161,7 +193,7 @@ def judging_select(entry: Entry, text: Text, label: str, file_no: int, given: di
 
     `given` says where each column comes from, where that is known already.
     """
-    table, manner = entry.table, entry.manner
+    table, manner, guard = entry.table, entry.manner, entry.guard
     if text.typed:
         if manner.thousands == ".":
             raise MappingError(
@@ -178,7 +210,8 @@ def judging_select(entry: Entry, text: Text, label: str, file_no: int, given: di
     fault, blank, whole, row = (inner(n, mark) for n in ("fault", "blank", "whole", "row"))
     source = [f"{sql} as {quoted(c)}" for c, sql in cleaned(text, entry.missing).items()]
     texts = [
-        f"{_text(c, given[c.name], manner) if c.name in given else _absent(c)} as {as_text(c.name)}"
+        f"{_text(c, given[c.name], manner, guard, text.columns) if c.name in given else _absent(c)} "
+        f"as {as_text(c.name)}"
         for c in table.columns
     ]
     factors = {name: origin.times for name, origin in given.items()}
@@ -187,12 +220,18 @@ def judging_select(entry: Entry, text: Text, label: str, file_no: int, given: di
         for c in table.columns
         for part, sql in parsed(c, as_text(c.name), manner, factors.get(c.name)).items()
     ]
-    emptied = emptied_by_sql(given, text, row)
+    own = _own_names(entry, text, given, manner)
+
+    def tellable(told: str) -> str:
+        return guard.without_known(without_own(told, own))
+
+    emptied = [replace(e, given=tellable(e.given)) for e in emptied_by_sql(given, text, row, guard)]
     times = [c.name for c in table.columns if c.kind == "time"]
     first_readings = [f"{timed(t, manner)} as {_read(t)}, {clock_change(t, manner)} as {_clock(t)}" for t in times]
     days = [f"coalesce({', '.join(local_day(t, manner) for t in of)}) as {day}" for day, of in table.days]
     clock = " ".join(f"when {_clock(t)} is not null then {literal(t + ' ')} || {_clock(t)}" for t in times)
-    checks = _checks(table, manner, derived)
+    noted = [*(f"{e.condition} as {e.name}" for e in emptied), *(f"{sql} as {name}" for name, sql in own.items())]
+    checks = _checks(table, manner, derived, tellable)
     any_broken = " or ".join(f"coalesce({c.broken}, false)" for c in checks)
     told = ", ".join(f"case when {c.told} then {c.breach} end" for c in checks)
     where = f"(\n{entry.spec.where}\n) is not true" if entry.spec.where else "false"
@@ -200,17 +239,21 @@ def judging_select(entry: Entry, text: Text, label: str, file_no: int, given: di
     traced = entry.spec.select is not None
     row_file = "source_file" if traced and "source_file" in text.columns else literal(label)
     row_number = "try_cast(source_row as bigint)" if traced and "source_row" in text.columns else "null::bigint"
-    raw = f"to_json({inner('row')})::varchar"
-    if not any(o.key_file is not None for o in given.values()):
+    raw = guard.without_known(json_without_own(f"to_json({inner('row')})::varchar", own))
+    if not guard.sealed and not own:
         raw = f"coalesce({inner('whole')}, {raw})"
+    elif guard.keep_records:
+        raw = f"case when {FAULT} is not null then {inner('whole')} else {raw} end"
+    else:
+        raw = f"case when {FAULT} is null then {raw} end"
     return f"""
 with source as (      -- a row of the source, each column as text, trimmed, NULL when it means missing
   select {", ".join(source)}, {text.fault} as {fault}, {text.blank} as {blank},
     {text.whole} as {whole} from {text.scan}
 ), mapped as (        -- the text of each column of the table
-  select {", ".join([*texts, *(f"{e.condition} as {e.name}" for e in emptied)])},
+  select {", ".join([*texts, *noted])},
     {fault} as {FAULT}, {blank} or ({where}) as {LEFT_OUT}, {row_file} as source_file,
-    {row_number} as {GIVEN_ROW}, {whole} as {inner("whole")}, {_kept_row(given, text, row)} as {inner("row")}
+    {row_number} as {GIVEN_ROW}, {whole} as {inner("whole")}, {_kept_row(given, text, row, guard)} as {inner("row")}
   from source as {row}
 ), parts as (         -- texts converted; a time is still in two parts
   select *, {", ".join(parts)} from mapped
@@ -232,9 +275,21 @@ select {", ".join([*table.names, *(day for day, _ in table.days)])}, source_file
 from judged"""
 
 
-def _kept_row(given: MappingType[str, Origin], text: Text, row: str) -> str:
+def names_select(entry: Entry, text: Text, label: str) -> str:
+    """The SELECT that gives every name of which a source's rows make pseudonyms, and how many cells hold each."""
+    given = origins(entry, text, label)
+    made = [_as_read(entry.table.column(n), o, entry.manner) for n, o in given.items() if o.key_file is not None]
+    source = ", ".join(f"{sql} as {quoted(c)}" for c, sql in cleaned(text, entry.missing).items())
+    names = ", ".join(made)
+    return (
+        f"select name, count(*) from (select unnest([{names}]) as name from (select {source} from {text.scan})) "
+        "group by name"
+    )
+
+
+def _kept_row(given: MappingType[str, Origin], text: Text, row: str, guard: Guard) -> str:
     """SQL for the row of the source as it is kept when refused."""
-    kept = kept_columns(given, text)
+    kept = guard.kept(given, text)
     fields = [f"{literal(c)}: {row}.{quoted(c)}" for c in kept]
     if len(kept) < len(text.columns):
         note = "kept out"
@@ -267,20 +322,25 @@ class _Check:
     breach: str
 
 
-def _checks(table: Table, manner: Manner, derived: list[str]) -> list[_Check]:
-    """Every rule a row can break; one over several columns is told only where each of them is sound by itself."""
+def _checks(table: Table, manner: Manner, derived: list[str], tellable: Callable[[str], str]) -> list[_Check]:
+    """Every rule a row can break; one over several columns is told only where each of them is sound by itself.
+
+    `tellable` makes of SQL for a value SQL for what may be told of it.
+    """
     found: list[_Check] = []
     unsound: dict[str, list[str]] = {}
     for c in table.columns:
         for rule, condition in breaches(c, as_text(c.name), manner):
             if not (rule == "missing" and c.name in derived):
-                found.append(_Check(condition, condition, _breach(literal(c.name), literal(rule), as_text(c.name))))
+                found.append(
+                    _Check(condition, condition, _breach(literal(c.name), literal(rule), tellable(as_text(c.name))))
+                )
                 unsound.setdefault(c.name, []).append(f"coalesce({condition}, false)")
     for r in table.rules:
         drawn = [name for name in table.names if re.search(rf"\b{name}\b", r.broken)]
         others = " or ".join(condition for name in drawn for condition in unsound.get(name, []))
         told = f"({r.broken}) and not ({others})" if others else r.broken
-        found.append(_Check(r.broken, told, _breach(literal(r.column), literal(r.name), as_text(r.column))))
+        found.append(_Check(r.broken, told, _breach(literal(r.column), literal(r.name), tellable(as_text(r.column)))))
     return found
 
 

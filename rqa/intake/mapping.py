@@ -210,6 +210,11 @@ class TableSpec(Reading):
         return tuple(name for name, origin in self.columns.items() if origin.person)
 
     @property
+    def key_files(self) -> tuple[str, ...]:
+        """The files with the keys of its pseudonyms."""
+        return tuple(dict.fromkeys(o.key_file for o in self.columns.values() if o.key_file is not None))
+
+    @property
     def has_sql(self) -> bool:
         """Whether the entry brings SQL of its own."""
         return bool(self.select or self.where or any(o.sql for o in self.columns.values()))
@@ -240,6 +245,12 @@ class Workspace(_Part):
     """How long the SQL of one [[table]] may run over one source, in minutes."""
     store_readers: Literal["owner", "group", "all"] | None = None
     """Whose accounts may read the store; None: those that may read it now, and of a new store its owner alone."""
+    broken_records: Literal["cut", "keep"] = "cut"
+    """What is kept of records that are no rows where names become pseudonyms: their place and rule, or all of them."""
+    find_names: bool = False
+    """Whether free texts and refused values are searched for the names that become pseudonyms."""
+    breach_jobs: Literal["show", "hide"] = "show"
+    """Whether the page names the jobs of safety events."""
 
     _zone = field_validator("zone")(_known_zone)
 
@@ -251,6 +262,28 @@ class Mapping(_Part):
     sites: dict[str, Site] = Field(default_factory=dict)
     files: dict[str, Files] = Field(default_factory=dict)
     table: list[TableSpec] = Field(default_factory=list)
+
+    @property
+    def keyed(self) -> bool:
+        """Whether names become pseudonyms anywhere."""
+        return any(entry.key_files for entry in self.table)
+
+    @property
+    def held_back(self) -> frozenset[str]:
+        """What of the sources does not get into the store: names, records that are no rows, names within texts."""
+        kinds = {"names": True, "records": not self.keeps_records, "texts": self.workspace.find_names}
+        return frozenset(kind for kind, held in kinds.items() if held and self.keyed)
+
+    @property
+    def keeps_records(self) -> bool:
+        """Whether records that are no rows are kept whole."""
+        return not self.keyed or self.workspace.broken_records == "keep"
+
+    def sets_of(self, entry: TableSpec) -> list[str]:
+        """The names of the sets of files that an entry reads, in the mapping's order."""
+        if entry.from_ is not None:
+            return [entry.from_]
+        return [name for name in self.files if re.search(rf"\b{re.escape(name)}\b", entry.select or "")]
 
     def fingerprint(self, entry: TableSpec) -> str:
         """A digest of all that decides what `entry` makes of a file; a file is read again when it changes."""

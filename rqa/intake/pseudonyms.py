@@ -3,12 +3,9 @@
 HMAC is written out in SQL, since rows stay in the engine; the tests hold it against the standard library's.
 """
 
-from collections.abc import Mapping
 from pathlib import Path
 
 from rqa.errors import MappingError
-from rqa.intake.mapping import Origin
-from rqa.intake.sources import Text
 
 PREFIX, DIGITS = "P", 10
 """Hexadecimal digits kept: two of 5,000 people get the same with a chance of about 1 in 90,000."""
@@ -33,15 +30,6 @@ def pseudonym(text: str, key_file: str, *, prefix: str = PREFIX, digits: int = D
     inner, outer = (_padded(path.resolve(), byte) for byte in (0x36, 0x5C))
     digest = f"sha256({outer} || unhex(sha256({inner} || encode(upper({text})))))"
     return f"'{prefix}' || left({digest}, {digits})"
-
-
-def kept_columns(given: Mapping[str, Origin], text: Text) -> list[str]:
-    """The source's columns that may be kept as read with a refused row: not those that become pseudonyms.
-
-    SQL may draw on any column, so where a pseudonym is made by SQL none is kept.
-    """
-    named = {o.column for o in given.values() if o.key_file is not None}
-    return [c for c in text.columns if None not in named and c not in named]
 
 
 def _padded(path: Path, byte: int) -> str:

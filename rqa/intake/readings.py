@@ -6,11 +6,11 @@ from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import dataclass, replace
 from functools import partial
-from pathlib import Path
 from typing import Any
 
 from rqa.errors import MappingError, SourceError
 from rqa.intake.contents import check_json_lines, recognised
+from rqa.intake.copies import Copies
 from rqa.intake.mapping import unknown_name
 from rqa.intake.names import quoted
 from rqa.intake.records import LONGEST_LINE, Quotes, Reject, made_safe
@@ -54,15 +54,15 @@ class How:
 USUAL, ONLY_LOOK = How(), How(only_look=True)
 
 
-def read(source: SourceFile, number: int, scratch: Path, wanted: frozenset[str], how: How = USUAL) -> Text:
+def read(source: SourceFile, number: int, copies: Copies, wanted: frozenset[str], how: How = USUAL) -> Text:
     """The reading of one file.
 
-    `number` makes names unique within a load; `scratch` is a folder for files that must be rewritten first; `wanted`
+    `number` makes names unique within a load; `copies` takes files that must be rewritten first; `wanted`
     are the columns the mapping names (JSON Lines: objects are opened for them).
     """
     readers: dict[str, Callable[[], Text]] = {
-        "csv": lambda: _csv(source, number, scratch, how),
-        "jsonl": lambda: _jsonl(source, scratch, number, wanted, how),
+        "csv": lambda: _csv(source, number, copies, how),
+        "jsonl": lambda: _jsonl(source, copies, number, wanted, how),
         "excel": lambda: read_sheet(source, number),
         "parquet": lambda: _parquet(source),
         "sqlite": lambda: _sqlite(source, number),
@@ -76,12 +76,14 @@ def read(source: SourceFile, number: int, scratch: Path, wanted: frozenset[str],
         # The engine does not tell names apart by their case.
         if name.lower() in seen:
             other = "more than once" if seen[name.lower()] == name else f"beside {seen[name.lower()]!r}"
-            raise MappingError(f"{source.label}: it names a column {name!r} {other}; rename one")
+            # A file that lacks its header has a row's values in its place.
+            said = "it names a column twice" if source.sealed else f"it names a column {name!r} {other}"
+            raise MappingError(f"{source.label}: {said}; rename one")
         seen[name.lower()] = name
     return text
 
 
-def _csv(source: SourceFile, number: int, scratch: Path, how: How) -> Text:
+def _csv(source: SourceFile, number: int, copies: Copies, how: How) -> Text:
     header = csv_header(source)
     columns, delimiter = header.columns, header.delimiter
     if not columns:
@@ -89,11 +91,11 @@ def _csv(source: SourceFile, number: int, scratch: Path, how: How) -> Text:
     source = replace(source, spec=source.spec.model_copy(update={"header_row": header.line}))
     path = source.path
     if how.plain_ends or source.spec.encoding.lower() not in NATIVE_ENCODINGS:
-        path = as_utf8(source, scratch / f"{number}.csv")
+        path = as_utf8(source, copies.place(source, f"{number}.csv"))
     cut, due = list[Reject](), Due()
     if not how.only_look:
         quotes = Quotes(source.spec.quote.encode(), delimiter.encode())
-        path, cut, due = made_safe(source, path, scratch / f"{number}.mended", quotes, len(columns) == 1)
+        path, cut, due = made_safe(source, path, copies, number, quotes, len(columns) == 1)
     types = ", ".join(f"{literal(c)}: 'VARCHAR'" for c in columns)
     quote = literal(source.spec.quote)
     rejects = f"rejects_{number}"
@@ -118,13 +120,13 @@ def _csv(source: SourceFile, number: int, scratch: Path, how: How) -> Text:
     )
 
 
-def _jsonl(source: SourceFile, scratch: Path, number: int, wanted: frozenset[str], how: How) -> Text:
+def _jsonl(source: SourceFile, copies: Copies, number: int, wanted: frozenset[str], how: How) -> Text:
     path = source.path
     if how.plain_ends or source.spec.encoding.lower() not in NATIVE_ENCODINGS:
-        path = as_utf8(source, scratch / f"{number}.jsonl")
+        path = as_utf8(source, copies.place(source, f"{number}.jsonl"))
     cut, due = list[Reject](), Due()
     if not how.only_look:
-        path, cut, due = made_safe(source, path, scratch / f"{number}.mended", Quotes(b"", b""), True)
+        path, cut, due = made_safe(source, path, copies, number, Quotes(b"", b""), True)
     plain = replace(source, path=path)
     check_json_lines(plain)
     keys = _keys(plain, SAMPLE_LINES)
@@ -304,6 +306,8 @@ def _frame(source: SourceFile, number: int) -> Text:
         try:
             frame = _from_pandas(frame) if type(frame).__module__.startswith("pandas") else pl.DataFrame(frame)
         except Exception as error:
+            if source.sealed:
+                raise SourceError(f"{source.label}: is no pandas or polars frame. Nothing was loaded.") from None
             raise SourceError(f"{source.label}: is no pandas or polars frame ({error}). Nothing was loaded.") from error
     name = f"data_{number}"
     data = frame.to_arrow()

@@ -14,6 +14,7 @@ from functools import partial
 from pathlib import Path
 from typing import IO
 
+from rqa.intake.copies import Copies
 from rqa.intake.sources import Due, SourceFile, as_utf8, pieces
 from rqa.words import counted
 
@@ -24,8 +25,8 @@ KEPT_RAW = 100_000
 TOO_LONG = f"line longer than {LONGEST_LINE:,} bytes"
 NOT_CLOSED = "a quote that is not closed, or text after a closing quote"
 NEWLINE, RETURN = 10, 13
-Reject = tuple[int, str, str, str]
-"""Place among the file's records counted from 0, rule, value, raw."""
+Reject = tuple[int, str, str, str | None]
+"""Place among the file's records counted from 0, rule, value, raw (None where it is not kept)."""
 
 
 class Quotes:
@@ -139,7 +140,8 @@ def mended(source: SourceFile, target: Path, quotes: Quotes, *, skip: int, blank
     place, inside, held, size = 0, False, [], 0
 
     def refuse(rule: str, value: str, raw: bytes) -> None:
-        rejects.append((place, rule, value, raw[:KEPT_RAW].decode("utf-8", "replace").strip("\r\n")))
+        kept = raw[:KEPT_RAW].decode("utf-8", "replace").strip("\r\n") if source.keep_records else None
+        rejects.append((place, rule, value, kept))
 
     with target.open("wb") as out, _reading(source.path) as stream:
         lines = _bounded(stream)
@@ -200,9 +202,12 @@ def blank_lines(source: SourceFile, quotes: Quotes, *, skip: int) -> list[int]:
 
 
 def made_safe(
-    source: SourceFile, path: Path, target: Path, quotes: Quotes, blanks_count: bool
+    source: SourceFile, path: Path, copies: Copies, number: int, quotes: Quotes, blanks_count: bool
 ) -> tuple[Path, list[Reject], Due]:
-    """The file to hand to the engine, the records that it must not see, and how many it must give."""
+    """The file to hand to the engine, the records that it must not see, and how many it must give.
+
+    `number` makes the names of its copies unique within a load.
+    """
     given, cut = replace(source, path=path), list[Reject]()
     skip = source.spec.header_row if source.format == "csv" else 0
     seen = look(given, quotes.quote, skip=skip)
@@ -210,9 +215,10 @@ def made_safe(
         return path, cut, Due(0, True)
     head = next(pieces(given))
     if b"\r" in head and b"\n" not in head:
-        given = replace(source, path=as_utf8(source, target.with_suffix(".ends")))
+        given = replace(source, path=as_utf8(source, copies.place(source, f"{number}.ends")))
         seen = look(given, quotes.quote, skip=skip)
     if seen.doubtful:
+        target = copies.place(source, f"{number}.mended")
         cut = mended(given, target, quotes, skip=skip, blanks_count=blanks_count)
         given = replace(source, path=target)
         seen = look(given, quotes.quote, skip=skip)

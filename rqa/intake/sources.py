@@ -38,7 +38,11 @@ FRAME = "frame:"
 
 @dataclass(frozen=True)
 class SourceFile:
-    """One file of a named set: where it is, what it is called in reports, how it is to be read, what else is there."""
+    """One file of a named set: where it is, what it is called in reports, how it is to be read, what else is there.
+
+    `sealed` says that names become pseudonyms, so that nothing of it may reach a disk or a message as it was read;
+    `keep_records` that records of it that are no rows are kept whole.
+    """
 
     name: str
     path: Path
@@ -47,6 +51,8 @@ class SourceFile:
     label: str
     frame: Any = None
     all_of_set: tuple[Path, ...] = ()
+    sealed: bool = False
+    keep_records: bool = True
 
     def digest(self) -> str:
         """SHA-256 of the content; empty for a frame, which has no lasting identity."""
@@ -154,7 +160,7 @@ class Text:
     own_times: bool = False
     path: Path | None = None
     delimiter: str = ""
-    cut: list[tuple[int, str, str, str]] = field(default_factory=list)
+    cut: list[tuple[int, str, str, str | None]] = field(default_factory=list)
     due: Due = field(default_factory=Due)
     elsewhere: Callable[[str], bool] = lambda name: False
 
@@ -317,7 +323,8 @@ class _OtherEncoding:
     def judge(self) -> None:
         """Raise `SourceError` if every byte was UTF-8 and some were more than ASCII."""
         if self.decoder is not None and self.seen:
+            seen = "" if self.source.sealed else f" (it holds {self.seen!r})"
             raise SourceError(
-                f"{self.source.label} is UTF-8 text (it holds {self.seen!r}), not {self.source.spec.encoding}: "
+                f"{self.source.label} is UTF-8 text{seen}, not {self.source.spec.encoding}: "
                 f"set encoding = 'utf-8' for files.{self.source.name}. Nothing was loaded."
             )

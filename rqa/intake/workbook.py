@@ -21,8 +21,8 @@ def read_sheet(source: SourceFile, number: int) -> Text:
     try:
         book = fastexcel.read_excel(source.path)
     except Exception as error:
-        said = f"is no readable workbook ({_first_line(error)})"
-        raise SourceError(f"{source.label}: {said}. Nothing was loaded.") from error
+        said = f"is no readable workbook{_why(source, error)}"
+        raise SourceError(f"{source.label}: {said}. Nothing was loaded.") from (None if source.sealed else error)
     sheet = source.spec.sheet if source.spec.sheet is not None else book.sheet_names[0]
     if isinstance(sheet, str) and sheet not in book.sheet_names:
         raise MappingError(f"{source.label}: no sheet {sheet!r}; {unknown_name(sheet, book.sheet_names)}")
@@ -49,8 +49,10 @@ def _cells(source: SourceFile, book: Any, sheet: str | int) -> list[list[str | N
         # Without a header, so that rows keep their places and no column is renamed unasked.
         cells, faults = book.load_sheet(sheet, header_row=None, skip_rows=0, dtypes="string").to_arrow_with_errors()
     except Exception as error:
-        said = f"cannot be read ({_first_line(error)})"
-        raise SourceError(f"{source.label}, sheet {sheet!r}: {said}. Nothing was loaded.") from error
+        said = f"cannot be read{_why(source, error)}"
+        raise SourceError(f"{source.label}, sheet {sheet!r}: {said}. Nothing was loaded.") from (
+            None if source.sealed else error
+        )
     grid = [column.to_pylist() for column in cells.columns]
     for fault in faults.errors if faults else ():
         row, column = fault.position
@@ -86,8 +88,9 @@ def _say_why_nothing(source: SourceFile, book: Any, sheet: str | int, height: in
         )
 
 
-def _first_line(error: Exception) -> str:
-    return str(error).split("\n")[0]
+def _why(source: SourceFile, error: Exception) -> str:
+    """What the reader says, where it cannot hold a cell that must not be told."""
+    return "" if source.sealed else f" ({str(error).splitlines()[0]})"
 
 
 def _excel_error(detail: str) -> str:

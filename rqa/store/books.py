@@ -10,17 +10,20 @@ from pathlib import Path
 import duckdb
 
 from rqa.contract import TABLES
+from rqa.errors import StoreError
 from rqa.intake.entries import site_zones
 from rqa.intake.mapping import Mapping
 from rqa.store.alarms import alarms
 from rqa.store.ddl import FORMAT_VERSION
 from rqa.store.empty_files import NO_ROW
-from rqa.store.engine import open_store
+from rqa.store.engine import Store, open_store
 from rqa.store.order import Kept
 from rqa.store.remarks import EMPTIED_BEGINS, NO_JOB, NO_ZONE
 from rqa.store.report import FileCount, Refusal, Remark
 from rqa.store.stage import SELECT, Plan, Staged
 
+HELD_BACK = "held_back"
+"""Under what name the store keeps what was held back from it."""
 Outcome = tuple[tuple[FileCount, ...], tuple[Refusal, ...], tuple[Remark, ...], int, tuple[str, ...]]
 
 
@@ -35,6 +38,16 @@ def files_loaded(store: Path) -> set[str]:
     """The names of all files that loads of this store have read, those that are gone too."""
     with open_store(store) as opened:
         return set(opened.counts("load_files", "select distinct source_file from load_files")["source_file"])
+
+
+def held_back(rules: Mapping, store: Store) -> None:
+    """Raise `StoreError` for a store that was made when less was held back: what it held then is still in it."""
+    more = rules.held_back - set(store.about.get(HELD_BACK, "").split())
+    if more:
+        raise StoreError(
+            f"{store.path} was made before sources.toml said that no {' and no '.join(sorted(more))} may be stored "
+            "(key_file, broken_records, find_names), and may still hold some. Delete it, then load the workspace anew."
+        )
 
 
 @dataclass(frozen=True)
@@ -127,6 +140,10 @@ def keep_books(
         "format_version": FORMAT_VERSION, "rqa_version": version, "title": rules.workspace.title,
         "currency": rules.workspace.currency,
     }  # fmt: skip
+    if rules.held_back:
+        about[HELD_BACK] = " ".join(sorted(rules.held_back))
+    if rules.workspace.breach_jobs == "hide":
+        about["breach_jobs"] = "hide"
     if rules.workspace.labour_rate is not None:
         about["labour_rate"] = repr(rules.workspace.labour_rate)
     connection.execute("delete from about")

@@ -51,18 +51,20 @@ def connect(
     memory: str | None = None,
     reads: Iterable[Path] = (),
     watched: bool = False,
+    spill: bool = True,
 ) -> duckdb.DuckDBPyConnection:
     """Open the store at `path`; the only place that does.
 
     A writer works on the file itself. A reader gets the file attached as `depot`. `scratch` is the folder for what
     does not fit in memory, `memory` a limit such as "1GB". Apart from the store and `scratch` the engine can reach no
-    file but those of `reads`, and its settings are final. If `watched`, `query_progress` tells how far the engine is
+    file but those of `reads`, and its settings are final; without `spill` nothing is put on disk for want of memory,
+    and what does not fit fails. If `watched`, `query_progress` tells how far the engine is
     with what it is asked. Raises `StoreError` when it cannot be opened.
     """
     path = Path(path)
     config: dict[str, Any] = dict(SAFE)
     if scratch is not None:
-        config["temp_directory"] = str(scratch)
+        config["temp_directory"] = str(scratch) if spill else ""
     if memory is not None:
         config["memory_limit"] = memory
     if read_only and not path.is_file():

@@ -9,7 +9,7 @@ import re
 import shutil
 import tempfile
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from collections.abc import Mapping as MappingType
 from contextlib import closing, contextmanager, suppress
 from datetime import UTC, datetime
@@ -19,6 +19,7 @@ from typing import Any
 import duckdb
 
 from rqa.contract import TABLES
+from rqa.intake.copies import IN_MEMORY
 from rqa.intake.draft import draft, read_mapping
 from rqa.intake.faults import Faults
 from rqa.intake.mapping import MAPPING_FILE, Mapping
@@ -29,6 +30,7 @@ from rqa.store.account import SELECTED, Account, named_files
 from rqa.store.books import (
     Outcome,
     files_loaded,
+    held_back,
     held_files,
     keep_books,
     keep_held,
@@ -38,6 +40,7 @@ from rqa.store.books import (
 from rqa.store.ddl import create_statements
 from rqa.store.empty_files import write_empty_remarks
 from rqa.store.engine import STORE_FILE, attach, beside, connect, open_store
+from rqa.store.known_names import with_known_names
 from rqa.store.limits import MEMORY, SQL_MINUTES, WAIT_SECONDS
 from rqa.store.lock import writing
 from rqa.store.mapping_sql import sql_faults
@@ -97,10 +100,10 @@ def load(
         fresh = scratch / STORE_FILE
         with released():
             if store.exists():
-                open_store(store).close()
+                with open_store(store) as opened:
+                    held_back(rules, opened)
                 shutil.copyfile(store, fresh)
-            reads, watched = [*_paths(items), *beside(store)], progress is not silent
-            connection = connect(fresh, read_only=False, scratch=scratch, memory=memory, reads=reads, watched=watched)
+            connection = _connect(scratch, items, memory, beside(store), watched=progress is not silent)
             try:
                 with interruptible(connection):
                     report = _load_into(
@@ -141,20 +144,28 @@ def _bind_alone(items: Sequence[Plan], faults: Faults) -> None:
     """Hold the mapping against the files of a load that cannot be, for the faults that are still to be told."""
     with tempfile.TemporaryDirectory(prefix="rqa-") as name:
         folder = Path(name)
-        with closing(
-            connect(folder / STORE_FILE, read_only=False, scratch=folder, memory=MEMORY, reads=_paths(items))
-        ) as connection:
+        with closing(_connect(folder, items, MEMORY)) as connection:
             stager = Stager(connection, folder)
             for item in items:
                 with faults.gathered(item.entry.place):
                     stager.bind(item)
 
 
+def _connect(
+    scratch: Path, items: Sequence[Plan], memory: str | None, more: Iterable[Path] = (), *, watched: bool = False
+) -> duckdb.DuckDBPyConnection:
+    """The engine of a load; where names become pseudonyms, nothing that it reads goes to disk for want of memory."""
+    spill = not any(i.entry.guard.sealed for i in items)
+    reads = [*_paths(items), *more]
+    fresh = scratch / STORE_FILE
+    return connect(fresh, read_only=False, scratch=scratch, memory=memory, reads=reads, watched=watched, spill=spill)
+
+
 def _paths(items: Sequence[Plan]) -> list[Path]:
-    """The files that a load reads: the sources, and the keys of pseudonyms."""
-    keys = (o.key_file for i in items for o in i.entry.spec.columns.values() if o.key_file is not None)
+    """The files that a load reads: the sources, the keys of pseudonyms, and copies of sources in memory."""
+    keys = [Path(key).expanduser().resolve() for i in items for key in i.entry.spec.key_files]
     read = [f.path for i in items for f in i.sources if f.format != "frame"]
-    return list(dict.fromkeys([*read, *(Path(key).expanduser().resolve() for key in keys)]))
+    return list(dict.fromkeys([*read, *keys, *([IN_MEMORY] if keys else [])]))
 
 
 def _mapping_for(folder: Path, frames: MappingType[str, Any] | None) -> dict[str, Any]:
@@ -194,6 +205,8 @@ def _load_into(
     load_id = one(connection, "select coalesce(max(load_id), 0) + 1 from loads")
     begin(connection)
     stager = Stager(connection, scratch, sql_minutes=rules.workspace.sql_minutes or SQL_MINUTES, memory=memory)
+    if "texts" in rules.held_back:
+        items = with_known_names(stager, items)
     tables = Tables(connection, stager, items, load_id, progress)
     todo = tables.plan(held_files(connection), folder, keep=rules.workspace.vanished == "keep")
     tables.bind({name: what.any for name, what in todo.items()})

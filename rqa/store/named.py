@@ -10,7 +10,7 @@ from rqa.intake.names import PLACE_COLUMNS, inner, quoted
 from rqa.intake.readings import ONLY_LOOK
 from rqa.intake.records import KEPT_RAW, Reject
 from rqa.intake.sources import SourceFile, Text, literal
-from rqa.store.rejects import shifts
+from rqa.store.rejects import in_order, shifts
 from rqa.store.whole import read_whole
 
 
@@ -90,14 +90,20 @@ class NamedFiles:
             f"place + {text.first_row} as source_row from named_placed "
             "where not blank and fault is null order by place"
         ).fetchall()
+        kept = f"left(whole, {KEPT_RAW})" if source.keep_records else "null"
         faults = self.connection.execute(
-            f"select place, fault, '', left(whole, {KEPT_RAW}) from named_placed "
-            "where not blank and fault is not null order by place"
+            f"select place, fault, '', {kept} from named_placed where not blank and fault is not null order by place"
         ).fetchall()
         self.connection.execute("drop view named_placed")
         self.connection.execute("drop table named_taken")
         rows = int(moved[0][0]) if moved else 0
-        return NamedRead(source.label, source.digest(), rows, text.first_row, sorted([*rejects, *faults]))
+        return NamedRead(
+            source.label,
+            source.digest(),
+            rows,
+            text.first_row,
+            in_order([*rejects, *faults]),
+        )
 
     def _take(self, source: SourceFile, text: Text) -> int:
         # The source's columns bear the mark here: what stands beside them may be called as it likes.

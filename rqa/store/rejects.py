@@ -52,8 +52,13 @@ def rejects_of(connection: duckdb.DuckDBPyConnection, text: Text, source: Source
         value = _fields(raw, text, source.spec.quote) if kind in FIELDS else ""
         if kind in QUOTES and ends:
             value = f"runs on over {counted(ends + 1, 'line')}"
-        found.append((place + behind, RULES.get(kind, kind.lower()), value, raw))
-    return sorted([*found, *text.cut])
+        found.append((place + behind, RULES.get(kind, kind.lower()), value, raw if source.keep_records else None))
+    return in_order([*found, *text.cut])
+
+
+def in_order(rejects: Sequence[Reject]) -> list[Reject]:
+    """The rejects of a file by their place in it."""
+    return sorted(rejects, key=lambda reject: reject[0])
 
 
 def _fields(raw: str, text: Text, quote: str) -> str:

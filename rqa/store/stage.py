@@ -4,21 +4,22 @@ First everything is planned and bound, so that a mapping error stops before any 
 once per table it feeds. A staging table lives in the connection's temporary storage and is gone with it.
 """
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from collections.abc import Mapping as MappingType
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 import duckdb
 
 from rqa.contract import TABLES
 from rqa.errors import MappingError, RqaError, SourceError, StoreError
+from rqa.intake.copies import Copies
 from rqa.intake.draft import Draft
-from rqa.intake.entries import Entry, entry_of, sets_of, wanted_columns
+from rqa.intake.entries import Entry, entry_of, listed_columns, wanted_columns
 from rqa.intake.faults import Faults
-from rqa.intake.judge import EXTRA_COLUMNS, fitted, judging_select, misfit, numbers_lacking
+from rqa.intake.judge import EXTRA_COLUMNS, fitted, judging_select, misfit, names_select, numbers_lacking
 from rqa.intake.mapping import Mapping, Origin
 from rqa.intake.names import FILE_NO, PLACE_COLUMNS, quoted
 from rqa.intake.readings import ONLY_LOOK, USUAL, How, read
@@ -30,11 +31,17 @@ from rqa.store.mapping_sql import engine_said
 from rqa.store.named import NamedFiles
 from rqa.store.sql_limits import memory_limit, time_limit
 from rqa.store.traced import traced
-from rqa.store.whole import read_whole
+from rqa.store.whole import Whole, read_whole
 from rqa.words import counted, listed
 
 SELECT = "select "
 """How the name of a reading by a SELECT begins."""
+NOT_SHOWN = (
+    "what the engine says is not shown, as it may hold a name. Where a cast fails, try_cast gives nothing instead"
+)
+"""What is told of an error of the engine in place of its own words."""
+SAFE_TO_TELL = (duckdb.InterruptException, duckdb.OutOfMemoryException)
+"""Errors of the engine that hold no value."""
 COMPUTED = {"DOUBLE", "FLOAT", "DECIMAL"}
 """Types of a SELECT's columns that come with a decimal point."""
 
@@ -125,13 +132,16 @@ def plan(
         with faults.gathered():
             if spec.path or spec.format == "frame":
                 sets[name] = files_of(name, spec, workspace, frames, mapping.workspace.outside, loaded)
+        # What stands in a source may be a name as long as the mapping makes pseudonyms.
+        keep = mapping.keeps_records
+        sets[name] = [replace(f, sealed=mapping.keyed, keep_records=keep) for f in sets[name]]
         for f in sets[name]:
             with faults.gathered():
                 met[f.label] = meet(f)
         unsure |= {name} if any(f.label not in met for f in sets[name]) else set()
     items = []
     for number, table in enumerate(mapping.table, 1):
-        names = [n for n in sets if n in sets_of(table, mapping)]
+        names = [n for n in sets if n in mapping.sets_of(table)]
         with faults.gathered():
             if number not in made.skipped:
                 entry = entry_of(mapping, number, table)
@@ -145,7 +155,7 @@ def _readings(
 ) -> list[Plan]:
     """What one entry reads: each of its files, or all at once for a SELECT."""
     files = [f for of_set in sets.values() for f in of_set]
-    mark = mapping.fingerprint(entry.spec)
+    mark = entry.guard.mark(mapping.fingerprint(entry.spec))
     digests = [met[f.label].digest for f in files]
     if entry.spec.from_ is not None:
         return [Plan(entry, f.label, met[f.label].digest, mark, f, [], met[f.label].size) for f in files]
@@ -180,7 +190,7 @@ class Stager:
         memory: str | None = MEMORY,
     ) -> None:
         self.connection = connection
-        self.scratch = scratch
+        self.copies = Copies(scratch)
         self.sql_minutes = sql_minutes
         self.memory = memory
         self.count = 0
@@ -206,8 +216,11 @@ class Stager:
 
     def bind(self, item: Plan) -> None:
         """Check that the entry's mapping fits its source, without reading rows."""
-        with self._bounded(item):
-            self._bind(item)
+        try:
+            with self._bounded(item):
+                self._bind(item)
+        finally:
+            self.copies.drop()
 
     def _bind(self, item: Plan) -> None:
         if item.source is not None:
@@ -251,31 +264,61 @@ class Stager:
         try:
             self.connection.execute("explain " + judging_select(entry, text, item.label, 0, given)).fetchall()
         except (duckdb.ProgrammingError, duckdb.ConversionException, duckdb.InvalidInputException) as error:
-            return engine_said(str(error), text.columns)
+            return engine_said(str(error), listed_columns(entry, text.columns))
         except duckdb.Error as error:
-            raise self._engine_error(error, item) from error
+            self._tell(error, item)
         return ""
 
     def stage(self, item: Plan, file_no: int) -> Staged:
         """Read one planned source into its staging table."""
-        with self._bounded(item):
-            return self._stage(item, file_no)
+        try:
+            with self._bounded(item):
+                return self._stage(item, file_no)
+        finally:
+            self.copies.drop()
 
     def _stage(self, item: Plan, file_no: int) -> Staged:
         result = Staged(item.label, item.entry.table.name, file_no, item.digest, item.fingerprint)
         if item.source is None:
             try:
                 self.named.read(item.named, wanted_columns(item.entry.spec))
+                text = self._select_text(item)
+                result.rows = self._insert(item, text, file_no)
             except duckdb.Error as error:
-                raise self._engine_error(error, item) from error
-            text = self._select_text(item)
-            result.rows = self._insert(item, text, file_no)
+                self._tell(error, item)
         else:
             text = self._stage_file(item, item.source, result)
         result.first_row = text.first_row
         # Rows that were taken back leave a gap in the numbering.
         result.first_rowid = self._one(f"select min(rowid) from stage_{result.table} where {FILE_NO} = {file_no}")
         return result
+
+    def names_of(self, item: Plan) -> set[str]:
+        """The names that an entry makes pseudonyms of, as one source has them."""
+        try:
+            with self._bounded(item):
+                return self._names_of(item)
+        finally:
+            self.copies.drop()
+
+    def _names_of(self, item: Plan) -> set[str]:
+        found = set[str]()
+        columns = sum(o.key_file is not None for o in item.entry.spec.columns.values())
+
+        def take(text: Text) -> int:
+            rows = self.connection.execute(names_select(item.entry, text, item.label)).fetchall()
+            found.update(name for name, _ in rows if name is not None)
+            return sum(n for _, n in rows) // columns
+
+        try:
+            if item.source is None:
+                self.named.read(item.named, wanted_columns(item.entry.spec))
+                take(self._select_text(item))
+            else:
+                self._read_whole(item, item.source, take, lambda: None)
+        except duckdb.Error as error:
+            self._tell(error, item)
+        return found
 
     @contextmanager
     def _bounded(self, item: Plan) -> Iterator[None]:
@@ -287,7 +330,7 @@ class Stager:
             try:
                 yield
             except (duckdb.Error, RqaError) as error:
-                cause = error if isinstance(error, duckdb.Error) else error.__cause__
+                cause = error if isinstance(error, duckdb.Error) else error.__context__
                 if late.is_set():
                     raise MappingError(
                         f"{item.entry.place}: its SQL did not end within {counted(f'{self.sql_minutes:g}', 'minute')} "
@@ -301,28 +344,26 @@ class Stager:
                 raise
 
     def _stage_file(self, item: Plan, source: SourceFile, result: Staged) -> Text:
-        wanted = wanted_columns(item.entry.spec)
-
         def take_back() -> None:
             self._run(f"delete from stage_{result.table} where {FILE_NO} = {result.file_no}", item)
             result.read_again = True
 
         try:
-            done = read_whole(
-                self.connection,
-                source,
-                lambda how: self._text(source, wanted, how),
-                lambda text: self._insert(item, text, result.file_no),
-                take_back,
-            )
+            done = self._read_whole(item, source, lambda text: self._insert(item, text, result.file_no), take_back)
         except duckdb.Error as error:
-            raise self._engine_error(error, item) from error
+            self._tell(error, item)
         result.rows, result.rejects = done.rows, done.rejects
         return done.text
 
+    def _read_whole(
+        self, item: Plan, source: SourceFile, take: Callable[[Text], int], take_back: Callable[[], None]
+    ) -> Whole:
+        wanted = wanted_columns(item.entry.spec)
+        return read_whole(self.connection, source, lambda how: self._text(source, wanted, how), take, take_back)
+
     def _text(self, source: SourceFile, wanted: frozenset[str], how: How = USUAL) -> Text:
         self.count += 1
-        text = read(source, self.count, self.scratch, wanted, how)
+        text = read(source, self.count, self.copies, wanted, how)
         if text.data is not None:
             self.connection.register(text.data_name, text.data)
         return text
@@ -340,11 +381,19 @@ class Stager:
         try:
             self.connection.execute(sql).fetchall()
         except duckdb.Error as error:
-            raise self._engine_error(error, item) from error
+            self._tell(error, item)
+
+    def _tell(self, error: duckdb.Error, item: Plan) -> NoReturn:
+        """Raise the engine's error as ours; where it may hold a name, without what the engine says."""
+        told = error
+        if item.entry.guard.hides_values and not isinstance(error, SAFE_TO_TELL):
+            kind = str(error).partition(":")[0]
+            told = type(error)(f"{kind}; {NOT_SHOWN}")
+        raise self._engine_error(told, item) from (error if told is error else None)
 
     def _engine_error(self, error: duckdb.Error, item: Plan) -> Exception:
         of_sets = [c for name in item.sets for c in self.named.columns.get(name, {}).values()]
-        said = engine_said(str(error), dict.fromkeys(of_sets))
+        said = engine_said(str(error), listed_columns(item.entry, dict.fromkeys(of_sets)))
         if isinstance(error, duckdb.IOException):
             return SourceError(f"{item.label}: cannot be read to its end ({said}). Fetch it again. Nothing was loaded.")
         if isinstance(error, duckdb.ProgrammingError | duckdb.ConversionException | duckdb.OutOfRangeException):
@@ -362,6 +411,7 @@ class Stager:
         try:
             described = self._described(scan)
         except duckdb.Error as error:
+            # No row is read here, so no value is told.
             raise self._engine_error(error, item) from error
         if not {name for name, *_ in described} & set(PLACE_COLUMNS):
             told = traced(self.connection, select, set(item.sets))
