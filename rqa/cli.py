@@ -158,7 +158,12 @@ def inspect(workspace: Path, memory: str, every_file: bool) -> None:
 @main.command(epilog="Example: rqa review depot-2026 --month 2026-05")
 @click.argument("workspace", type=FOLDER)
 @click.option("--month", default=None, metavar="YYYY-MM", help="The month to report; by default the last whole one.")
-@click.option("--as-of", default=None, metavar="DATE", help="Look at the depot as of this day; by default the latest.")
+@click.option(
+    "--as-of",
+    default=None,
+    metavar="DATE",
+    help="Look at the depot as of this day; by default, and at most, the latest with data.",
+)
 @click.option("--to", default=None, type=click.Path(dir_okay=False, path_type=Path), help="The file to write.")
 @click.option(
     "--format",

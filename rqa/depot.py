@@ -5,9 +5,10 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from rqa.answers.as_of import moment_within
 from rqa.answers.grounds import Grounds, grounds
 from rqa.answers.needs import grounded
-from rqa.answers.scope import By, Months, Where, moment, month_range
+from rqa.answers.scope import By, Moment, Months, Where, moment, month_range
 from rqa.comeback_questions import ComebackQuestions
 from rqa.diagnostic_questions import DiagnosticQuestions
 from rqa.improvement_questions import ImprovementQuestions
@@ -50,9 +51,9 @@ class Depot(ComebackQuestions, RiskQuestions, DiagnosticQuestions, ImprovementQu
     text, `"site=Alder; model=Marl-8"`), months into `months` (`("2026-01", "2026-06")`, both ends included).
     """
 
-    def __init__(self, store: Store, as_of: str | date | datetime | None = None) -> None:
+    def __init__(self, store: Store, as_of: str | date | datetime | Moment | None = None) -> None:
         self._store = store
-        self._now = moment(store, as_of)
+        self._now = as_of if isinstance(as_of, Moment) else moment(store, as_of)
 
     def __enter__(self) -> "Depot":
         return self
@@ -386,12 +387,14 @@ class Depot(ComebackQuestions, RiskQuestions, DiagnosticQuestions, ImprovementQu
 def open(path: str | Path, as_of: str | date | datetime | None = None) -> Depot:
     """Open a store for reading: a workspace folder, or its `depot.duckdb`.
 
-    `as_of` is the day (or time) to look at the depot from; by default the latest time in the store. Raises
-    `StoreError` when there is no store, it is locked by another program, or of another version.
+    `as_of` is the day (or time) to look at the depot from; by default the latest time in the store. A later one, up to
+    today, is taken as that time, and a note says so: jobs mature no further than they were followed. Raises
+    `RequestError` for a day before the data or still to come, `StoreError` when there is no store, it is locked by
+    another program, or of another version.
     """
     store = open_store(path)
     try:
-        return Depot(store, as_of)
+        return Depot(store, moment_within(store, as_of))
     except BaseException:
         store.close()
         raise

@@ -9,10 +9,9 @@ from typing import Any
 
 from rqa.contract import TABLES
 from rqa.depot import Depot
-from rqa.depot import open as open_depot
 from rqa.measures.keep import keep
 from rqa.store.ddl import FORMAT_VERSION, columns, create_statements
-from rqa.store.engine import connect
+from rqa.store.engine import connect, open_store
 
 Row = Mapping[str, Any]
 DEFAULTS: dict[str, dict[str, Any]] = {
@@ -59,8 +58,8 @@ def make_store(path: Path, tables: Mapping[str, Sequence[Row]], *, kept: Callabl
 
 @contextmanager
 def depot_of(tables: Mapping[str, Sequence[Row]], as_of: Any = None) -> Iterator[Depot]:
-    """A depot that holds these rows, gone afterwards."""
+    """A depot that holds these rows, gone afterwards; the day to look from may lie anywhere."""
     with tempfile.TemporaryDirectory() as folder:
         path = make_store(Path(folder) / "depot.duckdb", tables)
-        with open_depot(path, as_of=as_of) as depot:
+        with Depot(open_store(path), as_of) as depot:
             yield depot

@@ -13,7 +13,7 @@ from rqa.answers.follow_up_counts import (
     measure_for,
     notes_on,
 )
-from rqa.answers.own_work import workmanship_untold
+from rqa.answers.own_work import untold_classes, workmanship_untold
 from rqa.answers.scope import By, Moment, Months, Where, check_level
 from rqa.contract import CLASSES
 from rqa.measures.groupings import STEP_LOG, TEST_LOG
@@ -40,7 +40,8 @@ def comeback_causes(
     day, the day by which half of the class's returns have come; incidence, the share of all jobs that come back with
     this class by the window's end, with incidence_low and incidence_high (Aalen-Johansen, every job as far as it was
     followed, other classes and retirement competing). The incidences of a group's classes add up to its share of
-    come-backs. Groups without jobs have no rows; without returns of_returns is null.
+    come-backs. Groups without jobs have no rows; without returns of_returns is null. Where
+    no return has its fault written down, nothing but its count is told of the classes that hang on it.
     """
     import polars as pl
 
@@ -70,6 +71,9 @@ def comeback_causes(
         pl.Series("class", CLASSES * groups, dtype=pl.String),
         *(column(name, values.ravel()) for name, values in columns.items()),
     ])  # fmt: skip
+    shares = [name for name in columns if name != "returned"]
+    known = ~pl.col("class").is_in(untold_classes(now))
+    table = table.with_columns(pl.when(known).then(pl.col(name)).alias(name) for name in shares)
     settings = {
         "window": window, "as_of": now.day, "index": index, **seen.asked.settings(), "level": level,
         "method": "wilson; Aalen-Johansen",

@@ -4,8 +4,9 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from rqa.answers.follow_up_counts import days_asked
+from rqa.answers.grounds import grounds
 from rqa.answers.left_service import left_service_notes
-from rqa.answers.own_work import workmanship_untold
+from rqa.answers.own_work import hang_on_found, untold_classes, workmanship_untold
 from rqa.answers.result import Comebacks, with_shares
 from rqa.answers.scope import PERIODS, By, Moment, Months, Scope, Where, check_level, check_one_of, check_values, scope
 from rqa.contract import CLASSES
@@ -44,7 +45,8 @@ def comebacks(
 
     Columns: jobs (index jobs closed up to the as-of day), matured (closed `window` days or more before it), returned
     (matured and back within `window` days), rate = returned / matured with its Wilson interval low, high. Without
-    matured jobs there is no data: rate, low and high are null. A unit that left service within the window counts as not
+    matured jobs there is no data: rate, low and high are null; so they are where no unit is there twice, or where a
+    class can be told only from faults that nobody wrote down. A unit that left service within the window counts as not
     come back; a note says so where the rate of those that stayed is higher by a twentieth of itself or more.
     """
     days_asked(QUESTION, "window", window)
@@ -66,7 +68,19 @@ def comebacks(
         "window": window, "as_of": now.day, "index": index, **asked.settings(), "level": level, "method": "wilson",
     }  # fmt: skip
     shares = with_shares(totals, part="returned", whole="matured", share="rate", level=level)
-    return Comebacks(shares, settings, _notes(now, asked, settings, table))
+    return Comebacks(_told(now, asked, window, shares), settings, _notes(now, asked, settings, table))
+
+
+def _told(now: Moment, asked: Scope, window: int, shares: "pl.DataFrame") -> "pl.DataFrame":
+    """The shares, with no data where the store cannot tell: no unit is there twice, or no fault is written down."""
+    import polars as pl
+
+    untold = pl.lit(bool(grounds(now, window=window).lacking("repeat_units")))
+    if "class" in asked.by:
+        untold = untold | pl.col("class").is_in(untold_classes(now))
+    elif untold_classes(now) and hang_on_found(asked.where.get("class", CLASSES)):
+        untold = pl.lit(True)
+    return shares.with_columns(pl.when(~untold).then(pl.col(name)).alias(name) for name in ("rate", "low", "high"))
 
 
 def _measure(asked: Scope, from_rows: bool) -> str:

@@ -16,6 +16,7 @@ from rqa.answers.follow_up_counts import (
     follow_up,
     group_numbers,
     notes_on,
+    told,
 )
 from rqa.answers.scope import By, Moment, Months, Scope, Where, check_level, check_one_of, named_groups
 from rqa.arguments import Numbers
@@ -104,16 +105,18 @@ def compare_curves(
     }  # fmt: skip
     for name in ("difference", "ratio"):
         columns |= {name + end: _first(getattr(apart, name + end), 1) for end in ("", "_low", "_high")}
-    known = test.degrees_of_freedom > 0
+    found, columns = told(now, wanted, columns)
+    known = found and test.degrees_of_freedom > 0
     settings = {
         "window": window, "as_of": now.day, "cause": wanted, "within": strata, "weights": weights, "index": index,
         **Scope(names, seen.asked.where, seen.asked.months).settings(), "level": level, "method": "log-rank",
     }  # fmt: skip
     notes = notes_on(now, seen, index, competing=bool(wanted))
-    notes.append(_said(test.p_value, test.degrees_of_freedom, window, strata))
+    if found:
+        notes.append(_said(test.p_value, test.degrees_of_freedom, window, strata))
     return CurveComparison(
         by_group(seen, columns), settings, tuple(notes),
-        statistic=test.statistic if known else None, degrees_of_freedom=test.degrees_of_freedom,
+        statistic=test.statistic if known else None, degrees_of_freedom=test.degrees_of_freedom if found else 0,
         p_value=test.p_value if known else None,
     )  # fmt: skip
 

@@ -14,6 +14,7 @@ from rqa.answers.follow_up_counts import (
     days_asked,
     follow_up,
     notes_on,
+    told,
 )
 from rqa.answers.left_service import curve_note
 from rqa.answers.scope import By, Moment, Months, Where, check_level
@@ -64,7 +65,7 @@ def comeback_curve(
     Any return: Kaplan-Meier with Greenwood's se; a unit that leaves service is followed until then. With a cause:
     Aalen-Johansen; other classes and retirement compete, take their jobs out of at_risk, and are in neither returned
     nor censored. Limits are log-log, and hold for one day at a time. Nobody returned yet has share 0 with a high above
-    it; no jobs have no rows.
+    it; no jobs have no rows. Where no return has its fault written down, shares of classes that hang on it are null.
 
     The share of a day beyond the youngest job's age rests on the older jobs alone: if the work has changed since, the
     curve's end speaks of the past.
@@ -93,7 +94,7 @@ def comeback_curve(
         k = kaplan_meier(day=seen.day, returned=seen.back, censored=seen.censored, level=level)
         columns = {name: getattr(k, name) for name in ("at_risk", "returned", "censored", "share", "se", "low", "high")}
         at_risk = k.at_risk
-    table = by_day(seen, upto, columns, at_risk)
+    table = by_day(seen, upto, told(now, wanted, columns)[1], at_risk)
     if not wanted and not seen.asked.by:
         shares = dict(table.select("day", "share").iter_rows())
         notes += curve_note(now, shares, where=seen.asked.where, months=seen.asked.months, index=index)

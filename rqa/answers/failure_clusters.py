@@ -107,7 +107,7 @@ def clusters(
     return Clusters(
         _table(rows, level),
         settings,
-        _notes(now, found, left_out, grouped, told, smallest),
+        (*_notes(now, found, left_out, grouped, told, smallest), *_untold(now, taken)),
         tuple(place_findings(places, names)),
         marks=_marks(taken, grouped, told),
         places=places,
@@ -125,6 +125,12 @@ def _nothing(now: Moment, window: int) -> Sentence:
     text = "No job that has matured has a failed check, a failed test or a come-back."
     there = grounds(now, window=window)
     return there.claim(text, "matured_jobs", "logs", about="in what ways jobs fail")
+
+
+def _untold(now: Moment, taken: Patterns) -> tuple[Sentence, ...]:
+    """That what was found at the returns cannot be told, where some of these jobs came back."""
+    lack = grounds(now).lack("found", about="what was found when these jobs came back")
+    return (lack,) if lack is not None and taken.returned.any() else ()
 
 
 def _kept(found: "pl.DataFrame", most: int) -> "tuple[pl.DataFrame, int]":
@@ -166,6 +172,8 @@ def _telling(grouped: "FailureSignatures", g: int) -> list[int]:
 def mark_name(mark: str) -> str:
     """A mark as said: "failed step reseat display cable"."""
     kind, value = mark.split(VALUE, 1)
+    if (kind, value) == ("found", "unknown"):
+        return "a come-back whose fault is not written down"
     return f"{KINDS[kind]} {spoken(value)}"
 
 

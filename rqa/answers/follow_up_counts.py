@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from rqa.answers.own_work import hang_on_found, untold_classes
 from rqa.answers.scope import PERIODS, By, Moment, Months, Scope, Where, check_one_of, check_values, scope
 from rqa.contract import CLASSES
 from rqa.errors import RequestError
@@ -166,6 +167,15 @@ def notes_on(now: Moment, seen: FollowUp, index: str, *, competing: bool = False
     if index != "repaired":
         notes.append("Index jobs are those closed as no_fault_found; their share is not that of repairs.")
     return notes
+
+
+def told(
+    now: Moment, wanted: tuple[str, ...], columns: "Mapping[str, NDArray[Any]]"
+) -> "tuple[bool, dict[str, NDArray[Any]]]":
+    """Whether the classes wanted can be told apart in the store; and the columns, their shares no data where not."""
+    known = not (hang_on_found(wanted) and untold_classes(now))
+    shares = [name for name, values in columns.items() if not np.issubdtype(values.dtype, np.integer)]
+    return known, {**columns, **({} if known else {name: np.full(columns[name].shape, np.nan) for name in shares})}
 
 
 def by_day(seen: FollowUp, upto: int, columns: "Mapping[str, NDArray[Any]]", at_risk: Counts) -> "pl.DataFrame":

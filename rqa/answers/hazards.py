@@ -1,7 +1,7 @@
 """On which days after closing units come back: first days speak of the work and its tests, later ones of new faults."""
 
 from rqa.answers.comeback_results import ComebackHazard
-from rqa.answers.follow_up_counts import Cause, by_day, causes_asked, days_asked, follow_up, notes_on
+from rqa.answers.follow_up_counts import Cause, by_day, causes_asked, days_asked, follow_up, notes_on, told
 from rqa.answers.scope import By, Moment, Months, Where, check_level
 from rqa.contract import CLASSES
 from rqa.errors import RequestError
@@ -55,4 +55,4 @@ def comeback_hazard(
         **seen.asked.settings(), "level": level, "method": "local linear, Epanechnikov",
     }  # fmt: skip
     notes = [*notes_on(now, seen, index), f"Smoothed over {counted(f'{bandwidth:g}', 'day')} to each side."]
-    return ComebackHazard(by_day(seen, upto, columns, r.at_risk), settings, tuple(notes))
+    return ComebackHazard(by_day(seen, upto, told(now, wanted, columns)[1], r.at_risk), settings, tuple(notes))

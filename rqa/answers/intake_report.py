@@ -49,6 +49,13 @@ def overlaps(now: Moment, *, most: int = MOST) -> Overlaps:
         f"{counted(total['jobs'], 'job')} on {counted(total['units'], 'unit overlaps', 'units overlap')}; cancelled "
         "jobs are not looked at."
     ]
+    never = int(total["never_closed"])
+    if never:
+        notes.append(
+            f"{counted(never, 'of them was', 'of them were')} never closed, and so "
+            f"{plural(never, 'overlaps', 'overlap')} every later job of the unit, which no come-back rate counts: close "
+            "such a job in its source."
+        )
     return Overlaps(table, {"most": most}, (*now.notes, *notes))
 
 

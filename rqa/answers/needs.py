@@ -15,6 +15,7 @@ from rqa.answers import improvement_results as improved
 from rqa.answers import result as own
 from rqa.answers import risk_results as risky
 from rqa.answers.grounds import WINDOW, Grounds, Sentence, grounds
+from rqa.answers.own_work import hang_on_found
 from rqa.answers.persons import with_people
 from rqa.answers.scope import Moment
 from rqa.answers.scope_notes import scope_notes
@@ -118,6 +119,7 @@ NONE: dict[type[own.Answer], str] = {
     own.Refused: "No row is refused.",
     own.Remarks: "No value of a row accepted deserves a look.",
     risky.BatteryBreaches: "No breach of the battery's order is logged in the jobs asked about.",
+    risky.Clusters: "No groups of jobs that failed alike were made.",
     tested.ReleaseFaults: "No job asked about was released without its tests in order.",
     improved.MonthFindings: "Of all that was compared nothing is more than luck.",
 }
@@ -147,6 +149,8 @@ def needs(answer: own.Answer) -> tuple[str, ...]:
         rest.append(("diagnostics",) if {"test", "station"} & set(named) else ("checks",))
     classes = s.get("classes")
     rest += [("found",)] if isinstance(classes, tuple) and set(classes) != set(CLASSES) else []
+    cause = s.get("cause")
+    rest += [("found",)] if isinstance(cause, tuple) and hang_on_found(cause) else []
     rest += [OF_GROUPING.get(name, ()) for name in named]
     return tuple(dict.fromkeys(name for names in rest for name in names))
 

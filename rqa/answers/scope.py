@@ -78,7 +78,7 @@ def moment(store: "Store", as_of: str | date | datetime | None) -> Moment:
         if latest is None:
             return Moment(store, datetime(1970, 1, 1), date(1970, 1, 1), True, ("The store holds no jobs yet.", *notes))
         return Moment(store, latest, latest.date(), True, tuple(notes), found["first_on"])
-    at = _time(as_of)
+    at = time_of(as_of)
     if latest is not None and at.date() > latest.date():
         notes.append(
             f"As of {at.date()}, but the latest time in the store is {latest.date()}: "
@@ -88,7 +88,8 @@ def moment(store: "Store", as_of: str | date | datetime | None) -> Moment:
     return Moment(store, at, at.date(), last_day is None or at.date() >= last_day, tuple(notes), found["first_on"])
 
 
-def _time(given: str | date | datetime) -> datetime:
+def time_of(given: str | date | datetime) -> datetime:
+    """A day or time as given, in UTC; `RequestError` for what is none."""
     if isinstance(given, str):
         try:
             given = datetime.fromisoformat(given)

@@ -34,8 +34,8 @@ class SiteClocks:
         notes = [f"The sites' clocks are those of {listed(said)}."] if said else []
         if self.untold:
             notes.append(
-                f"sources.toml tells no zone for {listed(self.untold)}, so shifts there are told by UTC; add zone "
-                f'under [workspace] or [sites."{self.untold[0]}"].'
+                f"The zone of {listed(self.untold)} is missing in sources.toml, so shifts there are told by UTC; add "
+                f'zone under [workspace] or [sites."{self.untold[0]}"].'
             )
         return " ".join(notes)
 

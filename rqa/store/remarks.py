@@ -39,7 +39,18 @@ UNKNOWN = {
 }
 SAME_MOMENT = "opened and closed at the same moment as another job of its unit"
 """Lines of one visit that were exported as jobs of their own look like this; each counts as the return of another."""
+NEVER_CLOSED = "left out of come-back rates, as a job of their unit was never closed"
+"""A job open for ever overlaps every later one of its unit; who forgot to close it has to be told."""
 WHOLE_STORE = {
+    NEVER_CLOSED: """
+        select 'jobs', 'by ' || count(distinct o.job_id) || ' never closed, such as ' || min(o.job_id),
+            count(distinct j.job_id), null
+        from jobs as o
+        join jobs as j on j.unit_id = o.unit_id and j.job_id <> o.job_id
+            and (j.opened_at > o.opened_at or coalesce(j.closed_at > o.opened_at, true))
+        where o.disposition <> 'cancelled' and o.closed_at is null
+            and j.disposition <> 'cancelled' and j.closed_at is not null
+        having count(*) > 0""",
     SAME_MOMENT: """
         select 'jobs', min(unit_id), count(*), min(source_row) from (
             select *, count(*) over (partition by unit_id, opened_at, closed_at) as alike from jobs

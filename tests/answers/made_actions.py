@@ -8,8 +8,8 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from rqa.depot import Depot
-from rqa.depot import open as open_depot
 from rqa.measures.keep import keep
+from rqa.store.engine import open_store
 from tests.depots import make_store
 
 FIRST, STARTED = date(2025, 1, 1), date(2026, 1, 12)
@@ -82,5 +82,5 @@ def acting_depot(
 
     with TemporaryDirectory() as folder:
         path = make_store(Path(folder) / "depot.duckdb", {"procedures": PROCEDURES, "actions": actions}, kept=fill)
-        with open_depot(path, as_of=as_of) as depot:
+        with Depot(open_store(path), as_of) as depot:
             yield depot

@@ -9,9 +9,9 @@ import pytest
 
 from rqa.answers.action_scope import expected_ratio, read_scope, scope_of
 from rqa.depot import Depot
-from rqa.depot import open as open_depot
 from rqa.errors import RequestError
 from rqa.stats import interrupted_series, mantel_haenszel, rate_change
+from rqa.store.engine import open_store
 from tests.answers.made_actions import ACTIONS, STARTED, acting_depot
 from tests.depots import depot_of
 
@@ -97,7 +97,7 @@ def test_a_verdict_stays_however_often_it_is_read(depot: Depot) -> None:
     told = []
     for day in range(0, 140, 20):
         as_of = date(2026, 1, 16) + timedelta(days=day)
-        with open_depot(depot.path, as_of=as_of) as then:
+        with Depot(open_store(depot.path), as_of) as then:
             row = verdict(then)
         told.append((as_of, row["verdict"], row["seen_on"]))
         if row["verdict"] == "too early":
@@ -240,7 +240,7 @@ def test_first_checks_of_the_step_stand_beside(depot: Depot) -> None:
 
 
 def test_the_trend_is_that_of_the_months(depot: Depot) -> None:
-    with open_depot(depot.path, as_of=date(2026, 6, 29)) as late:
+    with Depot(open_store(depot.path), date(2026, 6, 29)) as late:
         r = late.action_trend("ACT-1")
     used = r.table.filter(r.table["side"] != "start")
     assert r.table.filter(r.table["side"] == "start")["month"].to_list() == [date(2026, 1, 1)]

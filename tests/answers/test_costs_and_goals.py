@@ -17,6 +17,7 @@ from rqa.intake.draft import parse_mapping
 from rqa.loading import load
 from rqa.measures.keep import keep
 from rqa.measures.run import counts
+from rqa.store.engine import open_store
 from tests.depots import depot_of, make_store
 
 
@@ -156,7 +157,7 @@ def costs_at(jobs: list[dict[str, Any]], rate: int = 0) -> dict[str, Any]:
 
     with (
         tempfile.TemporaryDirectory() as folder,
-        rqa.open(make_store(Path(folder) / "depot.duckdb", {"jobs": jobs}, kept=kept), as_of="2026-06-30") as depot,
+        Depot(open_store(make_store(Path(folder) / "depot.duckdb", {"jobs": jobs}, kept=kept)), "2026-06-30") as depot,
     ):
         answer = depot.costs(by=())
         return {**answer.table.row(0, named=True), "notes": answer.notes}

@@ -128,7 +128,7 @@ def test_shift_by_utc_without_a_mapping(depot: Depot) -> None:
     ]  # fmt: skip
     told = [note for note in r.notes if "told by UTC" in note]
     assert len(told) == 1
-    assert "sources.toml tells no zone for " in told[0]
+    assert "is missing in sources.toml" in told[0]
     assert any(note.startswith("The logs hold no rota") for note in r.notes)
 
 

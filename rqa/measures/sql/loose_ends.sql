@@ -16,6 +16,10 @@ union all
 select 'job that overlaps another on its unit', cast(count(*) as bigint)
 from overlapping_jobs
 union all
+select 'job never closed that overlaps others on its unit', cast(count(*) as bigint)
+from overlapping_jobs
+where closed_at is null
+union all
 select 'return without a confirmed fault', cast(count(*) as bigint)
 from links
 where class = 'unknown'
