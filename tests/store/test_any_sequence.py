@@ -140,7 +140,7 @@ def differing(found: dict[str, Counter[str]], due: dict[str, Counter[str]]) -> d
 MOMENTS = st.lists(st.tuples(files(), mapping()), min_size=2, max_size=4)
 
 
-@settings(max_examples=examples(25))
+@settings(max_examples=examples(8))
 @given(moments=MOMENTS)
 def test_any_sequence_of_loads_ends_like_one_fresh_load(moments: list[tuple[Files, dict[str, Any]]]) -> None:
     """Files that come, change and go, corrections across files, numbers given or not, mappings that change."""
@@ -194,7 +194,7 @@ def standing(order: list[str], present: list[str]) -> list[str]:
     return [*behind[""], *(n for p in present for n in (p, *behind.get(p, [])))]
 
 
-@settings(max_examples=examples(25))
+@settings(max_examples=examples(10))
 @given(moments=st.lists(files().map(marked), min_size=2, max_size=4))
 def test_files_that_are_gone_count_with_their_last_content(moments: list[Files]) -> None:
     """The same law with `vanished = "keep"`: the fresh load has the files that are gone, at the place they had."""
