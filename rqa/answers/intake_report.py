@@ -53,8 +53,8 @@ def overlaps(now: Moment, *, most: int = MOST) -> Overlaps:
     if never:
         notes.append(
             f"{counted(never, 'of them was', 'of them were')} never closed, and so "
-            f"{plural(never, 'overlaps', 'overlap')} every later job of the unit, which no come-back rate counts: close "
-            "such a job in its source."
+            f"{plural(never, 'overlaps', 'overlap')} every later job of the unit, which no come-back rate counts: "
+            "close such a job in its source."
         )
     return Overlaps(table, {"most": most}, (*now.notes, *notes))
 

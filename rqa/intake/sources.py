@@ -21,6 +21,7 @@ from typing import IO, Any
 from rqa.errors import MappingError, SourceError
 from rqa.intake.mapping import ENDINGS, Files, Format
 from rqa.intake.paths import label, paths_of
+from rqa.words import counted
 
 NATIVE_ENCODINGS = {"utf-8": "utf-8-sig", "utf8": "utf-8-sig", "utf-8-sig": "utf-8-sig", "ascii": "utf-8-sig"}
 """Encodings the engine reads itself, and the codec that reads them here (a leading byte-order mark is dropped)."""
@@ -245,7 +246,7 @@ def delimiter_doubt(text: Text, label: str) -> str:
     likely = max(others, key=lambda sign: others[sign])
     if not text.delimiter or (len(text.columns) > 1 and others[likely] < len(text.columns)):
         return ""
-    many = "only one column" if len(text.columns) == 1 else f"{len(text.columns)} columns"
+    many = "only one column" if len(text.columns) == 1 else f"{counted(len(text.columns), 'column')}"
     said = f"{label} has {many}, {text.columns[0][:SHOWN]!r}, when cut at {text.delimiter!r}"
     if others[likely]:
         return f"{said}; is the delimiter {likely!r}? Set delimiter = {likely!r} for its files"
