@@ -15,6 +15,7 @@ from rqa.intake.draft import read_mapping
 from rqa.intake.own_actions import add_own_action, own_actions
 from rqa.store.engine import open_store
 from rqa.store.limits import WAIT_SECONDS
+from rqa.words import did_you_mean
 
 if TYPE_CHECKING:
     import polars as pl
@@ -66,16 +67,18 @@ def add_action(
         row["closed_on"] = closed.isoformat()
     asked = read_scope(row["scope"])
     row["scope"] = str(asked)
-    with _looked_at(folder) as now, writing(now.store.path, wait=wait):
-        check_scope(now.store, asked)
-        there = _there(now, folder)
-        for name, other in there.items():
-            if all(other.get(key) == row[key] for key in ("what", "started_on", "scope")):
-                raise RequestError(f"this action is there already: {name}.")
-        numbers = [int(n[len(PREFIX) :]) for n in there if re.fullmatch(rf"{PREFIX}\d{{1,9}}", n)]
-        action_id = f"{PREFIX}{max(numbers, default=0) + 1}"
-        path = add_own_action(folder, {"action_id": action_id, **row})
-    return AddedAction(action_id, path, tuple(_notes(row, now.day)))
+    with _looked_at(folder) as now:
+        with writing(now.store.path, wait=wait):
+            check_scope(now.store, asked)
+            there = _there(now, folder)
+            for name, other in there.items():
+                if all(other.get(key) == row[key] for key in ("what", "started_on", "scope")):
+                    raise RequestError(f"this action is there already: {name}.")
+            numbers = [int(n[len(PREFIX) :]) for n in there if re.fullmatch(rf"{PREFIX}\d{{1,9}}", n)]
+            action_id = f"{PREFIX}{max(numbers, default=0) + 1}"
+            path = add_own_action(folder, {"action_id": action_id, **row})
+        notes = tuple(_notes(row, now, folder))
+    return AddedAction(action_id, path, notes)
 
 
 def listed_actions(workspace: str | Path) -> "pl.DataFrame":
@@ -151,12 +154,36 @@ def _finding(given: str | None) -> str:
     return given or ""
 
 
-def _notes(row: Mapping[str, str], today: date) -> Iterator[str]:
+def _notes(row: Mapping[str, str], now: Moment, folder: Path) -> Iterator[str]:
     ratio = expected_ratio(row["expected_change"])
     if ratio is None:
         given = f" in {row['expected_change']!r}" if row["expected_change"] else ""
         yield f"No expected change that can be read{given} ({EXPECTED_FORMS}): a halving is planned for."
     else:
         yield f"Expected: come-backs x{ratio:.2g}."
-    if date.fromisoformat(row["started_on"]) > today:
-        yield f"It starts after the latest time in the store, {today}."
+    if date.fromisoformat(row["started_on"]) > now.day:
+        yield f"It starts after the latest time in the store, {now.day}."
+    for name, done in (("started_on", "starts"), ("closed_on", "is closed")):
+        if row[name] and now.first is not None and date.fromisoformat(row[name]) < now.first:
+            yield f"It {done} before the first day with data, {now.first}: check the day."
+    if row["finding_id"]:
+        yield from _unknown_finding(now, row["finding_id"], folder)
+
+
+def _unknown_finding(now: Moment, finding: str, folder: Path) -> Iterator[str]:
+    """That no page written here and no comparison of now has a finding of that id, with the nearest there is."""
+    from rqa.answers.month_findings import findings
+    from rqa.review.ledger import read_ledger
+
+    known = {
+        name for page in read_ledger(folder) for name in FINDING.findall(page.figures.get("findings", ("", ""))[1])
+    }
+    if finding in known:
+        return
+    found = findings(now)
+    known |= {f.id for f in (*found.findings, *found.gone)}
+    if finding not in known:
+        yield (
+            f"{finding} is no finding of the last month, of the one before, or of a page written here. It is kept as "
+            f"given; compare it with where you read it.{did_you_mean(finding, sorted(known))}"
+        )

@@ -70,7 +70,7 @@ def verdicts(now: Moment, *, window: int = 30, level: float = 0.95) -> Verdicts:
     actions = list(counts(now.store, "actions").iter_rows(named=True))
     rows = [_row(now, action, window, level) for action in actions]
     scopes = _scopes(rows, now.day)
-    made = [_told(row, _overlaps(row, scopes)) for row in rows]
+    made = [_told(row, _overlaps(now, row, scopes), _amiss(now, row.action)) for row in rows]
     settings = {"window": window, "as_of": now.day, "level": level, "power": POWER, "before_days": BEFORE_DAYS}
     return Verdicts(_table(made), settings, (*now.notes, *_notes(window, level, made)), sides=_sides(rows, level))
 
@@ -113,11 +113,20 @@ def _row(now: Moment, action: Mapping[str, Any], window: int, level: float) -> _
     return _Row(action, work, judged, checks)
 
 
-def _told(row: _Row, near: Sequence[str]) -> dict[str, Any]:
+def _amiss(now: Moment, action: Mapping[str, Any]) -> list[str]:
+    """What is odd in the days of an action: they lie before all data."""
+    days = ((action["closed_on"], "closed"), (action["started_on"], "begun"))
+    return [
+        f"It was {done} on {day}, before the first day with data, {now.first}: check the day."
+        for day, done in days if day is not None and now.first is not None and day < now.first
+    ]  # fmt: skip
+
+
+def _told(row: _Row, near: Sequence[str], amiss: Sequence[str]) -> dict[str, Any]:
     action = row.action
     told = {name: action[name] for name in ("action_id", "what", "scope", "finding_id", "owner", "started_on")}
     if row.judged is None or row.work is None:
-        return told | {"verdict": row.verdict, "warning": row.trouble}
+        return told | {"verdict": row.verdict, "warning": " ".join([row.trouble, *amiss])}
     j, work = row.judged, row.work
     told |= {
         "outcome": work.outcome, "jobs_before": j.own.jobs_before, "returned_before": j.own.returned_before,
@@ -134,7 +143,8 @@ def _told(row: _Row, near: Sequence[str]) -> dict[str, Any]:
         for side, (checked, passed) in row.checks.items():
             told |= {f"checks_{side}": checked, f"yield_{side}": passed / checked if checked else None}
     said = [f"{listed(near)} began within a year of it on work that may be the same: effects cannot be told apart."]
-    return told | {"warning": " ".join([*j.warnings, *(said if near else ())]) or None, "concurrent": ",".join(near)}
+    warnings = [*amiss, *j.warnings, *(said if near else ())]
+    return told | {"warning": " ".join(warnings) or None, "concurrent": ",".join(near)}
 
 
 def _scopes(rows: Sequence[_Row], today: date) -> list[tuple[str, date, "ActionScope"]]:
@@ -143,16 +153,28 @@ def _scopes(rows: Sequence[_Row], today: date) -> list[tuple[str, date, "ActionS
     return [(r.action["action_id"], r.action["started_on"], r.work.scope) for r in begun if r.work is not None]
 
 
-def _overlaps(row: _Row, scopes: Sequence[tuple[str, date, "ActionScope"]]) -> list[str]:
-    """The other actions on the same work that began within the time compared."""
+def _overlaps(now: Moment, row: _Row, scopes: Sequence[tuple[str, date, "ActionScope"]]) -> list[str]:
+    """The other actions that began within the time compared, and in whose scope some of the same jobs lie."""
     if row.work is None:
         return []
-    own, started = row.work.scope.where, row.action["started_on"]
+    own, started = row.work.scope, row.action["started_on"]
     return [
         name for name, day, scope in scopes
-        if name != row.action["action_id"] and abs((day - started).days) < BEFORE_DAYS
-        and all(set(kept) & set(own[n]) for n, kept in scope.where.items() if n in own)
+        if name != row.action["action_id"] and abs((day - started).days) < BEFORE_DAYS and _share_jobs(now, own, scope)
     ]  # fmt: skip
+
+
+def _share_jobs(now: Moment, one: "ActionScope", two: "ActionScope") -> bool:
+    """Whether any job belongs to the work of both scopes."""
+    names = {**one.jobs, **two.jobs}
+    both = {
+        n: tuple(v for v in names[n] if v in one.jobs.get(n, names[n]) and v in two.jobs.get(n, names[n]))
+        for n in names
+    }
+    if not all(both.values()):
+        return False
+    values = {"steps": list(one.steps), "other_steps": list(two.steps)}
+    return bool(counts(now.store, "scope_overlap", where=both, values=values)["jobs"][0])
 
 
 def _table(made: Sequence[Mapping[str, Any]]) -> "pl.DataFrame":

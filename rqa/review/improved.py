@@ -23,15 +23,27 @@ READING = (
     "Rows of an action: come-backs of the work in its scope before and after, and of like work beside it; dot = share, "
     "line = 95 % interval."
 )
-HEADS = ("action", "what", "began", "before", "after", "change of the rate, points", "95 % interval", "verdict")
+HEADS = (
+    "action",
+    "what",
+    "began",
+    "before",
+    "after",
+    "change of the rate, points",
+    "95 % interval",
+    "the change is of",
+    "verdict",
+)
+LESS, ALONE = "the scope, less like work", "the scope alone"
 WINDOW = 30
 BEFORE = (
     "Before: the jobs closed in the {} days before the start of the action. After: those opened from its start on that "
     "have matured. Jobs under way at the start are neither."
 )
 CHANGE = (
-    "The change of the rate is that of the scope less that of the like work beside it, where there is such; elsewhere "
-    "that of the scope alone. "
+    "Before and after are the plain rates of the scope. The change of the rate is adjusted: it compares like kinds of "
+    "work, and takes off the change of the like work beside it where there is such (the table says which). So it need "
+    "not be the plain rate after less the one before. "
     "Verdicts may be read every month: of actions without effect one in twenty at most is called worked or worse."
 )
 
@@ -172,9 +184,10 @@ def _rate(returned: int | None, jobs: int | None) -> str:
     return "no data" if not jobs or returned is None else f"{percent(returned / jobs)} of {count(jobs)}"
 
 
-def _change(row: dict[str, float | None]) -> tuple[str, str]:
+def _change(row: dict[str, float | None]) -> tuple[str, str, str]:
     names = ("net", "net_low", "net_high") if row["net"] is not None else ("difference", "low", "high")
     value, low, high = (row[n] for n in names)
     if value is None or low is None or high is None:
-        return "no data", "no data"
-    return signed(100 * value, 1), f"{signed(100 * low, 1)} to {signed(100 * high, 1)}"
+        return "no data", "no data", "–"
+    of = LESS if row["net"] is not None else ALONE
+    return signed(100 * value, 1), f"{signed(100 * low, 1)} to {signed(100 * high, 1)}", of

@@ -220,6 +220,35 @@ def test_actions_on_the_same_work_at_the_same_time_are_said() -> None:
         assert "ACT-1" in verdict(depot, "ACT-9")["warning"]
 
 
+@pytest.mark.parametrize(
+    ("scope", "same"),
+    [
+        ("procedure=screen", False), ("step=fit screen", False), ("model=Marl-8", False), ("site=Alder", True),
+        ("procedure=board", True), ("step=seat board", True), ("procedure=screen,board", True),
+    ],
+)  # fmt: skip
+def test_only_actions_in_whose_scopes_the_same_jobs_lie_are_told_of_each_other(scope: str, same: bool) -> None:
+    """ACT-1 is about boards of Marl-10; a step that is done in screen jobs alone is other work, though not named so."""
+    other = {**ACTIONS[0], "action_id": "ACT-9", "scope": scope, "started_on": date(2025, 12, 1)}
+    with acting_depot(jobs=900, actions=[ACTIONS[0], other]) as depot:
+        table = depot.verdicts().table
+    told = dict(table.select("action_id", "concurrent").iter_rows())
+    assert told == ({"ACT-1": "ACT-9", "ACT-9": "ACT-1"} if same else {"ACT-1": "", "ACT-9": ""})
+
+
+@pytest.mark.parametrize("scope", [ACTIONS[0]["scope"], "shelf=3"])
+def test_an_action_closed_or_begun_before_the_data_is_told(scope: str) -> None:
+    old = {**ACTIONS[0], "scope": scope, "started_on": date(2024, 3, 1), "closed_on": date(2024, 11, 3)}
+    with acting_depot(jobs=900, actions=[old]) as depot:
+        warning = verdict(depot)["warning"]
+    assert "closed on 2024-11-03, before the first day with data, 2024-12-30: check the day." in warning
+    assert "begun on 2024-03-01, before the first day with data" in warning
+
+
+def test_an_action_within_the_data_has_nothing_odd_in_its_days(depot: Depot) -> None:
+    assert not any("before the first day with data" in (w or "") for w in depot.verdicts().table["warning"])
+
+
 def test_no_actions_is_an_empty_answer_that_says_what_to_do() -> None:
     with depot_of({}) as depot:
         r = depot.verdicts()

@@ -8,6 +8,7 @@ from click.testing import CliRunner
 import rqa
 from rqa.cli import main
 from rqa.intake.own_actions import own_actions, with_own_actions
+from rqa.review.ledger import Record, keep
 from tests.workspaces import csv_of, job
 
 MAPPING = '[files.jobs]\npath = "jobs.csv"\n\n[[table]]\ntable = "jobs"\nfrom = "jobs"\n'
@@ -164,3 +165,24 @@ def test_a_workspace_without_store_says_what_to_do(tmp_path: Path) -> None:
     code, said = run(tmp_path, *GIVEN)
     assert code == 1
     assert "there is no store. Make one with `rqa load" in said
+
+
+def test_a_finding_that_nobody_knows_is_told_at_once_and_kept(workspace: Path) -> None:
+    """It may stand on a page written elsewhere, so it is no error; one that a page here named is known."""
+    code, said = run(workspace, *GIVEN, "--finding", "F-1a2b3c4d")
+    assert code == 0
+    assert "F-1a2b3c4d is no finding of the last month, of the one before, or of a page written here." in said
+    assert own_actions(workspace)[0]["finding_id"] == "F-1a2b3c4d"
+    keep(workspace, (), Record("2024-02", "2024-03-01", "x", {"findings": ("February 2024", "F-1a2b3c4d, F-00000001")}))
+    code, said = run(workspace, *GIVEN[:3], "2024-02-03", *SCOPE, "--finding", "F-1a2b3c4d")
+    assert code == 0
+    assert "is no finding" not in said
+    code, said = run(workspace, *GIVEN[:3], "2024-02-04", *SCOPE, "--finding", "F-1a2b3c4e")
+    assert "Did you mean 'F-1a2b3c4d'?" in said
+
+
+def test_days_before_the_data_are_told_at_once(workspace: Path) -> None:
+    code, said = run(workspace, *GIVEN[:3], "2023-02-01", *SCOPE, "--closed-on", "2023-05-01")
+    assert code == 0
+    assert "It starts before the first day with data, 2024-03-01: check the day." in said
+    assert "It is closed before the first day with data, 2024-03-01: check the day." in said

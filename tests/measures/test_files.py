@@ -30,7 +30,7 @@ VALUES: dict[str, Any] = {
     "only_billing": [], "rate": 36.0,
     "started_on": date(2026, 2, 1), "first_on": date(2025, 2, 1), "last_on": date(2026, 6, 1), "recent": 60,
     "subsystems": ["display"],
-    "steps": ["open case", "seat board"], "variants": ["", ""], "covariate": "",
+    "steps": ["open case", "seat board"], "other_steps": ["seat board"], "variants": ["", ""], "covariate": "",
 }  # fmt: skip
 CASES = [(measure, (name,)) for measure, allowed in MEASURES.items() for name in allowed]
 CASES += [(measure, tuple(allowed)) for measure, allowed in MEASURES.items()]
