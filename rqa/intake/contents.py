@@ -51,12 +51,12 @@ BEGINNINGS: tuple[tuple[bytes, Kind], ...] = (
 
 LIKE_TEXT = (PARQUET, PDF)
 """Kinds whose beginning is made of letters, so that a column of a text file may be called like it."""
-ONLY_PDF = re.compile(rb"%PDF-\d\.\d[\r\n]")
+MARK_ALONE = re.compile(rb"(PAR1|%PDF-\d\.\d)\s*(?:[\r\n]|$)")
 
 
 def _is_text(head: bytes) -> bool:
-    """Whether what begins like a Parquet file or a PDF is text all the same: no zero byte, no line of a PDF alone."""
-    return b"\x00" not in head and not ONLY_PDF.match(head)
+    """Whether what begins like a Parquet file or a PDF is text all the same: no zero byte, more on its first line."""
+    return b"\x00" not in head and not MARK_ALONE.match(head)
 
 
 def recognised(source: SourceFile) -> SourceFile:

@@ -35,6 +35,15 @@ NO_VALUE = {"sql": "null"}
 PARTS: dict[str, type[BaseModel]] = {
     "workspace": Workspace, "sites": Site, "files": Files, "table": TableSpec, "columns": Origin,
 }  # fmt: skip
+KINDS = {
+    "dict_type": "must be a table of keys, such as [files.jobs] with path = … below it",
+    "model_type": "must be a table of keys, such as [files.jobs] with path = … below it",
+    "model_attributes_type": "must be a table of keys, such as [files.jobs] with path = … below it",
+    "list_type": "must be a list (of tables: each begins with [[table]])", "string_type": "must be a text in quotes",
+    "int_type": "must be a whole number", "int_parsing": "must be a whole number", "bool_type": "must be true or false",
+    "bool_parsing": "must be true or false", "float_type": "must be a number", "float_parsing": "must be a number",
+}  # fmt: skip
+"""What a value of the mapping must be, by the kind of error of the models."""
 HARMLESS = (*Reading.model_fields, "where")
 """Keys that do not decide which columns files have; without them the rest can still be looked at."""
 
@@ -177,6 +186,8 @@ class _Work:
 
 
 def _said(error: Any) -> str:
+    if error["type"] in KINDS:
+        return f"{KINDS[error['type']]}, not {_kind(error['input'])}"
     if error["type"] != "extra_forbidden":
         return str(error["msg"]).removeprefix("Value error, ")
     model: type[BaseModel] = Mapping
@@ -186,11 +197,20 @@ def _said(error: Any) -> str:
     return f"unknown key; {unknown_name(str(error['loc'][-1]), names)}"
 
 
+def _kind(value: object) -> str:
+    """What a value of the mapping is, as its writer sees it."""
+    kinds = {dict: "a table", list: "a list", bool: "true or false", str: "a text", int: "a number", float: "a number"}
+    return next((said for kind, said in kinds.items() if isinstance(value, kind)), "something else")
+
+
 def read_mapping(workspace: Path) -> dict[str, Any]:
     """The mapping file of a workspace as plain data; raises `MappingError` if it is missing or is not TOML."""
     path = workspace / MAPPING_FILE
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        text = path.read_text(encoding="utf-8-sig")
+        if "\x00" in text:
+            raise MappingError(f"{path.name} looks like UTF-16 text. Save it as UTF-8.")
+        return tomllib.loads(text)
     except (FileNotFoundError, NotADirectoryError):
         what = f"{workspace} is not a folder" if not workspace.is_dir() else f"{workspace} has no {MAPPING_FILE}"
         raise MappingError(

@@ -141,7 +141,7 @@ def _text(column: Column, origin: Origin, manner: Manner, guard: Guard, columns:
     if default is not None:
         text = f"coalesce({text}, {literal(default)})"
     if column.name == UNIT_COLUMN:
-        text = f"nullif(upper(regexp_replace({text}, '[\\s\u00a0]+', '', 'g')), '')"
+        text = f"nullif(upper(regexp_replace({text}, {literal(f'[{SPACES}]+')}, '', 'g')), '')"
     return text
 
 

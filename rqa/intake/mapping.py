@@ -3,6 +3,7 @@
 Each part checks itself as far as it can alone; `draft` makes a mapping of plain data and lists every fault.
 """
 
+import codecs
 import hashlib
 import json
 import re
@@ -20,6 +21,9 @@ from rqa.words import nearest
 MAPPING_FILE = "sources.toml"
 OWN_FILES = "rqa_own_actions"
 """The name under which a load reads the workspace's own `actions.csv`."""
+NO_TEXT = ("idna", "punycode", "charmap", "undefined", "unicode-escape", "raw-unicode-escape", "unicode_escape",
+           "raw_unicode_escape")  # fmt: skip
+"""Codecs between texts that are no encoding of a file."""
 Format = Literal["csv", "excel", "jsonl", "parquet", "sqlite", "frame"]
 ENDINGS: dict[str, Format] = {
     ".csv": "csv", ".tsv": "csv", ".txt": "csv", ".xlsx": "excel", ".xls": "excel", ".xlsb": "excel", ".ods": "excel",
@@ -137,6 +141,8 @@ class Files(Reading):
     """The names of the columns of files that have no header row; they are numbered from 1 when it is not given."""
     sheet: str | int | None = None
     table: str | None = None
+    optional: bool = False
+    """A wildcard may meet no file."""
 
     @field_validator("path")
     @classmethod
@@ -176,9 +182,12 @@ class Files(Reading):
     @classmethod
     def _known_encoding(cls, name: str) -> str:
         try:
+            known = codecs.lookup(name).name not in NO_TEXT
             "".encode(name)
-        except LookupError:
-            raise ValueError(f"{name!r} is no text encoding; use for example 'utf-8', 'cp1252' or 'latin-1'") from None
+        except (LookupError, ValueError):
+            known = False
+        if not known:
+            raise ValueError(f"{name!r} is no text encoding; use for example 'utf-8', 'cp1252' or 'latin-1'")
         return name
 
 
@@ -291,7 +300,7 @@ class Mapping(_Part):
         names = [entry.from_] if entry.from_ else sorted(n for n in self.files if n != OWN_FILES)
         parts = [
             entry.model_dump(mode="json"),
-            [self.files[n].model_dump(mode="json", exclude={"path"}) for n in names],
+            [self.files[n].model_dump(mode="json", exclude={"path", "optional"}) for n in names],
             {n: s.zone for n, s in self.sites.items()},
             self.workspace.zone,
             repr(TABLES[entry.table]),

@@ -6,6 +6,7 @@ HMAC is written out in SQL, since rows stay in the engine; the tests hold it aga
 from pathlib import Path
 
 from rqa.errors import MappingError
+from rqa.intake.sources import literal, literal_path
 
 PREFIX, DIGITS = "P", 10
 """Hexadecimal digits kept: two of 5,000 people get the same with a chance of about 1 in 90,000."""
@@ -34,12 +35,12 @@ def pseudonym(text: str, key_file: str, *, prefix: str = PREFIX, digits: int = D
 
 def _padded(path: Path, byte: int) -> str:
     """SQL for the key, brought to a block's length, with each of its bytes combined with one byte."""
-    quoted = path.as_posix().replace("'", "''")
+    quoted = literal(literal_path(path))
     key = (
         f"rpad(case when octet_length(content) > {BLOCK} then sha256(content) else hex(content) end, {2 * BLOCK}, '0')"
     )
     combined = f"printf('%02x', xor(cast('0x' || substr({key}, 2 * place + 1, 2) as integer), {byte}))"
     return (
-        f"(select unhex(string_agg({combined}, '' order by place)) from read_blob('{quoted}'), "
+        f"(select unhex(string_agg({combined}, '' order by place)) from read_blob({quoted}), "
         f"range({BLOCK}) as places (place))"
     )

@@ -2,6 +2,7 @@
 
 import json
 import sqlite3
+import time
 from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import dataclass, replace
@@ -16,6 +17,7 @@ from rqa.intake.names import quoted
 from rqa.intake.records import LONGEST_LINE, Quotes, Reject, made_safe
 from rqa.intake.sources import (
     NATIVE_ENCODINGS,
+    SHOWN,
     Due,
     SourceFile,
     Text,
@@ -31,6 +33,8 @@ LINES = ("csv", "jsonl")
 """Formats that the engine reads line by line, and refuses when line ends are mixed."""
 SAMPLE_LINES = 10_000
 BATCH = 50_000
+VIEW_SECONDS, VIEW_STEPS = 1800, 1_000_000
+"""How long (s) SQLite may take to give the rows of a table, looked at after so many steps: a view may have no end."""
 
 
 @dataclass(frozen=True)
@@ -130,6 +134,13 @@ def _jsonl(source: SourceFile, copies: Copies, number: int, wanted: frozenset[st
     plain = replace(source, path=path)
     check_json_lines(plain)
     keys = _keys(plain, SAMPLE_LINES)
+    keys = keys or _keys(plain, None)
+    if not keys and (line := next(filter(bytes.strip, _lines(plain)), b"")):
+        begins = line[:SHOWN].decode("utf-8", "replace")
+        raise SourceError(
+            f"{source.label}: no line of it is one JSON object with a key; it begins {begins!r}. Export it as JSON "
+            f"Lines, one object on each line, or set format for files.{source.name}. Nothing was loaded."
+        )
     absent = [w for w in sorted(wanted) if w not in keys and w.split(".")[0] not in keys]
     if _mentions(plain, [w.split(".")[0] for w in absent] + absent):
         keys = _keys(plain, None)
@@ -158,7 +169,8 @@ def _jsonl(source: SourceFile, copies: Copies, number: int, wanted: frozenset[st
         typed=True,
         path=path,
         cut=cut,
-        due=due,
+        # An escaped sign may stand for any other.
+        due=replace(due, plain=False),
         elsewhere=partial(_others_mention, source),
     )
 
@@ -269,6 +281,9 @@ def _sqlite(source: SourceFile, number: int) -> Text:
             cursor = connection.execute(f"select * from {quoted(table)} limit 0")
             columns = tuple(d[0] for d in cursor.description)
     except sqlite3.Error as error:
+        if "locked" in str(error):
+            said = "is locked by the program that writes it. Close that program, or copy the file, and load again"
+            raise SourceError(f"{source.label}: {said}. Nothing was loaded.") from error
         raise SourceError(f"{source.label}: is no readable SQLite file ({error}). Nothing was loaded.") from error
     schema = pa.schema([(f"c{i}", pa.string()) for i in range(len(columns))])
 
@@ -276,6 +291,8 @@ def _sqlite(source: SourceFile, number: int) -> Text:
         # The engine fetches from threads of its own, one at a time.
         with closing(sqlite3.connect(address, uri=True, check_same_thread=False)) as connection:
             connection.text_factory = bytes
+            end = time.monotonic() + VIEW_SECONDS
+            connection.set_progress_handler(lambda: time.monotonic() > end, VIEW_STEPS)
             cursor = connection.execute(f"select * from {quoted(table or '')}")
             while rows := cursor.fetchmany(BATCH):
                 yield pa.record_batch([[_text(v) for v in column] for column in zip(*rows, strict=True)], schema=schema)

@@ -30,7 +30,7 @@ WITH_HEADER = ("csv", "excel")
 """Formats whose columns are named by a row of the file, or by none."""
 PIECE = 1 << 20
 SHOWN = 60
-"""Characters of a header that are shown."""
+"""Characters of a file's beginning that are shown."""
 MARKS = "\ufeff\ufffe"
 """A byte-order mark as text, and one whose bytes stand the other way round."""
 FRAME = "frame:"
@@ -78,8 +78,8 @@ def files_of(
 
     `outside` are the folders beyond the workspace that may be read, `loaded` the names of files that were loaded
     before: one that is gone since is no fault. Raises `MappingError` naming every plain path that does not exist or may
-    not be read, and every ending that does not tell the format. A pattern with a wildcard may
-    match nothing (a site that has sent nothing yet).
+    not be read, every ending that does not tell the format, and every wildcard that meets no file, unless the files are
+    optional (a site that has sent nothing yet).
     """
     if spec.format == "frame":
         if name not in frames:
@@ -88,7 +88,7 @@ def files_of(
     found: list[Path] = []
     faults: list[str] = []
     for pattern in spec.path:
-        met, wrong = paths_of(pattern, workspace, outside, loaded)
+        met, wrong = paths_of(pattern, workspace, outside, loaded, optional=spec.optional)
         faults += [f"files.{name}.path: {w}" for w in wrong]
         found += [p for p in met if p not in found]
     formats = {p: spec.format or _format_of(p) for p in found}
@@ -244,9 +244,10 @@ def delimiter_doubt(text: Text, label: str) -> str:
     """What to say of a CSV whose columns are most likely cut in the wrong places; nothing where they seem right."""
     others = {sign: sum(c.count(sign) for c in text.columns) for sign in DELIMITERS if sign != text.delimiter}
     likely = max(others, key=lambda sign: others[sign])
-    if not text.delimiter or (len(text.columns) > 1 and others[likely] < len(text.columns)):
+    alone = len(text.columns) == 1
+    if not text.delimiter or (others[likely] < len(text.columns) and not (alone and len(text.columns[0]) > SHOWN)):
         return ""
-    many = "only one column" if len(text.columns) == 1 else f"{counted(len(text.columns), 'column')}"
+    many = "only one column" if alone else counted(len(text.columns), "column")
     said = f"{label} has {many}, {text.columns[0][:SHOWN]!r}, when cut at {text.delimiter!r}"
     if others[likely]:
         return f"{said}; is the delimiter {likely!r}? Set delimiter = {likely!r} for its files"

@@ -17,8 +17,11 @@ ISO_LOCAL = r"^\d{4}-\d\d-\d\d([T ]\d\d:\d\d(:\d\d([.]\d+)?)?)?$"
 ISO_OFFSET = r"^\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d([.]\d+)?)? ?(Z|z|[+-](0\d|1[0-4])(:?[0-5]\d)?)$"
 ISO_SHOWN = "iso, such as 2026-05-31 14:30"
 BETWEEN_WORDS = r'[\s,;|\[\]"]+'
-SPACES = " \t\u00a0\r\n\f\v\u2003\u2007\u2009\u202f\u3000\ufeff"
-"""What is taken off both ends of a text; those that a text is likely to end with come first."""
+SPACES = (
+    "".join(map(chr, (*range(0x09, 0x0E), *range(0x1C, 0x21), 0x85, 0xA0, 0x1680, *range(0x2000, 0x200B))))
+    + "\u2028\u2029\u202f\u205f\u3000\ufeff"
+)
+"""What is taken off both ends of a text: all that Unicode calls white space, and the byte-order mark."""
 TRUE, FALSE = ("true", "t", "yes", "y", "1"), ("false", "f", "no", "n", "0")
 
 
@@ -47,10 +50,9 @@ def trimmed(text: str, plain: bool = False) -> str:
 
     `plain` promises that there is no other space than the usual one.
     """
-    begins = f"{text} < '!'" if plain else f"{text} < '!' or {text} >= chr(127)"
-    ends = " or ".join(f"ends_with({text}, chr({ord(s)}))" for s in SPACES[: 1 if plain else 3])
-    marks = literal(SPACES)
-    return f"case when {begins} or {ends} then nullif(trim({text}, {marks}), '') else {text} end"
+    last = f"right({text}, 1)"
+    unusual = " or ".join(f"{end} < '!'" + ("" if plain else f" or {end} >= chr(127)") for end in (text, last))
+    return f"case when {unusual} then nullif(trim({text}, {literal(SPACES)}), '') else {text} end"
 
 
 def _plain_number(text: str, manner: Manner) -> str:

@@ -19,6 +19,7 @@ from typing import Any
 import duckdb
 
 from rqa.contract import TABLES
+from rqa.errors import MappingError
 from rqa.intake.copies import IN_MEMORY
 from rqa.intake.draft import draft, read_mapping
 from rqa.intake.faults import Faults
@@ -83,6 +84,8 @@ def load(
     started = time.monotonic()
     folder = Path(workspace)
     plain = mapping if mapping is not None else _mapping_for(folder, frames)
+    if not isinstance(plain, MappingType):
+        raise MappingError(f"mapping must be what {MAPPING_FILE} holds, a dictionary, not a {type(plain).__name__}.")
     made = draft(with_own_actions(_with_frames(dict(plain), frames or {}), folder))
     rules = made.mapping
     unsafe = sql_faults(rules)

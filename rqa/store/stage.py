@@ -4,6 +4,7 @@ First everything is planned and bound, so that a mapping error stops before any 
 once per table it feeds. A staging table lives in the connection's temporary storage and is gone with it.
 """
 
+import re
 from collections.abc import Callable, Collection, Iterator, Sequence
 from collections.abc import Mapping as MappingType
 from contextlib import contextmanager, suppress
@@ -42,6 +43,8 @@ NOT_SHOWN = (
 """What is told of an error of the engine in place of its own words."""
 SAFE_TO_TELL = (duckdb.InterruptException, duckdb.OutOfMemoryException)
 """Errors of the engine that hold no value."""
+STREAM_ENDED = re.compile(r"reading the stream registered as .* failed: Unknown error: (.*?)\. Detail: ")
+"""How the engine says why a source that is handed to it row by row stopped."""
 COMPUTED = {"DOUBLE", "FLOAT", "DECIMAL"}
 """Types of a SELECT's columns that come with a decimal point."""
 
@@ -394,6 +397,13 @@ class Stager:
     def _engine_error(self, error: duckdb.Error, item: Plan) -> Exception:
         of_sets = [c for name in item.sets for c in self.named.columns.get(name, {}).values()]
         said = engine_said(str(error), listed_columns(item.entry, dict.fromkeys(of_sets)))
+        if (found := STREAM_ENDED.search(str(error))) is not None:
+            said = (
+                "took too long to give its rows"
+                if found[1] == "interrupted"
+                else f"cannot be read to its end ({found[1]})"
+            )
+            return SourceError(f"{item.label}: {said}. Nothing was loaded.")
         if isinstance(error, duckdb.IOException):
             return SourceError(f"{item.label}: cannot be read to its end ({said}). Fetch it again. Nothing was loaded.")
         if isinstance(error, duckdb.ProgrammingError | duckdb.ConversionException | duckdb.OutOfRangeException):

@@ -1,5 +1,6 @@
 """Faults of the mapping stop the load before a row is read, say where they are and what exists, and change nothing."""
 
+import os
 from pathlib import Path
 from typing import Any
 
@@ -153,10 +154,53 @@ def test_file_that_goes_bad_while_others_are_good_stops_the_load(ws: Workspace) 
     assert not ws.store.exists()
 
 
-def test_wildcard_that_matches_nothing_is_no_fault(ws: Workspace) -> None:
-    report = ws.load({"files": {"f": {"path": "none_*.csv"}}, "table": [{"table": "jobs", "from": "f"}]})
+@pytest.mark.parametrize(
+    ("path", "said"),
+    [
+        ("none_*.csv", "that folder holds: jobs.csv"),
+        ("nowhere/*.csv", "there is no folder 'nowhere'"),
+        ("jobs[.csv", "that folder holds: jobs.csv"),
+        ("**", "that folder holds: jobs.csv"),
+        ("*.CSV", "that folder holds: jobs.csv"),
+    ],
+)
+def test_wildcard_that_meets_nothing_is_a_fault_unless_its_files_are_optional(
+    ws: Workspace, path: str, said: str
+) -> None:
+    ws.write("jobs.csv", csv_of(job("A")))
+    files: dict[str, Any] = {"path": path, "format": "csv"}
+    with pytest.raises(MappingError) as caught:
+        ws.load({"files": {"f": files}, "table": [{"table": "jobs", "from": "f"}]})
+    assert f"no file fits {path!r}; {said}. Set optional = true" in str(caught.value)
+    report = ws.load({"files": {"f": files | {"optional": True}}, "table": [{"table": "jobs", "from": "f"}]})
     assert report.files == ()
     assert ws.one("select count(*) from jobs") == 0
+
+
+def test_wildcard_whose_files_are_gone_since_is_no_fault(ws: Workspace) -> None:
+    ws.write("in/jobs.csv", csv_of(job("A")))
+    mapping = {"files": {"f": {"path": "in/*.csv"}}, "table": [{"table": "jobs", "from": "f"}]}
+    ws.load(mapping)
+    (ws.folder / "in" / "jobs.csv").unlink()
+    assert [r.remark for r in ws.load(mapping).remarks if "gone" in r.remark]
+    assert ws.one("select count(*) from jobs") == 1
+
+
+@pytest.mark.parametrize("path", ["in/*.csv", "*/*.csv", "**/*.csv"])
+def test_a_folder_that_cannot_be_read_fails_the_load(ws: Workspace, path: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    ws.write("in/jobs.csv", csv_of(job("A")))
+    ws.write("out/jobs.csv", csv_of(job("B")))
+    looks = os.scandir
+
+    def denied(place: Any = ".") -> Any:
+        if str(place).endswith("in"):
+            raise PermissionError(13, "Permission denied", str(place))
+        return looks(place)
+
+    monkeypatch.setattr(os, "scandir", denied)
+    files = {"path": path, "optional": True}
+    with pytest.raises(MappingError, match="the folder 'in' cannot be read: Permission denied"):
+        ws.load({"files": {"f": files}, "table": [{"table": "jobs", "from": "f"}]})
 
 
 def test_patterns_then_natural_order_of_names(ws: Workspace) -> None:

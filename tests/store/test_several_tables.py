@@ -57,7 +57,7 @@ def select(sql: str, **columns: Any) -> dict[str, Any]:
     return {"table": "jobs", "select": sql, "columns": columns}
 
 
-TWO_SETS = {"a": {"path": "a*.csv"}, "b": {"path": "b*.csv"}}
+TWO_SETS = {n: {"path": f"{n}*.csv", "optional": True} for n in "ab"}
 UNSENT = "No file of files.b is there yet, so the SELECT sees no rows and no columns of it"
 
 

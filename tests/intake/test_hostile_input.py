@@ -1,0 +1,245 @@
+"""Broken files and mappings: each is read rightly, or is one clear error; a file that is not empty is never silent."""
+
+import gzip
+import json
+import sqlite3
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from rqa.errors import MappingError, SourceError
+from rqa.intake import readings
+from rqa.intake.values import SPACES
+from rqa.store.load import load
+from tests.workspaces import Workspace, csv_of, job
+
+ROWS = [job("A"), job("B", opened_at="2024-03-01 09:00:00")]
+TEXT = csv_of(*ROWS)
+LINES = [json.dumps(r) for r in ROWS]
+PACKED = gzip.compress(TEXT.encode())
+MAPPING = '[files.f]\npath = "jobs.csv"\n[[table]]\ntable = "jobs"\nfrom = "f"\n'
+FOREIGN = ("Traceback", "Python", "Error:", "pydantic", "Input should")
+"""Words that no message of ours holds."""
+
+
+def database(path: Path, rows: int = 2000) -> bytes:
+    with closing(sqlite3.connect(path)) as connection:
+        names = list(job())
+        connection.execute(f"create table jobs ({', '.join(names)})")
+        marks = ", ".join("?" for _ in names)
+        given = [list(job(f"J{n}").values()) for n in range(rows)]
+        connection.executemany(f"insert into jobs values ({marks})", given)
+        connection.execute(
+            "create view endless as with recursive r(n) as (select 1 union all select n + 1 from r) "
+            "select n as job_id from r where n < 0"
+        )
+        connection.commit()
+    return path.read_bytes()
+
+
+def read(ws: Workspace, name: str, content: bytes, **reading: Any) -> tuple[int, int]:
+    """How many rows were accepted and refused."""
+    report = ws.jobs(content, name=name, **reading)
+    assert report.total("read") or any("gives no row" in r.remark for r in report.remarks), "nothing, and in silence"
+    return report.total("accepted"), report.total("refused")
+
+
+READ: dict[str, tuple[str, bytes, dict[str, Any], tuple[int, int]]] = {
+    # name: (file, content, how it is read, rows accepted and refused)
+    "a blank first line": ("jobs.csv", ("\n" + TEXT).encode(), {}, (2, 0)),
+    "header_row at a blank line": ("jobs.csv", ("title\n\n" + TEXT).encode(), {"header_row": 2}, (2, 0)),
+    "zeros behind what is packed": ("jobs.csv.gz", PACKED + bytes(1000), {}, (2, 0)),
+    "zeros behind packed JSON": ("jobs.jsonl.gz", gzip.compress("\n".join(LINES).encode()) + bytes(99), {}, (2, 0)),
+    "packed in two parts": (
+        "jobs.csv.gz", gzip.compress(TEXT[:150].encode()) + gzip.compress(TEXT[150:].encode()), {}, (2, 0)
+    ),
+    "comments in JSON": ("jobs.jsonl", "\n".join(["// by hand", *LINES]).encode(), {}, (2, 1)),
+    "a comma behind each object": ("jobs.jsonl", ",\n".join(LINES).encode(), {}, (1, 1)),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", READ)
+def test_read_rightly(ws: Workspace, name: str) -> None:
+    file, content, reading, rows = READ[name]
+    assert read(ws, file, content, **reading) == rows
+
+
+TOLD: dict[str, tuple[str, bytes, dict[str, Any], str]] = {
+    # name: (file, content, how it is read, what is told)
+    "header_row past the end": ("jobs.csv", TEXT.encode(), {"header_row": 50}, "header_row is 50, and nothing is"),
+    "objects on one line": ("jobs.jsonl", "".join(LINES).encode(), {}, "no line of it is one JSON object"),
+    "objects on one line, set apart": ("jobs.jsonl", " ".join(LINES).encode(), {}, "no line of it is one JSON object"),
+    "CSV as JSON": ("jobs.jsonl", TEXT.encode(), {}, "no line of it is one JSON object with a key; it begins 'job_id,"),
+    "numbers as JSON": ("jobs.jsonl", b"1\n2\n", {}, "no line of it is one JSON object"),
+    "junk behind what is packed": ("jobs.csv.gz", PACKED + b"junk", {}, "cannot be read to its end"),
+    "packed and cut short": ("jobs.csv.gz", PACKED[:-9], {}, "cannot be read to its end"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", TOLD)
+def test_told_in_one_line(ws: Workspace, name: str) -> None:
+    file, content, reading, part = TOLD[name]
+    with pytest.raises(SourceError) as caught:
+        read(ws, file, content, **reading)
+    said = str(caught.value)
+    assert part in said
+    assert said.startswith(file)
+    assert said.endswith("Nothing was loaded.")
+    assert [f for f in FOREIGN if f in said] == []
+
+
+def flipped(content: bytes) -> bytes:
+    return content[:40_000] + bytes(b ^ 255 for b in content[40_000:41_000]) + content[41_000:]
+
+
+@pytest.mark.parametrize(
+    ("damage", "part"),
+    [
+        (lambda b: b[: len(b) // 2], "is no readable SQLite file"),
+        (lambda b: b[:4096], "SQLite"),
+        (flipped, "cannot be read to its end (database disk image is malformed)"),
+    ],
+)
+def test_damaged_database_is_told(ws: Workspace, damage: Callable[[bytes], bytes], part: str) -> None:
+    content = damage(database(ws.folder / "sound.db"))
+    with pytest.raises(SourceError) as caught:
+        read(ws, "jobs.db", content, table="jobs")
+    assert part in str(caught.value)
+    assert [f for f in FOREIGN if f in str(caught.value)] == []
+
+
+def test_locked_database_is_told(ws: Workspace, monkeypatch: pytest.MonkeyPatch) -> None:
+    content = database(ws.folder / "jobs.db", rows=2)
+    connect = sqlite3.connect
+    monkeypatch.setattr(sqlite3, "connect", lambda *args, **how: connect(*args, **{"timeout": 0, **how}))
+    with closing(connect(ws.folder / "jobs.db", isolation_level=None)) as other:
+        other.execute("begin exclusive")
+        with pytest.raises(SourceError, match="is locked by the program that writes it"):
+            ws.load({"files": {"f": {"path": "jobs.db", "table": "jobs"}}, "table": [{"table": "jobs", "from": "f"}]})
+        other.execute("rollback")
+    assert read(ws, "jobs.db", content, table="jobs") == (2, 0)
+
+
+def test_a_view_without_end_is_stopped(ws: Workspace, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(readings, "VIEW_SECONDS", 0.2)
+    content = database(ws.folder / "sound.db", rows=2)
+    columns = {name: {"constant": value} for name, value in job().items() if name != "job_id"}
+    with pytest.raises(SourceError, match="took too long to give its rows"):
+        read(ws, "jobs.db", content, table="endless", columns=columns)
+
+
+@pytest.mark.parametrize(
+    "mapping",
+    [
+        {"files": [], "table": []},
+        {"files": [{"path": "jobs.csv"}], "table": [{"table": "jobs", "from": "f"}]},
+        {"files": "jobs.csv", "table": [{"table": "jobs", "from": "f"}]},
+        {"files": {"f": "jobs.csv"}, "table": [{"table": "jobs", "from": "f"}]},
+        {"files": {"f": {"path": {"a": 1}}}, "table": [{"table": "jobs", "from": "f"}]},
+        {"files": {"f": {"path": "jobs.csv", "header_row": "two"}}, "table": [{"table": "jobs", "from": "f"}]},
+        {"files": {"f": {"path": "jobs.csv"}}, "table": "jobs"},
+        {"files": {"f": {"path": "jobs.csv"}}, "table": ["jobs"]},
+        {"files": {"f": {"path": "jobs.csv"}}, "table": [{"table": "jobs", "from": "f", "columns": ["a"]}]},
+        {"files": {"f": {"path": "jobs.csv"}}, "table": [{"table": "jobs", "from": "f", "columns": {"model": 1}}]},
+        {"files": {"f": {"path": "."}}, "table": [{"table": "jobs", "from": "f"}]},
+        {"files": {"f": {"path": "a**b"}}, "table": [{"table": "jobs", "from": "f"}]},
+        {"workspace": [], "sites": 1, "files": None, "table": None},
+        [1, 2],
+        "jobs",
+    ],
+)  # fmt: skip
+def test_a_mapping_of_another_shape_is_told_in_words(ws: Workspace, mapping: Any) -> None:
+    ws.write("jobs.csv", TEXT)
+    with pytest.raises(MappingError) as caught:
+        load(ws.folder, version="0", keep=lambda connection, before: None, mapping=mapping)
+    assert [f for f in FOREIGN if f in str(caught.value)] == []
+
+
+@pytest.mark.parametrize("encoding", ["utf-16-le", "utf-16-be", "utf-16", "utf-32", "utf-7", "cp037"])
+def test_a_mapping_file_in_another_encoding_is_told(ws: Workspace, encoding: str) -> None:
+    ws.write("jobs.csv", TEXT)
+    ws.write(
+        "sources.toml", (MAPPING + "# Größe\n").replace("Größe", "G" if "-be" in encoding else "Größe").encode(encoding)
+    )
+    if encoding == "utf-7":
+        assert ws.load().total("accepted") == 2  # all but the comment is ASCII
+        return
+    with pytest.raises(MappingError, match=r"Save it as UTF-8|not valid TOML"):
+        ws.load()
+
+
+@pytest.mark.parametrize(
+    "name", ["punycode", "idna", "undefined", "unicode_escape", "raw-unicode-escape", "charmap", "rot13", "hex", "zlib"]
+)
+def test_only_encodings_of_text_are_accepted(ws: Workspace, name: str) -> None:
+    with pytest.raises(MappingError, match=rf"files\.f\.encoding: '{name}' is no text encoding"):
+        ws.jobs(TEXT, encoding=name)
+
+
+INNER = [
+    "~file_no",
+    "~~row",
+    "~text model",
+    "source_file",
+    "source_row",
+    "rowid",
+    "whole",
+    "c0",
+    "line",
+    "object",
+    "place",
+]
+
+
+def test_columns_named_like_what_a_load_uses_itself_are_read(ws: Workspace) -> None:
+    rows = [r | {name: f"{name} of {r['job_id']}" for name in INNER} for r in ROWS]
+    ws.write("jobs.csv", csv_of(*rows))
+    for name in INNER:
+        entry = {"table": "jobs", "from": "f", "columns": {"complaint": name}}
+        ws.load({"files": {"f": {"path": "jobs.csv"}}, "table": [entry]})
+        assert ws.rows("select complaint from jobs order by 1") == [(f"{name} of A",), (f"{name} of B",)]
+
+
+@pytest.mark.parametrize("name", ["key[1]", "key*", "k?y1", "key'1", "key{1}"])
+def test_the_key_file_is_a_name_and_no_pattern(ws: Workspace, tmp_path: Path, name: str) -> None:
+    def codes(key: str) -> list[Any]:
+        columns = {"technician": {"column": "worker", "key_file": str(tmp_path / key)}}
+        ws.jobs(csv_of(*(r | {"worker": "Ann"} for r in ROWS)), columns=columns)
+        return ws.rows("select distinct technician from jobs")
+
+    (tmp_path / name).write_text("the right key, long enough to be one")
+    (tmp_path / "key1").write_text("another key, which a pattern would meet")
+    right = codes(name)
+    (tmp_path / "plain").write_text("the right key, long enough to be one")
+    assert codes("plain") == right
+    assert codes("key1") != right
+
+
+@pytest.mark.parametrize("form", ["csv", "jsonl", "escaped", "frame", "sql"])
+@pytest.mark.parametrize("plain", [True, False])
+def test_every_kind_of_space_is_taken_off_both_ends_in_every_format(ws: Workspace, form: str, plain: bool) -> None:
+    import polars as pl
+
+    spaces = [s for s in SPACES if s.isascii()] if plain else list(SPACES)
+    rows = [
+        job(f"J{n}", model=m) for n, s in enumerate(spaces) for m in (f"Quern{s}", f"{s}Quern", f"{s}{s}Quern{s}\n")
+    ]
+    rows = [r | {"job_id": f"J{n}"} for n, r in enumerate(rows)]
+    quoted = [{**r, "model": '"' + r["model"] + '"'} for r in rows]
+    if form == "frame":
+        mapping = {"files": {"f": {"format": "frame"}}, "table": [{"table": "jobs", "from": "f"}]}
+        ws.load(mapping, frames={"f": pl.DataFrame(rows)})
+    elif form in ("jsonl", "escaped"):
+        ws.jobs("\n".join(json.dumps(r, ensure_ascii=form == "escaped") for r in rows), name="jobs.jsonl")
+    else:
+        ws.jobs(csv_of(*quoted), columns={"model": {"sql": "model || ''"}} if form == "sql" else {})
+    assert ws.rows("select distinct model from jobs") == [("Quern",)]
+    assert ws.one("select count(*) from jobs") == len(rows)
+
+
+def test_unicode_space_is_what_unicode_says() -> None:
+    assert {chr(n) for n in range(0x110000) if chr(n).isspace()} | {"\ufeff"} == set(SPACES)
+    assert len(SPACES) == len(set(SPACES))
