@@ -1,4 +1,7 @@
-"""The page's section on safety: every breach of the battery's order in the month, job by job, apart from all rates."""
+"""The page's section on safety: every breach of the battery's order in the month, job by job, apart from all rates.
+
+Where the workspace says so, the page's readers are not shown which jobs they were, only how many of each kind.
+"""
 
 from datetime import date
 
@@ -9,6 +12,8 @@ from rqa.review.facts import Basis, Section, Table
 from rqa.words import count, counted, month_name, plural, spoken
 
 LISTED = 30
+HIDDEN = ("breach_jobs", "hide")
+"""How the store says that the jobs are not shown."""
 LOOKED_AT = """
 select count(distinct jobs.job_id) as logged,
     count(distinct jobs.job_id) filter (
@@ -41,6 +46,12 @@ def safety(depot: Asked, month: date) -> Section:
         f"In {month_name(month)} the battery is logged as isolated late or reconnected early "
         f"{counted(rows.height, 'time')}. Speak about each with those who were there: it is no rate, but safety."
     )
+    if depot.about.get(HIDDEN[0]) == HIDDEN[1]:
+        words += " The jobs are not named here; the quality lead has the list."
+        kinds = rows.group_by("kind").len().sort("kind").rows()
+        counts = tuple((KINDS.get(kind, spoken(kind)), count(n)) for kind, n in kinds)
+        table = Table("Breaches of the battery's order", ("what", "times"), counts, 1)
+        return Section("safety", "Safety", basis, (words,), notes=notes, tables=(table,))
     cells = tuple(
         (r["job_id"], r["site"] or "–", f"{r['day']}", KINDS.get(r["kind"], spoken(r["kind"])), r["what"])
         for r in rows.head(LISTED).iter_rows(named=True)

@@ -143,7 +143,7 @@ def keep_books(
     if rules.held_back:
         about[HELD_BACK] = " ".join(sorted(rules.held_back))
     if rules.workspace.breach_jobs == "hide":
-        about["breach_jobs"] = "hide"
+        about["breach_jobs"] = rules.workspace.breach_jobs
     if rules.workspace.labour_rate is not None:
         about["labour_rate"] = repr(rules.workspace.labour_rate)
     connection.execute("delete from about")

@@ -1,0 +1,35 @@
+"""Safety events on the page: named job by job, or, where the workspace says so, only counted by kind."""
+
+from datetime import date
+
+import pytest
+
+from rqa.review.safety import safety
+from tests.answers.test_conformance import ROWS
+from tests.depots import depot_of
+from tests.workspaces import Workspace, csv_of, job
+
+LATE, EARLY = {"J3", "J10"}, {"J4", "J6"}
+"""Of ROWS: J3 released before it isolated, J10 released alone; J4 did not count, J6 counted too late."""
+
+
+@pytest.mark.parametrize("hidden", [False, True])
+def test_the_jobs_are_named_unless_the_workspace_says_otherwise(hidden: bool) -> None:
+    about = {"about": [{"name": "breach_jobs", "value": "hide"}]} if hidden else {}
+    with depot_of(ROWS | about) as depot:
+        section = safety(depot, date(2026, 3, 1))
+    (table,) = section.tables
+    cells = {cell for row in table.rows for cell in row}
+    assert (cells >= LATE | EARLY) != hidden
+    assert bool(cells & (LATE | EARLY)) != hidden
+    assert ("the quality lead has the list" in section.words[0]) == hidden
+    if hidden:
+        assert table.rows == (("battery isolated late", "2"), ("battery reconnected early", "2"))
+
+
+@pytest.mark.parametrize(("said", "kept"), [(None, []), ("show", []), ("hide", [("hide",)])])
+def test_a_load_keeps_what_the_workspace_says(ws: Workspace, said: str | None, kept: list[tuple[str]]) -> None:
+    ws.write("jobs.csv", csv_of(job("A")))
+    settings = {} if said is None else {"breach_jobs": said}
+    ws.load({"workspace": settings, "files": {"f": {"path": "jobs.csv"}}, "table": [{"table": "jobs", "from": "f"}]})
+    assert ws.rows("select value from about where name = 'breach_jobs'") == kept
