@@ -11,9 +11,10 @@ from rqa.answers.finding import Finding
 from rqa.answers.grounds import Grounds, Sentence
 from rqa.answers.improvement_results import MonthFindings
 from rqa.answers.needs import FOUND
+from rqa.answers.result import Answer
 from rqa.review.asked import Asked
 from rqa.review.facts import Basis, Figure, Section, Table
-from rqa.review.figures import figure_of
+from rqa.review.figures import enough, figure_of
 from rqa.words import count, counted, interval, listed, percent, spoken
 
 ESCAPES = (
@@ -43,7 +44,7 @@ def believed(depot: Asked, span: tuple[date, date], found: MonthFindings) -> Sec
         words.append(_moved(moved) if moved else _steady(there, found))
     return Section(
         "believed", HEADING, basis, tuple(words), notes=tuple(n for n in retests.notes if n not in words),
-        tables=tuple(t for t in (_table(retests.table),) if t.rows),
+        tables=tuple(t for t in (_table(retests),) if t.rows),
         figures=tuple(f for f in figures if f is not None),
     )  # fmt: skip
 
@@ -104,7 +105,8 @@ def _moved(stations: list[Finding]) -> str:
 
 def _escapes(depot: Asked, span: tuple[date, date]) -> Figure | None:
     answer = depot.escapes(window=WINDOW, months=span)
-    answer = replace(answer, table=answer.table.filter(pl.col("caught") + pl.col("escaped") >= SMALLEST))
+    sized = answer.table.with_columns((pl.col("caught") + pl.col("escaped")).alias("faults"))
+    answer = replace(answer, table=enough(replace(answer, table=sized), "faults")[0].table.drop("faults"))
     if answer.table.is_empty():
         return None
     heading = "Faults caught, of those caught or escaped, by test"
@@ -117,11 +119,11 @@ def _escapes(depot: Asked, span: tuple[date, date]) -> Figure | None:
     return figure_of("escapes", heading, ESCAPES.strip(), answer, Table(heading, heads, cells), noted=True)
 
 
-def _table(table: pl.DataFrame) -> Table:
+def _table(retests: Answer) -> Table:
     heads = ("test", "runs", "failed", "passed again with nothing done", "share", "95 % interval")
     cells = tuple(
         (spoken(r["test"]), count(r["runs"]), count(r["fails"]), count(r["retest_passes"]), percent(r["share"]),
          interval(r["low"], r["high"]))
-        for r in table.filter(pl.col("runs") >= SMALLEST).iter_rows(named=True)
+        for r in enough(retests, "runs")[0].table.iter_rows(named=True)
     )  # fmt: skip
     return Table("Failed runs that passed again", heads, cells)

@@ -12,6 +12,7 @@ from rqa.answers.result import Answer
 from rqa.plots import plot
 from rqa.review.asked import Asked
 from rqa.review.facts import Basis, Figure, Table
+from rqa.review.suppressed import shown_groups
 from rqa.shown import all_shown
 from rqa.words import count, interval, month_name, percent, plural, spoken
 
@@ -124,13 +125,16 @@ def _rows_reading(what: str, rows: int, drawn: int, end: str, left: int) -> str:
         f"Drawn are the {drawn} {end} of {rows}; the table holds all. " if rows > drawn else f"The {end} comes first. "
     )
     if left:
-        words += f"{count(left)} with fewer than {SMALLEST} cases {plural(left, 'is', 'are')} not shown."
+        words += (
+            f"{count(left)} {plural(left, 'is', 'are')} not shown: those with fewer than {SMALLEST} cases, and what "
+            "would give their number away."
+        )
     return words
 
 
 def enough(answer: AnyAnswer, size: str) -> tuple[AnyAnswer, int]:
-    """The answer without its small groups, and how many were left out."""
-    kept = answer.table.filter(pl.col(size) >= SMALLEST)
+    """The answer without its small groups and what would give them away, and how many were left out."""
+    kept = answer.table.filter(pl.Series(shown_groups(answer.table[size].to_list(), SMALLEST), dtype=pl.Boolean))
     return replace(answer, table=kept), answer.table.height - kept.height
 
 

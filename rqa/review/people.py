@@ -8,6 +8,7 @@ from rqa.answers.improvement_results import MonthFindings
 from rqa.answers.needs import untold
 from rqa.review.asked import Asked
 from rqa.review.facts import Basis, Section, Table
+from rqa.review.suppressed import Sum, left_out
 from rqa.review.verdicts import CANNOT_BE_TOLD
 from rqa.words import count, counted, listed, spoken
 
@@ -21,6 +22,8 @@ COMPARED = (
 WINDOW = 30
 FEWEST = 5
 """People below which even a count of them says who is meant; common practice, no source."""
+HIDDEN = "not shown"
+UNCOUNTED = f"A number below {FEWEST} people is not shown, nor is one from which it would follow."
 HEADING = "People and places"
 HEADS = ("who, and what", "compared", "more than their work brings", "fewer", "too little work to say", "which")
 CAUTION = (
@@ -33,7 +36,7 @@ CAUTION = (
 def people(depot: Asked, span: tuple[date, date], found: MonthFindings) -> Section:
     """Who differs over the months `span`, counted; places are named. `found` says which come-backs are counted."""
     rows, notes, lacks = list[tuple[str, ...]](), list[str]([CAUTION]), list[Sentence]()
-    counted = found.counted
+    counted, comparisons = found.counted, list[tuple[int, int, bool]]()
     for who, outcome, said in COMPARED:
         which = counted.where if outcome == "comeback" and counted else None
         answer = depot.compare(who, outcome, where=which, window=WINDOW, months=span)
@@ -50,8 +53,15 @@ def people(depot: Asked, span: tuple[date, date], found: MonthFindings) -> Secti
         judged = len(told) - told.count(TOO_LITTLE)
         apart = [spoken(name) for name, verdict in compared if verdict in (ABOVE, BELOW)]
         numbers = (judged, told.count(ABOVE), told.count(BELOW), told.count(TOO_LITTLE))
-        rows.append((name, *map(count, numbers), "–" if who in depot.people else listed(apart) or "–"))
-    words = [_said(depot, rows)]
+        if who in depot.people:
+            hidden = _left_out(*numbers)
+            rows.append((name, *(HIDDEN if i in hidden else count(n) for i, n in enumerate(numbers)), "–"))
+            notes += [UNCOUNTED] if hidden else []
+            comparisons.append((judged, len(apart), 0 not in hidden))
+        else:
+            rows.append((name, *map(count, numbers), listed(apart) or "–"))
+            comparisons.append((judged, len(apart), True))
+    words = [_said(depot, comparisons)]
     words += [none for none in dict.fromkeys(lacks) if none not in words]
     if counted and counted.note:
         notes.append(counted.note)
@@ -61,13 +71,24 @@ def people(depot: Asked, span: tuple[date, date], found: MonthFindings) -> Secti
     )
 
 
-def _said(depot: Asked, rows: list[tuple[str, ...]]) -> str:
-    told = [r for r in rows if r[1] != CANNOT_BE_TOLD]
-    if any(r[2] != "0" or r[3] != "0" for r in told):
+def _left_out(judged: int, above: int, below: int, too_little: int) -> frozenset[int]:
+    """Which of these numbers of people are not shown. How many people there are in all is known to whoever works there.
+
+    Those not told apart from what their work brings are in no column, and still follow from the others.
+    """
+    alike, everybody = judged - above - below, judged + too_little
+    numbers = (judged, above, below, too_little, alike, everybody)
+    return left_out(numbers, (Sum(0, (1, 2, 4)), Sum(5, (0, 3))), FEWEST, known={5}, unseen={4})
+
+
+def _said(depot: Asked, comparisons: list[tuple[int, int, bool]]) -> str:
+    """What all comparisons say together: of each, how many were judged, how many differ, and whether that is shown."""
+    if any(apart for _, apart, _ in comparisons):
         return "Some differ from what their work brings."
-    judged = sum(int(r[1].replace(",", "")) for r in told)
+    judged = sum(n for n, *_ in comparisons)
+    # A sum over all would give away a number that is not shown.
+    of = counted(judged, "comparison") if all(shown for *_, shown in comparisons) else "the comparisons made"
     return depot.grounds().claim(
-        f"Of {counted(judged, 'comparison')} none is told apart from what the same work brings; that is no proof of "
-        "being alike.",
+        f"Of {of} none is told apart from what the same work brings; that is no proof of being alike.",
         "jobs", about="who differs", among=(judged, "groups with enough work"),
     )  # fmt: skip

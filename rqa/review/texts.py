@@ -6,7 +6,8 @@ CAUTIONS = (
     "Figures about people are for coaching and for changing the process. They come with their uncertainty and are "
     "subject to local labour and privacy law; names can be replaced by keyed pseudonyms at intake. This page shows no "
     "person.",
-    "Groups of fewer than {smallest} cases are not shown; costs are sums, and are shown in full.",
+    "Groups of fewer than {smallest} cases are not shown, nor others from which these would follow; costs are "
+    "sums, and are shown in full.",
     "Rates are not adjusted for the mix of work: a month, a bench or a model with harder work looks worse than it is.",
     "A difference within luck is not proof that nothing changed: small numbers hide small changes.",
 )
