@@ -73,9 +73,7 @@ class _Work(click.Command):
         before = identity(store)
         with stoppable() as stopping:
             try:
-                done = super().invoke(ctx)
-                stopping.end()
-                return done
+                return super().invoke(ctx)
             except BaseException as error:
                 # An engine that is stopped says so in its own words, which do not concern anybody.
                 if stopping.signal is None:
@@ -89,6 +87,8 @@ class _Work(click.Command):
                     )
                 say(f"rqa: stopped; {said}.", err=True)
                 raise click.exceptions.Exit(stopping.exit_code) from error
+            finally:
+                stopping.end()
 
 
 _Command.command_class = _Work

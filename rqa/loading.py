@@ -15,9 +15,9 @@ if TYPE_CHECKING:
     from rqa.store.report import LoadReport
 
 SIZE = re.compile(r"\d+(\.\d+)? ?([kmgt]i?b)", re.IGNORECASE)
-FULL_DISK = (errno.ENOSPC, errno.EDQUOT)
+FULL_DISK = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 FULL_SAYS = re.compile(
-    r"no space left|disk full|quota exceeded|failed to offload|max_temp_directory_size", re.IGNORECASE
+    r"no space left|disk full|quota exceeded|file too large|failed to offload|max_temp_directory_size", re.IGNORECASE
 )
 """How the engine says that a disk is full: when it writes the store, and when it moves data out of memory."""
 
@@ -100,8 +100,8 @@ def _in_plain_words(error: Exception, folder: Path, memory: str | None) -> str |
         isinstance(cause, duckdb.Error) and FULL_SAYS.search(str(cause))
     ):
         return (
-            f"the disk is full: a load needs room beside the store in {folder} (or in the folder for temporary files, "
-            "for a mere look). Make room and load again. Nothing was stored."
+            f"the disk is full (or takes no file so large): a load needs room beside the store in {folder}, or in the "
+            "folder for temporary files for a mere look. Make room and load again. Nothing was stored."
         )
     if isinstance(cause, duckdb.OutOfMemoryException):
         limit = f"the {memory} it may use" if memory else "what there is"
