@@ -2,11 +2,18 @@
 
 from collections.abc import Sequence
 
+from rqa.shown import message
 from rqa.words import counted
 
 
 class RqaError(Exception):
-    """Base of every error meant for a user; the command line prints it in one piece and exits with 1."""
+    """Base of every error meant for a user; the command line prints it in one piece and exits with 1.
+
+    A text may name values out of files and stores: what cannot be shown of it is marked, and what is too long is cut.
+    """
+
+    def __init__(self, said: str) -> None:
+        super().__init__(message(said))
 
 
 class MappingError(RqaError):
@@ -17,7 +24,7 @@ class MappingError(RqaError):
 
     def __init__(self, said: str, faults: Sequence[str] = ()) -> None:
         super().__init__(said)
-        self.faults = tuple(faults) or (said,)
+        self.faults = tuple(map(message, faults)) or (str(self),)
 
     @classmethod
     def of(cls, faults: Sequence[str], origin: str) -> "MappingError":

@@ -7,9 +7,10 @@ signs are those of Unicode's category Cc; the signs of direction are those of Un
 import re
 from typing import Any
 
-LONGEST_VALUE = 80
-LONGEST_LINE = 300
-"""Signs of a foreign value, and of what a library says, that a message shows; the rest is cut off."""
+LONGEST_VALUE, LONGEST_LINE = 80, 1_000
+"""Signs of a foreign value, and of a line of a message, that are shown."""
+TAIL = 300
+"""Signs at the end of a line that is cut: the next step stands there."""
 KEPT = "\n\t"
 """Controls that lay out a text of our own."""
 UNSHOWN = re.compile(
@@ -44,10 +45,25 @@ def told(value: object) -> str:
     return f"{text[:LONGEST_VALUE]!r}… ({len(text):,} signs)"
 
 
+def short(text: str) -> str:
+    """A foreign value in a line of its own: `one_line`, cut where it is long."""
+    return one_line(text if len(text) <= LONGEST_VALUE else f"{text[:LONGEST_VALUE]}…")
+
+
 def first_line(said: object) -> str:
-    """What a library says, or any text with foreign values in it: its first line, cut where it is long."""
-    line = next(iter(str(said).strip().splitlines()), "")
-    return shown(line if len(line) <= LONGEST_LINE else f"{line[:LONGEST_LINE]}…")
+    """The first line of what a library says."""
+    return next(iter(str(said).strip().splitlines()), "")
+
+
+def message(text: str) -> str:
+    """A message of ours with foreign values in it: shown, and no line of it longer than a screen can take."""
+    return "\n".join(_middle_cut(line) for line in shown(text).split("\n"))
+
+
+def _middle_cut(line: str) -> str:
+    if len(line) <= LONGEST_LINE:
+        return line
+    return f"{line[: LONGEST_LINE - TAIL]} […] {line[-TAIL:]}"
 
 
 def all_shown(value: Any) -> Any:

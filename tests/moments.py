@@ -1,7 +1,8 @@
 """The command `rqa` in a process of its own, which gets a signal at a moment that is counted, not timed.
 
 A moment is an audit event of Python: a file opened, renamed or removed, a folder made, a module imported. How many a
-command has is counted first; a share of them names one of them again, on any machine.
+command has is counted first; a share of them names one of them again, on any machine. Before `run` begins, Python alone
+hears of signals.
 """
 
 import subprocess
@@ -23,8 +24,8 @@ def hook(event, args):
             os.kill(os.getpid(), number)
 
 sys.argv = ["rqa", *words]
-sys.addaudithook(hook)
 from rqa.__main__ import run
+sys.addaudithook(hook)
 try:
     run()
 finally:
@@ -51,9 +52,10 @@ def moments_of(scratch: Path, *words: str) -> int:
 
 
 def after(seconds: float, number: int, *words: str) -> "subprocess.CompletedProcess[str]":
-    """Run the command with the signal so many seconds after its first line was run."""
-    begin = "import signal, sys; signal.signal(signal.SIGHUP, signal.SIG_DFL); print(flush=True); "
-    command = [sys.executable, "-c", f"{begin}from rqa.__main__ import run; run()", *words]
+    """Run the command with the signal so many seconds after it has begun."""
+    begin = "import signal; signal.signal(signal.SIGHUP, signal.SIG_DFL); from rqa.__main__ import run, signal; "
+    tell = "take = signal.signal; signal.signal = lambda *a: (take(*a), a[0] == signal.SIGHUP and print(flush=True)); "
+    command = [sys.executable, "-c", f"{begin}{tell}run()", *words]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as running:
         assert running.stdout is not None
         running.stdout.readline()

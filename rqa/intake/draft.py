@@ -28,6 +28,7 @@ from rqa.intake.mapping import (
     unknown_name,
 )
 from rqa.intake.targets import column_faults
+from rqa.shown import told
 from rqa.words import nearest
 
 NO_VALUE = {"sql": "null"}
@@ -166,7 +167,7 @@ class _Work:
         for name, origin in entry.columns.items():
             place = ("table", number, "columns", name)
             if name not in table.names:
-                self.tell(place, f"{table.name} has no column {name!r}; {unknown_name(name, table.names)}")
+                self.tell(place, f"{table.name} has no column {told(name)}; {unknown_name(name, table.names)}")
                 del plain["columns"][name]
                 meant = nearest(name, table.names)
                 if meant is not None:
@@ -180,7 +181,7 @@ class _Work:
                 plain["columns"][name] = dict(NO_VALUE)
         if entry.from_ is not None and entry.from_ not in mapping.files:
             self.tell(
-                ("table", number, "from"), f"no files {entry.from_!r}; {unknown_name(entry.from_, mapping.files)}"
+                ("table", number, "from"), f"no files {told(entry.from_)}; {unknown_name(entry.from_, mapping.files)}"
             )
             self._skip(number)
 

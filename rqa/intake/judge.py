@@ -47,6 +47,7 @@ from rqa.intake.values import (
     trimmed,
     unzoned,
 )
+from rqa.shown import told
 
 BROKEN_TYPE = "STRUCT(column_name VARCHAR, rule VARCHAR, value VARCHAR)[]"
 EXTRA_COLUMNS = (
@@ -90,7 +91,7 @@ def fitted(entry: Entry, text: Text, label: str) -> tuple[dict[str, Origin], lis
             name = origin.column
             if name is not None and name not in columns:
                 if not text.elsewhere(name):
-                    faults.append(f"{column.name}: {label} has no column {name!r}; {unknown_name(name, listed)}")
+                    faults.append(f"{column.name}: {label} has no column {told(name)}; {unknown_name(name, listed)}")
                 origin = origin.model_copy(update={"column": None, "sql": "null"})
             elif name in entry.guard.keyed and origin.key_file is None:
                 faults.append(_as_it_is(column, name))

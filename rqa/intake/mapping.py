@@ -16,6 +16,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, field_validator, model_validator
 
 from rqa.contract import TABLES
+from rqa.shown import told
 from rqa.words import nearest
 
 MAPPING_FILE = "sources.toml"
@@ -41,7 +42,7 @@ def _known_zone(name: str | None) -> str | None:
         try:
             zoneinfo.ZoneInfo(name)
         except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
-            raise ValueError(f"{name!r} is no time zone; use a name such as 'Europe/Lisbon' or 'UTC'") from None
+            raise ValueError(f"{told(name)} is no time zone; use a name such as 'Europe/Lisbon' or 'UTC'") from None
     return name
 
 
@@ -113,7 +114,7 @@ class Reading(_Part):
     @classmethod
     def _mark(cls, mark: str | None) -> str | None:
         if mark is not None and (len(mark) != 1 or mark.isalnum() or mark in "+-"):
-            raise ValueError(f"{mark!r} is no thousands mark; give one sign such as '.' or a space")
+            raise ValueError(f"{told(mark)} is no thousands mark; give one sign such as '.' or a space")
         return mark
 
     @field_validator("times")
@@ -121,9 +122,9 @@ class Reading(_Part):
     def _time_formats(cls, formats: list[str] | None) -> list[str] | None:
         for form in formats or ():
             if "%Z" in form:
-                raise ValueError(f"{form!r}: %Z (a zone's short name) is ambiguous; use %z, or set zone")
+                raise ValueError(f"{told(form)}: %Z (a zone's short name) is ambiguous; use %z, or set zone")
             if form != "iso" and "%" not in form:
-                raise ValueError(f"{form!r} is no time format; use 'iso' or, for example, '%d.%m.%Y %H:%M'")
+                raise ValueError(f"{told(form)} is no time format; use 'iso' or, for example, '%d.%m.%Y %H:%M'")
         return formats
 
 
@@ -152,11 +153,11 @@ class Files(Reading):
                 raise ValueError("a path is empty")
             if control := re.search(r"[\x00-\x1f]", pattern):
                 raise ValueError(
-                    f"{pattern!r} holds the sign {control.group()!r}; a backslash in double quotes begins such a sign. "
+                    f"{told(pattern)} holds the sign {control.group()!r}; a backslash in double quotes begins one. "
                     "Write / between folders, or put the path in single quotes"
                 )
             if Path(pattern).is_absolute() or PureWindowsPath(pattern).is_absolute():
-                raise ValueError(f"{pattern!r} is absolute; give it relative to the workspace")
+                raise ValueError(f"{told(pattern)} is absolute; give it relative to the workspace")
         return [pattern.replace("\\", "/") for pattern in patterns]
 
     @field_validator("header")
@@ -167,7 +168,7 @@ class Files(Reading):
                 raise ValueError("header names the columns of files without a header row: set header_row = 0 with it")
             twice = [n for i, n in enumerate(names) if n.strip().lower() in [m.strip().lower() for m in names[:i]]]
             if twice or not all(n.strip() for n in names):
-                raise ValueError(f"header names {twice[0]!r} twice" if twice else "header has an empty name")
+                raise ValueError(f"header names {told(twice[0])} twice" if twice else "header has an empty name")
             return [n.strip() for n in names]
         return names
 
@@ -175,7 +176,7 @@ class Files(Reading):
     @classmethod
     def _one_sign(cls, sign: str | None, info: ValidationInfo) -> str | None:
         if sign is not None and len(sign) != 1 and not (sign == "" and info.field_name == "quote"):
-            raise ValueError(f"{sign!r} is not one sign")
+            raise ValueError(f"{told(sign)} is not one sign")
         return sign
 
     @field_validator("encoding")
@@ -187,7 +188,7 @@ class Files(Reading):
         except (LookupError, ValueError):
             known = False
         if not known:
-            raise ValueError(f"{name!r} is no text encoding; use for example 'utf-8', 'cp1252' or 'latin-1'")
+            raise ValueError(f"{told(name)} is no text encoding; use for example 'utf-8', 'cp1252' or 'latin-1'")
         return name
 
 
@@ -210,7 +211,7 @@ class TableSpec(Reading):
     @classmethod
     def _known_table(cls, name: str) -> str:
         if name not in TABLES:
-            raise ValueError(f"no table {name!r}; {unknown_name(name, TABLES)}")
+            raise ValueError(f"no table {told(name)}; {unknown_name(name, TABLES)}")
         return name
 
     @property
@@ -312,4 +313,4 @@ def unknown_name(name: str, existing: Iterable[object]) -> str:
     """A sentence that names what exists, nearest first, for a name that does not."""
     there = [str(e) for e in existing]
     near = nearest(name, there)
-    return (f"did you mean {near!r}? " if near else "") + "There is: " + (", ".join(there) or "none")
+    return (f"did you mean {told(near)}? " if near else "") + "There is: " + (", ".join(there) or "none")

@@ -28,6 +28,7 @@ from rqa.intake.sources import (
     pieces,
 )
 from rqa.intake.workbook import read_sheet
+from rqa.shown import told
 
 LINES = ("csv", "jsonl")
 """Formats that the engine reads line by line, and refuses when line ends are mixed."""
@@ -79,9 +80,9 @@ def read(source: SourceFile, number: int, copies: Copies, wanted: frozenset[str]
     for name in text.columns:
         # The engine does not tell names apart by their case.
         if name.lower() in seen:
-            other = "more than once" if seen[name.lower()] == name else f"beside {seen[name.lower()]!r}"
+            other = "more than once" if seen[name.lower()] == name else f"beside {told(seen[name.lower()])}"
             # A file that lacks its header has a row's values in its place.
-            said = "it names a column twice" if source.sealed else f"it names a column {name!r} {other}"
+            said = "it names a column twice" if source.sealed else f"it names a column {told(name)} {other}"
             raise MappingError(f"{source.label}: {said}; rename one")
         seen[name.lower()] = name
     return text
@@ -338,7 +339,7 @@ def _from_pandas(frame: Any) -> Any:
 
     twice = [str(c) for c, again in zip(frame.columns, frame.columns.duplicated(), strict=True) if again]
     if twice:
-        raise ValueError(f"column {twice[0]!r} is there twice")
+        raise ValueError(f"column {told(twice[0])} is there twice")
     given = {}
     for column in frame.columns:
         try:

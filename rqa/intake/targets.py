@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from rqa.contract import Column, Table
 from rqa.intake.mapping import Origin
 from rqa.intake.values import BETWEEN_WORDS, FALSE, TRUE
+from rqa.shown import told
 from rqa.words import nearest
 
 PERSONS = {"steps": ("bench", "tool"), "diagnostics": ("station",)}
@@ -40,7 +41,7 @@ def _not_a_value(column: Column, value: str | int | float | bool) -> str | None:
         said = [_not_allowed(column, word) for word in re.split(BETWEEN_WORDS, text) if word]
         return next((s for s in said if s), None)
     if column.kind == "boolean" and text.lower() not in TRUE + FALSE:
-        return f"{text!r} is neither true nor false"
+        return f"{told(text)} is neither true nor false"
     if column.kind in ("number", "integer"):
         return _not_a_number(column, text)
     return None
@@ -50,8 +51,8 @@ def _not_allowed(column: Column, text: str) -> str | None:
     if text in column.allowed:
         return None
     near = nearest(text, column.allowed)
-    meant = f"did you mean {near!r}? " if near else ""
-    return f"{text!r} is no value of {column.name}; {meant}Allowed: {', '.join(column.allowed)}"
+    meant = f"did you mean {told(near)}? " if near else ""
+    return f"{told(text)} is no value of {column.name}; {meant}Allowed: {', '.join(column.allowed)}"
 
 
 def _not_a_number(column: Column, text: str) -> str | None:
@@ -60,9 +61,9 @@ def _not_a_number(column: Column, text: str) -> str | None:
         number = float(text)
     except ValueError:
         # Which marks a number has is settled with the files.
-        return None if re.fullmatch(r"[+-]?[\d.,' ]*\d[\d.,' ]*", text) else f"{text!r} is not {kind}"
+        return None if re.fullmatch(r"[+-]?[\d.,' ]*\d[\d.,' ]*", text) else f"{told(text)} is not {kind}"
     if not math.isfinite(number) or (column.kind == "integer" and not number.is_integer()):
-        return f"{text!r} is not {kind}"
+        return f"{told(text)} is not {kind}"
     if column.at_least is not None and number < column.at_least:
         return f"{text} is below {column.at_least:g}"
     return None

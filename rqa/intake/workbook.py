@@ -5,6 +5,7 @@ from typing import Any
 from rqa.errors import MappingError, SourceError
 from rqa.intake.mapping import unknown_name
 from rqa.intake.sources import SourceFile, Text
+from rqa.shown import told
 from rqa.words import counted
 
 EXCEL_ERRORS = {
@@ -25,7 +26,7 @@ def read_sheet(source: SourceFile, number: int) -> Text:
         raise SourceError(f"{source.label}: {said}. Nothing was loaded.") from (None if source.sealed else error)
     sheet = source.spec.sheet if source.spec.sheet is not None else book.sheet_names[0]
     if isinstance(sheet, str) and sheet not in book.sheet_names:
-        raise MappingError(f"{source.label}: no sheet {sheet!r}; {unknown_name(sheet, book.sheet_names)}")
+        raise MappingError(f"{source.label}: no sheet {told(sheet)}; {unknown_name(sheet, book.sheet_names)}")
     grid = _cells(source, book, sheet)
     height = len(grid[0]) if grid else 0
     header = source.spec.header_row - 1
@@ -50,7 +51,7 @@ def _cells(source: SourceFile, book: Any, sheet: str | int) -> list[list[str | N
         cells, faults = book.load_sheet(sheet, header_row=None, skip_rows=0, dtypes="string").to_arrow_with_errors()
     except Exception as error:
         said = f"cannot be read{_why(source, error)}"
-        raise SourceError(f"{source.label}, sheet {sheet!r}: {said}. Nothing was loaded.") from (
+        raise SourceError(f"{source.label}, sheet {told(sheet)}: {said}. Nothing was loaded.") from (
             None if source.sealed else error
         )
     grid = [column.to_pylist() for column in cells.columns]
@@ -67,7 +68,7 @@ def _columns(source: SourceFile, sheet: str | int, grid: list[list[str | None]],
     if named is not None and len(named) != len(grid):
         raise MappingError(
             f"files.{source.name}.header: it names {counted(len(named), 'column')}, and {source.label}, sheet "
-            f"{sheet!r}, has {len(grid)}"
+            f"{told(sheet)}, has {len(grid)}"
         )
     return named or [str(i) for i in range(1, len(grid) + 1)]
 
@@ -76,14 +77,14 @@ def _say_why_nothing(source: SourceFile, book: Any, sheet: str | int, height: in
     """Raise `SourceError` for a sheet with nothing to read where the mapping may have meant another row or sheet."""
     if height:
         raise SourceError(
-            f"{source.label}, sheet {sheet!r}: header_row is {source.spec.header_row}, and nothing is written on that "
-            f"row or below. Set header_row for files.{source.name} to the row that names the columns. "
+            f"{source.label}, sheet {told(sheet)}: header_row is {source.spec.header_row}, and nothing is written on "
+            f"that row or below. Set header_row for files.{source.name} to the row that names the columns. "
             "Nothing was loaded."
         )
     filled = [s for s in book.sheet_names if s != sheet and any(_cells(source, book, s))]
     if source.spec.sheet is None and filled:
         raise SourceError(
-            f"{source.label}: its first sheet, {sheet!r}, is empty, and others are not. Set sheet for "
+            f"{source.label}: its first sheet, {told(sheet)}, is empty, and others are not. Set sheet for "
             f"files.{source.name}; there is: {', '.join(filled)}. Nothing was loaded."
         )
 

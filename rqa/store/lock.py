@@ -1,6 +1,7 @@
 """One writer at a time: a lock file beside the store, naming who holds it; freed by the system if its holder dies."""
 
 import os
+import re
 import sys
 import time
 from collections.abc import Iterator
@@ -11,6 +12,8 @@ from pathlib import Path
 from rqa.errors import StoreError
 
 RETRY_SECONDS = 0.1
+HOLDER = re.compile(r"process \d{1,10} since [\d: -]{19} UTC")
+"""What a writer says of itself in the lock file; whatever else stands there is not repeated."""
 
 
 def _take(handle: int) -> bool:
@@ -39,14 +42,16 @@ def writing(store: Path, *, wait: float) -> Iterator[None]:
         handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
     except OSError as error:
         raise StoreError(
-            f"{path.parent}: cannot be written to ({error.strerror}). Check the folder's permissions."
+            f"{path.parent}: cannot be written to ({error.strerror}). Check the permissions of the folder and of "
+            f"{path.name} in it."
         ) from error
     try:
         until = time.monotonic() + wait
         try:
             while not _take(handle):
                 if time.monotonic() >= until:
-                    holder = path.read_text(encoding="utf-8", errors="replace").strip() or "another process"
+                    said = path.read_text(encoding="utf-8", errors="replace").strip()
+                    holder = said if HOLDER.fullmatch(said) else "another process"
                     raise StoreError(
                         f"{store.name} is being loaded by {holder}; waited {wait:g} s. "
                         "Try again when that load has ended."

@@ -16,6 +16,7 @@ import duckdb
 
 from rqa.intake.mapping import Mapping, unknown_name
 from rqa.intake.sources import literal
+from rqa.shown import told
 from rqa.words import counted
 
 NO_COLUMN = re.compile(r'Referenced column "(?P<name>(?:[^"]|"")+)" not found')
@@ -209,9 +210,8 @@ def engine_said(said: str, columns: Iterable[str]) -> str:
     first = said.strip().split("\n")[0]
     if (found := NO_COLUMN.search(first)) is not None:
         name = found["name"].replace('""', '"')
-        return (
-            f"there is no column {name!r}; {unknown_name(name, columns)}. A text takes single quotes: {literal(name)}"
-        )
+        there = unknown_name(name, columns)
+        return f"there is no column {told(name)}; {there}. A text takes single quotes: {literal(name)}"
     if (found := NO_MATCH.search(first)) is not None:
         return (
             f"{found['call']} cannot be computed. Columns of a source are text (VARCHAR); to compute with one, write "
@@ -226,9 +226,9 @@ def _plain(kind: str) -> str:
 
 def _no_table(name: str, files: Collection[str]) -> str:
     if files:
-        return f"{name!r} is not one of the named files. {unknown_name(name, files)}"
-    return f"{name!r} cannot be read here: an expression sees the columns of its row alone"
+        return f"{told(name)} is not one of the named files. {unknown_name(name, files)}"
+    return f"{told(name)} cannot be read here: an expression sees the columns of its row alone"
 
 
 def _no_function(name: str) -> str:
-    return f"function {name!r} does not exist here, or its value does not depend on the row alone"
+    return f"function {told(name)} does not exist here, or its value does not depend on the row alone"

@@ -3,6 +3,7 @@
 import duckdb
 
 from rqa.intake.mapping import Mapping
+from rqa.shown import told
 
 
 def pattern_faults(mapping: Mapping) -> list[str]:
@@ -17,5 +18,5 @@ def pattern_faults(mapping: Mapping) -> list[str]:
                     except duckdb.Error as error:
                         said = str(error).split("\n")[0].partition(": ")[2]
                         place = f"table.{number}.columns.{column}.replace"
-                        faults.append(f"{place}: {pattern!r} is no regular expression that can be used ({said})")
+                        faults.append(f"{place}: {told(pattern)} is no regular expression that can be used ({said})")
     return faults

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from rqa.shown import one_line
+from rqa.shown import one_line, short, told
 from rqa.store.remarks import NO_UNIT_TWICE, NO_UNIT_TWICE_NEXT
 from rqa.words import counted, plural
 
@@ -91,7 +91,7 @@ class Remark:
 
     def __str__(self) -> str:
         more = f" ({counted(self.files, 'file')})" if self.files > 1 else ""
-        value, file = f": {one_line(self.value)}" if self.value else "", one_line(self.source_file)
+        value, file = f": {short(self.value)}" if self.value else "", one_line(self.source_file)
         if self.source_file and not self.source_row:
             # Said of whole files, not of rows.
             others = f" and {self.files - 1:,} more" if self.files > 1 else ""
@@ -166,7 +166,7 @@ class LoadReport:
             again = "load again; table `refused` holds every one" if self.written else "inspect again"
             lines += ["", f"Refused (mend the source or the mapping, then {again}):"]
             for r in self.refusals[:most]:
-                shown = "" if r.value == "" else f" {r.value!r}"
+                shown = "" if r.value == "" else f" {told(r.value)}"
                 lines.append(
                     f"  {r.rows:>7,} × {r.table}.{r.column or '(row)'}: {r.rule}; "
                     f"first{shown} in {_place(r.source_file, r.source_row, self.selects.get(r.source_file, ()))}"
