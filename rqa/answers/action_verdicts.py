@@ -174,7 +174,7 @@ def _share_jobs(now: Moment, one: "ActionScope", two: "ActionScope") -> bool:
     if not all(both.values()):
         return False
     values = {"steps": list(one.steps), "other_steps": list(two.steps)}
-    return bool(counts(now.store, "scope_overlap", where=both, values=values)["jobs"][0])
+    return bool(counts(now.store, "scope_overlap", where=both, values=values)["jobs"].sum())
 
 
 def _table(made: Sequence[Mapping[str, Any]]) -> "pl.DataFrame":

@@ -59,6 +59,7 @@ def battery_breaches(
     made = made.sort("day", "job_id", "kind", "step", "other_step")
     notes = [*now.notes, f"This list is no rate and no verdict; {CAUTION}."]
     if table.height:
+        notes.append("acted_at and reached_at are in UTC; what happened is told by the site's own clock.")
         untimed = table["acted_at"].null_count()
         if untimed:
             notes.append(f"In {count(untimed)} of them the time is not known; order is by place in the log.")

@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     import polars as pl
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class LimitChoices(Answer):
     """What other limits would have done: test, unit, side, limit, at_present, caught, missed, held, passed,
     caught_share, caught_low, caught_high, held_share, held_low, held_high, escapes_caught, escapes_missed, extra_held,
@@ -24,7 +24,7 @@ class LimitChoices(Answer):
     question = "Limits and what they let through"
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class MeasuredReadings(Answer):
     """Measured values against their limits: the groups, unit, lower_limit, upper_limit, readings, missing, outside,
     outside_share, outside_low, outside_high, mean, sigma, least, p05, p25, median, p75, p95, most, cpk, ppk, ppk_low,
@@ -40,7 +40,7 @@ class MeasuredReadings(Answer):
     question = "Measured values"
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class StationDrift(Answer):
     """Stations against the others on comparable work: test, unit, station, readings, compared, periods, mean, apart,
     apart_low, apart_high, apart_p, trend, trend_low, trend_high, trend_p, signals, verdict.
@@ -54,7 +54,7 @@ class StationDrift(Answer):
     question = "Drift of stations"
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Agreement(Answer):
     """Whether measurements and judgements can be believed: study, test, kind, figure, method, value, low, high, share,
     cases.

@@ -6,6 +6,7 @@ from rqa.measures.run import counts
 from rqa.store.report import changed_in_store
 from rqa.words import counted, plural
 
+IN_UTC = "Times are in UTC."
 MOST = 10_000
 """Overlapping jobs listed at most; the notes give the whole number."""
 
@@ -16,9 +17,10 @@ def loaded(now: Moment) -> LoadedFiles:
     Replaced and withdrawn rows are none of those read: the store held them, and their file gives another in their
     place, or the present files and mapping give them no more. Both are kept in `superseded`, with the reason.
     """
+    import polars as pl
+
     table = counts(now.store, "loads")
-    newest = table["load_id"].max()
-    last = table.filter(table["load_id"] == newest)
+    last = table.filter(pl.col("load_id") == pl.col("load_id").max())
     said = changed_in_store(int(last["replaced"].sum()), int(last["withdrawn"].sum()))
     return LoadedFiles(table, {"store": now.store.path.name}, (*now.notes, *([said] if said else [])))
 
@@ -56,7 +58,7 @@ def overlaps(now: Moment, *, most: int = MOST) -> Overlaps:
             f"{plural(never, 'overlaps', 'overlap')} every later job of the unit, which no come-back rate counts: "
             "close such a job in its source."
         )
-    return Overlaps(table, {"most": most}, (*now.notes, *notes))
+    return Overlaps(table, {"most": most}, (*now.notes, *notes, *([IN_UTC] if table.height else [])))
 
 
 def loose_ends(now: Moment) -> LooseEnds:

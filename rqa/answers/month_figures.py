@@ -20,11 +20,12 @@ NO_DATA = "no data"
 def month_figures(now: Moment, *, month: str | date | None = None, level: float = 0.95) -> MonthFigures:
     """Set the main figures of a month beside those of the twelve months before.
 
-    A row a figure: month (by default the latest for which it is final, so that come-backs lag behind), count of size,
-    share with its Wilson interval low, high; before_count of before_size and before_share in the months before;
-    difference of the shares with Newcombe's interval; p_value (Fisher's exact) and verdict (better, worse, no clear
-    change). p-value and interval of the difference allow for the checks of a job, which go together. A figure that no
-    month has yet, or that has no cases on one side, has the verdict "no data" and no share. `settings["month"]` is the
+    A row a figure: month (the one asked for; by default the latest for which the figure is final, so that come-backs
+    lag behind), count of size, share with its Wilson interval low, high; before_count of before_size and before_share
+    in up to twelve months before that are final; difference of the shares with Newcombe's interval; p_value (Fisher's
+    exact) and verdict (better, worse, no clear change). p-value and interval of the difference allow for the checks of
+    a job, which go together. A side without cases has counts of 0 and no share (null); then difference and p_value are
+    null, too, and the verdict is "no data". A figure that no month has yet has no month. `settings["month"]` is the
     latest month among the rows; None where no figure has one. The mix of work and the season are not allowed for.
     """
     import polars as pl

@@ -139,6 +139,7 @@ def release_faults(
     notes = [*now.notes, *_untold(now, asked)]
     if table.height == most:
         notes.append(f"The latest {counted(most, 'row')}; there may be more.")
+    notes += ["run_at and worked_until are in UTC."] if table.height else []
     notes += [UNSEEN] if "missing" in table["check"] else []
     notes += [PEOPLE] if "technician" in asked.named else []
     return ReleaseFaults(table, settings, tuple(notes))

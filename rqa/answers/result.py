@@ -200,7 +200,7 @@ class Overlaps(Answer):
     question = "Overlapping jobs"
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Learning(Answer):
     """Yield against practice: technician, procedure, jobs, exposures, passed, yield, first_on, new, doubling, low,
     high, p_value, p_adjusted, now, now_low, now_high, depot, p_below, needed, needed_low, needed_high, verdict,

@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     import polars as pl
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Bursts(Answer):
     """Where and when events were bunched: burst, dimension, part_no, group, first, last, periods, events, cases,
     expected, ratio, low, high, lot_inside, shape, p_value, p_within, verdict, echo_of, shared.
@@ -30,7 +30,7 @@ class Attribution(Answer):
     question = "Come-backs laid to steps"
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Clusters(Answer):
     """Failures that share their marks: cluster, jobs, share, marks, stability, firmness, returned, rate, low, high,
     too_often.
@@ -74,7 +74,7 @@ class Conformance(Answer):
     question = "Conformance with the procedure"
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Breaches(Answer):
     """Breaches of the procedure and the come-backs after them: kind, step (where asked for), jobs, breached, share,
     low, high, matured, returned, breached_matured, breached_returned, expected, measure, ratio, ratio_low, ratio_high,

@@ -12,7 +12,7 @@ from rqa.plots.costs import MOST, money
 from rqa.review.asked import Asked
 from rqa.review.facts import Basis, Figure, Section, Table
 from rqa.review.figures import figure_of
-from rqa.words import count, counted, month_name, months_said, percent, spoken
+from rqa.words import count, counted, month_name, months_said, percent, plural, spoken
 
 STEPS = 6
 WINDOW = 90
@@ -85,9 +85,9 @@ def _said(there: Grounds, answer: ComebackCosts, when: str) -> str:
         none = f"No unit came back within {WINDOW} days {when}."
         return there.claim(none, *SEEN, "opened_there", about="what come-backs cost")
     r, currency = answer.table.row(0, named=True), str(answer.settings["currency"])
-    came = f"{counted(r['comebacks'], 'come-back')} within {WINDOW} days of closing"
+    came = f"{counted(r['comebacks'], 'come-back')} opened {when}, within {WINDOW} days of closing,"
     if r["cost"] is None:
-        return f"The {came} {when} have no known cost: {_why(r)}."
+        return f"The {came} {plural(r['comebacks'], 'has', 'have')} no known cost: {_why(r)}."
     parts = {"labour": "labour", "parts": "parts", "freight": "freight", "goodwill": "the goodwill jobs before"}
     made = ", ".join(f"{money(r[name])} {said}" for name, said in parts.items() if r[name])
     each = f"; one costs {money(r['mean'], currency)} on average"
@@ -97,7 +97,7 @@ def _said(there: Grounds, answer: ComebackCosts, when: str) -> str:
     if r["known"] < r["comebacks"]:
         came = f"{count(r['known'])} with a known cost of {came}"
     return (
-        f"The {came} {when} cost {money(r['cost'], currency)} (95 % interval {money(r['cost_low'])} to "
+        f"The {came} cost {money(r['cost'], currency)} (95 % interval {money(r['cost_low'])} to "
         f"{money(r['cost_high'])}): {made or 'nothing'}{each}.{left}"
     )
 

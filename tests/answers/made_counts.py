@@ -14,10 +14,24 @@ from rqa.depot import open as open_depot
 from rqa.measures.keep import keep
 from tests.depots import make_store
 
+LOG = """
+insert into steps (job_id, step_seq, attempt, step, technician, outcome)
+select technician || ' ' || model || ' ' || place, 1, 1, step, technician,
+    case when place <= failed then 'fail' else 'pass' end
+from given, range(1, exposures + 1) as each_check (place);
+insert into jobs (job_id, unit_id, model, site, procedure, opened_at, disposition, billing, technician)
+select technician || ' ' || model || ' ' || place, technician || model || place, model, site, procedure,
+    timestamp '2026-01-05 09:00:00', 'open', billing, technician
+from given, range(1, exposures + 1) as each_check (place);
+"""
+
 
 @contextmanager
-def depot_of_checks(cells: pl.DataFrame) -> Iterator[Depot]:
-    """A depot in which the first checks were those of the cells: technician, model, …, trials, events (failed)."""
+def depot_of_checks(cells: pl.DataFrame, *, logged: bool = False) -> Iterator[Depot]:
+    """A depot in which the first checks were those of the cells: technician, model, …, trials, events (failed).
+
+    `logged`: with the log of these checks, each in a job of its own, and not their counts alone.
+    """
     columns = {"month": None, "site": "Alder", "model": "Marl-8", "procedure": "board", "billing": "warranty",
                "technician": "T01", "step": "seat board"}  # fmt: skip
     named = [
@@ -35,6 +49,8 @@ def depot_of_checks(cells: pl.DataFrame) -> Iterator[Depot]:
         keep(connection)
         connection.register("given", counts.to_arrow())
         connection.execute("insert into step_counts select * from given")
+        if logged:
+            connection.execute(LOG)
         connection.unregister("given")
 
     with tempfile.TemporaryDirectory() as folder:

@@ -223,6 +223,7 @@ def test_query(depot: Depot) -> None:
 
 def test_overlaps_and_loose_ends(depot: Depot) -> None:
     assert rows(depot.overlaps().table, "unit_id", "job_id", "other_job_id") == [("U4", "J7", "J8"), ("U4", "J8", "J7")]
+    assert "Times are in UTC." in depot.overlaps().notes
     ends = dict(depot.loose_ends().table.rows())
     assert ends["job that overlaps another on its unit"] == 2
     assert ends["step attempt (row) without a job"] == 1

@@ -250,6 +250,7 @@ def test_released_with_a_test_missing() -> None:
     assert listed.table.height == 25
     assert ["refused at load" in " ".join(a.notes) for a in (answer, listed)] == [True, True]
     assert set(listed.table.select("check", "test").rows()) == {("missing", "touch")}
+    assert "run_at and worked_until are in UTC." in listed.notes
     assert int(listed.table["returned"].sum()) == 10
 
 

@@ -47,6 +47,11 @@ def test_every_question_says_what_it_rests_on() -> None:
     assert set(NONE) <= set(NEEDS)
 
 
+def test_every_answer_prints_as_text_and_not_as_the_fields_it_is_made_of() -> None:
+    raw = [kind.__name__ for kind in answers() if kind.__repr__ is not result.Answer.__repr__]
+    assert raw == []
+
+
 def test_a_table_or_column_of_the_contract_can_be_named_as_missing() -> None:
     """What is to be added is something that the mapping knows."""
     for ground in GROUNDS.values():

@@ -56,7 +56,8 @@ def faults_of(answer: Answer) -> Iterator[str]:
                 yield f"{share} of no {whole} is told"
     for text in (*answer.notes, *(f"{f.where} {f.what} {f.caution} {f.check}" for f in answer.stated)):
         yield from faults_in(text)
-    repr(answer), answer._repr_html_()
+    if not (repr(answer).startswith(f"{answer.question} (") and answer.question in answer._repr_html_()):
+        yield f"does not print as the others do: {repr(answer)[:80]}"
 
 
 def faults_in(text: str) -> Iterator[str]:

@@ -41,11 +41,11 @@ def plain(text: str) -> str:
 def test_cost_says_the_month_and_the_year(depot: Depot) -> None:
     told = cost(depot, MONTH)
     own = depot.costs(by=(), months="2024-10").table.row(0, named=True)
-    said = f"in October 2024 cost {own['cost']:,.0f} EUR (95 % interval {own['cost_low']:,.0f} to"
-    assert said in plain(told.words[0])
+    said = f"{own['cost']:,.0f} EUR (95 % interval {own['cost_low']:,.0f} to"
+    assert f"opened in October 2024, within 90 days of closing, cost {said}" in plain(told.words[0])
     year = depot.costs(by=(), months=("2023-11", "2024-10")).table.row(0, named=True)
     assert year["known"] == year["comebacks"] - 1
-    said = f"The {year['known']} with a known cost of {year['comebacks']} come-backs within 90 days of closing from Nov"
+    said = f"The {year['known']} with a known cost of {year['comebacks']} come-backs opened from Nov"
     assert said in told.words[1]
     assert any("Labour is not counted" in n for n in told.notes)
     assert told.words[0].endswith("Not counted: labour.")

@@ -1,5 +1,5 @@
 -- Repaired jobs that belong to the work of two actions at once.
--- A row is the store: how many jobs the filters keep in which one of $steps and one of $other_steps was done.
+-- A row is one group: how many of its jobs the filters keep in which one of $steps and one of $other_steps was done.
 -- Parameters: $steps and $other_steps, two lists of steps; an empty one keeps every job.
 -- Not counted: skipped steps, and what keep_links.sql leaves out.
 with
@@ -10,7 +10,9 @@ did as (
     where outcome <> 'skipped'
       and (list_contains($steps::varchar[], step) or list_contains($other_steps::varchar[], step))
 )
-select cast(count(*) as bigint) as jobs
+select
+    /* groups: */ l.model as model, /* :groups */
+    cast(count(*) as bigint) as jobs
 from links as l
 where l.disposition = 'repaired'
   and (len($steps::varchar[]) = 0 or l.job_id in (select job_id from did where list_contains($steps::varchar[], step)))
@@ -19,3 +21,5 @@ where l.disposition = 'repaired'
       or l.job_id in (select job_id from did where list_contains($other_steps::varchar[], step))
   )
   and /* filters: */ true /* :filters */
+group by all
+order by all
