@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from rqa.words import count, counted
+from rqa.words import count, counted, plural
 
 if TYPE_CHECKING:
     import polars as pl
@@ -47,8 +47,9 @@ def uncounted_notes(table: "pl.DataFrame", rate: float) -> list[str]:
             notes.append(f"{part.capitalize()} is not counted{where}: {_why(part, rate)}.")
     if sums["no_costs"]:
         notes.append(
-            f"What {counted(sums['no_costs'], 'come-back')} cost cannot be told: their sites give no labour, parts or "
-            f"freight. To map: {'; '.join(TO_MAP[p] for p in PARTS)}; and {RATE} under [workspace]."
+            f"What {counted(sums['no_costs'], 'come-back')} cost cannot be told: "
+            f"{plural(sums['no_costs'], 'its site gives', 'their sites give')} no labour, parts or freight. "
+            f"To map: {'; '.join(TO_MAP[p] for p in PARTS)}; and {RATE} under [workspace]."
         )
     return notes
 

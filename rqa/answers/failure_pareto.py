@@ -7,7 +7,7 @@ from rqa.answers.result import Failures, rounded
 from rqa.answers.scope import PERIODS, By, Moment, Months, Where, check_level, check_values, scope
 from rqa.measures.groupings import JOB_NAMES, STEP_LOG
 from rqa.measures.run import counts
-from rqa.words import counted
+from rqa.words import counted, plural
 
 if TYPE_CHECKING:
     import polars as pl
@@ -48,7 +48,8 @@ def failures(
         notes.append(f"{counted(undated, 'failure has', 'failures have')} no date and no dated job: in no month.")
     if "fault" in asked.by and table.height:
         coded = int(table.filter(pl.col("fault") != "unknown")["failures"].sum())
-        notes.append(f"{coded:,} of {counted(int(table['failures'].sum()), 'failure')} carry a fault code.")
+        of_all = counted(int(table["failures"].sum()), "failure")
+        notes.append(f"{coded:,} of {of_all} {plural(coded, 'carries', 'carry')} a fault code.")
     if table.height > 1:
         notes.append(
             "These are counts, not rates: a step that is done often fails often. And the order was found in the same "

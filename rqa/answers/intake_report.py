@@ -48,8 +48,8 @@ def overlaps(now: Moment, *, most: int = MOST) -> Overlaps:
     table = counts(now.store, "overlaps", values={"most": most})
     total = counts(now.store, "overlap_count").row(0, named=True)
     notes = [
-        f"{counted(total['jobs'], 'job')} on {counted(total['units'], 'unit overlaps', 'units overlap')}; cancelled "
-        "jobs are not looked at."
+        f"{counted(total['jobs'], 'job')} on {counted(total['units'], 'unit')} "
+        f"{plural(total['jobs'], 'overlaps', 'overlap')}; cancelled jobs are not looked at."
     ]
     never = int(total["never_closed"])
     if never:

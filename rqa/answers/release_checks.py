@@ -14,7 +14,7 @@ from rqa.answers.result import chances, rounded, with_shares
 from rqa.answers.scope import By, Moment, Months, Scope, Where, check_level, check_values, is_number, scope
 from rqa.errors import RequestError
 from rqa.measures.run import counts
-from rqa.words import count, counted, percent
+from rqa.words import count, counted, percent, plural
 
 if TYPE_CHECKING:
     import polars as pl
@@ -155,9 +155,9 @@ def _untold(now: Moment, asked: Scope) -> list[str]:
     if not jobs:
         return []
     return [
-        f"{counted(jobs, 'job')} of which the load refused a diagnostic run: whether their tests were in order cannot "
-        "be told, and they are left out here. The table refused has the rows (table_name diagnostics); mend them and "
-        "load again."
+        f"{counted(jobs, 'job')} of which the load refused a diagnostic run: whether "
+        f"{plural(jobs, 'its', 'their')} tests were in order cannot be told, and {plural(jobs, 'it is', 'they are')} "
+        "left out here. The table refused has the rows (table_name diagnostics); mend them and load again."
     ]
 
 

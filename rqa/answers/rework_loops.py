@@ -58,7 +58,8 @@ def rework(
     if timed and rate:
         notes.append(
             f"labour_minutes takes {rate:.2f} booked minutes for each minute logged at steps, as on the "
-            f"{counted(jobs, 'job')} that have both: labour is booked on jobs, so its part in rework is an estimate."
+            f"{counted(jobs, 'job that has', 'jobs that have')} both: labour is booked on jobs, so its part in "
+            "rework is an estimate."
         )
     elif timed:
         notes.append("No job has both booked labour and logged step times: no estimate of labour.")

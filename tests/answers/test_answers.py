@@ -112,7 +112,7 @@ def test_clean_jobs(depot: Depot) -> None:
     assert rows(depot.clean_jobs().table, "jobs", "clean", "share") == [(4, 1, 0.25)]
     r = depot.clean_jobs(by="month")
     assert rows(r.table, "month", "jobs", "clean") == [(date(2026, 1, 1), 2, 0), (date(2026, 6, 1), 1, 0)]
-    assert "1 jobs are known from their logs alone" in r.notes[0]
+    assert "1 job is known from its log alone" in r.notes[0]
 
 
 def test_rolled_yield(depot: Depot) -> None:

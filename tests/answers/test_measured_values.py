@@ -111,7 +111,7 @@ def test_figures_of_measured_values() -> None:
     # 1.645 x 0.1 inside the limits of 1 and 2: 1.1 lies in the band.
     assert row["guard_lower"] == pytest.approx(1.164485, abs=1e-6)
     assert row["in_band"] == 1
-    assert any("1 runs of measured tests have no value" in note for note in r.notes)
+    assert any("1 run of measured tests has no value" in note for note in r.notes)
     assert r.histogram is not None
     assert r.histogram["readings"].sum() == 5
 

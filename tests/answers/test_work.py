@@ -74,7 +74,8 @@ def test_rework(depot: Depot) -> None:
         ("step 2", 2, 1, 4, 2.0, 3, 2, 2, 9.0, 13.5),
         ("step 3", 2, 0, 2, 1.0, 1, 0, 0, None, None),
     ]
-    assert "labour_minutes takes 1.50 booked minutes for each minute logged at steps, as on the 1 jobs" in r.notes[1]
+    said = "labour_minutes takes 1.50 booked minutes for each minute logged at steps, as on the 1 job that has both:"
+    assert said in r.notes[1]
     assert depot.rework(by=()).table["share"][0] == pytest.approx(2 / 6, abs=1e-6)
 
 

@@ -224,7 +224,7 @@ def test_difference():
         ({"time": [2, -1]}, "time must be at least 0"),
         ({"unit": ["A", None]}, r"unit must not be missing: unit\[1\]"),
         ({"end": {"A": None}}, "end must not be missing"),
-        ({"end": (["A", "A"], [5, 6])}, "end must name a unit once: 2 ends of 1 units"),
+        ({"end": (["A", "A"], [5, 6])}, "end must name a unit once: 2 ends of 1 unit"),
         ({"end": (["A", "B"], [5])}, r"one length: 2 units, ends \(1,\)"),
         ({"variance": "plain"}, "variance must be one of robust, nelson"),
     ],
