@@ -14,7 +14,7 @@ from rqa.intake.contents import check_json_lines, recognised
 from rqa.intake.copies import Copies
 from rqa.intake.mapping import unknown_name
 from rqa.intake.names import quoted
-from rqa.intake.records import LONGEST_LINE, Quotes, Reject, made_safe
+from rqa.intake.records import LONGEST_LINE, Quotes, Reject, engine_rejects, made_safe
 from rqa.intake.sources import (
     NATIVE_ENCODINGS,
     SHOWN,
@@ -22,6 +22,7 @@ from rqa.intake.sources import (
     SourceFile,
     Text,
     as_utf8,
+    check_few_columns,
     csv_header,
     literal,
     literal_path,
@@ -76,6 +77,7 @@ def read(source: SourceFile, number: int, copies: Copies, wanted: frozenset[str]
     if source.format != "frame":
         source = recognised(source)
     text = readers[source.format]()
+    check_few_columns(source, len(text.columns))
     seen: dict[str, str] = {}
     for name in text.columns:
         # The engine does not tell names apart by their case.
@@ -100,7 +102,7 @@ def _csv(source: SourceFile, number: int, copies: Copies, how: How) -> Text:
     cut, due = list[Reject](), Due()
     if not how.only_look:
         quotes = Quotes(source.spec.quote.encode(), delimiter.encode())
-        path, cut, due = made_safe(source, path, copies, number, quotes, len(columns) == 1)
+        path, cut, due = made_safe(source, path, copies, number, quotes, len(columns))
     types = ", ".join(f"{literal(c)}: 'VARCHAR'" for c in columns)
     quote = literal(source.spec.quote)
     rejects = f"rejects_{number}"
@@ -108,7 +110,7 @@ def _csv(source: SourceFile, number: int, copies: Copies, how: How) -> Text:
         f"read_csv({literal(literal_path(path))}, auto_detect=false, header={str(header.line > 0).lower()}, "
         f"skip={max(header.line - 1, 0)}, "
         f"delim={literal(delimiter)}, quote={quote}, escape={quote}, columns={{{types}}}, nullstr='', "
-        f"{how.options}max_line_size={LONGEST_LINE}, store_rejects=true, rejects_limit=0, "
+        f"{how.options}max_line_size={LONGEST_LINE}, store_rejects=true, rejects_limit={engine_rejects()}, "
         f"rejects_table='{rejects}', rejects_scan='{rejects}_scan')"
     )
     select = {c: quoted(c) for c in columns}
@@ -131,7 +133,7 @@ def _jsonl(source: SourceFile, copies: Copies, number: int, wanted: frozenset[st
         path = as_utf8(source, copies.place(source, f"{number}.jsonl"))
     cut, due = list[Reject](), Due()
     if not how.only_look:
-        path, cut, due = made_safe(source, path, copies, number, Quotes(b"", b""), True)
+        path, cut, due = made_safe(source, path, copies, number, Quotes(b"", b""), 1)
     plain = replace(source, path=path)
     check_json_lines(plain)
     keys = _keys(plain, SAMPLE_LINES)
@@ -152,7 +154,7 @@ def _jsonl(source: SourceFile, copies: Copies, number: int, wanted: frozenset[st
     scan = (
         f"(select line, case when json_valid(line) then line end as object from read_csv({engine_path}, "
         "auto_detect=false, header=false, delim=chr(31), quote='', escape='', columns={'line': 'VARCHAR'}, "
-        f"{how.options}max_line_size={LONGEST_LINE}, store_rejects=true, rejects_limit=0, "
+        f"{how.options}max_line_size={LONGEST_LINE}, store_rejects=true, rejects_limit={engine_rejects()}, "
         f"rejects_table='{rejects}', rejects_scan='{rejects}_scan'))"
     )
     paths = {c: _path([c] if c in keys else c.split(".")) for c in columns}
@@ -201,6 +203,7 @@ def _keys(source: SourceFile, most: int | None) -> list[str]:
             break
         if isinstance(row := _object(line), dict):
             keys.update(dict.fromkeys(k for k in row if k))
+            check_few_columns(source, len(keys))
     return list(keys)
 
 

@@ -14,6 +14,7 @@ from functools import partial
 from pathlib import Path
 from typing import IO
 
+from rqa.errors import SourceError
 from rqa.intake.copies import Copies
 from rqa.intake.sources import Due, SourceFile, as_utf8, pieces
 from rqa.words import counted
@@ -22,11 +23,27 @@ LONGEST_LINE = 2_000_000
 """Bytes; a longer line is refused as a row, so that one broken quote cannot take all memory."""
 KEPT_RAW = 100_000
 """Characters of a refused record that are kept as read."""
+MOST_REJECTS = 100_000
+"""Records of one file that are no rows; with more the file as a whole is not what it is read as."""
 TOO_LONG = f"line longer than {LONGEST_LINE:,} bytes"
 NOT_CLOSED = "a quote that is not closed, or text after a closing quote"
+FEWER, MORE = "fewer fields than the header names", "more fields than the header names"
 NEWLINE, RETURN = 10, 13
 Reject = tuple[int, str, str, str | None]
 """Place among the file's records counted from 0, rule, value, raw (None where it is not kept)."""
+
+
+def engine_rejects() -> int:
+    """How many faults the engine keeps of a file: more than there may be, as a record can have several."""
+    return 4 * MOST_REJECTS
+
+
+def too_many_rejects(source: SourceFile, rule: str) -> SourceError:
+    """The error for a file of which more records are no rows than are kept; `rule` is what most of them broke."""
+    return SourceError(
+        f"{source.label}: too many of its records are no rows, such as those with {rule}. Set "
+        f"delimiter, quote and encoding for files.{source.name} right, or fetch it again. Nothing was loaded."
+    )
 
 
 class Quotes:
@@ -61,13 +78,14 @@ class Quotes:
 class Look:
     """A quick look at a file: its lines, how many of them hold nothing, its quotes.
 
-    `doubtful` says that it may hold an overlong record or a quote never closed (at times it only seems so); `plain`
-    that all is ASCII without tabs.
+    `delimiters` is how many signs between fields there are; `doubtful` says that it may hold an overlong record or a
+    quote never closed (at times it only seems so); `plain` that all is ASCII without tabs.
     """
 
     lines: int
     blanks: int
     quotes: int
+    delimiters: int
     doubtful: bool
     plain: bool
 
@@ -76,11 +94,12 @@ class Look:
         return max(self.lines - skip - (0 if blanks_count else self.blanks), 0)
 
 
-def look(source: SourceFile, quote: bytes, *, skip: int) -> Look:
+def look(source: SourceFile, quotes_of: Quotes, *, skip: int) -> Look:
     """Look at the file's bytes; lines that hold nothing are counted behind the first `skip` lines."""
     import numpy as np
 
-    lines, blanks, quotes, run, doubtful, plain, last = 0, 0, 0, 0, False, True, b"x\n"
+    quote, delimiter = quotes_of.quote, quotes_of.delimiter
+    lines, blanks, quotes, delimiters, run, doubtful, plain, last = 0, 0, 0, 0, 0, False, True, b"x\n"
     for piece in pieces(source):
         run = 0 if _record_ends(piece, quote, quotes) else run + len(piece)
         doubtful = doubtful or run > LONGEST_LINE // 2
@@ -94,11 +113,12 @@ def look(source: SourceFile, quote: bytes, *, skip: int) -> Look:
             blanks += int(np.count_nonzero(ends[:-2] & (data[1:-1] == RETURN) & ends[2:]))
         if quote and quote in piece:
             quotes += int(np.count_nonzero(data[2:] == quote[0])) if len(quote) == 1 else piece.count(quote)
+        delimiters += piece.count(delimiter) if delimiter else 0
         last = (last + piece)[-2:]
     lines += not last.endswith(b"\n")
     for head in _head(source, skip):
         blanks -= not head.strip(b"\r\n")
-    return Look(lines, blanks, quotes, doubtful or quotes % 2 == 1, plain)
+    return Look(lines, blanks, quotes, delimiters, doubtful or quotes % 2 == 1, plain)
 
 
 def _head(source: SourceFile, lines: int) -> list[bytes]:
@@ -115,6 +135,19 @@ def records_exactly(source: SourceFile, quotes: Quotes, *, skip: int, blanks_cou
             inside = quotes.open_after(line, inside)
             found += not inside and (blanks_count or not blank)
     return found + inside
+
+
+def _check_lengths(source: SourceFile, quotes: Quotes, fields: int, *, skip: int) -> None:
+    """Raise `SourceError` if more records without quotes than are kept as rejects have another number of fields."""
+    few, many, inside = 0, 0, False
+    with _reading(source.path) as stream:
+        for line, _ in itertools.islice(_bounded(stream), skip, None):
+            if not inside and line.strip(b"\r\n") and not (quotes.quote and quotes.quote in line):
+                found = line.count(quotes.delimiter) + 1
+                few, many = few + (found < fields), many + (found > fields)
+                if few + many > MOST_REJECTS:
+                    raise too_many_rejects(source, FEWER if few > many else MORE)
+            inside = quotes.open_after(line, inside)
 
 
 def _record_ends(piece: bytes, quote: bytes, before: int) -> bool:
@@ -140,6 +173,8 @@ def mended(source: SourceFile, target: Path, quotes: Quotes, *, skip: int, blank
     place, inside, held, size = 0, False, [], 0
 
     def refuse(rule: str, value: str, raw: bytes) -> None:
+        if len(rejects) >= MOST_REJECTS:
+            raise too_many_rejects(source, rule)
         kept = raw[:KEPT_RAW].decode("utf-8", "replace").strip("\r\n") if source.keep_records else None
         rejects.append((place, rule, value, kept))
 
@@ -202,27 +237,32 @@ def blank_lines(source: SourceFile, quotes: Quotes, *, skip: int) -> list[int]:
 
 
 def made_safe(
-    source: SourceFile, path: Path, copies: Copies, number: int, quotes: Quotes, blanks_count: bool
+    source: SourceFile, path: Path, copies: Copies, number: int, quotes: Quotes, fields: int
 ) -> tuple[Path, list[Reject], Due]:
     """The file to hand to the engine, the records that it must not see, and how many it must give.
 
-    `number` makes the names of its copies unique within a load.
+    `number` makes the names of its copies unique within a load; `fields` is how many a record has. Raises `SourceError`
+    where more records have another number than are kept, before the engine takes memory for each of their faults.
     """
+    blanks_count = fields == 1
     given, cut = replace(source, path=path), list[Reject]()
     skip = source.spec.header_row if source.format == "csv" else 0
-    seen = look(given, quotes.quote, skip=skip)
+    seen = look(given, quotes, skip=skip)
     if not seen.lines:
         return path, cut, Due(0, True)
     head = next(pieces(given))
     if b"\r" in head and b"\n" not in head:
         given = replace(source, path=as_utf8(source, copies.place(source, f"{number}.ends")))
-        seen = look(given, quotes.quote, skip=skip)
+        seen = look(given, quotes, skip=skip)
     if seen.doubtful:
         target = copies.place(source, f"{number}.mended")
         cut = mended(given, target, quotes, skip=skip, blanks_count=blanks_count)
         given = replace(source, path=target)
-        seen = look(given, quotes.quote, skip=skip)
-    due = Due(seen.records(skip=skip, blanks_count=blanks_count), not seen.quotes, plain=seen.plain)
+        seen = look(given, quotes, skip=skip)
+    records = seen.records(skip=skip, blanks_count=blanks_count)
+    if quotes.delimiter and abs(seen.delimiters - records * (fields - 1)) > MOST_REJECTS:
+        _check_lengths(given, quotes, fields, skip=skip)
+    due = Due(records, not seen.quotes, plain=seen.plain)
     if seen.quotes:
         count = partial(records_exactly, given, quotes, skip=skip, blanks_count=blanks_count)
         due = replace(due, exact=False, count=count)

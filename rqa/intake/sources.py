@@ -33,6 +33,8 @@ SHOWN = 60
 """Characters of a file's beginning that are shown."""
 MARKS = "\ufeff\ufffe"
 """A byte-order mark as text, and one whose bytes stand the other way round."""
+MOST_COLUMNS = 500
+"""Columns of one source; what is read takes longer than in step with their number."""
 FRAME = "frame:"
 """How the name of a frame begins in reports."""
 
@@ -231,6 +233,17 @@ def csv_header(source: SourceFile) -> Header:
     if spec.header_row == 0:
         return Header(tuple(spec.header or map(str, range(1, len(names) + 1))), delimiter, 0)
     return Header(tuple(n or f"column_{i}" for i, n in enumerate(names, 1)), delimiter, line)
+
+
+def check_few_columns(source: SourceFile, number: int) -> None:
+    """Raise `SourceError` for a source of more columns than are read."""
+    if number > MOST_COLUMNS:
+        what = "keys in its first objects" if source.format == "jsonl" else "columns"
+        raise SourceError(
+            f"{source.label}: has {number:,} {what}, and {MOST_COLUMNS} are read at most. See whether the format, the "
+            f"delimiter and the header of files.{source.name} are right, or export the needed columns alone. "
+            "Nothing was loaded."
+        )
 
 
 def delimited(lines: Iterable[str], delimiter: str, quote: str) -> Iterator[list[str]]:

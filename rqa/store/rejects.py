@@ -7,13 +7,25 @@ from dataclasses import replace
 
 import duckdb
 
-from rqa.intake.records import KEPT_RAW, NOT_CLOSED, TOO_LONG, Quotes, Reject, blank_lines
+from rqa.intake import records
+from rqa.intake.records import (
+    FEWER,
+    KEPT_RAW,
+    MORE,
+    NOT_CLOSED,
+    TOO_LONG,
+    Quotes,
+    Reject,
+    blank_lines,
+    engine_rejects,
+    too_many_rejects,
+)
 from rqa.intake.sources import SourceFile, Text, delimited
 from rqa.words import counted
 
 RULES = {
-    "TOO MANY COLUMNS": "more fields than the header names",
-    "MISSING COLUMNS": "fewer fields than the header names",
+    "TOO MANY COLUMNS": MORE,
+    "MISSING COLUMNS": FEWER,
     "UNQUOTED VALUE": NOT_CLOSED,
     "INVALID STATE": "quotes out of place",
     "LINE SIZE OVER MAXIMUM": TOO_LONG,
@@ -26,6 +38,11 @@ def rejects_of(connection: duckdb.DuckDBPyConnection, text: Text, source: Source
     """The engine's rejects after a reading, one per record; its tables of them are dropped."""
     if not text.rejects:
         return []
+    ((faults, broken, most),) = connection.execute(
+        f"select count(*), count(distinct line), mode(error_type::varchar) from temp.{text.rejects}"
+    ).fetchall()
+    if broken > records.MOST_REJECTS or faults >= engine_rejects():
+        raise too_many_rejects(source, RULES.get(most, most.lower()))
     rows = connection.execute(
         f"select line, any_value(line_byte_position), first(error_type::varchar order by column_idx), "
         f"first(left(csv_line, {KEPT_RAW})), "
