@@ -3,10 +3,16 @@
 Importing this package is light; each name below brings in what it needs when it is first used.
 """
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from __future__ import annotations
 
+from importlib import import_module
+
+# Checkers of types take this name for true. The module it usually comes from takes longer to import than all of this,
+# and meanwhile a signal to the command would end in a traceback.
+TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from typing import Any
+
     from rqa.depot import Depot, open
     from rqa.loading import load
     from rqa.plots import plot
