@@ -76,6 +76,37 @@ def test_a_line_of_json_lines_is_not_kept_whole(workspace: Workspace, tmp_path: 
     assert b"Neil" not in workspace.store.read_bytes()
 
 
+@pytest.mark.parametrize("ending", ["csv", "jsonl"])
+def test_a_person_without_a_key_is_not_kept_with_a_refused_row(workspace: Workspace, ending: str) -> None:
+    row = {
+        "job_id": "J1",
+        "step": "open",
+        "outcome": "",
+        "place": "Adaobi",
+        "fault": "says Adaobi",
+        "value": "ADAOBI 3",
+    }
+    text = json.dumps(row) + "\n" if ending == "jsonl" else csv_of(row)
+    workspace.write(f"steps.{ending}", text)
+    columns = {"bench": {"column": "place", "person": True}}
+    workspace.load({"files": {"f": {"path": f"steps.{ending}"}},
+                    "table": [{"table": "steps", "from": "f", "columns": columns}]})  # fmt: skip
+    found = workspace.rows("select column_name, value, raw from refused order by all")
+    assert [r[:2] for r in found] == [("outcome", None), ("value", "(name)")]
+    assert [r for r in found if "adaobi" in r[2].lower()] == []
+    assert json.loads(found[0][2])["job_id"] == "J1"
+
+
+@pytest.mark.parametrize("sql", ["Name || ' asked'", 'case when true then lower("Name") end'])
+def test_what_sql_makes_of_a_name_is_no_name(workspace: Workspace, tmp_path: Path, sql: str) -> None:
+    columns = {
+        "technician": {"column": "Name", "key_file": str(key_in(tmp_path, b"one"))},
+        "complaint": {"sql": sql}, "found": {"sql": "case when Name = 'Nobody' then 'none' else 'port' end"},
+    }  # fmt: skip
+    workspace.jobs(csv_of(job("J1") | {"Name": "Ann O'Neil"}), columns=columns)
+    assert workspace.rows("select complaint, found from jobs") == [("(name)", "port")]
+
+
 def test_another_key_gives_other_pseudonyms(tmp_path: Path) -> None:
     made = set()
     for key in (b"one", b"two", b"one\n"):
