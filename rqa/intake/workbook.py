@@ -4,6 +4,7 @@ from typing import Any
 
 from rqa.errors import MappingError, SourceError
 from rqa.intake.mapping import unknown_name
+from rqa.intake.sheet_size import too_large
 from rqa.intake.sources import SourceFile, Text
 from rqa.shown import told
 from rqa.words import counted
@@ -46,6 +47,8 @@ def read_sheet(source: SourceFile, number: int) -> Text:
 
 def _cells(source: SourceFile, book: Any, sheet: str | int) -> list[list[str | None]]:
     """The cells of a sheet by column, as text; a cell that holds an error holds what the sheet shows."""
+    if said := too_large(source.path, sheet):
+        raise SourceError(f"{source.label}, sheet {sheet!r}: {said}. Nothing was loaded.")
     try:
         # Without a header, so that rows keep their places and no column is renamed unasked.
         cells, faults = book.load_sheet(sheet, header_row=None, skip_rows=0, dtypes="string").to_arrow_with_errors()

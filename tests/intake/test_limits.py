@@ -1,11 +1,14 @@
 """One broken file takes neither all memory nor all time: past a limit it is one clear error within seconds."""
 
 import json
+import re
 import subprocess
 import sys
+import zipfile
 from pathlib import Path
 from typing import Any
 
+import openpyxl
 import pytest
 
 from rqa.errors import SourceError
@@ -28,6 +31,30 @@ GROWING = [{**job(f"J{n}"), f"key {n}": "x"} for n in range(MOST_COLUMNS)]
 def test_a_source_of_too_many_columns_is_told(ws: Workspace, name: str, content: str) -> None:
     with pytest.raises(SourceError, match=rf"and {MOST_COLUMNS} are read at most"):
         ws.jobs(content, name=name)
+
+
+@pytest.mark.parametrize("form", ["named", "first", "prefixed"])
+def test_a_stray_cell_far_away_is_told_and_ends_nothing(ws: Workspace, form: str) -> None:
+    """The reader makes room for the whole rectangle and ends the process when there is none."""
+    path = ws.folder / "jobs.xlsx"
+    book = openpyxl.Workbook()
+    book.create_sheet("Jobs" if form == "named" else "Other", 1)
+    sheet = book.worksheets[1 if form == "named" else 0]
+    for row in (list(job()), list(job("A").values())):
+        sheet.append(row)
+    sheet["XFD1048576"] = "x"
+    book.save(path)
+    if form == "prefixed":
+        with zipfile.ZipFile(path) as packed:
+            parts = {name: packed.read(name) for name in packed.namelist()}
+        main = "xl/worksheets/sheet1.xml"
+        parts[main] = re.sub(rb"<(/?)c\b", rb"<\1x:c", parts[main]).replace(b"xmlns=", b'xmlns:x="a" xmlns=')
+        with zipfile.ZipFile(path, "w") as packed:
+            for name, content in parts.items():
+                packed.writestr(name, content)
+    reading = {"path": "jobs.xlsx", **({"sheet": "Jobs"} if form == "named" else {})}
+    with pytest.raises(SourceError, match="reaches to column XFD and row 1,048,576"):
+        ws.load({"files": {"f": reading}, "table": [{"table": "jobs", "from": "f"}]})
 
 
 SHORT, LONG, OPEN = "abcd", csv_line(job("X")) + ",more", 'Y,"' + "z" * 20
