@@ -156,8 +156,9 @@ def _untold(now: Moment, asked: Scope) -> list[str]:
         return []
     return [
         f"{counted(jobs, 'job')} of which the load refused a diagnostic run: whether "
-        f"{plural(jobs, 'its', 'their')} tests were in order cannot be told, and {plural(jobs, 'it is', 'they are')} "
-        "left out here. The table refused has the rows (table_name diagnostics); mend them and load again."
+        f"{plural(jobs, 'its tests', 'their tests')} were in order cannot be told, and "
+        f"{plural(jobs, 'it is', 'they are')} left out here. The table refused has the rows (table_name "
+        "diagnostics); mend them and load again."
     ]
 
 

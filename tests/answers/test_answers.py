@@ -95,7 +95,7 @@ def test_first_pass_yield(depot: Depot) -> None:
         (date(2026, 1, 1), "T01", 2, 1), (date(2026, 1, 1), "T02", 1, 0), (date(2026, 2, 1), "unknown", 0, 1),
         (date(2026, 6, 1), "T01", 2, 0),
     ]  # fmt: skip
-    assert "1 first attempts have no date" in r.notes[0]
+    assert "1 first attempt has no date" in r.notes[0]
     assert r.table["yield"][2] is None
 
 
@@ -158,7 +158,7 @@ def test_rolled_yield_of_procedures_that_are_not_declared() -> None:
     with depot_of({"jobs": jobs, "steps": steps, "procedures": declared}) as depot:
         r = depot.rolled_yield()
     assert r.table["procedure"].to_list() == ["board"]
-    assert "1 checked first attempts were at steps" in " ".join(r.notes)
+    assert "1 checked first attempt was at steps" in " ".join(r.notes)
 
 
 def test_empty_depot() -> None:

@@ -130,8 +130,8 @@ def test_steps_and_jobs_done_as_they_should(depot: Depot) -> None:
     assert (whole["jobs"], whole["as_should"]) == (8, 3)  # J1, J3 and J6: the battery's order is no part of shares
     low, high = stats.binomtest(3, 8).proportion_ci(method="wilson")
     assert (whole["low"], whole["high"]) == pytest.approx((low, high), abs=1e-6)
-    assert any("1 repaired jobs have no procedure to compare with" in note for note in steps.notes)
-    assert any("1 repaired jobs have no step of their procedure logged" in note for note in steps.notes)
+    assert any("1 repaired job has no procedure to compare with" in note for note in steps.notes)
+    assert any("1 repaired job has no step of their procedure logged" in note for note in steps.notes)
 
 
 def test_kinds_that_nothing_could_meet_are_counted_as_none() -> None:

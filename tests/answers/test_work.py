@@ -84,7 +84,7 @@ def test_where_a_failed_check_sends_the_job(depot: Depot) -> None:
     assert r.table.select("way", "to_step", "failures", "share").rows() == [
         ("again", "", 1, 0.25), ("back", "step 1", 1, 0.25), ("ended", "", 1, 0.25), ("unknown", "", 1, 0.25),
     ]  # fmt: skip
-    assert "1 failed attempts have no time, so what came next is not known." in r.notes
+    assert "1 failed attempt has no time, so what came next is not known." in r.notes
     one = depot.rework_routes(where={"step": "step 2"})
     assert one.table["share"].to_list() == pytest.approx([1 / 3] * 3, abs=1e-6)
 
@@ -113,7 +113,7 @@ def test_defects(depot: Depot) -> None:
     assert r.table["sigma"].to_list() == [None, None, None]
     # Garwood: 0 seen has the upper limit -log(0.025) events, here over 8 chances.
     assert r.table["dpmo_high"][0] == pytest.approx(-np.log(0.025) / 8 * 1e6, rel=1e-6)
-    assert any(note.startswith("1 first checks are at steps") for note in r.notes)
+    assert any(note.startswith("1 first check is at steps") for note in r.notes)
     whole = depot.defects(by="procedure")
     assert whole.table.select(columns).rows() == [(2, 5, 3, 11, 1.5, pytest.approx(3 / 11 * 1e6, abs=1e-5))]
     # P(Z > z) = 3/11 at z = 0.604585 (normal tables); the shift of 1.5 is added by custom.

@@ -57,8 +57,8 @@ ROWS: dict[str, st.SearchStrategy[tuple[str, ...]]] = {
 }
 NAMES = {"a1": "jobs", "a2": "jobs", "b1": "jobs", "b2": "jobs", "p1": "parts", "p2": "parts"}
 SUFFIX = st.sampled_from(["csv", "csv", "csv", "jsonl", "parquet"])
-READ = {n: {"path": f"{n}*.*", "times": ["%Y-%m-%d %H:%M"]} for n in "absp"}
-"""A set has files of all formats; a file of another format is another file."""
+READ = {n: {"path": f"{n}*.*", "optional": True, "times": ["%Y-%m-%d %H:%M"]} for n in "absp"}
+"""A set has files of all formats, or none yet; a file of another format is another file."""
 
 
 @st.composite
@@ -214,14 +214,9 @@ def test_files_that_are_gone_count_with_their_last_content(moments: list[Files])
                 present = sorted((n for n in given_files if n[0] in names), key=place_of)
                 orders[table] = standing(orders[table], present)
         write(fresh.folder, last)
-        one_by_one = {f"f{n}": of for n, of in enumerate((t, f) for t, order in orders.items() for f in order)}
-        fresh.load(
-            {
-                "files": {n: {**READ["a"], "path": f} for n, (_, f) in one_by_one.items()},
-                "table": [{"table": table, "from": n} for n, (table, _) in one_by_one.items()],
-                "workspace": workspace,
-            }
-        )
+        one_by_one = {table: READ["a"] | {"path": order} for table, order in orders.items() if order}
+        one_table_each = [{"table": table, "from": table} for table in one_by_one]
+        fresh.load({"files": one_by_one, "table": one_table_each, "workspace": workspace})
         rows = (*TABLES, "refused", "superseded")
         found, due = ({n: of for n, of in held(w, kept=()).items() if n in rows} for w in (ws, fresh))
         assert differing(found, due) == {}
