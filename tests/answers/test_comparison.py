@@ -126,7 +126,7 @@ def test_checks_without_a_name_count_and_have_no_row() -> None:
         r = depot.compare()
     assert r.table["technician"].to_list() == ["T0001", "T0002"]
     assert r.table["expected"].to_list() == pytest.approx([50 * 34 / 210, 60 * 34 / 210], abs=5e-7)
-    assert "100 first checks name no technician: they count in what the work brings, and have no row." in r.notes
+    assert "100 first checks name no technician: counted in what the work brings, without a row." in r.notes
 
 
 def test_a_wide_spread_is_allowed_for_and_its_effect_said() -> None:

@@ -271,4 +271,4 @@ def test_a_rule_of_the_reference_that_no_log_can_keep_is_told() -> None:
     plan = [*ROWS["procedures"], {"procedure": "board", "step_seq": 9, "step": "label", "must_follow": "seal it"}]
     with depot_of({**ROWS, "procedures": plan}) as depot:
         notes = depot.conformance().notes
-    assert any("1 rules of the reference cannot be judged, such as “label” of board: “seal it”" in n for n in notes)
+    assert any("1 rule of the reference cannot be judged, such as “label” of board: “seal it”" in n for n in notes)
