@@ -6,6 +6,8 @@ import zlib
 from pathlib import Path
 from xml.etree import ElementTree
 
+from rqa.words import counted
+
 MOST_CELLS = 100_000_000
 """Cells of the rectangle that a sheet spans; one stray cell far away makes it as large as a sheet can be."""
 LETTERS, PIECE, OVERLAP = 26, 1 << 20, 64
@@ -25,8 +27,8 @@ def too_large(path: Path, sheet: str | int) -> str:
     if cells <= MOST_CELLS:
         return ""
     return (
-        f"reaches to column {column} and row {row:,}, {cells:,} cells, and {MOST_CELLS:,} are read at most. Delete the "
-        "rows and columns outside of the table, or export it as CSV"
+        f"reaches to column {column} and row {row:,}, {counted(cells, 'cell')}, and {MOST_CELLS:,} are read at most. "
+        "Delete the rows and columns outside of the table, or export it as CSV"
     )
 
 
