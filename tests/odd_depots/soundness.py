@@ -4,6 +4,7 @@ import hashlib
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import fields
+from html import escape
 from typing import Any
 
 import polars as pl
@@ -56,7 +57,7 @@ def faults_of(answer: Answer) -> Iterator[str]:
                 yield f"{share} of no {whole} is told"
     for text in (*answer.notes, *(f"{f.where} {f.what} {f.caution} {f.check}" for f in answer.stated)):
         yield from faults_in(text)
-    if not (repr(answer).startswith(f"{answer.question} (") and answer.question in answer._repr_html_()):
+    if not (repr(answer).startswith(f"{answer.question} (") and escape(answer.question) in answer._repr_html_()):
         yield f"does not print as the others do: {repr(answer)[:80]}"
 
 
