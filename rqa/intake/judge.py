@@ -253,7 +253,7 @@ with source as (      -- a row of the source, each column as text, trimmed, NULL
     {text.whole} as {whole} from {text.scan}
 ), mapped as (        -- the text of each column of the table
   select {", ".join([*texts, *noted])},
-    {fault} as {FAULT}, {blank} or ({where}) as {LEFT_OUT}, {row_file} as source_file,
+    {fault} as {FAULT}, {blank} or ({fault} is null and {where}) as {LEFT_OUT}, {row_file} as source_file,
     {row_number} as {GIVEN_ROW}, {whole} as {inner("whole")}, {_kept_row(given, text, row, guard)} as {inner("row")}
   from source as {row}
 ), parts as (         -- texts converted; a time is still in two parts

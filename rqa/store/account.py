@@ -95,14 +95,17 @@ def named_files(
     labels = {f.label for f in done}
     still = dict.fromkeys(f.label for i in items for f in i.named if f.label not in labels)
     stay = [*still, *kept]
+    beside = {f.label for i in items for f in i.named if f.name in i.beside}
     connection.execute(
         "delete from refused where table_name = $1 and not list_contains($2, source_file)", [SELECTED, stay]
     )
     for f in done:
         staged = Staged(f.label, SELECTED, -1, f.digest, "", f.rows, first_row=f.first_row, rejects=f.rejects)
+        staged.beside = f.label in beside
         keep_rejects(connection, staged, load_id)
-        n = f.rows + len(f.rejects)
-        account.append((staged, FileCount(f.label, SELECTED, n, 0, n, f.rows, len(f.rejects), 0, 0)))
+        n, none = f.rows + len(f.rejects), len(f.rejects)
+        left_out, refused = (none, 0) if staged.beside else (0, none)
+        account.append((staged, FileCount(f.label, SELECTED, n, left_out, n - left_out, f.rows, refused, 0, 0)))
     for label in still:
         for e in earlier.get(label, ()):
             account.append((Staged(label, SELECTED, -1, e.digest, ""), _still(label, SELECTED, e)))

@@ -7,7 +7,8 @@ import duckdb
 from rqa.store.report import FileCount
 
 NO_ROW = "gives no row"
-LEFT_OUT, NOTHING = "every row is left out by where, or is blank", "it is empty, or holds only a header"
+LEFT_OUT = "every row is left out by where, is blank, or is rejected with another reading of the file"
+NOTHING = "it is empty, or holds only a header"
 
 
 def write_empty_remarks(connection: duckdb.DuckDBPyConnection, counts: Iterable[FileCount], load_id: int) -> None:

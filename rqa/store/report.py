@@ -144,7 +144,8 @@ class LoadReport:
             if f.unchanged and not every_file:
                 continue
             said = "  (unchanged since it was loaded)" if f.unchanged else ""
-            said += f"  ({counted(f.left_out, 'row')} left out by where, or blank)" if f.left_out else ""
+            why = "left out by where, blank, or rejected with another reading of the file"
+            said += f"  ({counted(f.left_out, 'row')} {why})" if f.left_out else ""
             sums = " ".join(f"{getattr(f, name):>{width},}" for name, width in columns.items())
             lines.append(f"{f.table:<12} {sums}  {one_line(f.source_file)}{said}")
         same = [f for f in self.files if f.unchanged]

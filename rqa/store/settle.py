@@ -189,12 +189,12 @@ def _keep_refused(
     count_into(verdicts, "refused", connection.execute(refused).fetchall())
     for f in files:
         keep_rejects(connection, f, load_id)
-        verdicts[f.file_no]["refused"] += len(f.rejects)
+        verdicts[f.file_no]["left_out" if f.beside else "refused"] += len(f.rejects)
 
 
 def keep_rejects(connection: duckdb.DuckDBPyConnection, file: Staged, load_id: int) -> None:
-    """Write the records of one file that are no rows at all."""
-    if file.rejects:
+    """Write the records of one file that are no rows at all, unless they are counted with another reading of it."""
+    if file.rejects and not file.beside:
         places, rules, values, raws = zip(*file.rejects, strict=True)
         connection.execute(
             "insert into main.refused select $load_id, $table, $file, unnest($places) + $first, null, unnest($rules), "

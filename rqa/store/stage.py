@@ -63,6 +63,8 @@ class Staged:
     first_row: int = 1
     read_again: bool = False
     """Whether rows of a first reading were taken back, so that row ids have gaps."""
+    beside: bool = False
+    """Whether the records that are no rows are counted with another reading of the file."""
     rejects: list[Reject] = field(default_factory=list)
     """(place among the file's records counted from 0, rule, value, raw) of records that are no rows at all."""
 
@@ -80,6 +82,8 @@ class Plan:
     size: int
     sets: tuple[str, ...] = ()
     """The named sets of files that its SELECT draws on."""
+    beside: frozenset[str] = frozenset()
+    """Those of its sets whose records that are no rows are counted with another entry."""
 
     @property
     def unsent(self) -> list[str]:
@@ -143,31 +147,51 @@ def plan(
                 met[f.label] = meet(f)
         unsure |= {name} if any(f.label not in met for f in sets[name]) else set()
     items = []
+    counted_with = _counted_with(mapping)
     for number, table in enumerate(mapping.table, 1):
         names = [n for n in sets if n in mapping.sets_of(table)]
         with faults.gathered():
             if number not in made.skipped:
                 entry = entry_of(mapping, number, table)
                 if not unsure & set(names):
-                    items += _readings(entry, mapping, {n: sets[n] for n in names}, met)
+                    beside = frozenset(n for n in names if counted_with.get(n, number) != number)
+                    items += _readings(entry, mapping, {n: sets[n] for n in names}, met, beside)
     return items
 
 
+def _counted_with(mapping: Mapping) -> dict[str, int]:
+    """For each set of files that a [[table]] reads as it is, the first that does.
+
+    A record that is no row belongs to its file, not to a table, so it is counted there alone.
+    """
+    found: dict[str, int] = {}
+    for number, table in enumerate(mapping.table, 1):
+        if table.from_ is not None:
+            found.setdefault(table.from_, number)
+    return found
+
+
 def _readings(
-    entry: Entry, mapping: Mapping, sets: MappingType[str, Sequence[SourceFile]], met: MappingType[str, Met]
+    entry: Entry,
+    mapping: Mapping,
+    sets: MappingType[str, Sequence[SourceFile]],
+    met: MappingType[str, Met],
+    beside: frozenset[str],
 ) -> list[Plan]:
     """What one entry reads: each of its files, or all at once for a SELECT."""
     files = [f for of_set in sets.values() for f in of_set]
-    mark = entry.guard.mark(mapping.fingerprint(entry.spec))
+    # Where another entry begins or ceases to count what is no row, the file is read again for this one, too.
+    mark = " + ".join([entry.guard.mark(mapping.fingerprint(entry.spec)), *sorted(beside)])
     digests = [met[f.label].digest for f in files]
     if entry.spec.from_ is not None:
-        return [Plan(entry, f.label, met[f.label].digest, mark, f, [], met[f.label].size) for f in files]
+        return [Plan(entry, f.label, met[f.label].digest, mark, f, [], met[f.label].size, beside=beside) for f in files]
     if not files:
         # Patterns may match nothing yet, and then nothing tells the columns that the SELECT draws on.
         return []
     together = "+".join(digests) if all(digests) else ""
     label = f"{SELECT}{entry.number} over {', '.join(dict.fromkeys(f.name for f in files))}"
-    return [Plan(entry, label, together, mark, None, files, sum(met[f.label].size for f in files), tuple(sets))]
+    size = sum(met[f.label].size for f in files)
+    return [Plan(entry, label, together, mark, None, files, size, tuple(sets), beside)]
 
 
 def _unsent(item: Plan) -> str:
@@ -290,6 +314,7 @@ class Stager:
             except duckdb.Error as error:
                 self._tell(error, item)
         else:
+            result.beside = bool(item.beside)
             text = self._stage_file(item, item.source, result)
         result.first_row = text.first_row
         # Rows that were taken back leave a gap in the numbering.
@@ -377,6 +402,8 @@ class Stager:
         return int(rows[0][0] or 0) if rows else 0
 
     def _insert(self, item: Plan, text: Text, file_no: int) -> int:
+        if item.source is not None and item.beside:
+            text = replace(text, blank=f"{text.blank} or ({text.fault}) is not null")
         sql = judging_select(item.entry, text, item.label, file_no)
         return self._one(f"insert into stage_{item.entry.table.name} {sql}")
 
