@@ -31,6 +31,8 @@ FEWER, MORE = "fewer fields than the header names", "more fields than the header
 NEWLINE, RETURN = 10, 13
 Reject = tuple[int, str, str, str | None]
 """Place among the file's records counted from 0, rule, value, raw (None where it is not kept)."""
+Moves = list[tuple[int, int]]
+"""How far records stand below where their place puts them: (from this place on, by so many lines)."""
 
 
 def engine_rejects() -> int:
@@ -127,10 +129,11 @@ def _head(source: SourceFile, lines: int) -> list[bytes]:
 
 
 def records_exactly(source: SourceFile, quotes: Quotes, *, skip: int, blanks_count: bool) -> int:
-    """How many records stand behind the first `skip` lines, quotes followed one by one; slow."""
-    found, inside, blank = 0, False, False
+    """How many records stand behind the header's, with which `skip` lines end, quotes followed one by one; slow."""
+    # The header is a record, too, and may go on over the next line.
+    found, inside, blank = -1 if skip else 0, False, False
     with _reading(source.path) as stream:
-        for line, _ in itertools.islice(_bounded(stream), skip, None):
+        for line, _ in itertools.islice(_bounded(stream), max(skip - 1, 0), None):
             blank = not inside and not line.strip(b"\r\n")
             inside = quotes.open_after(line, inside)
             found += not inside and (blanks_count or not blank)
@@ -164,13 +167,38 @@ def _reading(path: Path) -> IO[bytes]:
     return gzip.open(path, "rb") if path.suffix == ".gz" else path.open("rb")  # type: ignore[return-value]
 
 
-def mended(source: SourceFile, target: Path, quotes: Quotes, *, skip: int, blanks_count: bool) -> list[Reject]:
-    """Copy the file to `target` without the records that are none, and return these.
+def moves_of(source: SourceFile, quotes: Quotes, *, skip: int, blanks_count: bool) -> Moves:
+    """How blank lines and line ends within quotes move the records behind them; `skip` lines end with the header's."""
+    moves: Moves = [(0, 0)]
+    # The header is a record, too.
+    place, inside = -1 if skip else 0, False
+    with _reading(source.path) as stream:
+        for number, (line, _) in enumerate(_bounded(stream)):
+            if number < skip - 1:
+                continue
+            if not inside and (blanks_count or line.strip(b"\r\n")):
+                _move(moves, place, number - skip)
+                place += 1
+            inside = quotes.open_after(line, inside)
+    return moves
+
+
+def _move(moves: Moves, place: int, line: int) -> None:
+    """Note that the record at a place stands on a line, counted behind the header's."""
+    if line - place != moves[-1][1]:
+        moves.append((place, line - place))
+
+
+def mended(
+    source: SourceFile, target: Path, quotes: Quotes, *, skip: int, blanks_count: bool
+) -> tuple[list[Reject], Moves]:
+    """Copy the file to `target` without the records that are none, and return these, and how far records are moved.
 
     `skip` lines (up to the header's) are copied as they are; `blanks_count` says whether a blank line is a record.
     """
     rejects: list[Reject] = []
-    place, inside, held, size = 0, False, [], 0
+    moves: Moves = [(0, 0)]
+    place, inside, held, size, head = 0, False, [], 0, skip
 
     def refuse(rule: str, value: str, raw: bytes) -> None:
         if len(rejects) >= MOST_REJECTS:
@@ -179,21 +207,22 @@ def mended(source: SourceFile, target: Path, quotes: Quotes, *, skip: int, blank
         rejects.append((place, rule, value, kept))
 
     with target.open("wb") as out, _reading(source.path) as stream:
-        lines = _bounded(stream)
-        waiting: list[tuple[bytes, int]] = []
+        lines = ((line, length, number) for number, (line, length) in enumerate(_bounded(stream), -head))
+        waiting: list[tuple[bytes, int, int]] = []
         while True:
-            line, length = waiting.pop() if waiting else next(lines, (b"", 0))
+            line, length, number = waiting.pop() if waiting else next(lines, (b"", 0, 0))
             if skip and line:
                 out.write(line)
                 skip -= 1
                 continue
             ended = not line
             if line:
-                held.append((line, length))
+                held.append((line, length, number))
                 size += length
                 inside = quotes.open_after(line, inside)
             if inside and (ended or size > LONGEST_LINE):
                 # The quote was never closed: its line is refused, and reading goes on behind it.
+                _move(moves, place, held[0][2])
                 refuse(NOT_CLOSED, "", held[0][0])
                 waiting += held[:0:-1]
                 place, inside, held, size = place + 1, False, [], 0
@@ -203,15 +232,15 @@ def mended(source: SourceFile, target: Path, quotes: Quotes, *, skip: int, blank
                 break
             if inside:
                 continue
-            if size > LONGEST_LINE:
-                refuse(TOO_LONG, counted(size, "byte"), b"".join(part for part, _ in held))
+            if blanks_count or held[0][0].strip(b"\r\n"):
+                _move(moves, place, held[0][2])
+                if size > LONGEST_LINE:
+                    refuse(TOO_LONG, counted(size, "byte"), b"".join(part for part, *_ in held))
                 place += 1
-            else:
-                out.writelines(part for part, _ in held)
-                blank = not held[0][0].strip(b"\r\n")
-                place += not blank or blanks_count
+            if size <= LONGEST_LINE:
+                out.writelines(part for part, *_ in held)
             held, size = [], 0
-    return rejects
+    return rejects, moves
 
 
 def _bounded(stream: IO[bytes]) -> Iterator[tuple[bytes, int]]:
@@ -228,9 +257,9 @@ def blank_lines(source: SourceFile, quotes: Quotes, *, skip: int) -> list[int]:
     found, offset, inside = [], 0, False
     with _reading(source.path) as stream:
         for number, (line, length) in enumerate(_bounded(stream)):
-            if number >= skip:
-                if not inside and not line.strip(b"\r\n"):
-                    found.append(offset)
+            if number >= skip and not inside and not line.strip(b"\r\n"):
+                found.append(offset)
+            if number >= skip - 1:
                 inside = quotes.open_after(line, inside)
             offset += length
     return found
@@ -245,7 +274,7 @@ def made_safe(
     where more records have another number than are kept, before the engine takes memory for each of their faults.
     """
     blanks_count = fields == 1
-    given, cut = replace(source, path=path), list[Reject]()
+    given, cut, moves = replace(source, path=path), list[Reject](), None
     skip = source.spec.header_row if source.format == "csv" else 0
     seen = look(given, quotes, skip=skip)
     if not seen.lines:
@@ -256,13 +285,18 @@ def made_safe(
         seen = look(given, quotes, skip=skip)
     if seen.doubtful:
         target = copies.place(source, f"{number}.mended")
-        cut = mended(given, target, quotes, skip=skip, blanks_count=blanks_count)
+        cut, moves = mended(given, target, quotes, skip=skip, blanks_count=blanks_count)
         given = replace(source, path=target)
         seen = look(given, quotes, skip=skip)
     records = seen.records(skip=skip, blanks_count=blanks_count)
     if quotes.delimiter and abs(seen.delimiters - records * (fields - 1)) > MOST_REJECTS:
         _check_lengths(given, quotes, fields, skip=skip)
     due = Due(records, not seen.quotes, plain=seen.plain)
+    if moves is None:
+        of_file = partial(moves_of, given, quotes, skip=skip, blanks_count=blanks_count)
+        due = replace(due, lines=seen.lines - skip, moves=of_file)
+    else:
+        due = replace(due, moves=partial(list, moves))
     if seen.quotes:
         count = partial(records_exactly, given, quotes, skip=skip, blanks_count=blanks_count)
         due = replace(due, exact=False, count=count)

@@ -120,13 +120,16 @@ class Due:
     """What a look at a file's bytes says of its reading.
 
     How many records it must give: at most, or exactly, or as a slow count will say; -1 is not known. `plain` is true
-    when the file holds ASCII alone and no tabs.
+    when the file holds ASCII alone and no tabs. `lines` is how many lines stand behind the header. Where there are as
+    many records, each is a line; else `moves` tells how far records stand below where their place puts them.
     """
 
     at_most: int = -1
     exact: bool = False
     count: Callable[[], int] | None = None
     plain: bool = False
+    lines: int = -1
+    moves: Callable[[], list[tuple[int, int]]] = list
 
     def short(self, given: int) -> bool:
         """Whether fewer records were given than there are."""

@@ -10,7 +10,6 @@ import duckdb
 from rqa.contract import Table
 from rqa.intake.judge import EXTRA_COLUMNS
 from rqa.intake.names import BROKEN, GIVEN_ROW, LEFT_OUT
-from rqa.store.rejects import shifts
 from rqa.store.stage import Staged
 
 MOST_STRETCHES = 2_000
@@ -24,7 +23,7 @@ def stretches(files: Sequence[Staged]) -> list[tuple[int, int]]:
         if f.rows:
             moved = f.first_row - f.first_rowid
             found.append((f.first_rowid, moved))
-            found += [(f.first_rowid + place, moved + shift) for place, shift in shifts(f.rejects)]
+            found += [(f.first_rowid + place, moved + shift) for place, shift in f.shifts]
     return sorted(dict(sorted(found)).items())
 
 

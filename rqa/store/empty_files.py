@@ -7,7 +7,7 @@ import duckdb
 from rqa.store.report import FileCount
 
 NO_ROW = "gives no row"
-LEFT_OUT = "every row is left out by where, is blank, or is rejected with another reading of the file"
+LEFT_OUT = "every row is left out by where, is blank, or is refused with another reading of the file"
 NOTHING = "it is empty, or holds only a header"
 
 

@@ -10,7 +10,7 @@ from rqa.intake.names import PLACE_COLUMNS, inner, quoted
 from rqa.intake.readings import ONLY_LOOK
 from rqa.intake.records import KEPT_RAW, Reject
 from rqa.intake.sources import SourceFile, Text, literal
-from rqa.store.rejects import in_order, shifts
+from rqa.store.rejects import in_order
 from rqa.store.whole import read_whole
 
 
@@ -76,8 +76,8 @@ class NamedFiles:
         if not text.columns:
             return NamedRead(source.label, source.digest(), 0, 1, [])
         self.connection.execute("create or replace temp table named_gaps (from_place BIGINT, shift BIGINT)")
-        if rejects:
-            places, gap_shifts = (list(x) for x in zip(*shifts(rejects), strict=True))
+        if done.shifts:
+            places, gap_shifts = (list(x) for x in zip(*done.shifts, strict=True))
             self.connection.execute("insert into named_gaps select unnest($1), unnest($2)", [places, gap_shifts])
         self.connection.execute(
             "create or replace temp view named_placed as select t.*, t.rowid + coalesce(g.shift, 0) as place "

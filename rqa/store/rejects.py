@@ -1,7 +1,7 @@
 """Records of a file that are no rows at all: what the engine's reader rejected, each with its place and its rule."""
 
 import io
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -14,6 +14,7 @@ from rqa.intake.records import (
     MORE,
     NOT_CLOSED,
     TOO_LONG,
+    Moves,
     Quotes,
     Reject,
     blank_lines,
@@ -92,7 +93,24 @@ def drop_rejects(connection: duckdb.DuckDBPyConnection, text: Text) -> None:
         connection.execute(f"drop table if exists temp.{table}")
 
 
-def shifts(rejects: Sequence[Reject]) -> list[tuple[int, int]]:
-    """How far rows stand from where counting the readable ones puts them: (from this place on, by this much)."""
+def on_lines(rejects: Sequence[Reject], moves: Moves) -> list[Reject]:
+    """The rejects of a file with the lines they begin on, counted from the first record's, in place of their places."""
+    starts = [0, *(start for start, _ in moves)]
+    by = [0, *(by for _, by in moves)]
+    return [(at + by[bisect_right(starts, at) - 1], rule, value, raw) for at, rule, value, raw in rejects]
+
+
+def shifts(rejects: Sequence[Reject], moves: Moves) -> Moves:
+    """How far rows stand from where counting the readable ones puts them: (from this place on, by so many lines)."""
     # The engine leaves unreadable records out, so rows behind the i-th of them stand i places further down.
-    return list({place - i: (place - i, i + 1) for i, (place, *_) in enumerate(rejects)}.values())
+    found: dict[int, int] = {}
+    left_out, moved = 0, 0
+    events = [*((start, 0, by) for start, by in moves), *((place, 1, 0) for place, *_ in rejects)]
+    for place, is_reject, by in sorted(events):
+        at = place - left_out
+        if is_reject:
+            left_out += 1
+        else:
+            moved = by
+        found[at] = left_out + moved
+    return list(found.items())

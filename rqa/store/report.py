@@ -144,7 +144,7 @@ class LoadReport:
             if f.unchanged and not every_file:
                 continue
             said = "  (unchanged since it was loaded)" if f.unchanged else ""
-            why = "left out by where, blank, or rejected with another reading of the file"
+            why = "left out by where, blank, or refused with another reading of the file"
             said += f"  ({counted(f.left_out, 'row')} {why})" if f.left_out else ""
             sums = " ".join(f"{getattr(f, name):>{width},}" for name, width in columns.items())
             lines.append(f"{f.table:<12} {sums}  {one_line(f.source_file)}{said}")

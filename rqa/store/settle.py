@@ -17,7 +17,6 @@ from rqa.intake.sources import literal
 from rqa.store.keys import settle_keys
 from rqa.store.numbers import begin_numbers, number_jobs, settle_unnumbered
 from rqa.store.order import ORDER, Changes, Kept, write_order
-from rqa.store.rejects import shifts
 from rqa.store.remarks import OF_ROWS, write_row_remarks
 from rqa.store.stage import Staged
 from rqa.store.touched import touch_all
@@ -134,7 +133,7 @@ def _place_rows(connection: duckdb.DuckDBPyConnection, table: Table, files: Sequ
     rows = [(f.file_no, f.first_rowid, f.first_row) for f in files]
     if rows:
         connection.executemany("insert into stage_files values (?, ?, ?)", rows)
-    gaps = [(f.file_no, place, shift) for f in files for place, shift in shifts(f.rejects)]
+    gaps = [(f.file_no, place, shift) for f in files for place, shift in f.shifts]
     if gaps:
         numbers, places, gap_shifts = (list(x) for x in zip(*gaps, strict=True))
         connection.execute(

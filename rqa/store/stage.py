@@ -24,7 +24,7 @@ from rqa.intake.judge import EXTRA_COLUMNS, fitted, judging_select, misfit, name
 from rqa.intake.mapping import Mapping, Origin
 from rqa.intake.names import FILE_NO, PLACE_COLUMNS, quoted
 from rqa.intake.readings import ONLY_LOOK, USUAL, How, read
-from rqa.intake.records import Reject
+from rqa.intake.records import Moves, Reject
 from rqa.intake.sources import SourceFile, Text, files_of
 from rqa.store.ddl import columns
 from rqa.store.limits import MEMORY, SQL_MINUTES
@@ -66,7 +66,9 @@ class Staged:
     beside: bool = False
     """Whether the records that are no rows are counted with another reading of the file."""
     rejects: list[Reject] = field(default_factory=list)
-    """(place among the file's records counted from 0, rule, value, raw) of records that are no rows at all."""
+    """(line counted from the first record's, rule, value, raw) of records that are no rows at all."""
+    shifts: Moves = field(default_factory=list)
+    """How far rows stand from where counting them puts them: (from this place on, by so many lines)."""
 
 
 @dataclass
@@ -380,7 +382,7 @@ class Stager:
             done = self._read_whole(item, source, lambda text: self._insert(item, text, result.file_no), take_back)
         except duckdb.Error as error:
             self._tell(error, item)
-        result.rows, result.rejects = done.rows, done.rejects
+        result.rows, result.rejects, result.shifts = done.rows, done.rejects, done.shifts
         return done.text
 
     def _read_whole(

@@ -7,19 +7,23 @@ import duckdb
 
 from rqa.errors import SourceError
 from rqa.intake.readings import LINES, USUAL, How
-from rqa.intake.records import Reject
+from rqa.intake.records import Moves, Reject
 from rqa.intake.sources import SourceFile, Text
-from rqa.store.rejects import drop_rejects, rejects_of
+from rqa.store.rejects import drop_rejects, on_lines, rejects_of, shifts
 from rqa.words import counted
 
 
 @dataclass(frozen=True)
 class Whole:
-    """What was read of a file: how, how many rows, and the records that are none."""
+    """What was read of a file: how, how many rows, and the records that are none, by the lines they begin on.
+
+    `shifts` tells how far rows stand from where counting them puts them: (from this place on, by so many lines).
+    """
 
     text: Text
     rows: int
     rejects: list[Reject]
+    shifts: Moves
 
 
 def read_whole(
@@ -37,7 +41,7 @@ def read_whole(
     while True:
         text = text_of(how)
         if not text.columns:
-            return Whole(text, 0, [])
+            return Whole(text, 0, [], [])
         try:
             rows = take(text)
         except (duckdb.InvalidInputException, duckdb.IOException) as error:
@@ -51,7 +55,8 @@ def read_whole(
         rejects = rejects_of(connection, text, source)
         given = rows + len(rejects) - len(text.cut)
         if not text.due.short(given):
-            return Whole(text, rows, rejects)
+            moves = text.due.moves() if rows + len(rejects) != text.due.lines else []
+            return Whole(text, rows, on_lines(rejects, moves), shifts(rejects, moves))
         take_back()
         if how.one_by_one and not how.plain_ends and source.format in LINES:
             how = replace(how, plain_ends=True)
