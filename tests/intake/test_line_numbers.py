@@ -101,3 +101,26 @@ def test_blank_lines_of_json_are_lines(ws: Workspace, over: str) -> None:
     ws.write("jobs.jsonl", "\n".join(lines))
     ws.load({"files": {"f": {"path": "jobs.jsonl"}}, "table": [OVER[over]]})
     assert found(ws) == ([("A", 2), ("C", 8)], [5, 6])
+
+
+GIVEN = ", ".join(job())
+SEVERAL = {
+    "union": f"select {GIVEN} from a union all select {GIVEN} from b",
+    "union by name": "select * from a union all by name select * from b",
+    "where": f"select {GIVEN} from a where job_id <> 'A' union all select {GIVEN} from b where job_id <> 'A'",
+    "join": "select a.*, b.model as other from a left join b on a.unit_id = b.job_id",
+    "CTE": f"with both_sets as (select {GIVEN} from a union all select {GIVEN} from b) select * from both_sets",
+}
+
+
+@pytest.mark.parametrize("form", SEVERAL)
+def test_a_select_over_several_files_keeps_the_place_of_what_is_refused(ws: Workspace, form: str) -> None:
+    ws.write("a.csv", "\n".join([HEADER, *(",".join(r.values()) for r in (job("A"), job("B", site=""))), ""]))
+    rows = [job("C", model='"Quern\nMarl"'), job("D", closed_at="never"), job("E", site="")]
+    ws.write("b.csv", "\n".join([HEADER, "", *(",".join(r.values()) for r in rows), ""]))
+    files = {"a": {"path": "a.csv"}, "b": {"path": "b.csv"}}
+    report = ws.load({"files": files, "table": [{"table": "jobs", "select": SEVERAL[form]}]})
+    refused = ws.rows("select source_file, source_row, column_name from refused order by all")
+    of_b = [("b.csv", 5, "closed_at"), ("b.csv", 6, "site")]
+    assert refused == [("a.csv", 3, "site"), *(of_b if form != "join" else [])]
+    assert "a.csv, row 3" in str(report)
