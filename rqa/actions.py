@@ -8,8 +8,8 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rqa.answers.action_scope import EXPECTED_FORMS, check_scope, expected_ratio, read_scope
-from rqa.answers.scope import Moment, moment
+from rqa.answers.core.action_scope import EXPECTED_FORMS, check_scope, expected_ratio, read_scope
+from rqa.answers.core.scope import Moment, moment
 from rqa.errors import RequestError
 from rqa.intake.draft import read_mapping
 from rqa.intake.own_actions import add_own_action, own_actions
@@ -90,8 +90,8 @@ def listed_actions(workspace: str | Path) -> "pl.DataFrame":
     """
     import polars as pl
 
-    from rqa.answers.action_judged import UNTOLD
-    from rqa.answers.action_verdicts import UNJUDGED, verdicts
+    from rqa.answers.improve.action_judged import UNTOLD
+    from rqa.answers.improve.verdicts import UNJUDGED, verdicts
 
     folder = Path(workspace)
     read_mapping(folder)
@@ -172,7 +172,7 @@ def _notes(row: Mapping[str, str], now: Moment, folder: Path) -> Iterator[str]:
 
 def _unknown_finding(now: Moment, finding: str, folder: Path) -> Iterator[str]:
     """That no page written here and no comparison of now has a finding of that id, with the nearest there is."""
-    from rqa.answers.month_findings import findings
+    from rqa.answers.improve.findings import findings
     from rqa.review.ledger import read_ledger
 
     known = {

@@ -1,6 +1,6 @@
 """The data contract: what each table holds, declared once.
 
-The store's columns, the intake's checks, the mapping's validation and the data dictionary in the README are all
+The store's columns, the intake's checks, the mapping's validation and the data dictionary are all
 made from this module, so a change here changes them together. It imports nothing of the package.
 """
 

@@ -1,49 +1,42 @@
 """The front door: one open store, and the questions that can be put to it."""
 
+import warnings
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
+from functools import cached_property
+from operator import attrgetter
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rqa.answers.as_of import moment_within
-from rqa.answers.grounds import Grounds, grounds
-from rqa.answers.needs import grounded
-from rqa.answers.scope import By, Moment, Months, Where, moment, month_range
-from rqa.comeback_questions import ComebackQuestions
-from rqa.diagnostic_questions import DiagnosticQuestions
-from rqa.improvement_questions import ImprovementQuestions
-from rqa.risk_questions import RiskQuestions
+from rqa.answers.charts.control_chart import control_chart as _control_chart
+from rqa.answers.comebacks.costs import costs as _costs
+from rqa.answers.comebacks.projection import projection as _projection
+from rqa.answers.comebacks.rate import comebacks as _comebacks
+from rqa.answers.compare.comparison import compare as _compare
+from rqa.answers.core.as_of import moment_within
+from rqa.answers.core.grounds import Grounds, grounds
+from rqa.answers.core.scope import Moment, Months, moment, month_range
+from rqa.answers.improve.findings import findings as _findings
+from rqa.answers.improve.verdicts import verdicts as _verdicts
+from rqa.answers.yields.first_pass import first_pass_yield as _first_pass_yield
+from rqa.asking import question
+from rqa.questions.earlier import EARLIER
 from rqa.store.engine import ATTACHED, Store, open_store
+from rqa.words import did_you_mean
 
 if TYPE_CHECKING:
     import polars as pl
 
-    from rqa.answers.chart_basis import Aside, Stages
-    from rqa.answers.month import MonthAgainstBefore
-    from rqa.answers.result import (
-        CapabilityIndices,
-        CleanJobs,
-        ComebackCusum,
-        Comebacks,
-        Comparison,
-        ControlChart,
-        Defects,
-        Failures,
-        FirstPassYield,
-        Learning,
-        LoadedFiles,
-        LooseEnds,
-        Overlaps,
-        Refused,
-        Remarks,
-        Rework,
-        ReworkRoutes,
-        RolledYield,
-        TimeToDetect,
-    )
+    from rqa.questions.actions import Actions
+    from rqa.questions.charts import Charts
+    from rqa.questions.data import Data
+    from rqa.questions.returns import Returns
+    from rqa.questions.steps import Steps
+    from rqa.questions.tests import Tests
+    from rqa.questions.yields import Yields
 
 
-class Depot(ComebackQuestions, RiskQuestions, DiagnosticQuestions, ImprovementQuestions):
+class Depot:
     """A depot's store, open for reading, looked at as of one day.
 
     Every answer has `.table` (a polars frame), `.settings`, `.notes` and `.to_pandas()`, and can be drawn by
@@ -93,279 +86,78 @@ class Depot(ComebackQuestions, RiskQuestions, DiagnosticQuestions, ImprovementQu
         """Let go of the store."""
         self._store.close()
 
-    @grounded
-    def comebacks(
-        self,
-        window: int = 30,
-        by: By = (),
-        where: Where | None = None,
-        months: Months | None = None,
-        index: str = "repaired",
-        level: float = 0.95,
-    ) -> "Comebacks":
-        """Matured come-back rate; see `rqa.answers.comebacks`.
+    comebacks = question(_comebacks)
+    first_pass_yield = question(_first_pass_yield)
+    compare = question(_compare)
+    control_chart = question(_control_chart)
+    projection = question(_projection)
+    findings = question(_findings)
+    verdicts = question(_verdicts)
+    costs = question(_costs)
 
-        Groupings: month, week, site, model, procedure, technician, billing, class, and step, bench, tool, phase or
-        test, station.
-        """
-        from rqa.answers.comebacks import comebacks
+    @cached_property
+    def returns(self) -> "Returns":
+        """When units come back, why, how often, and what that makes of a unit or a cohort."""
+        from rqa.questions.returns import Returns
 
-        return comebacks(self._now, window=window, by=by, where=where, months=months, index=index, level=level)
+        return Returns(self._now)
 
-    @grounded
-    def first_pass_yield(
-        self, by: By = ("step",), where: Where | None = None, months: Months | None = None, level: float = 0.95
-    ) -> "FirstPassYield":
-        """First-pass yield of steps, or of diagnostics with test or station; see `rqa.answers.first_pass_yield`.
+    @cached_property
+    def yields(self) -> "Yields":
+        """What passed first time, what failed, what was done again, and what practice brings."""
+        from rqa.questions.yields import Yields
 
-        Groupings: month, week, site, model, procedure, technician, billing, and step, bench, tool, phase, shift,
-        shift_hour, days_since_training or test, station.
-        """
-        from rqa.answers.first_pass_yield import first_pass_yield
+        return Yields(self._now)
 
-        return first_pass_yield(self._now, by=by, where=where, months=months, level=level)
+    @cached_property
+    def charts(self) -> "Charts":
+        """Measures over time beside the control chart: the job-by-job CUSUM, detection, capability."""
+        from rqa.questions.charts import Charts
 
-    @grounded
-    def rolled_yield(
-        self, by: By = ("procedure",), where: Where | None = None, months: Months | None = None, level: float = 0.95
-    ) -> "RolledYield":
-        """Rolled throughput yield of procedures; see `rqa.answers.rolled_yield`.
+        return Charts(self._now)
 
-        Groupings: procedure, with month, site, model, technician, billing.
-        """
-        from rqa.answers.rolled_yield import rolled_yield
+    @cached_property
+    def steps(self) -> "Steps":
+        """Which steps send units back, how they were done, and where failures bunch."""
+        from rqa.questions.steps import Steps
 
-        return rolled_yield(self._now, by=by, where=where, months=months, level=level)
+        return Steps(self._now)
 
-    @grounded
-    def defects(
-        self, by: By = ("step",), where: Where | None = None, months: Months | None = None, level: float = 0.95
-    ) -> "Defects":
-        """Defects per unit and per million opportunities, and their sigma level; see `rqa.answers.defect_counts`.
+    @cached_property
+    def tests(self) -> "Tests":
+        """The diagnostics as a measuring system: what they catch, what escapes, whether to rely on them."""
+        from rqa.questions.tests import Tests
 
-        Groupings: month, week, site, model, procedure, technician, billing, step, bench, tool, phase.
-        """
-        from rqa.answers.defect_counts import defects
+        return Tests(self._now)
 
-        return defects(self._now, by=by, where=where, months=months, level=level)
+    @cached_property
+    def actions(self) -> "Actions":
+        """Whether actions worked, what they spared, what it takes to see a change, and goals."""
+        from rqa.questions.actions import Actions
 
-    @grounded
-    def failures(
-        self,
-        by: By = ("step", "fault"),
-        where: Where | None = None,
-        months: Months | None = None,
-        level: float = 0.95,
-    ) -> "Failures":
-        """What failed most, with cumulative shares; see `rqa.answers.failure_pareto`.
+        return Actions(self._now)
 
-        Groupings: month, week, site, model, procedure, technician, billing, step, bench, tool, phase, fault.
-        """
-        from rqa.answers.failure_pareto import failures
+    @cached_property
+    def data(self) -> "Data":
+        """What was loaded, refused and remarked on, and what is missing from the logs."""
+        from rqa.questions.data import Data
 
-        return failures(self._now, by=by, where=where, months=months, level=level)
+        return Data(self._now)
 
-    @grounded
-    def rework(
-        self, by: By = ("step",), where: Where | None = None, months: Months | None = None, level: float = 0.95
-    ) -> "Rework":
-        """Steps done again, and the time and labour that took; see `rqa.answers.rework_loops`.
+    if not TYPE_CHECKING:
 
-        Groupings: month, week, site, model, procedure, technician, billing, step, bench, tool, phase.
-        """
-        from rqa.answers.rework_loops import rework
-
-        return rework(self._now, by=by, where=where, months=months, level=level)
-
-    @grounded
-    def rework_routes(
-        self, by: By = ("step",), where: Where | None = None, months: Months | None = None, level: float = 0.95
-    ) -> "ReworkRoutes":
-        """Where failed checks sent the job; see `rqa.answers.rework_loops`. Groupings as of `rework`."""
-        from rqa.answers.rework_loops import rework_routes
-
-        return rework_routes(self._now, by=by, where=where, months=months, level=level)
-
-    @grounded
-    def learning(self, where: Where | None = None, least: int = 100, level: float = 0.95) -> "Learning":
-        """First-pass yield against practice, by technician and procedure; see `rqa.answers.practice_curves`.
-
-        Filters: technician, procedure.
-        """
-        from rqa.answers.practice_curves import learning
-
-        return learning(self._now, where=where, least=least, level=level)
-
-    @grounded
-    def clean_jobs(
-        self, by: By = (), where: Where | None = None, months: Months | None = None, level: float = 0.95
-    ) -> "CleanJobs":
-        """Share of jobs that passed every check first time; see `rqa.answers.clean_jobs`.
-
-        Groupings: month, week, site, model, procedure, technician, billing.
-        """
-        from rqa.answers.clean_jobs import clean_jobs
-
-        return clean_jobs(self._now, by=by, where=where, months=months, level=level)
-
-    @grounded
-    def compare(
-        self,
-        who: str = "technician",
-        outcome: str = "first_pass",
-        window: int = 30,
-        mix: By = ("model", "procedure", "billing"),
-        where: Where | None = None,
-        months: Months | None = None,
-        least: int = 30,
-        method: str = "auto",
-        spread: bool = True,
-        level: float = 0.95,
-    ) -> "Comparison":
-        """Technicians, benches, tools, stations or sites against what their own mix of work brings.
-
-        Outcomes: first_pass, first_run, comeback, clean_job. See `rqa.answers.comparison`.
-        """
-        from rqa.answers.comparison import compare
-
-        return compare(
-            self._now, who=who, outcome=outcome, window=window, mix=mix, where=where, months=months, least=least,
-            method=method, spread=spread, level=level,
-        )  # fmt: skip
-
-    @grounded
-    def control_chart(
-        self,
-        measure: str = "comebacks",
-        by: By = (),
-        period: str = "month",
-        window: int = 30,
-        where: Where | str | None = None,
-        months: Months | None = None,
-        chart: str = "auto",
-        limits: str | None = None,
-        rules: str | None = None,
-        baseline: Months | Sequence[date] | None = None,
-        stages: "Stages" = (),
-        set_aside: "Aside | None" = None,
-    ) -> "ControlChart":
-        """Control chart of a measure by month or week; see `rqa.answers.control_chart`.
-
-        Measures: comebacks, first_pass_yield, first_run_pass, clean_jobs, failed_checks, labour_minutes, step_values,
-        test_values, jobs_between_comebacks, days_between_comebacks.
-        """
-        from rqa.answers.control_chart import control_chart
-
-        return control_chart(
-            self._now, measure, by=by, period=period, window=window, where=where, months=months, chart=chart,
-            limits=limits, rules=rules, baseline=baseline, stages=stages, set_aside=set_aside,
-        )  # fmt: skip
-
-    @grounded
-    def comeback_cusum(
-        self,
-        by: By = (),
-        window: int = 30,
-        where: Where | None = None,
-        odds: float = 2.0,
-        adjusted: bool = True,
-        baseline: Months | None = None,
-        quiet_months: float = 60.0,
-    ) -> "ComebackCusum":
-        """Come-backs watched job by job against what the mix of work explains; see `rqa.answers.comeback_cusum`."""
-        from rqa.answers.comeback_cusum import comeback_cusum
-
-        return comeback_cusum(
-            self._now, by=by, window=window, where=where, odds=odds, adjusted=adjusted, baseline=baseline,
-            quiet_months=quiet_months,
-        )  # fmt: skip
-
-    @grounded
-    def time_to_detect(
-        self,
-        measure: str = "comebacks",
-        change: float = 1.5,
-        by: By = (),
-        window: int = 30,
-        where: Where | None = None,
-        chance: float = 0.9,
-    ) -> "TimeToDetect":
-        """Weeks until a chart sees a share change, at this depot's volume; see `rqa.answers.time_to_detect`."""
-        from rqa.answers.time_to_detect import time_to_detect
-
-        return time_to_detect(self._now, measure, change=change, by=by, window=window, where=where, chance=chance)
-
-    @grounded
-    def capability(
-        self,
-        measure: str = "test_values",
-        by: By | None = None,
-        where: Where | None = None,
-        months: Months | None = None,
-        lower_limit: float | None = None,
-        upper_limit: float | None = None,
-        method: str = "auto",
-        level: float = 0.95,
-    ) -> "CapabilityIndices":
-        """By what margin measured tests and steps keep within their limits; see `rqa.answers.capability`."""
-        from rqa.answers.capability import capability
-
-        return capability(
-            self._now, measure, by=by, where=where, months=months, lower_limit=lower_limit, upper_limit=upper_limit,
-            method=method, level=level,
-        )  # fmt: skip
-
-    def month_against_before(
-        self,
-        measure: str = "comebacks",
-        month: str | date | None = None,
-        before: int = 12,
-        window: int = 30,
-        where: Where | None = None,
-    ) -> "MonthAgainstBefore | None":
-        """One month against the mature months before it: better, worse or same, and whether it is more than luck."""
-        from rqa.answers.month import month_against_before
-
-        return month_against_before(self._now, measure, month=month, before=before, window=window, where=where)
+        def __getattr__(self, name: str) -> object:
+            if name not in EARLIER:
+                raise AttributeError(f"a depot has no {name!r}.{did_you_mean(name, dir(self))}")
+            new = EARLIER[name]
+            warnings.warn(
+                f"depot.{name} is depot.{new} now; the old name goes with version 0.3.", DeprecationWarning, 2
+            )
+            return attrgetter(new)(self)
 
     def grounds(self, months: Months | None = None, window: int = 30) -> Grounds:
-        """What there is to rest a statement on, in the jobs closed in `months` too; see `rqa.answers.grounds`."""
+        """What there is to rest a statement on, in the jobs closed in `months` too; see `rqa.answers.core.grounds`."""
         return grounds(self._now, months=month_range("grounds", months), window=window)
-
-    @grounded
-    def overlaps(self) -> "Overlaps":
-        """Jobs that overlap in time on one unit, left out of linking."""
-        from rqa.answers.intake_report import overlaps
-
-        return overlaps(self._now)
-
-    @grounded
-    def loaded(self) -> "LoadedFiles":
-        """What each load made of each file."""
-        from rqa.answers.intake_report import loaded
-
-        return loaded(self._now)
-
-    @grounded
-    def refused(self) -> "Refused":
-        """Why rows were refused."""
-        from rqa.answers.intake_report import refused
-
-        return refused(self._now)
-
-    @grounded
-    def remarks(self) -> "Remarks":
-        """What was accepted and deserves a look."""
-        from rqa.answers.intake_report import remarks
-
-        return remarks(self._now)
-
-    @grounded
-    def loose_ends(self) -> "LooseEnds":
-        """What to chase in the logs before trusting the figures."""
-        from rqa.answers.intake_report import loose_ends
-
-        return loose_ends(self._now)
 
     def query(self, sql: str, params: Mapping[str, object] | Sequence[object] | None = None) -> "pl.DataFrame":
         """Ask with one SELECT of your own: the eleven tables of the data dictionary, the load's books and kept tables.

@@ -5,10 +5,10 @@ were before the load and as they are now, and the difference is booked. The resu
 """
 
 import hashlib
-from importlib.resources import files
 from typing import TYPE_CHECKING
 
 from rqa.errors import StoreError
+from rqa.measures.run import measure_sql
 
 if TYPE_CHECKING:
     import duckdb
@@ -39,7 +39,7 @@ FEW = 0.02
 
 def keep_sql(name: str) -> str:
     """The SELECT behind one kept or working table."""
-    return (files("rqa.measures") / "sql" / f"keep_{name}.sql").read_text(encoding="utf-8")
+    return measure_sql(f"keep_{name}")
 
 
 def keep(connection: "duckdb.DuckDBPyConnection", before: str | None = None) -> None:

@@ -25,9 +25,16 @@ Months = tuple[date, date]
 
 
 @cache
+def sql_files() -> Mapping[str, str]:
+    """The text of every file, by its name; the area it lies in is no part of it."""
+    areas = (area for area in (files("rqa.measures") / "sql").iterdir() if area.is_dir())
+    found = (file for area in areas for file in area.iterdir())
+    return {file.name.removesuffix(".sql"): file.read_text(encoding="utf-8") for file in found}
+
+
 def measure_sql(measure: str) -> str:
     """The text of a measure's file, as it stands."""
-    return (files("rqa.measures") / "sql" / f"{measure}.sql").read_text(encoding="utf-8")
+    return sql_files()[measure]
 
 
 def counts(

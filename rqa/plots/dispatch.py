@@ -3,65 +3,64 @@
 from collections.abc import Callable
 from typing import Any
 
-from rqa.answers.diagnostic_results import Agreement, LimitChoices, MeasuredReadings, StationDrift
-from rqa.answers.improvement_results import ActionPower, ActionTrend, ComebackCosts, Verdicts
-from rqa.answers.needs import EMPTY, said_of, untold
-from rqa.answers.result import (
-    Answer,
-    CapabilityIndices,
-    CleanJobs,
-    ComebackCusum,
-    Comebacks,
-    Comparison,
-    ControlChart,
-    Defects,
-    Failures,
-    FirstPassYield,
-    Learning,
-    Rework,
-    ReworkRoutes,
-    RolledYield,
-    TimeToDetect,
-)
-from rqa.answers.risk_results import (
-    Attribution,
-    Breaches,
-    Bursts,
-    Clusters,
-    CoFailures,
-    Conformance,
-    StepMap,
-    StepRelativeRisk,
-    StepRisk,
-)
+from rqa.answers.charts.capability import CapabilityIndices
+from rqa.answers.charts.control_chart import ControlChart
+from rqa.answers.charts.cusum import ComebackCusum
+from rqa.answers.charts.detection import TimeToDetect
+from rqa.answers.comebacks.costs import ComebackCosts
+from rqa.answers.comebacks.rate import Comebacks
+from rqa.answers.compare.comparison import Comparison
+from rqa.answers.compare.practice import Learning
+from rqa.answers.core.needs import said_of, untold
+from rqa.answers.core.result import EMPTY, Answer
+from rqa.answers.improve.action_power import ActionPower
+from rqa.answers.improve.action_trend import ActionTrend
+from rqa.answers.improve.verdicts import Verdicts
+from rqa.answers.steps.attribution import Attribution
+from rqa.answers.steps.bursts import Bursts
+from rqa.answers.steps.clusters import Clusters
+from rqa.answers.steps.co_failures import CoFailures
+from rqa.answers.steps.conformance import Breaches, Conformance
+from rqa.answers.steps.relative_risk import StepRelativeRisk
+from rqa.answers.steps.risk import StepMap, StepRisk
+from rqa.answers.tests.agreement import Agreement
+from rqa.answers.tests.drift import StationDrift
+from rqa.answers.tests.limits import LimitChoices
+from rqa.answers.tests.readings import MeasuredReadings
+from rqa.answers.yields.clean import CleanJobs
+from rqa.answers.yields.defects import Defects
+from rqa.answers.yields.first_pass import FirstPassYield
+from rqa.answers.yields.pareto import Failures
+from rqa.answers.yields.rework import Rework, ReworkRoutes
+from rqa.answers.yields.rolled import RolledYield
 from rqa.errors import RequestError
-from rqa.plots.agreement_rows import plot_agreement
-from rqa.plots.burst_timeline import plot_bursts
-from rqa.plots.cluster_rows import plot_clusters
-from rqa.plots.co_failure_matrix import plot_co_failures
-from rqa.plots.comeback_pictures import COMEBACK_PICTURES, MANY_ROWS
-from rqa.plots.conformance_rows import plot_breaches, plot_conformance
-from rqa.plots.control import chart_title, plot_control
-from rqa.plots.costs import plot_costs
-from rqa.plots.defect_rates import plot_defects
-from rqa.plots.diagnostic_pictures import DIAGNOSTIC_PICTURES
-from rqa.plots.funnel import comparison_title, plot_comparison
+from rqa.plots.charts.control import chart_title, plot_control
+from rqa.plots.charts.cusum import plot_watched, watched_title
+from rqa.plots.charts.margins import plot_capability, plot_detection
+from rqa.plots.comebacks.costs import plot_costs
+from rqa.plots.comebacks.pictures import COMEBACK_PICTURES, MANY_ROWS
+from rqa.plots.compare.funnel import comparison_title, plot_comparison
+from rqa.plots.compare.practice import plot_learning
 from rqa.plots.groups import plot_groups
-from rqa.plots.limit_curve import plot_limits
-from rqa.plots.margins import plot_capability, plot_detection
+from rqa.plots.improve.action_months import plot_action_power, plot_action_trend
+from rqa.plots.improve.verdicts import plot_verdicts
 from rqa.plots.months import plot_months
-from rqa.plots.practice import plot_learning
 from rqa.plots.reading import by_of, heading, read
-from rqa.plots.reading_spread import plot_readings
-from rqa.plots.routes import plot_routes
-from rqa.plots.staircase import plot_failures
-from rqa.plots.station_courses import plot_stations
-from rqa.plots.step_map import plot_relative_risk, plot_step_map, plot_step_risk
+from rqa.plots.steps.bursts import plot_bursts
+from rqa.plots.steps.clusters import plot_clusters
+from rqa.plots.steps.co_failures import plot_co_failures
+from rqa.plots.steps.conformance import plot_breaches, plot_conformance
+from rqa.plots.steps.step_map import plot_relative_risk, plot_step_map, plot_step_risk
+from rqa.plots.steps.touch_matrix import plot_touch_matrix
+from rqa.plots.tests.agreement import plot_agreement
+from rqa.plots.tests.drift import plot_stations
+from rqa.plots.tests.limits import plot_limits
+from rqa.plots.tests.pictures import DIAGNOSTIC_PICTURES
+from rqa.plots.tests.readings import plot_readings
 from rqa.plots.theme import WIDTH, nothing
-from rqa.plots.touch_matrix import plot_touch_matrix
-from rqa.plots.verdict_months import plot_action_power, plot_action_trend
-from rqa.plots.verdict_rows import plot_verdicts
-from rqa.plots.watched import plot_watched, watched_title
+from rqa.plots.yields.defects import plot_defects
+from rqa.plots.yields.pareto import plot_failures
+from rqa.plots.yields.rework import plot_routes
 from rqa.words import counted
 
 MOST_ROWS = 2000

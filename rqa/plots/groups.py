@@ -4,7 +4,8 @@ from typing import Any
 
 import altair as alt
 
-from rqa.answers.result import Answer, RolledYield
+from rqa.answers.core.result import Answer
+from rqa.answers.yields.rolled import RolledYield
 from rqa.plots.reading import Reading, heading, limits, read, row_of, said
 from rqa.plots.theme import WIDTH, finish
 from rqa.words import NAMES, counted, percent

@@ -4,8 +4,9 @@ from typing import Any
 
 import altair as alt
 
-from rqa.answers.comeback_results import Cohorts, FindingMatrix
-from rqa.answers.result import Answer
+from rqa.answers.comebacks.cohorts import Cohorts
+from rqa.answers.comebacks.return_matrix import FindingMatrix
+from rqa.answers.core.result import Answer
 from rqa.errors import RequestError
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import INK, PAPER, QUIET, WIDTH, finish

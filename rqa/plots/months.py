@@ -5,9 +5,10 @@ from typing import Any
 
 import altair as alt
 
-from rqa.answers.result import Answer, Comebacks
+from rqa.answers.comebacks.rate import Comebacks
+from rqa.answers.core.result import Answer
 from rqa.errors import RequestError
-from rqa.plots.ground import Ground, early_word, early_zone, ground, in_panels, month_under_pointer
+from rqa.plots.period_axes import Ground, early_word, early_zone, ground, in_panels, month_under_pointer
 from rqa.plots.reading import Reading, heading, limits, read, row_of, said
 from rqa.plots.theme import PAPER, WIDTH, finish
 from rqa.words import counted, month_key, month_name, week_of

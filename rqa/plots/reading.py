@@ -4,8 +4,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from rqa.answers.result import Answer, CleanJobs, Comebacks, FirstPassYield, Rework
-from rqa.answers.risk_results import Conformance
+from rqa.answers.comebacks.rate import Comebacks
+from rqa.answers.core.result import Answer
+from rqa.answers.steps.conformance import Conformance
+from rqa.answers.yields.clean import CleanJobs
+from rqa.answers.yields.first_pass import FirstPassYield
+from rqa.answers.yields.rework import Rework
 from rqa.words import NAMES, count, counted, interval, known, listed, month_key, month_name, percent, spoken, week_of
 
 PARTITION = {"month", "week", "site", "model", "procedure", "technician", "billing"}

@@ -6,7 +6,7 @@ from typing import Any
 
 import altair as alt
 
-from rqa.answers.grounds import Sentence
+from rqa.answers.core.grounds import Sentence
 
 FONT = "Liberation Sans, Arial, Helvetica, sans-serif"
 """Ends in a generic family, so that text is drawn on any machine; the first comes with the renderer."""

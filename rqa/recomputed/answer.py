@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from rqa.answers.result import Answer
+from rqa.answers.core.result import Answer
 from rqa.errors import RequestError
 from rqa.recomputed import average_run_lengths, charts, factors, sums
 from rqa.recomputed.tables import Figure, tables

@@ -3,13 +3,14 @@
 from datetime import date
 from typing import Any
 
-from rqa.answers.contrast_families import year_to
-from rqa.answers.grounds import Grounds, Sentence
-from rqa.answers.improvement_results import ComebackCosts, StepCosts
-from rqa.answers.needs import SEEN
-from rqa.answers.own_work import TOUCHED
-from rqa.plots.costs import MOST, money
-from rqa.review.asked import Asked
+from rqa.answers.comebacks.costs import ComebackCosts
+from rqa.answers.core.ground_list import SEEN
+from rqa.answers.core.grounds import Grounds, Sentence
+from rqa.answers.core.own_work import TOUCHED
+from rqa.answers.improve.contrast_families import year_to
+from rqa.answers.steps.costs import StepCosts
+from rqa.depot import Depot
+from rqa.plots.comebacks.costs import MOST, money
 from rqa.review.facts import Basis, Figure, Section, Table
 from rqa.review.figures import figure_of
 from rqa.words import count, counted, month_name, months_said, percent, plural, spoken
@@ -24,7 +25,7 @@ KINDS = (
 )
 
 
-def cost(depot: Asked, month: date) -> Section:
+def cost(depot: Depot, month: date) -> Section:
     """What come-backs cost in the year that ends with the month; money is what the workspace counts in."""
     year = year_to(month)
     own, whole = (depot.costs(by=(), months=months, window=WINDOW) for months in (month, year))
@@ -53,7 +54,7 @@ def cost(depot: Asked, month: date) -> Section:
         for key, heading, answer, reading in drawn
         if answer.table["cost"].null_count() < answer.table.height
     ]
-    by_step = depot.step_costs(months=year, window=WINDOW)
+    by_step = depot.steps.costs(months=year, window=WINDOW)
     tables = (_steps(by_step, span),) if by_step.table.height else ()
     basis = Basis(year, WINDOW, "the jobs with which units came back")
     notes = tuple(n for n in whole.notes if n not in words and not isinstance(n, Sentence))

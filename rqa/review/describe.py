@@ -4,33 +4,33 @@ from collections.abc import Callable, Sequence
 from datetime import date, timedelta
 from importlib.metadata import version
 
-from rqa.answers.contrast_families import year_before, year_to
-from rqa.answers.contrasts import SMALLEST
-from rqa.answers.grounds import Sentence
-from rqa.answers.month import UNCLEAR
-from rqa.answers.month_findings import months_up_to
-from rqa.answers.overall_findings import FIGURES
-from rqa.answers.scope import month_end, month_of, months_back
+from rqa.answers.charts.month import UNCLEAR
+from rqa.answers.core.contrasts import SMALLEST
+from rqa.answers.core.grounds import Sentence
+from rqa.answers.core.scope import month_end, month_of, months_back
+from rqa.answers.improve.contrast_families import year_before, year_to
+from rqa.answers.improve.findings import months_up_to
+from rqa.answers.improve.overall_findings import FIGURES
+from rqa.depot import Depot
 from rqa.errors import RequestError
 from rqa.progress import Progress, Stage, silent
-from rqa.review.asked import Asked
-from rqa.review.believed import believed
+from rqa.review.actions import improved
 from rqa.review.cost import cost
 from rqa.review.facts import MonthFacts, Section, Verdict
 from rqa.review.figures import figures
+from rqa.review.findings import pointers
 from rqa.review.goals import goals
-from rqa.review.improved import improved
 from rqa.review.intake import intake
 from rqa.review.ledger import Record
 from rqa.review.people import people
-from rqa.review.pointers import pointers
 from rqa.review.projected import projections
-from rqa.review.reproduced import record, reproduced
+from rqa.review.provenance import record, reproduced
 from rqa.review.safety import safety
 from rqa.review.said_once import said_once
+from rqa.review.steps import wrong
+from rqa.review.tests import believed
 from rqa.review.texts import CAUTIONS, DEFINITIONS, LUCK
 from rqa.review.verdicts import CANNOT_BE_TOLD, mature_month, resting_on, summary, verdicts
-from rqa.review.wrong import wrong
 from rqa.words import listed, month_name, percent
 
 SHOWN_MONTHS = 24
@@ -57,7 +57,7 @@ def last_month_over(day: date) -> date:
 
 
 def describe(
-    depot: Asked, month: str | date | None = None, earlier: Sequence[Record] = (), progress: Progress = silent
+    depot: Depot, month: str | date | None = None, earlier: Sequence[Record] = (), progress: Progress = silent
 ) -> MonthFacts:
     """Ask the depot everything the page of one month says.
 
@@ -80,7 +80,7 @@ def describe(
     past = months_up_to(own, _first(depot))
     tables, files, intake_words = intake(depot)
     title = depot.about.get("title") or "Repair depot"
-    general = tuple(n for n in depot.remarks().notes if not isinstance(n, Sentence))
+    general = tuple(n for n in depot.data.remarks().notes if not isinstance(n, Sentence))
     notes = list(general)
     so_far = _so_far(depot, own) if month_end(own) > day else ""
     if month_end(own) > day:
@@ -142,7 +142,7 @@ class _Parts:
         self.progress(Stage(f"part {self.number} of {PARTS}: {what}"))
 
 
-def _answered(depot: Asked, day: date) -> dict[str, str]:
+def _answered(depot: Depot, day: date) -> dict[str, str]:
     """The actions begun by the day that name a finding, by its id."""
     named: dict[str, list[str]] = {}
     for action, found in depot.query(ANSWERED.format(day=day)).iter_rows():
@@ -150,21 +150,21 @@ def _answered(depot: Asked, day: date) -> dict[str, str]:
     return {found: listed(actions) for found, actions in named.items()}
 
 
-def _shown(depot: Asked, month: date, day: date) -> tuple[date, date]:
+def _shown(depot: Depot, month: date, day: date) -> tuple[date, date]:
     """The months on the time axes: up to the day one looks, two years back or more if the month is older."""
     last = day.replace(day=1)
     first = min(months_back(last, SHOWN_MONTHS - 1), year_before(month)[0])
-    seen = depot.clean_jobs(by=("month",)).table["month"].min() or _first(depot)
+    seen = depot.yields.clean(by=("month",)).table["month"].min() or _first(depot)
     return max(first, seen.replace(day=1)) if isinstance(seen, date) and seen <= month else first, last
 
 
-def _first(depot: Asked) -> date | None:
+def _first(depot: Depot) -> date | None:
     """The first day with data; None in an empty store."""
     first = depot.query(FIRST)["day"][0]
     return first if isinstance(first, date) else None
 
 
-def _month(depot: Asked, day: date, month: str | date | None) -> date:
+def _month(depot: Depot, day: date, month: str | date | None) -> date:
     """The month asked for, or else the last whole one; where the data begins later, the month in which it begins."""
     first = _first(depot)
     begins = day.replace(day=1) if first is None else first.replace(day=1)
@@ -178,12 +178,12 @@ def _month(depot: Asked, day: date, month: str | date | None) -> date:
     return own
 
 
-def _so_far(depot: Asked, own: date) -> str:
+def _so_far(depot: Depot, own: date) -> str:
     """The shares of a month that is not over, which nothing judges."""
     said = []
     for figure in FIGURES:
         if figure.measure != "comebacks":
-            found = depot.month_against_before(figure.measure, month=own, window=figure.window)
+            found = depot.charts.month_against_before(figure.measure, month=own, window=figure.window)
             if found is not None and found.share is not None:
                 said.append(f"{figure.name} {percent(found.share)} so far")
     return f"{month_name(own)} is not over: {', '.join(said)} (not judged)" if said else ""

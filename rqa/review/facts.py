@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from rqa.answers.grounds import Sentence
+from rqa.answers.core.grounds import Sentence
 from rqa.review.ledger import Record
 from rqa.words import counted, months_said
 

@@ -7,10 +7,10 @@ from typing import Any, TypeVar
 
 import polars as pl
 
-from rqa.answers.contrasts import SMALLEST
-from rqa.answers.result import Answer
+from rqa.answers.core.contrasts import SMALLEST
+from rqa.answers.core.result import Answer
+from rqa.depot import Depot
 from rqa.plots import plot
-from rqa.review.asked import Asked
 from rqa.review.facts import Basis, Figure, Table
 from rqa.review.suppressed import shown_groups
 from rqa.shown import all_shown
@@ -30,7 +30,7 @@ HEADS = {
 
 
 def figures(
-    depot: Asked, month: date, span: tuple[date, date] | None, shown: tuple[date, date], general: tuple[str, ...]
+    depot: Depot, month: date, span: tuple[date, date] | None, shown: tuple[date, date], general: tuple[str, ...]
 ) -> tuple[Figure, ...]:
     """All figures of the page.
 
@@ -76,7 +76,7 @@ def figure_of(
     )  # fmt: skip
 
 
-def _control(depot: Asked, measure: str, heading: str, shown: tuple[date, date]) -> Figure:
+def _control(depot: Depot, measure: str, heading: str, shown: tuple[date, date]) -> Figure:
     answer = depot.control_chart(measure, window=30, months=shown)
     reading = (
         "Each dot is a month. The band shows how far chance alone moves a month of that size, its line the mean. "
@@ -91,7 +91,7 @@ def _control(depot: Asked, measure: str, heading: str, shown: tuple[date, date])
     return figure_of(measure, heading, reading, answer, table_of(answer, heading))
 
 
-def _later(depot: Asked, shown: tuple[date, date]) -> Figure:
+def _later(depot: Depot, shown: tuple[date, date]) -> Figure:
     answer = depot.projection(90, months=shown)
     heading = "Come-backs within 90 days, by closing month, mature and projected"
     reading = (
@@ -105,14 +105,14 @@ def _later(depot: Asked, shown: tuple[date, date]) -> Figure:
     return figure_of("comebacks-90", heading, reading, answer, table_of(table, heading))
 
 
-def _work(depot: Asked, span: tuple[date, date]) -> Figure:
+def _work(depot: Depot, span: tuple[date, date]) -> Figure:
     answer, left = enough(depot.comebacks(window=30, by=("model", "procedure"), months=span), "matured")
     heading = f"Come-backs within 30 days, by model and procedure, {month_name(span[0])} to {month_name(span[1])}"
     reading = _rows_reading("kind of work", answer.table.height, GROUPS_DRAWN, "highest", left)
     return figure_of("work", heading, reading, answer, table_of(answer, heading), most=GROUPS_DRAWN)
 
 
-def _steps(depot: Asked, month: date) -> Figure:
+def _steps(depot: Depot, month: date) -> Figure:
     answer, left = enough(depot.first_pass_yield(by=("step",), months=month), "exposures")
     heading = f"First-pass yield by step, {month_name(month)}"
     reading = _rows_reading("step", answer.table.height, STEPS_DRAWN, "lowest", left)

@@ -4,8 +4,8 @@ from collections import Counter
 from datetime import date
 from typing import Any
 
-from rqa.answers.grounds import Sentence
-from rqa.review.asked import Asked
+from rqa.answers.core.grounds import Sentence
+from rqa.depot import Depot
 from rqa.review.facts import Basis, Section, Table
 from rqa.review.verdicts import mature_month
 from rqa.words import counted, interval, month_name, percent
@@ -15,10 +15,10 @@ UNFINISHED = "the month is not final"
 BOTH_SIDES = "the numbers of one month are too small to say on which side of the goal the true share lies"
 
 
-def goals(depot: Asked, month: date) -> Section:
+def goals(depot: Depot, month: date) -> Section:
     """Each goal in force: in the month itself where its figure is final, else in the latest final month before."""
     rows, unclear = [], list[str]()
-    asked = depot.targets(month)
+    asked = depot.actions.targets(month)
     for row in asked.table.iter_rows(named=True):
         final = _final(depot, row["measure"], month)
         own = final or month
@@ -51,11 +51,11 @@ def goals(depot: Asked, month: date) -> Section:
     return Section("goals", "Goals", basis, (words,), notes=notes, tables=(table,))
 
 
-def _final(depot: Asked, named: str, month: date) -> date | None:
+def _final(depot: Depot, named: str, month: date) -> date | None:
     measure, _, days = named.partition("_") if named.startswith("comebacks_") else (named, "", "0")
     return mature_month(depot, measure, int(days), month)
 
 
-def _again(depot: Asked, month: date, named: str) -> dict[str, Any] | None:
-    found = [r for r in depot.targets(month).table.iter_rows(named=True) if r["measure"] == named]
+def _again(depot: Depot, month: date, named: str) -> dict[str, Any] | None:
+    found = [r for r in depot.actions.targets(month).table.iter_rows(named=True) if r["measure"] == named]
     return found[0] if found else None

@@ -2,8 +2,8 @@
 
 import polars as pl
 
-from rqa.answers.grounds import Sentence
-from rqa.review.asked import Asked
+from rqa.answers.core.grounds import Sentence
+from rqa.depot import Depot
 from rqa.review.facts import Table
 from rqa.review.figures import plain_table
 from rqa.store.remarks import EMPTIED_BEGINS, UNKNOWN
@@ -21,11 +21,16 @@ COUNTS = {
 """The counts of an account, and how the page heads them."""
 
 
-def intake(depot: Asked) -> tuple[tuple[Table, ...], Table, str]:
+def intake(depot: Depot) -> tuple[tuple[Table, ...], Table, str]:
     """The tables on intake, the account of each file, and one sentence that sums them up."""
-    loaded = depot.loaded().table
+    loaded = depot.data.loaded().table
     last = loaded.filter(pl.col("load_id") == pl.col("load_id").max()).sort("table_name", "source_file")
-    tables = (_by_table(last), _refused(depot.refused().table), _remarks(depot.remarks().table), _loose_ends(depot))
+    tables = (
+        _by_table(last),
+        _refused(depot.data.refused().table),
+        _remarks(depot.data.remarks().table),
+        _loose_ends(depot),
+    )
     total = {c: int(last[c].sum()) for c in COUNTS}
     gone = (pl.col("in_file") == 0) & (pl.col("withdrawn") + pl.col("replaced") > 0)
     files_read = last.filter(~pl.col("source_file").str.starts_with("select ") & ~gone)["source_file"].n_unique()
@@ -35,7 +40,7 @@ def intake(depot: Asked) -> tuple[tuple[Table, ...], Table, str]:
         f"{count(total['known'])} already known, "
         f"{count(total['superseded'])} superseded by a correction. Every row is in one of these."
     )
-    overlapping = (str(n) for n in depot.overlaps().notes if not isinstance(n, Sentence))
+    overlapping = (str(n) for n in depot.data.overlaps().notes if not isinstance(n, Sentence))
     said = " ".join(s for s in (words, changed_in_store(total["replaced"], total["withdrawn"]), *overlapping) if s)
     files = _accounts("Each file of the last load", last, "source_file")
     return tuple(t for t in tables if t.rows), files, said
@@ -91,6 +96,6 @@ def _remarks(remarks: pl.DataFrame) -> Table:
     return plain_table("Accepted, but worth a look", heads, rows, 3)
 
 
-def _loose_ends(depot: Asked) -> Table:
-    rows = [r for r in depot.loose_ends().table.select("what", "rows").rows() if r[1]]
+def _loose_ends(depot: Depot) -> Table:
+    rows = [r for r in depot.data.loose_ends().table.select("what", "rows").rows() if r[1]]
     return plain_table("Loose ends in the logs", ("what", "number"), rows, 1)

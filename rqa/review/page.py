@@ -11,12 +11,12 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from rqa.answers.grounds import Sentence
+from rqa.answers.core.grounds import Sentence
+from rqa.depot import Depot
 from rqa.errors import RequestError
 from rqa.plots.renderer import grammar_version, still
 from rqa.plots.theme import WIDTH
 from rqa.progress import Progress, Stage, silent
-from rqa.review.asked import Asked
 from rqa.review.describe import describe
 from rqa.review.facts import MonthFacts
 from rqa.review.ledger import keep, read_ledger
@@ -32,7 +32,7 @@ class Page:
     headline: str
 
 
-def write_page(depot: Asked, to: str | Path, month: str | date | None = None, progress: Progress = silent) -> Page:
+def write_page(depot: Depot, to: str | Path, month: str | date | None = None, progress: Progress = silent) -> Page:
     """Write the page of one month; `to` is the file, or a folder in which it becomes `review-YYYY-MM.html`.
 
     What it tells in figures goes into a ledger beside it, so that the month's next page can say what changed since.

@@ -2,11 +2,11 @@
 
 from datetime import date
 
-from rqa.answers.comparison import ABOVE, BELOW, TOO_LITTLE
-from rqa.answers.grounds import Sentence
-from rqa.answers.improvement_results import MonthFindings
-from rqa.answers.needs import untold
-from rqa.review.asked import Asked
+from rqa.answers.compare.comparison import ABOVE, BELOW, TOO_LITTLE
+from rqa.answers.core.grounds import Sentence
+from rqa.answers.core.needs import untold
+from rqa.answers.improve.findings import MonthFindings
+from rqa.depot import Depot
 from rqa.review.facts import Basis, Section, Table
 from rqa.review.suppressed import Sum, left_out
 from rqa.review.verdicts import CANNOT_BE_TOLD
@@ -33,13 +33,13 @@ CAUTION = (
 )
 
 
-def people(depot: Asked, span: tuple[date, date], found: MonthFindings) -> Section:
+def people(depot: Depot, span: tuple[date, date], found: MonthFindings) -> Section:
     """Who differs over the months `span`, counted; places are named. `found` says which come-backs are counted."""
     rows, notes, lacks = list[tuple[str, ...]](), list[str]([CAUTION]), list[Sentence]()
     counted, comparisons = found.counted, list[tuple[int, int, bool]]()
     for who, outcome, said in COMPARED:
         which = counted.where if outcome == "comeback" and counted else None
-        answer = depot.compare(who, outcome, where=which, window=WINDOW, months=span)
+        answer = depot.compare(who, outcome=outcome, where=which, window=WINDOW, months=span)
         name, none = said.format(counted.said if counted else "").strip(), untold(answer)
         compared = answer.table.select(who, "verdict").rows()
         told = [verdict for _, verdict in compared]
@@ -81,7 +81,7 @@ def _left_out(judged: int, above: int, below: int, too_little: int) -> frozenset
     return left_out(numbers, (Sum(0, (1, 2, 4)), Sum(5, (0, 3))), FEWEST, known={5}, unseen={4})
 
 
-def _said(depot: Asked, comparisons: list[tuple[int, int, bool]]) -> str:
+def _said(depot: Depot, comparisons: list[tuple[int, int, bool]]) -> str:
     """What all comparisons say together: of each, how many were judged, how many differ, and whether that is shown."""
     if any(apart for _, apart, _ in comparisons):
         return "Some differ from what their work brings."

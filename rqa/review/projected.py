@@ -4,16 +4,17 @@ from datetime import date
 
 import polars as pl
 
-from rqa.answers.grounds import Grounds
-from rqa.answers.needs import SEEN, untold
-from rqa.answers.overall_findings import FIGURES
-from rqa.answers.scope import month_end
-from rqa.review.asked import Asked
+from rqa.answers.core.ground_list import SEEN
+from rqa.answers.core.grounds import Grounds
+from rqa.answers.core.needs import untold
+from rqa.answers.core.scope import month_end
+from rqa.answers.improve.overall_findings import FIGURES
+from rqa.depot import Depot
 from rqa.review.facts import Projected
 from rqa.words import count, counted, interval, month_name, percent, plural
 
 
-def projections(depot: Asked, month: date) -> tuple[Projected, ...]:
+def projections(depot: Depot, month: date) -> tuple[Projected, ...]:
     """One a headline come-back rate that the month itself does not have yet; none for a mature month."""
     found, there = [], depot.grounds()
     for measure in FIGURES:

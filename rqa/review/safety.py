@@ -5,9 +5,9 @@ Where the workspace says so, the page's readers are not shown which jobs they we
 
 from datetime import date
 
-from rqa.answers.grounds import Sentence
-from rqa.answers.scope import month_end
-from rqa.review.asked import Asked
+from rqa.answers.core.grounds import Sentence
+from rqa.answers.core.scope import month_end
+from rqa.depot import Depot
 from rqa.review.facts import Basis, Section, Table
 from rqa.words import count, counted, month_name, plural, spoken
 
@@ -27,9 +27,9 @@ ABOUT = "whether a battery was isolated late or reconnected early"
 KINDS = {"isolated_late": "battery isolated late", "reconnected_early": "battery reconnected early"}
 
 
-def safety(depot: Asked, month: date) -> Section:
+def safety(depot: Depot, month: date) -> Section:
     """The month's breaches; names are left out."""
-    answer = depot.battery_breaches(months=month)
+    answer = depot.steps.battery_breaches(months=month)
     rows, basis = answer.table, Basis((month, month), of="jobs closed, in whatever way,")
     notes = tuple(n for n in answer.notes if not isinstance(n, Sentence))
     if rows.is_empty():

@@ -3,7 +3,7 @@
 from dataclasses import fields, is_dataclass, replace
 from typing import Any, TypeVar
 
-from rqa.answers.grounds import Sentence
+from rqa.answers.core.grounds import Sentence
 
 Facts = TypeVar("Facts")
 

@@ -4,11 +4,11 @@ from datetime import date
 
 import polars as pl
 
-from rqa.answers.finding import ALLOWED
-from rqa.answers.grounds import Grounds, Sentence
-from rqa.answers.month import UNCLEAR, MonthAgainstBefore
-from rqa.answers.overall_findings import EARLIER, FIGURES, GROUNDS, Figure
-from rqa.review.asked import Asked
+from rqa.answers.charts.month import UNCLEAR, MonthAgainstBefore
+from rqa.answers.core.finding import ALLOWED
+from rqa.answers.core.grounds import Grounds, Sentence
+from rqa.answers.improve.overall_findings import EARLIER, FIGURES, GROUNDS, Figure
+from rqa.depot import Depot
 from rqa.review.facts import Verdict
 from rqa.stats import benjamini_hochberg
 from rqa.words import count, counted, interval, listed, month_name, percent, plural, signed
@@ -17,19 +17,23 @@ CANNOT_BE_TOLD = "cannot be told"
 NONE_YET = "none yet"
 
 
-def mature_month(depot: Asked, measure: str, window: int, month: date) -> date | None:
+def mature_month(depot: Depot, measure: str, window: int, month: date) -> date | None:
     """The month itself if its figure is final, else the latest one before it that is."""
     table = depot.control_chart(measure, window=window).table
     final = table.filter(pl.col("mature") & (pl.col("size") > 0) & (pl.col("period") <= month))
     return None if final.is_empty() else final["period"].max()  # type: ignore[return-value]
 
 
-def verdicts(depot: Asked, month: date) -> tuple[Verdict, ...]:
+def verdicts(depot: Depot, month: date) -> tuple[Verdict, ...]:
     """One verdict a headline measure."""
     compared = []
     for measure in FIGURES:
         own = mature_month(depot, measure.measure, measure.window, month)
-        found = None if own is None else depot.month_against_before(measure.measure, month=own, window=measure.window)
+        found = (
+            None
+            if own is None
+            else depot.charts.month_against_before(measure.measure, month=own, window=measure.window)
+        )
         compared.append((measure, found))
     with_p = [f for _, f in compared if f is not None and f.p_value is not None]
     sure = dict(zip(map(id, with_p), discoveries([f.p_value or 0.0 for f in with_p]), strict=True))

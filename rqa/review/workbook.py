@@ -5,9 +5,9 @@ from collections.abc import Iterable
 from datetime import date
 from pathlib import Path
 
-from rqa.answers.exports import tables_to_excel
+from rqa.answers.core.exports import tables_to_excel
+from rqa.depot import Depot
 from rqa.progress import Progress, Stage, silent
-from rqa.review.asked import Asked
 from rqa.review.describe import describe
 from rqa.review.facts import MonthFacts, Table
 from rqa.review.ledger import read_ledger
@@ -20,7 +20,7 @@ MEASURES = ("measure", "month", "share", "95 % interval", "counts", "before", "d
 Sheets = dict[str, tuple[tuple[str, ...], Iterable[tuple[object, ...]]]]
 
 
-def write_workbook(depot: Asked, to: str | Path, month: str | date | None = None, progress: Progress = silent) -> Page:
+def write_workbook(depot: Depot, to: str | Path, month: str | date | None = None, progress: Progress = silent) -> Page:
     """Write the tables of one month's page; `to` is the file, or a folder for `review-YYYY-MM.xlsx`."""
     facts = describe(depot, month, read_ledger(folder_of(to)), progress)
     progress(Stage("writing the workbook"))

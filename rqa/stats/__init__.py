@@ -6,10 +6,9 @@ know NumPy and SciPy and nothing of logs, stores or charts, so each can be used 
 
 from rqa.stats.audit_size import AuditSize, jobs_to_audit
 from rqa.stats.before_after import NetChange, RateChange, beyond_both, net_change, rate_change
-from rqa.stats.caught_or_escaped import FaultSensitivity, fault_sensitivity
+from rqa.stats.chain_ladder import ChainLadder, chain_ladder
 from rqa.stats.change_power import ChangePlan, OtherWork, chance_to_see, jobs_to_see, known_after, plan_change
 from rqa.stats.chronic import ManyReturns, many_returns
-from rqa.stats.closeness import ClosePairs, Knox, ScanProbability, close_pairs, knox_test, scan_probability
 from rqa.stats.common_ratio import MantelHaenszel, mantel_haenszel
 from rqa.stats.concentration import WorstUnits, worst_units
 from rqa.stats.contrast import IncidenceContrast, incidence_contrast
@@ -19,12 +18,16 @@ from rqa.stats.difference import DifferenceInterval, difference_interval
 from rqa.stats.dispersion import Overdispersion, overdispersion
 from rqa.stats.exact_odds import ExactOddsRatio, exact_common_odds
 from rqa.stats.expectation import ExpectationTest, expectation_test
+from rqa.stats.fault_sensitivity import FaultSensitivity, fault_sensitivity
 from rqa.stats.fisher import ProportionTest, proportion_test
 from rqa.stats.follow_up import KaplanMeier, kaplan_meier
 from rqa.stats.funnel import FunnelLimits, funnel_limits
 from rqa.stats.gauge import GaugeStudy, gauge_rr
+from rqa.stats.group_sequential import LookBounds, spending_bounds
+from rqa.stats.guard_bands import GuardBand, PileUp, guard_band, pile_up_test
 from rqa.stats.hazard import SmoothedHazard, smoothed_hazard
 from rqa.stats.incidence import CumulativeIncidence, cumulative_incidence
+from rqa.stats.indirect_standardisation import MixExpectation, expected_from_mix
 from rqa.stats.interrupted_series import InterruptedSeries, interrupted_series
 from rqa.stats.learning import LearningCurve, learning_curve
 from rqa.stats.learning_reach import CurvePoints, ExperienceNeeded, experience_needed, yield_on_curve
@@ -35,10 +38,8 @@ from rqa.stats.masked_causes import MaskedCauses, masked_cause_mle
 from rqa.stats.mean_cumulative import MeanCumulative, mean_cumulative_function
 from rqa.stats.mean_cumulative_contrast import MeanCumulativeDifference, mean_cumulative_difference
 from rqa.stats.mean_cumulative_counts import mean_cumulative_from_counts
-from rqa.stats.mix import MixExpectation, expected_from_mix
 from rqa.stats.moving_yield import SmoothedYield, smoothed_yield
 from rqa.stats.multiplicity import Discoveries, benjamini_hochberg
-from rqa.stats.near_the_limit import GuardBand, PileUp, guard_band, pile_up_test
 from rqa.stats.paired_ratings import CohenKappa, cohen_kappa
 from rqa.stats.pooled import PooledShare, PoolSize, best_pool_size, pooled_share
 from rqa.stats.power_law import PowerLawFit, power_law_fit
@@ -47,7 +48,6 @@ from rqa.stats.product import ProductInterval, product_interval
 from rqa.stats.projection import Projection, month_spread, projected_share
 from rqa.stats.proportion import ProportionInterval, proportion_interval
 from rqa.stats.rates import RateRatio, rate_ratio
-from rqa.stats.repeated_looks import LookBounds, spending_bounds
 from rqa.stats.reversal import OrderReversals, order_reversals
 from rqa.stats.risk import RelativeRisk, relative_risk
 from rqa.stats.sampling import SamplingPlan, SamplingPlanOc, sampling_plan, sampling_plan_oc
@@ -56,10 +56,10 @@ from rqa.stats.service_rates import ReturnRates, return_rates
 from rqa.stats.shrinkage import Shrinkage, beta_binomial_shrinkage
 from rqa.stats.sigma import SigmaLevel, dpmo_at_sigma, sigma_level
 from rqa.stats.signatures import FailureSignatures, failure_signatures
+from rqa.stats.space_time import ClosePairs, Knox, ScanProbability, close_pairs, knox_test, scan_probability
 from rqa.stats.standardised import StandardisedRatio, standardised_ratio
 from rqa.stats.stratified import StratifiedTest, stratified_exact_test
 from rqa.stats.trend_tests import TrendTest, laplace_test, mil_hdbk_189_test
-from rqa.stats.triangle import ChainLadder, chain_ladder
 from rqa.stats.weighted_log_rank import LogRank, log_rank
 
 __all__ = [

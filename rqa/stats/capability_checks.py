@@ -7,7 +7,7 @@ from scipy import special
 
 from rqa.arguments import Numbers
 from rqa.stats.capability_index import Spread
-from rqa.stats.order_test import shift, wandering
+from rqa.stats.randomness import shift, wandering
 from rqa.words import counted
 
 LEAST_VALUES = 25

@@ -8,7 +8,7 @@ from scipy import special
 
 from rqa import arguments
 from rqa.arguments import Numbers
-from rqa.stats.repeated_looks import spending_bounds
+from rqa.stats.group_sequential import spending_bounds
 
 
 @dataclass(frozen=True)

@@ -9,9 +9,9 @@ from scipy import special
 
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
+from rqa.stats.identifiability import grouped
 from rqa.stats.masked_fit import Problem, entangled, maximise
 from rqa.stats.masked_limits import profile_limits
-from rqa.stats.told_apart import grouped
 from rqa.words import counted
 
 Likelihood = Literal["job", "count"]

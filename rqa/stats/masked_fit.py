@@ -8,7 +8,7 @@ from scipy import linalg, sparse, special
 from scipy.sparse import csgraph
 
 from rqa.arguments import Numbers
-from rqa.stats.told_apart import open_ended
+from rqa.stats.identifiability import open_ended
 
 CERTAIN = 50.0
 """A rate at which coming back is certain to the last digit of a double; a likelihood that still rises there ends."""

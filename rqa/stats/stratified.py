@@ -9,7 +9,7 @@ from scipy import special
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
 from rqa.stats.hypergeometric import sum_of_draws
-from rqa.stats.mix import expected_from_mix
+from rqa.stats.indirect_standardisation import expected_from_mix
 
 EXACT_UP_TO = 400.0
 """Variance up to which the distribution is added up term by term; above it a shifted gamma agrees to about 1 %."""

@@ -14,10 +14,10 @@ import duckdb
 from rqa.contract import Table
 from rqa.intake.names import FILE_NO, inner
 from rqa.intake.sources import literal
-from rqa.store.adopt import MOST_STRETCHES, adopt, stretches
+from rqa.store.changed_jobs import touch, touch_all
 from rqa.store.ddl import columns
 from rqa.store.order import ORDER
-from rqa.store.touched import touch, touch_all
+from rqa.store.swap_in_staging import MOST_STRETCHES, adopt, stretches
 from rqa.store.verdicts import (
     CHANGED,
     CONTENT,

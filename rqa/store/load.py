@@ -28,7 +28,13 @@ from rqa.intake.own_actions import with_own_actions
 from rqa.progress import Progress, silent
 from rqa.stopping import held, interruptible, released
 from rqa.store.account import SELECTED, Account, named_files
-from rqa.store.books import (
+from rqa.store.changed_jobs import begin
+from rqa.store.ddl import create_statements
+from rqa.store.empty_files import write_empty_remarks
+from rqa.store.engine import STORE_FILE, attach, beside, connect, open_store
+from rqa.store.known_names import with_known_names
+from rqa.store.limits import MEMORY, SQL_MINUTES, WAIT_SECONDS
+from rqa.store.load_log import (
     Outcome,
     files_loaded,
     held_back,
@@ -38,11 +44,6 @@ from rqa.store.books import (
     one,
     outcome,
 )
-from rqa.store.ddl import create_statements
-from rqa.store.empty_files import write_empty_remarks
-from rqa.store.engine import STORE_FILE, attach, beside, connect, open_store
-from rqa.store.known_names import with_known_names
-from rqa.store.limits import MEMORY, SQL_MINUTES, WAIT_SECONDS
 from rqa.store.lock import writing
 from rqa.store.mapping_sql import sql_faults
 from rqa.store.order import Kept
@@ -52,7 +53,6 @@ from rqa.store.remarks import write_remarks
 from rqa.store.report import LoadReport
 from rqa.store.stage import Plan, Stager, plan
 from rqa.store.tables import Tables
-from rqa.store.touched import begin
 
 Keep = Callable[[duckdb.DuckDBPyConnection, str | None], None]
 """Makes the kept tables; is told under which name the store as it was is attached, if there was one."""

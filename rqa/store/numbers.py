@@ -12,8 +12,8 @@ import duckdb
 from rqa.contract import Table
 from rqa.intake.names import FILE_NO, inner
 from rqa.intake.sources import literal
+from rqa.store.changed_jobs import TOUCHED, touch
 from rqa.store.order import ORDER
-from rqa.store.touched import TOUCHED, touch
 from rqa.store.verdicts import (
     CHANGED,
     CONTENT,

@@ -20,19 +20,19 @@ from rqa.intake.copies import Copies
 from rqa.intake.draft import Draft
 from rqa.intake.entries import Entry, entry_of, listed_columns, wanted_columns
 from rqa.intake.faults import Faults
-from rqa.intake.judge import EXTRA_COLUMNS, fitted, judging_select, misfit, names_select, numbers_lacking
 from rqa.intake.mapping import Mapping, Origin
 from rqa.intake.names import FILE_NO, PLACE_COLUMNS, quoted
-from rqa.intake.readings import ONLY_LOOK, USUAL, How, read
+from rqa.intake.readers import ONLY_LOOK, USUAL, How, read
 from rqa.intake.records import Moves, Reject
 from rqa.intake.sources import SourceFile, Text, files_of
+from rqa.intake.validate import EXTRA_COLUMNS, fitted, judging_select, misfit, names_select, numbers_lacking
 from rqa.store.ddl import columns
 from rqa.store.limits import MEMORY, SQL_MINUTES
 from rqa.store.mapping_sql import engine_said
-from rqa.store.named import NamedFiles
+from rqa.store.read_complete import Whole, read_whole
+from rqa.store.select_sources import NamedFiles
 from rqa.store.sql_limits import memory_limit, time_limit
 from rqa.store.traced import traced
-from rqa.store.whole import Whole, read_whole
 from rqa.words import counted, listed
 
 SELECT = "select "

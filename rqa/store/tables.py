@@ -9,10 +9,10 @@ from rqa.contract import TABLES, Table
 from rqa.intake.faults import Faults
 from rqa.progress import Progress
 from rqa.store.account import Account, prove, read_files, unread_file, with_stored_rows
-from rqa.store.books import earlier_accounts, one, unchanged
+from rqa.store.load_log import earlier_accounts, one, unchanged
+from rqa.store.merge import settle
 from rqa.store.meter import Meter, work
 from rqa.store.order import GONE, Changes, Kept, changes
-from rqa.store.settle import settle
 from rqa.store.stage import Plan, Staged, Stager
 from rqa.store.verdicts import LATER, Places, RowsNeededError
 

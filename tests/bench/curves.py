@@ -89,18 +89,18 @@ def main() -> None:
             named, day, back = (frame[name].to_numpy() for name in ("named", "day", "back"))
             seconds = in_turns(
                 args.repeat,
-                curve=lambda: depot.comeback_curve(by=BY, upto=UPTO),
-                cause=lambda: depot.comeback_curve(by=BY, upto=UPTO, cause="repeat"),
+                curve=lambda: depot.returns.curve(by=BY, upto=UPTO),
+                cause=lambda: depot.returns.curve(by=BY, upto=UPTO, cause="repeat"),
                 rows=lambda: row_wise(named, day, back),
                 scan=scan(c, "links", "model procedure closed_on elapsed_days class unit_id"),
                 scan_counts=scan(c, "comeback_counts", "model procedure closed_on elapsed_days class jobs"),
                 projection=lambda: depot.projection(90),
-                backtest=lambda: depot.projection_backtest(90),
-                recurrences=lambda: depot.recurrences(by="model"),
-                cohorts=lambda: depot.cohorts(by="model"),
-                causes=lambda: depot.comeback_causes(by="model"),
+                backtest=lambda: depot.returns.projection_backtest(90),
+                recurrences=lambda: depot.returns.recurrences(by="model"),
+                cohorts=lambda: depot.returns.cohorts(by="model"),
+                causes=lambda: depot.returns.classes(by="model"),
             )
-            worst = furthest(depot.comeback_curve(by=BY, upto=UPTO).table, row_wise(named, day, back))
+            worst = furthest(depot.returns.curve(by=BY, upto=UPTO).table, row_wise(named, day, back))
     groups = len(np.unique(named))
     print(f"{args.jobs:,} jobs, {len(named):,} of them index jobs, {int(back.sum()):,} come-backs, {groups} groups")
     print(f"curve to day {UPTO} by {' and '.join(BY)}: {seconds['curve'] * 1000:.0f} ms")

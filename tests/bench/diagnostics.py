@@ -24,29 +24,30 @@ import duckdb
 from run import connect, peak_mb, scan
 
 import rqa
-from rqa.answers.result import Answer
+from rqa.answers.core.result import Answer
+from tests.odd_depots.questions import asked_of
 
 RUNS = "job_id test run run_on outcome"
 ATTEMPTS = "job_id outcome started_at ended_at"
 NEEDED: dict[str, dict[str, str]] = {
-    "diagnostics": {"diagnostics": RUNS},
-    "retests": {"diagnostics": f"{RUNS} run_at station", "steps": ATTEMPTS},
-    "escapes": {
-        "diagnostics": f"{RUNS} run_at", "steps": f"{ATTEMPTS} step", "jobs": "job_id found procedure",
+    "tests.outcomes": {"tests.outcomes": RUNS},
+    "tests.retests": {"tests.outcomes": f"{RUNS} run_at station", "steps": ATTEMPTS},
+    "tests.escapes": {
+        "tests.outcomes": f"{RUNS} run_at", "steps": f"{ATTEMPTS} step", "jobs": "job_id found procedure",
         "links": "job_id return_job_id disposition closed_on elapsed_days class procedure",
     },
-    "coverage_gap": {
-        "diagnostics": RUNS, "jobs": "job_id found",
+    "tests.coverage_gap": {
+        "tests.outcomes": RUNS, "jobs": "job_id found",
         "links": "job_id return_job_id disposition closed_on elapsed_days class",
     },
-    "releases": {
-        "diagnostics": f"{RUNS} run_at", "steps": f"{ATTEMPTS} done_on",
+    "tests.releases": {
+        "tests.outcomes": f"{RUNS} run_at", "steps": f"{ATTEMPTS} done_on",
         "jobs": "job_id model procedure disposition closed_on", "links": "job_id closed_on elapsed_days",
     },
-    "drift": {
-        "diagnostics": f"{RUNS} value unit station", "jobs": "job_id model procedure",
+    "tests.drift": {
+        "tests.outcomes": f"{RUNS} value unit station", "jobs": "job_id model procedure",
     },
-    "readings": {"diagnostics": "test run run_on outcome value unit lower_limit upper_limit"},
+    "tests.readings": {"tests.outcomes": "test run run_on outcome value unit lower_limit upper_limit"},
 }  # fmt: skip
 """The columns that each question's measures read, by table."""
 
@@ -81,7 +82,7 @@ def main() -> None:
         for question, needed in NEEDED.items():
 
             def ours(question: str = question) -> None:
-                found[question] = getattr(depot, question)()
+                found[question] = asked_of(depot, question)()
 
             bare = floor(c, needed)
             turns = [(*took(ours), *took(bare)) for _ in range(args.repeat)]

@@ -20,8 +20,8 @@ import numpy as np
 import polars as pl
 
 import rqa
-from rqa.answers.finding import Finding, judged
-from rqa.answers.month_findings import newest_month, stated_in
+from rqa.answers.core.finding import Finding, judged
+from rqa.answers.improve.findings import newest_month, stated_in
 from rqa.demo import effects, jobs, logs, stations, write
 from rqa.demo.catalogue import PER_SITE, SITES, TECHNICIANS
 from rqa.stats import proportion_interval

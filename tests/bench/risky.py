@@ -18,13 +18,19 @@ from run import connect, peak_mb, scan
 import rqa
 
 ASKED: dict[str, tuple[Callable[[Any], object], str]] = {
-    "attribution": (lambda depot: depot.attribution(), "job_id step outcome"),
-    "attribution by bench": (lambda depot: depot.attribution(per="bench"), "job_id step outcome bench"),
-    "conformance": (lambda depot: depot.conformance(), "job_id step_seq step outcome started_at ended_at done_on"),
-    "breaches": (lambda depot: depot.breaches(), "job_id step_seq step outcome started_at ended_at done_on bench"),
-    "bursts of come-backs": (lambda depot: depot.bursts(), "job_id bench tool"),
+    "attribution": (lambda depot: depot.steps.attribution(), "job_id step outcome"),
+    "attribution by bench": (lambda depot: depot.steps.attribution(per="bench"), "job_id step outcome bench"),
+    "conformance": (
+        lambda depot: depot.steps.conformance(),
+        "job_id step_seq step outcome started_at ended_at done_on",
+    ),
+    "breaches": (
+        lambda depot: depot.steps.breaches(),
+        "job_id step_seq step outcome started_at ended_at done_on bench",
+    ),
+    "bursts of come-backs": (lambda depot: depot.steps.bursts(), "job_id bench tool"),
     "bursts of failed checks": (
-        lambda depot: depot.bursts(what="failed_checks"),
+        lambda depot: depot.steps.bursts(what="failed_checks"),
         "job_id step_seq attempt step outcome technician bench tool done_on",
     ),
 }

@@ -250,8 +250,8 @@ def task_answers(folder: Path, repeat: int, memory: str | None) -> dict[str, flo
             repeat,
             comebacks=lambda: depot.comebacks(window=30, by=("month", "model")),
             first_pass_yield=lambda: depot.first_pass_yield(by=("month", "step")),
-            rolled_yield=lambda: depot.rolled_yield(),
-            clean_jobs=lambda: depot.clean_jobs(by=("month",)),
+            rolled_yield=lambda: depot.yields.rolled(),
+            clean_jobs=lambda: depot.yields.clean(by=("month",)),
             control_chart=lambda: depot.control_chart("comebacks"),
             page=lambda: write_page(depot, Path(out)),
         )

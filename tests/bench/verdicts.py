@@ -3,8 +3,8 @@
     python tests/bench/verdicts.py [--depots 2000]
 
 Each depot has twelve months before an action and fifteen after, in four kinds of work; verdicts are read at every
-month end by the rule of `depot.verdicts()` itself (`rqa.answers.action_judged.judge`). Printed for each scenario: the
-share of depots with each verdict at the end, and for a true change what `plan_change` had promised.
+month end by the rule of `depot.verdicts()` itself (`rqa.answers.improve.action_judged.judge`). Printed for each
+scenario: the share of depots with each verdict at the end, and for a true change what `plan_change` had promised.
 
 Seen (seed by scenario, 400 to 1,000 depots each, standard error about 1 point): without effect "worked" and "made it
 worse" together 3.6 to 4.9 %, 1.4 % beside other work, 4.3 % where the worst two months led to the action; a halving
@@ -18,9 +18,9 @@ from datetime import date
 import numpy as np
 import polars as pl
 
-from rqa.answers.action_judged import judge, plan_before
-from rqa.answers.action_work import KINDS
-from rqa.answers.scope import month_end, next_month
+from rqa.answers.core.scope import month_end, next_month
+from rqa.answers.improve.action_judged import judge, plan_before
+from rqa.answers.improve.action_work import KINDS
 
 START = date(2026, 1, 1)
 WINDOW = 30
@@ -45,7 +45,7 @@ TODAY = month_end(next_month(MONTHS[-1]))
 
 
 def frame(rng, *, monthly, rates):
-    """One depot's work as `rqa.answers.action_work` counts it; `rates`: the rate of each month."""
+    """One depot's work as `rqa.answers.improve.action_work` counts it; `rates`: the rate of each month."""
     rows = []
     for number, (month, rate) in enumerate(zip(MONTHS, rates, strict=True)):
         jobs = rng.poisson(monthly * MIX)

@@ -141,15 +141,15 @@ def test_the_diagnostics_name_what_was_planted_and_nothing_else(loaded: tuple[Lo
     """
     depot, effects = loaded[1], TRUTH["effects"]
     flaky, moved, bare = (effects[k] for k in ("flaky_test", "drifting_station", "uncovered_subsystem"))
-    retests, drift = depot.retests(), depot.drift()
+    retests, drift = depot.tests.retests(), depot.tests.drift()
     assert len({f.scope["test"] for f in retests.stated}) > 10
     assert [(f.kind, dict(f.scope)) for f in retests.findings] == [("retest passes by test", {"test": flaky["test"]})]
     # Three stations at each of four measured tests; without the moved one the other two are one comparison.
     assert len({(f.scope["test"], f.scope["station"]) for f in drift.stated}) == 4 * 3 - 1
     assert "station drift" in {f.kind for f in drift.findings}
     assert {(f.scope["test"], f.scope["station"]) for f in drift.findings} == {(moved["test"], moved["station"])}
-    gap = depot.coverage_gap().table
+    gap = depot.tests.coverage_gap().table
     assert gap.filter(pl.col("uncovered") > 0)["subsystem"].to_list() == [bare["subsystem"]]
     assert gap["subsystem"][0] == bare["subsystem"]
-    assert {f.scope["study"] for f in depot.agreement().findings} == {effects["gauge_study"]["study"]}
-    assert (depot.readings().findings, depot.releases().findings) == ((), ())
+    assert {f.scope["study"] for f in depot.tests.agreement().findings} == {effects["gauge_study"]["study"]}
+    assert (depot.tests.readings().findings, depot.tests.releases().findings) == ((), ())

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from rqa.errors import MappingError, SourceError
-from rqa.intake import readings
+from rqa.intake import readers as readings
 from rqa.intake.values import SPACES
 from rqa.store.load import load
 from tests.workspaces import Workspace, csv_of, job

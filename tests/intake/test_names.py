@@ -14,9 +14,9 @@ import rqa.store
 from rqa.contract import TABLES, Column, Table
 from rqa.intake.draft import parse_mapping
 from rqa.intake.entries import entry_of
-from rqa.intake.judge import EXTRA_COLUMNS, judging_select
 from rqa.intake.names import PLACE_COLUMNS, quoted
 from rqa.intake.sources import Text
+from rqa.intake.validate import EXTRA_COLUMNS, judging_select
 from tests.workspaces import HEADER, Workspace, csv_of, job
 
 ZONES = {"A": {"zone": "Europe/Lisbon"}, "B": {"zone": "Asia/Tokyo"}}

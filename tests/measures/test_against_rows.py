@@ -1,5 +1,6 @@
 """Every measure against a slow row loop written from the definitions, on depots full of ties and overlaps."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
@@ -7,9 +8,9 @@ import polars as pl
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from rqa.answers.clean_jobs import clean_jobs
-from rqa.answers.comebacks import comebacks
-from rqa.answers.first_pass_yield import first_pass_yield
+from rqa.answers.comebacks.rate import comebacks
+from rqa.answers.yields.clean import clean_jobs
+from rqa.answers.yields.first_pass import first_pass_yield
 from rqa.depot import Depot
 from rqa.measures.run import counts
 from tests.depots import depot_of
@@ -51,8 +52,8 @@ def test_links_and_classes(data: dict[str, Any], as_of: Any) -> None:
     expected = by_hand.links(data)
     with depot_of(data, as_of) as depot:
         rows = depot.query("select * from links order by job_id").to_dicts()
-        listed = {r["job_id"] for r in depot.overlaps().table.iter_rows(named=True)}
-        pairs = depot.overlaps().table.select("job_id", "other_job_id").rows()
+        listed = {r["job_id"] for r in depot.data.overlaps().table.iter_rows(named=True)}
+        pairs = depot.data.overlaps().table.select("job_id", "other_job_id").rows()
     assert listed == by_hand.overlapping(data["jobs"])
     jobs = {j["job_id"]: j for j in data["jobs"]}
     for one, other in pairs:
@@ -79,7 +80,7 @@ def test_comebacks(data: dict[str, Any], as_of: Any, by: tuple[str, ...], window
     with depot_of(data, as_of) as depot:
         expected = by_hand.comebacks(data, by, window=window, as_of=asked_of(depot), index=index)
         table = depot.comebacks(window=window, by=by, index=index).table
-        rows = comebacks(depot._now, window=window, by=by, index=index, from_rows=True).table
+        rows = comebacks(replace(depot._now, from_rows=True), window=window, by=by, index=index).table
     if by == ("class",) and not expected:
         expected = {(c,): (0, 0, 0) for c in ("no_fault_found", "unknown", "repeat", "workmanship", "new_fault")}
     assert as_dict(table, by, "jobs", "matured", "returned") == with_zero(expected, by, (0, 0, 0))
@@ -104,7 +105,7 @@ def test_first_pass_yield(data: dict[str, Any], as_of: Any, by: tuple[str, ...])
     with depot_of(data, as_of) as depot:
         expected = by_hand.first_pass(data, by, as_of)
         table = depot.first_pass_yield(by=by).table
-        rows = first_pass_yield(depot._now, by=by, from_rows=True).table
+        rows = first_pass_yield(replace(depot._now, from_rows=True), by=by).table
     assert as_dict(table, by, *columns) == with_zero(expected, by, (0, 0, 0, 0))
     assert rows.equals(table), "the kept counts and the rows disagree"
 
@@ -132,7 +133,7 @@ def test_checks_job_by_job(data: dict[str, Any], as_of: Any, asked: tuple[str, t
 def test_clean_jobs(data: dict[str, Any], as_of: Any, by: tuple[str, ...]) -> None:
     with depot_of(data, as_of) as depot:
         expected = by_hand.clean_jobs(data, by, as_of)
-        table = depot.clean_jobs(by=by).table
-        rows = clean_jobs(depot._now, by=by, from_rows=True).table
+        table = depot.yields.clean(by=by).table
+        rows = clean_jobs(replace(depot._now, from_rows=True), by=by).table
     assert as_dict(table, by, "jobs", "clean") == with_zero(expected, by, (0, 0))
     assert rows.equals(table), "the kept counts and the rows disagree"

@@ -2,14 +2,15 @@
 
 import random
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
 
-from rqa.answers.clean_jobs import clean_jobs
-from rqa.answers.comebacks import comebacks
-from rqa.answers.first_pass_yield import first_pass_yield
+from rqa.answers.comebacks.rate import comebacks
+from rqa.answers.yields.clean import clean_jobs
+from rqa.answers.yields.first_pass import first_pass_yield
 from rqa.depot import Depot
 from tests.depots import completed, depot_of
 from tests.measures import by_hand
@@ -85,7 +86,7 @@ def test_links(case: Case) -> None:
     rows = depot.query("select job_id, return_job_id, elapsed_days, class from links").rows()
     assert {r[0]: r[1:] for r in rows} == expected
     assert {kind for _, _, kind in expected.values()} >= {"repeat", "workmanship", "new_fault", "unknown"}
-    assert set(depot.overlaps().table["job_id"]) == by_hand.overlapping(data["jobs"]) != set()
+    assert set(depot.data.overlaps().table["job_id"]) == by_hand.overlapping(data["jobs"]) != set()
 
 
 @pytest.mark.parametrize(
@@ -97,7 +98,7 @@ def test_comebacks(case: Case, by: tuple[str, ...]) -> None:
         expected = by_hand.comebacks(data, by, window=window, as_of=depot.as_of.date())
         table = depot.comebacks(window=window, by=by).table
         assert as_dict(table, by, "jobs", "matured", "returned") == expected
-        assert comebacks(depot._now, window=window, by=by, from_rows=True).table.equals(table)
+        assert comebacks(replace(depot._now, from_rows=True), window=window, by=by).table.equals(table)
 
 
 @pytest.mark.parametrize("by", [*WHOLE, *SINGLE, *STEP_NAMES, *TEST_NAMES], ids=str)
@@ -106,12 +107,12 @@ def test_first_pass_yield(case: Case, by: tuple[str, ...]) -> None:
     table = depot.first_pass_yield(by=by).table
     expected = by_hand.first_pass(data, by, cut(case))
     assert as_dict(table, by, "exposures", "passed", "failed", "unchecked") == expected
-    assert first_pass_yield(depot._now, by=by, from_rows=True).table.equals(table)
+    assert first_pass_yield(replace(depot._now, from_rows=True), by=by).table.equals(table)
 
 
 @pytest.mark.parametrize("by", [*WHOLE, *SINGLE], ids=str)
 def test_clean_jobs(case: Case, by: tuple[str, ...]) -> None:
     data, depot = case
-    table = depot.clean_jobs(by=by).table
+    table = depot.yields.clean(by=by).table
     assert as_dict(table, by, "jobs", "clean") == by_hand.clean_jobs(data, by, cut(case))
-    assert clean_jobs(depot._now, by=by, from_rows=True).table.equals(table)
+    assert clean_jobs(replace(depot._now, from_rows=True), by=by).table.equals(table)

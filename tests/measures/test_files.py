@@ -3,7 +3,6 @@
 import re
 from collections.abc import Iterator
 from datetime import date
-from importlib.resources import files
 from typing import Any
 
 import polars as pl
@@ -13,7 +12,7 @@ from rqa.depot import Depot
 from rqa.errors import RequestError
 from rqa.measures.groupings import MEASURES
 from rqa.measures.keep import KEPT, WORKING, keep_sql
-from rqa.measures.run import counts, measure_sql
+from rqa.measures.run import counts, measure_sql, sql_files
 from tests.depots import depot_of
 from tests.measures.depot_rows import ROWS
 
@@ -78,7 +77,7 @@ def test_filters_keep_what_they_name(depot: Depot, measure: str) -> None:
 
 
 def test_every_file_is_known_and_says_what_it_is() -> None:
-    there = {p.name.removesuffix(".sql") for p in (files("rqa.measures") / "sql").iterdir()}
+    there = set(sql_files())
     assert there == {*MEASURES, *(f"keep_{name}" for name in (*KEPT, *WORKING))}
     for name in there:
         text = keep_sql(name.removeprefix("keep_")) if name.startswith("keep_") else measure_sql(name)

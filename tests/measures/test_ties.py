@@ -7,7 +7,7 @@ from tests.measures.depot_rows import job
 def links(*jobs: dict[str, object]) -> tuple[dict[str, str | None], list[str]]:
     with depot_of({"jobs": jobs}) as depot:
         found = dict(depot.query("select job_id, return_job_id from links").rows())
-        return found, depot.overlaps().table["job_id"].to_list()
+        return found, depot.data.overlaps().table["job_id"].to_list()
 
 
 def test_a_job_opened_as_another_closes_is_a_return() -> None:

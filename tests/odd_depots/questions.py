@@ -2,12 +2,17 @@
 
 import inspect
 from collections.abc import Callable, Iterator, Mapping
+from functools import cached_property
+from importlib import import_module
+from operator import attrgetter
 from typing import Any
 
+from rqa.asking import Area
 from rqa.depot import Depot
 
 NO_QUESTIONS = ("close", "query", "views")
 """Public methods that ask nothing of the trade."""
+AREAS = tuple(name for name, kept in vars(Depot).items() if isinstance(kept, cached_property))
 Asked = tuple[str, Mapping[str, Any]]
 
 MORE: tuple[Asked, ...] = (
@@ -16,16 +21,16 @@ MORE: tuple[Asked, ...] = (
     ("comebacks", {"by": ("procedure", "model"), "where": {"class": ["repeat", "workmanship"]}}),
     ("comebacks", {"by": ("bench",)}),
     ("comebacks", {"by": ("technician", "billing"), "index": "no_fault_found"}),
-    ("comeback_curve", {"by": "part_no"}),
-    ("comeback_curve", {"cause": ["repeat", "workmanship"]}),
-    ("cohorts", {"by": ("part_no", "lot")}),
-    ("compare_curves", {"by": "site", "within": "model"}),
+    ("returns.curve", {"by": "part_no"}),
+    ("returns.curve", {"cause": ["repeat", "workmanship"]}),
+    ("returns.cohorts", {"by": ("part_no", "lot")}),
+    ("returns.compare_curves", {"by": "site", "within": "model"}),
     ("first_pass_yield", {"by": ("phase",)}),
     ("first_pass_yield", {"by": ("test", "station")}),
     ("first_pass_yield", {"by": ("tool", "month")}),
     ("first_pass_yield", {"by": ("shift_hour",)}),
     ("first_pass_yield", {"by": ("days_since_training",)}),
-    ("clean_jobs", {"by": ("site", "month")}),
+    ("yields.clean", {"by": ("site", "month")}),
     ("compare", {"who": "bench", "outcome": "comeback"}),
     ("compare", {"who": "site", "outcome": "clean_job"}),
     ("compare", {"who": "station", "outcome": "first_run"}),
@@ -37,41 +42,59 @@ MORE: tuple[Asked, ...] = (
     ),
     ("control_chart", {"measure": "test_values", "by": ("test",)}),
     ("control_chart", {"measure": "step_values", "by": ("step",)}),
-    ("capability", {"measure": "step_values"}),
-    ("bursts", {"what": "failed_checks", "simulations": 19}),
-    ("attribution", {"per": "hazard"}),
-    ("attribution", {"by": ("model",), "per": "tool"}),
-    ("conformance", {"per": "job", "by": ("site",)}),
-    ("breaches", {"steps": True}),
-    ("step_risk", {"by": ("model",)}),
+    ("charts.capability", {"measure": "step_values"}),
+    ("steps.bursts", {"what": "failed_checks", "simulations": 19}),
+    ("steps.attribution", {"per": "hazard"}),
+    ("steps.attribution", {"by": ("model",), "per": "tool"}),
+    ("steps.conformance", {"per": "job", "by": ("site",)}),
+    ("steps.breaches", {"steps": True}),
+    ("steps.risk", {"by": ("model",)}),
     ("costs", {"by": ("month",)}),
-    ("readings", {"by": ("test", "station")}),
-    ("retests", {"by": ("test", "station")}),
-    ("escapes", {"by": ("subsystem",)}),
-    ("rework", {"by": ("phase",)}),
-    ("power", {"change": "by a third"}),
-    ("month_against_before", {"measure": "first_run_pass"}),
+    ("tests.readings", {"by": ("test", "station")}),
+    ("tests.retests", {"by": ("test", "station")}),
+    ("tests.escapes", {"by": ("subsystem",)}),
+    ("yields.rework", {"by": ("phase",)}),
+    ("actions.power", {"change": "by a third"}),
+    ("charts.month_against_before", {"measure": "first_run_pass"}),
 )  # fmt: skip
 """Questions with other than their default arguments, where these lead to other tables and columns."""
 
 
 def public_questions() -> list[str]:
     """The names of all methods of a depot that ask something."""
-    found = inspect.getmembers(Depot, inspect.isfunction)
-    return [name for name, _ in found if not name.startswith("_") and name not in NO_QUESTIONS]
+    front = [name for name, _ in inspect.getmembers(Depot, inspect.isfunction) if not name.startswith("_")]
+    areas = [f"{area}.{name}" for area in AREAS for name in vars(area_of(area)) if not name.startswith("_")]
+    return [name for name in (*front, *areas) if name not in NO_QUESTIONS]
+
+
+def area_of(name: str) -> type[Area]:
+    """The class of an area of a depot."""
+    kept = vars(Depot)[name]
+    return getattr(import_module(f"rqa.questions.{name}"), kept.func.__annotations__["return"])
+
+
+def method(name: str) -> Callable[..., Any]:
+    """A question's method, of the class."""
+    area, _, question = name.rpartition(".")
+    return getattr(area_of(area) if area else Depot, question)
+
+
+def asked_of(depot: Any, name: str) -> Callable[..., Any]:
+    """A question's method, bound to a depot."""
+    return attrgetter(name)(depot)
 
 
 def required(name: str) -> list[str]:
     """The arguments that a question cannot do without."""
-    parameters = list(inspect.signature(getattr(Depot, name)).parameters.values())[1:]
+    parameters = list(inspect.signature(method(name)).parameters.values())[1:]
     return [p.name for p in parameters if p.default is p.empty]
 
 
 def every_question(depot: Depot) -> Iterator[Asked]:
     """Each question once with its defaults, what it requires filled from the store, then those of `MORE`."""
     given: dict[str, dict[str, Any]] = {
-        "compare_curves": {"by": "model"},
-        "recurrence_difference": {"by": "model", "groups": _two(depot, "model")},
+        "returns.compare_curves": {"by": "model"},
+        "returns.recurrence_difference": {"by": "model", "groups": _two(depot, "model")},
     }
     for name in public_questions():
         needed = set(required(name))
@@ -99,9 +122,9 @@ class Remembering:
 
     def __getattr__(self, name: str) -> Any:
         found = getattr(self._depot, name)
-        if name not in public_questions():
-            return found
-        return self._remembered(name, found)
+        if isinstance(found, Area):
+            return RememberingArea(self, name)
+        return self.remembered(name, found) if name in public_questions() else found
 
     def __enter__(self) -> "Remembering":
         return self
@@ -117,7 +140,7 @@ class Remembering:
         """All that was answered so far."""
         return list(self._known.values())
 
-    def _remembered(self, name: str, ask: Callable[..., Any]) -> Callable[..., Any]:
+    def remembered(self, name: str, ask: Callable[..., Any]) -> Callable[..., Any]:
         signature = inspect.signature(ask)
 
         def asked(*args: Any, **how: Any) -> Any:
@@ -129,3 +152,14 @@ class Remembering:
             return self._known[key]
 
         return asked
+
+
+class RememberingArea:
+    """An area of a remembering depot."""
+
+    def __init__(self, depot: Remembering, area: str) -> None:
+        self._depot, self._area = depot, area
+
+    def __getattr__(self, name: str) -> Any:
+        full = f"{self._area}.{name}"
+        return self._depot.remembered(full, asked_of(self._depot._depot, full))

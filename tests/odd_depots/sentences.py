@@ -7,8 +7,8 @@ from typing import Any
 
 import polars as pl
 
-from rqa.answers.ground_list import GROUNDS
-from rqa.answers.grounds import Sentence
+from rqa.answers.core.ground_list import GROUNDS
+from rqa.answers.core.grounds import Sentence
 from tests.odd_depots.grounds_by_hand import SCOPED
 
 UNFOUNDED = re.compile(

@@ -10,7 +10,7 @@ from typing import Any
 import polars as pl
 from altair.utils.schemapi import debug_mode
 
-from rqa.answers.result import Answer
+from rqa.answers.core.result import Answer
 from rqa.contract import TABLES
 from rqa.plots import plot
 from rqa.plots.dispatch import OTHERS, SHARES

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 import rqa
-from rqa.answers.result import Answer
+from rqa.answers.core.result import Answer
 from tests.odd_depots.cells import NOTEBOOKS, run_cells
 from tests.odd_depots.depots import write_workspace
 from tests.odd_depots.questions import Remembering
@@ -55,7 +55,7 @@ def test_a_filter_that_keeps_no_value_is_told(tmp_path: Path) -> None:
     workspace = write_workspace("healthy", tmp_path)
     rqa.load(workspace)
     with rqa.open(workspace) as depot:
-        for answer in (depot.diagnostics(where={"test": []}), depot.comebacks(where={"site": [], "model": []})):
+        for answer in (depot.tests.outcomes(where={"test": []}), depot.comebacks(where={"site": [], "model": []})):
             said = str(answer.notes[0])
             assert said.startswith("Cannot be told: ")
             assert "in the filter" in said

@@ -12,7 +12,7 @@ from altair.utils.schemapi import debug_mode
 from click.testing import CliRunner
 
 import rqa
-from rqa.answers.result import Answer
+from rqa.answers.core.result import Answer
 from rqa.cli import main
 from rqa.errors import RqaError
 from rqa.plots import plot
@@ -22,7 +22,7 @@ from rqa.words import MONTHS
 from tests.odd_depots.cells import NOTEBOOKS, run_cells
 from tests.odd_depots.depots import ODD_DEPOTS, write_workspace
 from tests.odd_depots.grounds_by_hand import present_by_hand
-from tests.odd_depots.questions import Remembering, every_question
+from tests.odd_depots.questions import Remembering, asked_of, every_question
 from tests.odd_depots.sentences import of_no_value, texts_in, unfounded
 from tests.odd_depots.soundness import (
     drawn,
@@ -100,7 +100,7 @@ def _questions(depot: Any) -> Iterator[str]:
     for question, asked in every_question(depot):
         label = f"{question}({', '.join(f'{n}={v!r}' for n, v in asked.items())})"
         try:
-            answer = getattr(depot, question)(**asked)
+            answer = asked_of(depot, question)(**asked)
         except RqaError as error:
             if not names_what_is_missing(str(error)):
                 yield f"{label}: the error names no table or column: {error}"

@@ -19,7 +19,7 @@ def test_it_is_found_whatever_else_is_missing(name: str, tmp_path: Path) -> None
     rqa.load(workspace)
     with rqa.open(workspace) as depot:
         found = depot.findings("2025-08")
-        by_class = (depot.comebacks(window=90, by="class"), depot.comeback_causes(window=90), depot.costs(by="class"))
+        by_class = (depot.comebacks(window=90, by="class"), depot.returns.classes(window=90), depot.costs(by="class"))
         rates = depot.comebacks(window=30, by=("model", "procedure"), months=("2024-06", "2025-07")).table
     highest = rates.sort("rate", descending=True).row(0, named=True)
     assert {k: highest[k] for k in PLANTED} == PLANTED, "planted"

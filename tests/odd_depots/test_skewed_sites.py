@@ -52,9 +52,10 @@ def test_the_one_job_is_counted_and_not_judged(depot: Depot) -> None:
     verdicts = dict(compared.table.select("site", "verdict").iter_rows())
     assert verdicts[SMALL] == "too little work to say"
     answers = (
-        rates, compared, depot.compare_curves("site"), depot.comeback_curve(by="site"), depot.cohorts(by="site"),
-        depot.control_chart(by=("site",)), depot.comeback_cusum(by=("site",)), depot.projection(by=("site",)),
-        depot.recurrences(by="site"), depot.time_to_detect(by=("site",)), depot.chronic_units(), depot.costs(),
+        rates, compared, depot.returns.compare_curves("site"), depot.returns.curve(by="site"),
+        depot.returns.cohorts(by="site"), depot.control_chart(by=("site",)), depot.charts.cusum(by=("site",)),
+        depot.projection(by=("site",)), depot.returns.recurrences(by="site"),
+        depot.charts.time_to_detect(by=("site",)), depot.returns.chronic_units(), depot.costs(),
     )  # fmt: skip
     for answer in answers:
         assert not list(faults_of(answer)), type(answer)

@@ -5,7 +5,12 @@ from typing import Any
 
 import polars as pl
 
-from rqa.answers.result import CleanJobs, Comebacks, ControlChart, FirstPassYield, RolledYield, with_shares
+from rqa.answers.charts.control_chart import ControlChart
+from rqa.answers.comebacks.rate import Comebacks
+from rqa.answers.core.result import with_shares
+from rqa.answers.yields.clean import CleanJobs
+from rqa.answers.yields.first_pass import FirstPassYield
+from rqa.answers.yields.rolled import RolledYield
 
 MONTHS = [date(2025 + i // 12, i % 12 + 1, 1) for i in range(10)]
 AS_OF = date(2025, 10, 20)

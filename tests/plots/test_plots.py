@@ -9,11 +9,12 @@ from typing import Any
 import polars as pl
 import pytest
 
-from rqa.answers.result import Answer, LooseEnds
+from rqa.answers.core.result import Answer
+from rqa.answers.data.intake_report import LooseEnds
 from rqa.errors import RequestError
 from rqa.plots import plot
 from rqa.plots.renderer import compiled, still
-from tests.plots import made_charts
+from tests.plots.charts import made_charts
 from tests.plots.made_answers import by_model, by_month, clean, comebacks, control, first_pass, rolled
 
 ANSWERS: dict[str, Callable[[], Answer]] = {

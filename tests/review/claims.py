@@ -9,7 +9,7 @@ from dataclasses import fields, is_dataclass
 from datetime import date
 from typing import Any
 
-from rqa.answers.grounds import CANNOT, Sentence
+from rqa.answers.core.grounds import CANNOT, Sentence
 
 _IN = "j.disposition <> 'open' and j.closed_on <= {day} and j.closed_on >= {first} and j.closed_on < {after}"
 _MONTHS = (

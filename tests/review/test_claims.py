@@ -7,7 +7,7 @@ from datetime import date
 
 import pytest
 
-from rqa.answers.grounds import Sentence
+from rqa.answers.core.grounds import Sentence
 from rqa.depot import Depot
 from rqa.review import describe, render
 from rqa.review.facts import MonthFacts

@@ -10,20 +10,20 @@ from typing import Any
 import polars as pl
 import pytest
 
-from rqa.answers.finding import Finding
-from rqa.answers.ground_list import GROUNDS
-from rqa.answers.grounds import Grounds
-from rqa.answers.improvement_results import MonthFindings
+from rqa.answers.core.finding import Finding
+from rqa.answers.core.ground_list import GROUNDS
+from rqa.answers.core.grounds import Grounds
+from rqa.answers.improve.findings import MonthFindings
 from rqa.depot import Depot
 from rqa.review import describe, render
-from rqa.review.believed import believed
+from rqa.review.actions import improved
 from rqa.review.facts import MonthFacts
-from rqa.review.improved import improved
+from rqa.review.findings import pointers
 from rqa.review.ledger import changes
 from rqa.review.people import FEWEST, people
-from rqa.review.pointers import pointers
 from rqa.review.safety import safety
-from rqa.review.wrong import wrong
+from rqa.review.steps import wrong
+from rqa.review.tests import believed
 from tests.depots import depot_of
 from tests.review.made_depot import HOSTILE, made_tables
 from tests.review.test_page import Parts
@@ -160,7 +160,7 @@ def test_the_risky_steps_say_by_what_they_are_sorted(depot: Depot, found: MonthF
         line["unit_cost"] = None
     with depot_of(unpriced, date(2025, 7, 20)) as opened:
         told = wrong(opened, SPAN, found)
-        top = opened.step_risk(months=SPAN).table.filter(pl.col("exposures") >= 20).row(0, named=True)
+        top = opened.steps.risk(months=SPAN).table.filter(pl.col("exposures") >= 20).row(0, named=True)
     assert told.words[0].startswith("Most come-backs, for each time a step is done, are laid to “")
     assert "most come-backs first" in told.tables[0].caption
     assert told.tables[0].rows[0][3:5] == (f"{top['exposures']:,}", f"{top['per_10000']:,.0f}")
@@ -174,7 +174,7 @@ def test_small_groups_and_persons_are_in_no_picture_of_bursts(depot: Depot, foun
 
 
 def test_the_gap_of_the_tests_is_counted(depot: Depot, found: MonthFindings) -> None:
-    gap = depot.coverage_gap(months=SPAN).table.filter(pl.col("uncovered") > 0)
+    gap = depot.tests.coverage_gap(months=SPAN).table.filter(pl.col("uncovered") > 0)
     told = [w for w in believed(depot, SPAN, found).words if "no test covers" in w]
     assert gap.height == 1
     assert told == [f"Come-backs whose fault no test covers: main board ({gap['uncovered'][0]})."]
@@ -243,7 +243,7 @@ def test_what_was_never_logged_is_not_called_in_order() -> None:
         assert (
             safety(quiet, date(2026, 1, 1)).words[0].startswith("Cannot be told: whether a battery was isolated late")
         )
-        answers = {"retests": quiet.retests()}
+        answers = {"retests": quiet.tests.retests()}
         told = believed(quiet, (date(2026, 1, 1),) * 2, MonthFindings(pl.DataFrame(), {}, (), answers=answers))
     assert [str(w)[:55] for w in told.words] == ["Cannot be told: whether the tests can be believed, as t"]
     assert told.tables == ()
@@ -343,7 +343,7 @@ def test_a_verdict_says_what_it_counts_and_no_money_before_it_is_told(missing: s
     with depot_of(rows, date(2025, 7, 20)) as opened:
         told = improved(opened, date(2025, 6, 1))
         (row,) = opened.verdicts().table.to_dicts()
-        (money,) = opened.action_savings().table.to_dicts()
+        (money,) = opened.actions.savings().table.to_dicts()
     (point,) = told.points
     if missing == "units":
         assert row["verdict"] == "cannot be told"

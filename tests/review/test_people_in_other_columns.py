@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from rqa.answers.comparison_words import PEOPLE
+from rqa.answers.core.persons import PEOPLE
 from rqa.depot import Depot
 from rqa.depot import open as open_depot
 from rqa.review import write_page
@@ -87,7 +87,7 @@ def test_answers_about_them_carry_the_caution(depots: Mapping[bool, Depot], colu
             depot.first_pass_yield(by=("test" if by_test else "step",), where={column: NAMES[column][0]}),
         ]  # fmt: skip
         if not by_test:
-            asked += [depot.rework(by=(column,)), depot.failures(by=(column,))]
+            asked += [depot.yields.rework(by=(column,)), depot.yields.failures(by=(column,))]
         for answer in asked:
             assert any(PEOPLE in n for n in answer.notes) == marked, answer.question
         compared = depot.compare(column, "first_run" if by_test else "first_pass")

@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 
 from rqa.review.safety import safety
-from tests.answers.test_conformance import ROWS
+from tests.answers.steps.test_conformance import ROWS
 from tests.depots import depot_of
 from tests.workspaces import Workspace, csv_of, job
 

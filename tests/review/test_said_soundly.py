@@ -93,7 +93,7 @@ def test_a_month_of_which_there_is_nothing_is_refused_with_those_there_are(folde
 def test_a_month_that_is_not_over_is_told_so_far_and_not_judged(folder: Path) -> None:
     with rqa.open(folder, as_of="2026-05-14") as depot:
         facts = describe(depot, "2026-05")
-        own = depot.month_against_before("first_pass_yield", month="2026-05")
+        own = depot.charts.month_against_before("first_pass_yield", month="2026-05")
     assert own is not None
     assert re.search(r"May 2026 is not over: first-pass yield \d+\.\d.% so far, .*\(not judged\)", facts.headline)
     assert all(v.month != "May 2026" for v in facts.verdicts)
@@ -110,7 +110,7 @@ def test_breaches_are_told_by_the_sites_own_clock(folder: Path) -> None:
     from zoneinfo import ZoneInfo
 
     with rqa.open(folder) as depot:
-        table = depot.battery_breaches().table.drop_nulls("acted_at")
+        table = depot.steps.battery_breaches().table.drop_nulls("acted_at")
         zones = dict(depot.query("select site, zone from clocks").rows())
     assert table.height
     for row in table.iter_rows(named=True):

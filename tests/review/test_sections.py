@@ -15,7 +15,7 @@ from rqa.review import write_page
 from rqa.review.cost import cost
 from rqa.review.goals import BOTH_SIDES, UNFINISHED, goals
 from rqa.review.ledger import LEDGER, Record, changes, keep, read_ledger
-from rqa.review.reproduced import fingerprint, record, reproduced
+from rqa.review.provenance import fingerprint, record, reproduced
 from rqa.review.verdicts import verdicts
 from tests.depots import depot_of, make_store
 from tests.review.made_depot import made_tables
@@ -81,7 +81,9 @@ def test_goals_are_judged_in_the_latest_final_month(depot: Depot) -> None:
     rows = {r[0]: r for r in told.tables[0].rows}
     assert rows["come-backs within 30 days"][2] == "September 2024"
     assert rows["clean-job share"][2] == "October 2024"
-    found = {r["measure"]: r for m in ("2024-09", "2024-10") for r in depot.targets(m).table.iter_rows(named=True)}
+    found = {
+        r["measure"]: r for m in ("2024-09", "2024-10") for r in depot.actions.targets(m).table.iter_rows(named=True)
+    }
     assert rows["clean-job share"][3] == found["clean_jobs"]["met"] == "yes"
     assert told.words == (f"1 of 3 goals met, 1 not met, 1 cannot be told: {BOTH_SIDES}.",)
     assert UNFINISHED not in str(told)

@@ -9,12 +9,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rqa.answers.comparison import ABOVE, ALIKE, BELOW, TOO_LITTLE
-from rqa.answers.contrasts import SMALLEST
-from rqa.answers.ground_list import GROUNDS
-from rqa.answers.grounds import Grounds
-from rqa.answers.improvement_results import MonthFindings
-from rqa.answers.result import Comebacks, Comparison
+from rqa.answers.comebacks.rate import Comebacks
+from rqa.answers.compare.comparison import ABOVE, ALIKE, BELOW, TOO_LITTLE, Comparison
+from rqa.answers.core.contrasts import SMALLEST
+from rqa.answers.core.ground_list import GROUNDS
+from rqa.answers.core.grounds import Grounds
+from rqa.answers.improve.findings import MonthFindings
 from rqa.review.figures import enough
 from rqa.review.people import FEWEST, HIDDEN, UNCOUNTED, people
 from rqa.review.suppressed import Sum, left_out

@@ -41,7 +41,7 @@ def test_withdrawn_rows_are_told(ws: Workspace, where: str, rows: int, files: in
     loaded(ws, "true")
     report = loaded(ws, where)
     with rqa.open(ws.folder) as depot:
-        answer = depot.loaded()
+        answer = depot.data.loaded()
         tables, each, words = intake(depot)
         book = write_workbook(depot, ws.folder / "book.xlsx", "2024-03").path
     sheets = pl.read_excel(book, sheet_id=0)

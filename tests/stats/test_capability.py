@@ -13,8 +13,8 @@ from scipy import stats
 from rqa.stats import capability
 from rqa.stats.capability_index import Spread, width
 from rqa.stats.normality import anderson_darling, p_value
-from rqa.stats.order_test import shift, wandering
 from rqa.stats.process_capability import from_neighbours
+from rqa.stats.randomness import shift, wandering
 
 SHARED = tomllib.loads((Path(__file__).parents[2] / "shared" / "charts.toml").read_text("utf-8"))
 HANDBOOK, SHAFTS = SHARED["capability"], SHARED["capability_interval"]

@@ -8,11 +8,11 @@ import duckdb
 
 from rqa.contract import TABLES
 from rqa.intake.names import DERIVE, FILE_NO, LEFT_OUT
+from rqa.store.changed_jobs import begin
 from rqa.store.ddl import create_statements
+from rqa.store.merge import settle
 from rqa.store.order import Changes, Kept
-from rqa.store.settle import settle
 from rqa.store.stage import Staged, Stager
-from rqa.store.touched import begin
 from rqa.store.verdicts import Places, RowsNeededError
 
 SHOWN = ("accepted", "known", "superseded")

@@ -52,8 +52,8 @@ def test_the_page_and_the_answers_say_it(tmp_path: Path) -> None:
     )
     rqa.load(tmp_path)
     with rqa.open(tmp_path) as depot:
-        ends = dict(depot.loose_ends().table.rows())
-        notes = " ".join(depot.overlaps().notes)
+        ends = dict(depot.data.loose_ends().table.rows())
+        notes = " ".join(depot.data.overlaps().notes)
         facts = describe(depot, "2024-03")
         assert depot.comebacks(window=5).table["jobs"].to_list() == [2]
     assert ends["job never closed that overlaps others on its unit"] == 1

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rqa.plots.costs import money
-from rqa.plots.ground import LEAST_SPAN, ground
+from rqa.plots.comebacks.costs import money
+from rqa.plots.period_axes import LEAST_SPAN, ground
 from rqa.review.verdicts import points
 from rqa.words import counted, did_you_mean, duration, figure, fixed, interval, nearest, percent, plural, signed
 

@@ -1,0 +1,153 @@
+"""Was the month better, worse or the same as the months before, and is that more than luck."""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING
+
+from rqa.answers.charts.control_chart import MEASURES, is_mature, monthly, ripens
+from rqa.answers.core.job_clusters import inflation_by_month
+from rqa.answers.core.scope import Moment, Where, check_level, check_month_held, month_of, months_back
+from rqa.errors import RequestError
+from rqa.words import there_is
+
+if TYPE_CHECKING:
+    import polars as pl
+
+QUESTION = "month_against_before"
+BEFORE = 12
+"""Months before that make the comparison: a year, so that the seasons are in it."""
+UNCLEAR = "no clear change"
+"""The verdict on a difference that luck could make: small numbers hide changes, too."""
+LUCK = 0.05
+"""A difference is called more than luck when luck alone would make one as large less often than this."""
+
+
+@dataclass(frozen=True)
+class MonthAgainstBefore:
+    """One month against the months before it, pooled.
+
+    `share` and `before_share` are None without data. `difference` = share - before_share, with Newcombe's interval.
+    `p_value` is Fisher's exact two-sided. Where a job has several cases (first checks, first runs), `by_job` says how
+    many times as much they vary for going together; p-value and interval of the difference allow for it.
+    `more_than_luck` says that it is below 5 %. `direction` is what the plain
+    figures say (better, worse, same); `verdict` calls a difference within luck "no clear change", and is "no data" when
+    either side has none.
+    """
+
+    measure: str
+    month: date
+    mature: bool
+    count: int
+    size: int
+    share: float | None
+    low: float | None
+    high: float | None
+    first_before: date | None
+    last_before: date | None
+    months_before: int
+    before_count: int
+    before_size: int
+    before_share: float | None
+    difference: float | None
+    difference_low: float | None
+    difference_high: float | None
+    p_value: float | None
+    direction: str
+    more_than_luck: bool
+    verdict: str
+    level: float
+    by_job: float = 1.0
+
+
+def last_whole_month(now: Moment, measure: str, window: int) -> date | None:
+    """The latest month with data whose figure is final; None if there is none yet."""
+    table = monthly(now, measure, window=window, where=None).table
+    wait = ripens(measure, window)
+    size = MEASURES[measure].size
+    months = [row["month"] for row in table.iter_rows(named=True) if row[size] and is_mature(row["month"], now, wait)]
+    return max(months, default=None)
+
+
+def month_against_before(
+    now: Moment,
+    measure: str = "comebacks",
+    *,
+    month: str | date | None = None,
+    before: int = BEFORE,
+    window: int = 30,
+    where: Where | None = None,
+    level: float = 0.95,
+) -> MonthAgainstBefore | None:
+    """Compare one month with up to `before` mature months before it; None if no month is mature yet.
+
+    By default the latest mature month. The mix of work is not allowed for: a month of harder work looks worse.
+    """
+    if measure not in MEASURES:
+        raise RequestError(f"{QUESTION}: there is no measure {measure!r}. {there_is(measure, MEASURES)}")
+    if isinstance(before, bool) or not isinstance(before, int) or before < 1:
+        raise RequestError(f"{QUESTION}: before is a number of months, 1 or more: {before!r}.")
+    check_level(QUESTION, level)
+    this = month_of(QUESTION, month) if month is not None else last_whole_month(now, measure, window)
+    if this is None:
+        return None
+    if month is not None:
+        check_month_held(QUESTION, now, this)
+    import polars as pl
+
+    m, wait = MEASURES[measure], ripens(measure, window)
+    table = monthly(now, measure, window=window, where=where).table
+    own = table.filter(pl.col("month") == this)
+    first = months_back(this, before)
+    earlier = table.filter((pl.col("month") >= first) & (pl.col("month") < this) & (pl.col(m.size) > 0))
+    earlier = earlier.filter(pl.Series([is_mature(x, now, wait) for x in earlier["month"]], dtype=pl.Boolean))
+    by_job = inflation_by_month(now, measure, (first, this), where)
+    return _compare(measure, this, is_mature(this, now, wait), own, earlier, level, by_job)
+
+
+def _compare(
+    measure: str, month: date, mature: bool, own: "pl.DataFrame", earlier: "pl.DataFrame", level: float, by_job: float
+) -> MonthAgainstBefore:
+    from rqa.stats import difference_interval, proportion_interval, proportion_test
+
+    m = MEASURES[measure]
+    count, size = int(own[m.count].sum()), int(own[m.size].sum())
+    count_0, size_0 = int(earlier[m.count].sum()), int(earlier[m.size].sum())
+    share = proportion_interval(successes=count, trials=size, level=level)
+    apart = difference_interval(successes1=count, trials1=size, successes2=count_0, trials2=size_0, level=level)
+    test = proportion_test(successes1=count, trials1=size, successes2=count_0, trials2=size_0)
+    difference, low, high = (_number(value) for value in (apart.estimate, apart.low, apart.high))
+    p_value = _number(test.p_value)
+    if by_job > 1.0 and difference is not None and low is not None and high is not None and p_value is not None:
+        p_value = max(p_value, _chance(count, size, count_0, size_0, by_job))
+        low, high = (max(-1.0, min(1.0, difference + (end - difference) * by_job**0.5)) for end in (low, high))
+    if difference is None or p_value is None:
+        direction, luck = "no data", False
+    else:
+        direction = "same" if difference == 0 else "better" if (difference > 0) == m.up_is_good else "worse"
+        luck = p_value < LUCK
+    span = earlier["month"].sort().to_list()
+    return MonthAgainstBefore(
+        measure=measure, month=month, mature=mature, count=count, size=size,
+        share=_number(share.estimate), low=_number(share.low), high=_number(share.high),
+        first_before=span[0] if span else None, last_before=span[-1] if span else None, months_before=len(span),
+        before_count=count_0, before_size=size_0, before_share=count_0 / size_0 if size_0 else None,
+        difference=difference, difference_low=low, difference_high=high,
+        p_value=p_value, direction=direction, more_than_luck=luck,
+        verdict=direction if luck or direction == "no data" else UNCLEAR, level=level,
+        by_job=round(by_job, 3),
+    )  # fmt: skip
+
+
+def _chance(count: int, size: int, count_0: int, size_0: int, by_job: float) -> float:
+    """How often luck alone sets two shares as far apart, where cases vary so many times as much as single ones."""
+    from scipy import special
+
+    pooled = (count + count_0) / (size + size_0)
+    variance = pooled * (1.0 - pooled) * (1.0 / size + 1.0 / size_0) * by_job
+    gap = abs(count / size - count_0 / size_0)
+    return float(2.0 * special.ndtr(-gap / variance**0.5)) if variance > 0 else 1.0
+
+
+def _number(value: object) -> float | None:
+    number = float(value)  # type: ignore[arg-type]
+    return None if number != number else number

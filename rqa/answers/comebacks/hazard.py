@@ -1,0 +1,66 @@
+"""On which days after closing units come back: first days speak of the work and its tests, later ones of new faults."""
+
+from rqa.answers.core.follow_up_counts import Cause, by_day, causes_asked, days_asked, follow_up, notes_on, told
+from rqa.answers.core.ground_list import SEEN
+from rqa.answers.core.result import Answer
+from rqa.answers.core.scope import By, Moment, Months, Where, check_level
+from rqa.contract import CLASSES
+from rqa.errors import RequestError
+from rqa.words import counted
+
+QUESTION = "comeback_hazard"
+
+
+class ComebackHazard(Answer):
+    """Chance to return by day since closing: day, at_risk, returned, raw, hazard, se, low, high."""
+
+    question = "Come-backs by day"
+    needs = SEEN
+
+
+def comeback_hazard(
+    now: Moment,
+    by: By = (),
+    *,
+    upto: int = 90,
+    bandwidth: float = 7,
+    cause: Cause = None,
+    where: Where | None = None,
+    months: Months | None = None,
+    index: str = "repaired",
+    level: float = 0.95,
+) -> ComebackHazard:
+    """Say how likely a unit still out is to come back on each day since closing, the luck of single days smoothed away.
+
+    `by`, `where`, `months`, `cause` as of `comeback_curve`; `bandwidth` says how many days to each side are looked at
+    (1: each day by itself). Columns: day, at_risk, returned, raw (the day's own returned / at_risk), hazard with se,
+    low, high. With a cause, other classes and retirement end the follow-up.
+
+    A peak narrower than the bandwidth is lowered and widened by it; look at raw, and at another bandwidth, before
+    acting on its height.
+    """
+    import numpy as np
+
+    from rqa.stats import smoothed_hazard
+
+    check_level(QUESTION, level)
+    upto = days_asked(QUESTION, "upto", upto)
+    if isinstance(bandwidth, bool) or not isinstance(bandwidth, int | float) or not 1 <= bandwidth <= upto + 1:
+        raise RequestError(f"{QUESTION}: bandwidth is a number of days from 1 to upto: {bandwidth!r}.")
+    wanted = causes_asked(QUESTION, cause)
+    # Days within reach beyond the last one shown belong to its smoothing.
+    reach = upto + int(np.ceil(bandwidth))
+    seen = follow_up(QUESTION, now, by=by, where=where, months=months, index=index, upto=reach)
+    own = np.array([not wanted or c in wanted for c in CLASSES])
+    back = seen.returned[:, :-1, own].sum(axis=-1)
+    gone = seen.returned[:, :-1, ~own].sum(axis=-1) + seen.censored[:, :-1]
+    # What lies beyond was followed through the last day looked at.
+    gone[:, -1] += seen.followed[:, -1]
+    r = smoothed_hazard(day=seen.day[:-1], returned=back, censored=gone, bandwidth=bandwidth, level=level)
+    columns = {name: getattr(r, name) for name in ("at_risk", "returned", "raw", "hazard", "se", "low", "high")}
+    settings = {
+        "upto": upto, "bandwidth": bandwidth, "as_of": now.day, "cause": wanted, "index": index,
+        **seen.asked.settings(), "level": level, "method": "local linear, Epanechnikov",
+    }  # fmt: skip
+    notes = [*notes_on(now, seen, index), f"Smoothed over {counted(f'{bandwidth:g}', 'day')} to each side."]
+    return ComebackHazard(by_day(seen, upto, told(now, wanted, columns)[1], r.at_risk), settings, tuple(notes))

@@ -1,0 +1,121 @@
+"""What come-backs were found to have: beside what was named or repaired, and by marks that say where to look."""
+
+from typing import TYPE_CHECKING
+
+from rqa.answers.core.follow_up_counts import WHOLE, check_index, days_asked
+from rqa.answers.core.ground_list import FOUND
+from rqa.answers.core.result import Answer, with_shares
+from rqa.answers.core.scope import By, Moment, Months, Scope, Where, check_level, check_one_of, check_values, scope
+from rqa.measures.run import counts
+
+if TYPE_CHECKING:
+    import polars as pl
+
+MATRIX, MARKS = "comeback_matrix", "comeback_marks"
+NAMED = ("complaint", "repaired")
+MARKED = (
+    ("no fault found", "fault_known", "no_fault_found"),
+    ("same part fitted again", "with_part", "same_part"),
+    ("had passed its tests", "tested", "escaped"),
+)
+"""Each mark with its cases and the marked among them."""
+
+
+class FindingMatrix(Answer):
+    """What was named against what was found: returned, of_row, low, high."""
+
+    question = "Complaint and finding"
+    needs = FOUND
+
+
+class ComebackMarks(Answer):
+    """Marks of come-backs: mark, cases, marked, share, low, high."""
+
+    question = "Marks of come-backs"
+    needs = FOUND
+
+
+def comeback_matrix(
+    now: Moment,
+    window: int = 90,
+    *,
+    named: str = "complaint",
+    by: By = (),
+    where: Where | None = None,
+    months: Months | None = None,
+    index: str = "repaired",
+    level: float = 0.95,
+) -> FindingMatrix:
+    """Say what was found in units that came back, beside what the customer named or what had been repaired.
+
+    `named` is "complaint" (of the return) or "repaired" (found at fault in the job before, or else complained of).
+    Groupings: month, week, site, model, procedure, technician, billing. A row for each pair that occurs: the column
+    named so, found ("nothing" where the return found no fault, "unknown" where nobody wrote it down), returned (matured
+    jobs that came back within `window` days), of_row (its share of that row's returns) with Wilson's low and high.
+
+    Where complaint and finding differ much, the intake asks too little; where what was repaired is found again, look at
+    the repair.
+    """
+    import polars as pl
+
+    check_one_of(MATRIX, "named", named, NAMED)
+    asked, table = _asked(MATRIX, now, "comeback_findings", window, by, where, months, index, level)
+    keys = [*asked.by, named]
+    cells = table.group_by([*keys, "found"]).agg(pl.col("returned").sum())
+    cells = cells.with_columns(pl.col("returned").sum().over(keys).alias("of")).sort([*keys, "found"])
+    made = with_shares(cells, part="returned", whole="of", share="of_row", level=level)
+    settings = {"named": named, **_settings(now, asked, window, index, level)}
+    return FindingMatrix(made.select(*keys, "found", "returned", "of_row", "low", "high"), settings, now.notes)
+
+
+def comeback_marks(
+    now: Moment,
+    window: int = 90,
+    *,
+    by: By = (),
+    where: Where | None = None,
+    months: Months | None = None,
+    index: str = "repaired",
+    level: float = 0.95,
+) -> ComebackMarks:
+    """Say how many come-backs found nothing, fitted the same part again, or had passed the tests that cover the fault.
+
+    Groupings: month, week, site, model, procedure, technician, billing. A row a group and mark: cases, marked, share =
+    marked / cases with Wilson's low and high. The cases of "no fault found" are returns whose finding is written down;
+    of "same part fitted again" returns after a job in which a part was fitted; of "had passed its tests" (an escape)
+    returns with a fault found after a job with diagnostics: marked when the last run of every test had passed and one
+    of them covers what was then found.
+    """
+    import polars as pl
+
+    asked, table = _asked(MARKS, now, "comeback_marks", window, by, where, months, index, level)
+    rows = [
+        table.select(
+            *asked.by, pl.lit(mark).alias("mark"), pl.col(cases).alias("cases"), pl.col(hits).alias("marked")
+        ).with_columns(pl.lit(place).alias("_place"))
+        for place, (mark, cases, hits) in enumerate(MARKED)
+    ]
+    whole = pl.concat(rows).sort([*asked.by, "_place"]).drop("_place")
+    made = with_shares(whole, part="marked", whole="cases", share="share", level=level)
+    return ComebackMarks(made, _settings(now, asked, window, index, level), now.notes)
+
+
+def _asked(
+    question: str, now: Moment, measure: str, window: int, by: By, where: Where | None, months: Months | None,
+    index: str, level: float,
+) -> "tuple[Scope, pl.DataFrame]":  # fmt: skip
+    check_level(question, level)
+    check_index(question, index)
+    asked = scope(question, by=by, where=where, months=months, allowed=WHOLE)
+    check_values(now.store, question, asked.where)
+    table = counts(
+        now.store, measure, by=asked.by, where=asked.where, months=asked.months,
+        values={"window": days_asked(question, "window", window), "as_of": now.day, "disposition": index},
+    )  # fmt: skip
+    return asked, table
+
+
+def _settings(now: Moment, asked: Scope, window: int, index: str, level: float) -> dict[str, object]:
+    return {
+        "window": window, "as_of": now.day, "index": index, **asked.settings(), "level": level, "method": "wilson",
+    }  # fmt: skip

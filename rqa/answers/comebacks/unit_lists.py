@@ -1,0 +1,165 @@
+"""Which units come back again and again, whether that is luck, and how much of all returns the worst units hold."""
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from rqa.answers.comebacks.unit_counts import AskedUnits, asked_units, unit_counts, unit_notes
+from rqa.answers.core.follow_up_counts import group_numbers
+from rqa.answers.core.ground_list import SEEN
+from rqa.answers.core.result import Answer, chances, rounded
+from rqa.answers.core.scope import By, Moment, Months, Where, is_number
+from rqa.errors import RequestError
+from rqa.measures.run import counts
+from rqa.words import counted
+
+if TYPE_CHECKING:
+    import polars as pl
+
+CHRONIC, WORST = "chronic_units", "worst_share"
+FALSE = 0.05
+"""Share of a list of chronic units that luck alone puts there, on average."""
+
+
+class ChronicUnits(Answer):
+    """Units that came back most often: unit_id, returns, expected, by_luck, p_adjusted and days."""
+
+    question = "Units that come back most"
+    needs = SEEN
+
+
+class WorstShare(Answer):
+    """What the worst units hold: units, returns, worst, share, by_luck."""
+
+    question = "Returns held by the worst units"
+    needs = SEEN
+
+
+def chronic_units(
+    now: Moment,
+    by: By = ("model",),
+    *,
+    upto: int = 365,
+    most: int = 20,
+    where: Where | None = None,
+    months: Months | None = None,
+    index: str = "repaired",
+) -> ChronicUnits:
+    """List the units that came back most often, with the chance that luck alone brings a unit so far.
+
+    Each unit is set beside units of its group (`by`, of its first repair) seen for as long: expected is their mean
+    number of returns by that age. Columns: the groups, unit_id, first_closed_on, last_return_on, days (seen, at most
+    `upto`), returns, expected, p_value (so many or more, for a unit chosen beforehand), by_luck (how many of all units
+    luck would bring so far), p_adjusted (below 0.05: chronic; of such a list one in twenty at most is there by luck),
+    chronic. The smallest p_value first; at most `most` units, all with two returns or more.
+    """
+    import polars as pl
+
+    if isinstance(most, bool) or not isinstance(most, int) or most < 1:
+        raise RequestError(f"{CHRONIC}: most is a number of units, 1 or more: {most!r}.")
+    units = asked_units(CHRONIC, now, by=by, where=where, months=months, upto=upto, index=index)
+    cells = judged_units(now, units)
+    chronic = cells.filter((pl.col("p_adjusted") < FALSE) & (pl.col("returns") >= 2))
+    listed = chronic if chronic.height else cells.filter(pl.col("returns") >= 2)
+    least = int(listed["returns"].min() or 2) if chronic.height else 2  # type: ignore[arg-type]
+    asked = units.asked
+    table = counts(
+        now.store, "most_returns", by=asked.by, where=asked.where, months=asked.months,
+        values={**units.values, "least": least, "most": 20 * most},
+    )  # fmt: skip
+    made = table.join(cells, on=[*asked.by, "returns", "end_day"], how="left", nulls_equal=True)
+    made = made.sort(["p_value", "returns", "unit_id"], descending=[False, True, False]).head(most)
+    made = made.select(
+        *asked.by, "unit_id", "first_closed_on", "last_return_on", pl.col("end_day").alias("days"), "returns",
+        "expected", "p_value", "by_luck", "p_adjusted", (pl.col("p_adjusted") < FALSE).alias("chronic"),
+    )  # fmt: skip
+    found = int(chronic["units"].sum())
+    notes = unit_notes(now)
+    notes.append(
+        f"{found:,} of {counted(int(cells['units'].sum()), 'unit')} came back more often than luck and their like "
+        "explain."
+    )
+    settings = {
+        "upto": upto, "most": most, "as_of": now.day, "index": index, **asked.settings(),
+        "method": "Poisson; Benjamini-Hochberg",
+    }  # fmt: skip
+    return ChronicUnits(made, settings, tuple(notes))
+
+
+def judged_units(now: Moment, units: AskedUnits) -> "pl.DataFrame":
+    """Units counted by group, returns and age seen, each count with what was to be expected and its p-values."""
+    from rqa.stats import many_returns
+
+    table, expected = _expected(now, units)
+    r = many_returns(returns=table["returns"], expected=expected, units=table["units"])
+    return table.with_columns(
+        rounded(expected.tolist()).alias("expected"),
+        *(chances(getattr(r, name).tolist()).alias(name) for name in ("p_value", "by_luck", "p_adjusted")),
+    )
+
+
+def _expected(now: Moment, units: AskedUnits) -> "tuple[pl.DataFrame, Any]":
+    """Counts of units, and the mean returns of their group by the age they were seen to."""
+    asked = units.asked
+    table = counts(
+        now.store, "returns_per_unit", by=asked.by, where=asked.where, months=asked.months, values=units.values
+    )
+    _, made = unit_counts(now, units)
+    _, group = group_numbers(table, asked.by)
+    day, expected = table["end_day"].to_numpy(), np.zeros(table.height)
+    for g, curve in enumerate(made):
+        mean, own = curve.mean(0.95), group == g
+        expected[own] = mean.mcf[np.searchsorted(mean.day, day[own])]
+    return table, expected
+
+
+def worst_share(
+    now: Moment,
+    by: By = (),
+    *,
+    worst: tuple[float, ...] = (0.01, 0.05, 0.1),
+    upto: int = 365,
+    where: Where | None = None,
+    months: Months | None = None,
+    index: str = "repaired",
+) -> WorstShare:
+    """Say what share of all returns the worst units hold, beside what luck alone would give them.
+
+    Units, groups and ages as of `recurrences`. A row a group and fraction of its units, the worst first: units,
+    returns, worst (the fraction), share (of the returns they hold) and by_luck, the share they would hold if each unit
+    came back by luck alone at the mean rate of its group and age. Without returns both are null.
+    """
+    import polars as pl
+
+    from rqa.stats import worst_units
+
+    listed = (worst,) if isinstance(worst, float | int | str) else tuple(worst)
+    parts = np.asarray([part if is_number(part) else np.nan for part in listed], dtype=np.float64)
+    if not parts.size or not ((parts > 0) & (parts <= 1)).all():
+        raise RequestError(f"{WORST}: worst names fractions of the units above 0 and up to 1, such as 0.01: {worst!r}.")
+    units = asked_units(WORST, now, by=by, where=where, months=months, upto=upto, index=index)
+    asked = units.asked
+    table, expected = _expected(now, units)
+    groups, group = group_numbers(table, asked.by)
+    rows = []
+    for g in range(groups.height if asked.by else min(table.height, 1)):
+        own = group == g
+        r = worst_units(
+            returns=table["returns"].to_numpy()[own], units=table["units"].to_numpy()[own], fraction=parts,
+            expected=expected[own],
+        )  # fmt: skip
+        rows.append(r)
+    place = np.repeat(np.arange(len(rows)), parts.size)
+    made = pl.DataFrame([
+        *(groups[name].gather(place) for name in asked.by),
+        pl.Series("units", [r.units for r in rows for _ in parts], dtype=pl.Int64),
+        pl.Series("returns", [r.returns for r in rows for _ in parts], dtype=pl.Int64),
+        rounded([p for _ in rows for p in parts.tolist()]).alias("worst"),
+        rounded([s for r in rows for s in r.share.tolist()]).alias("share"),
+        rounded([s for r in rows for s in r.by_luck.tolist()]).alias("by_luck"),
+    ])  # fmt: skip
+    settings = {
+        "worst": tuple(parts.tolist()), "upto": upto, "as_of": now.day, "index": index, **asked.settings(),
+        "method": "Lorenz curve; Poisson luck",
+    }  # fmt: skip
+    return WorstShare(made, settings, tuple(unit_notes(now)))

@@ -1,0 +1,1 @@
+"""People and places against what their own mix of work explains."""

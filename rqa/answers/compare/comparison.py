@@ -1,0 +1,426 @@
+"""Who differs from what their own mix of work would bring: technicians, benches, tools, stations, sites."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rqa.answers.comebacks.counted import in_words
+from rqa.answers.comebacks.rate import comebacks
+from rqa.answers.compare.comparison_findings import stated
+from rqa.answers.compare.comparison_words import notes_of
+from rqa.answers.compare.expected_by_model import expected_by_model, fits
+from rqa.answers.core.filters import written
+from rqa.answers.core.grounds import grounds
+from rqa.answers.core.job_clusters import inflation
+from rqa.answers.core.needs import OF_MEASURE
+from rqa.answers.core.result import Answer, chances, rounded
+from rqa.answers.core.scope import By, Moment, Months, Scope, Where, check_level, check_one_of
+from rqa.answers.yields.clean import clean_jobs
+from rqa.answers.yields.first_pass import first_pass_yield
+from rqa.contract import CLASSES
+from rqa.errors import RequestError
+from rqa.measures.groupings import names_only
+from rqa.words import counted, did_you_mean
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from rqa.stats import Overdispersion
+
+QUESTION = "compare"
+UNKNOWN = "unknown"
+WITHOUT_IS_ANOTHER_WORK = ("tool",)
+"""Work that names none of these is work without any, and no comparison for the others."""
+MIX = ("model", "procedure", "billing")
+
+LEAST = 30
+"""Comparable work below which nothing is said of a group."""
+THIN_OTHERS, THIN_SHARE = 10, 0.1
+"""Others' work in a kind below which it is thin; share of the work in thin kinds from which on a model is used."""
+GROUPS_FOR_SPREAD = 10
+"""Groups from which on their usual spread can be told from single ones that stand out."""
+FALSE_SHARE = 0.05
+SMALLEST_P, LARGEST_Z = 1e-30, 11.4
+"""Chances below, and scores beyond, are not told apart: the exact distribution is added up no further."""
+METHODS = ("auto", "stratified", "model")
+ABOVE, BELOW, ALIKE, TOO_LITTLE = (
+    "above expectation", "below expectation", "not distinguishable", "too little work to say",
+)  # fmt: skip
+
+
+class Comparison(Answer):
+    """Observed against what the mix of work brings: the group, exposures, observed, expected, ratio, low, high, shrunk,
+    p_value, p_adjusted, verdict; shrunk_low, shrunk_high, share, alone, z, and the funnel's limits low_95, high_95,
+    low_998, high_998."""
+
+    question = "Comparison"
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """One outcome that can be compared: whom it is known of, and what else than the mix makes kinds of work unlike."""
+
+    who: tuple[str, ...]
+    kind: tuple[str, ...]
+    events: str
+    work: str
+
+
+OUTCOMES: Mapping[str, Outcome] = {
+    "first_pass": Outcome(
+        ("technician", "bench", "tool", "site"), ("step",), "first checks that failed", "first checks"
+    ),
+    "first_run": Outcome(
+        ("technician", "station", "site"), ("test",), "first runs of diagnostics that failed", "first runs"
+    ),
+    "comeback": Outcome(("technician", "bench", "tool", "station", "site"), (), "units that came back", "matured jobs"),
+    "clean_job": Outcome(("technician", "site"), (), "jobs that were not clean", "checked jobs"),
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Counted:
+    """Events and work of each group in each kind of work; the group "unknown" comes last, if it is there."""
+
+    names: tuple[str, ...]
+    kinds: tuple[tuple[str, ...], ...]
+    events: NDArray[np.int64]
+    trials: NDArray[np.int64]
+    notes: tuple[str, ...]
+
+    @property
+    def known(self) -> int:
+        """How many groups have a name."""
+        return len(self.names) - (UNKNOWN in self.names)
+
+
+@dataclass(frozen=True, eq=False)
+class Expected:
+    """Observed against expected, by group, and how the expectation was come by."""
+
+    method: str
+    asked: bool
+    exposures: NDArray[np.int64]
+    observed: NDArray[np.int64]
+    alone: NDArray[np.int64]
+    expected: NDArray[np.float64]
+    variance: NDArray[np.float64]
+    p_value: NDArray[np.float64]
+    z: NDArray[np.float64]
+    thin: float
+    apart: int
+
+
+def compare(
+    now: Moment,
+    who: str = "technician",
+    *,
+    outcome: str = "first_pass",
+    window: int = 30,
+    mix: By = MIX,
+    where: Where | None = None,
+    months: Months | None = None,
+    least: int = LEAST,
+    method: str = "auto",
+    spread: bool = True,
+    level: float = 0.95,
+) -> Comparison:
+    """Say who had more, or fewer, failures (or come-backs) than the same work brings in the whole depot.
+
+    `who`: technician, bench, tool, station, site. `outcome`: "first_pass" (failed first checks), "first_run" (failed
+    first runs of diagnostics), "comeback" (matured jobs back within `window` days), "clean_job" (jobs that were not
+    clean). `mix`: what makes work unlike, any of model, procedure, billing, site; where checks are counted the step or
+    the test always belongs to it. `least`: comparable work below which nothing is said. `method`: "stratified" (shares
+    of each kind of work as they are), "model" (a binomial model of them), or "auto": the model where more than a tenth
+    of the work is of kinds in which the others have fewer than 10 cases. `spread`: whether a spread between the groups
+    that is wider than luck is allowed for. That the checks of one job go together always is: p-values and limits are
+    those of jobs, not of single checks (`rqa.answers.core.job_clusters`).
+
+    Columns: the group; exposures (work that can be compared), observed (events in it), expected (what the mix brings),
+    ratio = observed / expected with its exact Poisson interval low, high; shrunk, the ratio drawn towards 1 as far as
+    little work deserves; p_value (1e-30 stands for less) and p_adjusted (for how many were compared); verdict. Beside
+    these: shrunk_low, shrunk_high; share (observed / exposures, the mix not allowed for); alone (work with nothing to
+    compare it with); z; low_95, high_95, low_998, high_998 (funnel limits of the ratio). Rows are in the order of
+    names: there is no rank.
+    """
+    asked = _checked(who, outcome, mix, least, method, level)
+    table = _counts(now, who, outcome, asked, where, months, window)
+    counted = _matrix(table.table, who, asked, *_columns(outcome), table.notes)
+    found = _expected(counted, method)
+    enough = found.exposures >= least
+    dispersion = _spread(found, enough) if spread else None
+    by_job = _by_job(now, who, outcome, asked, table, counted)
+    phi = max(1.0 if dispersion is None else dispersion.phi, float(by_job.min(initial=np.inf)) if by_job.size else 1.0)
+    allowed = np.maximum(phi, by_job)
+    p_value = np.where(allowed == 1.0, found.p_value, np.maximum(found.p_value, _two_sided(found.z / allowed**0.5)))
+    made, verdicts = _table(who, counted, found, enough, p_value, phi, by_job, level)
+    settings = {
+        "by": (who,), "who": who, "outcome": outcome, "window": window if outcome == "comeback" else None,
+        "as_of": now.day, "where": table.settings.get("where"), "months": table.settings.get("months"),
+        "mix": asked, "expected": found.method, "least": least, "spread": round(phi, 3),
+        "by_job": round(float(by_job.max(initial=1.0)), 3), "level": level,
+    }  # fmt: skip
+    notes = notes_of(
+        who=who, outcome=OUTCOMES[outcome], mix=asked, names=counted.names[: counted.known], found=found, least=least,
+        enough=enough, dispersion=dispersion, verdicts=verdicts, unknown=_unknown(counted),
+        by_job=float(by_job.max(initial=1.0)), given=counted.notes, place=_place(settings),
+        there=grounds(now, window=window), rests_on=OF_MEASURE[outcome],
+    )  # fmt: skip
+    findings = stated(made, who, outcome, OUTCOMES[outcome], _which(settings), _place(settings))
+    return Comparison(made, settings, notes, findings)
+
+
+def _place(settings: Mapping[str, Any]) -> str:
+    """The work that the expectation comes from: that of the whole depot, or what the filters keep of it."""
+    kept = {name: values for name, values in (settings["where"] or {}).items() if name != "class"}
+    return f"the work with {written(kept)}" if kept else "the whole depot"
+
+
+def _which(settings: Mapping[str, object]) -> str:
+    """Which events count, to follow their name: within how many days, and of which classes."""
+    if settings["window"] is None:
+        return ""
+    where = settings["where"]
+    classes = where.get("class") if isinstance(where, Mapping) else None
+    return f" within {counted(settings['window'], 'day')} {in_words(classes or CLASSES)[0]}"
+
+
+def _checked(who: str, outcome: str, mix: By, least: int, method: str, level: float) -> tuple[str, ...]:
+    """The names that make a kind of work."""
+    check_level(QUESTION, level)
+    check_one_of(QUESTION, "outcome", outcome, OUTCOMES)
+    if who not in OUTCOMES[outcome].who:
+        there = OUTCOMES[outcome].who
+        meant = did_you_mean(str(who), there)
+        raise RequestError(f"{QUESTION}: {outcome} is known of {', '.join(there)}, not of {who!r}.{meant}")
+    check_one_of(QUESTION, "method", method, METHODS)
+    if isinstance(least, bool) or not isinstance(least, int) or least < 1:
+        raise RequestError(f"{QUESTION}: least is a number of cases, 1 or more: {least!r}.")
+    names = (mix,) if isinstance(mix, str) else tuple(mix)
+    names_only(QUESTION, "part of the mix", names, (*MIX, "site"))
+    if who in names:
+        raise RequestError(f"{QUESTION}: {who} is what is compared, so it cannot be part of the mix.")
+    return (*dict.fromkeys(names), *OUTCOMES[outcome].kind)
+
+
+def _counts(
+    now: Moment, who: str, outcome: str, kind: tuple[str, ...], where: Where | None, months: Months | None, window: int
+) -> Answer:
+    by = (who, *kind)
+    if outcome == "comeback":
+        return comebacks(now, window=window, by=by, where=where, months=months)
+    if outcome == "clean_job":
+        return clean_jobs(now, by=by, where=where, months=months)
+    return first_pass_yield(now, by=by, where=where, months=months)
+
+
+def _columns(outcome: str) -> "tuple[pl.Expr, pl.Expr]":
+    import polars as pl
+
+    if outcome == "comeback":
+        return pl.col("returned"), pl.col("matured")
+    if outcome == "clean_job":
+        return pl.col("jobs") - pl.col("clean"), pl.col("jobs")
+    return pl.col("failed"), pl.col("exposures")
+
+
+def _matrix(
+    table: "pl.DataFrame", who: str, kind: Sequence[str], events: Any, trials: Any, notes: tuple[str, ...]
+) -> Counted:
+    import polars as pl
+
+    cells = table.select(who, *kind, events.alias("events"), trials.alias("trials")).filter(pl.col("trials") > 0)
+    if who in WITHOUT_IS_ANOTHER_WORK:
+        cells = cells.filter(pl.col(who) != UNKNOWN)
+    names = sorted(set(cells[who].to_list()), key=lambda name: (name == UNKNOWN, name))
+    keys = list(cells.select(kind).iter_rows()) if kind else [()] * cells.height
+    kinds = sorted(set(keys))
+    row, column = {name: i for i, name in enumerate(names)}, {key: i for i, key in enumerate(kinds)}
+    at = [row[name] for name in cells[who].to_list()], [column[key] for key in keys]
+    counted = []
+    for part in ("events", "trials"):
+        matrix = np.zeros((len(names), len(kinds)), dtype=np.int64)
+        matrix[at] = cells[part].to_numpy()
+        counted.append(matrix)
+    return Counted(tuple(names), tuple(kinds), counted[0], counted[1], notes)
+
+
+def _unknown(counted: Counted) -> int:
+    return int(counted.trials[counted.known :].sum())
+
+
+def _expected(counted: Counted, method: str) -> Expected:
+    from rqa.stats import expectation_test, expected_from_mix, stratified_exact_test
+
+    x, n, known = counted.events, counted.trials, counted.known
+    others = n.sum(axis=0) - n
+    work = int(n.sum())
+    shown = n[:known]
+    thin = float(shown[others[:known] < THIN_OTHERS].sum()) / max(int(shown.sum()), 1)
+    asked = method != "auto"
+    if method == "auto":
+        several = (n.sum(axis=1) > 0).sum() > 1
+        method = "model" if thin > THIN_SHARE and several and fits(counted.kinds) else "stratified"
+    if method == "model":
+        made = expected_by_model(events=x, trials=n, kinds=counted.kinds)
+        observed, exposures = x.sum(axis=1), n.sum(axis=1)
+        # With nobody else there the model is only the group's own work.
+        nobody = (exposures == work) | made.alone
+        expected = np.where(nobody, 0.0, made.expected)
+        t = expectation_test(observed=observed, expected=expected, variance=np.where(expected > 0, made.variance, 0.0))
+        alone = np.where(nobody, exposures, 0)
+        p, z = _told(np.where(exposures > 0, t.p_value, np.nan), t.z, exposures - alone, x, n)
+        return Expected(
+            "model", asked, (exposures - alone)[:known], np.where(alone > 0, 0, observed)[:known], alone[:known],
+            expected[:known], made.variance[:known], p[:known], z[:known], thin, made.apart,
+        )  # fmt: skip
+    mix = expected_from_mix(events=x, trials=n)
+    s = stratified_exact_test(events=x, trials=n)
+    p, z = _told(s.p_value, s.z, mix.comparable, x, n)
+    return Expected(
+        "stratified", asked, mix.comparable[:known], mix.observed[:known], mix.alone[:known], mix.expected[:known],
+        mix.variance[:known], p[:known], z[:known], thin, 0,
+    )  # fmt: skip
+
+
+def _told(
+    p_value: NDArray[np.float64],
+    z: NDArray[np.float64],
+    comparable: NDArray[np.int64],
+    events: NDArray[np.int64],
+    trials: NDArray[np.int64],
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Chances and scores that can be told apart.
+
+    Work that can be compared, of kinds in which all passed or all failed whoever did it, is as expected: p = 1, z = 0.
+    """
+    x, n = events.sum(axis=0), trials.sum(axis=0)
+    settled = (trials[:, (x > 0) & (x < n)].sum(axis=1) == 0) & (comparable > 0)
+    p, z = np.where(settled, 1.0, p_value), np.where(settled, 0.0, z)
+    return np.maximum(p, SMALLEST_P), np.clip(z, -LARGEST_Z, LARGEST_Z)
+
+
+def _spread(found: Expected, enough: NDArray[np.bool_]) -> "Overdispersion | None":
+    """The groups' spread over luck's, where there are enough groups to tell it."""
+    from rqa.stats import overdispersion
+
+    seen = enough & (found.expected > 0) & (found.variance > 0)
+    if int(seen.sum()) < GROUPS_FOR_SPREAD:
+        return None
+    return overdispersion(observed=found.observed[seen], expected=found.expected[seen], variance=found.variance[seen])
+
+
+def _by_job(
+    now: Moment, who: str, outcome: str, kind: tuple[str, ...], table: Answer, counted: Counted
+) -> NDArray[np.float64]:
+    """How much more each group's failures vary than those of single checks, as the checks of a job go together."""
+    asked = Scope((), dict(table.settings["where"] or {}), table.settings["months"])  # type: ignore[call-overload, arg-type]
+    mix = kind[: len(kind) - len(OUTCOMES[outcome].kind)]
+    made = inflation(
+        now, who=who, outcome=outcome, mix=mix, asked=asked, names=counted.names, kinds=counted.kinds,
+        events=counted.events, trials=counted.trials,
+    )  # fmt: skip
+    return made[: counted.known]
+
+
+def _two_sided(z: NDArray[np.float64]) -> NDArray[np.float64]:
+    from scipy import special
+
+    return np.asarray(2.0 * special.ndtr(-np.abs(z)), dtype=np.float64)
+
+
+def _table(
+    who: str,
+    counted: Counted,
+    found: Expected,
+    enough: NDArray[np.bool_],
+    p_value: NDArray[np.float64],
+    phi: float,
+    by_job: NDArray[np.float64],
+    level: float,
+) -> "tuple[pl.DataFrame, NDArray[Any]]":
+    import polars as pl
+
+    from rqa.stats import benjamini_hochberg, standardised_ratio
+
+    adjusted = benjamini_hochberg(p_values=np.where(enough, p_value, np.nan), allowed=FALSE_SHARE)
+    judged = ~np.isnan(adjusted.p_values)
+    verdicts = np.where(~judged, TOO_LITTLE, np.where(~adjusted.found, ALIKE, np.where(found.z > 0, ABOVE, BELOW)))
+    ratio = standardised_ratio(observed=found.observed, expected=found.expected, level=level)
+    low, high = _widened(ratio.estimate, ratio.low, ratio.high, by_job)
+    drawn = _shrunk(found, level)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        share = found.observed / np.where(found.exposures == 0, np.nan, found.exposures)
+    numbers = {
+        "expected": found.expected, "ratio": ratio.estimate, "low": low, "high": high,
+        "shrunk": drawn["shrunk"],
+    }  # fmt: skip
+    by_luck = {"p_value": p_value, "p_adjusted": adjusted.p_adjusted}
+    beside = {"shrunk_low": drawn["low"], "shrunk_high": drawn["high"], "share": share}
+    made = pl.DataFrame(
+        {
+            who: pl.Series(list(counted.names[: counted.known]), dtype=pl.String),
+            "exposures": found.exposures, "observed": found.observed,
+            **{name: rounded(values) for name, values in numbers.items()},
+            **{name: chances(values) for name, values in by_luck.items()},
+            "verdict": pl.Series(verdicts.tolist(), dtype=pl.String),
+            **{name: rounded(values) for name, values in beside.items()},
+            "alone": found.alone, "z": rounded(found.z),
+            **{name: rounded(values) for name, values in _funnel(found, phi).items()},
+        }
+    )  # fmt: skip
+    return made, verdicts
+
+
+def _widened(
+    ratio: NDArray[np.float64], low: NDArray[np.float64], high: NDArray[np.float64], by_job: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Limits of a ratio whose events vary so many times as much: their logarithms stand so much further from it.
+
+    With no event seen the upper limit is that of as many times less work.
+    """
+    reach = np.sqrt(by_job)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        lower = np.where(low > 0, ratio * (low / ratio) ** reach, low)
+        upper = np.where(ratio > 0, ratio * (high / ratio) ** reach, high * by_job)
+    return lower, upper
+
+
+def _average_work(found: Expected) -> tuple[float, NDArray[np.int64]]:
+    """The depot's share of events, and each group's work in cases of average difficulty that bring as much."""
+    work = int(found.exposures.sum())
+    share = float(found.observed.sum()) / work if work else 0.0
+    if share == 0.0:
+        return 0.0, np.zeros(found.exposures.size, dtype=np.int64)
+    return share, np.maximum(np.rint(found.expected / share).astype(np.int64), found.observed)
+
+
+def _shrunk(found: Expected, level: float) -> dict[str, NDArray[np.float64]]:
+    from rqa.stats import beta_binomial_shrinkage
+
+    share, size = _average_work(found)
+    there = (size > 0) & (found.expected > 0)
+    made = {name: np.full(size.size, np.nan) for name in ("shrunk", "low", "high")}
+    if there.any():
+        drawn = beta_binomial_shrinkage(successes=found.observed[there], trials=size[there], level=level)
+        for name, values in (("shrunk", drawn.estimate), ("low", drawn.low), ("high", drawn.high)):
+            made[name][there] = values / share
+    return made
+
+
+def _funnel(found: Expected, phi: float) -> dict[str, NDArray[np.float64]]:
+    """Limits of the ratio by luck alone (and the usual spread), for work that brings as many events as expected."""
+    from rqa.stats import funnel_limits
+
+    share, size = _average_work(found)
+    made = {}
+    for name, level in (("95", 0.95), ("998", 0.998)):
+        if share:
+            limits = funnel_limits(trials=size, centre=share, level=level, dispersion=phi)
+            made[f"low_{name}"], made[f"high_{name}"] = limits.low / share, limits.high / share
+        else:
+            made[f"low_{name}"] = made[f"high_{name}"] = np.full(size.size, np.nan)
+    return made

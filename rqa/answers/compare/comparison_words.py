@@ -1,0 +1,180 @@
+"""What a careful reader must know of a comparison: how it was made, what it leaves out, and what it is not for."""
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rqa.answers.core.persons import PEOPLE
+from rqa.words import counted, plural
+
+if TYPE_CHECKING:
+    from rqa.answers.compare.comparison import Expected, Outcome
+    from rqa.answers.core.grounds import Grounds
+    from rqa.stats import Overdispersion
+
+MUCH_OF_THE_WORK = 0.25
+"""Share of all comparable work from which on a group is compared to a good part with itself."""
+SHOWN_REVERSALS = 3
+TOLD = 1.1
+"""How much more than single checks failures vary before it is said."""
+SEVERAL = {
+    "technician": "technicians", "bench": "benches", "tool": "tools", "station": "stations", "site": "sites",
+}  # fmt: skip
+PLACES = "A {who} that stands out is a place to go and watch, not a verdict on who works there."
+
+
+def notes_of(
+    *,
+    who: str,
+    outcome: "Outcome",
+    mix: Sequence[str],
+    names: Sequence[str],
+    found: "Expected",
+    least: int,
+    enough: NDArray[np.bool_],
+    dispersion: "Overdispersion | None",
+    verdicts: NDArray[Any],
+    unknown: int,
+    by_job: float,
+    given: tuple[str, ...],
+    place: str,
+    there: "Grounds",
+    rests_on: Sequence[str],
+) -> tuple[str, ...]:
+    """The notes of a comparison, most needed first; `place` is the work that the expectation comes from."""
+    several, one = SEVERAL[who], outcome.work.removesuffix("s")
+    notes = [
+        f"observed counts {outcome.events}: above expectation means more of them than the same work brings in {place}. "
+        "Rows are in the order of names; two ratios, each against its own mix, make no rank.",
+        _how(found, mix, outcome, place),
+    ]
+    alone = int(found.alone.sum())
+    if alone:
+        notes.append(
+            f"{counted(alone, one)} {plural(alone, 'is of a kind', 'are of kinds')} that nobody else of those compared "
+            f"does: there is nothing to compare {plural(alone, 'it', 'them')} with, so left out."
+        )
+    if unknown:
+        notes.append(
+            f"{counted(unknown, one)} {plural(unknown, 'names', 'name')} no {who}: counted in what the work brings, "
+            "without a row."
+        )
+    compared = int((verdicts != "too little work to say").sum())
+    few = len(names) - compared
+    if few:
+        notes.append(
+            f"{few:,} of {counted(len(names), who, several)} {plural(few, 'has', 'have')} fewer than {least} "
+            f"comparable {outcome.work}: too little work to say."
+        )
+    if compared and not int(found.observed.sum()):
+        cases = int(found.exposures.sum())
+        notes.append(
+            there.claim(
+                f"There were no {outcome.events} among {cases:,} {outcome.work}: nobody can stand out, and there is no "
+                "ratio.",
+                *rests_on, about=f"{outcome.events}, by {who}", among=(cases, outcome.work),
+            )
+        )  # fmt: skip
+    if by_job >= TOLD:
+        notes.append(
+            f"Checks of one job pass and fail together: the failures vary up to {by_job:.2f} times as much as those of "
+            "single checks would. p-values, limits and verdicts allow for that; the job is what is sampled."
+        )
+    notes += _spread_said(there, rests_on, several, found, enough, dispersion, verdicts)
+    if compared:
+        notes.append(
+            f"p_adjusted allows for the {counted(compared, who, several)} compared (Benjamini and Hochberg 1995): of "
+            "those called above or below, one in twenty at most is expected to be luck."
+        )
+    notes += _much(names, found)
+    notes += _reversals(names, found, enough)
+    notes.append(
+        f"Work is compared within {', '.join(mix) or 'one kind alone'}; what else makes it unlike (the state of the "
+        "units, lots of parts, the hour, who is learning) is not allowed for. Ask what differs before asking who."
+    )
+    notes.append(PEOPLE if who == "technician" else f"{PLACES.format(who=who)} {PEOPLE}")
+    return (*notes, *given)
+
+
+def _how(found: "Expected", mix: Sequence[str], outcome: "Outcome", place: str) -> str:
+    kinds = " × ".join(mix) or "the whole"
+    thin = f"{found.thin * 100:.0f} % of the {outcome.work} are of kinds in which the others have fewer than 10"
+    if found.method == "stratified":
+        return f"expected = each kind's share in {place} ({kinds}), on the group's own mix; {thin}."
+    apart = (
+        f"; {counted(found.apart, 'kind')} it does not fit {plural(found.apart, 'has a share', 'have shares')} of "
+        "their own"
+        if found.apart
+        else ""
+    )
+    return (
+        f"expected comes from a binomial model of {', '.join(mix)} (statsmodels GLM, logistic, without interactions), "
+        f"{'as asked; ' if found.asked else 'since '}{thin}{apart}."
+    )
+
+
+def _spread_said(
+    there: "Grounds",
+    rests_on: Sequence[str],
+    several: str,
+    found: "Expected",
+    enough: NDArray[np.bool_],
+    dispersion: "Overdispersion | None",
+    verdicts: NDArray[Any],
+) -> list[str]:
+    from rqa.stats import benjamini_hochberg
+
+    if dispersion is None or dispersion.phi <= 1.0:
+        if dispersion is None:
+            return []
+        said = f"The {several} differ no more than luck alone would set them apart."
+        among = (int(enough.sum()), f"{several} with enough work")
+        return [there.claim(said, *rests_on, about=f"whether the {several} differ", among=among)]
+    plain = benjamini_hochberg(p_values=np.where(enough, found.p_value, np.nan)).found.sum()
+    called = sum(n for verdict, n in Counter(verdicts.tolist()).items() if verdict.split()[0] in ("above", "below"))
+    return [
+        f"The {several} as a whole vary {dispersion.phi:.2f} times as much as luck alone would make them (phi, after "
+        f"Spiegelhalter 2005, a tenth at each end drawn in); p-values and funnel limits allow for that. {called} stand "
+        f"out with it, {plain} would without. A wide spread is a question to the process before it is one to anybody."
+    ]
+
+
+def _much(names: Sequence[str], found: "Expected") -> list[str]:
+    work = int(found.exposures.sum())
+    much = [name for name, n in zip(names, found.exposures.tolist(), strict=True) if n > MUCH_OF_THE_WORK * work]
+    if not much or len(names) < 2:
+        return []
+    shown = ", ".join(much[:5])
+    return [
+        f"{shown} did more than a quarter of the work, so the ratio is partly against itself and lies nearer 1 than "
+        "the difference from the others; the p-value is not touched by that."
+    ]
+
+
+def _reversals(names: Sequence[str], found: "Expected", enough: NDArray[np.bool_]) -> list[str]:
+    """Pairs that the plain shares put in one order and the comparison in the other."""
+    from rqa.stats import order_reversals
+
+    seen = np.flatnonzero(enough & (found.expected > 0))
+    if seen.size < 2:
+        return []
+    n, x, e = (a[seen].astype(np.float64) for a in (found.exposures, found.observed, found.expected))
+    share, ratio = x / n, x / e
+    pairs = order_reversals(
+        raw=share,
+        adjusted=ratio,
+        raw_error=np.sqrt(share * (1.0 - share) / n),
+        adjusted_error=np.sqrt(found.variance[seen]) / e,
+    )
+    said = []
+    for a, b in list(zip(pairs.higher_raw.tolist(), pairs.higher_adjusted.tolist(), strict=True))[:SHOWN_REVERSALS]:
+        one, other = names[seen[a]], names[seen[b]]
+        said.append(
+            f"The plain figures mislead: {one} has {share[a]:.1%} and {other} {share[b]:.1%}, yet against their own "
+            f"mix {one} has {ratio[a]:.2f} times what was expected and {other} {ratio[b]:.2f} (Simpson's reversal)."
+        )
+    more = pairs.higher_raw.size - SHOWN_REVERSALS
+    return said + [f"{counted(more, 'more pair turns', 'more pairs turn')} round like that."] * (more > 0)

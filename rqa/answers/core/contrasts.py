@@ -1,0 +1,130 @@
+"""A place set beside its like: events out of cases on both sides, as a statement with its evidence."""
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+from rqa.answers.core.finding import Finding
+from rqa.words import count, percent
+
+SMALLEST = 20
+"""Groups of fewer cases are left out: too little to say, and too easily one person."""
+
+
+@dataclass(frozen=True)
+class Contrast:
+    """One group against its comparison: `events` out of `size`, and the same of the others.
+
+    `what` is the measure in words, `against` what it is set beside; `kind` and `scope` are those of the finding.
+    `comebacks`: whether the events are come-backs, so that fewer of them are something gained.
+    """
+
+    kind: str
+    scope: Mapping[str, str]
+    what: str
+    events: int
+    size: int
+    other_events: int
+    other_size: int
+    against: str
+    up_is_good: bool
+    caution: str
+    check: str
+    comebacks: bool = True
+    either_way: bool = False
+
+    @property
+    def share(self) -> float:
+        """The group's own share."""
+        return self.events / self.size
+
+    @property
+    def other_share(self) -> float:
+        """The share it is compared with."""
+        return self.other_events / self.other_size
+
+    @property
+    def worse(self) -> bool:
+        """Whether the group's share lies on the bad side of the other."""
+        return self.share < self.other_share if self.up_is_good else self.share > self.other_share
+
+    @property
+    def _word(self) -> str:
+        return "worse" if self.worse else "better"
+
+    @property
+    def p_value(self) -> float:
+        """How often luck alone would set the two as far apart: Fisher's exact test, two-sided."""
+        return _p_value(self.events, self.size, self.other_events, self.other_size)
+
+    def stated(self) -> Finding:
+        """The contrast as a finding: the difference of the shares with Newcombe's interval."""
+        from rqa.stats import difference_interval
+
+        apart = difference_interval(
+            successes1=self.events, trials1=self.size, successes2=self.other_events, trials2=self.other_size
+        )
+        return Finding(
+            kind=self.kind,
+            scope=self.scope,
+            what=(
+                f"{self.what} {_share(self.events, self.size)}, "
+                f"{self._word} than {_share(self.other_events, self.other_size)} {self.against}"
+            ),
+            measure="difference of shares",
+            size=float(apart.estimate),
+            low=float(apart.low),
+            high=float(apart.high),
+            worse=self.worse,
+            jobs=self.size,
+            p_value=self.p_value,
+            caution=self.caution,
+            check=self.check,
+            avoided=max(0.0, self.events - self.size * self.other_share) if self.comebacks else None,
+            either_way=self.either_way,
+            mirrored=not self.either_way,
+        )
+
+
+@lru_cache(maxsize=100_000)
+def _p_value(events: int, size: int, other_events: int, other_size: int) -> float:
+    """Most pairs are met again when lots are counted anew."""
+    from rqa.stats import proportion_test
+
+    found = proportion_test(successes1=events, trials1=size, successes2=other_events, trials2=other_size)
+    return float(found.p_value)
+
+
+def _share(events: int, size: int) -> str:
+    return f"{percent(events / size)} ({count(events)} of {count(size)})"
+
+
+def enough(*sizes: int) -> bool:
+    """Whether every side has cases enough to be compared."""
+    return all(s >= SMALLEST for s in sizes)
+
+
+Group = tuple[tuple[Any, ...], tuple[int, int], tuple[int, int]]
+
+
+def each_against_rest(
+    totals: Mapping[tuple[Any, ...], tuple[int, int]], *, alike: int = 0, up_is_good: bool = False
+) -> Iterator[Group]:
+    """Each group large enough, its events and cases, and those of all others whose first `alike` names are the same.
+
+    Of two groups just the worse: the better one would be the same comparison again.
+    """
+    events, cases, groups = Counter[Any](), Counter[Any](), Counter[Any]()
+    for key, (e, n) in totals.items():
+        events[key[:alike]] += e
+        cases[key[:alike]] += n
+        groups[key[:alike]] += 1
+    for key, (e, n) in totals.items():
+        kin = key[:alike]
+        rest = (events[kin] - e, cases[kin] - n)
+        above = e * rest[1] - rest[0] * n
+        better = above > 0 if up_is_good else above < 0
+        if enough(n, rest[1]) and not (groups[kin] == 2 and better):
+            yield key, (e, n), rest

@@ -1,0 +1,209 @@
+"""What follow-up estimates are made from: by group and day, how many came back, retired, or were followed so far."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rqa.answers.core.own_work import hang_on_found, untold_classes
+from rqa.answers.core.scope import PERIODS, By, Moment, Months, Scope, Where, check_one_of, check_values, scope
+from rqa.contract import CLASSES
+from rqa.errors import RequestError
+from rqa.measures.groupings import JOB_NAMES, PARTS_LIST, STEP_LOG, TEST_LOG, names_only
+from rqa.measures.run import counts
+from rqa.words import counted
+
+if TYPE_CHECKING:
+    import polars as pl
+
+Counts = NDArray[np.int64]
+Cause = str | tuple[str, ...] | list[str] | None
+
+WHOLE = (*PERIODS, *JOB_NAMES)
+"""Groupings under which a job counts once."""
+GROUPINGS = (*WHOLE, *STEP_LOG, *TEST_LOG, *PARTS_LIST)
+LOGS = {
+    "step": (STEP_LOG, "follow_up_by_step", "step log"),
+    "test": (TEST_LOG, "follow_up_by_test", "diagnostics"),
+    "part": (PARTS_LIST, "follow_up_by_part", "parts list"),
+}
+INDEX = ("repaired", "no_fault_found")
+LONGEST = 3650
+
+
+@dataclass(frozen=True, eq=False)
+class FollowUp:
+    """Counts by group and day, days from 0 to one beyond `upto`, which holds all that lies after.
+
+    `groups` is a frame with a row a group; `returned` has a last axis of classes, in the contract's order.
+    """
+
+    asked: Scope
+    groups: "pl.DataFrame"
+    day: Counts
+    returned: Counts
+    retired: Counts
+    followed: Counts
+
+    @property
+    def jobs(self) -> Counts:
+        """Jobs of each group."""
+        return self.returned.sum(axis=(1, 2)) + self.retired.sum(axis=1) + self.followed.sum(axis=1)
+
+    @property
+    def back(self) -> Counts:
+        """Returns of any class."""
+        return self.returned.sum(axis=2)
+
+    @property
+    def censored(self) -> Counts:
+        """Last seen without a return, retired or not."""
+        return self.retired + self.followed
+
+    @property
+    def overlapping(self) -> bool:
+        """Whether a job counts in several groups."""
+        return not self.asked.named <= {*WHOLE}
+
+
+def days_asked(question: str, name: str, value: object) -> int:
+    """A number of days, 0 or more, or `RequestError`."""
+    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= LONGEST:
+        raise RequestError(f"{question}: {name} is a number of days, 0 to {LONGEST:,}: {value!r}.")
+    return value
+
+
+def check_index(question: str, index: str) -> None:
+    """Raise `RequestError` unless the index jobs are of a known kind."""
+    check_one_of(question, "index", index, INDEX)
+
+
+def causes_asked(question: str, cause: Cause) -> tuple[str, ...]:
+    """The classes that count, none for all."""
+    if cause is None:
+        return ()
+    wanted = (cause,) if isinstance(cause, str) or not isinstance(cause, Iterable) else tuple(cause)
+    names_only(question, "class", wanted, CLASSES)
+    if not wanted or len(set(wanted)) < len(wanted):
+        raise RequestError(f"{question}: cause names a class, or several once each: {cause!r}.")
+    return wanted
+
+
+def follow_up(
+    question: str,
+    now: Moment,
+    *,
+    by: By,
+    where: Where | None,
+    months: Months | None,
+    index: str,
+    upto: int,
+    allowed: tuple[str, ...] = GROUPINGS,
+) -> FollowUp:
+    """Count how the follow-up of index jobs ended, by group and day."""
+    check_index(question, index)
+    asked = scope(question, by=by, where=where, months=months, allowed=allowed)
+    check_values(now.store, question, asked.where)
+    table = counts(
+        now.store, measure_for(question, asked, "follow_up"), by=asked.by, where=asked.where, months=asked.months,
+        values={"upto": upto, "as_of": now.day, "disposition": index},
+    )  # fmt: skip
+    return _dense(table, asked, upto)
+
+
+def measure_for(question: str, asked: Scope, measure: str) -> str:
+    """The file that knows the names asked for."""
+    logs = [(names, suffix, said) for suffix, (names, _, said) in LOGS.items() if asked.named & {*names}]
+    if len(logs) > 1:
+        listed = " and ".join(f"{', '.join(n for n in names if n in asked.named)} ({said})" for names, _, said in logs)
+        raise RequestError(f"{question}: {listed} cannot be asked together; ask twice.")
+    return f"{measure}_by_{logs[0][1]}" if logs else measure
+
+
+def group_numbers(table: "pl.DataFrame", by: tuple[str, ...]) -> "tuple[pl.DataFrame, Counts]":
+    """A row a group, in order, and the number of the group that each row of the table belongs to."""
+    import polars as pl
+
+    if not by:
+        return pl.DataFrame({"_": [0] * (table.height > 0)}).select([]), np.zeros(table.height, dtype=np.int64)
+    groups = table.select(by).unique().sort(by)
+    numbered = groups.with_row_index("_group")
+    place = table.select(by).join(numbered, on=list(by), how="left", nulls_equal=True, maintain_order="left")["_group"]
+    return groups, place.to_numpy().astype(np.int64)
+
+
+def _dense(table: "pl.DataFrame", asked: Scope, upto: int) -> FollowUp:
+    groups, group = group_numbers(table, asked.by)
+    number = groups.height if asked.by else int(table.height > 0)
+    outcomes = (*CLASSES, "retired", "followed")
+    place = np.array([outcomes.index(o) for o in table["outcome"].to_list()], dtype=np.int64)
+    full = np.zeros((number, upto + 2, len(outcomes)), dtype=np.int64)
+    np.add.at(full, (group, table["day"].to_numpy(), place), table["jobs"].to_numpy())
+    return FollowUp(
+        asked=asked, groups=groups, day=np.arange(upto + 2), returned=full[..., : len(CLASSES)],
+        retired=full[..., -2], followed=full[..., -1],
+    )  # fmt: skip
+
+
+def notes_on(now: Moment, seen: FollowUp, index: str, *, competing: bool = False) -> list[str]:
+    """What holds for every follow-up estimate."""
+    notes = list(now.notes)
+    retired = int(seen.retired.sum())
+    if retired and not seen.overlapping:
+        fate = "counted as another end beside the come-backs" if competing else "followed until then"
+        jobs = counted(retired, "job")
+        notes.append(f"{jobs} whose unit left service without coming back: {fate}.")
+    left_out = counts(now.store, "overlap_count").row(0, named=True)
+    if left_out["jobs"]:
+        notes.append(
+            f"{counted(left_out['jobs'], 'job')} on {counted(left_out['units'], 'unit')} of the store overlap in time "
+            "and are left out."
+        )
+    for names, _, said in LOGS.values():
+        if seen.asked.named & {*names}:
+            notes.append(f"A job counts once under each group its {said} names, so the groups share jobs.")
+    if index != "repaired":
+        notes.append("Index jobs are those closed as no_fault_found; their share is not that of repairs.")
+    return notes
+
+
+def told(
+    now: Moment, wanted: tuple[str, ...], columns: "Mapping[str, NDArray[Any]]"
+) -> "tuple[bool, dict[str, NDArray[Any]]]":
+    """Whether the classes wanted can be told apart in the store; and the columns, their shares no data where not."""
+    known = not (hang_on_found(wanted) and untold_classes(now))
+    shares = [name for name, values in columns.items() if not np.issubdtype(values.dtype, np.integer)]
+    return known, {**columns, **({} if known else {name: np.full(columns[name].shape, np.nan) for name in shares})}
+
+
+def by_day(seen: FollowUp, upto: int, columns: "Mapping[str, NDArray[Any]]", at_risk: Counts) -> "pl.DataFrame":
+    """A row a group and day, as long as anybody was at risk, from arrays of groups by days; null for no data."""
+    import polars as pl
+
+    shown = at_risk[:, : upto + 1] > 0
+    group, day = np.nonzero(shown)
+    series = [seen.groups[name].gather(group) for name in seen.asked.by]
+    series.append(pl.Series("day", seen.day[day], dtype=pl.Int64))
+    series += [column(name, values[:, : upto + 1][shown]) for name, values in columns.items()]
+    return pl.DataFrame(series)
+
+
+def by_group(seen: FollowUp, columns: "Mapping[str, NDArray[Any]]") -> "pl.DataFrame":
+    """A row a group, from arrays of groups; null for no data."""
+    import polars as pl
+
+    names = [seen.groups[name] for name in seen.asked.by]
+    return pl.DataFrame([*names, *(column(name, values) for name, values in columns.items())])
+
+
+def column(name: str, values: "NDArray[Any]") -> "pl.Series":
+    """Whole numbers as they are, others to six digits with null for no data."""
+    import polars as pl
+
+    from rqa.answers.core.result import rounded
+
+    if np.issubdtype(values.dtype, np.integer):
+        return pl.Series(name, values, dtype=pl.Int64)
+    return rounded(values.tolist()).alias(name)

@@ -1,0 +1,160 @@
+"""What a depot can tell: the grounds of every statement that something was not found, or that all is the same.
+
+Such a statement must be able to be false. It is made by `Grounds.claim` alone, which is told what it rests on by names
+out of `GROUNDS`. Where one of these is absent, it says instead that this cannot be told and what to add to the mapping.
+What comes out is a `Sentence`: a text that carries its grounds as data.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING, Any
+from weakref import WeakKeyDictionary
+
+from rqa.answers.core.ground_list import GROUNDS, Ground
+from rqa.answers.core.scope import Moment, month_end
+from rqa.contract import EARLIEST, LATEST
+from rqa.measures.run import counts
+from rqa.words import listed, months_said
+
+if TYPE_CHECKING:
+    from rqa.store.engine import Store
+
+CANNOT = "Cannot be told: "
+"""Begins every sentence whose grounds are absent."""
+WINDOW = 30
+
+
+class Sentence(str):
+    """A statement as text, with the grounds it rests on; `lacks` are those of them that are absent.
+
+    A sentence that is `told` states what `Grounds.claim` was given; one that is not begins with "Cannot be told".
+    `months` and `window` are those of the grounds, for the ones that look at some months or at matured jobs. `remedy`
+    are the parts that say what to do; `short` is the sentence without them.
+    """
+
+    rests_on: tuple[str, ...]
+    lacks: tuple[str, ...]
+    months: tuple[date, date] | None
+    window: int
+    remedy: tuple[str, ...]
+
+    def __new__(
+        cls,
+        text: str,
+        rests_on: Iterable[str] = (),
+        lacks: Iterable[str] = (),
+        months: tuple[date, date] | None = None,
+        window: int = WINDOW,
+        remedy: Iterable[str] = (),
+    ) -> "Sentence":
+        """A text with its grounds; `Grounds.claim` makes it."""
+        made = super().__new__(cls, text)
+        made.rests_on, made.lacks, made.months, made.window = tuple(rests_on), tuple(lacks), months, window
+        made.remedy = tuple(remedy)
+        return made
+
+    def __getnewargs__(self) -> tuple[Any, ...]:
+        return str(self), self.rests_on, self.lacks, self.months, self.window, self.remedy
+
+    def followed(self, text: str) -> "Sentence":
+        """The same statement with more text behind it, which rests on nothing else."""
+        return Sentence(f"{self} {text}", self.rests_on, self.lacks, self.months, self.window, self.remedy)
+
+    @property
+    def short(self) -> "Sentence":
+        """The sentence without what to do."""
+        return self.without(self.remedy)
+
+    def without(self, said: Iterable[str]) -> "Sentence":
+        """The sentence without those parts of what to do that were said before."""
+        text, known = str(self), set(said)
+        for part in self.remedy:
+            text = text.replace(f" {part}", "", 1) if part in known else text
+        left = [part for part in self.remedy if part not in known]
+        return Sentence(text, self.rests_on, self.lacks, self.months, self.window, left)
+
+    @property
+    def told(self) -> bool:
+        """Whether all of its grounds are there."""
+        return not self.lacks
+
+
+@dataclass(frozen=True)
+class Grounds:
+    """The grounds that are present in a depot as of a day, and in the jobs closed in some months of it.
+
+    `window` is how many days a job must have been out to have matured.
+    """
+
+    present: frozenset[str]
+    window: int
+    months: tuple[date, date] | None = None
+
+    def lacking(self, *names: str) -> tuple[Ground, ...]:
+        """Those of the named grounds that are absent, each once and without what only follows from another one."""
+        found: dict[str, Ground] = {}
+        for name in names:
+            root = GROUNDS[name]
+            while root.beside and root.beside not in self.present:
+                root = GROUNDS[root.beside]
+            if root.name not in self.present:
+                found[root.name] = root
+        return tuple(found.values())
+
+    def claim(self, text: str, *rests_on: str, about: str, among: tuple[int, str] | None = None) -> Sentence:
+        """The statement `text`; or, where a ground is absent, that it cannot be told.
+
+        `about` is what is told, to follow a colon: "whether a battery was isolated late". `among` is how many cases
+        were looked at, and what they are called: (3, "stations with enough readings"); of none nothing can be told.
+        """
+        absent = self.lacking(*rests_on)
+        if not absent and among is not None and not among[0]:
+            return self._made(f"{CANNOT}{about}, as there are no {among[1]}.", rests_on, (f"no {among[1]}",))
+        if not absent:
+            return self._made(text, rests_on)
+        where = "the whole time" if self.months is None else months_said(*self.months)
+        why = listed([g.lacking.format(window=self.window, months=where) for g in absent])
+        remedies = dict.fromkeys([*_mapping(absent), *(g.remedy for g in absent if g.remedy)])
+        said = " ".join((f"{CANNOT}{about}, as {why}.", *remedies))
+        return self._made(said, rests_on, [g.name for g in absent], remedies)
+
+    def _made(
+        self, text: str, rests_on: Iterable[str], lacks: Iterable[str] = (), remedy: Iterable[str] = ()
+    ) -> Sentence:
+        return Sentence(text, rests_on, lacks, self.months, self.window, remedy)
+
+    def lack(self, *rests_on: str, about: str) -> Sentence | None:
+        """That something cannot be told for want of its grounds; None where all are there."""
+        said = self.claim("", *rests_on, about=about)
+        return None if said.told else said
+
+
+_SEEN: "WeakKeyDictionary[Store, dict[tuple[Any, ...], Grounds]]" = WeakKeyDictionary()
+
+
+def grounds(now: Moment, *, months: tuple[date, date] | None = None, window: int = WINDOW) -> Grounds:
+    """What there is to rest on as of now; `months` are first and last of those that the grounds named _there look at.
+
+    An open store does not change, so it is asked once for each day, window and months.
+    """
+    kept, key = _SEEN.setdefault(now.store, {}), (now.day, months, window)
+    if key not in kept:
+        first, last = (date.fromisoformat(EARLIEST), date.fromisoformat(LATEST)) if months is None else months
+        values = {"as_of": now.day, "window": window, "first_on": first, "last_on": month_end(last)}
+        row = counts(now.store, "grounds", values=values).row(0, named=True)
+        kept[key] = Grounds(frozenset(name for name, there in row.items() if there), window, months)
+    return kept[key]
+
+
+def _mapping(absent: tuple[Ground, ...]) -> list[str]:
+    """What to add to the mapping: tables, and columns of tables."""
+    tables = list(dict.fromkeys(f'table = "{g.adds}"' for g in absent if g.adds))
+    said = [f"Add to sources.toml a [[table]] with {listed(tables, last='and one with')}."] if tables else []
+    columns: dict[str, list[str]] = {}
+    for table, column in dict.fromkeys(g.maps for g in absent if g.maps):
+        columns.setdefault(table, []).append(f'{column} = "…"')
+    return said + [
+        f'Add to [table.columns] of the [[table]] with table = "{table}" in sources.toml: {", ".join(lines)}.'
+        for table, lines in columns.items()
+    ]

@@ -1,0 +1,93 @@
+"""What an answer says where the grounds of its question are absent.
+
+Every answer that leaves a depot passes through `grounded`: where a ground of its question is absent, its first note
+says so and what to add to the mapping; where its table is empty, a note says what was looked for and not found.
+"""
+
+from collections.abc import Callable
+from dataclasses import replace
+from functools import wraps
+from typing import Concatenate, ParamSpec, TypeVar
+
+from rqa.answers.core.ground_list import SEEN
+from rqa.answers.core.grounds import WINDOW, Grounds, Sentence, grounds
+from rqa.answers.core.persons import with_people
+from rqa.answers.core.result import Answer, names_of
+from rqa.answers.core.scope import Moment
+from rqa.answers.core.scope_notes import scope_notes
+from rqa.contract import CLASSES
+
+OF_GROUPING = {
+    "class": ("found",), "bench": ("bench",), "tool": ("tool",), "phase": ("procedures", "described_jobs"),
+    "step": ("steps",), "fault": ("fault",), "shift": ("step_times",), "shift_hour": ("step_times",),
+    "days_since_training": ("step_times",), "test": ("diagnostics",), "station": ("station",),
+    "technician": ("technician",), "billing": ("billing",), "part_no": ("parts",), "lot": ("lot",),
+}  # fmt: skip
+"""The grounds of a grouping or filter."""
+OF_MEASURE = {
+    "comebacks": (*SEEN, "matured_jobs"), "comeback": (*SEEN, "matured_jobs"), "jobs_between_comebacks": SEEN,
+    "days_between_comebacks": SEEN, "first_pass_yield": ("checks",), "first_pass": ("checks",),
+    "failed_checks": ("checks",), "first_run_pass": ("diagnostics",), "first_run": ("diagnostics",),
+    "clean_jobs": ("logs",), "clean_job": ("logs",), "labour_minutes": ("labour_minutes",),
+    "step_values": ("step_values",), "test_values": ("test_values",),
+}  # fmt: skip
+"""The grounds of a measure, an outcome, or of what is searched for."""
+
+P = ParamSpec("P")
+A = TypeVar("A", bound=Answer)
+
+
+def needs(answer: Answer) -> tuple[str, ...]:
+    """The grounds of an answer: those of its question, of its groupings and filters, and of what was measured."""
+    s = answer.settings
+    where = s.get("where")
+    named = [*names_of(s.get("by")), *(where if isinstance(where, dict) else ())]
+    rest = [answer.needs, answer.also_needs()]
+    rest += [OF_MEASURE.get(str(s[name]), ()) for name in ("measure", "outcome", "what") if s.get(name)]
+    classes = s.get("classes")
+    rest += [("found",)] if isinstance(classes, tuple) and set(classes) != set(CLASSES) else []
+    rest += [OF_GROUPING.get(name, ()) for name in named]
+    return tuple(dict.fromkeys(name for names in rest for name in names))
+
+
+def with_grounds(now: Moment, answer: A) -> A:
+    """The answer, with what cannot be told as its first note, or with what was not found where its table is empty."""
+    window = answer.settings.get("window")
+    there = grounds(now, window=window if isinstance(window, int) else WINDOW)
+    said = _said(there, answer)
+    return answer if said is None or said in answer.notes else replace(answer, notes=(said, *answer.notes))
+
+
+def said_of(answer: Answer, text: str) -> Sentence:
+    """What an answer that left a depot lets one say: `text`, or its own note that this cannot be told."""
+    return untold(answer) or Sentence(text, needs(answer))
+
+
+def untold(answer: Answer) -> Sentence | None:
+    """The note of an answer that left a depot that it cannot be told as a whole; None where it can."""
+    rests_on = needs(answer)
+    whole = (n for n in answer.notes if isinstance(n, Sentence) and not n.told and n.rests_on == rests_on)
+    return next(whole, None)
+
+
+def grounded(ask: Callable[Concatenate[Moment, P], A]) -> Callable[Concatenate[Moment, P], A]:
+    """A question whose answer says what it lacks, and that it tells of people where it does."""
+
+    @wraps(ask)
+    def asked(now: Moment, /, *args: P.args, **how: P.kwargs) -> A:
+        answer = with_people(now, with_grounds(now, ask(now, *args, **how)))
+        more = [note for note in scope_notes(now, answer.settings) if note not in answer.notes]
+        return replace(answer, notes=(*answer.notes, *more)) if more else answer
+
+    return asked
+
+
+def _said(there: Grounds, answer: Answer) -> Sentence | None:
+    names, by = needs(answer), names_of(answer.settings.get("by"))
+    about = answer.question[:1].lower() + answer.question[1:]
+    if by and not there.lacking(*answer.needs):
+        about += f" by {' and '.join(name.replace('_', ' ') for name in by)}"
+    if answer.table.is_empty():
+        among = (len(answer.stated), "comparisons that could be made") if answer.judges_all else None
+        return there.claim(answer.nothing_found, *names, about=about, among=among)
+    return there.lack(*names, about=about)

@@ -1,0 +1,29 @@
+"""Whether a store tells what a job had worked on: only then is a come-back known as workmanship or as a new fault."""
+
+from collections.abc import Collection
+
+from rqa.answers.core.grounds import Sentence, grounds
+from rqa.answers.core.scope import Moment
+from rqa.contract import CLASSES
+
+TOUCHED = ("steps", "procedures", "described_jobs", "subsystems")
+"""Without these nobody knows what a job had touched beyond the fault it was for."""
+FAULTS = tuple(c for c in CLASSES if c != "no_fault_found")
+"""Classes that only the fault found on return tells apart; where none is ever written down, all are unknown."""
+
+
+def hang_on_found(classes: Collection[str]) -> bool:
+    """Whether the come-backs of these classes together can be told only from the faults found on return."""
+    return set(FAULTS) & set(classes) not in (set(), {"unknown"}, set(FAULTS))
+
+
+def untold_classes(now: Moment) -> tuple[str, ...]:
+    """The classes of which nothing can be told as no fault found on return is ever written down; none where it is."""
+    return tuple(c for c in FAULTS if hang_on_found((c,))) if grounds(now).lacking("found") else ()
+
+
+def workmanship_untold(now: Moment) -> tuple[Sentence, ...]:
+    """That workmanship and new faults cannot be told apart in the store; nothing where they can."""
+    about = "which come-backs with another fault than the one repaired are workmanship"
+    untold = grounds(now).lack(*TOUCHED, about=about)
+    return () if untold is None else (untold.followed("They are counted as new faults."),)

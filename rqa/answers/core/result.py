@@ -1,0 +1,181 @@
+"""What an answer is: a table, what was asked, and what a careful reader must know; one type per question."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from html import escape
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from rqa.words import counted
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    import pandas as pd
+    import polars as pl
+
+    from rqa.answers.core.finding import Finding
+
+DIGITS = 6
+"""Digits kept in shares, so that a stored notebook does not change with the last bit of a machine's arithmetic."""
+EMPTY = "There is nothing in the store that fits the question."
+SHOWN_ROWS = 40
+"""Rows shown in a notebook or a terminal; `.table` holds all."""
+
+
+@dataclass(frozen=True, eq=False)
+class Answer:
+    """The answer to one question.
+
+    `table` is a polars frame with the grouping columns first and a total order; `settings` echoes what was asked;
+    `notes` says what a careful reader must know; `stated` holds what was compared, each as a statement with its
+    p-value, and `findings` those of them that are more than luck.
+    """
+
+    table: "pl.DataFrame"
+    settings: Mapping[str, object]
+    notes: tuple[str, ...] = ()
+    stated: "tuple[Finding, ...]" = ()
+
+    question: ClassVar[str] = "Answer"
+    shown: ClassVar[tuple[str, ...]] = ()
+    """The columns that a notebook or a terminal shows, where all are too many to be read."""
+    needs: ClassVar[tuple[str, ...]] = ()
+    """The grounds (`ground_list.GROUNDS`) without which nothing of it can be told, whatever is asked."""
+    nothing_found: ClassVar[str] = EMPTY
+    """What an empty table says, where that is no lack of data."""
+    judges_all: ClassVar[bool] = False
+    """Whether an empty table says something of all comparisons that were made."""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "settings", MappingProxyType(dict(self.settings)))
+        object.__setattr__(self, "notes", tuple(self.notes))
+        object.__setattr__(self, "stated", tuple(self.stated))
+
+    @property
+    def findings(self) -> "tuple[Finding, ...]":
+        """What holds among all that this answer compared, at most one in twenty by luck."""
+        from rqa.answers.core.finding import more_than_luck
+
+        return more_than_luck(self.stated)
+
+    def also_needs(self) -> tuple[str, ...]:
+        """Further grounds, by what was asked."""
+        return ()
+
+    def to_pandas(self) -> "pd.DataFrame":
+        """The table as a pandas frame."""
+        return self.table.to_pandas()
+
+    def to_csv(self, path: "str | Path") -> "Path":
+        """Write the table as CSV; texts that look like formulas are made harmless. See `rqa.answers.core.exports`."""
+        from rqa.answers.core.exports import to_csv
+
+        return to_csv(self, path)
+
+    def to_excel(self, path: "str | Path") -> "Path":
+        """Write a workbook: table, what was asked, findings. See `rqa.answers.core.exports`."""
+        from rqa.answers.core.exports import to_excel
+
+        return to_excel(self, path)
+
+    def to_html(self, path: "str | Path") -> "Path":
+        """Write a page of its own that loads nothing. See `rqa.answers.core.exports`."""
+        from rqa.answers.core.exports import to_html
+
+        return to_html(self, path)
+
+    @property
+    def _seen(self) -> "pl.DataFrame":
+        return self.table.select(self.shown or self.table.columns)
+
+    @property
+    def _unseen(self) -> tuple[str, ...]:
+        rest = [name for name in self.table.columns if self.shown and name not in self.shown]
+        return (f"{counted(len(rest), 'more column')} in .table: {', '.join(rest)}.",) if rest else ()
+
+    def __repr__(self) -> str:
+        lines = [f"{self.question} ({_said(self.settings)})"]
+        lines += _as_text(self._seen)
+        lines += [f"note: {note}" for note in (*self._unseen, *self.notes)]
+        return "\n".join(lines)
+
+    def _repr_html_(self) -> str:
+        head = "".join(f"<th>{escape(name)}</th>" for name in self._seen.columns)
+        rows = "".join(
+            "<tr>" + "".join(f"<td>{escape(_cell(value))}</td>" for value in row) + "</tr>"
+            for row in self._seen.head(SHOWN_ROWS).iter_rows()
+        )
+        more = self.table.height - SHOWN_ROWS
+        notes = [f"{counted(more, 'more row')} in .table"] * (more > 0) + [*self._unseen, *self.notes]
+        listed = "".join(f"<li>{escape(note)}</li>" for note in notes)
+        return (
+            f"<p><b>{escape(self.question)}</b> <span>({escape(_said(self.settings))})</span></p>"
+            f"<table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
+            + (f"<ul>{listed}</ul>" if listed else "")
+        )
+
+
+def names_of(by: Any) -> tuple[str, ...]:
+    """The names in a setting that holds one, several or none."""
+    return (by,) if isinstance(by, str) else tuple(by or ())
+
+
+def with_shares(table: "pl.DataFrame", *, part: str, whole: str, share: str, level: float) -> "pl.DataFrame":
+    """The table with a share of counts and its interval; null where there is no data."""
+    import polars as pl
+
+    from rqa.stats import proportion_interval
+
+    r = proportion_interval(successes=table[part].to_numpy(), trials=table[whole].to_numpy(), level=level)
+    columns = {share: r.estimate, "low": r.low, "high": r.high}
+    return table.with_columns(pl.Series(name, rounded(values)) for name, values in columns.items())
+
+
+def rounded(values: Iterable[float]) -> "pl.Series":
+    """Numbers to six digits, with null for what is not a number."""
+    import polars as pl
+
+    return pl.Series(list(values), dtype=pl.Float64).fill_nan(None).round(DIGITS)
+
+
+def chances(values: Iterable[float]) -> "pl.Series":
+    """Chances to six significant digits, so that a small one does not become 0; null for what is not a number."""
+    import polars as pl
+
+    return pl.Series(list(values), dtype=pl.Float64).fill_nan(None).round_sig_figs(DIGITS)
+
+
+def _said(settings: Mapping[str, object]) -> str:
+    return ", ".join(f"{name} {_setting(value)}" for name, value in settings.items() if value not in (None, (), {}))
+
+
+def _setting(value: object) -> str:
+    if isinstance(value, Mapping):
+        return "; ".join(f"{name} = {_setting(kept)}" for name, kept in value.items())
+    if isinstance(value, Sequence) and not isinstance(value, str):
+        return ", ".join(_setting(one) for one in value)
+    return value.isoformat() if isinstance(value, date) else str(value)
+
+
+def _cell(value: Any) -> str:
+    if value is None:
+        return "no data"
+    if isinstance(value, float):
+        return f"{value:.4f}"
+    if isinstance(value, int) and not isinstance(value, bool):
+        return f"{value:,}"
+    return str(value)
+
+
+def _as_text(table: "pl.DataFrame") -> list[str]:
+    rows = [[_cell(value) for value in row] for row in table.head(SHOWN_ROWS).iter_rows()]
+    numeric = [dtype.is_numeric() for dtype in table.dtypes]
+    widths = [max([len(name), *(len(row[i]) for row in rows)]) for i, name in enumerate(table.columns)]
+    lines = []
+    for row in [list(table.columns), *rows]:
+        cells = (c.rjust(w) if right else c.ljust(w) for c, w, right in zip(row, widths, numeric, strict=True))
+        lines.append("  ".join(cells).rstrip())
+    more = table.height - SHOWN_ROWS
+    return lines + [f"… {counted(more, 'more row')} in .table"] * (more > 0)

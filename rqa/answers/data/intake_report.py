@@ -1,0 +1,102 @@
+"""What was loaded, what was refused and why, and what to chase in the logs."""
+
+from rqa.answers.core.result import Answer
+from rqa.answers.core.scope import Moment
+from rqa.measures.run import counts
+from rqa.store.report import changed_in_store
+from rqa.words import counted, plural
+
+IN_UTC = "Times are in UTC."
+MOST = 10_000
+"""Overlapping jobs listed at most; the notes give the whole number."""
+
+
+class Overlaps(Answer):
+    """Jobs that overlap in time on one unit: unit_id, job_id, opened_at, closed_at, other_job_id."""
+
+    question = "Overlapping jobs"
+    needs = ("repeat_units",)
+    nothing_found = "No two jobs of one unit overlap in time."
+
+
+class LoadedFiles(Answer):
+    """What each load made of each file: load_id, finished_at, source_file, table_name, in_file, left_out, read,
+    accepted, refused, known, superseded, replaced, withdrawn.
+    """
+
+    question = "Loaded files"
+
+
+class Refused(Answer):
+    """Why rows were refused: table_name, column_name, rule, source_file, rows, first_row, first_value."""
+
+    question = "Refused rows"
+    nothing_found = "No row is refused."
+
+
+class Remarks(Answer):
+    """What was accepted and deserves a look: table_name, remark, value, source_file, rows, first_row."""
+
+    question = "Remarks"
+    nothing_found = "No value of a row accepted deserves a look."
+
+
+class LooseEnds(Answer):
+    """What to chase in the logs: what, rows."""
+
+    question = "Loose ends"
+
+
+def loaded(now: Moment) -> LoadedFiles:
+    """What each load made of each file: read = accepted + refused + known + superseded.
+
+    Replaced and withdrawn rows are none of those read: the store held them, and their file gives another in their
+    place, or the present files and mapping give them no more. Both are kept in `superseded`, with the reason.
+    """
+    import polars as pl
+
+    table = counts(now.store, "loads")
+    last = table.filter(pl.col("load_id") == pl.col("load_id").max())
+    said = changed_in_store(int(last["replaced"].sum()), int(last["withdrawn"].sum()))
+    return LoadedFiles(table, {"store": now.store.path.name}, (*now.notes, *([said] if said else [])))
+
+
+def refused(now: Moment) -> Refused:
+    """Why rows were refused: one line a rule, column and file. Table `refused` holds every row (`Depot.query`)."""
+    table = counts(now.store, "refused")
+    by_table = counts(now.store, "refused_rows")
+    notes = [
+        f"{counted(row['rows'], 'row')} of {row['table_name']} {plural(row['rows'], 'is', 'are')} refused."
+        for row in by_table.iter_rows(named=True)
+    ]
+    if table.height:
+        notes.append("A row that breaks several rules stands under each of them.")
+    return Refused(table, {"store": now.store.path.name}, (*now.notes, *notes))
+
+
+def remarks(now: Moment) -> Remarks:
+    """What was accepted and deserves a look: names nobody declared, clock changes, logs without a job."""
+    return Remarks(counts(now.store, "remarks"), {"store": now.store.path.name}, now.notes)
+
+
+def overlaps(now: Moment, *, most: int = MOST) -> Overlaps:
+    """The jobs that overlap in time with another on their unit: faults of the data, left out of linking."""
+    table = counts(now.store, "overlaps", values={"most": most})
+    total = counts(now.store, "overlap_count").row(0, named=True)
+    notes = [
+        f"{counted(total['jobs'], 'job')} on {counted(total['units'], 'unit')} "
+        f"{plural(total['jobs'], 'overlaps', 'overlap')}; cancelled jobs are not looked at."
+    ]
+    never = int(total["never_closed"])
+    if never:
+        notes.append(
+            f"{counted(never, 'of them was', 'of them were')} never closed, and so "
+            f"{plural(never, 'overlaps', 'overlap')} every later job of the unit, which no come-back rate counts: "
+            "close such a job in its source."
+        )
+    return Overlaps(table, {"most": most}, (*now.notes, *notes, *([IN_UTC] if table.height else [])))
+
+
+def loose_ends(now: Moment) -> LooseEnds:
+    """What to chase in the logs before trusting the figures, each with its number."""
+    return LooseEnds(counts(now.store, "loose_ends", values={"as_of": now.day}), {"as_of": now.day}, now.notes)

@@ -1,0 +1,325 @@
+"""The verdict on one action, from counts by month: looked at on month ends, with bounds that hold over all looks."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from math import ceil
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from rqa.answers.core.scope import month_end
+from rqa.answers.improve.action_work import BEFORE_DAYS, RECENT_DAYS, tables
+from rqa.words import count, counted, percent
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from rqa.stats import ChangePlan, NetChange, OtherWork, RateChange
+
+WORKED, WORSE, NO_SIGN, TOO_EARLY = "worked", "made it worse", "no sign yet", "too early"
+UNTOLD = "cannot be told"
+"""Where waiting does not help: something that a verdict rests on is absent."""
+TOLD = (WORKED, WORSE)
+"""Verdicts that say that something has changed; without one nothing is known to be spared."""
+EXPECTED = 0.5
+"""The factor planned for where an action states none."""
+POWER = 0.8
+MONTHS_AHEAD = 12
+"""Months of work after which the last look is taken, if the expected change has not asked for it before."""
+LEAST_GAIN = 0.01
+"""A look counts when it adds this share of what is planned to be known."""
+BAD_SPELL = 0.1
+"""The days just before the start stand out if luck alone makes them as bad as often as this, or less often."""
+DAYS_A_MONTH = 365.25 / 12
+
+
+@dataclass(frozen=True)
+class Side:
+    """Jobs and come-backs on both sides of the start, and the change on like work by column name."""
+
+    jobs_before: int
+    returned_before: int
+    jobs_after: int
+    returned_after: int
+    change: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Judged:
+    """What is to be told of one action."""
+
+    verdict: str
+    own: Side
+    other: Side | None
+    net: Mapping[str, float]
+    p_value: float
+    under_way: int
+    jobs_needed: int | None
+    seen_on: date | None
+    expected_on: date | None
+    warnings: tuple[str, ...]
+
+
+def judge(
+    own: "pl.DataFrame",
+    beside: "pl.DataFrame | None",
+    *,
+    started_on: date,
+    today: date,
+    window: int,
+    level: float,
+    expected: float | None,
+) -> Judged:
+    """Judge an action by the counts of its work and of the work beside it (see `rqa.answers.improve.action_work`).
+
+    The verdict asks at each month end since the start whether the exact test on like work, and the difference in
+    differences where there is work beside it, both lie beyond the bound of that look on the same side; after a bad
+    spell, with it and without it.
+    """
+    spare, spell = _bad_spell(own)
+    change = _change(own, None, spare, level)
+    other = _change(beside, None, spare, level) if beside is not None else None
+    plan, serves = plan_before(
+        own, beside, days=BEFORE_DAYS - RECENT_DAYS * spare, ratio=EXPECTED if expected is None else expected,
+        level=level, spare=spare,
+    )  # fmt: skip
+    needed = 0 if plan is None else ceil(plan.after[(plan.looks or len(plan.after)) - 1])
+    warnings = [spell] if spell else []
+    seen: date | None = None
+    verdict, expected_on = TOO_EARLY, None
+    if plan is None:
+        # What was closed before the start has matured by then: none is to come.
+        verdict = UNTOLD if today >= started_on + timedelta(days=window) else TOO_EARLY
+        warnings.append(
+            f"There is no matured work in the scope from the {BEFORE_DAYS} days before the start to set the work after "
+            "it beside."
+        )
+    else:
+        sign, seen, done = _looked(own, beside if serves else None, spare, plan, needed, started_on, today, level)
+        verdict = WORKED if sign < 0 else WORSE if sign > 0 else NO_SIGN if done else TOO_EARLY
+        if verdict == TOO_EARLY:
+            expected_on = _due(own, plan, needed, started_on, today, window)
+        warnings += _of_plan(plan, needed, expected, verdict, change)
+    if other is not None and not serves:
+        warnings.append("The work beside it is too little to decide with it.")
+    net = _net(change, other) if other is not None else None
+    return Judged(
+        verdict=verdict,
+        own=_side(own, change),
+        other=None if other is None or beside is None else _side(beside, other),
+        net=_named(net, "net", "net_low", "net_high") if net is not None else {},
+        p_value=float(net.p_value) if net is not None and serves else float(change.p_value),
+        under_way=int(_jobs(own, "under way")),
+        jobs_needed=needed if plan is not None else None,
+        seen_on=seen,
+        expected_on=expected_on,
+        warnings=tuple(warnings),
+    )
+
+
+def plan_before(
+    own: "pl.DataFrame",
+    beside: "pl.DataFrame | None",
+    *,
+    days: int,
+    ratio: float,
+    power: float = POWER,
+    level: float,
+    months: int = MONTHS_AHEAD,
+    spare: bool = False,
+) -> tuple["ChangePlan | None", bool]:
+    """What a change takes to be seen, from the work of so many days before it (None: there was none), and whether the
+    work beside it decides with it. `spare` leaves out the days just before the start."""
+    from rqa.stats import plan_change
+
+    jobs = _jobs(own, "before", spare=spare)
+    if jobs == 0:
+        return None, False
+    serves = beside is not None and _tells_enough(own, beside, spare)
+    plan = plan_change(
+        rate=_guarded(_jobs(own, "before", "returned", spare), jobs), ratio=ratio, before=jobs,
+        each=jobs / days * DAYS_A_MONTH, looks=months, power=power, level=level,
+        other=_other(beside if serves else None, jobs, spare),
+    )  # fmt: skip
+    return plan, serves
+
+
+def _tells_enough(own: "pl.DataFrame", beside: "pl.DataFrame", spare: bool) -> bool:
+    """Whether the rate of the work beside it is known at least as well as its own, from what was before."""
+    known = []
+    for frame in (own, beside):
+        jobs = _jobs(frame, "before", spare=spare)
+        rate = _guarded(_jobs(frame, "before", "returned", spare), jobs)
+        known.append(jobs / (rate * (1.0 - rate)))
+    return known[1] >= known[0] > 0
+
+
+def _guarded(returned: int, jobs: int) -> float:
+    """A rate that is never 0 or 1: half a come-back more, half a job not."""
+    return (returned + 0.5) / (jobs + 1.0)
+
+
+def _other(beside: "pl.DataFrame | None", jobs: int, spare: bool) -> "OtherWork | None":
+    from rqa.stats import OtherWork
+
+    if beside is None:
+        return None
+    others = _jobs(beside, "before", spare=spare)
+    return OtherWork(_guarded(_jobs(beside, "before", "returned", spare), others), others, others / jobs)
+
+
+def _jobs(frame: "pl.DataFrame | None", side: str, column: str = "matured", spare: bool = False) -> int:
+    import polars as pl
+
+    if frame is None:
+        return 0
+    kept = frame.filter(pl.col("side") == side)
+    return int((kept.filter(~pl.col("recent")) if spare else kept)[column].sum())
+
+
+def _bad_spell(own: "pl.DataFrame") -> tuple[bool, str]:
+    """Whether the days just before the start were worse than the year before them, and what to say of it."""
+    import polars as pl
+
+    from rqa.stats import proportion_test
+
+    before = own.filter(pl.col("side") == "before")
+    late = before.filter("recent")
+    n, x = int(late["matured"].sum()), int(late["returned"].sum())
+    others, back = int(before["matured"].sum()) - n, int(before["returned"].sum()) - x
+    if not n or not others or x / n <= back / others:
+        return False, ""
+    p = float(proportion_test(successes1=x, trials1=n, successes2=back, trials2=others).p_value)
+    if p > BAD_SPELL:
+        return False, ""
+    with_it = _change(own, None, False, 0.95)
+    return True, (
+        f"The {RECENT_DAYS} days before the start were bad: {percent(x / n)} of {counted(n, 'job')} came back, "
+        f"{percent(back / others)} of {count(others)} before them. What follows a bad spell is better by itself, so "
+        "they are left out, and a verdict must hold with and without them; with them the rate changed by "
+        f"{with_it.difference * 100:+.1f} points."
+    )
+
+
+def _change(frame: "pl.DataFrame | None", known_by: date | None, spare: bool, level: float) -> "RateChange":
+    from rqa.stats import rate_change
+
+    b, n0, a, n1 = tables(frame, known_by=known_by, spare_recent=spare)
+    return rate_change(returned_before=b, before=n0, returned_after=a, after=n1, level=level)
+
+
+def _net(own: "RateChange", other: "RateChange") -> "NetChange":
+    from rqa.stats import net_change
+
+    return net_change(own=own, other=other)
+
+
+def _looked(
+    own: "pl.DataFrame",
+    beside: "pl.DataFrame | None",
+    spare: bool,
+    plan: "ChangePlan",
+    needed: int,
+    started_on: date,
+    today: date,
+    level: float,
+) -> tuple[int, date | None, bool]:
+    """The side on which a look passed its bound (-1 fewer, 1 more, 0 none), its day, and whether the last was taken."""
+    from rqa.stats import beyond_both, known_after, spending_bounds
+
+    jobs = _jobs(own, "before", spare=spare)
+    other = _other(beside, jobs, spare)
+
+    def known(before: int, after: int) -> float:
+        return float(known_after(rate=plan.rate, before=before, after=after, other=other))
+
+    planned = known(jobs, needed)
+    days: list[date] = []
+    information: list[float] = []
+    scores: list[float] = []
+    for day in _month_ends(started_on, today):
+        change = _change(own, day, spare, level)
+        before, after = int(change.before), int(change.after)
+        if not before or not after:
+            continue
+        here = known(before, after)
+        if here < (information[-1] if information else 0.0) + LEAST_GAIN * planned:
+            continue
+        score = _score(change, beside, day, spare, level)
+        if spare:
+            # Left out, a bad spell makes the year before look good; left in, it makes what follows look good.
+            score = float(beyond_both(score, _score(_change(own, day, False, level), beside, day, False, level)))
+        days.append(day)
+        information.append(here)
+        scores.append(score)
+        if here >= planned:
+            break
+    if not days:
+        return 0, None, False
+    bounds = spending_bounds(information=information, planned=planned, level=level).bound
+    passed = np.flatnonzero(np.abs(scores) > bounds)
+    if passed.size:
+        first = int(passed[0])
+        return (-1 if scores[first] < 0 else 1), days[first], True
+    return 0, None, information[-1] >= planned
+
+
+def _score(change: "RateChange", beside: "pl.DataFrame | None", day: date, spare: bool, level: float) -> float:
+    """How far a change lies out, in normal scores, alone and beside other work; 0 where it cannot be told."""
+    from rqa.stats import beyond_both
+
+    score = float(change.z)
+    if beside is not None:
+        score = float(beyond_both(score, _net(change, _change(beside, day, spare, level)).z))
+    return 0.0 if np.isnan(score) else score
+
+
+def _month_ends(started_on: date, today: date) -> list[date]:
+    made, day = [], month_end(started_on.replace(day=1))
+    while day <= today:
+        made.append(day)
+        day = month_end(day + timedelta(days=1))
+    return made
+
+
+def _due(
+    own: "pl.DataFrame", plan: "ChangePlan", needed: int, started_on: date, today: date, window: int
+) -> date | None:
+    """The month end by which the last look's jobs will have matured, at the volume there is now."""
+    after = _jobs(own, "after")
+    out = (today - started_on).days - window
+    daily = after / out if out >= RECENT_DAYS and after else float(plan.after[0]) / DAYS_A_MONTH
+    start = max(today, started_on + timedelta(days=window))
+    wait = max(0, ceil((needed - after) / daily)) if daily > 0 else None
+    if wait is None or wait > 365 * 20:
+        return None
+    day = start + timedelta(days=wait)
+    return month_end(day.replace(day=1))
+
+
+def _of_plan(plan: "ChangePlan", needed: int, expected: float | None, verdict: str, change: "RateChange") -> list[str]:
+    said = []
+    if plan.looks is None and verdict in (TOO_EARLY, NO_SIGN):
+        least = float(plan.smallest_ratio[-1])
+        seen = f"a change to x{least:.2f} or beyond" if least >= 0.005 else "hardly any change"
+        said.append(
+            f"There is little work: {MONTHS_AHEAD} months of it ({counted(needed, 'job')}) show {seen} with a chance "
+            f"of {percent(POWER, decimals=0)}, the {'planned halving' if expected is None else 'expected change'} with "
+            f"{percent(float(plan.chance[-1]), decimals=0)}."
+        )
+    if verdict in (WORKED, WORSE) and (change.difference > 0) == (verdict == WORKED):
+        said.append("Since the verdict was given the rate has gone the other way: look at the months.")
+    return said
+
+
+def _side(frame: "pl.DataFrame", change: "RateChange") -> Side:
+    names = ("difference", "low", "high", "ratio", "ratio_low", "ratio_high")
+    return Side(
+        _jobs(frame, "before"), _jobs(frame, "before", "returned"), _jobs(frame, "after"),
+        _jobs(frame, "after", "returned"), {name: float(getattr(change, name)) for name in names},
+    )  # fmt: skip
+
+
+def _named(net: "NetChange", *names: str) -> dict[str, float]:
+    return dict(zip(names, (float(net.difference), float(net.low), float(net.high)), strict=True))

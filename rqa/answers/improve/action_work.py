@@ -1,0 +1,154 @@
+"""The work an action is about and the work beside it, before and after: counts by kind of work and month."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rqa.answers.comebacks.counted import counted_comebacks
+from rqa.answers.core.action_scope import ActionScope
+from rqa.answers.core.scope import Moment
+from rqa.measures.run import counts
+from rqa.words import listed
+
+if TYPE_CHECKING:
+    import polars as pl
+
+KINDS = ("site", "model", "procedure", "billing")
+"""What makes jobs alike; within each kind before is set beside after."""
+RELEASED = ("technician", "site", "model")
+"""Which filter is let go to find work like that of the scope, the first that the scope has. A procedure or step never
+is: other procedures come back at other rates and for other reasons, so their ups and downs say little of these."""
+BEFORE_DAYS = 365
+"""Days of closings before the start that the work after it is set beside."""
+RECENT_DAYS = 60
+"""Days before the start in which a bad spell may have led to the action."""
+Counts = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class ActionWork:
+    """Counts of one scope: `own` work and work `beside` it (None where there is none like it).
+
+    Columns of both: the kinds, side, closed_month, known_month, recent, matured, returned. `touched`: the subsystems
+    whose come-backs count; all where empty. `like`: what the work beside is, in words. `found`: whether
+    faults are confirmed; where most are not, all come-backs count, since no class can be told.
+    """
+
+    scope: ActionScope
+    own: "pl.DataFrame"
+    beside: "pl.DataFrame | None"
+    touched: tuple[str, ...]
+    like: str
+    found: bool = True
+
+    @property
+    def outcome(self) -> str:
+        """Which come-backs count, in words."""
+        if not self.found:
+            return "come-backs of any class, as it is not known which are on own work"
+        if self.touched:
+            return f"come-backs on own work, {listed(self.touched, last='or')} at fault"
+        return "come-backs on own work"
+
+
+def action_work(
+    now: Moment, scope: ActionScope, started_on: date, window: int, *, before_days: int = BEFORE_DAYS
+) -> ActionWork:
+    """Count an action's work and the work beside it, from `before_days` before the start on."""
+    first_on = started_on - timedelta(days=before_days)
+    counted = counted_comebacks(now, window)
+    faults, classes = not counted.any_class, counted.classes
+    touched = touched_by(now, scope) if faults else ()
+    own = _summed(_counted(now, scope.jobs, scope.steps, touched, classes, (first_on, started_on), window))
+    released = next((name for name in RELEASED if name in scope.jobs), None)
+    if released is None:
+        return ActionWork(scope, own, None, touched, "", faults)
+    import polars as pl
+
+    others = {name: kept for name, kept in scope.jobs.items() if name != released}
+    found = _counted(now, others, scope.steps, touched, classes, (first_on, started_on), window, more=(released,))
+    found = found.filter(~pl.col(released).is_in(scope.jobs[released]))
+    return ActionWork(scope, own, _summed(found), touched, f"the same work of other {released}s", faults)
+
+
+def touched_by(now: Moment, scope: ActionScope) -> tuple[str, ...]:
+    """The subsystems that the steps of a scope touch, in its procedures; none where the scope has no step."""
+    table = counts(now.store, "touched_by_step") if scope.steps else None
+    if table is None:
+        return ()
+    procedures = scope.jobs.get("procedure")
+    rows = table.iter_rows(named=True)
+    kept = (r for r in rows if r["step"] in scope.steps and (not procedures or r["procedure"] in procedures))
+    return tuple(sorted({r["subsystem"] for r in kept}))
+
+
+def tables(
+    frame: "pl.DataFrame | None", *, known_by: date | None = None, spare_recent: bool = False
+) -> tuple[Counts, Counts, Counts, Counts]:
+    """Come-backs and jobs before, come-backs and jobs after, by kind of work.
+
+    `known_by` keeps what had matured by the end of that month; `spare_recent` leaves out the days before the start.
+    """
+    import polars as pl
+
+    if frame is None or frame.is_empty():
+        return tuple(np.zeros(1, dtype=np.int64) for _ in range(4))  # type: ignore[return-value]
+    kept = frame.filter(pl.col("side") != "under way")
+    if known_by is not None:
+        kept = kept.filter(pl.col("known_month") <= known_by.replace(day=1))
+    if spare_recent:
+        kept = kept.filter(~pl.col("recent"))
+    sums = [
+        pl.col(name).filter(pl.col("side") == side).sum().alias(f"{name}_{side}")
+        for side in ("before", "after") for name in ("returned", "matured")
+    ]  # fmt: skip
+    summed = kept.group_by(KINDS).agg(sums).sort(KINDS)
+    if summed.is_empty():
+        return tables(None)
+    return tuple(
+        summed[name].to_numpy().astype(np.int64)
+        for name in ("returned_before", "matured_before", "returned_after", "matured_after")
+    )  # type: ignore[return-value]
+
+
+def first_checks(now: Moment, scope: ActionScope, started_on: date) -> dict[str, tuple[int, int]]:
+    """First checks of the scope's steps, and how many of them passed, by side."""
+    table = counts(
+        now.store, "action_checks", where=dict(scope.jobs),
+        values={"as_of": now.day, "started_on": started_on, "first_on": started_on - timedelta(days=BEFORE_DAYS),
+                "steps": list(scope.steps)},
+    )  # fmt: skip
+    found = {"before": (0, 0), "after": (0, 0)}
+    return found | {side: (checked, passed) for side, checked, passed in table.iter_rows()}
+
+
+def _counted(
+    now: Moment,
+    where: Any,
+    steps: Sequence[str],
+    touched: Sequence[str],
+    classes: Sequence[str],
+    days: tuple[date, date],
+    window: int,
+    more: tuple[str, ...] = (),
+) -> "pl.DataFrame":
+    import polars as pl
+
+    found = counts(
+        now.store, "action_jobs", by=tuple(dict.fromkeys((*KINDS, *more))), where=dict(where),
+        values={"window": window, "recent": RECENT_DAYS, "as_of": now.day, "first_on": days[0],
+                "started_on": days[1], "disposition": "repaired",
+                "classes": list(classes), "steps": list(steps), "subsystems": list(touched)},
+    )  # fmt: skip
+    return found.filter(pl.col("did_step"))
+
+
+def _summed(frame: "pl.DataFrame") -> "pl.DataFrame":
+    import polars as pl
+
+    keys = [*KINDS, "side", "closed_month", "known_month", "recent"]
+    return frame.group_by(keys).agg(pl.col("matured", "returned").sum()).sort(keys)

@@ -1,0 +1,267 @@
+"""What there is to act on in a month: all that the analyses compared, judged together so that little of it is luck."""
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date
+from typing import TYPE_CHECKING
+
+from rqa.answers.charts.month import last_whole_month
+from rqa.answers.comebacks.counted import Counted, counted_comebacks
+from rqa.answers.compare.comparison import compare
+from rqa.answers.core.finding import ALLOWED, Finding, judged
+from rqa.answers.core.ground_list import LAID, PLANNED, SEEN
+from rqa.answers.core.grounds import Sentence, grounds
+from rqa.answers.core.needs import with_grounds
+from rqa.answers.core.persons import cautioned
+from rqa.answers.core.result import Answer, chances, rounded
+from rqa.answers.core.scope import Moment, check_month_held, is_held, month_of, months_back
+from rqa.answers.improve import contrast_families as families
+from rqa.answers.improve.overall_findings import FIGURES, against_before, chart_signals, projected
+from rqa.answers.improve.part_lots import lots
+from rqa.answers.steps.attribution import attribution
+from rqa.answers.steps.bursts import bursts
+from rqa.answers.steps.conformance import breaches
+from rqa.answers.steps.relative_risk import step_relative_risk
+from rqa.answers.tests.agreement import agreement
+from rqa.answers.tests.drift import drift
+from rqa.answers.tests.readings import readings
+from rqa.answers.tests.releases import releases
+from rqa.answers.tests.retests import retests
+from rqa.progress import Progress, Stage, silent
+from rqa.words import count, counted, listed, month_name, months_said, plural
+
+if TYPE_CHECKING:
+    import polars as pl
+
+QUESTION = "findings"
+MONTHS = 24
+"""Months looked at: two years up to the month, so that one season does not speak alone."""
+WINDOW = families.WINDOW
+COMPARED = (
+    ("bench", "comeback"), ("technician", "comeback"), ("site", "comeback"), ("technician", "first_pass"),
+    ("bench", "first_pass"), ("tool", "first_pass"), ("site", "first_pass"), ("station", "first_run"),
+    ("site", "first_run"),
+)  # fmt: skip
+"""Who is compared with what the same mix of work brings, and by what. Procedures are not, by their first checks: they
+have other steps, so that nothing alike stands beside them."""
+SETS = 399
+"""Sets without bursts that those found are set against; where none is as strong, a fitted curve says how rare it is."""
+FAMILIES = {
+    "come-backs": (*SEEN, "final_comebacks"),
+    "come-backs laid to steps": LAID,
+    "breaches of the procedure": PLANNED,
+    "first checks of steps": ("checks",),
+    "benches": ("bench",),
+    "tools": ("tool",),
+    "lots of parts": ("lot",),
+    "first runs of tests and runs that passed again": ("diagnostics",),
+    "stations": ("station",),
+    "measured values": ("test_values",),
+}
+"""What is compared, and what each rests on."""
+AFTER = ("failed check", "rework", "skipped check", "tool")
+"""Come-backs after these; those by bench are compared with the whole mix of work."""
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class MonthFindings(Answer):
+    """What there is to act on: id, state, kind, where, what, measure, size, low, high, jobs, avoided, p_value,
+    p_adjusted, caution, check.
+
+    `findings` holds those of the rows, in their order, `gone` those that held a month before, `compared` the number of
+    comparisons made by kind, `answers` the answers about risky steps and tests behind them, by name. `lacking` says
+    what could not be compared and why, `counted` which come-backs were; None where no month is over.
+    """
+
+    gone: tuple[Finding, ...] = ()
+    compared: Mapping[str, int] = field(default_factory=dict)
+    answers: Mapping[str, Answer] = field(default_factory=dict)
+    lacking: tuple[Sentence, ...] = ()
+    counted: Counted | None = None
+
+    judges_all = True
+    question = "Findings of the month"
+    shown = ("id", "state", "where", "what", "avoided", "check")
+    nothing_found = "Of all that was compared nothing is more than luck."
+
+
+def findings(now: Moment, month: str | date | None = None, progress: Progress = silent) -> MonthFindings:
+    """Say what there is to act on: every comparison the analyses make up to a month, the lucky ones kept out.
+
+    By default the latest whole month with any data: first checks and tests need not mature, and come-backs are those of
+    the latest months that have. A row a finding, those first that would spare most
+    come-backs, then the surest: id (the same in every month), state (new, continuing: it held a month before, too),
+    kind, where, what, measure, size, low, high, jobs, avoided, p_value, p_adjusted, caution, check. `gone` lists those
+    that held a month before and no longer do; `compared` how many comparisons of each kind were made, `answers` the
+    answers about risky steps and tests behind them. Adjusted after Benjamini and Hochberg (1995) over all of them: of
+    those listed, one in twenty at most is expected to be luck. `progress` is told each analysis as it begins.
+    """
+    last = newest_month(now)
+    own = last if month is None else month_of(QUESTION, month)
+    settings = {"month": own, "allowed": ALLOWED, "window": WINDOW}
+    if own is None or last is None:
+        none = grounds(now).claim("", "jobs", about="what there is to act on", among=(0, "months that are over"))
+        return MonthFindings(_table((), set()), settings, (none,))
+    check_month_held(QUESTION, now, own)
+    stated, answers = stated_in(now, own, progress)
+    held = judged(stated)
+    earlier = months_back(own, 1)
+    before = judged(stated_in(now, earlier, progress)[0]) if is_held(now, earlier) else ()
+    there, known = ({f.id for f, _ in family} for family in (held, before))
+    compared = Counter(f.kind for f in stated)
+    span = months_up_to(own, now.first)
+    lacking, counted = not_compared(now), counted_comebacks(now, WINDOW, span)
+    return MonthFindings(
+        _table(held, known),
+        settings,
+        (*_said(compared), _resting_on(own, _finals(now, own)), *lacking, *([counted.note] if counted.note else [])),
+        stated,
+        gone=tuple(f for f, _ in before if f.id not in there),
+        compared=dict(compared),
+        answers=answers,
+        lacking=lacking,
+        counted=counted,
+    )
+
+
+def newest_month(now: Moment) -> date | None:
+    """The latest whole month of which any of the month's figures is final; None if there is none yet."""
+    found = (last_whole_month(now, figure.measure, figure.window) for figure in FIGURES)
+    return max((month for month in found if month is not None), default=None)
+
+
+def not_compared(now: Moment) -> tuple[Sentence, ...]:
+    """What the depot cannot compare at all, a sentence for all that lacks the same."""
+    there, apart = grounds(now, window=WINDOW), dict[tuple[str, ...], list[str]]()
+    for about, names in FAMILIES.items():
+        lacks = tuple(ground.name for ground in there.lacking(*names))
+        if lacks:
+            apart.setdefault(lacks, []).append(about)
+    return tuple(there.claim("", *lacks, about=listed(abouts)) for lacks, abouts in apart.items())
+
+
+def months_up_to(month: date, first: date | None) -> families.Span:
+    """First and last of the months that the findings of a month look at; none is before the `first` day with data."""
+    begins = months_back(month, MONTHS - 1)
+    return begins if first is None or first > month else max(begins, first.replace(day=1)), month
+
+
+def stated_in(now: Moment, month: date, progress: Progress = silent) -> tuple[tuple[Finding, ...], dict[str, Answer]]:
+    """Everything compared, what would spare most come-backs first, then the surest; and the answers behind it.
+
+    Steps are compared up to the month, come-backs as far as the jobs have matured.
+    """
+    span = months_up_to(month, now.first)
+    finals = _finals(now, month)
+
+    def tell(what: str) -> None:
+        progress(Stage(f"findings of {month_name(month)}: {what}"))
+
+    counted = counted_comebacks(now, WINDOW, span)
+    answers = {name: with_grounds(now, answer) for name, answer in _answers(now, span, counted, tell).items()}
+    tell("comparisons")
+    made = [finding for family in _of_the_month(now, month, finals) for finding in family]
+    over = [finding for family in _of_the_span(now, span, counted) for finding in family]
+    over += [finding for answer in answers.values() if answer.settings.get("months") for finding in answer.stated]
+    made += [finding for answer in answers.values() if not answer.settings.get("months") for finding in answer.stated]
+    made += [replace(f, what=f"{f.what} ({months_said(*span)})", months=span) for f in over]
+    made = list(cautioned(made, now.store.people))
+    return tuple(sorted(made, key=lambda f: (-(f.avoided or 0.0), f.p_value, f.what))), answers
+
+
+def _finals(now: Moment, month: date) -> dict[int, date]:
+    """The latest month up to this one whose come-backs within so many days are final, by days."""
+    latest = {f.window: last_whole_month(now, "comebacks", f.window) for f in FIGURES if f.measure == "comebacks"}
+    return {window: min(found, month) for window, found in latest.items() if found is not None}
+
+
+def _of_the_month(now: Moment, month: date, finals: dict[int, date]) -> Iterator[Iterable[Finding]]:
+    """Every analysis that says what the month was like, each with its months in words."""
+    yield against_before(now, month, finals)
+    yield chart_signals(now, month, finals)
+    yield projected(now, month)
+    yield (c.stated() for c in families.steps_against_before(now, month))
+
+
+def _of_the_span(now: Moment, span: families.Span, counted: Counted) -> Iterator[Iterable[Finding]]:
+    """Every analysis that says where something is too often in two years.
+
+    Clusters of failures are not among them: they say in what way jobs fail somewhere, not that more of them do.
+    """
+    yield (c.stated() for c in families.steps_by_model(now, span))
+    yield (c.stated() for c in families.tests_by_model(now, span))
+    for who, outcome in COMPARED:
+        which = counted.where if outcome == "comeback" else None
+        yield compare(now, who=who, outcome=outcome, window=WINDOW, months=span, where=which).stated
+    yield (c.stated() for c in families.kinds_of_work(now, span, counted))
+    yield (c.stated() for c in lots(now, span, counted))
+
+
+def _answers(now: Moment, span: families.Span, counted: Counted, tell: Callable[[str], None]) -> dict[str, Answer]:
+    """The answers about risky steps and about the tests that state findings."""
+    asked: dict[str, Callable[[], Answer]] = {
+        "attribution": lambda: attribution(now, by=("model", "procedure"), window=WINDOW, months=span),
+        "step_relative_risk": lambda: step_relative_risk(
+            now, after=AFTER, window=WINDOW, months=span, classes=counted.classes
+        ),
+        "breaches": lambda: breaches(now, window=WINDOW, months=span),
+        "bursts": lambda: bursts(now, window=WINDOW, months=span, simulations=SETS, classes=counted.classes),
+        "bursts of failed checks": lambda: bursts(now, what="failed_checks", months=span, simulations=SETS),
+        "retests": lambda: retests(now, months=span),
+        "releases": lambda: releases(now, months=span),
+        "readings": lambda: readings(now, months=span),
+        "drift": lambda: drift(now, period="week", months=span),
+        "agreement": lambda: agreement(now),
+    }
+    answers = {}
+    for what, ask in asked.items():
+        tell(what.replace("_", " "))
+        answers[what] = ask()
+    return answers
+
+
+def _table(held: tuple[tuple[Finding, float], ...], known: set[str]) -> "pl.DataFrame":
+    import polars as pl
+
+    all_held = [f for f, _ in held]
+    texts = {
+        "id": [f.id for f in all_held],
+        "state": ["continuing" if f.id in known else "new" for f in all_held],
+        "kind": [f.kind for f in all_held],
+        "where": [f.where for f in all_held],
+        "what": [f.what for f in all_held],
+        "measure": [f.measure for f in all_held],
+    }
+    columns = [pl.Series(name, values, dtype=pl.String) for name, values in texts.items()]
+    columns += [rounded(getattr(f, name) for f in all_held).alias(name) for name in ("size", "low", "high")]
+    columns += [
+        pl.Series("jobs", [f.jobs for f in all_held], dtype=pl.Int64),
+        rounded(float("nan") if f.avoided is None else f.avoided for f in all_held).alias("avoided"),
+        chances(f.p_value for f in all_held).alias("p_value"),
+        chances(p for _, p in held).alias("p_adjusted"),
+        pl.Series("caution", [f.caution for f in all_held], dtype=pl.String),
+        pl.Series("check", [f.check for f in all_held], dtype=pl.String),
+    ]
+    return pl.DataFrame(columns)
+
+
+def _said(compared: Counter[str]) -> tuple[str, str]:
+    kinds = "; ".join(f"{kind} ({count(n)})" for kind, n in sorted(compared.items()))
+    return (
+        f"{counted(compared.total(), 'comparison')} of {counted(len(compared), 'kind')} "
+        f"{plural(compared.total(), 'was', 'were')} made and judged together (Benjamini and Hochberg 1995): of the "
+        f"findings, {ALLOWED * 100:.0f} in a hundred at most are expected to be luck. Of places set beside their like "
+        "only the worse are listed.",
+        f"Compared were: {kinds}.",
+    )
+
+
+def _resting_on(month: date, finals: dict[int, date]) -> str:
+    """Up to which month each kind of comparison goes."""
+    if not finals:
+        return f"Compared are first checks and tests up to {month_name(month)}."
+    ends = " and ".join(
+        f"{month_name(last)} (within {counted(window, 'day')})" for window, last in sorted(finals.items())
+    )
+    return f"First checks and tests are those up to {month_name(month)}; come-backs are final up to {ends}."

@@ -1,0 +1,149 @@
+"""Whether the goals of a month were met, and whether its numbers are large enough to tell."""
+
+import re
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING
+
+from rqa.answers.charts.control_chart import MEASURES, is_mature, monthly, ripens
+from rqa.answers.charts.month import last_whole_month
+from rqa.answers.core.grounds import grounds
+from rqa.answers.core.needs import OF_MEASURE
+from rqa.answers.core.result import Answer, rounded
+from rqa.answers.core.scope import Moment, check_level, month_of
+from rqa.measures.run import counts
+from rqa.words import count, counted, interval, month_name, percent
+
+if TYPE_CHECKING:
+    import polars as pl
+
+QUESTION = "targets"
+MET = ("yes", "no", "cannot be told yet")
+NAMES = {"first_pass_yield": "first-pass yield", "first_run_pass": "diagnostics passed first time",
+         "clean_jobs": "clean-job share"}  # fmt: skip
+EXISTS = "comebacks_30, comebacks_90 (or any number of days), first_pass_yield, first_run_pass, clean_jobs"
+COLUMNS = ("measure", "name", "month", "goal", "at_least", "value", "low", "high", "count", "size", "met", "sentence")
+
+
+class Targets(Answer):
+    """Goals of a month: measure, name, month, goal, at_least, value, low, high, count, size, met, sentence.
+
+    `at_least` says that the goal is a least value, not a most; `met` is one of yes, no, cannot be told yet.
+    """
+
+    question = "Goals"
+    needs = ("targets",)
+
+
+@dataclass(frozen=True)
+class Goal:
+    """One goal in force: the measure as the table names it, how it is said, what it is asked as, and its value."""
+
+    named: str
+    name: str
+    measure: str
+    window: int
+    value: float
+
+    @property
+    def at_least(self) -> bool:
+        """Whether more is better."""
+        return MEASURES[self.measure].up_is_good
+
+
+def targets(now: Moment, month: str | date | None = None, *, level: float = 0.95) -> Targets:
+    """Say of each goal in force in a month whether the month met it; by default of each measure's latest final month.
+
+    Goals come from the table `targets`: a measure (comebacks_30 or any number of days, first_pass_yield,
+    first_run_pass, clean_jobs), the first month it holds for, and a share. Come-backs are to stay at or below it, the
+    others at or above.
+
+    Columns: measure, name (as said), month, goal, at_least (whether the goal is a least value), value with its Wilson
+    interval low, high, from count of size; met and a sentence. met is "yes" or "no" only where the whole interval lies
+    on one side of the goal; else, and for a month that is not final, "cannot be told yet". Without cases there is no
+    data: value is null. Goals nothing can be made of stand in the notes.
+    """
+    import polars as pl
+
+    check_level(QUESTION, level)
+    asked = None if month is None else month_of(QUESTION, month)
+    table = counts(now.store, "targets")
+    notes, rows = list(now.notes), []
+    for named in table["measure"].unique().sort().to_list():
+        goals = table.filter(pl.col("measure") == named)
+        known = _measure(named)
+        if known is None:
+            notes.append(f"The goal {named!r} names no measure. There is: {EXISTS}.")
+            continue
+        own = asked if asked is not None else last_whole_month(now, *known)
+        held = goals.filter(pl.col("from_month") <= own) if own else goals.clear()
+        if own is None or held.is_empty():
+            continue
+        value = float(held["value"][-1])
+        if not 0 <= value <= 1:
+            notes.append(f"The goal {named!r} is {value:g}, which is no share; write 5 % as 0.05.")
+            continue
+        rows.append(_judged(now, Goal(named, _name(*known), *known, value), own, level))
+    settings = {"month": asked, "as_of": now.day, "level": level, "method": "wilson"}
+    return Targets(_frame(rows), settings, tuple(notes))
+
+
+def _measure(named: str) -> tuple[str, int] | None:
+    found = re.fullmatch(r"comebacks_(\d{1,4})", named)
+    if found:
+        return "comebacks", int(found[1])
+    return (named, 0) if named in NAMES else None
+
+
+def _name(measure: str, window: int) -> str:
+    return f"come-backs within {counted(window, 'day')}" if measure == "comebacks" else NAMES[measure]
+
+
+def _judged(now: Moment, goal: Goal, month: date, level: float) -> dict[str, object]:
+    from rqa.stats import proportion_interval
+
+    m = MEASURES[goal.measure]
+    found = monthly(now, goal.measure, window=goal.window, where=None, months=(month, month)).table
+    events, size = int(found[m.count].sum()), int(found[m.size].sum())
+    share = proportion_interval(successes=events, trials=size, level=level)
+    value, low, high = float(share.estimate), float(share.low), float(share.high)
+    final = is_mature(month, now, ripens(goal.measure, goal.window))
+    lacks = grounds(now, window=goal.window).lack(
+        *OF_MEASURE[goal.measure], about=f"whether the goal of {goal.name} is met"
+    )
+    if not size or not final or lacks:
+        met = MET[2]
+    elif goal.at_least:
+        met = MET[0] if low >= goal.value else MET[1] if high < goal.value else MET[2]
+    else:
+        met = MET[0] if high <= goal.value else MET[1] if low > goal.value else MET[2]
+    row: dict[str, object] = {
+        "measure": goal.named, "name": goal.name, "month": month, "goal": goal.value, "at_least": goal.at_least,
+        "value": value, "low": low, "high": high, "count": events, "size": size, "met": met,
+    }  # fmt: skip
+    return {**row, "sentence": lacks or _sentence(goal, row, final, level)}
+
+
+def _sentence(goal: Goal, row: dict[str, object], final: bool, level: float) -> str:
+    side = "at least" if goal.at_least else "at most"
+    said = f"{goal.name[0].upper()}{goal.name[1:]}, goal {side} {percent(goal.value)}: "
+    own = month_name(row["month"])
+    if not row["size"]:
+        return f"{said}{own} has no cases{'' if final else ' yet'}."
+    value, low, high = (v if isinstance(v := row[c], float) else None for c in ("value", "low", "high"))
+    said += f"{percent(value)} in {own} ({count(row['count'])} of {count(row['size'])}, {level * 100:g} % interval "
+    said += f"{interval(low, high)}); "
+    if not final:
+        return f"{said}cannot be told yet, as the month is not final."
+    if row["met"] == MET[2]:
+        return f"{said}cannot be told, as the interval holds the goal."
+    return f"{said}{'met' if row['met'] == MET[0] else 'not met'}."
+
+
+def _frame(rows: list[dict[str, object]]) -> "pl.DataFrame":
+    import polars as pl
+
+    kinds = {"month": pl.Date, "goal": pl.Float64, "at_least": pl.Boolean, "value": pl.Float64, "low": pl.Float64,
+             "high": pl.Float64, "count": pl.Int64, "size": pl.Int64}  # fmt: skip
+    table = pl.DataFrame(rows, schema={c: kinds.get(c, pl.String) for c in COLUMNS}, orient="row")
+    return table.with_columns(rounded(table[c]).alias(c) for c in ("value", "low", "high")).sort("measure")

@@ -1,0 +1,57 @@
+"""The month's main figures in one table: each against the months before it, and whether the difference is luck."""
+
+from datetime import date
+
+from rqa.answers.charts.month import month_against_before
+from rqa.answers.core.result import Answer, chances, rounded
+from rqa.answers.core.scope import Moment
+from rqa.answers.improve.overall_findings import FIGURES, Figure
+
+SHOWN = (*FIGURES[:3], Figure("diagnostics passed first time", "first runs", "first_run_pass", 30, False), FIGURES[3])
+COUNTS = ("count", "size", "before_count", "before_size")
+NUMBERS = (
+    "count", "size", "share", "low", "high", "before_count", "before_size", "before_share", "difference",
+    "difference_low", "difference_high", "p_value",
+)  # fmt: skip
+NO_DATA = "no data"
+
+
+class MonthFigures(Answer):
+    """The month's figures: figure, month, count, size, share, low, high, before_count, before_size, before_share,
+    difference, difference_low, difference_high, p_value, verdict."""
+
+    question = "Figures of the month"
+    shown = ("figure", "month", "count", "size", "share", "low", "high", "before_share", "p_value", "verdict")
+
+
+def month_figures(now: Moment, month: str | date | None = None, *, level: float = 0.95) -> MonthFigures:
+    """Set the main figures of a month beside those of the twelve months before.
+
+    A row a figure: month (the one asked for; by default the latest for which the figure is final, so that come-backs
+    lag behind), count of size, share with its Wilson interval low, high; before_count of before_size and before_share
+    in up to twelve months before that are final; difference of the shares with Newcombe's interval; p_value (Fisher's
+    exact) and verdict (better, worse, no clear change). p-value and interval of the difference allow for the checks of
+    a job, which go together. A side without cases has counts of 0 and no share (null); then difference and p_value are
+    null, too, and the verdict is "no data". A figure that no month has yet has no month. `settings["month"]` is the
+    latest month among the rows; None where no figure has one. The mix of work and the season are not allowed for.
+    """
+    import polars as pl
+
+    found = [
+        month_against_before(now, figure.measure, month=month, window=figure.window, level=level) for figure in SHOWN
+    ]
+    columns: list[pl.Series] = [
+        pl.Series("figure", [figure.name for figure in SHOWN], dtype=pl.String),
+        pl.Series("month", [one.month if one else None for one in found], dtype=pl.Date),
+    ]
+    for name in NUMBERS:
+        values = [getattr(one, name) if one else None for one in found]
+        if name in COUNTS:
+            columns.append(pl.Series(name, [v or 0 for v in values], dtype=pl.Int64))
+        else:
+            numbers = [float("nan") if v is None else v for v in values]
+            columns.append((chances if name == "p_value" else rounded)(numbers).alias(name))
+    columns.append(pl.Series("verdict", [one.verdict if one else NO_DATA for one in found], dtype=pl.String))
+    table = pl.DataFrame(columns)
+    latest = max((one.month for one in found if one), default=None)
+    return MonthFigures(table, {"month": latest, "as_of": now.day, "level": level}, now.notes)

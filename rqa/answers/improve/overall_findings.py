@@ -1,0 +1,173 @@
+"""What the month's own figures state: against the months before, on their control charts, and as projected."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from math import hypot
+
+from rqa.answers.charts.chart_rules import point_alarm_chance
+from rqa.answers.charts.control_chart import control_chart
+from rqa.answers.charts.month import month_against_before
+from rqa.answers.comebacks.projection import projection
+from rqa.answers.core.contrasts import enough
+from rqa.answers.core.finding import Finding
+from rqa.answers.core.scope import Moment
+from rqa.words import count, month_name, percent
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One of the month's figures: its name, what its cases are, and how the depot is asked for it."""
+
+    name: str
+    cases: str
+    measure: str
+    window: int
+    worse_is_up: bool
+
+
+FIGURES = (
+    Figure("come-backs within 30 days", "matured jobs", "comebacks", 30, True),
+    Figure("come-backs within 90 days", "matured jobs", "comebacks", 90, True),
+    Figure("first-pass yield", "first checks", "first_pass_yield", 30, False),
+    Figure("clean-job share", "checked jobs", "clean_jobs", 30, False),
+)
+GROUNDS = {
+    "comebacks": ("closed_jobs", "repeat_units", "final_comebacks"),
+    "first_pass_yield": ("checks", "final_checks"),
+    "clean_jobs": ("logs", "final_clean"),
+}
+"""What each figure rests on."""
+EARLIER = {"comebacks": "earlier_comebacks", "first_pass_yield": "earlier_checks", "clean_jobs": "earlier_clean"}
+"""What the comparison of each figure with the months before rests on."""
+UNLIKE = "the mix of work and the season are not allowed for"
+LOOK = "see which kinds of work, sites and steps moved, and what was changed in the month before"
+
+
+def against_before(now: Moment, month: date, finals: dict[int, date]) -> Iterator[Finding]:
+    """Each figure of the month (of come-backs, of the latest that is final) against the year before."""
+    for figure in FIGURES:
+        own = finals.get(figure.window) if figure.measure == "comebacks" else month
+        found = month_against_before(now, figure.measure, month=own, window=figure.window) if own else None
+        if found is None or found.p_value is None or not enough(found.size, found.before_size):
+            continue
+        rise = (found.difference or 0.0) > 0
+        worse = rise == figure.worse_is_up
+        word = "worse" if worse else "better"
+        before = found.before_share or 0.0
+        yield Finding(
+            kind=f"{figure.name} of the month against the year before",
+            scope={},
+            what=(
+                f"{figure.name} in {month_name(found.month)} {percent(found.share)} ({count(found.count)} of "
+                f"{count(found.size)} {figure.cases}), {word} than {percent(before)} in the months before"
+            ),
+            measure="difference of shares",
+            size=found.difference or 0.0,
+            low=found.difference_low or 0.0,
+            high=found.difference_high or 0.0,
+            worse=worse,
+            jobs=found.size,
+            p_value=found.p_value,
+            caution=UNLIKE,
+            check=LOOK,
+            avoided=max(0.0, found.count - found.size * before) if figure.measure == "comebacks" else None,
+            either_way=True,
+        )
+
+
+def chart_signals(now: Moment, month: date, finals: dict[int, date]) -> Iterator[Finding]:
+    """The month's point on the control chart of each figure; without a signal it counts as nothing seen, p = 1.
+
+    Its size is how far the month lies from the centre, with the interval of the month's own share; the centre, of all
+    months, is taken as known.
+    """
+    from rqa.stats import proportion_interval
+
+    for figure in FIGURES:
+        own = finals.get(figure.window) if figure.measure == "comebacks" else month
+        chart = control_chart(now, figure.measure, window=figure.window)
+        row = next((r for r in chart.table.iter_rows(named=True) if r["period"] == own), None)
+        if row is None or row["centre"] is None or row["value"] is None or not enough(row["size"]):
+            continue
+        gap = row["value"] - row["centre"]
+        own_share = proportion_interval(successes=round(row["value"] * row["size"]), trials=row["size"])
+        yield Finding(
+            kind=f"signal on the control chart of {figure.name}",
+            scope={},
+            what=(
+                f"{figure.name} in {month_name(own)} {percent(row['value'])}: {row['signal'] or 'no signal'} on the "
+                f"control chart, whose centre is {percent(row['centre'])}"
+            ),
+            measure="difference of shares",
+            size=gap,
+            low=float(own_share.low) - row["centre"],
+            high=float(own_share.high) - row["centre"],
+            worse=(gap > 0) == figure.worse_is_up,
+            jobs=row["size"],
+            p_value=point_alarm_chance(str(chart.settings["rules"])) if row["signal"] else 1.0,
+            caution="the limits rest on the months charted; a change of work moves the centre, too",
+            check=LOOK,
+            avoided=None,
+            either_way=True,
+        )
+
+
+def projected(now: Moment, month: date) -> Iterator[Finding]:
+    """The rate that the month will show, if it is not final yet, against the mature months of the year before.
+
+    The interval of the difference is put together from those of both rates, as Newcombe's (1998) is.
+    """
+    from rqa.stats import proportion_interval
+
+    for figure in FIGURES[:2]:
+        rows = projection(now, window=figure.window).table
+        own = rows.filter((rows["month"] == month) & (rows["matured"] < rows["jobs"])).to_dicts()
+        earlier = rows.filter((rows["month"] < month) & (rows["matured"] == rows["jobs"])).tail(12)
+        size, events = int(earlier["matured"].sum()), int(earlier["returned_so_far"].sum())
+        if not own or own[0]["projected"] is None or not own[0]["low"] or not enough(size) or not events:
+            continue
+        row = own[0]
+        before = proportion_interval(successes=events, trials=size)
+        projected_share, usual = row["projected"], float(before.estimate)
+        gap = _logit(projected_share) - _logit(usual)
+        spread = ((_width(row["low"], row["high"])) ** 2 + _width(float(before.low), float(before.high)) ** 2) ** 0.5
+        yield Finding(
+            kind=f"projected {figure.name}",
+            scope={},
+            what=(
+                f"{figure.name} of {month_name(month)} are projected at {percent(projected_share)} (interval "
+                f"{percent(row['low'])} to {percent(row['high'])}), {'worse' if gap > 0 else 'better'} than "
+                f"{percent(usual)} in the mature months before"
+            ),
+            measure="difference of shares",
+            size=projected_share - usual,
+            low=projected_share - usual - hypot(projected_share - row["low"], float(before.high) - usual),
+            high=projected_share - usual + hypot(row["high"] - projected_share, usual - float(before.low)),
+            worse=gap > 0,
+            jobs=row["jobs"],
+            p_value=_two_sided(gap / spread),
+            caution="a projection: recent months stand for the days that are still to come",
+            check=LOOK,
+            avoided=max(0.0, row["jobs"] * (projected_share - usual)),
+            either_way=True,
+        )
+
+
+def _logit(share: float) -> float:
+    from scipy import special
+
+    return float(special.logit(min(max(share, 1e-6), 1 - 1e-6)))
+
+
+def _width(low: float, high: float) -> float:
+    """The standard error behind a 95 % interval, on the scale of log odds."""
+    from scipy import special
+
+    return (_logit(high) - _logit(low)) / (2 * float(special.ndtri(0.975)))
+
+
+def _two_sided(z: float) -> float:
+    from scipy import special
+
+    return float(2.0 * special.ndtr(-abs(z)))

@@ -1,0 +1,1 @@
+"""Which steps send units back: exposure, risk, attribution, conformance, bursts, clusters."""

@@ -1,0 +1,125 @@
+"""What a search of bursts counts: by period and one dimension after the other, with what the kinds of work bring."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from rqa.answers.core.scope import Moment, Scope
+from rqa.measures.run import counts
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from rqa.stats import Margin
+
+DIMENSIONS = {
+    "comebacks": ("time", "site", "model", "bench", "technician", "tool", "lot"),
+    "failed_checks": ("time", "site", "model", "step", "bench", "technician", "tool", "lot"),
+}
+"""Dimensions in which each kind of event can bunch."""
+MEASURE = {"comebacks": "bursts_comebacks", "failed_checks": "bursts_checks"}
+MIX = ("model", "procedure", "billing")
+LASTING = ("site", "model", "step", "bench", "technician", "tool")
+"""Dimensions whose groups are there all the time, so that each is set against itself at other times."""
+BILLION = 10**9
+APART = "\x1f"
+EVER = (date(1, 1, 1), date(9999, 12, 1))
+Group = tuple[str, str]
+"""Part number, or "", and name."""
+
+
+@dataclass(frozen=True)
+class Aside:
+    """A group and its periods, by their first days, to be set aside."""
+
+    dimension: str
+    group: Group
+    periods: tuple[date, ...]
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What is searched."""
+
+    what: str
+    dimensions: tuple[str, ...]
+    period: str
+    window: int
+    classes: tuple[str, ...]
+    mix: tuple[str, ...]
+    scope: Scope
+
+    def values(self, now: Moment) -> dict[str, object]:
+        """The values that the measure's file takes, but for kinds and what is set aside."""
+        first, last = self.scope.months or EVER
+        made: dict[str, object] = {
+            "as_of": now.day, "period": self.period, "first_month": first, "last_month": last,
+            **{f"only_{name}": list(self.scope.where.get(name, ()))
+               for name in ("site", "model", "procedure", "technician", "billing")},
+        }  # fmt: skip
+        return made | ({"window": self.window, "classes": list(self.classes)} if self.what == "comebacks" else {})
+
+
+def cells(now: Moment, asked: Asked, aside: Sequence[Aside]) -> "pl.DataFrame":
+    """Counts by dimension, part_no, name, period: cases, events, and the events that their kinds of work bring."""
+    import polars as pl
+
+    left_out = [(a.dimension, *a.group, day) for a in aside for day in a.periods]
+    values = asked.values(now) | {
+        "aside_dimensions": [r[0] for r in left_out], "aside_parts": [r[1] for r in left_out],
+        "aside_names": [r[2] for r in left_out], "aside_periods": [r[3] for r in left_out],
+    }  # fmt: skip
+    kinds: list[str] = []
+    chances: list[int] = []
+    if asked.mix:
+        found = counts(
+            now.store, MEASURE[asked.what], values=values | {"dimensions": ["kind"], "kinds": [], "chances": []}
+        )
+        kinds, chances = _chances(found, asked)
+    table = counts(
+        now.store,
+        MEASURE[asked.what],
+        values=values | {"dimensions": list(asked.dimensions), "kinds": kinds, "chances": chances},
+    )
+    return table.with_columns((pl.col("chance") / BILLION).alias("expected")).drop("chance")
+
+
+def _chances(found: "pl.DataFrame", asked: Asked) -> tuple[list[str], list[int]]:
+    """Each kind's chance of the event, in billionths; kinds that differ only beyond the mix have the same."""
+    totals: dict[tuple[str, ...], list[int]] = {}
+    kind_of: dict[str, tuple[str, ...]] = {}
+    for name, cases, events in found.select("name", "cases", "events").iter_rows():
+        parts = name.split(APART)
+        kept = tuple(p for m, p in zip((*MIX, "step"), parts, strict=False) if m in (*asked.mix, "step"))
+        kind_of[name] = kept
+        total = totals.setdefault(kept, [0, 0])
+        total[0] += cases
+        total[1] += events
+    kinds = sorted(kind_of)
+    return kinds, [round(BILLION * totals[kind_of[k]][1] / totals[kind_of[k]][0]) for k in kinds]
+
+
+def number(day: Any, period: str) -> int:
+    """A period's number, from its first day: weeks since a Monday, or months."""
+    return (day.toordinal() - 1) // 7 if period == "week" else day.year * 12 + day.month - 1
+
+
+def margins(table: "pl.DataFrame", asked: Asked, first: int) -> dict[str, "Margin"]:
+    """The tables of all dimensions as the scan takes them; periods counted from `first`."""
+    from rqa.stats import Margin
+
+    made = {}
+    for dimension in asked.dimensions:
+        own = table.filter(table["dimension"] == dimension)
+        made[dimension] = Margin(
+            events=own["events"].to_numpy(),
+            work=own["expected" if asked.mix else "cases"].to_numpy(),
+            period=np.array([number(d, asked.period) - first for d in own["period"].to_list()], dtype=np.int64),
+            group=None if dimension == "time" else list(own.select("part_no", "name").iter_rows()),
+            own_level=dimension != "lot",
+            cases=own["cases"].to_numpy() if asked.mix else None,
+        )
+    return made

@@ -1,0 +1,128 @@
+"""Come-backs of one subsystem laid to the steps that touched it: groups that cannot be told apart, then the fit."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from rqa.answers.steps.cause_patterns import Exposed, Flags, Ints, Numbers
+
+Name = tuple[str, ...]
+NONE = 1e-6
+"""Come-backs below which a cause has caused none."""
+CERTAIN = 1.0 - 1e-12
+"""A chance above this counts as this, so that a cause of all its jobs' come-backs keeps a finite part in each."""
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """Causes of one subsystem's come-backs, one entry a group of causes.
+
+    `exposures` jobs (times, where a cause can be met several times in a job), `candidate_in` come-backs it may have
+    caused, `attributed` those it most likely caused, `rate` per exposure with `low` and `high`; `tested` and `escaped`
+    are shares of `attributed`; `told_apart` whether it is known from all other causes. `loose` come-backs met no cause.
+    """
+
+    groups: tuple[tuple[Name, ...], ...]
+    exposures: Numbers
+    candidate_in: Ints
+    attributed: Numbers
+    rate: Numbers
+    low: Numbers
+    high: Numbers
+    tested: Numbers
+    escaped: Numbers
+    told_apart: Flags
+    loose: int
+    settled: bool
+
+
+def nearly_together(done: Numbers, jobs: Ints, together: float) -> list[list[int]]:
+    """Columns in groups: two that are met in the same jobs, in a share `together` or more of those that met either.
+
+    What is left of the jobs would have to tell them apart, and these are skips and broken-off work, unlike the rest.
+    Groups are chained: a column belongs where it has one such partner.
+    """
+    met = (done > 0).astype(np.float64)
+    both = (met.T * jobs) @ met
+    each = np.diag(both)
+    either = each[:, None] + each[None, :] - both
+    linked = both >= together * np.where(either > 0, either, np.inf)
+    left, groups = set(range(done.shape[1])), list[list[int]]()
+    while left:
+        group, new = set[int](), {min(left)}
+        while new:
+            group |= new
+            new = {int(j) for i in new for j in np.flatnonzero(linked[i])} - group
+        groups.append(sorted(group))
+        left -= group
+    return groups
+
+
+def taken_together(done: Numbers, groups: Sequence[Sequence[int]]) -> Numbers:
+    """One column a group: as often as its most frequent member was met in the job."""
+    if not groups:
+        return np.zeros((len(done), 0))
+    return np.column_stack([done[:, list(g)].max(axis=1) for g in groups])
+
+
+def fitted(work: Exposed, *, together: float, level: float) -> Fit:
+    """Lay the come-backs to the causes that were met, by maximum likelihood (`rqa.stats.masked_cause_mle`)."""
+    from rqa.stats import masked_cause_mle
+
+    near = nearly_together(work.done, work.jobs, together)
+    done = taken_together(work.done, near)
+    back, met = work.comebacks > 0, done.any(axis=1)
+    rows = np.flatnonzero(back & met)
+    # Jobs that did not come back enter the likelihood by how often they met each cause in all: one row for all of them.
+    quiet = (work.jobs - work.comebacks) @ done
+    r = masked_cause_mle(
+        exposures=np.vstack([quiet[None, :], done[rows]]),
+        jobs=np.concatenate([[1], work.comebacks[rows]]),
+        pattern=np.arange(1, len(rows) + 1),
+        candidates=done[rows] > 0,
+        comebacks=work.comebacks[rows],
+        level=level,
+    )
+    first = [min(members) for members in r.groups]
+    heads = np.array(first, dtype=np.int64)
+    names = tuple(tuple(work.names[c] for m in members for c in near[m]) for members in r.groups)
+    lead = [min(members, key=lambda m: (r.exposure[m], m)) for members in r.groups]
+    rate = -np.log1p(-np.minimum(np.nan_to_num(r.estimate[heads]), CERTAIN))
+    weight = done[rows][:, lead] * rate
+    share = weight / np.where(weight.sum(axis=1, keepdims=True) > 0, weight.sum(axis=1, keepdims=True), 1.0)
+    unknown = np.isnan(r.estimate[heads])
+    return Fit(
+        groups=names,
+        exposures=np.array([r.exposure[m] for m in lead]),
+        candidate_in=r.candidate_in[heads],
+        attributed=r.attributed[heads],
+        rate=r.estimate[heads],
+        low=r.low[heads],
+        high=r.high[heads],
+        tested=_part(work.tested[rows], work.comebacks[rows], share) * r.attributed[heads],
+        escaped=_part(work.escaped[rows], work.comebacks[rows], share) * r.attributed[heads],
+        told_apart=np.array([len(n) == 1 for n in names], dtype=np.bool_) & ~unknown,
+        loose=int(work.comebacks[back & ~met].sum()),
+        settled=r.settled,
+    )
+
+
+def _part(marked: Ints, whole: Ints, share: Numbers) -> Numbers:
+    """Of each cause's come-backs the share that is marked; 0 where it has none."""
+    of = whole @ share
+    return np.asarray((marked @ share) / np.where(of > 0, of, 1.0), dtype=np.float64)
+
+
+def summed(values: ArrayLike, lows: ArrayLike, highs: ArrayLike) -> tuple[float, float, float]:
+    """A sum of independent estimates, its limits from theirs by the square of their reach (Zou and Donner 2008)."""
+    v, a, b = (np.asarray(x, dtype=np.float64) for x in (values, lows, highs))
+    total = float(v.sum())
+    below, above = float(np.sqrt(((v - a) ** 2).sum())), float(np.sqrt(((b - v) ** 2).sum()))
+    return total, max(0.0, total - below), total + above
+
+
+def named(group: Sequence[Name]) -> str:
+    """A group of causes as said: "fit board + write identity", each step once, in the order of the procedure."""
+    return " + ".join(dict.fromkeys(name[0] for name in group))

@@ -1,0 +1,160 @@
+"""Failures met together: pairs of failed steps, failed tests and findings, beyond what like work explains."""
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rqa.answers.core.comparable_work import against_like_work
+from rqa.answers.core.finding import Finding
+from rqa.answers.core.follow_up_counts import days_asked
+from rqa.answers.core.result import Answer, chances, rounded
+from rqa.answers.core.scope import Moment, check_level
+from rqa.errors import RequestError
+from rqa.measures.run import counts
+from rqa.words import counted, spoken
+
+if TYPE_CHECKING:
+    import polars as pl
+
+QUESTION = "co_failures"
+VALUE = "\x1e"
+KINDS = {"step": "failed step", "test": "failed test", "found": "found on return:"}
+USUAL = 0.2
+"""Jobs with both that like work must bring for a pair to be compared: a choice that does not look at the pair."""
+FALSE_SHARE = 0.05
+MORE, LESS, LUCK = "together more often", "together less often", "not more than luck"
+
+
+class CoFailures(Answer):
+    """Failures met together: first_kind, first, second_kind, second, jobs, first_jobs, second_jobs, together, expected,
+    lift, low, high, p_value, p_adjusted, verdict."""
+
+    question = "Failures met together"
+    needs = ("logs",)
+
+
+def co_failures(now: Moment, window: int = 30, *, least: int = 10, level: float = 0.95) -> CoFailures:
+    """Say which failures of a job meet more often than they would if each came on its own.
+
+    Marks: failed steps, tests failed in the first run, the subsystem found at a return within `window` days; those of
+    `least` matured jobs or more. Fault codes stand on failed steps, so they are left out. All matured repaired jobs are
+    looked at, those without a failure too: among the failing ones alone, any two failures would seem to shun each
+    other. What is expected comes from the marks' shares among jobs of the same model and procedure, as steps of one
+    procedure meet more often than others in any case.
+
+    Columns: first_kind, first, second_kind, second (the pair), jobs (of kinds of work in which the first was met),
+    first_jobs, second_jobs (with each, among all), together, expected, lift = together / expected with its exact
+    Poisson interval low, high, p_value (Fisher's exact test over kinds of work), p_adjusted (over all pairs), verdict.
+    The surest first.
+    """
+    check_level(QUESTION, level)
+    window = days_asked(QUESTION, "window", window)
+    if isinstance(least, bool) or not isinstance(least, int) or least < 1:
+        raise RequestError(f"{QUESTION}: least is a whole number, 1 or more: {least!r}.")
+    found = counts(now.store, "co_failures", values={"window": window, "as_of": now.day})
+    table = _table(found, least, level)
+    settings = {"as_of": now.day, "window": window, "least": least, "level": level,
+                "method": "exact test over model and procedure"}  # fmt: skip
+    met = table.filter(table["verdict"] == MORE).height
+    notes = (
+        *now.notes,
+        f"{counted(table.height, 'pair was', 'pairs were')} compared; {met:,} are met together more often than luck "
+        "explains (Benjamini and Hochberg, 5 %).",
+        "Failures that meet need not cause each other: one fault can show at several checks. A test that fails after "
+        "the step it covers says that the step's own check let something through.",
+    )
+    return CoFailures(table, settings, notes, tuple(_finding(r) for r in table.iter_rows(named=True)))
+
+
+def _table(found: "pl.DataFrame", least: int, level: float) -> "pl.DataFrame":
+    import polars as pl
+
+    from rqa.stats import benjamini_hochberg, standardised_ratio
+
+    marks, alone, together, everyone = _matrices(found, least)
+    first, second = np.triu_indices(len(marks), 1)
+    usual = (alone[first] * alone[second] / np.maximum(everyone, 1)).sum(axis=1) if len(first) else np.zeros(0)
+    # A return has one finding, so two of them never meet.
+    findings = np.array([m.startswith("found" + VALUE) for m in marks], dtype=np.bool_)
+    looked_at = (usual >= USUAL) & ~(findings[first] & findings[second])
+    first, second = first[looked_at], second[looked_at]
+    n = len(first)
+    made = against_like_work(
+        events=together[first, second].reshape(n, everyone.size), cases=alone[first].reshape(n, everyone.size),
+        all_events=alone[second].reshape(n, everyone.size), all_cases=everyone,
+    )  # fmt: skip
+    # A failure met on every job of its kind of work has nothing to be set beside.
+    told = made.expected > 0
+    first, second = first[told], second[told]
+    n, made = len(first), made.of(told)
+    p = made.p_value
+    adjusted = benjamini_hochberg(p_values=p, allowed=FALSE_SHARE)
+    lift = standardised_ratio(observed=made.observed, expected=made.expected, level=level)
+    split = [m.split(VALUE, 1) for m in marks]
+    more = made.observed > made.expected
+    verdict = np.where(~adjusted.found, LUCK, np.where(more, MORE, LESS)) if n else np.zeros(0, dtype=object)
+    known = (alone[first] > 0).reshape(n, everyone.size)
+    columns: dict[str, Any] = {
+        "first_kind": pl.Series([split[i][0] for i in first], dtype=pl.String),
+        "first": pl.Series([split[i][1] for i in first], dtype=pl.String),
+        "second_kind": pl.Series([split[i][0] for i in second], dtype=pl.String),
+        "second": pl.Series([split[i][1] for i in second], dtype=pl.String),
+        "jobs": (known * everyone).sum(axis=1).astype(np.int64),
+        "first_jobs": alone.sum(axis=1)[first], "second_jobs": alone.sum(axis=1)[second],
+        "together": made.observed,
+        "expected": rounded(made.expected), "lift": rounded(lift.estimate), "low": rounded(lift.low),
+        "high": rounded(lift.high), "p_value": chances(p), "p_adjusted": chances(adjusted.p_adjusted),
+        "verdict": pl.Series(verdict.tolist(), dtype=pl.String),
+    }  # fmt: skip
+    return pl.DataFrame(columns).sort("p_value", "first_kind", "first", "second_kind", "second", nulls_last=True)
+
+
+Matrices = tuple[list[str], NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]
+
+
+def _matrices(found: "pl.DataFrame", least: int) -> Matrices:
+    """Marks; jobs with each by kind of work; jobs with two, by kind; all jobs by kind."""
+    rows = list(found.iter_rows())
+    kinds = sorted({r[:2] for r in rows})
+    at = {k: i for i, k in enumerate(kinds)}
+    totals: dict[str, int] = {}
+    for *_, first, second, jobs in rows:
+        if first and not second:
+            totals[first] = totals.get(first, 0) + jobs
+    marks = sorted(m for m, jobs in totals.items() if jobs >= least)
+    place = {m: i for i, m in enumerate(marks)}
+    alone = np.zeros((len(marks), len(kinds)), dtype=np.int64)
+    together = np.zeros((len(marks), len(marks), len(kinds)), dtype=np.int64)
+    everyone = np.zeros(len(kinds), dtype=np.int64)
+    for model, procedure, first, second, jobs in rows:
+        k = at[model, procedure]
+        if not first:
+            everyone[k] += jobs
+        elif not second and first in place:
+            alone[place[first], k] += jobs
+        elif first in place and second in place:
+            together[place[first], place[second], k] += jobs
+    return marks, alone, together, everyone
+
+
+def _finding(row: dict[str, Any]) -> Finding:
+    one, two = (f"{KINDS[row[f'{w}_kind']]} {spoken(row[w])}" for w in ("first", "second"))
+    return Finding(
+        kind="failures met together",
+        scope={"failures": f"{one} with {two}"},
+        what=(
+            f"met together on {counted(row['together'], 'job')}, where {row['expected']:.1f} were to be expected if "
+            "each came on its own"
+        ),
+        measure="observed over expected",
+        size=row["lift"],
+        low=row["low"],
+        high=row["high"],
+        worse=row["lift"] > 1,
+        mirrored=True,
+        jobs=row["together"],
+        p_value=row["p_value"],
+        caution="failures that meet need not cause each other; one fault can show at several checks",
+        check="read five of the job sheets that have both; see what they share",
+    )

@@ -1,0 +1,56 @@
+"""What the come-backs laid to each step cost, costliest first: where the money goes within the work."""
+
+from typing import Any
+
+from rqa.answers.core.ground_list import LAID
+from rqa.answers.core.result import Answer, rounded
+from rqa.answers.core.scope import Moment, Months, Where
+from rqa.answers.steps.risk import JOBS, step_risk
+
+JOINED = " + "
+
+
+class StepCosts(Answer):
+    """What come-backs laid to steps cost: step, attributed, cost, low, high, share, cumulative."""
+
+    question = "Cost of come-backs by step"
+    needs = LAID
+
+
+def step_costs(
+    now: Moment, where: Where | None = None, *, months: Months | None = None, window: int = 90, level: float = 0.95
+) -> StepCosts:
+    """Say what the come-backs laid to steps cost, and which steps make up most of it.
+
+    A row a step, or steps that the logs cannot tell apart (joined by "+"), the costliest first: attributed (come-backs
+    of class repeat and workmanship laid to them), cost in the workspace's currency with low, high, share of all rows,
+    cumulative. cost is that of `step_risk` for a thousand jobs, for as many jobs as did the step. Come-backs without a
+    known cost have the mean of those with one; steps to which nothing is laid have no row.
+    """
+    import polars as pl
+
+    risk = step_risk(now, where=where, months=months, window=window, level=level)
+    laid = risk.table.filter((pl.col("attributed") > 0) & pl.col("cost_per_1000").is_not_null())
+    rows = {names: row for row in laid.iter_rows(named=True) for names in [together(row)]}
+    made = pl.DataFrame(
+        {
+            "step": pl.Series([JOINED.join(names) for names in rows], dtype=pl.String),
+            "attributed": rounded(r["attributed"] for r in rows.values()),
+            **{
+                name: rounded(r[of] * r["exposures"] / JOBS for r in rows.values()).round(2)
+                for name, of in (("cost", "cost_per_1000"), ("low", "cost_low"), ("high", "cost_high"))
+            },
+        }
+    ).sort("cost", "step", descending=[True, False])
+    whole = made["cost"].sum()
+    shares = [cost / whole if whole else float("nan") for cost in made["cost"]]
+    table = made.with_columns(rounded(shares).alias("share")).with_columns(
+        pl.col("share").cum_sum().alias("cumulative")
+    )
+    settings = {name: risk.settings[name] for name in ("window", "as_of", "where", "months", "currency", "level")}
+    return StepCosts(table, settings, risk.notes)
+
+
+def together(row: dict[str, Any]) -> tuple[str, ...]:
+    """A step of `step_risk` with those that share its number, in the order of names."""
+    return tuple(sorted([row["step"], *(row["shared_with"].split(", ") if row["shared_with"] else [])]))

@@ -1,0 +1,83 @@
+"""How often steps were done, how often they were checked, and how many chances to make a defect that was."""
+
+from typing import TYPE_CHECKING
+
+from rqa.answers.core.result import Answer, rounded
+from rqa.answers.core.scope import PERIODS, By, Moment, Months, Where, check_values, scope
+from rqa.answers.steps.declared_steps import declared_steps, hazards_of
+from rqa.answers.yields.first_pass import dated
+from rqa.measures.groupings import JOB_NAMES, PARTS_LIST, STEP_LOG
+from rqa.measures.run import counts
+from rqa.words import counted, spoken
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from rqa.answers.steps.declared_steps import DeclaredStep
+
+QUESTION = "step_exposure"
+SAID = {"esd": "ESD"}
+GROUPINGS = (*PERIODS, *JOB_NAMES, *STEP_LOG, *PARTS_LIST)
+
+
+class StepExposure(Answer):
+    """How often steps were done: jobs, logged, done, checked, failed, skipped, again, chances, per_job; with step among
+    the groupings also subsystems, hazards."""
+
+    question = "Exposure"
+    needs = ("steps",)
+
+
+def step_exposure(
+    now: Moment, by: By = ("step",), *, where: Where | None = None, months: Months | None = None
+) -> StepExposure:
+    """Say how often steps were done, over all jobs whatever became of them.
+
+    `by` and `where` take month and week (in `by` alone), site, model, procedure, technician, billing, step, bench,
+    tool, phase, and part_no, lot of the parts fitted in the job.
+
+    Columns: jobs (with a logged step in the group), logged (first attempts), done (not skipped), checked (passed or
+    failed), failed, skipped, again (second attempts), chances (opportunities of the steps done, as declared), per_job
+    (done / jobs). With step among the groupings also the subsystems it touches and its hazards, in words.
+    """
+    asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
+    check_values(now.store, QUESTION, asked.where)
+    parts = asked.named & set(PARTS_LIST)
+    measure = "step_exposure_by_part" if parts else "step_exposure"
+    found = counts(now.store, measure, by=asked.by, where=asked.where, months=asked.months, values={"as_of": now.day})
+    table, undated = dated(found, asked)
+    notes = list(now.notes)
+    if undated:
+        notes.append(f"The steps of {counted(undated, 'job')} have no date, nor has the job: in no month.")
+    undeclared = int(table["undeclared"].sum())
+    if undeclared:
+        notes.append(
+            f"{counted(undeclared, 'first attempt is', 'first attempts are')} at steps that their procedure does not "
+            "declare: one chance each."
+        )
+    if parts:
+        notes.append("An attempt counts under each part and lot fitted in its job, so the rows do not add up.")
+    per_job = [done / jobs if jobs else float("nan") for done, jobs in table.select("done", "jobs").iter_rows()]
+    table = table.drop("undeclared").with_columns(rounded(per_job).alias("per_job"))
+    if "step" in asked.by:
+        table = _described(table, declared_steps(now.store))
+    return StepExposure(table, {"as_of": now.day, **asked.settings()}, tuple(notes))
+
+
+def _described(table: "pl.DataFrame", declared: "tuple[DeclaredStep, ...]") -> "pl.DataFrame":
+    import polars as pl
+
+    touched: dict[str, dict[str, None]] = {}
+    for s in declared:
+        touched.setdefault(s.step, {}).update(dict.fromkeys(s.subsystems))
+    hazards = hazards_of(declared)
+    steps = table["step"].to_list()
+    return table.with_columns(
+        pl.Series("subsystems", [in_words(touched.get(s, ())) for s in steps], dtype=pl.String),
+        pl.Series("hazards", [in_words(hazards.get(s, ())) for s in steps], dtype=pl.String),
+    )
+
+
+def in_words(names: "dict[str, None] | tuple[str, ...]") -> str:
+    """Names as said, "mixed fasteners, pinch"; empty where there are none."""
+    return ", ".join(SAID.get(name, spoken(name)) for name in names)

@@ -1,0 +1,225 @@
+"""How many times the risk: come-backs after a failed check, rework, a skipped check, by tool and by bench."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from rqa.answers.comebacks.counted import in_words
+from rqa.answers.core.contrasts import SMALLEST
+from rqa.answers.core.finding import Finding
+from rqa.answers.core.follow_up_counts import check_index, days_asked
+from rqa.answers.core.ground_list import SEEN
+from rqa.answers.core.result import Answer, chances, rounded
+from rqa.answers.core.scope import By, Moment, Months, Where, check_level, check_values, named_groups, scope
+from rqa.answers.steps.declared_steps import DeclaredStep, declared_steps
+from rqa.answers.steps.step_cautions import cautions, next_check
+from rqa.answers.steps.step_pairs import AFTER, Pair, pairs
+from rqa.contract import CLASSES, OWN_WORK
+from rqa.errors import RequestError
+from rqa.measures.groupings import JOB_NAMES, names_only
+from rqa.words import count, counted, percent
+
+if TYPE_CHECKING:
+    import polars as pl
+
+QUESTION = "step_relative_risk"
+FILTERS = ("month", *JOB_NAMES)
+FEW = 5
+"""Come-backs on either side below which the exact odds ratio stands for the risk ratio."""
+MOST_EXACT = 2000
+EVERY = "all"
+SAID = {
+    "failed check": "after a failed first check", "rework": "after rework", "skipped check": "after a skipped check",
+    "tool": "with the tool", "bench": "after work at the bench",
+}  # fmt: skip
+BESIDE = {
+    "failed check": "where it passed", "rework": "where it was done once", "skipped check": "where it was checked",
+    "tool": "with other tools", "bench": "after work elsewhere",
+}  # fmt: skip
+CHECKS = {
+    "tool": "test the tool; look at its setting and at five units done with it",
+    "bench": "look at the order of steps, tools and light at the bench, not at persons",
+    "skipped check": "ask why the check is skipped; make it a hold point if it can be missed",
+}
+
+
+class StepRelativeRisk(Answer):
+    """Come-backs after what happened at a step: after, step, place, class, jobs, returned, rate, other_jobs,
+    other_returned, other_rate, strata, ratio, low, high, method, p_value, p_adjusted, unlike_p."""
+
+    question = "Come-backs after what happened at a step"
+    needs = ("steps", *SEEN)
+
+
+@dataclass(frozen=True)
+class Risk:
+    """One pair with its ratio: `tables` summed over strata that have both sides."""
+
+    pair: Pair
+    back: int
+    jobs: int
+    other_back: int
+    other_jobs: int
+    strata: int
+    ratio: float
+    low: float
+    high: float
+    method: str
+    p_value: float
+    unlike_p: float
+    expected: float
+
+
+def step_relative_risk(
+    now: Moment,
+    after: By = AFTER,
+    *,
+    where: Where | None = None,
+    months: Months | None = None,
+    window: int = 30,
+    classes: By = OWN_WORK,
+    each_class: bool = False,
+    index: str = "repaired",
+    level: float = 0.95,
+) -> StepRelativeRisk:
+    """Say how many times as likely matured jobs came back after what happened at a step as like jobs without it.
+
+    `after` names what is looked at: "failed check" (first attempt failed, against passed), "rework" (tried again,
+    against done once), "skipped check" (against checked), each for every step; "tool" (each tool of a step against the
+    step's others) and "bench" (jobs worked on at it against all others). `classes` are the come-backs that count,
+    together or, with `each_class`, one by one. Filters: site, model, procedure, technician, billing.
+
+    Like jobs are those of the same procedure and model: Mantel-Haenszel risk ratio with Greenland and Robins' limits;
+    with fewer than five come-backs on a side the exact odds ratio, which for rare come-backs is nearly the same. The
+    p-value is that of the exact stratified test, p_adjusted after Benjamini and Hochberg over all pairs of the answer.
+    unlike_p, Tarone's test, says whether one ratio fits all procedures and models; where it is small, ask them apart.
+
+    Columns: after, step, place (tool or bench), class, jobs, returned, rate, other_jobs, other_returned, other_rate
+    (in strata that have both), strata, ratio, low, high, method, p_value, p_adjusted, unlike_p.
+    """
+    check_level(QUESTION, level)
+    window = days_asked(QUESTION, "window", window)
+    check_index(QUESTION, index)
+    looked, kinds = named_groups(QUESTION, after), named_groups(QUESTION, classes)
+    names_only(QUESTION, "comparison", looked, AFTER)
+    names_only(QUESTION, "class", kinds, CLASSES)
+    asked = scope(QUESTION, by=(), where=where, months=months, allowed=FILTERS)
+    check_values(now.store, QUESTION, asked.where)
+    if not kinds:
+        raise RequestError(f"{QUESTION}: classes names at least one of {', '.join(CLASSES)}.")
+    alike = {kind: [kind] for kind in kinds} if each_class else {EVERY: list(kinds)}
+    values = {"window": window, "as_of": now.day, "disposition": index}
+    made = [_risk(pair, level) for pair in pairs(now, asked, after=looked, values=values, classes=alike)]
+    declared = declared_steps(now.store)
+    stated = tuple(
+        _stated(r, declared, window, kinds)
+        for r in made
+        if not np.isnan(r.p_value) and min(r.jobs, r.other_jobs) >= SMALLEST
+    )
+    settings = {
+        "after": looked, "window": window, "as_of": now.day, "classes": kinds, "index": index,
+        "where": dict(asked.where), "months": asked.months, "level": level,
+        "method": "Mantel-Haenszel over procedure and model",
+    }  # fmt: skip
+    notes = [*now.notes]
+    if "rework" in looked and "failed check" in looked:
+        notes.append("Most rework follows a failed check, so the two say nearly the same.")
+    if any(r.method == "exact odds ratio" for r in made):
+        notes.append(f"With fewer than {FEW} come-backs on a side the ratio is one of odds, with exact limits.")
+    if stated:
+        notes.append(
+            f"p_adjusted is over all {counted(len(made), 'row')}; findings are judged among the {count(len(stated))} "
+            f"with {SMALLEST} jobs or more on either side, and by the worse side of each alone, so that more may be "
+            "found."
+        )
+    return StepRelativeRisk(_table(made), settings, tuple(notes), stated)
+
+
+def _risk(pair: Pair, level: float) -> Risk:
+    from rqa.stats import exact_common_odds, mantel_haenszel, stratified_exact_test
+
+    both = pair.tables[(pair.tables.sum(axis=2) > 0).all(axis=1)]
+    (back, fine), (other_back, other_fine) = both.sum(axis=0).tolist() if len(both) else ((0, 0), (0, 0))
+    if not len(both):
+        nan = float("nan")
+        return Risk(pair, 0, 0, 0, 0, 0, nan, nan, nan, "", nan, nan, nan)
+    r = mantel_haenszel(both, measure="risk", level=level)
+    test = stratified_exact_test(events=both[:, :, 0].T, trials=both.sum(axis=2).T)
+    ratio, low, high, method = float(r.estimate), float(r.low), float(r.high), "Mantel-Haenszel"
+    if min(back, other_back) < FEW and back + other_back <= MOST_EXACT:
+        odds = exact_common_odds(both, level=level)
+        ratio, low, high, method = odds.estimate, odds.low, odds.high, "exact odds ratio"
+    return Risk(
+        pair, back, back + fine, other_back, other_back + other_fine, len(both), ratio, low, high, method,
+        float(test.p_value[0]), float(r.tarone_p), float(test.expected[0]),
+    )  # fmt: skip
+
+
+def _stated(r: Risk, declared: Sequence[DeclaredStep], window: int, classes: Sequence[str]) -> Finding:
+    pair = r.pair
+    scope = {"step": pair.step} if pair.step else {}
+    if pair.place:
+        scope[pair.after] = pair.place
+    if pair.kind != EVERY:
+        scope["class"] = pair.kind
+    of, mark = in_words(classes if pair.kind == EVERY else (pair.kind,))
+    here = [s for s in declared if s.step == pair.step]
+    unlike = "; the ratio differs between procedures or models" if r.unlike_p < 0.05 else ""
+    return Finding(
+        kind=f"come-backs by {pair.after}{mark}",
+        scope=scope,
+        what=(
+            f"come-backs within {counted(window, 'day')} {of} {SAID[pair.after]} {percent(r.back / r.jobs)} "
+            f"({count(r.back)} of {count(r.jobs)}), {percent(r.other_back / r.other_jobs)} {BESIDE[pair.after]}"
+        ),
+        measure="ratio of odds" if r.method == "exact odds ratio" else "ratio of risks",
+        size=r.ratio,
+        low=r.low,
+        high=r.high,
+        worse=r.back > r.expected,
+        mirrored=True,
+        jobs=r.jobs,
+        p_value=r.p_value,
+        caution=f"set beside the same procedure and model{unlike}; {cautions(here[0].hazards if here else ())}",
+        check=CHECKS.get(pair.after) or next_check(here[0].phase if here else ""),
+        avoided=max(0.0, r.back - r.jobs * r.other_back / r.other_jobs),
+    )
+
+
+def _table(made: Sequence[Risk]) -> "pl.DataFrame":
+    import polars as pl
+
+    from rqa.stats import benjamini_hochberg
+
+    adjusted = benjamini_hochberg(p_values=[r.p_value for r in made]).p_adjusted.tolist() if made else list[float]()
+    texts = {
+        "after": [r.pair.after for r in made],
+        "step": [r.pair.step for r in made],
+        "place": [r.pair.place for r in made],
+        "class": [r.pair.kind for r in made],
+    }
+    fields = {"jobs": "jobs", "returned": "back", "other_jobs": "other_jobs", "other_returned": "other_back"}
+    columns = {name: pl.Series([getattr(r, a) for r in made], dtype=pl.Int64) for name, a in fields.items()}
+    nan = float("nan")
+    columns |= {
+        "rate": rounded(r.back / r.jobs if r.jobs else nan for r in made),
+        "other_rate": rounded(r.other_back / r.other_jobs if r.other_jobs else nan for r in made),
+        "strata": pl.Series([r.strata for r in made], dtype=pl.Int64),
+        "ratio": rounded(r.ratio for r in made),
+        "low": rounded(r.low for r in made),
+        "high": rounded(r.high for r in made),
+        "method": pl.Series([r.method for r in made], dtype=pl.String),
+        "p_value": chances(r.p_value for r in made),
+        "p_adjusted": chances(adjusted),
+        "unlike_p": chances(r.unlike_p for r in made),
+    }
+    order = (
+        "jobs", "returned", "rate", "other_jobs", "other_returned", "other_rate", "strata", "ratio", "low", "high",
+        "method", "p_value", "p_adjusted", "unlike_p",
+    )  # fmt: skip
+    return pl.DataFrame(
+        [pl.Series(name, values, dtype=pl.String) for name, values in texts.items()]
+        + [columns[name].alias(name) for name in order]
+    )

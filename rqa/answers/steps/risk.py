@@ -1,0 +1,331 @@
+"""How risky each step is: how often its check fails, what is laid to it, what slips through, what that costs."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from rqa.answers.comebacks.costs import avoided_cost
+from rqa.answers.comebacks.rate import comebacks
+from rqa.answers.core.filters import filters_of
+from rqa.answers.core.ground_list import LAID
+from rqa.answers.core.result import Answer, rounded
+from rqa.answers.core.scope import By, Moment, Months, Scope, Where, check_values
+from rqa.answers.steps.attribution import (
+    PER,
+    TOGETHER,
+    Attributed,
+    attributed,
+    checked,
+    comparable,
+    contrasted,
+    notes_on,
+)
+from rqa.answers.steps.cause_fit import NONE, summed
+from rqa.answers.steps.cause_patterns import Records, records
+from rqa.answers.steps.declared_steps import DeclaredStep, declared_steps
+from rqa.answers.steps.exposure import in_words
+from rqa.answers.steps.step_cautions import cautions, next_check
+from rqa.answers.steps.step_prices import MeanCost, Prices, mean_costs, weighted
+from rqa.answers.yields.first_pass import first_pass_yield
+from rqa.errors import RequestError
+from rqa.measures.groupings import names_only
+from rqa.words import there_is
+
+if TYPE_CHECKING:
+    import polars as pl
+
+QUESTION = "step_risk"
+JOBS = 1000
+SORTS = (
+    "per_10000", "attributed", "fails_per_1000", "failed", "escaping", "cost_per_1000", "cost", "exposures", "checked",
+    "high", "low", "step",
+)  # fmt: skip
+NOT_PRICED_BY = {"months": {"month", "week"}, "technicians": {"technician"}}
+"""Groupings and filters that the mean cost of a come-back does not know, in words."""
+Key = tuple[tuple[Any, ...], str]
+
+
+class StepRisk(Answer):
+    """Risk of each step: checked, failed, fails_per_1000, fails_low, fails_high, exposures, attributed,
+    per_10000, low, high, shared_with, escaping, cost, cost_per_1000, cost_low, cost_high, hazards, caution,
+    next_check."""
+
+    question = "Risky steps"
+    needs = LAID
+
+
+class StepMap(Answer):
+    """A procedure's steps in order: place, step, phase, hold_point, irreversible, and the columns of `StepRisk`."""
+
+    question = "Step map"
+    needs = LAID
+
+
+@dataclass
+class Laid:
+    """What is laid to one step of one group, subsystem by subsystem."""
+
+    exposures: float = 0.0
+    numbers: list[float] = field(default_factory=list)
+    rates: list[float] = field(default_factory=list)
+    lows: list[float] = field(default_factory=list)
+    highs: list[float] = field(default_factory=list)
+    tested: float = 0.0
+    escaped: float = 0.0
+    others: dict[str, None] = field(default_factory=dict)
+    costs: list[tuple[float, MeanCost]] = field(default_factory=list)
+    priced: bool = True
+
+
+def step_risk(
+    now: Moment,
+    by: By = (),
+    *,
+    where: Where | None = None,
+    months: Months | None = None,
+    window: int = 30,
+    sort: str = "per_10000",
+    together: float = TOGETHER,
+    index: str = "repaired",
+    level: float = 0.95,
+) -> StepRisk:
+    """Say of every step how often its check fails and how many come-backs it most likely causes.
+
+    `by` takes month, week, site, model, procedure, technician, billing; `where` the same but periods, and step, which
+    keeps rows (every step still is a candidate in the fits). `sort` names the column that puts the riskiest first.
+
+    Columns: checked (first attempts that passed or failed, in all jobs), failed, fails_per_1000 of those checked with
+    Wilson's fails_low, fails_high; exposures (matured jobs that did it), attributed (come-backs of class repeat and
+    workmanship laid to it, see `rqa.answers.steps.attribution`), per_10000 exposures with low, high, summed over the
+    subsystems it touches; shared_with (steps that cannot be told from it: the numbers are those of them all together);
+    escaping (of its come-backs that a test of the job covers, the share whose job had passed the last runs of all its
+    tests); cost (mean of such come-backs), cost_per_1000 (expected cost of come-backs for 1,000 jobs with it) with
+    cost_low, cost_high, in the workspace's currency; hazards, caution, next_check.
+    """
+    names_only(QUESTION, "sorting", (sort,), SORTS)
+    kept = _kept_steps(where)
+    asked, values = checked(QUESTION, now, by, _but_step(where), months, window, index, level, together)
+    if kept is not None:
+        check_values(now.store, QUESTION, {"step": kept})
+    seen = records(now, asked, values=values, covariate="", within=comparable(asked))
+    made = list(attributed(seen, per="step", together=together, level=level))
+    declared = declared_steps(now.store)
+    prices = mean_costs(now, asked, values, level)
+    table = _table(now, asked, seen, made, declared, prices, level)
+    if kept is not None:
+        import polars as pl
+
+        table = table.filter(pl.col("step").is_in(kept))
+    order = [sort, *(name for name in (*asked.by, "step") if name != sort)]
+    table = table.sort(order, descending=[sort != "step", *(False for _ in order[1:])], nulls_last=True)
+    shown_where = dict(asked.where) if kept is None else {**asked.where, "step": kept}
+    settings = {
+        "window": window, "as_of": now.day, "sort": sort, "together": together, "index": index, **asked.settings(),
+        "where": shown_where, "currency": now.store.about.get("currency", ""), "level": level,
+        "method": "Wilson; masked causes, profile likelihood",
+    }  # fmt: skip
+    stated = tuple(contrasted(seen, made, asked, declared, window, level))
+    return StepRisk(table, settings, _notes(now, asked, seen, made, values, prices, table), stated)
+
+
+def step_map(
+    now: Moment,
+    procedure: str | None = None,
+    *,
+    where: Where | None = None,
+    months: Months | None = None,
+    window: int = 30,
+    together: float = TOGETHER,
+    index: str = "repaired",
+    level: float = 0.95,
+) -> StepMap:
+    """Put the risk of a procedure's steps on the procedure, in its order.
+
+    By default the procedure, of those in the table `procedures`, that most repaired jobs have. The numbers are those of
+    `step_risk` over all procedures, as a step that several have is told from its companions there; `where` with that
+    procedure keeps the others out. Columns: place, step, phase, hold_point, irreversible, then those of `step_risk`. A
+    step that is never done has a row without numbers. Without the table there are no rows.
+    """
+    import polars as pl
+
+    every = declared_steps(now.store)
+    if procedure is None:
+        procedure = _usual(now, [s.procedure for s in every])
+    declared = [s for s in every if s.procedure == procedure]
+    if procedure is not None and not declared:
+        there = there_is(procedure, dict.fromkeys(s.procedure for s in every))
+        raise RequestError(f"step_map: there is no procedure {procedure!r} in the table “procedures”. {there}")
+    risk = step_risk(
+        now, where=where, months=months, window=window, together=together, index=index, level=level, sort="step"
+    )
+    places = pl.DataFrame(
+        {
+            "place": [s.place for s in declared],
+            "step": [s.step for s in declared],
+            "phase": [s.phase for s in declared],
+            "hold_point": [s.hold_point for s in declared],
+            "irreversible": [s.irreversible for s in declared],
+        },
+        schema={"place": pl.Int64, "step": pl.String, "phase": pl.String, "hold_point": pl.Boolean,
+                "irreversible": pl.Boolean},
+    )  # fmt: skip
+    table = places.join(risk.table, on="step", how="left", maintain_order="left")
+    described = [(in_words(s.hazards), cautions(s.hazards), next_check(s.phase)) for s in declared]
+    table = table.with_columns(
+        pl.Series(name, [d[i] for d in described], dtype=pl.String)
+        for i, name in enumerate(("hazards", "caution", "next_check"))
+    )
+    return StepMap(table, {"procedure": procedure, **risk.settings}, risk.notes)
+
+
+def _usual(now: Moment, declared: Sequence[str]) -> str | None:
+    """Of the procedures described, that of most jobs; None where none is described."""
+    closed = comebacks(now, by=("procedure",)).table.select("procedure", "jobs")
+    jobs = dict.fromkeys(declared, 0) | {name: n for name, n in closed.iter_rows() if name in declared}
+    return max(jobs, key=lambda name: jobs[name], default=None)
+
+
+def _kept_steps(where: Where | None) -> tuple[str, ...] | None:
+    """The steps whose rows are kept; None: all."""
+    return filters_of(QUESTION, where).get("step")
+
+
+def _but_step(where: Where | None) -> Where:
+    return {n: v for n, v in filters_of(QUESTION, where).items() if n != "step"}
+
+
+def _table(
+    now: Moment,
+    asked: Scope,
+    seen: Records,
+    made: Sequence[Attributed],
+    declared: Sequence[DeclaredStep],
+    prices: Prices,
+    level: float,
+) -> "pl.DataFrame":
+    import polars as pl
+
+    from rqa.stats import proportion_interval
+
+    laid = _laid(asked, seen, made, prices)
+    first = first_pass_yield(now, by=(*asked.by, "step"), where=asked.where, months=asked.months, level=level).table
+    known = {s.step: s for s in declared}
+    rows = [row for row in first.iter_rows(named=True) if row["step"] in known]
+    keys: list[Key] = [(tuple(row[name] for name in asked.by), row["step"]) for row in rows]
+    extra = [key for key in laid if key not in set(keys)]
+    keys += extra
+    counted = {
+        name: np.array([row[name] for row in rows] + [0] * len(extra), dtype=np.int64)
+        for name in ("exposures", "failed")
+    }
+    fails = proportion_interval(successes=counted["failed"], trials=counted["exposures"], level=level)
+    found = [_summary(laid.get(key)) for key in keys]
+    hazards: dict[str, tuple[str, ...]] = {}
+    for s in declared:
+        hazards[s.step] = tuple(dict.fromkeys((*hazards.get(s.step, ()), *s.hazards)))
+    groups = pl.DataFrame({name: [k[0][i] for k in keys] for i, name in enumerate(asked.by)})
+    numbers = ("attributed", "per_10000", "low", "high")
+    money = ("cost", "cost_per_1000", "cost_low", "cost_high")
+    return pl.DataFrame([
+        *(groups[name].cast(first.schema[name]) for name in asked.by),
+        pl.Series("step", [k[1] for k in keys], dtype=pl.String),
+        pl.Series("checked", counted["exposures"], dtype=pl.Int64),
+        pl.Series("failed", counted["failed"], dtype=pl.Int64),
+        *(
+            rounded(JOBS * v for v in values_of.tolist()).alias(name)
+            for name, values_of in (
+                ("fails_per_1000", fails.estimate), ("fails_low", fails.low), ("fails_high", fails.high),
+            )
+        ),
+        pl.Series("exposures", [f["exposures"] for f in found], dtype=pl.Int64),
+        *(rounded(f[name] for f in found).alias(name) for name in numbers),
+        pl.Series("shared_with", [f["shared_with"] for f in found], dtype=pl.String),
+        rounded(f["escaping"] for f in found).alias("escaping"),
+        *(rounded(f[name] for f in found).round(2).alias(name) for name in money),
+        pl.Series("hazards", [in_words(hazards[k[1]]) for k in keys], dtype=pl.String),
+        pl.Series("caution", [cautions(hazards[k[1]]) for k in keys], dtype=pl.String),
+        pl.Series("next_check", [next_check(known[k[1]].phase) for k in keys], dtype=pl.String),
+    ])  # fmt: skip
+
+
+def _laid(
+    asked: Scope,
+    seen: Records,
+    made: Sequence[Attributed],
+    prices: Prices,
+) -> dict[Key, Laid]:
+    """What the fits say of each step: of a group of steps, each has the numbers of the group."""
+    found: dict[Key, Laid] = {}
+    for one in made:
+        group = seen.groups.row(one.group) if asked.by else ()
+        place = tuple(group[asked.by.index(name)] for name in prices.by)
+        price = prices.mean.get((place, one.subsystem))
+        for k, causes in enumerate(one.fit.groups):
+            for step in dict.fromkeys(name[0] for name in causes):
+                to = found.setdefault((group, step), Laid())
+                number = float(one.fit.attributed[k])
+                to.exposures = max(to.exposures, float(one.fit.exposures[k]))
+                to.numbers.append(number)
+                to.rates.append(float(one.fit.rate[k]))
+                to.lows.append(float(one.fit.low[k]))
+                to.highs.append(float(one.fit.high[k]))
+                to.tested += float(np.nan_to_num(one.fit.tested[k]))
+                to.escaped += float(np.nan_to_num(one.fit.escaped[k]))
+                to.others |= dict.fromkeys(name[0] for name in causes if name[0] != step)
+                if price is not None:
+                    to.costs.append((float(np.nan_to_num(number)), price))
+                elif number > 0:
+                    to.priced = False
+    return found
+
+
+def _summary(laid: Laid | None) -> dict[str, Any]:
+    """One step's columns."""
+    nan = float("nan")
+    if laid is None:
+        row = dict.fromkeys(("attributed", "per_10000", "low", "high", "escaping", "cost", "cost_per_1000"), nan)
+        return {**row, "cost_low": nan, "cost_high": nan, "exposures": 0, "shared_with": ""}
+    rate, low, high = summed(laid.rates, laid.lows, laid.highs)
+    if np.isnan(rate):
+        low, high = float(np.sum(laid.lows)), float(np.sum(laid.highs))
+    high = min(high, 1.0) if not np.isnan(high) else high
+    price = weighted(laid.costs) if laid.priced else None
+    due = [nan, nan, nan]
+    if price is not None and not np.isnan(rate):
+        cost = avoided_cost(
+            avoided=JOBS * rate, low=JOBS * low, high=JOBS * max(high, rate), mean=price.mean,
+            mean_low=min(price.low, price.mean), mean_high=max(price.high, price.mean),
+        )  # fmt: skip
+        due = [nan if v is None else max(0.0, v) for v in (cost.cost, cost.low, cost.high)]
+    return {
+        "attributed": float(np.sum(laid.numbers)), "per_10000": PER * rate, "low": PER * low, "high": PER * high,
+        "escaping": laid.escaped / laid.tested if laid.tested > NONE else nan,
+        "cost": nan if price is None else price.mean,
+        "cost_per_1000": due[0], "cost_low": due[1], "cost_high": due[2], "exposures": round(laid.exposures),
+        "shared_with": ", ".join(laid.others),
+    }  # fmt: skip
+
+
+def _notes(
+    now: Moment,
+    asked: Scope,
+    seen: Records,
+    made: Sequence[Attributed],
+    values: dict[str, object],
+    prices: Prices,
+    table: "pl.DataFrame",
+) -> tuple[str, ...]:
+    notes = list(notes_on(now, seen, made, asked, values))
+    notes.append(
+        "Failures are of all first checks; come-backs of matured jobs alone. " + cautions(()).capitalize() + "."
+    )
+    notes += prices.notes
+    if table.height and table["cost"].null_count() == table.height:
+        notes.append("No come-back of these has a known cost: cost is left out.")
+    else:
+        beyond = [words for words, names in NOT_PRICED_BY.items() if asked.named & names]
+        if beyond:
+            notes.append(f"The mean cost is that of come-backs of all {' and '.join(beyond)}.")
+    return tuple(notes)

@@ -1,0 +1,156 @@
+"""Come-backs whose fault no test covers, or none was run for: the gap in the diagnostics, and what it costs."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from rqa.answers.comebacks.cost_parts import RATE, uncounted_notes
+from rqa.answers.core.follow_up_counts import WHOLE, check_index, days_asked
+from rqa.answers.core.ground_list import FOUND
+from rqa.answers.core.persons import PEOPLE
+from rqa.answers.core.result import Answer, with_shares
+from rqa.answers.core.scope import By, Moment, Months, Scope, Where, check_level, check_values, scope
+from rqa.answers.tests.covered_tests import NONE_NAMED, coverage
+from rqa.measures.run import counts
+from rqa.words import counted
+
+if TYPE_CHECKING:
+    import polars as pl
+
+QUESTION = "coverage_gap"
+GROUPINGS = (*WHOLE, "subsystem")
+"""month, week: those of the index job's closing; subsystem: the one found at fault on return."""
+FATES = {
+    "uncovered": "no test covers it", "not_run": "not run", "not_passed": "not passed", "escaped": "escaped",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class CoverageGap(Answer):
+    """Come-backs that no test covers: returned, uncovered, not_run, not_passed, escaped, share, low, high, mean_cost,
+    cost.
+
+    `whole` is one row over all: returned, uncovered, not_run, not_passed, escaped, not_known, share, low, high.
+    """
+
+    whole: "pl.DataFrame | None" = None
+
+    question = "Come-backs that no test covers"
+    needs = ("tests", *FOUND)
+
+
+def coverage_gap(
+    now: Moment,
+    window: int = 90,
+    *,
+    by: By = ("subsystem",),
+    where: Where | None = None,
+    months: Months | None = None,
+    index: str = "repaired",
+    level: float = 0.95,
+) -> CoverageGap:
+    """Say what share of come-backs had a fault that no test covers, by what was found at fault.
+
+    `by` takes month, week, site, model, procedure, technician, billing, subsystem (found on return), `where` the same
+    but month, week and subsystem. Columns: returned (matured jobs that came back within `window` days with a known
+    fault), uncovered (no row of the table `tests` covers it), not_run (tests cover it, none was run), not_passed (one
+    was run, but not all last runs had passed), escaped (they had); share = uncovered of this row / returned of all rows
+    with its Wilson interval low, high; mean_cost (of a come-back on that subsystem whose cost is known), cost
+    (uncovered times that), null where no cost is known or the row is not one subsystem. Most uncovered come-backs
+    first, then the costliest.
+
+    `whole` holds the same of all rows together, with `not_known`: come-backs in which nothing was found or written
+    down.
+    """
+    import polars as pl
+
+    check_level(QUESTION, level)
+    check_index(QUESTION, index)
+    asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
+    check_values(now.store, QUESTION, asked.where)
+    if "subsystem" in asked.where:
+        from rqa.errors import RequestError
+
+        raise RequestError(f"{QUESTION}: subsystem is what was found, a grouping; it is no filter.")
+    plain = tuple(n for n in asked.by if n != "subsystem")
+    values = {"window": days_asked(QUESTION, "window", window), "as_of": now.day, "disposition": index}
+    found = counts(now.store, "escapes_coverage", by=plain, where=asked.where, months=asked.months, values=values)
+    not_known = int(found.filter(pl.col("way") == "not known")["returned"].sum())
+    known = found.filter(pl.col("way") != "not known")
+    sums = [pl.col("returned").sum()]
+    sums += [pl.col("returned").filter(pl.col("way") == way).sum().alias(name) for name, way in FATES.items()]
+    table = known.group_by(asked.by).agg(sums) if asked.by else known.select(sums)
+    whole = known.select(*sums, pl.lit(not_known, dtype=pl.Int64).alias("not_known"))
+    table = table.with_columns(pl.lit(int(known["returned"].sum()), dtype=pl.Int64).alias("of"))
+    table = with_shares(table, part="uncovered", whole="of", share="share", level=level)
+    table, uncounted = _priced(now, table, asked.by, where=asked.where, window=window, index=index)
+    made = table.sort(
+        "uncovered", "cost", "returned", *asked.by, descending=[True, True, True, *(False for _ in asked.by)],
+        nulls_last=True,
+    ).select(
+        *asked.by, "returned", *FATES, "share", "low", "high", "mean_cost", "cost"
+    )  # fmt: skip
+    settings = {
+        "window": window, "as_of": now.day, "index": index, **asked.settings(), "level": level, "method": "wilson",
+        "currency": now.store.about.get("currency", ""),
+    }  # fmt: skip
+    share = with_shares(whole, part="uncovered", whole="returned", share="share", level=level)
+    return CoverageGap(made, settings, (*now.notes, *_notes(now, asked, whole, uncounted)), whole=share)
+
+
+def _priced(
+    now: Moment,
+    table: "pl.DataFrame",
+    by: tuple[str, ...],
+    *,
+    where: Mapping[str, Sequence[str]],
+    window: int,
+    index: str,
+) -> "tuple[pl.DataFrame, list[str]]":
+    """The table with what a come-back on the row's subsystem costs, the uncovered ones with it; what is not in it."""
+    import polars as pl
+
+    if "subsystem" not in by:
+        nothing = pl.lit(None, dtype=pl.Float64)
+        return table.with_columns(nothing.alias("mean_cost"), nothing.alias("cost")), []
+    kept = {name: values for name, values in where.items() if name != "technician"}
+    rate = float(now.store.about.get(RATE, 0))
+    all_paid = counts(
+        now.store, "comeback_costs", by=("found",), where=kept,
+        values={"window": window, "as_of": now.day, "disposition": index, "rate": rate},
+    )  # fmt: skip
+    paid = all_paid.filter(pl.col("known") > 0)
+    prices = paid.select(
+        pl.col("found").alias("subsystem"), (pl.col("cents") / pl.col("known") / 100).round(2).alias("mean_cost")
+    )
+    priced = table.join(prices, on="subsystem", how="left", maintain_order="left")
+    made = priced.with_columns((pl.col("mean_cost") * pl.col("uncovered")).round(2).alias("cost"))
+    return made, uncounted_notes(all_paid.filter(pl.col("found").is_in(table["subsystem"].implode())), rate)
+
+
+def _notes(now: Moment, asked: Scope, whole: "pl.DataFrame", uncounted: list[str]) -> list[str]:
+    from rqa.words import count, percent
+
+    notes = []
+    row = whole.row(0, named=True)
+    if row["returned"] and coverage(now).any_named:
+        notes.append(
+            f"No test covers what was found in {count(row['uncovered'])} of {counted(row['returned'], 'come-back')} "
+            f"with a known fault ({percent(row['uncovered'] / row['returned'])})."
+        )
+    if row["not_known"]:
+        notes.append(
+            f"{counted(row['not_known'], 'come-back')} found nothing, or nobody wrote it down: in none of these."
+        )
+    if not coverage(now).any_named:
+        notes.append(f"{NONE_NAMED}.")
+    notes += uncounted
+    if "subsystem" in asked.by:
+        kept = " that the filters leave" if set(asked.where) - {"technician"} else ""
+        notes.append(
+            f"mean_cost is that of all come-backs{kept} with this found, of all months and people; cost = uncovered "
+            "times that."
+        )
+    if "technician" in asked.named:
+        notes.append(PEOPLE)
+    return notes

@@ -1,0 +1,103 @@
+"""What a test's word is worth: how often nothing is found after a fail, and how often a pass comes back."""
+
+from typing import TYPE_CHECKING
+
+from rqa.answers.core.follow_up_counts import WHOLE, days_asked
+from rqa.answers.core.persons import PEOPLE
+from rqa.answers.core.result import Answer, rounded
+from rqa.answers.core.scope import By, Moment, Months, Where, check_level, check_values, scope
+from rqa.answers.tests.covered_tests import NONE_NAMED, coverage
+from rqa.answers.yields.first_pass import dated
+from rqa.measures.run import counts
+from rqa.words import counted
+
+if TYPE_CHECKING:
+    import polars as pl
+
+QUESTION = "predictive_values"
+GROUPINGS = (*WHOLE, "test")
+"""month, week: of the fail, and of the closing of the job that passed."""
+
+
+class PredictiveValues(Answer):
+    """What a fail and a pass are worth: fails, confirmed, nothing_found, undecided, overkill, low, high, fail_value,
+    fail_low, fail_high, passes, escaped, pass_value, pass_low, pass_high."""
+
+    question = "What a fail and a pass are worth"
+    needs = ("diagnostics", "steps")
+
+
+def predictive_values(
+    now: Moment,
+    window: int = 90,
+    *,
+    by: By = ("test",),
+    where: Where | None = None,
+    months: Months | None = None,
+    level: float = 0.95,
+) -> PredictiveValues:
+    """Say how far a fail of a test, and a pass, can be believed.
+
+    `by` and `where` take month and week (in `by` alone), site, model, procedure, technician, billing, test. Columns:
+    fails (first runs, aborted ones aside, that failed in jobs since closed); confirmed (afterwards a step attempt
+    failed, or a step was done again, or a step was attempted that touches what the test covers); nothing_found (none of
+    these, and the test passed in the end or the job was closed as no_fault_found); undecided (neither); overkill =
+    nothing_found / (confirmed + nothing_found) with its Wilson interval low, high; fail_value = 1 - overkill, what a
+    fail is worth, with fail_low, fail_high; passes (matured jobs in which all tests passed), escaped (of these, came
+    back within `window` days with a fault the test covers), pass_value = 1 - escaped / passes with pass_low, pass_high.
+    """
+    import polars as pl
+
+    from rqa.stats import proportion_interval
+
+    check_level(QUESTION, level)
+    asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
+    check_values(now.store, QUESTION, asked.where)
+    alarms = counts(
+        now.store, "diagnostic_alarms", by=asked.by, where=asked.where, months=asked.months, values={"as_of": now.day}
+    )
+    passes = counts(
+        now.store, "escapes", by=asked.by, where=asked.where, months=asked.months,
+        values={"window": days_asked(QUESTION, "window", window), "as_of": now.day, "disposition": "repaired"},
+    ).filter(pl.col("matured"))  # fmt: skip
+    passes = passes.select(*asked.by, pl.col("passed").alias("passes"), "escaped")
+    table = _joined(alarms, passes, asked.by)
+    table, _ = dated(table, asked)
+    judged = (table["confirmed"] + table["nothing_found"]).to_numpy()
+    nothing = proportion_interval(successes=table["nothing_found"].to_numpy(), trials=judged, level=level)
+    back = proportion_interval(successes=table["escaped"].to_numpy(), trials=table["passes"].to_numpy(), level=level)
+    numbers = {
+        "overkill": nothing.estimate, "low": nothing.low, "high": nothing.high, "fail_value": 1 - nothing.estimate,
+        "fail_low": 1 - nothing.high, "fail_high": 1 - nothing.low, "pass_value": 1 - back.estimate,
+        "pass_low": 1 - back.high, "pass_high": 1 - back.low,
+    }  # fmt: skip
+    made = table.with_columns(rounded(v).alias(n) for n, v in numbers.items()).select(
+        *asked.by, "fails", "confirmed", "nothing_found", "undecided", "overkill", "low", "high", "fail_value",
+        "fail_low", "fail_high", "passes", "escaped", "pass_value", "pass_low", "pass_high",
+    )  # fmt: skip
+    settings = {"window": window, "as_of": now.day, **asked.settings(), "level": level, "method": "wilson"}
+    notes = list(now.notes)
+    undecided = int(table["undecided"].sum())
+    if undecided:
+        notes.append(
+            f"{counted(undecided, 'fail is', 'fails are')} undecided: not passed in the end, or in a step log without "
+            "times."
+        )
+    if int(table["fails"].sum()):
+        notes.append("Work that nobody logged looks like none, and makes a test look worse than it is.")
+    if not coverage(now).any_named:
+        notes.append(f"{NONE_NAMED}: what a pass is worth cannot be told.")
+    if "technician" in asked.named:
+        notes.append(PEOPLE)
+    return PredictiveValues(made, settings, tuple(notes))
+
+
+def _joined(alarms: "pl.DataFrame", passes: "pl.DataFrame", by: tuple[str, ...]) -> "pl.DataFrame":
+    """Fails and passes of the same groups, 0 where one side has none."""
+    import polars as pl
+
+    if not by:
+        row = {**alarms.row(0, named=True), **(passes.row(0, named=True) if passes.height else {})}
+        return pl.DataFrame({"passes": 0, "escaped": 0} | row)
+    both = alarms.join(passes, on=list(by), how="full", coalesce=True, nulls_equal=True)
+    return both.with_columns(pl.exclude(by).fill_null(0))

@@ -1,0 +1,1 @@
+"""What passed first time, what failed, and what was done again."""

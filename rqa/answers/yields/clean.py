@@ -1,0 +1,56 @@
+"""Which jobs went through without one failed check."""
+
+from rqa.answers.core.result import Answer, with_shares
+from rqa.answers.core.scope import PERIODS, By, Moment, Months, Where, check_level, check_values, scope
+from rqa.answers.yields.first_pass import dated
+from rqa.measures.groupings import JOB_NAMES
+from rqa.measures.run import counts
+from rqa.words import counted
+
+QUESTION = "clean_jobs"
+GROUPINGS = (*PERIODS, *JOB_NAMES)
+"""month and week are those of the job's closing, else of its opening."""
+
+
+class CleanJobs(Answer):
+    """Clean-job share: jobs, clean, share, low, high."""
+
+    question = "Clean-job share"
+    needs = ("logs",)
+
+
+def clean_jobs(
+    now: Moment,
+    by: By = (),
+    *,
+    where: Where | None = None,
+    months: Months | None = None,
+    level: float = 0.95,
+) -> CleanJobs:
+    """Say what share of jobs passed every check and every diagnostic first time.
+
+    `by` and `where` take month and week (in `by` alone), site, model, procedure, technician, billing. Columns: jobs
+    (with at least one checked first attempt at a step, or one first diagnostic run), clean (all of these passed),
+    share = clean / jobs with its Wilson interval low, high. An aborted first run did not pass. Without jobs there is no
+    data.
+    """
+    check_level(QUESTION, level)
+    asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
+    check_values(now.store, QUESTION, asked.where)
+    rows = now.from_rows or not now.latest or "week" in asked.by
+    found = counts(
+        now.store,
+        "clean_jobs_rows" if rows else "clean_jobs",
+        by=asked.by,
+        where=asked.where,
+        months=asked.months,
+        values={"as_of": now.day} if rows else {},
+    )
+    table, undated = dated(found, asked)
+    notes = list(now.notes)
+    if undated:
+        notes.append(
+            f"{counted(undated, 'job is known from its log', 'jobs are known from their logs')} alone: in no month."
+        )
+    settings = {"as_of": now.day, **asked.settings(), "level": level, "method": "wilson"}
+    return CleanJobs(with_shares(table, part="clean", whole="jobs", share="share", level=level), settings, tuple(notes))

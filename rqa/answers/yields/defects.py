@@ -1,0 +1,89 @@
+"""How many defects a unit of work had, and how many in a million chances to make one."""
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from rqa.answers.core.result import Answer, rounded
+from rqa.answers.core.scope import PERIODS, By, Moment, Months, Where, check_level, check_values, scope
+from rqa.answers.yields.first_pass import dated
+from rqa.measures.groupings import JOB_NAMES, STEP_LOG
+from rqa.measures.run import counts
+from rqa.words import counted
+
+if TYPE_CHECKING:
+    import polars as pl
+
+QUESTION = "defects"
+GROUPINGS = (*PERIODS, *JOB_NAMES, *STEP_LOG)
+SHIFT = 1.5
+
+
+class Defects(Answer):
+    """Defects per unit and per million opportunities: jobs, exposures, failed, chances, dpu, dpu_low, dpu_high, dpmo,
+    dpmo_low, dpmo_high, sigma, sigma_shifted."""
+
+    question = "Defects"
+    needs = ("checks",)
+
+
+def defects(
+    now: Moment, by: By = ("step",), *, where: Where | None = None, months: Months | None = None, level: float = 0.95
+) -> Defects:
+    """Say how many first checks failed for each unit (DPU) and in a million opportunities (DPMO).
+
+    A defect is a first attempt that failed its check; a unit is a job with a checked first attempt in the group; the
+    opportunities of a step are those that its procedure declares. `by` and `where` take month and week (in `by` alone),
+    site, model, procedure, technician, billing, step, bench, tool, phase.
+
+    Columns: jobs, exposures (checked first attempts), failed, chances (opportunities in them), dpu = failed / jobs and
+    dpmo = failed / chances x 10^6, each with exact Poisson limits; sigma, the distance on the normal curve that so many
+    defects pass, and sigma_shifted, the same with 1.5 added by custom. Without a defect there is no sigma level (null);
+    the limits still say what could be.
+    """
+    check_level(QUESTION, level)
+    asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
+    check_values(now.store, QUESTION, asked.where)
+    found = counts(now.store, "defects", by=asked.by, where=asked.where, months=asked.months, values={"as_of": now.day})
+    table, undated = dated(found, asked)
+    notes = list(now.notes)
+    if undated:
+        notes.append(
+            f"{counted(undated, 'first check has', 'first checks have')} no date and no dated job: in no month."
+        )
+    undeclared = int(table["undeclared"].sum())
+    if undeclared:
+        notes.append(
+            f"{counted(undeclared, 'first check is', 'first checks are')} at steps that the job's procedure does not "
+            "declare: one opportunity each."
+        )
+    if table["failed"].sum():
+        notes.append(
+            "sigma is what the counts show; sigma_shifted adds 1.5 by custom, for a drift that they did not see: a "
+            "convention, not a finding. Compare a figure only with one made the same way."
+        )
+    if not set(asked.by) <= {*PERIODS, *JOB_NAMES} - {"technician"}:
+        notes.append("A job counts as a unit in each group that worked on it, so jobs do not add up.")
+    settings = {"as_of": now.day, **asked.settings(), "level": level, "method": "exact Poisson"}
+    return Defects(_rates(table, level), settings, tuple(notes))
+
+
+def _rates(table: "pl.DataFrame", level: float) -> "pl.DataFrame":
+    from rqa.stats import defect_rate, sigma_level
+
+    jobs, failed, chances = (table[name].to_numpy() for name in ("jobs", "failed", "chances"))
+    each = np.where(jobs > 0, chances / np.maximum(jobs, 1), 1.0)
+    r = defect_rate(defects=failed, exposures=jobs, opportunities=np.where(each > 0, each, 1.0), level=level)
+    # A step can fail once for each attempt and no more than it has opportunities, so dpmo stays below a million.
+    seen = np.where(failed > 0, np.minimum(r.dpmo, 1e6), np.nan)
+    made = {
+        "dpu": r.dpu, "dpu_low": r.dpu_low, "dpu_high": r.dpu_high,
+        "dpmo": r.dpmo, "dpmo_low": r.dpmo_low, "dpmo_high": r.dpmo_high,
+        "sigma": _finite(sigma_level(dpmo=seen, shift=0.0).sigma),
+        "sigma_shifted": _finite(sigma_level(dpmo=seen, shift=SHIFT).sigma),
+    }  # fmt: skip
+    return table.drop("undeclared").with_columns(rounded(values).alias(name) for name, values in made.items())
+
+
+def _finite(values: np.ndarray) -> np.ndarray:
+    return np.where(np.isfinite(values), values, np.nan)

@@ -1,0 +1,131 @@
+"""The work done again: attempts beyond the first, the time they take, and where a failed check sends the job."""
+
+from typing import TYPE_CHECKING
+
+from rqa.answers.core.result import Answer, rounded, with_shares
+from rqa.answers.core.scope import PERIODS, By, Moment, Months, Scope, Where, check_level, check_values, scope
+from rqa.answers.yields.first_pass import dated
+from rqa.measures.groupings import JOB_NAMES, STEP_LOG
+from rqa.measures.run import counts
+from rqa.words import counted, plural
+
+if TYPE_CHECKING:
+    import polars as pl
+
+GROUPINGS = (*PERIODS, *JOB_NAMES, *STEP_LOG)
+
+
+class Rework(Answer):
+    """Work done again: executed, again, share, low, high, attempts, each, most, later, later_timed, minutes,
+    labour_minutes."""
+
+    question = "Rework"
+    needs = ("steps",)
+
+
+class ReworkRoutes(Answer):
+    """Where failed checks sent the job: way, to_step, failures, share, low, high."""
+
+    question = "Where a failed check sends the job"
+    needs = ("checks", "step_times")
+
+
+def rework(
+    now: Moment, by: By = ("step",), *, where: Where | None = None, months: Months | None = None, level: float = 0.95
+) -> Rework:
+    """Say how often steps are done again, and what time and labour goes into attempts beyond the first.
+
+    `by` and `where` take month and week (in `by` alone), site, model, procedure, technician, billing, step, bench,
+    tool, phase. Columns: executed (first attempts), again (second attempts: steps done again), share = again /
+    executed with its Wilson interval low, high; attempts (all), each (attempts / executed), most (attempts at one
+    step), later (attempts beyond the first), later_timed (those with a start and an end), minutes (logged on these),
+    labour_minutes (what is booked for so much logged time). Skipped steps do not count.
+    """
+    import polars as pl
+
+    table, notes, settings, asked = _asked("rework", now, by, where, months, level)
+    table = with_shares(table, part="again", whole="executed", share="share", level=level)
+    rate, jobs = _booked(now, asked)
+    later, timed = int((table["attempts"] - table["executed"]).sum()), int(table["later_timed"].sum())
+    executed = table["executed"].to_numpy()
+    each = table["attempts"].to_numpy() / executed.astype(float).clip(min=1.0)
+    minutes = table["later_seconds"].to_numpy() / 60.0
+    nothing = float("nan")
+    made = table.select(
+        *asked.by, "executed", "again", "share", "low", "high", "attempts",
+        rounded(e if n else nothing for e, n in zip(each, executed, strict=True)).alias("each"), "most",
+        (pl.col("attempts") - pl.col("executed")).alias("later"), "later_timed",
+        rounded(m if n else nothing for m, n in zip(minutes, table["later_timed"], strict=True)).alias("minutes"),
+        rounded(
+            m * rate if n and rate else nothing for m, n in zip(minutes, table["later_timed"], strict=True)
+        ).alias("labour_minutes"),
+    )  # fmt: skip
+    if later:
+        notes.append(
+            f"{timed:,} of {counted(later, 'attempt')} beyond the first {plural(timed, 'has', 'have')} a start and an "
+            "end: minutes are of these alone."
+        )
+    if timed and rate:
+        notes.append(
+            f"labour_minutes takes {rate:.2f} booked minutes for each minute logged at steps, as on the "
+            f"{counted(jobs, 'job that has', 'jobs that have')} both: labour is booked on jobs, so its part in "
+            "rework is an estimate."
+        )
+    elif timed:
+        notes.append("No job has both booked labour and logged step times: no estimate of labour.")
+    if later:
+        notes.append("The time in which a job waits to be done again is in none of these figures.")
+    return Rework(made, settings, tuple(notes))
+
+
+def rework_routes(
+    now: Moment, by: By = ("step",), *, where: Where | None = None, months: Months | None = None, level: float = 0.95
+) -> ReworkRoutes:
+    """Say what was logged next after a failed check: the same step again, an earlier one, a later one, or nothing.
+
+    Groupings as for `rework`. Columns: way ("again", "back", "on", "ended", "unknown" for failed attempts without a
+    time), to_step (the other step that came next), failures (failed attempts, first and later ones), share of the
+    group's failures with its Wilson interval low, high.
+    """
+    import polars as pl
+
+    table, notes, settings, asked = _asked("rework_routes", now, by, where, months, level)
+    order = {"again": 0, "back": 1, "on": 2, "ended": 3, "unknown": 4}
+    whole = pl.col("failures").sum().over(list(asked.by)) if asked.by else pl.col("failures").sum()
+    table = table.with_columns(whole.alias("of"))
+    table = with_shares(table, part="failures", whole="of", share="share", level=level)
+    table = table.sort(*asked.by, pl.col("way").replace_strict(order, return_dtype=pl.Int64), "to_step")
+    on = int(table.filter(pl.col("way") == "on")["failures"].sum())
+    if on:
+        notes.append(
+            f"After {counted(on, 'failed check')} a later step was logged next: the check was left open, or put right "
+            "unlogged."
+        )
+    unknown = int(table.filter(pl.col("way") == "unknown")["failures"].sum())
+    if unknown:
+        notes.append(
+            f"{counted(unknown, 'failed attempt has', 'failed attempts have')} no time, so what came next is not known."
+        )
+    return ReworkRoutes(table.drop("of"), settings, tuple(notes))
+
+
+def _asked(
+    question: str, now: Moment, by: By, where: Where | None, months: Months | None, level: float
+) -> "tuple[pl.DataFrame, list[str], dict[str, object], Scope]":
+    check_level(question, level)
+    asked = scope(question, by=by, where=where, months=months, allowed=GROUPINGS)
+    check_values(now.store, question, asked.where)
+    found = counts(now.store, question, by=asked.by, where=asked.where, months=asked.months, values={"as_of": now.day})
+    table, undated = dated(found, asked)
+    notes = list(now.notes)
+    if undated:
+        notes.append(f"{counted(undated, 'attempt has', 'attempts have')} no date and no dated job: in no month.")
+    settings = {"as_of": now.day, **asked.settings(), "level": level, "method": "wilson"}
+    return table, notes, settings, asked
+
+
+def _booked(now: Moment, asked: Scope) -> tuple[float | None, int]:
+    """Booked minutes for each minute logged at steps, and the jobs that say so."""
+    kept = {name: values for name, values in asked.where.items() if name in JOB_NAMES and name != "technician"}
+    row = counts(now.store, "booked_labour", where=kept, values={"as_of": now.day}).row(0, named=True)
+    return (row["labour_minutes"] * 60.0 / row["seconds"] if row["seconds"] else None), int(row["jobs"])

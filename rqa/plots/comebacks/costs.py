@@ -1,0 +1,116 @@
+"""Cost of come-backs as bars with the range it comes from: costliest first, or month by month."""
+
+from typing import Any
+
+import altair as alt
+
+from rqa.answers.comebacks.costs import ComebackCosts
+from rqa.plots.groups import ROW
+from rqa.plots.period_axes import PANEL_HEIGHT, ground
+from rqa.plots.reading import by_of, limits
+from rqa.plots.theme import WIDTH, finish
+from rqa.words import NAMES, counted, fixed, month_key, month_name, percent, spoken
+
+MOST = 15
+"""Rows drawn; the table holds all."""
+SAID = 10
+
+
+def plot_costs(
+    answer: ComebackCosts,
+    *,
+    headed: bool = True,
+    width: int | str = WIDTH,
+    selection: bool = True,
+    most: int | None = None,
+) -> Any:
+    """A bar a group for its cost and a line for its interval; by month alone, the months in order."""
+    by, currency = by_of(answer), str(answer.settings["currency"])
+    over_time = by == ("month",)
+    table = answer.table.sort("month") if over_time else answer.table.head(most or MOST)
+    level = float(str(answer.settings["level"])) * 100
+    rows = [
+        {
+            "row": place,
+            "label": " · ".join(_named(b, r[b]) for b in by) or "all",
+            "month": month_key(r["month"]) if over_time else "",
+            "cost": r["cost"], "low": r["cost_low"], "high": r["cost_high"],
+            "beside": f"{money(r['cost'], currency)}  ·  together {percent(r['cumulative'])}",
+            "said": f"{money(r['cost'], currency)} ({money(r['cost_low'])} to {money(r['cost_high'])})",
+            "number": f"{r['known']:,} of {counted(r['comebacks'], 'come-back')} with a known cost",
+            "each": f"{money(r['mean'], currency)} ({money(r['low'])} to {money(r['high'])})",
+        }
+        for place, r in enumerate(table.iter_rows(named=True))
+    ]  # fmt: skip
+    names = " and ".join(NAMES.get(b, b) for b in by)
+    title = f"Cost of come-backs, by {names}" if names else "Cost of come-backs"
+    subtitle = [
+        f"bar = cost of the come-backs whose cost is known{f', in {currency}' if currency else ''}",
+        f"line = {level:g} % interval of what such a {'month' if over_time else 'group'} costs in the long run",
+    ]
+    if not over_time and answer.table.height > len(rows):
+        subtitle.append(f"the first {len(rows)} of {counted(answer.table.height, 'row')}")
+    chart = _months(rows) if over_time else _pareto(rows, names, currency)
+    said = "; ".join(f"{r['label']}: {r['said']}, {r['number']}" for r in (rows[-SAID:] if over_time else rows[:SAID]))
+    more = answer.table.height - min(SAID, len(rows))
+    whole = float(answer.table["cost"].sum() or 0)
+    return finish(
+        chart,
+        title=title,
+        subtitle=[*subtitle, *limits(answer)],
+        description=f"{title}, {money(whole, currency)} in all. {said}." + (f" And {more:,} more." if more > 0 else ""),
+        headed=headed,
+        width=width,
+    )
+
+
+def money(value: float | None, currency: str = "") -> str:
+    """An amount as said: without hundredths, with thousands set apart; "no data" when there is none."""
+    if value is None:
+        return "no data"
+    return f"{fixed(value, 0)}\u00a0{currency}".rstrip("\u00a0")
+
+
+def _named(name: str, value: object) -> str:
+    if name == "class":
+        return {"unknown": "class unknown"}.get(str(value), spoken(value))
+    return month_name(value) if name in ("month", "week") else spoken(value)
+
+
+def _tips(names: str) -> list[Any]:
+    pairs = (("label", names or "all"), ("said", "cost"), ("number", "behind it"), ("each", "each"))
+    return [alt.Tooltip(f"{k}:N", title=t) for k, t in pairs]
+
+
+def _pareto(rows: list[dict[str, Any]], names: str, currency: str) -> Any:
+    y = alt.Y("row:O", axis=None, sort="ascending")
+    base = alt.Chart()
+
+    def x(field: str) -> Any:
+        return alt.X(
+            f"{field}:Q", title=currency or None, scale=alt.Scale(zero=True, nice=False),
+            axis=alt.Axis(format=",.0f", tickCount=5, domain=False),
+        )  # fmt: skip
+
+    return alt.layer(
+        base.mark_bar(style="rqa-size", height=7, yOffset=9).encode(x=x("cost"), y=y, tooltip=_tips(names)),
+        base.mark_rule(style="rqa-interval", yOffset=9).encode(x=x("low"), x2="high:Q", y=y, tooltip=_tips(names)),
+        base.mark_text(style="rqa-label", yOffset=-7, limit=alt.ExprRef("max(60, width - 190)")).encode(
+            text="label:N", x=alt.value(0), y=y, tooltip=_tips(names)
+        ),
+        base.mark_text(style="rqa-number", yOffset=-7).encode(text="beside:N", x=alt.value("width"), y=y),
+        data=alt.Data(values=rows),
+    ).properties(height=alt.Step(ROW))
+
+
+def _months(rows: list[dict[str, Any]]) -> Any:
+    drawn = [r for r in rows if r["cost"] is not None] or [{**r, "cost": 0.0, "low": 0.0, "high": 0.0} for r in rows]
+    under = ground(
+        [r["month"] for r in rows], [0.0], [r["high"] for r in drawn], from_zero=True, share=False, bars=False
+    )
+    base = alt.Chart().encode(x=under.x(), tooltip=_tips("month"))
+    return alt.layer(
+        base.mark_bar(style="rqa-size", width={"band": 0.55}).encode(y=under.y("cost")),
+        base.mark_rule(style="rqa-interval").encode(y=under.y("low"), y2="high:Q"),
+        data=alt.Data(values=drawn),
+    ).properties(height=PANEL_HEIGHT + 50)

@@ -1,0 +1,1 @@
+"""The areas of a depot: `depot.returns`, `.yields`, `.charts`, `.steps`, `.tests`, `.actions`, `.data`."""

@@ -1,0 +1,18 @@
+"""`depot.data`: what was loaded, refused and remarked on, and what is missing from the logs."""
+
+from rqa.answers.data.intake_report import loaded as _loaded
+from rqa.answers.data.intake_report import loose_ends as _loose_ends
+from rqa.answers.data.intake_report import overlaps as _overlaps
+from rqa.answers.data.intake_report import refused as _refused
+from rqa.answers.data.intake_report import remarks as _remarks
+from rqa.asking import Area, question
+
+
+class Data(Area):
+    """What was loaded, refused and remarked on, and what is missing from the logs."""
+
+    loaded = question(_loaded)
+    refused = question(_refused)
+    remarks = question(_remarks)
+    loose_ends = question(_loose_ends)
+    overlaps = question(_overlaps)

@@ -1,0 +1,79 @@
+"""Where to look: the month's findings, as the page lists them."""
+
+from collections.abc import Mapping
+
+from rqa.answers.core.finding import Finding
+from rqa.answers.core.ground_list import SEEN
+from rqa.answers.core.grounds import Grounds, Sentence
+from rqa.answers.improve.findings import MonthFindings
+from rqa.review.facts import Pointer
+from rqa.review.verdicts import points
+from rqa.words import counted, fixed
+
+MOST = 8
+"""Findings listed; a longer list is not acted on."""
+
+
+def pointers(
+    found: MonthFindings, actions: Mapping[str, str], there: Grounds, persons: frozenset[str]
+) -> tuple[tuple[Pointer, ...], Sentence, tuple[str, ...]]:
+    """The first of the month's findings, what to say where there is none, and what was compared and what is gone.
+
+    None names a person: `persons` are the groupings that do. `actions` are those that answer a finding, as text by the
+    finding's id.
+    """
+    told = [
+        Pointer(f.id, _state(state, actions.get(f.id, "")), f.where, f.what, _size(f), f.caution, f.check)
+        for f, state in zip(found.findings, found.table["state"].to_list(), strict=True)
+        if not persons & set(f.scope)
+    ]
+    looked = [n for n in found.notes if not isinstance(n, Sentence)][:1]
+    looked += [*found.lacking, *([found.counted.note] if found.counted and found.counted.note else [])]
+    if len(told) > MOST:
+        looked.append(f"{len(told) - MOST} more are in the notebooks.")
+    people = len(found.findings) - len(told)
+    gone = [f"{f.where} ({f.id})" for f in found.gone if not persons & set(f.scope)]
+    if gone:
+        more = f" and {len(gone) - MOST} more" if len(gone) > MOST else ""
+        looked.append(f"No longer more than luck, as it was a month before: {'; '.join(gone[:MOST])}{more}.")
+    if people:
+        each = (
+            "more concerns the work of a single person: it is"
+            if people == 1
+            else "more concern single persons: they are"
+        )
+        looked.append(f"{people} {each} for coaching and not shown here.")
+    return tuple(told[:MOST]), Sentence("") if told else _quiet(found, people, there), tuple(looked)
+
+
+def _quiet(found: MonthFindings, people: int, there: Grounds) -> Sentence:
+    made = sum(found.compared.values())
+    if people:
+        said = "Nothing to act on but the work of single persons: no place differs by more than luck would explain"
+    else:
+        said = "Nothing to act on: no group differs from its comparison by more than luck would explain"
+    told = there.claim(
+        f"{said}, in {counted(made, 'comparison')}.", *SEEN, "final_comebacks",
+        about="whether there is anything to act on",
+        among=(made, "comparisons of groups large enough"),
+    )  # fmt: skip
+    if not told.told and made:
+        return told.followed(f"In the {counted(made, 'comparison')} that could be made none differs by more than luck.")
+    return told
+
+
+def _state(state: str, action: str) -> str:
+    return f"{state}, answered by {action}" if action else state
+
+
+def _size(f: Finding) -> str:
+    """How much it is, with its interval."""
+    if f.measure == "difference of shares":
+        said = f"{points(f.size)} points (95 % interval {points(f.low)} to {points(f.high)})"
+    else:
+        said = f"{f.measure} {f.size:.3g} (95 % interval {f.low:.3g} to {f.high:.3g})"
+    if f.worse and f.avoided is not None and f.avoided >= 0.5:
+        said += (
+            f"; like what it is set beside, it would have had some {counted(fixed(f.avoided, 0), 'come-back')} fewer"
+        )
+    return said

@@ -1,0 +1,283 @@
+"""Come-backs laid to steps: closed forms, groups, the null kept, the planted effects found and little else."""
+
+from collections import Counter
+from collections.abc import Iterator
+
+import numpy as np
+import polars as pl
+import pytest
+
+import rqa
+from rqa.answers.steps.cause_contrasts import excesses
+from rqa.answers.steps.cause_fit import fitted, nearly_together, summed, taken_together
+from rqa.answers.steps.cause_patterns import Exposed
+from rqa.answers.steps.step_cautions import ALWAYS
+from rqa.demo.effects import EARLY, PINCH
+from rqa.errors import RequestError
+from rqa.stats import benjamini_hochberg
+from tests.answers.steps.made_steps import FIRST, stepped
+from tests.depots import depot_of
+
+A, B, C = ("a", ""), ("b", ""), ("c", "")
+
+
+@pytest.fixture(scope="module")
+def depot(tmp_path_factory: pytest.TempPathFactory) -> Iterator["rqa.Depot"]:
+    folder = tmp_path_factory.mktemp("planted")
+    rqa.demo.write(folder, jobs=6000, plain=True)
+    rqa.load(folder)
+    with rqa.open(folder) as opened:
+        yield opened
+
+
+def kinds(names: tuple[tuple[str, str], ...], *rows: tuple[list[int], int, int]) -> Exposed:
+    """Jobs by (done, jobs, come-backs), all of one stratum and tested, half of the come-backs escaped."""
+    done, jobs, back = (np.array(column) for column in zip(*rows, strict=True))
+    return Exposed(names, done.astype(float), np.zeros(len(jobs), dtype=np.int64), jobs, back, back, back // 2)
+
+
+def test_single_steps_and_both_in_closed_form() -> None:
+    """1 - 0.99 x 0.97 = 0.0397: come-backs of jobs that did both fit the chances of those that did one exactly."""
+    fit = fitted(
+        kinds((A, B), ([1, 0], 10_000, 100), ([0, 1], 10_000, 300), ([1, 1], 10_000, 397)), together=0.95, level=0.95
+    )
+    assert fit.rate == pytest.approx([0.01, 0.03], abs=1e-8)
+    assert fit.attributed.sum() == pytest.approx(797)
+    # Of jobs that did both, by rates -log(0.99) to -log(0.97).
+    assert fit.attributed[0] == pytest.approx(100 + 397 * np.log(0.99) / (np.log(0.99) + np.log(0.97)), rel=1e-6)
+    assert fit.escaped / fit.tested == pytest.approx([0.4985, 0.4991], abs=0.001)
+    assert fit.told_apart.all()
+
+
+def test_a_cause_met_several_times_is_a_pool() -> None:
+    """1 - (1 - x / n)^(1 / k), as of pooled tests."""
+    fit = fitted(kinds((A,), ([3], 500, 60)), together=0.95, level=0.95)
+    assert fit.rate[0] == pytest.approx(1 - (1 - 60 / 500) ** (1 / 3), rel=1e-7)
+    assert fit.exposures[0] == 1500
+
+
+def test_steps_done_together_are_one_group_and_never_split() -> None:
+    rows = (([1, 1, 0], 970, 30), ([1, 0, 1], 20, 1), ([0, 0, 1], 500, 4))
+    fit = fitted(kinds((A, B, C), *rows), together=0.95, level=0.95)
+    assert fit.groups == ((A, B), (C,))
+    assert fit.told_apart.tolist() == [False, True]
+    assert fit.exposures.tolist() == [990, 520]
+    strict = fitted(kinds((A, B, C), *rows), together=1.0, level=0.95)
+    assert len(strict.groups) == 3
+    # Without the twenty jobs nothing tells them apart, however strict one is.
+    always = fitted(kinds((A, B, C), rows[0], rows[2]), together=1.0, level=0.95)
+    assert always.groups == ((A, B), (C,))
+    assert always.rate[0] == pytest.approx(30 / 970)
+
+
+def test_groups_are_chained_and_counted_by_any_member() -> None:
+    done = np.array([[1, 1, 0, 0], [1, 1, 1, 0], [0, 0, 1, 1], [0, 1, 1, 0]], dtype=float)
+    assert nearly_together(done, np.array([97, 0, 50, 1]), 0.9) == [[0, 1], [2, 3]]
+    assert nearly_together(done, np.array([97, 0, 50, 60]), 0.9) == [[0], [1], [2], [3]]
+    assert taken_together(done, [[0, 1], [2, 3]]).tolist() == [[1, 0], [1, 1], [0, 1], [1, 1]]
+
+
+def test_a_come_back_without_a_candidate_is_laid_to_none() -> None:
+    fit = fitted(kinds((A,), ([1], 100, 3), ([0], 50, 2)), together=0.95, level=0.95)
+    assert (fit.loose, fit.attributed[0], fit.rate[0]) == (2, pytest.approx(3), pytest.approx(0.03))
+
+
+def test_a_sum_has_the_limits_of_one_and_is_narrower_than_their_sum() -> None:
+    assert summed([2.0], [1.0], [4.0]) == (2.0, 1.0, 4.0)
+    total, low, high = summed([2.0, 3.0], [1.0, 1.0], [4.0, 6.0])
+    assert (total, low, high) == (5.0, pytest.approx(5 - 5**0.5), pytest.approx(5 + 13**0.5))
+
+
+PROCEDURES = {0: [1, 1, 0], 1: [1, 0, 0], 2: [0, 1, 1]}
+"""Three procedures: one with both a and b, one with a alone, one with b and c."""
+
+
+def drawn(rng: np.random.Generator, jobs: dict[int, int], chance: dict[int, float]) -> Exposed:
+    """A depot without any step's doing: a come-back's chance is the procedure's, in a fiftieth a is skipped."""
+    rows = []
+    for p, done in PROCEDURES.items():
+        skipped = rng.binomial(jobs[p], 0.02)
+        for n, did in ((jobs[p] - skipped, done), (skipped, [0, *done[1:]])):
+            rows.append((did, p, n, rng.binomial(n, chance[p])))
+    done, stratum, n, x = (np.array(c) for c in zip(*rows, strict=True))
+    return Exposed((A, B, C), done.astype(float), stratum, n, x, x, x)
+
+
+def stated(own: Exposed, rest: Exposed) -> tuple[list[float], list[tuple[str, ...]]]:
+    """p-values, and the causes found among them."""
+    groups = fitted(own, together=0.95, level=0.95).groups
+    found = list(excesses(own, rest, groups, least=20, level=0.95))
+    p = [e.p_value for e in found]
+    sure = benjamini_hochberg(p_values=p).found
+    return p, [tuple(sorted(n for n, _ in e.cause)) for e, s in zip(found, sure, strict=True) if s]
+
+
+def test_where_nothing_differs_findings_are_rare() -> None:
+    """Unlike procedures in unlike mixes, no difference within: of 60 depots at most 3 are due to have a finding.
+
+    With 5 % promised, 9 or more of 60 come with a chance below 0.4 %; p-values below 0.05 are due in 5 % of them.
+    """
+    rng, chance = np.random.default_rng(5), {0: 0.06, 1: 0.01, 2: 0.002}
+    all_p, with_finding = list[float](), 0
+    for _ in range(60):
+        own, rest = drawn(rng, {0: 300, 1: 600, 2: 100}, chance), drawn(rng, {0: 900, 1: 200, 2: 900}, chance)
+        p, found = stated(own, rest)
+        all_p += p
+        with_finding += bool(found)
+    assert len(all_p) > 120
+    assert with_finding <= 8
+    assert np.mean(np.array(all_p) <= 0.05) <= 0.06
+
+
+@pytest.mark.parametrize(("worse", "step"), [((0, 1), "a"), ((0, 2), "b")])
+def test_the_step_that_the_procedures_have_in_common_is_named(worse: tuple[int, int], step: str) -> None:
+    rng, chance, named = np.random.default_rng(6), {0: 0.02, 1: 0.01, 2: 0.01}, Counter[tuple[str, ...]]()
+    for _ in range(20):
+        own = drawn(rng, {0: 400, 1: 600, 2: 400}, chance | {p: chance[p] + 0.06 for p in worse})
+        named.update(stated(own, drawn(rng, {0: 900, 1: 900, 2: 900}, chance))[1])
+    assert named.most_common(1)[0][0] == (step,)
+    assert named[(step,)] >= 15
+
+
+def test_nothing_to_compare_with() -> None:
+    own = kinds((A,), ([1], 100, 3))
+    other = Exposed((A,), own.done, own.stratum + 1, own.jobs, own.comebacks, own.tested, own.escaped)
+    assert list(excesses(own, other, ((A,),), least=20, level=0.95)) == []
+    assert list(excesses(own, kinds((A,), ([1], 10, 3)), ((A,),), least=20, level=0.95)) == []
+
+
+def test_a_job_whose_other_test_never_passed_let_nothing_escape() -> None:
+    """Of nine come-backs six had passed the display's test, but two of these failed another test to the end."""
+    tables = stepped(done=60, back=9, skipped=40, skipped_back=2)
+    tables["diagnostics"] += [
+        {"job_id": f"J{n}", "test": "soak", "run_at": FIRST, "outcome": "fail" if n < 2 else "pass"} for n in range(6)
+    ]
+    with depot_of(tables) as depot:
+        row = depot.steps.attribution().table.filter(pl.col("subsystem") == "display").row(0, named=True)
+    assert (row["tested"], row["escaping"]) == (9.0, pytest.approx(4 / 9, abs=1e-6))
+
+
+def test_through_the_depot() -> None:
+    """60 jobs did "seat cable", 9 came back with the display; 40 skipped it, 2 came back: laid to none of its doing."""
+    with depot_of(stepped(done=60, back=9, skipped=40, skipped_back=2)) as depot:
+        found = depot.steps.attribution()
+        risk = depot.steps.risk(sort="step")
+        where = depot.steps.map("board").table
+        costs = depot.steps.costs(window=30).table
+    row = found.table.filter(pl.col("subsystem") == "display").row(0, named=True)
+    assert (row["step"], row["exposures"], row["candidate_in"], row["attributed"]) == ("seat cable", 60, 9, 9.0)
+    assert row["per_10000"] == pytest.approx(1500)
+    assert (row["tested"], row["escaping"], row["told_apart"]) == (9.0, pytest.approx(6 / 9), True)
+    by_step = {r["step"]: r for r in risk.table.iter_rows(named=True)}
+    assert by_step["seat cable"]["failed"] == 5
+    assert by_step["seat cable"]["fails_per_1000"] == pytest.approx(1000 * 5 / 60, abs=1e-6)
+    assert by_step["seat cable"]["escaping"] == pytest.approx(6 / 9, abs=1e-6)
+    assert by_step["seat cable"]["cost"] == pytest.approx(50.0)
+    assert by_step["seat cable"]["cost_per_1000"] == pytest.approx(7500.0)
+    # Nine come-backs of 50 each, all that is laid to any step.
+    assert costs.select("step", "attributed", "cost", "share", "cumulative").rows() == [
+        ("seat cable", 9.0, 450.0, 1.0, 1.0)
+    ]
+    assert costs["low"][0] < 450.0 < costs["high"][0]
+    assert by_step["seat cable"]["hazards"] == "latch, pinch"
+    assert "pinched cable" in by_step["seat cable"]["caution"]
+    assert all(r["caution"].endswith(ALWAYS) for r in by_step.values())
+    assert where["step"].to_list() == ["open case", "seat cable", "seal case"]
+    assert where["exposures"].to_list() == [100, 60, None]
+
+
+def test_planted_and_little_else(depot: "rqa.Depot") -> None:
+    found = depot.steps.attribution(by=("model", "procedure")).findings
+    pinched = [f for f in found if f.scope["model"] == PINCH.model and f.scope["procedure"] == PINCH.procedure]
+    assert [(PINCH.step in f.scope["step"].split(" + "), f.scope["subsystem"]) for f in pinched] == [
+        (True, PINCH.subsystem)
+    ]
+    assert len(pinched[0].scope["step"].split(" + ")) <= 3
+    assert pinched[0].low > 0
+    assert len(found) <= 2
+
+
+def test_every_come_back_is_laid_once(depot: "rqa.Depot") -> None:
+    table = depot.steps.attribution().table
+    sums = table.group_by("subsystem").agg(pl.col("attributed").sum(), pl.col("candidate_in").max())
+    assert (sums["attributed"] >= sums["candidate_in"] - 1e-4).all()
+    known = depot.comebacks(window=30, where={"class": ["repeat", "workmanship"]}).table["returned"][0]
+    assert table["attributed"].sum() == pytest.approx(known, abs=1e-3)
+
+
+def test_by_hazard_and_bench(depot: "rqa.Depot") -> None:
+    hazards = depot.steps.attribution(per="hazard").table
+    worst = hazards.filter(pl.col("subsystem") == PINCH.subsystem).sort("attributed", descending=True)["hazard"][0]
+    assert "pinch" in worst or "latch" in worst
+    benches = depot.steps.attribution(per="bench", where={"site": "Cedar"}).table
+    aligned = benches.filter((pl.col("step") == EARLY.step) & (pl.col("subsystem") == EARLY.subsystem))
+    assert aligned.sort("per_10000", descending=True)["bench"][0] == EARLY.bench
+
+
+def test_what_has_caused_nothing_let_nothing_escape_and_has_no_mean_cost(depot: "rqa.Depot") -> None:
+    table = depot.steps.risk(by="model").table
+    none = table.filter(pl.col("attributed") == 0)
+    assert none.height > 10
+    assert none.select(pl.col("escaping", "cost").is_not_null().sum()).row(0) == (0, 0)
+    assert not any(str(v).startswith("-") for v in table["cost_low"].drop_nulls())
+
+
+def test_sorted_as_asked_and_kept_to_steps(depot: "rqa.Depot") -> None:
+    costly = depot.steps.risk(sort="cost_per_1000").table["cost_per_1000"].drop_nulls()
+    assert costly.to_list() == sorted(costly, reverse=True)
+    asked = depot.steps.risk(by="model", where={"step": PINCH.step}, months=("2025-01", "2026-06"))
+    kept = asked.table
+    assert asked.settings["where"] == {"step": (PINCH.step,)}
+    assert "The mean cost is that of come-backs of all months." in asked.notes
+    assert kept["step"].unique().to_list() == [PINCH.step]
+    worst = kept.filter(pl.col("exposures") > 0).sort("per_10000", descending=True)["model"][0]
+    assert worst == PINCH.model
+
+
+@pytest.mark.parametrize(
+    ("asked", "said"),
+    [
+        ({"per": "person"}, "per is one of step, hazard, bench, tool"),
+        ({"together": 0}, "together is a share above 0"),
+        ({"by": "bench"}, "no grouping 'bench'"),
+        ({"index": "cancelled"}, "index is one of repaired, no_fault_found"),
+    ],
+)
+def test_what_cannot_be_asked(depot: "rqa.Depot", asked: dict[str, object], said: str) -> None:
+    with pytest.raises(RequestError, match=said):
+        depot.steps.attribution(**asked)  # type: ignore[arg-type]
+
+
+def test_unknown_sortings_steps_and_procedures(depot: "rqa.Depot") -> None:
+    with pytest.raises(RequestError, match="no sorting 'luck'"):
+        depot.steps.risk(sort="luck")
+    with pytest.raises(RequestError, match="no step 'polish'"):
+        depot.steps.risk(where={"step": "polish"})
+    with pytest.raises(RequestError, match=r"step_risk: step takes a text or a list of texts, not 5"):
+        depot.steps.risk(where={"step": 5})  # type: ignore[dict-item]
+    with pytest.raises(RequestError, match=r"no procedure 'roof' in the table “procedures”\. There is: .*main board"):
+        depot.steps.map("roof")
+
+
+@pytest.mark.parametrize("data", [{}, {"jobs": stepped(done=3, back=1, skipped=0, skipped_back=0)["jobs"]}])
+def test_a_depot_without_logs_has_nothing_to_lay(data: dict[str, list[dict[str, object]]]) -> None:
+    with depot_of(data) as empty:
+        answers = [
+            empty.steps.attribution(by=("month", "site")),
+            empty.steps.attribution(per="tool"),
+            empty.steps.risk(by="model"),
+        ]
+        assert [a.table.height for a in answers] == [0, 0, 0]
+        assert [a.stated for a in answers] == [(), (), ()]
+        assert empty.steps.relative_risk().table.height == 0
+
+
+def test_cost_by_step_is_a_pareto_of_all_that_is_laid(depot: "rqa.Depot") -> None:
+    """Costliest first, shares that add up to one; steps that are not told apart have one row."""
+    table, risk = depot.steps.costs(window=30).table, depot.steps.risk(window=30).table
+    assert table["cost"].to_list() == sorted(table["cost"], reverse=True)
+    assert table["cumulative"][-1] == pytest.approx(1.0, abs=1e-5)
+    assert table["attributed"].sum() == pytest.approx(depot.steps.attribution().table["attributed"].sum(), rel=0.02)
+    named = [step for row in table["step"] for step in row.split(" + ")]
+    assert len(named) == len(set(named))
+    assert set(named) == set(risk.filter(pl.col("attributed") > 0)["step"])
