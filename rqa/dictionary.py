@@ -1,4 +1,4 @@
-"""The data dictionary in the README, made from the contract: `python -m rqa.dictionary README.md` renews it."""
+"""The data dictionary, made from the contract: `python -m rqa.dictionary shared/data_dictionary.md` renews it."""
 
 import sys
 from pathlib import Path
@@ -43,9 +43,9 @@ def data_dictionary() -> str:
     return "\n\n".join(_section(t) for t in TABLES.values())
 
 
-def renewed(readme: str) -> str:
-    """The README's text with the dictionary between its two marks made anew; `ValueError` if a mark is missing."""
-    before, rest = readme.split(START)
+def renewed(page: str) -> str:
+    """The page's text with the dictionary between its two marks made anew; `ValueError` if a mark is missing."""
+    before, rest = page.split(START)
     _, after = rest.split(END)
     return f"{before}{START}\n\n{data_dictionary()}\n\n{END}{after}"
 

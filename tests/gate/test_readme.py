@@ -10,7 +10,12 @@ README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
 def test_dictionary_is_the_contract() -> None:
-    assert renewed(README) == README, "run: python -m rqa.dictionary README.md"
+    page = (ROOT / "shared" / "data_dictionary.md").read_text(encoding="utf-8")
+    assert renewed(page) == page, "run: python -m rqa.dictionary shared/data_dictionary.md"
+
+
+def test_it_is_short() -> None:
+    assert len(README.splitlines()) <= 150
 
 
 def test_ci_runs_the_command_of_the_readme() -> None:
@@ -20,7 +25,6 @@ def test_ci_runs_the_command_of_the_readme() -> None:
 
 
 def test_links_and_pictures_exist() -> None:
-    for name in ("README.md", "DEVELOPERS.md"):
-        text = (ROOT / name).read_text(encoding="utf-8")
-        for target in re.findall(r"\]\(([^)#]+)\)", text):
-            assert (ROOT / target).exists(), f"{name}: {target}"
+    for page in (ROOT / "README.md", ROOT / "DEVELOPERS.md", *(ROOT / "shared").glob("*.md")):
+        for target in re.findall(r"\]\(([^)#]+)\)", page.read_text(encoding="utf-8")):
+            assert (page.parent / target).exists(), f"{page.name}: {target}"

@@ -9,7 +9,7 @@ import pytest
 
 from tests.workspaces import Workspace
 
-README = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
+README = (Path(__file__).resolve().parents[2] / "shared" / "mapping.md").read_text(encoding="utf-8")
 RECIPES = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
 HEAD = "Order;Serial;Result;Name;Hours;Kind;model;procedure;opened_at;closed_at\n"
 
