@@ -175,6 +175,7 @@ MEASURES: Mapping[str, Groupings] = {
         "when m.first_bench is null then 'unknown' else 'several' end",
     },
     "battery_breaches": {**_periods("j.closed_on"), **_known("j", ("site", "model", "procedure", "billing"))},
+    "battery_looked_at": {**_periods("j.closed_on"), **_known("j", ("site", "model", "procedure", "billing"))},
     "actions": {},
     "action_jobs": _known("l", JOB_NAMES),
     "scope_overlap": _known("l", JOB_NAMES),

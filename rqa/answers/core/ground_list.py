@@ -10,15 +10,16 @@ from rqa.store.remarks import NO_UNIT_TWICE, NO_UNIT_TWICE_NEXT
 class Ground:
     """Something a statement can rest on: its name, what is said where it is absent, what to do then.
 
-    `beside` names the ground without which this one is absent anyway; then only that one is told of. `lacking` may hold
-    {window} (days) and {months}. `adds` is the table to be mapped where that is the remedy, `maps` the table and the
-    column.
+    `beside` and `after` name the grounds without which this one is absent anyway; then only these are told of.
+    `lacking` may hold {window} (days) and {when} (the months, and the jobs asked about). `adds` is the table to be
+    mapped where that is the remedy, `maps` the table and the column.
     """
 
     name: str
     lacking: str
     remedy: str = ""
     beside: str = ""
+    after: str = ""
     adds: str = ""
     maps: tuple[str, str] | None = None
 
@@ -87,13 +88,16 @@ GROUNDS = {
         Ground("logs", "neither the table “steps” nor the table “diagnostics” is loaded", adds="steps"),
         Ground("final_clean", "no month with checked jobs is over yet", WAIT, "logs"),
         Ground("earlier_clean", "there is no earlier month to compare with", WAIT, "final_clean"),
-        Ground("closed_there", "no job was closed in {months}", "", "jobs"),
-        Ground("opened_there", "no job was opened in {months}", "", "jobs"),
-        Ground("logged_there", "no step is logged of the jobs closed in {months}", "", "steps"),
-        Ground("tested_there", "no diagnostic is logged of the jobs closed in {months}", "", "diagnostics"),
+        Ground("closed_there", "no job was closed {when}", "", "jobs"),
+        Ground("opened_there", "no job was opened {when}", "", "jobs"),
+        Ground("logged_there", "no step is logged of the jobs closed {when}", "", "steps", "closed_there"),
         Ground(
-            "isolation_there", "no job closed in {months} has a log and a procedure that says when the battery is "
-            "isolated", "Check the names in “procedure” and the phase isolate in the table “procedures”.", "isolation",
+            "tested_there", "no diagnostic is logged of the jobs closed {when}", "", "diagnostics", "closed_there"
+        ),
+        Ground(
+            "isolation_there", "no job closed {when} has a log and a procedure that says when the battery is "
+            "isolated", "Check the names in “procedure” and the phase isolate in the table “procedures”.",
+            "isolation", "logged_there",
         ),
     )
 }  # fmt: skip

@@ -5,15 +5,17 @@ out of `GROUNDS`. Where one of these is absent, it says instead that this cannot
 What comes out is a `Sentence`: a text that carries its grounds as data.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
 from weakref import WeakKeyDictionary
 
+from rqa.answers.core.filters import written
 from rqa.answers.core.ground_list import GROUNDS, Ground
 from rqa.answers.core.scope import Moment, month_end
 from rqa.contract import EARLIEST, LATEST
+from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
 from rqa.words import listed, months_said
 
@@ -82,22 +84,24 @@ class Sentence(str):
 
 @dataclass(frozen=True)
 class Grounds:
-    """The grounds that are present in a depot as of a day, and in the jobs closed in some months of it.
+    """The grounds that are present in a depot as of a day, and in the jobs asked about.
 
-    `window` is how many days a job must have been out to have matured.
+    `window` is how many days a job must have been out to have matured. `months` (of closing) and `kept` (values of the
+    job's own columns) are what was asked about; the grounds named _there look at these jobs alone.
     """
 
     present: frozenset[str]
     window: int
     months: tuple[date, date] | None = None
+    kept: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
     def lacking(self, *names: str) -> tuple[Ground, ...]:
         """Those of the named grounds that are absent, each once and without what only follows from another one."""
         found: dict[str, Ground] = {}
         for name in names:
             root = GROUNDS[name]
-            while root.beside and root.beside not in self.present:
-                root = GROUNDS[root.beside]
+            while above := next((g for g in (root.beside, root.after) if g and g not in self.present), ""):
+                root = GROUNDS[above]
             if root.name not in self.present:
                 found[root.name] = root
         return tuple(found.values())
@@ -113,11 +117,16 @@ class Grounds:
             return self._made(f"{CANNOT}{about}, as there are no {among[1]}.", rests_on, (f"no {among[1]}",))
         if not absent:
             return self._made(text, rests_on)
-        where = "the whole time" if self.months is None else months_said(*self.months)
-        why = listed([g.lacking.format(window=self.window, months=where) for g in absent])
+        why = listed([g.lacking.format(window=self.window, when=self._when) for g in absent])
         remedies = dict.fromkeys([*_mapping(absent), *(g.remedy for g in absent if g.remedy)])
         said = " ".join((f"{CANNOT}{about}, as {why}.", *remedies))
         return self._made(said, rests_on, [g.name for g in absent], remedies)
+
+    @property
+    def _when(self) -> str:
+        """Which jobs were asked about."""
+        when = "so far" if self.months is None else f"in {months_said(*self.months)}"
+        return f"{when} ({written(dict(self.kept))})" if self.kept else when
 
     def _made(
         self, text: str, rests_on: Iterable[str], lacks: Iterable[str] = (), remedy: Iterable[str] = ()
@@ -133,17 +142,26 @@ class Grounds:
 _SEEN: "WeakKeyDictionary[Store, dict[tuple[Any, ...], Grounds]]" = WeakKeyDictionary()
 
 
-def grounds(now: Moment, *, months: tuple[date, date] | None = None, window: int = WINDOW) -> Grounds:
-    """What there is to rest on as of now; `months` are first and last of those that the grounds named _there look at.
+def grounds(
+    now: Moment,
+    *,
+    months: tuple[date, date] | None = None,
+    window: int = WINDOW,
+    where: Mapping[str, Sequence[str]] | None = None,
+) -> Grounds:
+    """What there is to rest on as of now; the grounds named _there look at the jobs asked about alone.
 
-    An open store does not change, so it is asked once for each day, window and months.
+    `months` are first and last of their closing; of `where` the job's own columns count, the others say nothing of
+    which jobs are meant. An open store does not change, so it is asked once for each day, window and jobs.
     """
-    kept, key = _SEEN.setdefault(now.store, {}), (now.day, months, window)
+    named = tuple((name, tuple(values)) for name, values in (where or {}).items() if name in JOB_NAMES and values)
+    kept, key = _SEEN.setdefault(now.store, {}), (now.day, months, window, named)
     if key not in kept:
         first, last = (date.fromisoformat(EARLIEST), date.fromisoformat(LATEST)) if months is None else months
-        values = {"as_of": now.day, "window": window, "first_on": first, "last_on": month_end(last)}
+        values: dict[str, object] = {f"only_{name}": list(dict(named).get(name, ())) for name in JOB_NAMES}
+        values |= {"as_of": now.day, "window": window, "first_on": first, "last_on": month_end(last)}
         row = counts(now.store, "grounds", values=values).row(0, named=True)
-        kept[key] = Grounds(frozenset(name for name, there in row.items() if there), window, months)
+        kept[key] = Grounds(frozenset(name for name, there in row.items() if there), window, months, named)
     return kept[key]
 
 

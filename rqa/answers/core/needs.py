@@ -7,7 +7,7 @@ says so and what to add to the mapping; where its table is empty, a note says wh
 from collections.abc import Callable
 from dataclasses import replace
 from functools import wraps
-from typing import Concatenate, ParamSpec, TypeVar
+from typing import Any, Concatenate, ParamSpec, TypeVar
 
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.grounds import WINDOW, Grounds, Sentence, grounds
@@ -38,11 +38,14 @@ A = TypeVar("A", bound=Answer)
 
 
 def needs(answer: Answer) -> tuple[str, ...]:
-    """The grounds of an answer: those of its question, of its groupings and filters, and of what was measured."""
+    """The grounds of an answer: those of its question, of its groupings and filters, and of what was measured.
+
+    An empty answer rests on what there is in the jobs asked about, too.
+    """
     s = answer.settings
     where = s.get("where")
     named = [*names_of(s.get("by")), *(where if isinstance(where, dict) else ())]
-    rest = [answer.needs, answer.also_needs()]
+    rest = [answer.needs, answer.also_needs(), answer.looks_at if answer.table.is_empty() else ()]
     rest += [OF_MEASURE.get(str(s[name]), ()) for name in ("measure", "outcome", "what") if s.get(name)]
     classes = s.get("classes")
     rest += [("found",)] if isinstance(classes, tuple) and set(classes) != set(CLASSES) else []
@@ -52,8 +55,9 @@ def needs(answer: Answer) -> tuple[str, ...]:
 
 def with_grounds(now: Moment, answer: A) -> A:
     """The answer, with what cannot be told as its first note, or with what was not found where its table is empty."""
-    window = answer.settings.get("window")
-    there = grounds(now, window=window if isinstance(window, int) else WINDOW)
+    window, looks = answer.settings.get("window"), answer.looks_at and answer.table.is_empty()
+    scoped: Any = {name: answer.settings.get(name) for name in ("months", "where")} if looks else {}
+    there = grounds(now, window=window if isinstance(window, int) else WINDOW, **scoped)
     said = _said(there, answer)
     return answer if said is None or said in answer.notes else replace(answer, notes=(said, *answer.notes))
 

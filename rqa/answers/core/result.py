@@ -45,6 +45,8 @@ class Answer:
     """The grounds (`ground_list.GROUNDS`) without which nothing of it can be told, whatever is asked."""
     nothing_found: ClassVar[str] = EMPTY
     """What an empty table says, where that is no lack of data."""
+    looks_at: ClassVar[tuple[str, ...]] = ()
+    """The grounds (those named _there) without which an empty table says nothing of the jobs asked about."""
     judges_all: ClassVar[bool] = False
     """Whether an empty table says something of all comparisons that were made."""
 

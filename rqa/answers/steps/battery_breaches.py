@@ -5,11 +5,11 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from rqa.answers.core.result import Answer
-from rqa.answers.core.scope import Moment, Months, Where, check_values, scope
+from rqa.answers.core.scope import Moment, Months, Scope, Where, check_values, scope
 from rqa.answers.core.site_clocks import SiteClocks, site_clocks
 from rqa.answers.steps.breach_kinds import CAUTION
 from rqa.measures.run import counts
-from rqa.words import count
+from rqa.words import count, counted, listed
 
 QUESTION = "battery_breaches"
 FILTERS = ("month", "site", "model", "procedure", "billing")
@@ -27,6 +27,7 @@ class BatteryBreaches(Answer):
     question = "Breaches of the battery's order"
     needs = ("steps", "procedures", "described_jobs", "isolation")
     nothing_found = "No breach of the battery's order is logged in the jobs asked about."
+    looks_at = ("closed_there", "logged_there", "isolation_there")
 
 
 def battery_breaches(
@@ -66,13 +67,32 @@ def battery_breaches(
     ]
     made = table.with_columns(told).select(*shown, *(["technician"] if people else []))
     made = made.sort("day", "job_id", "kind", "step", "other_step")
-    notes = [*now.notes, f"This list is no rate and no verdict; {CAUTION}."]
+    notes = [*now.notes, *_looked_at(now, asked), f"This list is no rate and no verdict; {CAUTION}."]
     if table.height:
         notes.append("acted_at and reached_at are in UTC; what happened is told by the site's own clock.")
         untimed = table["acted_at"].null_count()
         if untimed:
             notes.append(f"In {count(untimed)} of them the time is not known; order is by place in the log.")
     return BatteryBreaches(made, {"as_of": now.day, **asked.settings(), "people": people}, tuple(notes))
+
+
+def _looked_at(now: Moment, asked: Scope) -> list[str]:
+    """Of how many of the jobs asked about a breach could be seen, and why not of the others."""
+    table = counts(
+        now.store, "battery_looked_at", where=asked.where, months=asked.months, values={"as_of": now.day}
+    )  # fmt: skip
+    closed, logged, judged = (int(table[name].sum()) for name in ("closed", "logged", "judged"))
+    if not closed:
+        return []
+    said = (
+        f"A breach could be seen in {count(judged)} of {counted(closed, 'closed job')}: those whose steps are logged "
+        "and whose procedure says when the battery is isolated."
+    )
+    why = [f"{counted(closed - logged, 'job has', 'jobs have')} no step log"] * (closed > logged)
+    why += [
+        f"{counted(logged - judged, 'job has', 'jobs have')} a log and a procedure that does not say it"
+    ] * (logged > judged)  # fmt: skip
+    return [f"{said} Of the others it cannot be told: {listed(why)}." if why else said]
 
 
 def _what(row: dict[str, Any], clocks: SiteClocks) -> str:

@@ -61,6 +61,7 @@ class ReleaseFaults(Answer):
     question = "Jobs released without tests in order"
     needs = ("diagnostics",)
     nothing_found = "No job asked about was released without its tests in order."
+    looks_at = ("closed_there", "tested_there")
 
 
 def releases(
@@ -77,7 +78,8 @@ def releases(
 
     `by` and `where` take month and week (in `by` alone, of closing), site, model, procedure, technician, billing. A
     row a group and check: "missing" (a usual test was not run), "failed" and "aborted" (the last run of some test),
-    "early" (the last run of some test came before the end of the last step attempt), "any". A test is usual for a model
+    "early" (the last run of some test came before the end of the last step attempt), "any" (one of these, of jobs of
+    which one of them can be judged). A test is usual for a model
     and procedure if it was run on at least the share `usual` of its jobs closed between the first and the last of them
     that had it, 20 at least; only jobs of that time need it. Jobs of which a run was refused at load are left out, as
     nobody knows what it would have said; a note counts them.
@@ -100,7 +102,7 @@ def releases(
     keys = [*asked.by, "check"]
     flagged, others = pl.col("flagged"), ~pl.col("flagged")
     table = found.group_by(keys).agg(
-        pl.col("jobs").sum().alias("judged"),
+        pl.col("jobs").filter(flagged.is_not_null()).sum().alias("judged"),
         *(pl.col(c).filter(flagged).sum().alias(f"flagged_{c}") for c in ("jobs", "matured", "returned")),
         *(pl.col(c).filter(others).sum().alias(f"other_{c}") for c in ("matured", "returned")),
     )
@@ -110,7 +112,7 @@ def releases(
     order = pl.col("check").replace_strict({c: i for i, c in enumerate(CHECKS)}, return_dtype=pl.Int64)
     table = dated(table.sort(*asked.by, order), asked)[0].sort(*asked.by, order)
     table = with_shares(table, part="flagged", whole="jobs", share="share", level=level)
-    ratios, p_values = _ratios(table, found, keys, level)
+    ratios, p_values = _ratios(table, found.drop_nulls("flagged"), keys, level)
     made = table.with_columns(
         rounded(ratios.estimate).alias("ratio"), rounded(ratios.low).alias("ratio_low"),
         rounded(ratios.high).alias("ratio_high"), chances(p_values).alias("p_value"),
@@ -123,7 +125,10 @@ def releases(
         "method": "wilson; Mantel-Haenszel over procedure and model, exact test",
     }  # fmt: skip
     return Releases(
-        made, settings, (*now.notes, *_untold(now, asked), *_notes(made, asked, usual)), _stated(made, asked.by, window)
+        made,
+        settings,
+        (*now.notes, *_untold(now, asked), *_judged(found), *_notes(made, asked, usual)),
+        _stated(made, asked.by, window),
     )
 
 
@@ -153,6 +158,13 @@ def release_faults(
     )  # fmt: skip
     settings = {"window": window, "as_of": now.day, "where": dict(asked.where), "months": asked.months, "usual": usual}
     notes = [*now.notes, *_untold(now, asked)]
+    if table.is_empty():
+        notes += _judged(
+            counts(
+                now.store, "release_checks", where=asked.where, months=asked.months,
+                values=_values(LIST, now, window, usual),
+            )
+        )  # fmt: skip
     if table.height == most:
         notes.append(f"The latest {counted(most, 'row')}; there may be more.")
     notes += ["run_at and worked_until are in UTC."] if table.height else []
@@ -176,6 +188,19 @@ def _untold(now: Moment, asked: Scope) -> list[str]:
         f"{plural(jobs, 'it is', 'they are')} left out here. The table refused has the rows (table_name "
         "diagnostics); mend them and load again."
     ]
+
+
+def _judged(found: "pl.DataFrame") -> list[str]:
+    """Of how many of the jobs asked about it can be told whether their tests were in order."""
+    import polars as pl
+
+    each = found.filter(pl.col("check") == "any")
+    jobs, untold = int(each["jobs"].sum()), int(each.filter(pl.col("flagged").is_null())["jobs"].sum())
+    if not jobs:
+        return []
+    said = f"The tests of {count(jobs - untold)} of {counted(jobs, 'released job')} can be judged"
+    left = f"; {counted(untold, 'job lacks', 'jobs lack')} a diagnostic, and a test that is usual for the work"
+    return [f"{said}{left if untold else ''}."]
 
 
 def _values(question: str, now: Moment, window: int, usual: float) -> dict[str, object]:

@@ -14,6 +14,7 @@ from rqa.answers.core.grounds import CANNOT, Sentence, grounds
 from rqa.answers.core.needs import OF_GROUPING, OF_MEASURE, needs
 from rqa.contract import TABLES
 from rqa.depot import Depot
+from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
 from tests.answers.steps.test_odd_depots import DEPOTS
 from tests.depots import depot_of
@@ -39,11 +40,13 @@ def answers() -> set[type[result.Answer]]:
 
 
 def test_every_ground_is_asked_of_the_store(bare: Depot) -> None:
-    asked = counts(bare._store, "grounds", values={"as_of": bare.as_of.date(), "window": 30, "first_on": "1990-01-01",
-                                                   "last_on": "2100-01-01"})  # fmt: skip
+    asked = counts(bare._store, "grounds", values={
+        "as_of": bare.as_of.date(), "window": 30, "first_on": "1990-01-01", "last_on": "2100-01-01",
+        **{f"only_{name}": [] for name in JOB_NAMES},
+    })  # fmt: skip
     assert set(asked.columns) == set(GROUNDS)
     assert set(asked.row(0)) == {0, 1}
-    assert all(g.name == name and (not g.beside or g.beside in GROUNDS) for name, g in GROUNDS.items())
+    assert all(g.name == name and {g.beside, g.after} <= {"", *GROUNDS} for name, g in GROUNDS.items())
 
 
 def test_every_question_says_what_it_rests_on() -> None:

@@ -259,6 +259,19 @@ def battery(tables: Tables, as_of: date) -> set[tuple[Any, ...]]:
     return found
 
 
+def looked_at(tables: Tables, by: Callable[[Row], Cell], as_of: date) -> dict[Cell, tuple[int, int, int]]:
+    """By group: closed jobs, those with a log, those of these whose procedure has a step that isolates."""
+    found: dict[Cell, list[int]] = {}
+    for job in tables["jobs"]:
+        if job["disposition"] != "open" and job["closed_on"] <= as_of:
+            logged = any(s["job_id"] == job["job_id"] for s in tables["steps"])
+            isolates = any(p["phase"] == "isolate" for p in declared(job["procedure"], tables))
+            row = found.setdefault(by(job), [0, 0, 0])
+            for place, counted in enumerate((True, logged, logged and isolates)):
+                row[place] += counted
+    return {key: (a, b, c) for key, (a, b, c) in found.items()}
+
+
 def listed(
     job: Row, kind: str, step: str, milestone: str, acts: list[Row], tables: Tables, as_of: date, *, needed: bool
 ) -> set[tuple[Any, ...]]:

@@ -147,6 +147,18 @@ def test_the_list_of_battery_breaches(seed: int, as_of: Any) -> None:
     assert sorted(map(repr, table.select(names).rows())) == sorted(map(repr, by_hand_order.battery(data, day)))
 
 
+@SLOW
+@given(seed=seeds, as_of=as_ofs, by=st.sampled_from(((), ("site",), ("procedure", "billing"))))
+def test_of_how_many_jobs_a_breach_could_be_seen(seed: int, as_of: Any, by: tuple[str, ...]) -> None:
+    data = logged(seed)
+    with depot_of(data, as_of) as depot:
+        day = depot.as_of.date()
+        table = counts(depot._store, "battery_looked_at", by=by, values={"as_of": day})
+    found = {row[: len(by)]: row[len(by) :] for row in table.rows() if row[len(by)]}
+    expected = by_hand_order.looked_at(data, lambda job: tuple(job[n] or "unknown" for n in by), day)
+    assert found == expected
+
+
 def to_the_letter(began: Any, ended: Any) -> dict[str, list[dict[str, Any]]]:
     """A repaired job of each procedure of the demo, its steps logged in their order, timed as the functions say."""
     closed = START + timedelta(hours=5)

@@ -263,11 +263,12 @@ def release_checks(
             "aborted": any(run["outcome"] == "aborted" for run in own) if own else None,
             "early": any(run["run_at"] < r["until"] for run in own) if own and r["until"] is not None else None,
         }
-        said["any"] = any(said.values())
+        told = [flag for flag in said.values() if flag is not None]
+        said["any"] = any(told) if told else None
         gap = linked[job_id][2] if job_id in linked else None
         ripe = job_id in linked and job["closed_on"] + timedelta(days=window) <= as_of
         for check, flagged in said.items():
-            if flagged is not None:
+            if flagged is not None or check == "any":
                 row = found[(*job_groups(job, by), job["procedure"], job["model"], check, flagged)]
                 row[0] += 1
                 row[1] += ripe

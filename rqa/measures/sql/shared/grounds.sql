@@ -1,13 +1,25 @@
 -- What a store holds for statements to rest on: 1 where there is such a row, else 0.
 -- A row is the store. The columns that end in _there look at jobs closed (opened_there: opened) from $first_on to
--- $last_on alone.
--- Parameters: $as_of date, jobs closed later are left out; $window days of follow-up; $first_on and $last_on dates.
+-- $last_on alone, and of the jobs named only.
+-- Parameters: $as_of date, jobs closed later are left out; $window days of follow-up; $first_on and $last_on dates;
+-- $only_site, $only_model, $only_procedure, $only_technician, $only_billing: lists of what is kept, all where empty.
 -- Not counted: how many rows there are.
 with
+-- one row a job of those named
+asked as (
+    select job_id, procedure, disposition, opened_on, closed_on
+    from jobs
+    where
+        (len($only_site) = 0 or list_contains($only_site, coalesce(site, 'unknown')))
+        and (len($only_model) = 0 or list_contains($only_model, coalesce(model, 'unknown')))
+        and (len($only_procedure) = 0 or list_contains($only_procedure, coalesce(procedure, 'unknown')))
+        and (len($only_technician) = 0 or list_contains($only_technician, coalesce(technician, 'unknown')))
+        and (len($only_billing) = 0 or list_contains($only_billing, coalesce(billing, 'unknown')))
+),
 -- one row a job that was closed in the days asked for
 scoped as (
     select job_id, procedure
-    from jobs
+    from asked
     where disposition <> 'open' and closed_on <= $as_of and closed_on between $first_on and $last_on
 ),
 -- one row an index job of a repair that was closed by the day
@@ -82,7 +94,7 @@ select
     cast((select count(*) from final_clean) > 0 as bigint) as final_clean,
     cast((select count(*) from final_clean) > 1 as bigint) as earlier_clean,
     cast(exists (select 1 from scoped) as bigint) as closed_there,
-    cast(exists (select 1 from jobs where opened_on between $first_on and least($last_on, $as_of)) as bigint)
+    cast(exists (select 1 from asked where opened_on between $first_on and least($last_on, $as_of)) as bigint)
         as opened_there,
     cast(exists (select 1 from steps join scoped on scoped.job_id = steps.job_id) as bigint) as logged_there,
     cast(exists (select 1 from diagnostics join scoped on scoped.job_id = diagnostics.job_id) as bigint)

@@ -2,7 +2,8 @@
 -- A row is one group, kind of work (procedure, model), check and whether the job was flagged by it. check: 'missing' (a usual
 -- test was not run; judged: jobs that have usual tests), 'failed' (the last run of some test failed), 'aborted' (the last run of
 -- some test was aborted; both judged: jobs with tests), 'early' (the last run of some test came before the end of the last step
--- attempt; judged: jobs with tests and a timed attempt), 'any' (one of these; judged: all released).
+-- attempt; judged: jobs with tests and a timed attempt), 'any' (one of these; judged: jobs of which one of them can be).
+-- flagged is null, of 'any' alone, for jobs of which none of these can be judged.
 -- jobs: released jobs; matured: those that can be followed $window days and are linked; returned: those of them that came back
 -- within $window days.
 -- A test is usual for a kind of work if it was run (first runs count) on at least the share $usual of its jobs released from the
@@ -148,7 +149,7 @@ checked as (
     left join tested as t on t.job_id = r.job_id
     left join worked as w on w.job_id = r.job_id
 ),
--- one row a job and check that can be judged
+-- one row a job and check that can be judged, and one of 'any' for each job
 verdicts as (
     select job_id, 'missing' as check_name, missing as flagged from checked where missing is not null
     union all
@@ -160,7 +161,10 @@ verdicts as (
     union all
     select
         job_id, 'any',
-        coalesce(missing, false) or coalesce(failed, false) or coalesce(aborted, false) or coalesce(early, false)
+        case
+            when coalesce(missing, failed, aborted, early) is not null
+                then coalesce(missing, false) or coalesce(failed, false) or coalesce(aborted, false) or coalesce(early, false)
+        end
     from checked
 )
 select

@@ -1,0 +1,90 @@
+"""What is said of a part of the jobs rests on these jobs: a site without logs and a month without work show nothing.
+
+The depot as a whole has everything; only what is asked about lacks it.
+"""
+
+import inspect
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import pytest
+
+from rqa.answers.core.grounds import Sentence
+from rqa.answers.core.result import EMPTY, Answer
+from rqa.depot import Depot
+from rqa.errors import RequestError
+from tests.depots import depot_of
+from tests.odd_depots.questions import asked_of, every_question
+from tests.review.good_or_bad import DAY, Tables, made
+
+BARE, IDLE = "Birch", ("2025-01", "2025-02")
+"""The site that logs no step and no test, and the months in which no job was closed."""
+PARTS: dict[str, dict[str, Any]] = {
+    "a site without logs": {"where": {"site": BARE}},
+    "months without work": {"months": IDLE},
+    "the site in these months": {"where": {"site": BARE}, "months": IDLE},
+}
+
+
+def half_logged() -> Tables:
+    """All is well at the one site; of the other there are only the jobs. For two months neither works."""
+    tables = made(bad=False)
+    jobs = [j for j in tables["jobs"] if f"{j['closed_at']:%Y-%m}" not in IDLE]
+    logged = {j["job_id"] for j in jobs if j["site"] != BARE}
+    logs = {name: [r for r in tables[name] if r["job_id"] in logged] for name in ("steps", "diagnostics")}
+    return {**tables, "jobs": jobs, **logs}
+
+
+@pytest.fixture(scope="module")
+def depot() -> Iterator[Depot]:
+    with depot_of(half_logged(), DAY) as opened:
+        yield opened
+
+
+def asked(depot: Depot, part: Mapping[str, Any]) -> Iterator[tuple[str, Answer]]:
+    """Every question that can be asked of the part, and its answer."""
+    for name, given in every_question(depot):
+        ask = asked_of(depot, name)
+        if set(part) <= set(inspect.signature(ask).parameters) and not set(part) & set(given):
+            try:
+                answer = ask(**given, **part)
+            except RequestError:
+                continue
+            if isinstance(answer, Answer):
+                yield name, answer
+
+
+@pytest.mark.parametrize("part", PARTS)
+def test_an_empty_answer_about_a_part_is_no_all_clear(depot: Depot, part: str) -> None:
+    """Without a log there is none of anything: what is said of it is that it cannot be told."""
+    empty = {n: a for n, a in asked(depot, PARTS[part]) if a.table.is_empty() and a.nothing_found != EMPTY}
+    assert {"steps.battery_breaches", "tests.release_faults"} <= {*empty}
+    for name, answer in empty.items():
+        said = answer.notes[0]
+        assert isinstance(said, Sentence), name
+        assert not said.told, f"{name}: {said}"
+        why = (
+            "no job was closed in January 2025 to February 2025" if "months" in PARTS[part] else "is logged of the jobs"
+        )
+        assert why in said, name
+        assert ("site=Birch" in said) == ("where" in PARTS[part]), name
+
+
+def test_where_it_can_be_told_it_is_said_of_how_many_jobs(depot: Depot) -> None:
+    """At the site with logs all is seen; of all jobs together, those of that site alone."""
+    sites = dict(depot.query("select site, count(*) from jobs group by site").rows())
+    released = dict(depot.query("select site, count(*) from jobs where disposition = 'repaired' group by site").rows())
+    own, both = sites["Alder"], sum(sites.values())
+    for where, whole in (({"site": "Alder"}, own), (None, both)):
+        answer = depot.steps.battery_breaches(where=where)
+        assert answer.notes[0].startswith("No breach of the battery's order is logged")
+        said = " ".join(answer.notes)
+        assert f"A breach could be seen in {own} of {whole} closed jobs" in said
+        assert (f"{sites[BARE]} jobs have no step log" in said) == (where is None)
+    faults = depot.tests.release_faults()
+    judged = f"The tests of {released['Alder']} of {sum(released.values())} released jobs can be judged"
+    assert any(n.startswith(judged) for n in faults.notes)
+    checks = depot.tests.releases(by="site")
+    assert any(n.startswith(judged) for n in checks.notes)
+    any_of = checks.table.filter(checks.table["check"] == "any")
+    assert any_of.select("site", "jobs", "share").rows() == [("Alder", released["Alder"], 0.0), (BARE, 0, None)]
