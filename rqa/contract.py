@@ -9,7 +9,7 @@ from typing import Literal
 
 Kind = Literal["text", "code", "integer", "number", "time", "boolean", "list", "date", "month"]
 """text: free text or an id · code: one of `allowed` · integer, number · time: an instant, stored in UTC · boolean ·
-list: several words · date: a calendar day · month: the first day of a month."""
+list: names separated by ; , | or line ends · date: a calendar day · month: the first day of a month."""
 
 
 @dataclass(frozen=True)
@@ -199,8 +199,8 @@ PROCEDURES = Table(
         Column("step_seq", "integer", "place in the procedure", key=True, required=True, at_least=0),
         Column("step", "text", "the step's name", required=True),
         Column("phase", "code", "kind of act", required=True, allowed=PHASES),
-        Column("subsystems", "list", "subsystems the step touches"),
-        Column("hazards", "list", "hazards of the step", allowed=HAZARDS),
+        Column("subsystems", "list", "subsystems the step touches, as jobs name them; separated by ; or ,"),
+        Column("hazards", "list", "hazards of the step, separated by ; or ,", allowed=HAZARDS),
         Column("opportunities", "integer", "chances of a defect, e.g. connectors reseated", at_least=1, default="1"),
         Column("hold_point", "boolean", "work stops until this is verified", default="false"),
         Column("irreversible", "boolean", "cannot be undone", default="false"),

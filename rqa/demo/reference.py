@@ -13,8 +13,9 @@ def procedures() -> pl.DataFrame:
     """Every step of every procedure."""
     rows = [
         {
-            "procedure": name, "step_seq": seq, "step": s.step, "phase": s.phase, "subsystems": s.subsystems,
-            "hazards": s.hazards or None, "opportunities": s.opportunities,
+            "procedure": name, "step_seq": seq, "step": s.step, "phase": s.phase,
+            "subsystems": ";".join(s.subsystems.split()), "hazards": ";".join(s.hazards.split()) or None,
+            "opportunities": s.opportunities,
             "hold_point": "true" if s.flag == "hold" else "false",
             "irreversible": "true" if s.flag == "irreversible" else "false", "must_follow": s.after or None,
         }

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from rqa.contract import Column, Table
 from rqa.intake.mapping import Origin
-from rqa.intake.values import BETWEEN_WORDS, FALSE, TRUE
+from rqa.intake.values import FALSE, TRUE, list_entries
 from rqa.shown import told
 from rqa.words import nearest
 
@@ -38,7 +38,7 @@ def _not_a_value(column: Column, value: str | int | float | bool) -> str | None:
     if column.kind == "code":
         return _not_allowed(column, text.lower())
     if column.kind == "list" and column.allowed:
-        said = [_not_allowed(column, word) for word in re.split(BETWEEN_WORDS, text) if word]
+        said = [_not_allowed(column, word) for word in list_entries(text)]
         return next((s for s in said if s), None)
     if column.kind == "boolean" and text.lower() not in TRUE + FALSE:
         return f"{told(text)} is neither true nor false"

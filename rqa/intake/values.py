@@ -16,12 +16,14 @@ SQL_TYPES = {
 ISO_LOCAL = r"^\d{4}-\d\d-\d\d([T ]\d\d:\d\d(:\d\d([.]\d+)?)?)?$"
 ISO_OFFSET = r"^\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d([.]\d+)?)? ?(Z|z|[+-](0\d|1[0-4])(:?[0-5]\d)?)$"
 ISO_SHOWN = "iso, such as 2026-05-31 14:30"
-BETWEEN_WORDS = r'[\s,;|\[\]"]+'
 SPACES = (
     "".join(map(chr, (*range(0x09, 0x0E), *range(0x1C, 0x21), 0x85, 0xA0, 0x1680, *range(0x2000, 0x200B))))
     + "\u2028\u2029\u202f\u205f\u3000\ufeff"
 )
 """What is taken off both ends of a text: all that Unicode calls white space, and the byte-order mark."""
+LIST_ENTRY = rf'[{SPACES}]*"[^"]*"|[^;,|\r\n]+'
+"""A pattern for one entry of a list: quoted, or up to the next separator. A blank is none, as names hold blanks."""
+BRACKETS, QUOTES = r"^\[(.*)\]$", '^"(.*)"$'
 TRUE, FALSE = ("true", "t", "yes", "y", "1"), ("false", "f", "no", "n", "0")
 
 
@@ -53,6 +55,15 @@ def trimmed(text: str, plain: bool = False) -> str:
     last = f"right({text}, 1)"
     unusual = " or ".join(f"{end} < '!'" + ("" if plain else f" or {end} >= chr(127)") for end in (text, last))
     return f"case when {unusual} then nullif(trim({text}, {literal(SPACES)}), '') else {text} end"
+
+
+def list_entries(text: str) -> list[str]:
+    """The entries of a list's text, as `parsed` has them taken apart by the engine."""
+    bare = re.sub(BRACKETS, r"\1", text, flags=re.DOTALL)
+    found = (
+        re.sub(QUOTES, r"\1", e.strip(SPACES), flags=re.DOTALL).strip(SPACES) for e in re.findall(LIST_ENTRY, bare)
+    )
+    return [entry for entry in found if entry]
 
 
 def _plain_number(text: str, manner: Manner) -> str:
@@ -165,11 +176,16 @@ def _converted(kind: Kind, text: str, manner: Manner, times: float | None) -> st
             f"case when lower({text}) in {_words(TRUE)} then true when lower({text}) in {_words(FALSE)} then false end"
         )
     if kind == "list":
-        # A list of the source's own has words with spaces in them; a text is taken apart at every space.
         own = f"starts_with({text}, '[') and json_valid({text})"
-        split = f"regexp_split_to_array({text}, {literal(BETWEEN_WORDS)})"
-        words = f"case when {own} then json_extract_string({text}, '$[*]') else {split} end"
-        return f"list_sort(list_distinct(list_filter({words}, lambda w: trim(w) <> '')))"
+        bare = f"regexp_replace({text}, {literal(BRACKETS)}, '\\1', 's')"
+        split = f"regexp_extract_all({bare}, {literal(LIST_ENTRY)})"
+        spaces = literal(SPACES)
+        entries = (
+            f"case when {own} then list_transform(json_extract_string({text}, '$[*]'), lambda e: trim(e, {spaces})) "
+            f"else list_transform({split}, lambda e: "
+            f"trim(regexp_replace(trim(e, {spaces}), {literal(QUOTES)}, '\\1', 's'), {spaces})) end"
+        )
+        return f"list_sort(list_distinct(list_filter({entries}, lambda e: e <> '')))"
     if kind == "date":
         return f"{_local(text, manner)}::date"
     if kind == "month":
@@ -243,7 +259,7 @@ def breaches(column: Column, text: str, manner: Manner) -> list[tuple[str, str]]
         found.append((f"not one of {', '.join(column.allowed)}", f"{name} not in {_words(column.allowed)}"))
     if column.kind == "list" and column.allowed:
         allowed = "[" + ", ".join(literal(a) for a in column.allowed) + "]"
-        said = f"holds a word that is not one of {', '.join(column.allowed)}"
+        said = f"holds an entry (they are separated by ; , or |) that is not one of {', '.join(column.allowed)}"
         found.append((said, f"not list_has_all({allowed}, {name})"))
     if column.at_least is not None:
         found.append((f"below {column.at_least:g}", f"{name} < {column.at_least:g}"))

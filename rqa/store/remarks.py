@@ -41,7 +41,23 @@ SAME_MOMENT = "opened and closed at the same moment as another job of its unit"
 """Lines of one visit that were exported as jobs of their own look like this; each counts as the return of another."""
 NEVER_CLOSED = "left out of come-back rates, as a job of their unit was never closed"
 """A job open for ever overlaps every later one of its unit; who forgot to close it has to be told."""
+OTHER_WORDS = "no subsystem has this name, but a list of subsystems has its words: check what separates it (; , |)"
+"""A fault found that no step and no test knows by its name cannot be told from a new one when its unit comes back."""
 WHOLE_STORE = {
+    OTHER_WORDS: """
+        with lists as (        -- a list of subsystems, of a step or a test, and the words of its names
+            select names, list_transform(names, lambda n: lower(n)).array_to_string(' ').string_split(' ') as words
+            from (select distinct subsystems as names from procedures union select distinct [subsystem] from tests)
+        ), given as (          -- a name that jobs give
+            select v, string_split(lower(v), ' ') as words, count(*) as n, min(r) as r
+            from (select unnest([found, complaint]) as v, source_row as r from jobs)
+            where v is not null and v not in (select unnest(names) from lists) group by v
+        ), words as (          -- a word that some list has
+            select unnest(words) as word, names, words from lists
+        )
+        select 'jobs', given.v || ' (list: ' || array_to_string(min(w.names), '; ') || ')', any_value(n), any_value(r)
+        from given join words as w on w.word = given.words[1] and list_has_all(w.words, given.words)
+        group by given.v""",
     NEVER_CLOSED: """
         select 'jobs', 'by ' || count(distinct o.job_id) || ' never closed, such as ' || min(o.job_id),
             count(distinct j.job_id), null

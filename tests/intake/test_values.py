@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 
+from rqa.intake.values import list_entries
 from tests.workspaces import Workspace, job
 
 FORMATS = ["%d.%m.%Y %H:%M", "%d/%m/%y", "%d.%m.%Y %H:%M %z", "iso"]
@@ -192,7 +193,7 @@ def test_flags_lists_days_and_months(ws: Workspace) -> None:
     ws.write(
         "procedures.csv",
         "procedure,step_seq,step,phase,subsystems,hazards,hold_point,irreversible,opportunities\n"
-        "p,1,a,Open,board; cable|latch board,esd pinch,yes,0,\n"
+        'p,1,a,Open,"motor cable; board|latch,board",esd;pinch,yes,0,\n'
         "p,2,b,fit,,,,TRUE,4\n"
         "p,3,c,fit,,acid,maybe,,0\n",
     )
@@ -203,7 +204,7 @@ def test_flags_lists_days_and_months(ws: Workspace) -> None:
     names = ("procedures", "actions", "targets")
     ws.load({"files": {n: {"path": f"{n}.csv"} for n in names}, "table": [{"table": n, "from": n} for n in names]})
     assert ws.rows("select * exclude (source_file, source_row, procedure) from procedures order by step_seq") == [
-        (1, "a", "open", ["board", "cable", "latch"], ["esd", "pinch"], 1, True, False, None),
+        (1, "a", "open", ["board", "latch", "motor cable"], ["esd", "pinch"], 1, True, False, None),
         (2, "b", "fit", None, None, 4, False, True, None),
     ]
     assert ws.rows("select action_id from actions") == [("B",)]
@@ -251,3 +252,28 @@ def test_sql_constants_values_and_patterns(ws: Workspace) -> None:
     ]
     assert ws.refused() == [(4, "disposition", ws.refused()[0][2], "weg")]
     assert ws.one("select in_file, left_out, read from load_files") == (4, 1, 3)
+
+
+LISTS = [
+    ("motor cable", ["motor cable"]),
+    (" motor cable ; motor;;motor ", ["motor", "motor cable"]),
+    ("board, motor cable|latch", ["board", "latch", "motor cable"]),
+    ('"cable, left"; motor', ["cable, left", "motor"]),
+    ("[motor cable, motor]", ["motor", "motor cable"]),
+    ('["cable; left", " motor "]', ["cable; left", "motor"]),
+    ("motor [left]", ["motor [left]"]),
+    ("motor\ncable", ["cable", "motor"]),
+    (" ; ", []),
+]
+
+
+def test_a_blank_within_a_name_does_not_end_it(ws: Workspace) -> None:
+    """A list is taken apart at its separators; texts that a mapping gives are taken apart the same way."""
+    cells = (text.replace('"', '""') for text, _ in LISTS)
+    lines = [f'p,{n},s,fit,"{cell}"' for n, cell in enumerate(cells)]
+    ws.write("p.csv", "\n".join(["procedure,step_seq,step,phase,subsystems", *lines]))
+    ws.load({"files": {"p": {"path": "p.csv"}}, "table": [{"table": "procedures", "from": "p"}]})
+    assert ws.rows("select subsystems from procedures order by step_seq") == [(names,) for _, names in LISTS]
+    for text, names in LISTS:
+        if not text.startswith('["'):
+            assert sorted(set(list_entries(text))) == names

@@ -110,7 +110,7 @@ def _hostile_names(tables: Tables) -> Tables:
 
     made = {table: [renamed(row) for row in rows] for table, rows in tables.items()}
     for row in made["procedures"]:
-        row["subsystems"] = " ".join(word + IN_LISTS for word in row["subsystems"].split())
+        row["subsystems"] = ";".join(word + IN_LISTS for word in row["subsystems"].split(";"))
     for row in made["actions"]:
         row["scope"] = f"bench={HOSTILE}"
     return made

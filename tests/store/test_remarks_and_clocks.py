@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from rqa.store.remarks import FILE_GONE, NO_UNIT_TWICE, SAME_MOMENT
+from rqa.store.remarks import FILE_GONE, NO_UNIT_TWICE, OTHER_WORDS, SAME_MOMENT
 from tests.workspaces import Workspace, csv_of, job
 
 MAPPING = {"files": {"f": {"path": "jobs.csv"}}, "table": [{"table": "jobs", "from": "f"}]}
@@ -169,6 +169,31 @@ def test_names_nobody_declared_and_logs_without_a_job(ws: Workspace) -> None:
     ws.write("jobs.csv", csv_of(job("A"), job("X"), job("Y"), job("B", model="Quern")))
     ws.load(mapping)
     assert [r for r in ws.rows(found) if "no job" in r[1] or "model" in r[1]] == []
+
+
+@pytest.mark.parametrize(
+    ("listed", "found", "told"),
+    [
+        ("motor;cable", "motor cable", ["motor cable (list: cable; motor)"]),
+        ("motor cable", "Motor cable", ["Motor cable (list: motor cable)"]),
+        ("battery esd", "battery", ["battery (list: battery esd)"]),
+        ("motor cable", "motor cable", []),
+        ("motor;cable", "motor", []),
+        ("motor", "motor cable", []),
+        ("", "motor", []),
+    ],
+)
+def test_a_fault_that_a_list_has_under_another_name_is_told(
+    ws: Workspace, listed: str, found: str, told: list[str]
+) -> None:
+    """A list with the wrong separators has the words of a fault and not its name, so that no come-back matches it."""
+    ws.write("jobs.csv", csv_of(job("A") | {"found": found}, job("B", unit_id="U2") | {"found": "wheel"}))
+    ws.write("procedures.csv", f"procedure,step_seq,step,phase,subsystems\nboard swap,1,open,open,{listed}\n")
+    names = ("jobs", "procedures")
+    mapping = {"files": {n: {"path": f"{n}.csv"} for n in names}, "table": [{"table": n, "from": n} for n in names]}
+    for _ in range(2):
+        ws.load(mapping)
+        assert ws.rows(f"select value from remarks where remark = '{OTHER_WORDS}'") == [(t,) for t in told]
 
 
 def test_units_seen_once_are_told_loudly_and_once(ws: Workspace) -> None:
