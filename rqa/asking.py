@@ -4,11 +4,12 @@ import inspect
 from collections.abc import Callable
 from functools import wraps
 from types import MethodType
-from typing import Any, Concatenate, Generic, ParamSpec, Protocol, Self, TypeVar, overload
+from typing import Any, ClassVar, Concatenate, Generic, ParamSpec, Protocol, Self, TypeVar, overload
 
 from rqa.answers.core.needs import grounded
 from rqa.answers.core.result import Answer
 from rqa.answers.core.scope import Moment
+from rqa.errors import RequestError
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -33,12 +34,26 @@ class Area:
 
 
 class Question(Generic[P, R]):
-    """A function of a moment as a method: what it takes after the moment is what the method takes."""
+    """A function of a moment as a method: what it takes after the moment is what the method takes.
+
+    A question that asks others answers for what is wrong with its arguments in its own name.
+    """
+
+    asked: ClassVar[set[str]] = set()
+    """The names of all questions, as they begin errors."""
 
     def __init__(self, ask: Callable[Concatenate[Moment, P], R]) -> None:
+        Question.asked.add(ask.__name__)
+
         @wraps(ask)
         def method(self: Asking, /, *args: P.args, **how: P.kwargs) -> R:
-            return ask(self._now, *args, **how)
+            try:
+                return ask(self._now, *args, **how)
+            except RequestError as error:
+                name, colon, said = str(error).partition(": ")
+                if not colon or name == ask.__name__ or name not in Question.asked:
+                    raise
+                raise RequestError(f"{ask.__name__}: {said}") from error
 
         own = inspect.signature(ask)
         rest = list(own.parameters.values())[1:]

@@ -137,7 +137,7 @@ def did_you_mean(given: str, there: Iterable[str]) -> str:
 def there_is(given: object, there: Iterable[str]) -> str:
     """What there is in the stead of something that there is not, as an end of a message."""
     names = tuple(there)
-    return f"There is: {', '.join(names) or 'none'}.{did_you_mean(str(given), names)}"
+    return f"There is: {enumerated(names) or 'none'}.{did_you_mean(str(given), names)}"
 
 
 def nearest(given: str, there: Iterable[str]) -> str | None:
@@ -157,8 +157,18 @@ def _stems_alike(a: str, b: str) -> bool:
     return SequenceMatcher(None, stem, other).ratio() > STEMS_LIKE
 
 
+def enumerated(words: Iterable[str]) -> str:
+    """Words with commas between, or semicolons where a word holds a comma itself: "Lark, Ada; Finch, Bo"."""
+    given = tuple(words)
+    return _mark(given).join(given)
+
+
+def _mark(words: Sequence[str]) -> str:
+    return "; " if any(", " in word for word in words) else ", "
+
+
 def listed(words: Sequence[str], *, last: str = "and") -> str:
     """Words joined as in a sentence."""
     if len(words) <= 1:
         return "".join(words)
-    return f"{', '.join(words[:-1])} {last} {words[-1]}"
+    return f"{_mark(words).join(words[:-1])} {last} {words[-1]}"

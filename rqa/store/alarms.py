@@ -16,7 +16,7 @@ CHECKS = (
     ("not a date", "`times` of its files"), ("not a month", "`times` of its files"),
     ("outside ", "`times` of its files"),
     ("not a number", "`decimal` and `thousands` of its files"), ("not a whole number", "the column it is taken from"),
-    ("not one of", "`values` of that column"), ("holds a word", "`values` of that column"),
+    ("not one of", "`values` of that column"), ("holds an entry", "its separators, and `values` of that column"),
     ("missing", "the column it is taken from"), ("bytes that", "`encoding` of its files"),
     ("more fields", "`delimiter` and `quote` of its files"), ("fewer fields", "`delimiter` and `quote` of its files"),
     ("a quote", "`quote` of its files"), ("quotes", "`quote` of its files"),

@@ -128,7 +128,7 @@ def test_a_mapping_without_the_file_is_left_alone(tmp_path: Path) -> None:
         ((*GIVEN[:4], "--scope", "site=Aldr"), "there is no site 'Aldr' in the store. There is: Alder."),
         ((*GIVEN[:4], "--scope", "sites=Alder"), "a scope cannot name 'sites'. It can name site"),
         ((*GIVEN[:4], "--scope", "site=Alder; bench"), "the part 'bench' is no filter"),
-        ((*GIVEN[:4], "--scope", "technician=T99"), "no technician 'T99'"),
+        ((*GIVEN[:4], "--scope", "technician=T99"), "no technician 'T99' in the store (0 others)"),
         ((*GIVEN[:4], "--scope", "step=close case"), "there is no step 'close case' in the store"),
         (("--what", "x\x07", "--started-on", "2024-02-01", *SCOPE), "signs that cannot be printed"),
     ],

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from rqa.answers.core.filters import FORM, Where, filters_of, written
+from rqa.answers.core.filters import FORM, Where, filters_of, quotes_needed, written
 from rqa.answers.core.scope import check_values
 from rqa.errors import RequestError
 from rqa.measures.run import counts
@@ -76,9 +76,11 @@ def check_scope(store: "Store", scope: ActionScope, *, of: str = "scope") -> Non
     for name in scope.jobs.get("technician", ()):
         there = counts(store, "values_jobs", by=("technician",))["technician"].to_list()
         if name not in there:
+            others = [other for other in there if other != "unknown"]
+            meant = quotes_needed("technician", name, others) or did_you_mean(name, others)
             raise RequestError(
-                f"{of}: there is no technician {name!r} in the store ({counted(len(there), 'other')}). Names that are "
-                f"replaced at intake stand there as their codes.{did_you_mean(name, there)}"
+                f"{of}: there is no technician {name!r} in the store ({counted(len(others), 'other')}). Names that are "
+                f"replaced at intake stand there as their codes.{meant}"
             )
 
 

@@ -8,6 +8,7 @@ A list may be empty, as one made from an empty table is. It keeps nothing, and t
 (`rqa.answers.core.needs`): it is neither every value nor a finding that nothing is there.
 """
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 
 from rqa.errors import RequestError
@@ -55,6 +56,17 @@ def read_filters(question: str, text: str) -> Filters:
 def written(where: Mapping[str, Sequence[str]]) -> str:
     """Filters as a text, which `read_filters` reads again."""
     return "; ".join(f"{name}={','.join(map(_written, values))}" for name, values in where.items())
+
+
+def quotes_needed(name: str, value: str, there: Iterable[str]) -> str:
+    """How to write the name that `value` is a part of, as an end of a message; "" where it is part of none.
+
+    A text is taken apart at `,` and `;`, so a name that holds one and stands without quotes is read as several.
+    """
+    for whole in there:
+        if value != whole and value in (part.strip() for part in re.split("[,;]", whole)):
+            return f" Put the value in double quotes: {name}={_written(whole)}."
+    return ""
 
 
 def _written(value: str) -> str:

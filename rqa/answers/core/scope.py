@@ -7,12 +7,12 @@ from math import isfinite
 from typing import TYPE_CHECKING
 
 from rqa.answers.core.filters import Where as Where
-from rqa.answers.core.filters import filters_of
+from rqa.answers.core.filters import filters_of, quotes_needed
 from rqa.contract import CLASSES
 from rqa.errors import RequestError
 from rqa.measures.groupings import names_only
 from rqa.measures.run import counts
-from rqa.words import did_you_mean, month_name
+from rqa.words import did_you_mean, enumerated, month_name
 
 if TYPE_CHECKING:
     from rqa.store.engine import Store
@@ -155,10 +155,15 @@ def check_values(store: "Store", question: str, where: Mapping[str, Sequence[str
         if name in DECLARED and not set(values) <= set(there):
             declared = counts(store, "declared_names").rows()
             there += [value for kind, value in declared if kind == name and value not in there]
+        if set(there) <= {"unknown"} and set(values) - set(there) and name not in DECLARED:
+            raise RequestError(
+                f"{question}: {name} is never given in the store, so it chooses nothing. Add to [table.columns] of the "
+                f'[[table]] that knows it in sources.toml: {name} = "…".'
+            )
         for value in values:
             if value not in there:
-                shown = ", ".join(there[:SHOWN_VALUES]) + (", …" if len(there) > SHOWN_VALUES else "") or "none"
-                meant = did_you_mean(value, there)
+                shown = enumerated([*there[:SHOWN_VALUES], *(["…"] if len(there) > SHOWN_VALUES else [])]) or "none"
+                meant = quotes_needed(name, value, there) or did_you_mean(value, there)
                 raise RequestError(f"{question}: there is no {name} {value!r} in the store. There is: {shown}.{meant}")
 
 

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from datetime import date
 from typing import Any
 
+from rqa.answers.core.filters import quotes_needed
 from rqa.answers.core.scope import Moment, held_months
 from rqa.measures.run import counts
 from rqa.words import month_name, months_said, nearest
@@ -55,7 +56,7 @@ def _on_values(now: Moment, where: object) -> Iterator[str]:
             if value in there:
                 continue
             near = nearest(value, there)
-            said = "" if near is None else f" The nearest is {near!r}."
+            said = quotes_needed(name, value, there) or ("" if near is None else f" The nearest is {near!r}.")
             yield f"No row of the store has {name.replace('_', ' ')} {value!r}.{said}"
 
 

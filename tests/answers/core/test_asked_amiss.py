@@ -3,6 +3,7 @@
 import inspect
 import re
 from collections.abc import Iterator
+from datetime import datetime
 from difflib import SequenceMatcher
 from typing import Any
 
@@ -13,9 +14,11 @@ from hypothesis import strategies as st
 import rqa
 from rqa.answers.core.action_scope import read_scope, scope_of
 from rqa.answers.core.filters import filters_of, read_filters, written
+from rqa.asking import Question
 from rqa.demo import write
 from rqa.depot import Depot
 from rqa.errors import RequestError
+from tests.depots import depot_of
 from tests.odd_depots.questions import asked_of, method, public_questions
 
 NEEDED: dict[str, dict[str, Any]] = {
@@ -52,7 +55,9 @@ def refused(depot: Depot, question: str, **asked: Any) -> str:
     """What a question says when it cannot be asked so."""
     with pytest.raises(RequestError) as caught:
         asked_of(depot, question)(**{**NEEDED.get(question, {}), **asked})
-    return str(caught.value)
+    said, own = str(caught.value), inspect.unwrap(method(question)).__name__
+    assert said.partition(": ")[0] not in Question.asked - {own}, "an error names the question that was asked"
+    return said
 
 
 def likeness(one: str, other: str) -> float:
@@ -115,6 +120,36 @@ def _told(ask: Any, **asked: Any) -> object:
     if answer is None or not hasattr(answer, "table"):
         return repr(answer)
     return answer.table.rows(), [str(n) for n in answer.notes]
+
+
+def test_a_name_with_a_comma_is_told_as_one_name() -> None:
+    """What a text takes apart is answered with how to write it whole, and a list of names shows where each ends."""
+    people = ("Lark, Ada", "Finch, Bo", "Wren, Cy", None)
+    jobs = [
+        {"job_id": f"J{n}", "unit_id": f"U{n}", "technician": name, "site": f"Yard, {'East' if n else 'West'}",
+         "opened_at": datetime(2024, 3, 1), "closed_at": datetime(2024, 3, 2)}
+        for n, name in enumerate(people)
+    ]  # fmt: skip
+    with depot_of({"jobs": jobs}) as depot:
+        notes = depot.comebacks(where="technician=Finch, Bo").notes
+        assert any(
+            n.endswith("technician 'Finch'. Put the value in double quotes: technician=\"Finch, Bo\".") for n in notes
+        )
+        with pytest.raises(RequestError) as of_site:
+            depot.comebacks(where="site=Yard, East")
+        with pytest.raises(RequestError) as of_person:
+            depot.actions.power("technician=Lark, Ada")
+    assert 'There is: Yard, East; Yard, West. Put the value in double quotes: site="Yard, East".' in str(of_site.value)
+    assert "there is no technician 'Lark' in the store (3 others)" in str(of_person.value)
+    assert 'Put the value in double quotes: technician="Lark, Ada".' in str(of_person.value)
+
+
+def test_a_filter_on_what_no_row_has_says_so() -> None:
+    times = {"opened_at": datetime(2024, 3, 1), "closed_at": datetime(2024, 3, 2)}
+    with depot_of({"jobs": [{"job_id": "J", "unit_id": "U", **times}]}) as depot:
+        for ask in (depot.costs, depot.comebacks):
+            with pytest.raises(RequestError, match=r"billing is never given in the store.*billing = "):
+                ask(where="billing=paid")
 
 
 @given(st.dictionaries(NAMES, st.lists(VALUES, min_size=1, max_size=4).map(tuple), min_size=1, max_size=4))
