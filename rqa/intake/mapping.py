@@ -280,9 +280,13 @@ class Mapping(_Part):
 
     @property
     def held_back(self) -> frozenset[str]:
-        """What of the sources does not get into the store: names, records that are no rows, names within texts."""
-        kinds = {"names": True, "records": not self.keeps_records, "texts": self.workspace.find_names}
-        return frozenset(kind for kind, held in kinds.items() if held and self.keyed)
+        """What of the sources does not get into the store: names, records that are no rows, names within texts.
+
+        Names are held back from each column that makes pseudonyms, and, as copies, from all others.
+        """
+        kinds = {"names": True, "copies": True, "records": not self.keeps_records, "texts": self.workspace.find_names}
+        columns = {f"{e.table}.{name}" for e in self.table for name, o in e.columns.items() if o.key_file is not None}
+        return frozenset(kind for kind, held in kinds.items() if held and self.keyed) | columns
 
     @property
     def keeps_records(self) -> bool:

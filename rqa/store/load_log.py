@@ -43,11 +43,20 @@ def files_loaded(store: Path) -> set[str]:
 def held_back(rules: Mapping, store: Store) -> None:
     """Raise `StoreError` for a store that was made when less was held back: what it held then is still in it."""
     more = rules.held_back - set(store.about.get(HELD_BACK, "").split())
-    if more:
+    told = [f"names in {c}" for c in more if "." in c and "names" not in more and _any_row(store, c.partition(".")[0])]
+    told += [{"copies": "copies of names"}.get(kind, kind) for kind in more if "." not in kind]
+    if told:
         raise StoreError(
-            f"{store.path} was made before sources.toml said that no {' and no '.join(sorted(more))} may be stored "
+            f"{store.path} was made before sources.toml said that no {' and no '.join(sorted(told))} may be stored "
             "(key_file, broken_records, find_names), and may still hold some. Delete it, then load the workspace anew."
         )
+
+
+def _any_row(store: Store, table: str) -> bool:
+    """Whether a store holds, or has held, a row of a table."""
+    of_books = [f"(select count(*) from main.{book} where table_name = $table)" for book in ("superseded", "refused")]
+    sql = f"select (select count(*) from main.{table}) + {' + '.join(of_books)} as n"
+    return bool(store.counts("held_back", sql, {"table": table})["n"][0])
 
 
 @dataclass(frozen=True)

@@ -60,7 +60,7 @@ def sql_faults(mapping: Mapping) -> dict[int, list[str]]:
 
 def expression_faults(sql: str) -> list[str]:
     """What forbids using `sql` as one expression over the columns of a row; empty if nothing does."""
-    tree = _parsed(f"select\n{sql}\n")
+    tree = parsed(f"select\n{sql}\n")
     if isinstance(tree, str):
         return [tree]
     node = tree["node"]
@@ -78,7 +78,7 @@ def expression_faults(sql: str) -> list[str]:
 
 def select_faults(sql: str, files: Collection[str]) -> list[str]:
     """What forbids using `sql` as one SELECT over the named `files`; empty if nothing does."""
-    tree = _parsed(sql)
+    tree = parsed(sql)
     return [tree] if isinstance(tree, str) else _faults(tree, files)
 
 
@@ -119,7 +119,7 @@ def usable_functions() -> frozenset[str]:
     return frozenset({name for (name,) in rows if not name.startswith("__internal")} | window) - OUTSIDE
 
 
-def _parsed(sql: str) -> dict[str, Any] | str:
+def parsed(sql: str) -> dict[str, Any] | str:
     """The tree of the one SELECT that `sql` is, or why there is none."""
     try:
         ((text,),) = _parser().execute("select json_serialize_sql($1::varchar)", [sql]).fetchall()

@@ -20,12 +20,13 @@ from rqa.intake.copies import Copies
 from rqa.intake.draft import Draft
 from rqa.intake.entries import Entry, entry_of, listed_columns, wanted_columns
 from rqa.intake.faults import Faults
-from rqa.intake.mapping import Mapping, Origin
+from rqa.intake.mapping import MAPPING_FILE, Mapping, Origin
 from rqa.intake.names import FILE_NO, PLACE_COLUMNS, quoted
 from rqa.intake.readers import ONLY_LOOK, USUAL, How, read
 from rqa.intake.records import Moves, Reject
 from rqa.intake.sources import SourceFile, Text, files_of
 from rqa.intake.validate import EXTRA_COLUMNS, fitted, judging_select, misfit, names_select, numbers_lacking
+from rqa.store.copied_names import CopiedNames
 from rqa.store.ddl import columns
 from rqa.store.limits import MEMORY, SQL_MINUTES
 from rqa.store.mapping_sql import engine_said
@@ -225,6 +226,7 @@ class Stager:
         self.count = 0
         self.named = NamedFiles(connection, self._text)
         self.fitting: set[tuple[int, tuple[str, ...]]] = set()
+        self.copied = CopiedNames()
         self.bound: dict[str, bool] = {}
         """The tables that sources were bound to, and whether a source lacks some of the table's numbers."""
 
@@ -268,8 +270,20 @@ class Stager:
             if faults:
                 raise misfit(item.entry, item.label, faults)
             self.fitting.add(fits)
+            if item.entry.guard.sealed:
+                self._note_names(item, text, given)
             lacking = lacking or bool(numbers_lacking(table, given))
         self.bound[table.name] = lacking
+
+    def _note_names(self, item: Plan, text: Text, given: dict[str, Origin]) -> None:
+        """Note what the columns of an entry draw on, as names become pseudonyms."""
+        place = item.entry.place.removeprefix(f"{MAPPING_FILE}, ")
+        if item.source is not None:
+            self.copied.of_file(place, item.label, text.columns, given, item.entry.guard.keyed)
+            return
+        sets = {name: [*self.named.columns[name].values(), *PLACE_COLUMNS] for name in item.sets}
+        labels = {name: [f.label for f in item.named if f.name == name] for name in item.sets}
+        self.copied.of_select(place, item.entry.spec.select or "", sets, labels, text.columns, given)
 
     def _sql_faults(self, item: Plan, text: Text, given: dict[str, Origin]) -> list[str]:
         """What the engine says of the entry's SQL over this source, each expression alone where there are several."""

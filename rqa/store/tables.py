@@ -63,9 +63,11 @@ class Tables:
         """Hold the mapping against every file to be read; make staging tables for those `tables` that change."""
         faults = Faults()
         reading = [i for n, i in enumerate(self.items) if n not in self.known]
-        for item in reading:
+        # A name may be copied by an entry whose files need not be read again.
+        for item in [i for i in self.items if i.entry.guard.sealed] or reading:
             with faults.gathered(item.entry.place):
                 self.stager.bind(item)
+        faults.said += self.stager.copied.faults()
         faults.stop()
         self.stager.make_tables({n: self.stager.bound.get(n, True) for n, any_work in tables.items() if any_work})
         self.meter = Meter(self.progress, self.connection, sum(work(i.label, i.size) for i in reading))
