@@ -6,16 +6,17 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from rqa.answers.core.action_scope import EXPECTED_FORMS, check_scope, expected_ratio, read_scope
 from rqa.answers.core.scope import Moment, moment
+from rqa.contract import ACTIONS
 from rqa.errors import RequestError
 from rqa.intake.draft import read_mapping
-from rqa.intake.own_actions import add_own_action, own_actions
+from rqa.intake.own_actions import OWN_ACTIONS, add_own_action, own_actions
 from rqa.store.engine import open_store
 from rqa.store.limits import WAIT_SECONDS
-from rqa.words import did_you_mean
+from rqa.words import did_you_mean, listed
 
 if TYPE_CHECKING:
     import polars as pl
@@ -77,7 +78,7 @@ def add_action(
             numbers = [int(n[len(PREFIX) :]) for n in there if re.fullmatch(rf"{PREFIX}\d{{1,9}}", n)]
             action_id = f"{PREFIX}{max(numbers, default=0) + 1}"
             path = add_own_action(folder, {"action_id": action_id, **row})
-        notes = tuple(_notes(row, now, folder))
+        notes = (*_other_lists(read_mapping(folder)), *_notes(row, now, folder))
     return AddedAction(action_id, path, notes)
 
 
@@ -152,6 +153,19 @@ def _finding(given: str | None) -> str:
     if given is not None and not FINDING.fullmatch(given):
         raise RequestError(f"finding: {given!r} is no finding's id; one looks like F-1a2b3c4d.")
     return given or ""
+
+
+def _other_lists(mapping: Mapping[str, Any]) -> Iterator[str]:
+    """That the mapping reads actions from elsewhere too, so that nobody looks for this one there."""
+    tables = [entry for entry in mapping.get("table", []) if entry.get("table") == ACTIONS.name]
+    paths = [mapping.get("files", {}).get(entry.get("from"), {}).get("path") for entry in tables]
+    given = [str(path) for several in paths for path in (several if isinstance(several, list) else [several]) if path]
+    others = [path for path in given if path.removeprefix("./") != OWN_ACTIONS]
+    if others:
+        yield (
+            f"The mapping reads actions from {listed(others)} too; this one is kept in {OWN_ACTIONS} of the workspace, "
+            "and both are read at each load."
+        )
 
 
 def _notes(row: Mapping[str, str], now: Moment, folder: Path) -> Iterator[str]:

@@ -5,6 +5,7 @@ A load that most likely went wrong as a whole, though it was made, ends with 2.
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -190,6 +191,12 @@ def review(workspace: Path, month: str | None, as_of: str | None, to: Path | Non
     with rqa.open(workspace, as_of=as_of) as depot, progress_line() as progress:
         made = write_page if form == "html" else write_workbook
         page = made(depot, to or workspace, month=month, progress=progress)
+        day = depot.as_of.date()
+    if day > datetime.now(UTC).date():
+        say(
+            f"CAUTION: the page looks at the depot as of {day}, the latest day in the store, which is to come. "
+            "A date is mistyped, or day and month are swapped: see “dated after the load” in the table `remarks`.\n"
+        )
     say(page.headline)
     say(f"\nWritten to {page.path}")
     if pdf:

@@ -1,15 +1,18 @@
 """What of a load most likely went wrong as a whole: most rows of a file refused or withdrawn, a table left empty."""
 
+import re
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 
 import duckdb
 
 from rqa.store.report import FileCount
-from rqa.words import counted
+from rqa.words import counted, plural
 
 MOST = 0.5
 """Share of a file's rows that must be refused or withdrawn to be told first, and as a failure."""
+FEW = 0.1
+"""Share of a file's rows that must be refused for a date before its format is doubted: fewer are typing errors."""
 SHOWN = 60
 """Characters of a refused value that are shown."""
 CHECKS = (
@@ -29,7 +32,36 @@ def alarms(connection: duckdb.DuckDBPyConnection, counts: Sequence[FileCount]) -
     """One line for each file of which most rows were refused or withdrawn, and for each table that `where` empties."""
     refused = [_refused(connection, c) for c in counts if c.refused > MOST * c.read]
     withdrawn = [_withdrawn(c) for c in counts if c.had and c.withdrawn > MOST * c.had]
-    return (*refused, *withdrawn, *_emptied(counts))
+    swapped = [said for c in counts if (said := _swapped(connection, c))]
+    return (*refused, *withdrawn, *swapped, *_emptied(counts))
+
+
+def _swapped(connection: duckdb.DuckDBPyConnection, file: FileCount) -> str | None:
+    """That the rows accepted of a file most likely have day and month in each other's place; None where not.
+
+    A time format with the two the wrong way round takes every day up to the 12th, and refuses the others.
+    """
+    found = connection.execute(
+        "select column_name, rule, list(value) from refused where table_name = $table and source_file = $file "
+        "and rule like 'not a date%' group by all having count(*) > $few order by count(*) desc, 1, 2",
+        {"table": file.table, "file": file.source_file, "few": FEW * file.read},
+    ).fetchall()
+    accepted = file.read - file.refused
+    for column, rule, values in found if accepted else []:
+        for form in rule.partition("tried: ")[2].rstrip(")").split(", "):
+            other = re.sub("(%-?)([dm])", lambda m: m[1] + {"d": "m", "m": "d"}[m[2]], form)
+            (fits,) = connection.execute(
+                "select count(*) from (select unnest($values) as v) where try_strptime(v, $other) is not null",
+                {"values": values, "other": other},
+            ).fetchall()[0]
+            if other != form and fits > MOST * len(values):
+                return (
+                    f"{counted(accepted, 'row')} of {file.source_file} ({file.table}) most likely "
+                    f"{plural(accepted, 'has', 'have')} day and month swapped: with {form}, {fits:,} of "
+                    f"{counted(len(values), 'refused value')} of {column} have a day after the 12th in the place of "
+                    f"the month. Write {other} in `times` of its files."
+                )
+    return None
 
 
 def _refused(connection: duckdb.DuckDBPyConnection, file: FileCount) -> str:

@@ -111,6 +111,25 @@ def test_columns_of_a_file_kept_by_hand_are_kept(workspace: Path) -> None:
     assert (second["action_id"], second["remark"], second["owner"]) == ("ACT-2", "", "lead")
 
 
+def test_an_id_is_new_to_the_store_and_another_list_is_told(workspace: Path) -> None:
+    """Where the mapping reads actions from a file of its own, the new one stands beside it, under an id of its own."""
+    (workspace / "ref").mkdir()
+    header = "action_id,what,started_on,scope"
+    (workspace / "ref" / "actions.csv").write_text(f"{header}\nACT-4,glue,2024-01-05,site=Alder\n", encoding="utf-8")
+    more = '\n[files.acts]\npath = "ref/actions.csv"\n\n[[table]]\ntable = "actions"\nfrom = "acts"\n'
+    (workspace / "sources.toml").write_text(MAPPING + more, encoding="utf-8")
+    rqa.load(workspace)
+    code, said = run(workspace, *GIVEN)
+    assert code == 0, said
+    assert "ACT-5 written to" in said
+    assert (
+        "The mapping reads actions from ref/actions.csv too; this one is kept in actions.csv of the workspace" in said
+    )
+    rqa.load(workspace)
+    with rqa.open(workspace) as depot:
+        assert depot.query("select action_id from actions order by 1")["action_id"].to_list() == ["ACT-4", "ACT-5"]
+
+
 def test_a_mapping_without_the_file_is_left_alone(tmp_path: Path) -> None:
     assert with_own_actions({"files": {"a": {}}}, tmp_path) == {"files": {"a": {}}}
 

@@ -121,3 +121,15 @@ def test_a_mistyped_mapping_names_the_place(tmp_path: Path) -> None:
     assert code == 1
     assert "files.a.paht" in said
     assert "'path'" in said
+
+
+@pytest.mark.parametrize(("closed", "told"), [("2024-03-02 10:00:00", False), ("2098-12-03 10:00:00", True)])
+def test_a_page_as_of_a_day_to_come_is_told(tmp_path: Path, closed: str, told: bool) -> None:
+    """Day and month swapped make dates of the future, up to which every job then looks followed."""
+    (tmp_path / "jobs.csv").write_text(csv_of(job("A"), job("B", closed_at=closed)), encoding="utf-8")
+    table = '[files.f]\npath = "jobs.csv"\n[[table]]\ntable = "jobs"\nfrom = "f"\n'
+    (tmp_path / "sources.toml").write_text(table, encoding="utf-8")
+    run("load", str(tmp_path))
+    code, said = run("review", str(tmp_path))
+    assert code == 0, said
+    assert ("CAUTION: the page looks at the depot as of 2098-12-03" in said) is told

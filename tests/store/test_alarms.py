@@ -57,6 +57,32 @@ def test_most_rows_refused_is_said_first_with_the_reason_and_what_to_check(ws: W
     assert ws.load(mapping()).alarms == report.alarms
 
 
+@pytest.mark.parametrize(
+    ("form", "swapped", "refused"),
+    [("%m.%d.%Y %H:%M", "%d.%m.%Y %H:%M", 18), ("%d.%m.%Y %H:%M", None, 0), ("%Y.%m.%d %H:%M", None, 30)],
+)
+def test_rows_whose_day_and_month_are_most_likely_swapped_are_told(
+    ws: Workspace, form: str, swapped: str | None, refused: int
+) -> None:
+    """A wrong format that takes the days up to the 12th goes half through, and all that it takes is wrong."""
+    times = {"opened_at": "{:02d}.01.2024 10:00", "closed_at": "{:02d}.01.2024 12:00"}
+    rows = [job(f"J{i}", unit_id=f"U{i}", **{n: t.format(i) for n, t in times.items()}) for i in range(1, 31)]
+    ws.write("jobs.csv", csv_of(*rows))
+    report = ws.load(mapping({"times": form}))
+    assert report.total("refused") == refused
+    said = [a for a in report.alarms if "day and month swapped" in a]
+    assert bool(said) is (swapped is not None)
+    for alarm in said:
+        assert alarm.startswith("12 rows of jobs.csv (jobs) most likely have day and month swapped: ")
+        assert alarm.endswith(f"Write {swapped} in `times` of its files.")
+
+
+def test_a_mistyped_date_is_no_swapped_format(ws: Workspace) -> None:
+    rows = [job(f"J{i}", unit_id=f"U{i}", opened_at=f"{i:02d}.01.2024", closed_at="31.01.2024") for i in range(1, 31)]
+    ws.write("jobs.csv", csv_of(*rows, job("X", opened_at="01.13.2024", closed_at="31.01.2024")))
+    assert ws.load(mapping({"times": "%d.%m.%Y"})).alarms == ()
+
+
 def test_withdrawn_and_replaced_rows_are_as_many_in_the_report_as_in_the_table(ws: Workspace) -> None:
     ws.write("jobs.csv", csv_of(*ROWS, job("J1", model="corrected")))
     first = ws.load(mapping())

@@ -9,7 +9,20 @@ from hypothesis import strategies as st
 from rqa.plots.comebacks.costs import money
 from rqa.plots.period_axes import LEAST_SPAN, ground
 from rqa.review.verdicts import points
-from rqa.words import counted, did_you_mean, duration, figure, fixed, interval, nearest, percent, plural, signed
+from rqa.words import (
+    counted,
+    did_you_mean,
+    duration,
+    figure,
+    fixed,
+    interval,
+    listed,
+    nearest,
+    percent,
+    plural,
+    signed,
+    there_is,
+)
 
 NEGATIVE_NOTHING = re.compile(r"[-−]0(\.0*)?(?![\d.]*[1-9])")
 SMALL = st.floats(-1e7, 1e7) | st.floats(-0.01, 0.01) | st.just(-0.0)
@@ -68,3 +81,9 @@ def test_an_axis_of_shares_shows_a_range_that_is_no_hair(one: float, other: floa
     assert made.top - made.floor >= LEAST_SPAN - 1e-9
     assert made.floor <= low + 1e-9
     assert made.top >= high - 1e-9
+
+
+def test_names_that_hold_commas_can_be_told_apart() -> None:
+    assert listed(["Lark, Ada", "Finch, Bo", "Wren"]) == "Lark, Ada; Finch, Bo and Wren"
+    assert listed(["1,204 jobs", "3 units", "2 sites"]) == "1,204 jobs, 3 units and 2 sites"
+    assert there_is("x", ["Lark, Ada", "Wren"]) == "There is: Lark, Ada; Wren."
