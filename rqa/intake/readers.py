@@ -14,7 +14,8 @@ from rqa.intake.contents import check_json_lines, recognised
 from rqa.intake.copies import Copies
 from rqa.intake.mapping import unknown_name
 from rqa.intake.names import quoted
-from rqa.intake.records import LONGEST_LINE, Quotes, Reject, engine_rejects, made_safe
+from rqa.intake.quotes import LONGEST_LINE, Quotes
+from rqa.intake.records import Reject, engine_rejects, made_safe
 from rqa.intake.sources import (
     NATIVE_ENCODINGS,
     SHOWN,

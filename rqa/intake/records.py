@@ -6,29 +6,26 @@ without the records that are none; these are refused by name. Reading in paralle
 file in which it finds no sound line to begin at; so what it gives is counted against what the file holds.
 """
 
-import gzip
+import codecs
 import itertools
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import IO
+from typing import Any
 
 from rqa.errors import SourceError
 from rqa.intake.copies import Copies
+from rqa.intake.overlong import TOO_LONG, Cut, unfit_records
+from rqa.intake.quotes import LONGEST_LINE, Quotes, lines_of, opened
 from rqa.intake.sources import Due, SourceFile, as_utf8, pieces
 from rqa.words import counted
 
-LONGEST_LINE = 2_000_000
-"""Bytes; a longer line is refused as a row, so that one broken quote cannot take all memory."""
 KEPT_RAW = 100_000
 """Characters of a refused record that are kept as read."""
 MOST_REJECTS = 100_000
 """Records of one file that are no rows; with more the file as a whole is not what it is read as."""
-TOO_LONG = f"line longer than {LONGEST_LINE:,} bytes"
-NOT_CLOSED = "a quote that is not closed, or text after a closing quote"
 FEWER, MORE = "fewer fields than the header names", "more fields than the header names"
-NEWLINE, RETURN = 10, 13
+NEWLINE, RETURN, BOM = 10, 13, codecs.BOM_UTF8
 Reject = tuple[int, str, str, str | None]
 """Place among the file's records counted from 0, rule, value, raw (None where it is not kept)."""
 Moves = list[tuple[int, int]]
@@ -46,34 +43,6 @@ def too_many_rejects(source: SourceFile, rule: str) -> SourceError:
         f"{source.label}: too many of its records are no rows, such as those with {rule}. Set "
         f"delimiter, quote and encoding for files.{source.name} right, or fetch it again. Nothing was loaded."
     )
-
-
-class Quotes:
-    """Follows quotes from line to line: they open at the beginning of a field only, and are doubled within."""
-
-    def __init__(self, quote: bytes, delimiter: bytes) -> None:
-        self.quote, self.delimiter = quote, delimiter
-
-    def open_after(self, line: bytes, inside: bool) -> bool:
-        """Whether a quote is open at the end of the line, when one was (`inside`) or was not at its beginning."""
-        quote, at = self.quote, 0
-        if not quote or quote not in line:
-            return inside
-        while True:
-            if inside:
-                at = line.find(quote, at)
-                if at < 0:
-                    return True
-                if line[at + 1 : at + 2] == quote:
-                    at += 2
-                    continue
-                inside = False
-            elif line[at : at + 1] == quote:
-                inside, at = True, at + 1
-                continue
-            at = line.find(self.delimiter, at) + 1
-            if at == 0:
-                return False
 
 
 @dataclass(frozen=True)
@@ -100,40 +69,93 @@ def look(source: SourceFile, quotes_of: Quotes, *, skip: int) -> Look:
     """Look at the file's bytes; lines that hold nothing are counted behind the first `skip` lines."""
     import numpy as np
 
-    quote, delimiter = quotes_of.quote, quotes_of.delimiter
-    lines, blanks, quotes, delimiters, run, doubtful, plain, last = 0, 0, 0, 0, 0, False, True, b"x\n"
+    delimiter = quotes_of.delimiter
+    lines, blanks, quotes, delimiters, plain, last = 0, 0, 0, 0, True, b"x\n"
+    ends = _Ends(quotes_of)
     for piece in pieces(source):
-        run = 0 if _record_ends(piece, quote, quotes) else run + len(piece)
-        doubtful = doubtful or run > LONGEST_LINE // 2
         plain = plain and piece.isascii() and b"\t" not in piece
         # The two bytes before the piece, as a line that holds nothing may lie across the seam.
         data = np.frombuffer(last + piece, np.uint8)
-        ends = data == NEWLINE
-        lines += int(np.count_nonzero(ends[2:]))
-        blanks += int(np.count_nonzero(ends[1:-1] & ends[2:]))
+        at_end = data == NEWLINE
+        lines += int(np.count_nonzero(at_end[2:]))
+        blanks += int(np.count_nonzero(at_end[1:-1] & at_end[2:]))
         if b"\r" in piece or b"\r" in last:
-            blanks += int(np.count_nonzero(ends[:-2] & (data[1:-1] == RETURN) & ends[2:]))
-        if quote and quote in piece:
-            quotes += int(np.count_nonzero(data[2:] == quote[0])) if len(quote) == 1 else piece.count(quote)
+            blanks += int(np.count_nonzero(at_end[:-2] & (data[1:-1] == RETURN) & at_end[2:]))
+        quotes += ends.take(piece, at_end[2:])
         delimiters += piece.count(delimiter) if delimiter else 0
         last = (last + piece)[-2:]
     lines += not last.endswith(b"\n")
-    for head in _head(source, skip):
+    for head in _head(source, skip, quotes_of):
         blanks -= not head.strip(b"\r\n")
-    return Look(lines, blanks, quotes, delimiters, doubtful or quotes % 2 == 1, plain)
+    return Look(lines, blanks, quotes, delimiters, ends.doubtful(), plain)
 
 
-def _head(source: SourceFile, lines: int) -> list[bytes]:
-    with _reading(source.path) as stream:
-        return [line for line, _ in itertools.islice(_bounded(stream), lines)]
+class _Ends:
+    """Watches how far the ends of records lie from each other, where every other quote closes one.
+
+    A quote that stands where none can be opened or closed makes it doubtful, as what follows may be counted wrong.
+    """
+
+    def __init__(self, quotes: Quotes) -> None:
+        self.quote, self.delimiter = quotes.quote, quotes.delimiter
+        self.size, self.ended, self.quotes = 0, 0, 0
+        self.far, self.astray, self.before = False, False, b"\n"
+
+    def take(self, piece: bytes, line_ends: Any) -> int:
+        """Look at the next piece; gives how many quotes it holds."""
+        import numpy as np
+
+        found = 0
+        ends = np.flatnonzero(line_ends)
+        if self.quote and (self.quote in piece or self.quotes):
+            at = np.flatnonzero(np.frombuffer(piece, np.uint8) == self.quote[0])
+            found = len(at) if len(self.quote) == 1 else piece.count(self.quote)
+            self.astray = self.astray or len(self.quote) > 1 or self._astray(piece, at)
+            ends = ends[(self.quotes + np.searchsorted(at, ends)) % 2 == 0]
+        if len(ends):
+            self.far = self.far or self.size + int(ends[0]) + 1 - self.ended > LONGEST_LINE
+            self.ended = self.size + int(ends[-1]) + 1
+        self.size += len(piece)
+        self.quotes += found
+        self.before = piece[-1:]
+        return found
+
+    def _astray(self, piece: bytes, at: Any) -> bool:
+        """Whether a quote stands in the middle of a text, so that it may be neither opening nor closing."""
+        import numpy as np
+
+        data = np.frombuffer(self.before + piece, np.uint8)
+        odd = (self.quotes + np.arange(len(at))) % 2 == 1
+        # A quote opens behind a delimiter, a line end or another quote, and closes before one. The last sign of the
+        # piece before is looked at with what follows it here.
+        opens = data[at[~odd]]
+        closing = at[odd] + 1
+        if self.quotes % 2 == 0 and self.before == self.quote:
+            closing = np.append(closing, 0)
+        closes = data[closing[closing < len(piece)] + 1]
+        near = [NEWLINE, self.quote[0]]
+        astray = ~np.isin(opens, [*near, *self.delimiter[-1:]])
+        if self.size == 0 and piece.startswith(BOM + self.quote):
+            astray[0] = False
+        return bool(astray.any() or (~np.isin(closes, [*near, RETURN, *self.delimiter[:1]])).any())
+
+    def doubtful(self) -> bool:
+        """Whether the file may hold an overlong record, or a quote never closed."""
+        far = self.far or self.size - self.ended > LONGEST_LINE
+        return far or self.quotes % 2 == 1 or (self.astray and self.size > LONGEST_LINE)
+
+
+def _head(source: SourceFile, lines: int, quotes: Quotes) -> list[bytes]:
+    with opened(source.path) as stream:
+        return [line.text for line in itertools.islice(lines_of(stream, quotes), lines)]
 
 
 def records_exactly(source: SourceFile, quotes: Quotes, *, skip: int, blanks_count: bool) -> int:
     """How many records stand behind the header's, with which `skip` lines end, quotes followed one by one; slow."""
     # The header is a record, too, and may go on over the next line.
     found, inside, blank = -1 if skip else 0, False, False
-    with _reading(source.path) as stream:
-        for line, _ in itertools.islice(_bounded(stream), max(skip - 1, 0), None):
+    with opened(source.path) as stream:
+        for line, *_ in itertools.islice(lines_of(stream, quotes), max(skip - 1, 0), None):
             blank = not inside and not line.strip(b"\r\n")
             inside = quotes.open_after(line, inside)
             found += not inside and (blanks_count or not blank)
@@ -143,8 +165,8 @@ def records_exactly(source: SourceFile, quotes: Quotes, *, skip: int, blanks_cou
 def _check_lengths(source: SourceFile, quotes: Quotes, fields: int, *, skip: int) -> None:
     """Raise `SourceError` if more records without quotes than are kept as rejects have another number of fields."""
     few, many, inside = 0, 0, False
-    with _reading(source.path) as stream:
-        for line, _ in itertools.islice(_bounded(stream), skip, None):
+    with opened(source.path) as stream:
+        for line, *_ in itertools.islice(lines_of(stream, quotes), skip, None):
             if not inside and line.strip(b"\r\n") and not (quotes.quote and quotes.quote in line):
                 found = line.count(quotes.delimiter) + 1
                 few, many = few + (found < fields), many + (found > fields)
@@ -153,27 +175,13 @@ def _check_lengths(source: SourceFile, quotes: Quotes, fields: int, *, skip: int
             inside = quotes.open_after(line, inside)
 
 
-def _record_ends(piece: bytes, quote: bytes, before: int) -> bool:
-    at, quotes = 0, before
-    while (end := piece.find(b"\n", at)) >= 0:
-        quotes += piece.count(quote, at, end) if quote else 0
-        if quotes % 2 == 0:
-            return True
-        at = end + 1
-    return False
-
-
-def _reading(path: Path) -> IO[bytes]:
-    return gzip.open(path, "rb") if path.suffix == ".gz" else path.open("rb")  # type: ignore[return-value]
-
-
 def moves_of(source: SourceFile, quotes: Quotes, *, skip: int, blanks_count: bool) -> Moves:
     """How blank lines and line ends within quotes move the records behind them; `skip` lines end with the header's."""
     moves: Moves = [(0, 0)]
     # The header is a record, too.
     place, inside = -1 if skip else 0, False
-    with _reading(source.path) as stream:
-        for number, (line, _) in enumerate(_bounded(stream)):
+    with opened(source.path) as stream:
+        for number, (line, *_) in enumerate(lines_of(stream, quotes)):
             if number < skip - 1:
                 continue
             if not inside and (blanks_count or line.strip(b"\r\n")):
@@ -189,74 +197,61 @@ def _move(moves: Moves, place: int, line: int) -> None:
         moves.append((place, line - place))
 
 
-def mended(
-    source: SourceFile, target: Path, quotes: Quotes, *, skip: int, blanks_count: bool
-) -> tuple[list[Reject], Moves]:
-    """Copy the file to `target` without the records that are none, and return these, and how far records are moved.
+def _cuts(source: SourceFile, quotes: Quotes, skip: int) -> tuple[int, list[Cut]]:
+    """The line that following the quotes begins at, and the records to be kept from the engine."""
+    start = max(skip - 1, 0)
+    cuts = unfit_records(source, quotes, start)
+    if not (skip and cuts and cuts[0].first == start):
+        return start, cuts
+    if cuts[0].rule == TOO_LONG:
+        raise SourceError(
+            f"{source.label}, line {skip}: the header is longer than {LONGEST_LINE:,} bytes. Set header_row, delimiter "
+            f"and quote for files.{source.name} right. Nothing was loaded."
+        )
+    return skip, unfit_records(source, quotes, skip)
 
-    `skip` lines (up to the header's) are copied as they are; `blanks_count` says whether a blank line is a record.
+
+def without(
+    source: SourceFile, target: Path, quotes: Quotes, cuts: list[Cut], *, skip: int, start: int, blanks_count: bool
+) -> tuple[list[Reject], Moves]:
+    """Copy the file to `target` without the records that are cut, and return these, and how far records are moved.
+
+    `skip` lines end with the header's; quotes are followed from the line `start` on; `blanks_count` says whether a
+    blank line is a record.
     """
     rejects: list[Reject] = []
     moves: Moves = [(0, 0)]
-    place, inside, held, size, head = 0, False, [], 0, skip
-
-    def refuse(rule: str, value: str, raw: bytes) -> None:
-        if len(rejects) >= MOST_REJECTS:
-            raise too_many_rejects(source, rule)
-        kept = raw[:KEPT_RAW].decode("utf-8", "replace").strip("\r\n") if source.keep_records else None
-        rejects.append((place, rule, value, kept))
-
-    with target.open("wb") as out, _reading(source.path) as stream:
-        lines = ((line, length, number) for number, (line, length) in enumerate(_bounded(stream), -head))
-        waiting: list[tuple[bytes, int, int]] = []
-        while True:
-            line, length, number = waiting.pop() if waiting else next(lines, (b"", 0, 0))
-            if skip and line:
-                out.write(line)
-                skip -= 1
+    place, inside, raw, ahead = start - skip, False, b"", iter(cuts)
+    cut = next(ahead, None)
+    if len(cuts) > MOST_REJECTS:
+        raise too_many_rejects(source, cuts[0].rule)
+    with target.open("wb") as out, opened(source.path) as stream:
+        for number, line in enumerate(lines_of(stream, quotes)):
+            if cut is not None and number >= cut.first:
+                if number == cut.first:
+                    _move(moves, place, number - skip)
+                    raw = b""
+                raw += line.text[: KEPT_RAW - len(raw)]
+                if number == cut.last:
+                    kept = raw.decode("utf-8", "replace").strip("\r\n") if source.keep_records else None
+                    rejects.append((place, cut.rule, counted(cut.size, "byte") if cut.size else "", kept))
+                    place, cut = place + 1, next(ahead, None)
                 continue
-            ended = not line
-            if line:
-                held.append((line, length, number))
-                size += length
-                inside = quotes.open_after(line, inside)
-            if inside and (ended or size > LONGEST_LINE):
-                # The quote was never closed: its line is refused, and reading goes on behind it.
-                _move(moves, place, held[0][2])
-                refuse(NOT_CLOSED, "", held[0][0])
-                waiting += held[:0:-1]
-                place, inside, held, size = place + 1, False, [], 0
-                if waiting or not ended:
-                    continue
-            if ended:
-                break
-            if inside:
+            out.write(line.text)
+            if number < start:
                 continue
-            if blanks_count or held[0][0].strip(b"\r\n"):
-                _move(moves, place, held[0][2])
-                if size > LONGEST_LINE:
-                    refuse(TOO_LONG, counted(size, "byte"), b"".join(part for part, *_ in held))
+            if not inside and (blanks_count or line.text.strip(b"\r\n")):
+                _move(moves, place, number - skip)
                 place += 1
-            if size <= LONGEST_LINE:
-                out.writelines(part for part, *_ in held)
-            held, size = [], 0
+            inside = quotes.open_after(line.text, inside)
     return rejects, moves
-
-
-def _bounded(stream: IO[bytes]) -> Iterator[tuple[bytes, int]]:
-    """The lines of a file with their lengths; of an overlong line only the beginning is given."""
-    while line := stream.readline(LONGEST_LINE):
-        length, last = len(line), line
-        while not last.endswith(b"\n") and (last := stream.readline(LONGEST_LINE)):
-            length += len(last)
-        yield (line if length <= LONGEST_LINE else line.rstrip(b"\n") + b"\n"), length
 
 
 def blank_lines(source: SourceFile, quotes: Quotes, *, skip: int) -> list[int]:
     """The byte offsets of lines behind the first `skip` that hold nothing and stand in no quotes."""
     found, offset, inside = [], 0, False
-    with _reading(source.path) as stream:
-        for number, (line, length) in enumerate(_bounded(stream)):
+    with opened(source.path) as stream:
+        for number, (line, length, _) in enumerate(lines_of(stream, quotes)):
             if number >= skip and not inside and not line.strip(b"\r\n"):
                 found.append(offset)
             if number >= skip - 1:
@@ -283,9 +278,10 @@ def made_safe(
     if b"\r" in head and b"\n" not in head:
         given = replace(source, path=as_utf8(source, copies.place(source, f"{number}.ends")))
         seen = look(given, quotes, skip=skip)
-    if seen.doubtful:
+    start, cuts = _cuts(given, quotes, skip) if seen.doubtful else (0, [])
+    if cuts:
         target = copies.place(source, f"{number}.mended")
-        cut, moves = mended(given, target, quotes, skip=skip, blanks_count=blanks_count)
+        cut, moves = without(given, target, quotes, cuts, skip=skip, start=start, blanks_count=blanks_count)
         given = replace(source, path=target)
         seen = look(given, quotes, skip=skip)
     records = seen.records(skip=skip, blanks_count=blanks_count)

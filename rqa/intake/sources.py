@@ -6,7 +6,6 @@ the store; a reading is SQL for the engine, or Arrow data for it to scan.
 
 import codecs
 import csv
-import gzip
 import hashlib
 import io
 import itertools
@@ -16,11 +15,12 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from collections.abc import Mapping as MappingType
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import IO, Any
+from typing import Any
 
 from rqa.errors import MappingError, SourceError
 from rqa.intake.mapping import ENDINGS, Files, Format
 from rqa.intake.paths import label, paths_of
+from rqa.intake.quotes import opened
 from rqa.words import counted
 
 NATIVE_ENCODINGS = {"utf-8": "utf-8-sig", "utf8": "utf-8-sig", "utf-8-sig": "utf-8-sig", "ascii": "utf-8-sig"}
@@ -181,16 +181,12 @@ def literal_path(path: Path) -> str:
     return re.sub(r"[*?[]", r"[\g<0>]", str(path))
 
 
-def _open(path: Path) -> IO[bytes]:
-    return gzip.open(path, "rb") if path.suffix == ".gz" else path.open("rb")  # type: ignore[return-value]
-
-
 def pieces(source: SourceFile) -> Iterator[bytes]:
     """The file's bytes, unpacked, in pieces; raises `SourceError` when it is cut short or cannot be read."""
     try:
         if source.path.suffix == ".gz" and not source.path.stat().st_size:
             raise EOFError("it has no bytes")
-        with _open(source.path) as stream:
+        with opened(source.path) as stream:
             while piece := stream.read(PIECE):
                 yield piece
     except (OSError, EOFError, zlib.error) as error:
@@ -285,7 +281,16 @@ def _head_text(source: SourceFile) -> str:
             text = codecs.getincrementaldecoder(encoding)("replace").decode(head)
         else:
             raise SourceError(_wrong_encoding(source, line, error)) from error
+    except UnicodeError as error:
+        raise SourceError(_no_mark(source)) from error
     return text.lstrip(MARKS)
+
+
+def _no_mark(source: SourceFile) -> str:
+    return (
+        f"{source.label}: it does not begin with the byte-order mark that {source.spec.encoding} text has. "
+        f"Set encoding for files.{source.name}, for example 'utf-8' or '{source.spec.encoding}-le'. Nothing was loaded."
+    )
 
 
 def _wrong_encoding(source: SourceFile, line: int, error: UnicodeDecodeError) -> str:
@@ -307,6 +312,8 @@ def as_utf8(source: SourceFile, target: Path) -> Path:
                 other.look(piece)
             except UnicodeDecodeError as error:
                 raise SourceError(_wrong_encoding(source, line + piece[: error.start].count(b"\n"), error)) from error
+            except UnicodeError as error:
+                raise SourceError(_no_mark(source)) from error
             if first and text:
                 text, first = text.lstrip(MARKS), False
             held = "\r" if piece and text.endswith("\r") else ""

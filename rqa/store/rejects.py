@@ -8,14 +8,13 @@ from dataclasses import replace
 import duckdb
 
 from rqa.intake import records
+from rqa.intake.overlong import NOT_CLOSED, TOO_LONG
+from rqa.intake.quotes import Quotes
 from rqa.intake.records import (
     FEWER,
     KEPT_RAW,
     MORE,
-    NOT_CLOSED,
-    TOO_LONG,
     Moves,
-    Quotes,
     Reject,
     blank_lines,
     engine_rejects,
