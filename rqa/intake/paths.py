@@ -1,5 +1,6 @@
 """Which files a path of the mapping means: those of the workspace, and of the folders it names as outside, alone."""
 
+import errno
 import fnmatch
 import os
 import re
@@ -21,20 +22,23 @@ def paths_of(
 ) -> tuple[list[Path], list[str]]:
     """The files that `pattern` means, by name with numbers in their order; and what is wrong with it or with them.
 
-    `outside` are folders beyond the workspace that may be read, relative to it or not. A name is a name first: a file
-    that is called `jobs[1].csv` is meant by it, and no other. A file that was `loaded` before and is gone is no fault;
+    `outside` are folders beyond the workspace that may be read, relative to it or not. A pattern means every file that
+    it meets. A file of the very name is meant where the pattern meets no other; where it meets others and not this one,
+    as with `jobs[1].csv` beside `jobs1.csv`, that is a fault. A file that was `loaded` before and is gone is no fault;
     a wildcard that meets nothing is one, unless its files are `optional`.
     """
-    plain = workspace / pattern
-    if os.path.lexists(plain):
-        met = [plain]
-    else:
+    plain, wild = workspace / pattern, WILD.search(pattern) is not None
+    met = [plain] if os.path.lexists(plain) else []
+    if wild or not met:
         try:
-            met = sorted((p for p in workspace.glob(pattern) if not p.is_dir()), key=_natural)
+            found = sorted((p for p in workspace.glob(pattern) if not p.is_dir()), key=_natural)
         except (ValueError, NotImplementedError) as error:
             return [], [f"{pattern!r} is no path: {error}"]
-    if not os.path.lexists(plain) and WILD.search(pattern) and (denied := _unreadable(pattern, workspace)):
-        return [], denied
+        if wild and (denied := _unreadable(pattern, workspace)):
+            return [], denied
+        if met and found and plain not in found and not plain.is_dir():
+            return [], [_ambiguous(pattern, plain, found, workspace)]
+        met = found or met
     if not met and (label(plain, workspace) in loaded or fnmatch.filter(loaded, pattern)):
         return [], []
     if not met and WILD.search(pattern):
@@ -42,6 +46,8 @@ def paths_of(
     if not met:
         there = ", ".join(sorted(p.name for p in plain.parent.glob("*"))[:NAMED]) or "nothing"
         return [], [f"there is no file {pattern!r}; that folder holds: {there}"]
+    if named := [_unnamed(p, workspace) for p in met if not _is_text(p)]:
+        return [], named
     allowed = [workspace.resolve(), *((workspace / folder).resolve() for folder in outside)]
     faults = {path: fault for path in met if (fault := _fault(path, workspace, allowed))}
     return [path for path in met if path not in faults], list(faults.values())
@@ -58,6 +64,30 @@ def _unreadable(pattern: str, workspace: Path) -> list[str]:
     return [
         f"{pattern!r}: the folder {label(Path(e.filename), workspace)!r} cannot be read: {e.strerror}" for e in denied
     ]
+
+
+def _ambiguous(pattern: str, plain: Path, found: Sequence[Path], workspace: Path) -> str:
+    """What is said of a name that is also a pattern for other files."""
+    escaped = WILD.sub(lambda sign: f"[{sign[0]}]", pattern)
+    return (
+        f"{pattern!r} is the name of a file, and as a pattern it means other files, such as "
+        f"{label(found[0], workspace)!r}. Write {escaped!r} for the file {plain.name!r}; for both, give a list with "
+        "the others beside it"
+    )
+
+
+def _is_text(path: Path) -> bool:
+    try:
+        path.as_posix().encode()
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+def _unnamed(path: Path, workspace: Path) -> str:
+    """What is said of a file whose name no report could hold."""
+    name = os.fsencode(label(path, workspace)).decode(errors="backslashreplace")
+    return f"the name of the file '{name}' is no UTF-8 text, so that no report can give it; rename the file"
 
 
 def _nothing_met(pattern: str, workspace: Path) -> str:
@@ -84,7 +114,15 @@ def label(path: Path, workspace: Path) -> str:
 
 
 def _fault(path: Path, workspace: Path, allowed: Sequence[Path]) -> str | None:
-    name, real = repr(label(path, workspace)), path.resolve()
+    name = repr(label(path, workspace))
+    try:
+        real = path.resolve()
+        path.stat()
+    except FileNotFoundError:
+        real = path.resolve()
+    except (OSError, RuntimeError) as error:
+        why = error.strerror if isinstance(error, OSError) and error.errno != errno.ELOOP else None
+        return f"{name} cannot be reached: {why}" if why else f"{name} is a link that leads in a circle"
     if not any(real.is_relative_to(folder) for folder in allowed):
         leads = "" if ".." in Path(label(path, workspace)).parts else f", as a link leads to {str(real)!r}"
         return f"{name} lies outside of the workspace{leads}; name its folder in [workspace] outside to allow it"

@@ -69,3 +69,51 @@ def test_what_is_no_plain_file_is_refused_at_once(ws: Workspace) -> None:
         ws.load(_mapping("/dev/zero"))
     with pytest.raises(MappingError, match=r"'a\*\*b' is no path"):
         ws.load(_mapping("a**b"))
+
+
+def _fits(ws: Workspace, names: list[str], pattern: str) -> list[str]:
+    for number, name in enumerate(names):
+        ws.write(name, csv_of(job(f"J{number}")))
+    ws.load(_mapping(pattern))
+    return sorted(name for (name,) in ws.rows("select source_file from jobs"))
+
+
+@pytest.mark.parametrize("name", ["*.csv", "?.csv", "[!x].csv"])
+def test_a_file_named_like_a_pattern_hides_no_other(ws: Workspace, name: str) -> None:
+    """A pattern means every file that it meets, whatever they are called."""
+    if name == "[!x].csv":
+        with pytest.raises(MappingError, match="is the name of a file"):
+            _fits(ws, [name, "b.csv"], name)
+    else:
+        assert _fits(ws, [name, "b.csv"], name) == [name, "b.csv"]
+
+
+@pytest.mark.parametrize(("name", "other"), [("jobs[1].csv", "jobs1.csv"), ("[ab].csv", "b.csv")])
+def test_a_name_that_means_other_files_as_a_pattern_is_told(ws: Workspace, name: str, other: str) -> None:
+    escaped = name.replace("[", "[[]")
+    with pytest.raises(MappingError, match=r"is the name of a file, and as a pattern it means other files") as caught:
+        _fits(ws, [name, other], name)
+    assert repr(escaped) in str(caught.value)
+    assert repr(other) in str(caught.value)
+    assert _fits(ws, [name, other], escaped) == [name]
+    (ws.folder / other).unlink()
+    ws.store.unlink()
+    assert _fits(ws, [name], name) == [name], "it can mean no other now"
+
+
+def test_a_link_in_a_circle_is_told(ws: Workspace) -> None:
+    (ws.folder / "a.csv").symlink_to("b.csv")
+    (ws.folder / "b.csv").symlink_to("a.csv")
+    for path in ("a.csv", "*.csv"):
+        with pytest.raises(MappingError, match=r"'a\.csv' is a link that leads in a circle"):
+            ws.load(_mapping(path))
+
+
+def test_a_name_that_is_no_text_is_told(ws: Workspace) -> None:
+    (Path(os.fsdecode(os.fsencode(ws.folder) + b"/\xff\xfe.csv"))).write_text(csv_of(job()))
+    ws.write("b.csv", csv_of(job()))
+    with pytest.raises(
+        MappingError, match=r"the name of the file '\\xff\\xfe\.csv' is no UTF-8 text.*; rename the file"
+    ):
+        ws.load(_mapping("*.csv"))
+    ws.load(_mapping("b*.csv"))
