@@ -223,6 +223,10 @@ def read_mapping(workspace: Path) -> dict[str, Any]:
         ) from None
     except tomllib.TOMLDecodeError as error:
         raise MappingError(f"{path.name} is not valid TOML: {error}.{_hint(path, str(error))}") from None
+    except RecursionError:
+        raise MappingError(f"{path.name} is nested too deep to be read. Write lists and tables side by side.") from None
+    except ValueError as error:
+        raise MappingError(f"{path.name} holds a number that is too long: {error}.") from None
 
 
 def _hint(path: Path, said: str) -> str:

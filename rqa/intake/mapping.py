@@ -46,18 +46,31 @@ def _known_zone(name: str | None) -> str | None:
     return name
 
 
+def _whole_path(text: str) -> bool:
+    try:
+        return "\0" not in text and Path(text).expanduser().is_absolute()
+    except RuntimeError:
+        # There is no home of that name.
+        return False
+
+
 def _factor(value: object) -> object:
     """A factor may be written as a fraction, "1/60"."""
     if isinstance(value, str):
         try:
+            # A long exponent would be written out before it is found to be too large.
+            if not FACTOR.fullmatch(value):
+                raise ValueError
             return float(Fraction(value))
         except (ValueError, ArithmeticError):
             raise ValueError(
-                f"{value!r} is no factor; write a number such as 60, or a fraction such as '1/60'"
+                f"{told(value)} is no factor; write a number such as 60, or a fraction such as '1/60'"
             ) from None
     return value
 
 
+FACTOR = re.compile(r"\s*[+-]?[\d_.]{1,40}(?:[eE][+-]?\d{1,3})?(?:/[\d_]{1,40})?\s*")
+"""The texts that may be a factor; others are not even tried."""
 Texts = Annotated[list[str], BeforeValidator(_as_list)]
 Factor = Annotated[float, BeforeValidator(_factor), Field(gt=0, allow_inf_nan=False)]
 
@@ -85,7 +98,7 @@ class Origin(_Part):
     def _one_origin(self) -> "Origin":
         if sum(x is not None for x in (self.column, self.constant, self.sql)) != 1:
             raise ValueError("give exactly one of column, constant, sql")
-        if self.key_file is not None and not Path(self.key_file).expanduser().is_absolute():
+        if self.key_file is not None and not _whole_path(self.key_file):
             raise ValueError("key_file is a whole path, outside the workspace")
         if self.times is not None and self.key_file is not None:
             raise ValueError("times is for numbers, key_file for names; give one of them")

@@ -12,6 +12,8 @@ import pytest
 
 from rqa.errors import MappingError, SourceError
 from rqa.intake import readers as readings
+from rqa.intake.draft import read_mapping
+from rqa.intake.mapping import Origin
 from rqa.intake.values import SPACES
 from rqa.store.load import load
 from tests.workspaces import Workspace, csv_of, job
@@ -243,3 +245,54 @@ def test_every_kind_of_space_is_taken_off_both_ends_in_every_format(ws: Workspac
 def test_unicode_space_is_what_unicode_says() -> None:
     assert {chr(n) for n in range(0x110000) if chr(n).isspace()} | {"\ufeff"} == set(SPACES)
     assert len(SPACES) == len(set(SPACES))
+
+
+@pytest.mark.parametrize("encoding", ["utf-16", "utf_16", "utf-32"])
+@pytest.mark.parametrize("name", ["jobs.csv", "jobs.jsonl", "jobs.csv.gz"])
+def test_text_without_a_byte_order_mark_is_told(ws: Workspace, name: str, encoding: str) -> None:
+    plain = TEXT.encode("utf-16-le") if "csv" in name else "\n".join(LINES).encode()
+    with pytest.raises(SourceError) as caught:
+        ws.jobs(gzip.compress(plain) if name.endswith(".gz") else plain, name=name, encoding=encoding)
+    assert "Nothing was loaded." in str(caught.value)
+    assert "Set encoding" in str(caught.value)
+
+
+@pytest.mark.parametrize("path", ["/tmp/a\0b", "~no-such-user/key"])
+def test_a_key_file_that_is_no_path_is_told(ws: Workspace, path: str) -> None:
+    entry = {"table": "jobs", "from": "f", "columns": {"technician": {"column": "technician", "key_file": path}}}
+    with pytest.raises(MappingError, match="key_file is a whole path"):
+        ws.load({"files": {"f": {"path": "jobs.csv"}}, "table": [entry]})
+
+
+@pytest.mark.parametrize(
+    ("line", "part"),
+    [
+        ("a = " + "[" * 5000 + "]" * 5000, "nested too deep"),
+        ("a = " + "{b = " * 5000 + "1" + "}" * 5000, "nested too deep"),
+        ("a = " + "9" * 5000, "a number that is too long"),
+    ],
+)
+def test_a_mapping_that_cannot_be_taken_apart_is_told(ws: Workspace, line: str, part: str) -> None:
+    ws.write("sources.toml", f"{line}\n{MAPPING}")
+    with pytest.raises(MappingError, match=part) as caught:
+        read_mapping(ws.folder)
+    assert len(str(caught.value)) < 300
+
+
+@pytest.mark.parametrize(
+    "factor",
+    ["1e999999999", "1e1_000_000_000", "1e-999999999", "1/0", "9" * 5000, "1/" + "9" * 5000, "", "inf", "0", "-1"],
+)
+def test_a_factor_out_of_bounds_is_told_at_once(ws: Workspace, factor: str) -> None:
+    entry = {"table": "jobs", "from": "f", "columns": {"labour_minutes": {"column": "model", "times": factor}}}
+    with pytest.raises(MappingError) as caught:
+        ws.load({"files": {"f": {"path": "jobs.csv"}}, "table": [entry]})
+    assert "columns.labour_minutes.times" in str(caught.value)
+    assert max(map(len, str(caught.value).splitlines())) < 300
+
+
+@pytest.mark.parametrize(
+    ("factor", "value"), [("60", 60.0), ("1/60", 1 / 60), (" 1.5e3 ", 1500.0), ("1_000", 1000.0), (".5", 0.5)]
+)
+def test_factors_are_numbers_or_fractions(factor: str, value: float) -> None:
+    assert Origin(column="hours", times=factor).times == value  # type: ignore[arg-type]  # as a mapping writes it
