@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any, TypeVarTuple
 
 from rqa.errors import RqaError, StoreError
 from rqa.stopping import AGAIN_SECONDS, held, is_stopped
+from rqa.written import write_whole
 
 if TYPE_CHECKING:
     from nbformat import NotebookNode
@@ -83,13 +84,8 @@ def copy_notebooks(workspace: str | Path, *, as_run: bool = False) -> list[Path]
 
 
 def _put(path: Path, text: str) -> None:
-    """Write a notebook under another name first, so that a torn one never stands in its place."""
-    fresh = path.with_name(f".{path.name}.new")
-    try:
-        fresh.write_text(text, encoding="utf-8")
-        fresh.replace(path)
-    finally:
-        fresh.unlink(missing_ok=True)
+    """Write a notebook, so that a torn one never stands in its place."""
+    write_whole(path, text.encode("utf-8"))
 
 
 def opened_with(folder: str | Path) -> str:

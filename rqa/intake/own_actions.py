@@ -5,10 +5,7 @@ It has the contract's own column names, so it needs no mapping; a command adds t
 
 import csv
 import io
-import os
-import tempfile
 from collections.abc import Mapping
-from contextlib import suppress
 from fnmatch import fnmatch
 from pathlib import Path
 from typing import Any
@@ -17,6 +14,7 @@ from rqa.contract import ACTIONS
 from rqa.errors import MappingError
 from rqa.intake.mapping import OWN_FILES
 from rqa.words import plural
+from rqa.written import write_whole
 
 OWN_ACTIONS = "actions.csv"
 
@@ -56,19 +54,7 @@ def add_own_action(workspace: Path, row: Mapping[str, str]) -> Path:
     writer.writeheader()
     writer.writerows([*rows, dict(row)])
     path = workspace / OWN_ACTIONS
-    handle, name = tempfile.mkstemp(prefix=f"{OWN_ACTIONS}.new-", dir=workspace)
-    fresh = Path(name)
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="") as stream:
-            stream.write(out.getvalue())
-            stream.flush()
-            os.fsync(stream.fileno())
-        fresh.chmod(path.stat().st_mode & 0o777 if path.exists() else 0o644)
-        fresh.replace(path)
-    except BaseException:
-        with suppress(OSError):
-            fresh.unlink()
-        raise
+    write_whole(path, out.getvalue().encode("utf-8"))
     return path
 
 

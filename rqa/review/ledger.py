@@ -11,6 +11,7 @@ from pathlib import Path
 
 from rqa.errors import RequestError
 from rqa.words import listed, month_name
+from rqa.written import write_whole
 
 LEDGER = "rqa-pages.json"
 
@@ -50,7 +51,7 @@ def keep(folder: Path, records: Sequence[Record], own: Record) -> None:
     kept = list(records) if own.key in [r.key for r in records] else [*records, own]
     pages = [{**asdict(r), "figures": dict(r.figures)} for r in kept]
     text = json.dumps({"pages": pages}, ensure_ascii=False, indent=1) + "\n"
-    (folder / LEDGER).write_text(text, encoding="utf-8", newline="\n")
+    write_whole(folder / LEDGER, text.encode("utf-8"))
 
 
 def changes(own: Record, earlier: Sequence[Record]) -> tuple[str, ...]:

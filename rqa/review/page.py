@@ -22,6 +22,7 @@ from rqa.review.facts import MonthFacts
 from rqa.review.ledger import keep, read_ledger
 from rqa.shown import shown
 from rqa.stopping import held
+from rqa.written import write_whole
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,7 @@ def write_page(depot: Depot, to: str | Path, month: str | date | None = None, pr
     try:
         with held():
             target.parent.mkdir(parents=True, exist_ok=True)
-            target.write_text(text, encoding="utf-8", newline="\n")
+            write_whole(target, text.encode("utf-8"))
             keep(folder, earlier, facts.record)
     except OSError as error:
         raise RequestError(f"{target}: cannot write the page ({error.strerror}); name another file.") from error

@@ -7,6 +7,7 @@ import tempfile
 from pathlib import Path
 
 from rqa.errors import RequestError
+from rqa.written import write_whole
 
 VARIABLE = "RQA_BROWSER"
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
@@ -63,7 +64,7 @@ def write_pdf(page: Path, to: Path | None = None) -> Path:
             said = (done.stderr.strip().splitlines() or ["it said nothing"])[-1]
             raise RequestError(f"{program} printed nothing ({said[:200]}); {BY_HAND}.")
         try:
-            shutil.copyfile(made, target)
+            write_whole(target, made.read_bytes())
         except OSError as error:
             raise RequestError(f"{target}: cannot write the PDF ({error.strerror}); name another file.") from error
     return target

@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any
 from rqa.errors import RequestError
 from rqa.shown import shown
 from rqa.words import counted, spoken
+from rqa.written import write_whole
 
 if TYPE_CHECKING:
     from rqa.answers.core.finding import Finding
@@ -229,7 +230,7 @@ def _cell(value: Any) -> str:
 def _written(path: str | Path, content: bytes) -> Path:
     place = Path(path)
     try:
-        place.write_bytes(content)
+        write_whole(place, content)
     except OSError as error:
         raise RequestError(f"{place} cannot be written: {error.strerror or error}.") from error
     return place
