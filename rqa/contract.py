@@ -256,13 +256,17 @@ ACTIONS = Table(
     reference=True,
 )
 
+GOALS = ("first_pass_yield", "first_run_pass", "clean_jobs")
+GOAL_OF_COMEBACKS = r"comebacks_(\d{1,4})"
+"""What a goal can be set for, by name: a measure, or come-backs within a number of days."""
+GOAL = "the measure: " + ", ".join(("`comebacks_30` (or another number of days)", *(f"`{g}`" for g in GOALS)))
 TARGETS = Table(
     "targets",
     "one goal for one measure from one month on",
     (
-        Column("measure", "text", "the measure", key=True, required=True),
+        Column("measure", "text", GOAL, key=True, required=True),
         Column("from_month", "month", "first month the goal holds for", key=True, required=True),
-        Column("value", "number", "the goal", required=True),
+        Column("value", "number", "the goal, a share: 5 % is 0.05", required=True),
     ),
     reference=True,
 )

@@ -4,7 +4,7 @@ from datetime import datetime
 
 import duckdb
 
-from rqa.contract import TABLES
+from rqa.contract import GOAL_OF_COMEBACKS, GOALS, TABLES
 from rqa.intake.entries import ZONE
 from rqa.intake.mapping import Mapping
 from rqa.intake.names import BROKEN, CLOCK, EMPTIED, LEFT_OUT, UNZONED
@@ -34,6 +34,9 @@ UNKNOWN = {
         select 'jobs', procedure, {FIRST} from jobs
         where procedure not in (select procedure from procedures) and exists (select 1 from procedures)
         group by procedure""",
+    "goal of no measure that is known": f"""
+        select 'targets', measure, {FIRST} from targets
+        where not list_contains($goals, measure) and not regexp_full_match(measure, $comebacks) group by measure""",
     "dated after the load": f"""
         select 'jobs', null, {FIRST} from jobs where opened_at > $now or closed_at > $now having count(*) > 0""",
 }
@@ -91,7 +94,8 @@ def write_remarks(connection: duckdb.DuckDBPyConnection, mapping: Mapping, now: 
     kinds = [*UNKNOWN, *WHOLE_STORE, NO_JOB, FILE_GONE, FRAME_GONE]
     connection.execute("delete from remarks where list_contains($kinds, remark)", {"kinds": kinds})
     for remark, sql in {**UNKNOWN, **WHOLE_STORE}.items():
-        known = {"models": mapping.workspace.models, "sites": list(mapping.sites), "now": now}
+        known = {"models": mapping.workspace.models, "sites": list(mapping.sites), "now": now,
+                 "goals": GOALS, "comebacks": GOAL_OF_COMEBACKS}  # fmt: skip
         needed = {n: v for n, v in known.items() if f"${n}" in sql}
         connection.execute(
             f"insert into remarks select {load_id}, t, null, '{remark}', v, n, r from ({sql}) as found(t, v, n, r)",

@@ -4,6 +4,7 @@ from typing import Any
 
 import pytest
 
+from rqa.contract import GOALS, TABLES
 from rqa.store.remarks import FILE_GONE, NO_UNIT_TWICE, OTHER_WORDS, SAME_MOMENT
 from tests.workspaces import Workspace, csv_of, job
 
@@ -194,6 +195,16 @@ def test_a_fault_that_a_list_has_under_another_name_is_told(
     for _ in range(2):
         ws.load(mapping)
         assert ws.rows(f"select value from remarks where remark = '{OTHER_WORDS}'") == [(t,) for t in told]
+
+
+def test_a_goal_of_no_known_measure_is_told(ws: Workspace) -> None:
+    known = [*GOALS, "comebacks_30", "comebacks_7"]
+    names = [*known, "come_backs_30", "comebacks", "comebacks_30d"]
+    ws.write("targets.csv", "measure,from_month,value\n" + "".join(f"{n},2024-03,0.1\n" for n in names))
+    ws.load({"files": {"t": {"path": "targets.csv"}}, "table": [{"table": "targets", "from": "t"}]})
+    told = ws.rows("select value from remarks where remark = 'goal of no measure that is known' order by first_row")
+    assert [value for (value,) in told] == [n for n in names if n not in known]
+    assert all(f"`{n}`" in TABLES["targets"].column("measure").meaning for n in (*GOALS, "comebacks_30"))
 
 
 def test_units_seen_once_are_told_loudly_and_once(ws: Workspace) -> None:

@@ -88,7 +88,8 @@ def comeback_causes(
     }  # fmt: skip
     notes = notes_on(now, seen, index, competing=True)
     notes.append("returned counts matured jobs alone; incidence uses every job as far as it was followed.")
-    notes += workmanship_untold(now)
+    new = table.filter(pl.col("class") == "new_fault")["returned"]
+    notes += workmanship_untold(now, new_faults=int(new.sum()))
     return ComebackCauses(table, settings, tuple(notes))
 
 

@@ -85,7 +85,10 @@ def costs(
         "window": window, "as_of": now.day, **asked.settings(), "labour_rate": rate or None, "currency": currency,
         "level": level, "method": "Fay-Feuer gamma for sums, Hall for means",
     }  # fmt: skip
-    notes = (*now.notes, *_notes(table, rate, currency), *(workmanship_untold(now) if "class" in asked.by else ()))
+    notes = (*now.notes, *_notes(table, rate, currency))
+    if "class" in asked.by:
+        new = table.filter(pl.col("class") == "new_fault")["comebacks"]
+        notes += workmanship_untold(now, new_faults=int(new.sum()))
     return ComebackCosts(_table(table, asked.by, level), settings, notes)
 
 

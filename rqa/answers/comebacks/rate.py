@@ -19,13 +19,14 @@ from rqa.answers.core.scope import (
     check_level,
     check_one_of,
     check_values,
+    is_held,
     scope,
 )
 from rqa.contract import CLASSES
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES, STEP_LOG, TEST_LOG
 from rqa.measures.run import counts
-from rqa.words import counted, plural
+from rqa.words import counted, months_said, plural
 
 if TYPE_CHECKING:
     import polars as pl
@@ -164,6 +165,8 @@ def _notes(now: Moment, asked: Scope, settings: Mapping[str, object], table: "pl
     notes += left_service_notes(
         now, window=int(str(window)), by=asked.by, where=asked.where, months=asked.months, index=str(settings["index"])
     )
+    if asked.months and not asked.where and not int(table["jobs"].sum()) and any(is_held(now, m) for m in asked.months):
+        notes.append(f"No job that could come back was closed in {months_said(*asked.months)}.")
     left_out = counts(now.store, "overlap_count").row(0, named=True)
     if left_out["jobs"]:
         notes.append(
@@ -175,7 +178,8 @@ def _notes(now: Moment, asked: Scope, settings: Mapping[str, object], table: "pl
         notes.append(f"A job counts once under each group its {log} names, so the rows do not add up to the whole.")
     if "class" in asked.by:
         notes.append("Each class is counted against all jobs of its group, so jobs and matured repeat.")
-        notes += workmanship_untold(now)
+        new = table.filter(table["class"] == "new_fault")["returned"]
+        notes += workmanship_untold(now, new_faults=int(new.sum()))
     elif "class" in asked.where:
         notes.append(f"Only come-backs of class {', '.join(asked.where['class'])} count as returned.")
     if settings["index"] != "repaired":

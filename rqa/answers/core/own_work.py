@@ -22,8 +22,13 @@ def untold_classes(now: Moment) -> tuple[str, ...]:
     return tuple(c for c in FAULTS if hang_on_found((c,))) if grounds(now).lacking("found") else ()
 
 
-def workmanship_untold(now: Moment) -> tuple[Sentence, ...]:
-    """That workmanship and new faults cannot be told apart in the store; nothing where they can."""
+def workmanship_untold(now: Moment, *, new_faults: int) -> tuple[Sentence, ...]:
+    """That workmanship and new faults cannot be told apart in the store; nothing where they can.
+
+    `new_faults` is how many the answer counts, so that it speaks of some only where there are some.
+    """
     about = "which come-backs with another fault than the one repaired are workmanship"
     untold = grounds(now).lack(*TOUCHED, about=about)
-    return () if untold is None else (untold.followed("They are counted as new faults."),)
+    if untold is None:
+        return ()
+    return (untold.followed("They are counted as new faults.") if new_faults else untold,)

@@ -11,6 +11,7 @@ from rqa.answers.core.grounds import grounds
 from rqa.answers.core.needs import OF_MEASURE
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import Moment, check_level, month_of
+from rqa.contract import GOAL_OF_COMEBACKS, GOALS
 from rqa.measures.run import counts
 from rqa.words import count, counted, interval, month_name, percent
 
@@ -21,7 +22,7 @@ QUESTION = "targets"
 MET = ("yes", "no", "cannot be told yet")
 NAMES = {"first_pass_yield": "first-pass yield", "first_run_pass": "diagnostics passed first time",
          "clean_jobs": "clean-job share"}  # fmt: skip
-EXISTS = "comebacks_30, comebacks_90 (or any number of days), first_pass_yield, first_run_pass, clean_jobs"
+EXISTS = ", ".join(("comebacks_30", "comebacks_90 (or any number of days)", *GOALS))
 COLUMNS = ("measure", "name", "month", "goal", "at_least", "value", "low", "high", "count", "size", "met", "sentence")
 
 
@@ -89,7 +90,7 @@ def targets(now: Moment, month: str | date | None = None, *, level: float = 0.95
 
 
 def _measure(named: str) -> tuple[str, int] | None:
-    found = re.fullmatch(r"comebacks_(\d{1,4})", named)
+    found = re.fullmatch(GOAL_OF_COMEBACKS, named)
     if found:
         return "comebacks", int(found[1])
     return (named, 0) if named in NAMES else None

@@ -10,7 +10,7 @@ from rqa.answers.core.grounds import Sentence
 from rqa.answers.core.needs import said_of
 from rqa.plots.reading import limits
 from rqa.plots.theme import PAPER, WIDTH, finish, nothing
-from rqa.words import counted, known, listed, spoken
+from rqa.words import NAMES, counted, known, listed, spoken
 
 HEIGHT = 340
 GRID = 72
@@ -115,6 +115,9 @@ def _why(answer: Comparison) -> Sentence:
     """Why there is no ratio to be drawn."""
     cases = int(answer.table["exposures"].sum())
     if not cases:
+        if answer.table.height == 1:
+            who = NAMES.get(str(answer.settings["who"]), str(answer.settings["who"]))
+            return said_of(answer, f"Only one {who} has such work: there is nothing to compare it with.")
         return said_of(answer, "There is nothing to compare.")
     return said_of(answer, f"Nothing of this happened in the {counted(cases, 'case')} compared, so there is no ratio.")
 

@@ -18,7 +18,7 @@ MOST = 25
 SHORT = {
     "missing": "missing", "skipped": "skipped", "left_failed": "left failed", "out_of_order": "out of order",
     "check_before_tightening": "before tightening", "irreversible_before_hold": "before a hold point",
-    "unequal_connectors": "other end done",
+    "unequal_connectors": "with only the other end done",
 }  # fmt: skip
 """Kinds of breach at a step, in a word or two; a count not done is said by missing, skipped, left failed."""
 LABELS = {

@@ -152,6 +152,33 @@ def test_a_filter_on_what_no_row_has_says_so() -> None:
                 ask(where="billing=paid")
 
 
+def visits(*found: str | None) -> list[dict[str, Any]]:
+    """Two visits of a unit in January and in March for each fault found on the second."""
+    return [
+        {"job_id": f"J{n}-{month}", "unit_id": f"U{n}", "found": fault if month == 3 else "wheel",
+         "opened_at": datetime(2024, month, 1), "closed_at": datetime(2024, month, 2)}
+        for n, fault in enumerate(found)
+        for month in (1, 3)
+    ]  # fmt: skip
+
+
+def test_months_in_which_no_job_was_closed_are_told() -> None:
+    said = "No job that could come back was closed in February 2024."
+    with depot_of({"jobs": visits("wheel")}) as depot:
+        assert said in depot.comebacks(months="2024-02").notes
+        for months in ("2024-01", None):
+            assert not any("was closed in" in n for n in depot.comebacks(months=months).notes)
+        assert not any("was closed in" in n for n in depot.comebacks(months="2030-01").notes)
+
+
+@pytest.mark.parametrize(("found", "told"), [("motor", True), ("wheel", False)])
+def test_new_faults_are_spoken_of_where_there_are_some(found: str, told: bool) -> None:
+    """Without step logs a come-back with another fault counts as a new one, which is said where there is one."""
+    with depot_of({"jobs": visits(found)}) as depot:
+        for answer in (depot.comebacks(90, by="class"), depot.returns.classes(90), depot.costs(window=90, by="class")):
+            assert any("They are counted as new faults." in n for n in answer.notes) is told
+
+
 @given(st.dictionaries(NAMES, st.lists(VALUES, min_size=1, max_size=4).map(tuple), min_size=1, max_size=4))
 def test_whatever_filters_hold_they_are_read_as_they_were_written(where: dict[str, tuple[str, ...]]) -> None:
     assert read_filters("q", written(where)) == where

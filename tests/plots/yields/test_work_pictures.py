@@ -158,6 +158,12 @@ def test_a_funnel_names_those_that_stand_out_and_ranks_nobody() -> None:
     assert "None is further out than luck allows" in quiet["description"]
 
 
+def test_a_funnel_of_one_says_that_nobody_stands_beside_it() -> None:
+    one = comparison().table.head(1).with_columns(pl.lit(0).alias("exposures"))
+    spec = plot(replace(comparison(), table=one)).to_dict()
+    assert "Only one technician has such work: there is nothing to compare it with." in spec["description"]
+
+
 def test_the_funnel_is_that_of_the_statistics_and_widens_with_the_spread() -> None:
     from rqa.stats import funnel_limits
 
