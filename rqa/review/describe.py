@@ -30,7 +30,7 @@ from rqa.review.said_once import said_once
 from rqa.review.steps import wrong
 from rqa.review.tests import believed
 from rqa.review.texts import CAUTIONS, DEFINITIONS, LUCK
-from rqa.review.verdicts import CANNOT_BE_TOLD, mature_month, resting_on, summary, verdicts
+from rqa.review.verdicts import CANNOT_BE_TOLD, mature_month, no_job_closed, resting_on, summary, verdicts
 from rqa.words import listed, month_name, percent
 
 SHOWN_MONTHS = 24
@@ -76,13 +76,14 @@ def describe(
     part("where to look: all comparisons of the month and of the month before")
     found = depot.findings(own, progress=progress)
     part("what was loaded")
-    found_there, quiet, looked = pointers(found, _answered(depot, day), depot.grounds(), depot.people)
+    found_there, quiet, looked = pointers(found, _answered(depot, day), depot.grounds(), depot.people, judged)
     past = months_up_to(own, _first(depot))
     tables, files, intake_words = intake(depot)
     title = depot.about.get("title") or "Repair depot"
     general = tuple(n for n in depot.data.remarks().notes if not isinstance(n, Sentence))
     notes = list(general)
     so_far = _so_far(depot, own) if month_end(own) > day else ""
+    so_far = so_far or no_job_closed(depot.grounds(own), own)
     if month_end(own) > day:
         notes.insert(0, f"{month_name(own)} is not over on {day}: its figures will still change, and none is judged.")
     sections: dict[str, Callable[[], Section]] = {
@@ -108,7 +109,7 @@ def describe(
         month_name=month_name(own),
         as_of=f"{day.day} {month_name(day)}",
         headline=_headline(title, judged, own, so_far),
-        summary=summary(depot.grounds(), judged, own),
+        summary=summary(depot.grounds(own), judged, own),
         verdicts=judged,
         projected=projections(depot, own),
         luck=LUCK,

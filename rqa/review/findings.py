@@ -1,12 +1,13 @@
 """Where to look: the month's findings, as the page lists them."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.grounds import Grounds, Sentence
 from rqa.answers.improve.findings import MonthFindings
-from rqa.review.facts import Pointer
+from rqa.answers.improve.overall_findings import AGAINST
+from rqa.review.facts import Pointer, Verdict
 from rqa.review.verdicts import points
 from rqa.words import counted, fixed
 
@@ -15,12 +16,17 @@ MOST = 8
 
 
 def pointers(
-    found: MonthFindings, actions: Mapping[str, str], there: Grounds, persons: frozenset[str]
+    found: MonthFindings,
+    actions: Mapping[str, str],
+    there: Grounds,
+    persons: frozenset[str],
+    headline: Sequence[Verdict] = (),
 ) -> tuple[tuple[Pointer, ...], Sentence, tuple[str, ...]]:
     """The first of the month's findings, what to say where there is none, and what was compared and what is gone.
 
     None names a person: `persons` are the groupings that do. `actions` are those that answer a finding, as text by the
-    finding's id.
+    finding's id. `headline` are the verdicts on the month's figures: what they call better or worse is told there, of
+    fewer comparisons, and is not said to be gone.
     """
     told = [
         Pointer(f.id, _state(state, actions.get(f.id, "")), f.where, f.what, _size(f), f.caution, f.check)
@@ -32,10 +38,11 @@ def pointers(
     if len(told) > MOST:
         looked.append(f"{len(told) - MOST} more are in the notebooks.")
     people = len(found.findings) - len(told)
-    gone = [f"{f.where} ({f.id})" for f in found.gone if not persons & set(f.scope)]
+    held = {AGAINST.format(v.measure) for v in headline if v.word in ("better", "worse")}
+    gone = [f"{f.where}: {f.what} ({f.id})" for f in found.gone if not persons & set(f.scope) and f.kind not in held]
     if gone:
-        more = f" and {len(gone) - MOST} more" if len(gone) > MOST else ""
-        looked.append(f"No longer more than luck, as it was a month before: {'; '.join(gone[:MOST])}{more}.")
+        more = f"; and {len(gone) - MOST} more" if len(gone) > MOST else ""
+        looked.append(f"No longer more than luck, as it was a month before. {'; '.join(gone[:MOST])}{more}.")
     if people:
         each = (
             "more concerns the work of a single person: it is"

@@ -3,7 +3,7 @@
 from datetime import date
 
 from rqa.answers.compare.comparison import ABOVE, BELOW, TOO_LITTLE
-from rqa.answers.core.grounds import Sentence
+from rqa.answers.core.ground_list import GROUNDS
 from rqa.answers.core.needs import untold
 from rqa.answers.improve.findings import MonthFindings
 from rqa.depot import Depot
@@ -16,7 +16,11 @@ COMPARED = (
     ("site", "comeback", "sites: come-backs {}"),
     ("bench", "comeback", "benches: come-backs {}"),
     ("technician", "comeback", "people: come-backs {}"),
+    ("site", "first_pass", "sites: failed first checks"),
+    ("bench", "first_pass", "benches: failed first checks"),
+    ("tool", "first_pass", "tools: failed first checks"),
     ("technician", "first_pass", "people: failed first checks"),
+    ("site", "first_run", "sites: failed first runs"),
     ("station", "first_run", "test stations: failed first runs"),
 )
 WINDOW = 30
@@ -28,15 +32,17 @@ HEADING = "People and places"
 HEADS = ("who, and what", "compared", "more than their work brings", "fewer", "too little work to say", "which")
 CAUTION = (
     "Each is set against what the same mix of work brings in the whole depot, and the verdicts of a row allow for how "
-    "many it compares. Figures about people are for coaching and for changing the process, and subject to local labour "
-    "and privacy law: single persons are not named here."
+    "many it compares. “Where to look” allows for all comparisons of the month, and so may list fewer. Figures about "
+    "people are for coaching and for changing the process, and subject to local labour and privacy law: single persons "
+    "are not named here."
 )
 
 
 def people(depot: Depot, span: tuple[date, date], found: MonthFindings) -> Section:
     """Who differs over the months `span`, counted; places are named. `found` says which come-backs are counted."""
-    rows, notes, lacks = list[tuple[str, ...]](), list[str]([CAUTION]), list[Sentence]()
-    counted, comparisons = found.counted, list[tuple[int, int, bool]]()
+    rows, notes, lacks = list[tuple[str, ...]](), list[str]([CAUTION]), dict[tuple[str, ...], list[str]]()
+    counted, comparisons, few = found.counted, list[tuple[int, int, bool]](), list[str]()
+    words = list[str]()
     for who, outcome, said in COMPARED:
         which = counted.where if outcome == "comeback" and counted else None
         answer = depot.compare(who, outcome=outcome, where=which, window=WINDOW, months=span)
@@ -44,10 +50,13 @@ def people(depot: Depot, span: tuple[date, date], found: MonthFindings) -> Secti
         compared = answer.table.select(who, "verdict").rows()
         told = [verdict for _, verdict in compared]
         if who in depot.people and 0 < len(told) < FEWEST:
-            notes.append(f"With fewer than {FEWEST} people, a count would name them: people are not compared here.")
+            few.append(name)
             continue
         if none:
-            lacks.append(none)
+            if set(none.lacks) <= set(GROUNDS):
+                lacks.setdefault(none.lacks, []).append(name)
+            else:
+                words.append(none)
             rows.append((name, *(CANNOT_BE_TOLD,) * 4, "–"))
             continue
         judged = len(told) - told.count(TOO_LITTLE)
@@ -61,8 +70,11 @@ def people(depot: Depot, span: tuple[date, date], found: MonthFindings) -> Secti
         else:
             rows.append((name, *map(count, numbers), listed(apart) or "–"))
             comparisons.append((judged, len(apart), True))
-    words = [_said(depot, comparisons)]
-    words += [none for none in dict.fromkeys(lacks) if none not in words]
+    there = depot.grounds()
+    words = [_said(depot, comparisons), *dict.fromkeys(words)]
+    words += [there.claim("", *lacking, about=listed(names)) for lacking, names in lacks.items()]
+    if few:
+        notes.append(f"Not compared, as a count of fewer than {FEWEST} people would name them: {listed(few)}.")
     if counted and counted.note:
         notes.append(counted.note)
     table = Table("How many differ", HEADS, tuple(rows), 1)

@@ -8,6 +8,7 @@ from datetime import date
 from rqa.answers.core.grounds import Sentence
 from rqa.depot import Depot
 from rqa.review.facts import Basis, Section, Table
+from rqa.review.verdicts import no_job_closed
 from rqa.words import count, counted, month_name, spoken
 
 LISTED = 30
@@ -22,6 +23,8 @@ def safety(depot: Depot, month: date) -> Section:
     answer = depot.steps.battery_breaches(months=month)
     rows, basis = answer.table, Basis((month, month), of="jobs closed, in whatever way,")
     notes = tuple(n for n in answer.notes if not isinstance(n, Sentence))
+    if idle := no_job_closed(depot.grounds(month), month):
+        return Section("safety", "Safety", basis, (f"{idle}.",), notes=notes)
     if rows.is_empty():
         none = depot.grounds(month).claim(
             f"In {month_name(month)} no job is logged with the battery isolated late or reconnected early.",

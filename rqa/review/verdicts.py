@@ -15,6 +15,7 @@ from rqa.words import count, counted, interval, listed, month_name, percent, plu
 
 CANNOT_BE_TOLD = "cannot be told"
 NONE_YET = "none yet"
+COMEBACKS = [figure.name for figure in FIGURES if figure.measure == "comebacks"]
 
 
 def mature_month(depot: Depot, measure: str, window: int, month: date) -> date | None:
@@ -103,16 +104,28 @@ def summary(there: Grounds, judged: tuple[Verdict, ...], month: date) -> Sentenc
     said += [f"{listed(told[CANNOT_BE_TOLD])} cannot be told"] * bool(told[CANNOT_BE_TOLD])
     text = f"{'; '.join(said)}."
     text = text[0].upper() + text[1:]
-    late = [v.month for v in judged if v.month not in (month_name(month), NONE_YET)]
-    if late:
+    own, idle = month_name(month), no_job_closed(there, month)
+    late = [v.measure for v in judged if v.month not in (own, NONE_YET)]
+    waiting = [] if idle else [name for name in late if name in COMEBACKS]
+    if idle:
+        text = f"{idle}. {text}"
+    if waiting:
         text += (
-            f" The come-backs of {month_name(month)} itself are not known yet, as its jobs have not been out long "
+            f" The come-backs of {own} itself are not known yet, as its jobs have not been out long "
             "enough; the latest month that has matured speaks instead, with a projection beside it."
         )
+    rest = [name for name in late if name not in waiting]
+    if rest:
+        text += f" {own} itself has no final figure of {listed(rest)}: the latest month before that has speaks instead."
     said_of_all = resting_on(text, judged)
     if unseen is None:
         return said_of_all
     return Sentence(f"{unseen} {said_of_all}", said_of_all.rests_on, said_of_all.lacks, remedy=unseen.remedy)
+
+
+def no_job_closed(there: Grounds, month: date) -> str:
+    """That no job was closed in the month, if so; `there` are the grounds of the month."""
+    return f"No job was closed in {month_name(month)}" if "closed_there" not in there.present else ""
 
 
 def resting_on(text: str, judged: tuple[Verdict, ...]) -> Sentence:

@@ -58,7 +58,7 @@ LACKING = (
     "not known: no",
     "no ratio: nothing to set beside", "No trend is fitted", "no matured job yet", "there is no earlier month",
     "there is nothing to tell it by", "has no final rate yet", "so no change with practice can be seen",
-    "every first run was aborted", "which is no share", "no scatter at all",
+    "No job was closed", "has no final figure", "every first run was aborted", "which is no share", "no scatter at all",
 )  # fmt: skip
 HOW_TO_READ = (
     "no longer more than luck", "Where no change was stated", "is no burst", "Each class is counted",

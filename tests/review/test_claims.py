@@ -158,3 +158,29 @@ def test_no_unit_twice_is_said_first_and_once() -> None:
         "come-backs within 30 days": "no data", "come-backs within 90 days": "no data"
     }  # fmt: skip
     assert "0 % (0 of" not in text
+
+
+IDLE = date(2025, 3, 1)
+
+
+def test_of_a_month_without_work_the_page_says_so_and_looks_for_nothing() -> None:
+    """Its figures are those of the month before, which is said; nothing is waited for, projected or not found in it."""
+    tables = made(bad=True)
+    jobs = [j for j in tables["jobs"] if f"{j['closed_at']:%Y-%m}" != f"{IDLE:%Y-%m}"]
+    there = {j["job_id"] for j in jobs}
+    logs = {name: [r for r in tables[name] if r["job_id"] in there] for name in ("steps", "diagnostics")}
+    with depot_of({**tables, "jobs": jobs, **logs}, DAY) as depot:
+        facts = describe(depot, IDLE)
+        found = depot.findings(IDLE)
+    assert "No job was closed in March 2025" in facts.headline
+    assert facts.summary.startswith("No job was closed in March 2025.")
+    assert {v.month for v in facts.verdicts} == {"February 2025"}
+    for measure in (v.measure for v in facts.verdicts):
+        assert measure in str(facts.summary).partition("March 2025 itself has no final figure of ")[2]
+    assert "not been out long enough" not in facts.summary
+    assert facts.projected == ()
+    (safety,) = (s for s in facts.sections if s.key == "safety")
+    assert safety.words == ("No job was closed in March 2025.",)
+    for finding in (*found.stated, *found.gone):
+        assert "March 2025 no data" not in finding.what
+    assert any("come-backs within 30 days in February 2025" in f.what for f in found.stated), "as the headline has it"

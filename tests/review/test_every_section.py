@@ -12,12 +12,14 @@ import pytest
 
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.ground_list import GROUNDS
-from rqa.answers.core.grounds import Grounds
-from rqa.answers.improve.findings import MonthFindings
+from rqa.answers.core.grounds import Grounds, Sentence
+from rqa.answers.improve.findings import COMPARED, MonthFindings
+from rqa.answers.improve.overall_findings import AGAINST
 from rqa.depot import Depot
 from rqa.review import describe, render
+from rqa.review import people as people_section
 from rqa.review.actions import improved
-from rqa.review.facts import MonthFacts
+from rqa.review.facts import MonthFacts, Verdict
 from rqa.review.findings import pointers
 from rqa.review.ledger import changes
 from rqa.review.people import FEWEST, people
@@ -207,7 +209,8 @@ def test_what_is_gone_is_said_and_who_is_not() -> None:
         told[0].size == "ratio 2 (95 % interval 1.5 to 3); like what it is set beside, it would have had some 12 "
         "come-backs fewer"
     )
-    assert f"No longer more than luck, as it was a month before: bench B-2 ({gone[0].id})." in " ".join(looked)
+    named = f"bench B-2: {gone[0].what} ({gone[0].id})."
+    assert f"No longer more than luck, as it was a month before. {named}" in " ".join(looked)
     assert "T0" not in " ".join(looked)
 
 
@@ -359,3 +362,32 @@ def test_a_verdict_says_what_it_counts_and_no_money_before_it_is_told(missing: s
     assert (money["avoided"] is None) == (not sure)
     assert ("EUR" in point or "Spared" in point) == sure
     assert sure or money["cost"] is None
+
+
+def gone_finding(kind: str, scope: dict[str, str], what: str) -> Finding:
+    return Finding(kind, scope, what, "difference of shares", 0.1, 0.05, 0.2, True, 40, 0.001, "", "look")
+
+
+def test_what_is_gone_is_named_and_does_not_deny_the_headline() -> None:
+    """A line says what no longer holds; what the headline calls better or worse is not said to be gone beside it."""
+    name = "come-backs within 30 days"
+    gone = (
+        gone_finding(AGAINST.format(name), {}, "come-backs within 30 days in May 40 %, worse than 20 % before"),
+        gone_finding("come-backs by site", {"site": "Alder"}, "30 units of 100 came back"),
+    )
+    found = MonthFindings(pl.DataFrame({"state": []}), {}, gone=gone)
+    for word, named in (("worse", False), ("better", False), ("no clear change", True)):
+        verdict = Verdict(name, "May 2025", "40 %", "", "", "20 %", "", word, Sentence(""))
+        (line,) = (t for t in pointers(found, {}, ALL, PEOPLE, (verdict,))[2] if t.startswith("No longer"))
+        assert "site Alder: 30 units of 100 came back (F-" in line
+        assert ("the whole depot: come-backs within 30 days in May 40 %" in line) == named
+
+
+def test_who_is_compared_among_the_findings_stands_in_the_table(depot: Depot, facts: MonthFacts) -> None:
+    """A manager who reads that no bench differs reads it of first checks, too; and of no rows that are not shown."""
+    assert set(COMPARED) == {(who, outcome) for who, outcome, _ in people_section.COMPARED}
+    (section,) = (s for s in facts.sections if s.key == "people")
+    named = {row[0].partition(":")[0] for row in section.tables[0].rows}
+    assert {"sites", "benches", "tools", "test stations"} <= named
+    for note in (n for n in section.notes if n.startswith("Not compared, as")):
+        assert not any(row[0] in note for row in section.tables[0].rows)

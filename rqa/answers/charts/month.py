@@ -59,13 +59,13 @@ class MonthAgainstBefore:
     by_job: float = 1.0
 
 
-def last_whole_month(now: Moment, measure: str, window: int) -> date | None:
-    """The latest month with data whose figure is final; None if there is none yet."""
+def last_whole_month(now: Moment, measure: str, window: int, upto: date | None = None) -> date | None:
+    """The latest month with data whose figure is final, up to the one given; None if there is none yet."""
     table = monthly(now, measure, window=window, where=None).table
     wait = ripens(measure, window)
     size = MEASURES[measure].size
     months = [row["month"] for row in table.iter_rows(named=True) if row[size] and is_mature(row["month"], now, wait)]
-    return max(months, default=None)
+    return max((month for month in months if upto is None or month <= upto), default=None)
 
 
 def month_against_before(

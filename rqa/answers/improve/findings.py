@@ -171,9 +171,10 @@ def stated_in(now: Moment, month: date, progress: Progress = silent) -> tuple[tu
 
 
 def _finals(now: Moment, month: date) -> dict[int, date]:
-    """The latest month up to this one whose come-backs within so many days are final, by days."""
-    latest = {f.window: last_whole_month(now, "comebacks", f.window) for f in FIGURES if f.measure == "comebacks"}
-    return {window: min(found, month) for window, found in latest.items() if found is not None}
+    """The latest month with work up to this one whose come-backs within so many days are final, by days."""
+    windows = [f.window for f in FIGURES if f.measure == "comebacks"]
+    latest = {window: last_whole_month(now, "comebacks", window, month) for window in windows}
+    return {window: found for window, found in latest.items() if found is not None}
 
 
 def _of_the_month(now: Moment, month: date, finals: dict[int, date]) -> Iterator[Iterable[Finding]]:

@@ -40,6 +40,8 @@ GROUNDS = {
 """What each figure rests on."""
 EARLIER = {"comebacks": "earlier_comebacks", "first_pass_yield": "earlier_checks", "clean_jobs": "earlier_clean"}
 """What the comparison of each figure with the months before rests on."""
+AGAINST = "{} of the month against the year before"
+"""The kind of finding that compares a figure of the month; `{}` is its name."""
 UNLIKE = "the mix of work and the season are not allowed for"
 LOOK = "see which kinds of work, sites and steps moved, and what was changed in the month before"
 
@@ -56,7 +58,7 @@ def against_before(now: Moment, month: date, finals: dict[int, date]) -> Iterato
         word = "worse" if worse else "better"
         before = found.before_share or 0.0
         yield Finding(
-            kind=f"{figure.name} of the month against the year before",
+            kind=AGAINST.format(figure.name),
             scope={},
             what=(
                 f"{figure.name} in {month_name(found.month)} {percent(found.share)} ({count(found.count)} of "
