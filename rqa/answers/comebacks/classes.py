@@ -88,8 +88,8 @@ def comeback_causes(
     }  # fmt: skip
     notes = notes_on(now, seen, index, competing=True)
     notes.append("returned counts matured jobs alone; incidence uses every job as far as it was followed.")
-    new = table.filter(pl.col("class") == "new_fault")["returned"]
-    notes += workmanship_untold(now, new_faults=int(new.sum()))
+    new = table.filter((pl.col("class") == "new_fault") & ((pl.col("returned") > 0) | (pl.col("incidence") > 0)))
+    notes += workmanship_untold(now, new_faults=new.height)
     return ComebackCauses(table, settings, tuple(notes))
 
 

@@ -25,7 +25,7 @@ def untold_classes(now: Moment) -> tuple[str, ...]:
 def workmanship_untold(now: Moment, *, new_faults: int) -> tuple[Sentence, ...]:
     """That workmanship and new faults cannot be told apart in the store; nothing where they can.
 
-    `new_faults` is how many the answer counts, so that it speaks of some only where there are some.
+    `new_faults` is how many the answer has (or how many of its rows), so that it speaks of them only where there are.
     """
     about = "which come-backs with another fault than the one repaired are workmanship"
     untold = grounds(now).lack(*TOUCHED, about=about)

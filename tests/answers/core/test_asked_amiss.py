@@ -175,7 +175,8 @@ def test_months_in_which_no_job_was_closed_are_told() -> None:
 def test_new_faults_are_spoken_of_where_there_are_some(found: str, told: bool) -> None:
     """Without step logs a come-back with another fault counts as a new one, which is said where there is one."""
     with depot_of({"jobs": visits(found)}) as depot:
-        for answer in (depot.comebacks(90, by="class"), depot.returns.classes(90), depot.costs(window=90, by="class")):
+        asked = (depot.comebacks(59, by="class"), depot.returns.classes(90), depot.costs(window=90, by="class"))
+        for answer in asked:
             assert any("They are counted as new faults." in n for n in answer.notes) is told
 
 

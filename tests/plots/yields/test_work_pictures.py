@@ -159,7 +159,7 @@ def test_a_funnel_names_those_that_stand_out_and_ranks_nobody() -> None:
 
 
 def test_a_funnel_of_one_says_that_nobody_stands_beside_it() -> None:
-    one = comparison().table.head(1).with_columns(pl.lit(0).alias("exposures"))
+    one = comparison().table.head(1).with_columns(pl.lit(0).alias("exposures"), pl.lit(None, pl.Float64).alias("ratio"))
     spec = plot(replace(comparison(), table=one)).to_dict()
     assert "Only one technician has such work: there is nothing to compare it with." in spec["description"]
 
