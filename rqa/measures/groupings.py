@@ -191,6 +191,7 @@ MEASURES: Mapping[str, Groupings] = {
     "clocks": {},
     "latest": {},
     "grounds": {},
+    "known_by_site": {},
     "overlaps": {},
     "declared_names": {},
     "declared_steps": {},

@@ -34,7 +34,7 @@ def pointers(
         if not persons & set(f.scope)
     ]
     looked = [n for n in found.notes if not isinstance(n, Sentence)][:1]
-    looked += [*found.lacking, *([found.counted.note] if found.counted and found.counted.note else [])]
+    looked += [*found.lacking, *(found.counted.notes if found.counted else ())]
     if len(told) > MOST:
         looked.append(f"{len(told) - MOST} more are in the notebooks.")
     people = len(found.findings) - len(told)

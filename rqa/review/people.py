@@ -75,8 +75,7 @@ def people(depot: Depot, span: tuple[date, date], found: MonthFindings) -> Secti
     words += [there.claim("", *lacking, about=listed(names)) for lacking, names in lacks.items()]
     if few:
         notes.append(f"Not compared, as a count of fewer than {FEWEST} people would name them: {listed(few)}.")
-    if counted and counted.note:
-        notes.append(counted.note)
+    notes += counted.notes if counted else ()
     table = Table("How many differ", HEADS, tuple(rows), 1)
     return Section(
         "people", HEADING, Basis(span, WINDOW), tuple(words), notes=tuple(dict.fromkeys(notes)), tables=(table,)

@@ -112,16 +112,45 @@ def groups_of_job(job: Row, by: Sequence[str], tables: Tables) -> set[tuple[Any,
     return groups
 
 
+def known_by_site(tables: Tables, as_of: date) -> dict[str, tuple[int, int, int, int, int, int]]:
+    """Per site: repaired jobs, those with a step log, of these those whose procedure says what it touches, those with
+    diagnostics, those that came back with a fault or nobody wrote which, those of them with a fault found."""
+    logged, tested = ({row["job_id"] for row in tables[name]} for name in ("steps", "diagnostics"))
+    described = {row["procedure"] for row in tables["procedures"] if row["subsystems"]}
+    found: dict[str, list[int]] = defaultdict(lambda: [0] * 6)
+    for job, _, _, kind in links(tables).values():
+        if job["disposition"] == "repaired" and job["closed_on"] <= as_of:
+            has_log = job["job_id"] in logged
+            there = (
+                True, has_log, has_log and job["procedure"] in described, job["job_id"] in tested,
+                kind not in (None, "no_fault_found"), kind in ("repeat", "workmanship", "new_fault"),
+            )  # fmt: skip
+            for place, is_so in enumerate(there):
+                found[job["site"]][place] += is_so
+    return {site: (a, b, c, d, e, f) for site, (a, b, c, d, e, f) in found.items()}
+
+
+def without_classes(tables: Tables, as_of: date) -> set[str]:
+    """Sites at which nobody knows the classes of come-backs, where another site knows what they do not."""
+    seen = known_by_site(tables, as_of)
+    left: set[str] = set()
+    for known, of in ((5, 4), (2, 0)):
+        if any(n[of] and n[known] >= n[of] / 2 for n in seen.values()):
+            left |= {site for site, n in seen.items() if n[known] + 2 < n[of] / 2}
+    return left
+
+
 def comebacks(
     tables: Tables, by: Sequence[str], *, window: int, as_of: date, index: str = "repaired"
 ) -> dict[tuple[Any, ...], tuple[int, int, int]]:
-    """Per group: jobs, matured, returned. `class` goes last in `by`."""
+    """Per group: jobs, matured, returned. `class` goes last in `by`; then jobs of sites that do not know it are out."""
+    left_out = without_classes(tables, as_of) if "class" in by else set()
     groups = [b for b in by if b != "class"]
     jobs: Counter[Any] = Counter()
     matured: Counter[Any] = Counter()
     returned: Counter[Any] = Counter()
     for job, back, gap, kind in links(tables).values():
-        if job["disposition"] != index or job["closed_on"] > as_of:
+        if job["disposition"] != index or job["closed_on"] > as_of or job["site"] in left_out:
             continue
         for key in groups_of_job(job, groups, tables):
             jobs[key] += 1

@@ -64,6 +64,18 @@ def test_links_and_classes(data: dict[str, Any], as_of: Any) -> None:
 
 
 @SLOW
+@given(data=tables(), as_of=as_ofs)
+def test_what_each_site_writes_down(data: dict[str, Any], as_of: Any) -> None:
+    columns = ("jobs", "logged", "touched", "tested", "returned", "found")
+    with depot_of(data, as_of) as depot:
+        day = asked_of(depot)
+        table = counts(depot._store, "known_by_site", values={"as_of": day})
+    assert {r["site"]: tuple(r[c] for c in columns) for r in table.iter_rows(named=True)} == by_hand.known_by_site(
+        data, day
+    )
+
+
+@SLOW
 @given(
     data=tables(),
     as_of=as_ofs,

@@ -56,6 +56,18 @@ def _jobs_changed(changed: Callable[[int, Row], Row]) -> Change:
     return lambda tables: tables | {"jobs": [row | changed(n, row) for n, row in enumerate(tables["jobs"])]}
 
 
+def _site_without(table: str, column: str = "") -> Change:
+    """The second site's system writes no rows of a table, or leaves a column of it empty."""
+
+    def change(tables: Tables) -> Tables:
+        ids = {row["job_id"] for row in tables["jobs"] if row["site"] == tuple(SITES)[1]}
+        others = [row for row in tables[table] if row["job_id"] not in ids]
+        emptied = [row | {column: ""} if row["job_id"] in ids else row for row in tables[table]]
+        return tables | {table: emptied if column else others}
+
+    return change
+
+
 def _only(*names: str) -> Change:
     return lambda tables: {name: tables[name] for name in names}
 
@@ -129,6 +141,9 @@ SHAPES: dict[str, OddDepot] = {
     "all fail": OddDepot(_outcomes("fail")),
     "data ending years ago": OddDepot(_older(9 * 365)),
     "one site with one job": OddDepot(_lopsided),
+    "one site without found": OddDepot(_site_without("jobs", "found")),
+    "one site without a step log": OddDepot(_site_without("steps")),
+    "one site without diagnostics": OddDepot(_site_without("diagnostics")),
     "no jobs": OddDepot(_jobs_kept(lambda row: False)),
     "one job": OddDepot(_jobs_kept(lambda row: row["job_id"].startswith("OT-0001"))),
     "hostile names": OddDepot(_hostile_names),

@@ -49,7 +49,8 @@ def comeback_causes(
     this class by the window's end, with incidence_low and incidence_high (Aalen-Johansen, every job as far as it was
     followed, other classes and retirement competing). The incidences of a group's classes add up to its share of
     come-backs. Groups without jobs have no rows; without returns of_returns is null. Where
-    no return has its fault written down, nothing but its count is told of the classes that hang on it.
+    no return has its fault written down, nothing but its count is told of the classes that hang on it; jobs of sites at
+    which that is so are left out, and a note says so.
     """
     import polars as pl
 
@@ -57,7 +58,10 @@ def comeback_causes(
 
     check_level(QUESTION, level)
     window = days_asked(QUESTION, "window", window)
-    seen = follow_up(QUESTION, now, by=by, where=where, months=months, index=index, upto=window, allowed=GROUPINGS)
+    seen = follow_up(
+        QUESTION, now, by=by, where=where, months=months, index=index, upto=window, classes=((c,) for c in CLASSES),
+        allowed=GROUPINGS,
+    )  # fmt: skip
     causes = np.concatenate((seen.returned, seen.retired[..., np.newaxis]), axis=-1)
     curves = cumulative_incidence(day=seen.day, returned=causes, censored=seen.followed, level=level)
     at = curves.on_days(window)

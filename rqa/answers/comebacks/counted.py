@@ -4,15 +4,13 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from rqa.answers.comebacks.rate import comebacks
 from rqa.answers.core.grounds import Sentence, grounds
 from rqa.answers.core.own_work import TOUCHED
 from rqa.answers.core.scope import Moment
+from rqa.answers.core.told_sites import LEAST_KNOWN, few_told, left_out_note, untold_sites
 from rqa.contract import CLASSES, OWN_WORK
+from rqa.measures.run import counts
 from rqa.words import count, counted, plural, spoken
-
-LEAST_KNOWN = 0.5
-"""Share of the come-backs that must be known by class before those of some classes alone are counted."""
 
 
 @dataclass(frozen=True)
@@ -20,7 +18,8 @@ class Counted:
     """The classes counted, how such a come-back is said, and how many come-backs have no confirmed fault, of how many.
 
     `mark` is put behind the kind of a finding, so that one counted otherwise is another finding. `untouched` says that
-    what jobs had worked on is not known, where that is why every class counts.
+    what jobs had worked on is not known, where that is why every class counts; `left_out` that jobs of some sites do
+    not count, as their come-backs are not known by class.
     """
 
     classes: tuple[str, ...]
@@ -29,6 +28,7 @@ class Counted:
     unknown: int
     returned: int
     untouched: Sentence | None = None
+    left_out: Sentence | None = None
 
     @property
     def any_class(self) -> bool:
@@ -41,10 +41,12 @@ class Counted:
         return None if self.any_class else {"class": list(self.classes)}
 
     @property
-    def note(self) -> Sentence | None:
-        """What a reader must know where classes are not known; None where they are."""
-        if self.untouched:
-            return self.untouched
+    def notes(self) -> tuple[Sentence, ...]:
+        """What a reader must know where classes are not known; nothing where they are."""
+        return tuple(said for said in (self.left_out, self.untouched or self._unknown) if said)
+
+    @property
+    def _unknown(self) -> Sentence | None:
         if not self.unknown:
             return None
         said = (
@@ -62,17 +64,31 @@ class Counted:
 
 def counted_comebacks(now: Moment, window: int, months: tuple[date, date] | None = None) -> Counted:
     """The come-backs to count of jobs closed in some months, back within `window` days."""
-    table = comebacks(now, window=window, by="class", months=months).table
-    each = dict(table.select("class", "returned").iter_rows())
-    returned = sum(each.values())
-    unknown = each["unknown"]
+    unknown, returned = _returned(now, window, months)
     if returned and unknown > (1 - LEAST_KNOWN) * returned:
         return Counted(CLASSES, *in_words(CLASSES), unknown, returned)
     untouched = grounds(now, window=window).lack(*TOUCHED, about="which come-backs are on what the job had worked on")
     if untouched:
         said = untouched.followed("So come-backs of any class are compared.")
         return Counted(CLASSES, *in_words(CLASSES), unknown, returned, said)
-    return Counted(OWN_WORK, *in_words(OWN_WORK), unknown, returned)
+    left = untold_sites(now, OWN_WORK)
+    if few_told(now, OWN_WORK):
+        said = left_out_note(left, alone=True).followed("So come-backs of any class are compared.")
+        return Counted(CLASSES, *in_words(CLASSES), unknown, returned, Sentence(str(said), lacks=said.lacks))
+    told = _returned(now, window, months, without=[site.name for site in left])
+    return Counted(OWN_WORK, *in_words(OWN_WORK), *told, left_out=left_out_note(left) if left else None)
+
+
+def _returned(
+    now: Moment, window: int, months: tuple[date, date] | None, without: Sequence[str] = ()
+) -> tuple[int, int]:
+    """How many come-backs have no confirmed fault, and how many there are, but for some sites."""
+    found = counts(
+        now.store, "comebacks", by=("site",), months=months,
+        values={"window": window, "as_of": now.day, "disposition": "repaired"},
+    )  # fmt: skip
+    rows = [(kind, n) for site, kind, n in found.select("site", "class", "returned").iter_rows() if site not in without]
+    return sum(n for kind, n in rows if kind == "unknown"), sum(n for _, n in rows)
 
 
 def in_words(classes: Iterable[str]) -> tuple[str, str]:

@@ -1,6 +1,6 @@
 """Do groups come back at the same pace: log-rank over the first days, and each group's share beside the others'."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -20,7 +20,7 @@ from rqa.answers.core.follow_up_counts import (
 )
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.result import Answer
-from rqa.answers.core.scope import By, Moment, Months, Scope, Where, check_level, check_one_of, named_groups
+from rqa.answers.core.scope import By, Moment, Months, Where, check_level, check_one_of, named_groups
 from rqa.arguments import Numbers
 from rqa.contract import CLASSES
 from rqa.errors import RequestError
@@ -105,8 +105,9 @@ def compare_curves(
     if not names:
         raise RequestError(f"{QUESTION}: by= names what is to be compared, such as model.")
     fine = follow_up(
-        QUESTION, now, by=(*names, *strata), where=where, months=months, index=index, upto=window, allowed=WHOLE
-    )
+        QUESTION, now, by=(*names, *strata), where=where, months=months, index=index, upto=window, classes=(wanted,),
+        allowed=WHOLE,
+    )  # fmt: skip
     own = np.array([not wanted or c in wanted for c in CLASSES])
     back, gone = _in_strata(fine, names, strata, own)
     # What lies beyond the window's last day ends there for the test.
@@ -126,7 +127,7 @@ def compare_curves(
     known = found and test.degrees_of_freedom > 0
     settings = {
         "window": window, "as_of": now.day, "cause": wanted, "within": strata, "weights": weights, "index": index,
-        **Scope(names, seen.asked.where, seen.asked.months).settings(), "level": level, "method": "log-rank",
+        **seen.asked.settings(), "level": level, "method": "log-rank",
     }  # fmt: skip
     notes = notes_on(now, seen, index, competing=bool(wanted))
     if found:
@@ -174,7 +175,7 @@ def _together(fine: FollowUp, names: tuple[str, ...]) -> FollowUp:
         np.add.at(total, group, counts)
         return total
 
-    asked = Scope(names, fine.asked.where, fine.asked.months)
+    asked = replace(fine.asked, by=names)
     return FollowUp(asked, groups, fine.day, summed(fine.returned), summed(fine.retired), summed(fine.followed))
 
 

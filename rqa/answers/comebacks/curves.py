@@ -90,7 +90,7 @@ def comeback_curve(
     check_level(CURVE, level)
     upto = days_asked(CURVE, "upto", upto)
     wanted = causes_asked(CURVE, cause)
-    seen = follow_up(CURVE, now, by=by, where=where, months=months, index=index, upto=upto)
+    seen = follow_up(CURVE, now, by=by, where=where, months=months, index=index, upto=upto, classes=(wanted,))
     settings = {
         "upto": upto, "as_of": now.day, "cause": wanted, "index": index, **seen.asked.settings(), "level": level,
         "method": "Aalen-Johansen" if wanted else "Kaplan-Meier",

@@ -50,7 +50,7 @@ def comeback_hazard(
     wanted = causes_asked(QUESTION, cause)
     # Days within reach beyond the last one shown belong to its smoothing.
     reach = upto + int(np.ceil(bandwidth))
-    seen = follow_up(QUESTION, now, by=by, where=where, months=months, index=index, upto=reach)
+    seen = follow_up(QUESTION, now, by=by, where=where, months=months, index=index, upto=reach, classes=(wanted,))
     own = np.array([not wanted or c in wanted for c in CLASSES])
     back = seen.returned[:, :-1, own].sum(axis=-1)
     gone = seen.returned[:, :-1, ~own].sum(axis=-1) + seen.censored[:, :-1]

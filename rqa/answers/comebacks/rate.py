@@ -22,6 +22,7 @@ from rqa.answers.core.scope import (
     is_held,
     scope,
 )
+from rqa.answers.core.told_sites import told_scope
 from rqa.contract import CLASSES
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES, STEP_LOG, TEST_LOG
@@ -64,7 +65,8 @@ def comebacks(
     Columns: jobs (index jobs closed up to the as-of day), matured (closed `window` days or more before it), returned
     (matured and back within `window` days), rate = returned / matured with its Wilson interval low, high. Without
     matured jobs there is no data: rate, low and high are null; so they are where no unit is there twice, or where a
-    class can be told only from faults that nobody wrote down. A unit that left service within the window counts as not
+    class can be told only from faults that nobody wrote down. With class, jobs of sites at which most come-backs are
+    not known by it are left out, and a note says so. A unit that left service within the window counts as not
     come back; a note says so where the rate of those that stayed is higher by a twentieth of itself or more.
     """
     days_asked(QUESTION, "window", window)
@@ -72,6 +74,9 @@ def comebacks(
     check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
     check_values(now.store, QUESTION, asked.where)
+    if "class" in asked.named:
+        wanted = asked.where.get("class", CLASSES)
+        asked = told_scope(now, asked, *(((c,) for c in wanted) if "class" in asked.by else (wanted,)))
     measure = _measure(asked, now.from_rows)
     table = counts(
         now.store,
@@ -149,7 +154,7 @@ def _waiting(now: Moment, asked: Scope, settings: Mapping[str, object]) -> int:
 
 
 def _notes(now: Moment, asked: Scope, settings: Mapping[str, object], table: "pl.DataFrame") -> tuple[str, ...]:
-    notes = list(now.notes)
+    notes = [*now.notes, *asked.left_out]
     window = settings["window"]
     overlapping = asked.named & {*STEP_LOG, *TEST_LOG}
     waiting = int(table["jobs"].sum()) - int(table["matured"].sum())

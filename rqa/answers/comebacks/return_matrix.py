@@ -4,8 +4,10 @@ from typing import TYPE_CHECKING
 
 from rqa.answers.core.follow_up_counts import WHOLE, check_index, days_asked
 from rqa.answers.core.ground_list import FOUND
+from rqa.answers.core.own_work import CONFIRMED
 from rqa.answers.core.result import Answer, with_shares
 from rqa.answers.core.scope import By, Moment, Months, Scope, Where, check_level, check_one_of, check_values, scope
+from rqa.answers.core.told_sites import told_scope
 from rqa.measures.run import counts
 
 if TYPE_CHECKING:
@@ -88,7 +90,7 @@ def comeback_marks(
     """
     import polars as pl
 
-    asked, table = _asked(MARKS, now, "comeback_marks", window, by, where, months, index, level)
+    asked, table = _asked(MARKS, now, "comeback_marks", window, by, where, months, index, level, CONFIRMED)
     rows = [
         table.select(
             *asked.by, pl.lit(mark).alias("mark"), pl.col(cases).alias("cases"), pl.col(hits).alias("marked")
@@ -97,17 +99,18 @@ def comeback_marks(
     ]
     whole = pl.concat(rows).sort([*asked.by, "_place"]).drop("_place")
     made = with_shares(whole, part="marked", whole="cases", share="share", level=level)
-    return ComebackMarks(made, _settings(now, asked, window, index, level), now.notes)
+    return ComebackMarks(made, _settings(now, asked, window, index, level), (*now.notes, *asked.left_out))
 
 
 def _asked(
     question: str, now: Moment, measure: str, window: int, by: By, where: Where | None, months: Months | None,
-    index: str, level: float,
+    index: str, level: float, classes: tuple[str, ...] = (),
 ) -> "tuple[Scope, pl.DataFrame]":  # fmt: skip
     check_level(question, level)
     check_index(question, index)
     asked = scope(question, by=by, where=where, months=months, allowed=WHOLE)
     check_values(now.store, question, asked.where)
+    asked = told_scope(now, asked, classes)
     table = counts(
         now.store, measure, by=asked.by, where=asked.where, months=asked.months,
         values={"window": days_asked(question, "window", window), "as_of": now.day, "disposition": index},

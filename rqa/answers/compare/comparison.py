@@ -15,7 +15,7 @@ from rqa.answers.compare.expected_by_model import expected_by_model, fits
 from rqa.answers.core.filters import written
 from rqa.answers.core.grounds import grounds
 from rqa.answers.core.job_clusters import inflation
-from rqa.answers.core.needs import OF_MEASURE
+from rqa.answers.core.needs import OF_MEASURE, untold
 from rqa.answers.core.result import Answer, chances, rounded
 from rqa.answers.core.scope import By, Moment, Months, Scope, Where, check_level, check_one_of
 from rqa.answers.yields.clean import clean_jobs
@@ -163,7 +163,7 @@ def compare(
         "mix": asked, "expected": found.method, "least": least, "spread": round(phi, 3),
         "by_job": round(float(by_job.max(initial=1.0)), 3), "level": level,
     }  # fmt: skip
-    notes = notes_of(
+    notes = table.notes if untold(table) else notes_of(
         who=who, outcome=OUTCOMES[outcome], mix=asked, names=counted.names[: counted.known], found=found, least=least,
         enough=enough, dispersion=dispersion, verdicts=verdicts, unknown=_unknown(counted),
         by_job=float(by_job.max(initial=1.0)), given=counted.notes, place=_place(settings),

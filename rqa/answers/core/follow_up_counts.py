@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from rqa.answers.core.own_work import hang_on_found, untold_classes
 from rqa.answers.core.scope import PERIODS, By, Moment, Months, Scope, Where, check_one_of, check_values, scope
+from rqa.answers.core.told_sites import told_scope
 from rqa.contract import CLASSES
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES, PARTS_LIST, STEP_LOG, TEST_LOG, names_only
@@ -100,12 +101,18 @@ def follow_up(
     months: Months | None,
     index: str,
     upto: int,
+    classes: Iterable[tuple[str, ...]] = (),
     allowed: tuple[str, ...] = GROUPINGS,
 ) -> FollowUp:
-    """Count how the follow-up of index jobs ended, by group and day."""
+    """Count how the follow-up of index jobs ended, by group and day.
+
+    `classes` are those of come-backs that count together, where they are told apart: jobs of sites at which they cannot
+    be are left out.
+    """
     check_index(question, index)
     asked = scope(question, by=by, where=where, months=months, allowed=allowed)
     check_values(now.store, question, asked.where)
+    asked = told_scope(now, asked, *classes)
     table = counts(
         now.store, measure_for(question, asked, "follow_up"), by=asked.by, where=asked.where, months=asked.months,
         values={"upto": upto, "as_of": now.day, "disposition": index},
@@ -149,7 +156,7 @@ def _dense(table: "pl.DataFrame", asked: Scope, upto: int) -> FollowUp:
 
 def notes_on(now: Moment, seen: FollowUp, index: str, *, competing: bool = False) -> list[str]:
     """What holds for every follow-up estimate."""
-    notes = list(now.notes)
+    notes = [*now.notes, *seen.asked.left_out]
     retired = int(seen.retired.sum())
     if retired and not seen.overlapping:
         fate = "counted as another end beside the come-backs" if competing else "followed until then"

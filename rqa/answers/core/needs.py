@@ -11,10 +11,12 @@ from typing import Any, Concatenate, ParamSpec, TypeVar
 
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.grounds import WINDOW, Grounds, Sentence, grounds
+from rqa.answers.core.own_work import hang_on_found
 from rqa.answers.core.persons import with_people
 from rqa.answers.core.result import Answer, names_of
 from rqa.answers.core.scope import Moment
 from rqa.answers.core.scope_notes import scope_notes
+from rqa.answers.core.told_sites import BY_SITE
 from rqa.contract import CLASSES
 
 OF_GROUPING = {
@@ -49,12 +51,16 @@ def needs(answer: Answer) -> tuple[str, ...]:
     rest += [OF_MEASURE.get(str(s[name]), ()) for name in ("measure", "outcome", "what") if s.get(name)]
     classes = s.get("classes")
     rest += [("found",)] if isinstance(classes, tuple) and set(classes) != set(CLASSES) else []
+    cause = s.get("cause")
+    rest += [("found",)] if isinstance(cause, tuple) and hang_on_found(cause) else []
     rest += [OF_GROUPING.get(name, ()) for name in named]
     return tuple(dict.fromkeys(name for names in rest for name in names))
 
 
 def with_grounds(now: Moment, answer: A) -> A:
     """The answer, with what cannot be told as its first note, or with what was not found where its table is empty."""
+    if any(isinstance(note, Sentence) and note.rests_on == (BY_SITE,) for note in answer.notes):
+        return answer
     window, looks = answer.settings.get("window"), answer.looks_at and answer.table.is_empty()
     scoped: Any = {name: answer.settings.get(name) for name in ("months", "where")} if looks else {}
     there = grounds(now, window=window if isinstance(window, int) else WINDOW, **scoped)
@@ -70,8 +76,8 @@ def said_of(answer: Answer, text: str) -> Sentence:
 def untold(answer: Answer) -> Sentence | None:
     """The note of an answer that left a depot that it cannot be told as a whole; None where it can."""
     rests_on = needs(answer)
-    whole = (n for n in answer.notes if isinstance(n, Sentence) and not n.told and n.rests_on == rests_on)
-    return next(whole, None)
+    said = (n for n in answer.notes if isinstance(n, Sentence) and not n.told)
+    return next((n for n in said if n.rests_on in (rests_on, (BY_SITE,))), None)
 
 
 def grounded(ask: Callable[Concatenate[Moment, P], A]) -> Callable[Concatenate[Moment, P], A]:

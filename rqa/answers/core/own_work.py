@@ -8,6 +8,8 @@ from rqa.contract import CLASSES
 
 TOUCHED = ("steps", "procedures", "described_jobs", "subsystems")
 """Without these nobody knows what a job had touched beyond the fault it was for."""
+CONFIRMED = ("repeat", "workmanship", "new_fault")
+"""Classes of come-backs with a fault found."""
 FAULTS = tuple(c for c in CLASSES if c != "no_fault_found")
 """Classes that only the fault found on return tells apart; where none is ever written down, all are unknown."""
 
@@ -15,6 +17,11 @@ FAULTS = tuple(c for c in CLASSES if c != "no_fault_found")
 def hang_on_found(classes: Collection[str]) -> bool:
     """Whether the come-backs of these classes together can be told only from the faults found on return."""
     return set(FAULTS) & set(classes) not in (set(), {"unknown"}, set(FAULTS))
+
+
+def hang_on_touched(classes: Collection[str]) -> bool:
+    """Whether the come-backs of these classes together can be told only from what the jobs had worked on."""
+    return len({"workmanship", "new_fault"} & set(classes)) == 1
 
 
 def untold_classes(now: Moment) -> tuple[str, ...]:

@@ -53,11 +53,15 @@ class Moment:
 
 @dataclass(frozen=True)
 class Scope:
-    """Groupings, filters and months of one question, as they go to the measures."""
+    """Groupings, filters and months of one question, as they go to the measures.
+
+    `left_out` says which of the work asked about they leave out (`rqa.answers.core.told_sites`).
+    """
 
     by: tuple[str, ...]
     where: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     months: tuple[date, date] | None = None
+    left_out: tuple[str, ...] = ()
 
     @property
     def named(self) -> set[str]:

@@ -71,8 +71,9 @@ def power(
         schema = {"month": pl.Int64, "known_on": pl.Date, "jobs_after": pl.Int64, "weeks": pl.Float64,
                   "chance": pl.Float64, "smallest_ratio": pl.Float64, "enough": pl.Boolean}  # fmt: skip
         return ActionPower(
-            pl.DataFrame(schema=schema), settings, (*now.notes, "There is no matured work in the scope.")
-        )
+            pl.DataFrame(schema=schema), settings,
+            (*now.notes, *work.left_out, *([] if work.untold else ["There is no matured work in the scope."])),
+        )  # fmt: skip
     days = [ceil(month * DAYS_A_MONTH) + window for month in range(1, months + 1)]
     table = pl.DataFrame(
         {
@@ -101,4 +102,4 @@ def power(
             f"It takes {counted(row['jobs_after'], 'matured job')}, known after "
             f"{counted(fixed(row['weeks'], 0), 'week')}, on {row['known_on']}."
         )
-    return ActionPower(table, settings, (*now.notes, *notes))
+    return ActionPower(table, settings, (*now.notes, *notes, *work.left_out))

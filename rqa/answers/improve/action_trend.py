@@ -67,7 +67,7 @@ def action_trend(now: Moment, action: str | None = None, *, window: int = 30, le
         "action": action, "scope": row["scope"], "started_on": row["started_on"], "outcome": work.outcome,
         "window": window, "as_of": now.day, "level": level,
     }  # fmt: skip
-    notes = (*now.notes, *said, f"{month_name(row['started_on'])}, in which it began, is in no fit.")
+    notes = (*now.notes, *work.left_out, *said, f"{month_name(row['started_on'])}, in which it began, is in no fit.")
     return ActionTrend(table, settings, notes, terms=terms)
 
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from rqa.answers.comebacks.counted import counted_comebacks
 from rqa.answers.core.action_scope import ActionScope
 from rqa.answers.core.scope import Moment
+from rqa.answers.core.told_sites import told_where
 from rqa.measures.run import counts
 from rqa.words import listed
 
@@ -35,7 +36,8 @@ class ActionWork:
 
     Columns of both: the kinds, side, closed_month, known_month, recent, matured, returned. `touched`: the subsystems
     whose come-backs count; all where empty. `like`: what the work beside is, in words. `found`: whether
-    faults are confirmed; where most are not, all come-backs count, since no class can be told.
+    faults are confirmed; where most are not, all come-backs count, since no class can be told. `left_out` says whose
+    jobs are not among these, as their come-backs are not known by class; `untold` that those of the scope are such.
     """
 
     scope: ActionScope
@@ -44,6 +46,8 @@ class ActionWork:
     touched: tuple[str, ...]
     like: str
     found: bool = True
+    left_out: tuple[str, ...] = ()
+    untold: bool = False
 
     @property
     def outcome(self) -> str:
@@ -63,16 +67,19 @@ def action_work(
     counted = counted_comebacks(now, window)
     faults, classes = not counted.any_class, counted.classes
     touched = touched_by(now, scope) if faults else ()
-    own = _summed(_counted(now, scope.jobs, scope.steps, touched, classes, (first_on, started_on), window))
+    asked = told_where(now, scope.jobs, classes)
+    untold = asked.where.get("site") == ()
+    own = _summed(_counted(now, asked.where, scope.steps, touched, classes, (first_on, started_on), window))
     released = next((name for name in RELEASED if name in scope.jobs), None)
     if released is None:
-        return ActionWork(scope, own, None, touched, "", faults)
+        return ActionWork(scope, own, None, touched, "", faults, asked.left_out, untold)
     import polars as pl
 
-    others = {name: kept for name, kept in scope.jobs.items() if name != released}
-    found = _counted(now, others, scope.steps, touched, classes, (first_on, started_on), window, more=(released,))
+    beside = told_where(now, {name: kept for name, kept in scope.jobs.items() if name != released}, classes)
+    found = _counted(now, beside.where, scope.steps, touched, classes, (first_on, started_on), window, more=(released,))
     found = found.filter(~pl.col(released).is_in(scope.jobs[released]))
-    return ActionWork(scope, own, _summed(found), touched, f"the same work of other {released}s", faults)
+    like = f"the same work of other {released}s"
+    return ActionWork(scope, own, _summed(found), touched, like, faults, asked.left_out or beside.left_out, untold)
 
 
 def touched_by(now: Moment, scope: ActionScope) -> tuple[str, ...]:

@@ -115,7 +115,7 @@ def findings(now: Moment, month: str | date | None = None, progress: Progress = 
     return MonthFindings(
         _table(held, known),
         settings,
-        (*_said(compared), _resting_on(own, _finals(now, own)), *lacking, *([counted.note] if counted.note else [])),
+        (*_said(compared), _resting_on(own, _finals(now, own)), *lacking, *counted.notes),
         stated,
         gone=tuple(f for f, _ in before if f.id not in there),
         compared=dict(compared),

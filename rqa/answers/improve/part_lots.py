@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 from rqa.answers.comebacks.counted import Counted
 from rqa.answers.core.contrasts import Contrast, enough
 from rqa.answers.core.scope import Moment
+from rqa.answers.core.told_sites import told_where
 from rqa.answers.improve.contrast_families import RETURNED, WINDOW, Span
 from rqa.measures.run import counts
 
@@ -47,6 +48,7 @@ def _lot_months(now: Moment, span: Span, counted: Counted, beside: list[tuple[st
         "window": WINDOW, "as_of": now.day, "first_month": first, "last_month": last,
         "classes": list(counted.classes), "beside_parts": [p for p, _ in beside],
         "beside_lots": [lot for _, lot in beside],
+        "sites": list(told_where(now, {}, counted.classes).where.get("site", ())),
     }  # fmt: skip
     return counts(now.store, "lot_months", values=asked)
 

@@ -76,8 +76,9 @@ def verdicts(now: Moment, window: int = 30, *, level: float = 0.95) -> Verdicts:
     names.
 
     Verdicts: "worked", "made it worse", "no sign yet", "too early", "cannot be told" where waiting does not help (no
-    unit appears twice, say, or there was no work before), and "cannot be judged" for a scope that cannot be read. Where
-    most come-backs have no confirmed fault, all count, and `outcome` says so. They are judged on month ends, from the
+    unit appears twice, say, there was no work before, or the site does not write down what was found on return), and
+    "cannot be judged" for a scope that cannot be read. Where most come-backs of the depot have no confirmed fault, all
+    count, and `outcome` says so. They are judged on month ends, from the
     start until the planned jobs have matured, with bounds that hold over all these looks together
     (`rqa.stats.spending_bounds`): an action without effect gets "worked" or "made it worse" with a chance of at most
     1 - level however often it is read. Planned is what shows the expected change (a halving where none is stated) with
@@ -90,7 +91,9 @@ def verdicts(now: Moment, window: int = 30, *, level: float = 0.95) -> Verdicts:
     scopes = _scopes(rows, now.day)
     made = [_told(row, _overlaps(now, row, scopes), _amiss(now, row.action)) for row in rows]
     settings = {"window": window, "as_of": now.day, "level": level, "power": POWER, "before_days": BEFORE_DAYS}
-    return Verdicts(_table(made), settings, (*now.notes, *_notes(window, level, made)), sides=_sides(rows, level))
+    left_out = dict.fromkeys(said for row in rows if row.work for said in row.work.left_out)
+    notes = (*now.notes, *_notes(window, level, made), *left_out)
+    return Verdicts(_table(made), settings, notes, sides=_sides(rows, level))
 
 
 def action_named(now: Moment, question: str, action: str) -> dict[str, Any]:
@@ -123,6 +126,8 @@ def _row(now: Moment, action: Mapping[str, Any], window: int, level: float) -> _
     if lack is not None:
         return _Row(action, trouble=str(lack), verdict=UNTOLD)
     work = action_work(now, scope, action["started_on"], window)
+    if work.untold:
+        return _Row(action, trouble=" ".join(work.left_out), verdict=UNTOLD)
     judged = judge(
         work.own, work.beside, started_on=action["started_on"], today=now.day, window=window, level=level,
         expected=expected_ratio(action["expected_change"]),

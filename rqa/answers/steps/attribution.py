@@ -23,6 +23,7 @@ from rqa.answers.core.scope import (
     check_values,
     scope,
 )
+from rqa.answers.core.told_sites import told_scope
 from rqa.answers.steps.cause_contrasts import excesses
 from rqa.answers.steps.cause_fit import NONE, Fit, Name, fitted, named
 from rqa.answers.steps.cause_patterns import Records, exposed, records
@@ -120,7 +121,7 @@ def checked(
     check_index(question, index)
     asked = scope(question, by=by, where=where, months=months, allowed=GROUPINGS)
     check_values(now.store, question, asked.where)
-    return asked, {"window": window, "disposition": index, "classes": list(OWN_WORK)}
+    return told_scope(now, asked, OWN_WORK), {"window": window, "disposition": index, "classes": list(OWN_WORK)}
 
 
 def comparable(asked: Scope) -> tuple[str, ...]:
@@ -227,7 +228,7 @@ def notes_on(
     now: Moment, seen: Records, made: Sequence[Attributed], asked: Scope, values: dict[str, object]
 ) -> tuple[str, ...]:
     """What a careful reader of attributed come-backs must know."""
-    notes = list(now.notes)
+    notes = [*now.notes, *asked.left_out]
     matured = counts(
         now.store, "comebacks_rows", where=asked.where, months=asked.months,
         values={"window": values["window"], "as_of": now.day, "disposition": values["disposition"]},

@@ -26,6 +26,8 @@ LASTING = ("site", "model", "step", "bench", "technician", "tool")
 """Dimensions whose groups are there all the time, so that each is set against itself at other times."""
 BILLION = 10**9
 APART = "\x1f"
+NO_VALUE = ("",)
+"""What keeps nothing: no name is empty."""
 EVER = (date(1, 1, 1), date(9999, 12, 1))
 Group = tuple[str, str]
 """Part number, or "", and name."""
@@ -57,7 +59,7 @@ class Asked:
         first, last = self.scope.months or EVER
         made: dict[str, object] = {
             "as_of": now.day, "period": self.period, "first_month": first, "last_month": last,
-            **{f"only_{name}": list(self.scope.where.get(name, ()))
+            **{f"only_{name}": list(self.scope.where[name] or NO_VALUE) if name in self.scope.where else []
                for name in ("site", "model", "procedure", "technician", "billing")},
         }  # fmt: skip
         return made | ({"window": self.window, "classes": list(self.classes)} if self.what == "comebacks" else {})

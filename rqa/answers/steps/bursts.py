@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
+from rqa.answers.comebacks.counted import in_words
 from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.grounds import grounds
 from rqa.answers.core.result import Answer, chances, rounded
@@ -18,6 +19,7 @@ from rqa.answers.core.scope import (
     named_groups,
     scope,
 )
+from rqa.answers.core.told_sites import told_scope
 from rqa.answers.steps.burst_counts import DIMENSIONS, LASTING, MIX, Asked, number
 from rqa.answers.steps.burst_lot import lot_inside
 from rqa.answers.steps.burst_rounds import BURST, CHANCE, ECHO, LUCK, Found, Search, group_of, search
@@ -126,6 +128,8 @@ def _checked(
     names_only(QUESTION, "part of the mix", parts, MIX)
     narrowed = scope(QUESTION, by=(), where=where, months=months, allowed=JOB_NAMES)
     check_values(now.store, QUESTION, narrowed.where)
+    if what == "comebacks":
+        narrowed = told_scope(now, narrowed, kept)
     ordered = tuple(d for d in DIMENSIONS[what] if d in named)
     return Asked(what, ordered, period, window, tuple(kept), tuple(m for m in MIX if m in parts), narrowed)
 
@@ -207,7 +211,7 @@ def _series(found: Search, rows: list[dict[str, Any]], asked: Asked) -> "pl.Data
 
 
 def _notes(now: Moment, found: Search, asked: Asked) -> tuple[str, ...]:
-    scan, notes = found.scans[0], list(now.notes)
+    scan, notes = found.scans[0], [*now.notes, *asked.scope.left_out]
     there, rests_on = grounds(now, window=asked.window), GROUNDS[asked.what]
     if not found.found:
         few = f"windows with enough {NOUNS[asked.what]} to search"
@@ -238,7 +242,10 @@ def _notes(now: Moment, found: Search, asked: Asked) -> tuple[str, ...]:
     if several and asked.what == "comebacks":
         notes.append(f"A job counts under each {', '.join(several)} that its logs name: their rows overlap.")
     if asked.what == "comebacks":
-        notes.append("Weeks are those of closing; only jobs that have matured count, so the latest are not yet in.")
+        notes.append(
+            f"Come-backs counted are those within {counted(asked.window, 'day')} {in_words(asked.classes)[0]}. Weeks "
+            "are those of closing; only jobs that have matured count, so the latest are not yet in."
+        )
     if asked.what == "failed_checks":
         notes.append(
             "Of each job the first failed check counts, and no check after it: failures of one job often come "

@@ -61,7 +61,7 @@ def _compared(found: "pl.DataFrame", dimension: str, told: list[int]) -> Iterato
     """Cluster, dimension, part, name, failing jobs, those of the cluster, expected, p-value over kinds of work."""
     import polars as pl
 
-    kind = ["procedure"] if dimension == "model" else ["model", "procedure"]
+    kind = ["procedure", "written"] if dimension == "model" else ["model", "procedure", "written"]
     # Every job has one model, so the models add up to all failing jobs of the kind.
     all_jobs = _matrix(found.filter(pl.col("dimension") == "model"), kind, [])
     clusters, kinds, whole = all_jobs[1], all_jobs[2], all_jobs[3][0]

@@ -11,6 +11,7 @@ from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.grounds import Sentence, grounds
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import Moment, check_level
+from rqa.answers.core.told_sites import marks_written
 from rqa.answers.steps.cluster_places import DIMENSIONS, place_findings, placed
 from rqa.errors import RequestError
 from rqa.measures.run import counts
@@ -89,6 +90,7 @@ def clusters(
 
     Where: site, bench, technician, lot against all other failing jobs of the same model and procedure; model against
     those of the same procedure; by exact test. Procedure is not tested: which steps can fail is the procedure's own.
+    Sites that do not log steps, or tests, or what was found on return, are compared among their like alone.
     """
     check_level(QUESTION, level)
     window = days_asked(QUESTION, "window", window)
@@ -99,7 +101,9 @@ def clusters(
             raise RequestError(f"{QUESTION}: {name} is a whole number, {least} or more: {value!r}.")
     if patterns > _largest():
         raise RequestError(f"{QUESTION}: patterns is at most {_largest():,}: {patterns:,}.")
-    values = {"window": window, "as_of": now.day}
+    written = marks_written(now)
+    unwritten = [site for site, lacks in written.items() if "found" in lacks]
+    values = {"window": window, "as_of": now.day, "unwritten": unwritten}
     found = counts(now.store, "signatures", values=values)
     kept, left_out = _kept(found, patterns)
     settings = {
@@ -117,6 +121,7 @@ def clusters(
     taken = _taken(kept)
     grouped = _grouped(taken, most, resamples, seed)
     told = [g for g in range(grouped.groups) if grouped.weight[g] >= smallest] if grouped.groups > 1 else []
+    values |= {"sites": list(written), "written": [" ".join(lacks) for lacks in written.values()]}
     places = placed(now, values, taken.pattern, grouped.group, told, level)
     rows = [_row(g, taken, grouped, places) for g in told]
     names = {g + 1: mark_name(taken.marks[_telling(grouped, g)[0]]) for g in told}

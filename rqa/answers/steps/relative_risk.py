@@ -13,6 +13,7 @@ from rqa.answers.core.follow_up_counts import check_index, days_asked
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.result import Answer, chances, rounded
 from rqa.answers.core.scope import By, Moment, Months, Where, check_level, check_values, named_groups, scope
+from rqa.answers.core.told_sites import told_scope
 from rqa.answers.steps.declared_steps import DeclaredStep, declared_steps
 from rqa.answers.steps.step_cautions import cautions, next_check
 from rqa.answers.steps.step_pairs import AFTER, Pair, pairs
@@ -110,6 +111,7 @@ def step_relative_risk(
     if not kinds:
         raise RequestError(f"{QUESTION}: classes names at least one of {', '.join(CLASSES)}.")
     alike = {kind: [kind] for kind in kinds} if each_class else {EVERY: list(kinds)}
+    asked = told_scope(now, asked, *alike.values())
     values = {"window": window, "as_of": now.day, "disposition": index}
     made = [_risk(pair, level) for pair in pairs(now, asked, after=looked, values=values, classes=alike)]
     declared = declared_steps(now.store)
@@ -123,7 +125,7 @@ def step_relative_risk(
         "where": dict(asked.where), "months": asked.months, "level": level,
         "method": "Mantel-Haenszel over procedure and model",
     }  # fmt: skip
-    notes = [*now.notes]
+    notes = [*now.notes, *asked.left_out]
     if "rework" in looked and "failed check" in looked:
         notes.append("Most rework follows a failed check, so the two say nearly the same.")
     if any(r.method == "exact odds ratio" for r in made):

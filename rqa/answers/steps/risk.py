@@ -1,7 +1,7 @@
 """How risky each step is: how often its check fails, what is laid to it, what slips through, what that costs."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -113,7 +113,9 @@ def step_risk(
     made = list(attributed(seen, per="step", together=together, level=level))
     declared = declared_steps(now.store)
     prices = mean_costs(now, asked, values, level)
-    table = _table(now, asked, seen, made, declared, prices, level)
+    # Checks are known at every site that logs its steps.
+    every = replace(asked, where=filters_of(QUESTION, _but_step(where)))
+    table = _table(now, every, seen, made, declared, prices, level)
     if kept is not None:
         import polars as pl
 

@@ -1,7 +1,7 @@
 """What the searches of bursts and of failures alike count, written as loops over rows from their definitions."""
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import date, timedelta
 from typing import Any
 
@@ -102,27 +102,37 @@ def marks(data: Tables, link: Any, window: int, faults: bool, unknown: bool) -> 
     return frozenset(made)
 
 
-def signatures(data: Tables, as_of: date, window: int) -> dict[str, tuple[int, int]]:
+def signature(data: Tables, link: Any, window: int, unwritten: Collection[str]) -> str:
+    """A job's marks; of a site that does not write down what was found, those of its return are none."""
+    own = marks(data, link, window, True, True)
+    blind = link["site"] in unwritten
+    return "\x1f".join(sorted(m for m in own if not (blind and m.startswith("found\x1e"))))
+
+
+def signatures(data: Tables, as_of: date, window: int, unwritten: Collection[str] = ()) -> dict[str, tuple[int, int]]:
     found: Counter[str] = Counter()
     back: Counter[str] = Counter()
     for link in matured(data, as_of, window):
-        pattern = "\x1f".join(sorted(marks(data, link, window, True, True)))
+        pattern = signature(data, link, window, unwritten)
         if pattern:
             found[pattern] += 1
             back[pattern] += came_back(link, window)
     return {p: (n, back[p]) for p, n in found.items()}
 
 
-def placed(data: Tables, as_of: date, window: int, clusters: Mapping[str, int]) -> dict[Any, int]:
+def placed(
+    data: Tables, as_of: date, window: int, clusters: Mapping[str, int], unwritten: Collection[str] = ()
+) -> dict[Any, int]:
     found: Counter[Any] = Counter()
     for link in matured(data, as_of, window):
-        cluster = clusters.get("\x1f".join(sorted(marks(data, link, window, True, True))))
+        cluster = clusters.get(signature(data, link, window, unwritten))
         if cluster is None:
             continue
         groups = {(d, "", link[d]) for d in ("site", "model", "procedure", "technician") if link[d] is not None}
         groups |= {("bench", "", name) for name in names(data, link["job_id"], "bench")}
         groups |= {("lot", *lot) for lot in lots(data, link["job_id"])}
-        found.update((cluster, *g, link["model"], link["procedure"]) for g in groups)
+        written = "nothing" if link["site"] in unwritten else ""
+        found.update((cluster, *g, link["model"], link["procedure"], written) for g in groups)
     return dict(found)
 
 

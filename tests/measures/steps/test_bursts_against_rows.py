@@ -63,16 +63,18 @@ def test_bursts(data: dict[str, Any], as_of: date, period: str, which: list[int]
 
 
 @SLOW
-@given(data=fitted(), as_of=as_ofs)
-def test_signatures_and_pairs(data: dict[str, Any], as_of: date) -> None:
-    values = {"window": 30, "as_of": as_of}
+@given(data=fitted(), as_of=as_ofs, blind=st.booleans())
+def test_signatures_and_pairs(data: dict[str, Any], as_of: date, blind: bool) -> None:
+    unwritten = sorted({j["site"] for j in data["jobs"]})[:1] if blind else []
+    values = {"window": 30, "as_of": as_of, "unwritten": unwritten}
     with depot_of(data, as_of) as depot:
         patterns = as_dict(counts(depot._store, "signatures", values=values), 1)
-        assert patterns == by_hand_bursts.signatures(data, as_of, 30)
+        assert patterns == by_hand_bursts.signatures(data, as_of, 30, unwritten)
         clusters = {p: 1 + i % 2 for i, p in enumerate(sorted(patterns)) if i != 2}
-        named = {**values, "patterns": list(clusters), "clusters": list(clusters.values())}
-        there = as_dict(counts(depot._store, "signatures_placed", values=named), 6)
-        assert there == by_hand_bursts.placed(data, as_of, 30, clusters)
+        named = {**values, "patterns": list(clusters), "clusters": list(clusters.values()),
+                 "sites": unwritten, "written": ["nothing"] * len(unwritten)}  # fmt: skip
+        there = as_dict(counts(depot._store, "signatures_placed", values=named), 7)
+        assert there == by_hand_bursts.placed(data, as_of, 30, clusters, unwritten)
         pairs = as_dict(counts(depot._store, "co_failures", values=values), 4)
         assert pairs == by_hand_bursts.together(data, as_of, 30)
 

@@ -3,7 +3,8 @@
 -- asked for and at least $window days before $as_of; returned: those back within $window days, their come-back of one
 -- of $classes.
 -- Parameters: $window days, $as_of date, $first_month and $last_month (first days) of closing, $classes of come-backs,
--- $beside_parts and $beside_lots: with any of these lots named, only jobs in which one of them was fitted are counted.
+-- $beside_parts and $beside_lots: with any of these lots named, only jobs in which one of them was fitted are counted;
+-- $sites: those whose jobs are counted, an empty list for all.
 -- Not counted: parts whose lot was not written down. A job counts once under each lot fitted in it.
 with
 -- one row a job in which a named lot was fitted
@@ -28,5 +29,6 @@ join fitted as f on f.job_id = l.job_id
 where l.disposition = 'repaired'
   and l.closed_month between $first_month and $last_month
   and date_diff('day', l.closed_on, $as_of) >= $window
+  and (len($sites::varchar[]) = 0 or list_contains($sites::varchar[], l.site))
 group by all
 order by all

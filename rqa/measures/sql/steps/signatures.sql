@@ -4,13 +4,14 @@
 -- (subsystem found at the return; 'nothing' where the return found no fault, 'unknown' where nobody wrote it down).
 -- jobs: repaired jobs closed at least $window days before $as_of with these marks and no others; returned: those of them
 -- that came back within $window days.
--- Parameters: $window days, $as_of date.
+-- Parameters: $window days, $as_of date, $unwritten: sites that do not write down what was found, whose returns so have no
+-- mark.
 -- Not counted: jobs without any mark.
 with
 -- one row a matured job
 matured as (
     select
-        l.job_id, coalesce(l.elapsed_days <= $window, false) as returned,
+        l.job_id, l.site, coalesce(l.elapsed_days <= $window, false) as returned,
         case when l.elapsed_days <= $window then l.return_job_id end as return_job_id, l.class
     from links as l
     where l.disposition = 'repaired' and l.closed_on <= $as_of and date_diff('day', l.closed_on, $as_of) >= $window
@@ -34,6 +35,7 @@ marks as (
         'found' || chr(30) || case when m.class = 'no_fault_found' then 'nothing' else coalesce(b.found, 'unknown') end
     from matured as m
     join jobs as b on b.job_id = m.return_job_id
+    where not list_contains($unwritten::varchar[], m.site)
 ),
 -- one row a job with a mark
 signatures as (

@@ -1,13 +1,19 @@
 -- Where the jobs of each group of failure signatures were: site, bench, model, procedure, technician, lot.
--- A row is one group, dimension, name in it (part_no beside it for a lot, else ''), model and procedure. jobs: repaired jobs
+-- A row is one group, dimension, name in it (part_no beside it for a lot, else ''), model, procedure and what the site
+-- writes down. jobs: repaired jobs
 -- closed at least $window days before $as_of whose marks (as in signatures.sql) are one of the group's patterns.
--- Parameters: $window days, $as_of date, $patterns and $clusters: each pattern and the number of its group.
+-- Parameters: $window days, $as_of date, $patterns and $clusters: each pattern and the number of its group; $unwritten:
+-- sites that do not write down what was found; $sites and $written: each site, and the word for what it writes down.
 -- Not counted: jobs of other patterns, or without a name in the dimension. A job counts once under each bench and lot that it
 -- names, so groups of these overlap and do not add up.
 with
 -- one row a pattern
 grouped as (
     select unnest($patterns::varchar[]) as pattern, unnest($clusters::bigint[]) as cluster
+),
+-- one row a site
+writing as (
+    select unnest($sites::varchar[]) as site, unnest($written::varchar[]) as written
 ),
 -- one row a matured job
 matured as (
@@ -36,6 +42,7 @@ marks as (
         'found' || chr(30) || case when m.class = 'no_fault_found' then 'nothing' else coalesce(b.found, 'unknown') end
     from matured as m
     join jobs as b on b.job_id = m.return_job_id
+    where not list_contains($unwritten::varchar[], m.site)
 ),
 -- one row a job whose pattern is in a group
 placed as (
@@ -68,10 +75,12 @@ named as (
     )
 )
 select
-    p.cluster, n.dimension, n.part_no, n.name, m.model, m.procedure, cast(count(*) as bigint) as jobs
+    p.cluster, n.dimension, n.part_no, n.name, m.model, m.procedure, coalesce(w.written, '') as written,
+    cast(count(*) as bigint) as jobs
 from matured as m
 join placed as p on p.job_id = m.job_id
 join named as n on n.job_id = m.job_id
+left join writing as w on w.site = m.site
 where n.name is not null
 group by all
 order by all

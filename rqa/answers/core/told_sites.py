@@ -1,0 +1,143 @@
+"""At which sites come-backs are known by class: jobs of the others are left out where those of some classes count.
+
+A site's system writes down what was found on return, and what a job had worked on, or it does not. Where it does not,
+none of its come-backs can be of such a class: its jobs would only thin the rates of the others.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+from weakref import WeakKeyDictionary
+
+from rqa.answers.core.grounds import CANNOT, Sentence
+from rqa.answers.core.own_work import hang_on_found, hang_on_touched
+from rqa.answers.core.scope import Moment, Scope
+from rqa.measures.run import counts
+from rqa.words import counted, listed, plural, spoken
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from rqa.store.engine import Store
+
+LEAST_KNOWN = 0.5
+"""Share of the come-backs that must be known by class before those of some classes alone are counted."""
+LUCK = 2
+"""Cases fewer than that share which luck may bring: so many are granted, or a site with few would be judged by them."""
+OF = {"found": "returned", "touched": "jobs", "logged": "jobs", "tested": "jobs"}
+"""What is known, and what it is a part of."""
+BY_SITE = "come-backs known by class at the sites asked about"
+"""What a sentence rests on that says that nothing can be told of the sites asked about."""
+MAPPED = {
+    "found": (
+        "“found” of the jobs that came back is not written down for most",
+        'Add to [table.columns] of the [[table]] with table = "jobs" that reads this site: found = "…".',
+    ),
+    "touched": (
+        "most jobs have no step log with a procedure that says what its steps touch",
+        'Add to sources.toml a [[table]] with table = "steps" of this site, and its procedures to the one with table = '
+        '"procedures".',
+    ),
+}
+"""What a site lacks, and what to do."""
+
+
+@dataclass(frozen=True)
+class Site:
+    """A site's repaired jobs, what is known of them, and what is not; where there are few, neither."""
+
+    name: str
+    jobs: int
+    knows: tuple[str, ...]
+    lacks: tuple[str, ...]
+
+
+_SEEN: "WeakKeyDictionary[Store, dict[date, tuple[Site, ...]]]" = WeakKeyDictionary()
+
+
+def _sites(now: Moment) -> tuple[Site, ...]:
+    """Every site with repaired jobs; an open store does not change, so it is asked once for each day."""
+    kept = _SEEN.setdefault(now.store, {})
+    if now.day not in kept:
+        rows = counts(now.store, "known_by_site", values={"as_of": now.day}).iter_rows(named=True)
+        kept[now.day] = tuple(
+            Site(
+                r["site"],
+                r["jobs"],
+                tuple(what for what, of in OF.items() if 0 < LEAST_KNOWN * r[of] <= r[what]),
+                tuple(what for what, of in OF.items() if r[what] + LUCK < LEAST_KNOWN * r[of]),
+            )
+            for r in rows
+        )
+    return kept[now.day]
+
+
+def untold_sites(now: Moment, *classes: Iterable[str]) -> tuple[Site, ...]:
+    """The sites at which come-backs cannot be told by these classes, each with what it lacks for it.
+
+    None where no site has what they lack: then it is the depot that cannot tell (`rqa.answers.core.own_work`).
+    """
+    each = [tuple(c) for c in classes]
+    hang = {"found": any(map(hang_on_found, each)), "touched": any(map(hang_on_touched, each))}
+    sites = _sites(now)
+    known = {what for s in sites for what in s.knows if hang.get(what)}
+    lacking = (replace(s, lacks=tuple(what for what in s.lacks if what in known)) for s in sites)
+    return tuple(s for s in lacking if s.lacks)
+
+
+def marks_written(now: Moment) -> dict[str, tuple[str, ...]]:
+    """By site, which of what others write down nobody does there: failed steps and tests, faults found on return.
+
+    Jobs of sites that write down unlike things are not compared by what went wrong with them.
+    """
+    sites = _sites(now)
+    known = [what for what in ("found", "logged", "tested") if any(what in s.knows for s in sites)]
+    return {s.name: tuple(what for what in known if what in s.lacks) for s in sites}
+
+
+def few_told(now: Moment, *classes: Iterable[str]) -> bool:
+    """Whether the sites at which come-backs can be told by these classes did less than half of the jobs."""
+    left = sum(s.jobs for s in untold_sites(now, *classes))
+    return left > (1 - LEAST_KNOWN) * sum(s.jobs for s in _sites(now))
+
+
+def told_scope(now: Moment, asked: Scope, *classes: Iterable[str]) -> Scope:
+    """The scope without the sites at which come-backs cannot be told by these classes, and what that leaves out.
+
+    Where it is about such sites alone it keeps no site, and says that nothing can be told. `classes` are those that
+    count together; several, where each is told by itself.
+    """
+    untold = untold_sites(now, *classes)
+    there = asked.where.get("site", tuple(s.name for s in _sites(now)))
+    left = [s for s in untold if s.name in there]
+    if not left:
+        return asked
+    names = {s.name for s in left}
+    kept = tuple(name for name in there if name not in names)
+    return replace(asked, where={**asked.where, "site": kept}, left_out=(left_out_note(left, alone=not kept),))
+
+
+def told_where(now: Moment, where: Mapping[str, Sequence[str]], *classes: Iterable[str]) -> Scope:
+    """The same of filters by name alone."""
+    return told_scope(now, Scope((), {name: tuple(kept) for name, kept in where.items()}), *classes)
+
+
+def left_out_note(left: Sequence[Site], *, alone: bool = False) -> Sentence:
+    """That jobs of these sites are left out, why, and what to do; `alone`: that nothing can be told."""
+    names = listed([spoken(s.name) for s in left])
+    sites = plural(len(left), "site", "sites")
+    each = dict.fromkeys(what for s in left for what in s.lacks)
+    where = {what: listed([spoken(s.name) for s in left if what in s.lacks]) for what in each}
+    why = listed([MAPPED[w][0] if place == names else f"at {place} {MAPPED[w][0]}" for w, place in where.items()])
+    remedies = [MAPPED[what][1] for what in each]
+    jobs = counted(sum(s.jobs for s in left), "repaired job")
+    said = (
+        f"{CANNOT}which come-backs of {sites} {names} are of the classes counted, as {why}."
+        if alone
+        else f"The jobs of {sites} {names} ({jobs} in all) are left out, as it cannot be told which of their "
+        f"come-backs are of the classes counted: {why}."
+    )
+    return Sentence(
+        " ".join((said, *remedies)), (BY_SITE,) if alone else (), [f"{what} of {names}" for what in each],
+        remedy=remedies,
+    )  # fmt: skip
