@@ -169,6 +169,10 @@ def _other_lists(mapping: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _notes(row: Mapping[str, str], now: Moment, folder: Path) -> Iterator[str]:
+    from rqa.answers.improve.verdicts import lacking
+
+    if lack := lacking(now, read_scope(row["scope"])):
+        yield str(lack)
     ratio = expected_ratio(row["expected_change"])
     if ratio is None:
         given = f" in {row['expected_change']!r}" if row["expected_change"] else ""

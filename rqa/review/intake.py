@@ -36,8 +36,8 @@ def intake(depot: Depot) -> tuple[tuple[Table, ...], Table, str]:
     files_read = last.filter(~pl.col("source_file").str.starts_with("select ") & ~gone)["source_file"].n_unique()
     words = (
         f"The last load read {counted(total['read'], 'row')} from {counted(files_read, 'file')}: "
-        f"{count(total['accepted'])} accepted, {count(total['refused'])} refused, "
-        f"{count(total['known'])} already known, "
+        f"{count(total['accepted'])} new and accepted, {count(total['refused'])} refused, "
+        f"{count(total['known'])} in the store already and unchanged, "
         f"{count(total['superseded'])} superseded by a correction. Every row is in one of these."
     )
     overlapping = (str(n) for n in depot.data.overlaps().notes if not isinstance(n, Sentence))

@@ -61,8 +61,8 @@ def _said(rows: pl.DataFrame, by: str) -> str:
     steps = listed([f"“{spoken(name)}”" for name in together(top)[:NAMED]])
     first = "The come-backs that cost most" if by == "cost" else "Most come-backs"
     return (
-        f"{first}, for each time a step is done, are laid to {steps}: {top['per_10000']:.0f} per 10,000 (95 % interval "
-        f"{top['low']:.0f} to {top['high']:.0f}), {top['attributed']:.0f} of those that the work may have caused. A "
+        f"{first}, for each time a step is done, are laid to {steps}: {_number(top['per_10000'])} per 10,000 (95 % "
+        f"interval {_range(top)}), {top['attributed']:.0f} of those that the work may have caused. A "
         "come-back is laid to the steps that touched what was found at fault, as far as the logs can tell them apart."
     )
 
@@ -76,7 +76,7 @@ def _table(rows: pl.DataFrame, by: str) -> Table:
         (
             _steps(names), spoken(", ".join(_each(members, "hazards")) or "–"), members[0]["next_check"] or "–",
             count(max(r["exposures"] for r in members)), _number(members[0]["per_10000"]),
-            f"{_number(members[0]['low'])} to {_number(members[0]['high'])}",
+            _range(members[0]),
             "no data" if members[0]["escaping"] is None else f"{100 * members[0]['escaping']:.0f} %",
             money(members[0]["cost_per_1000"]),
         )
@@ -97,7 +97,13 @@ def _each(rows: list[dict[str, Any]], column: str) -> list[str]:
 
 
 def _number(value: Any) -> str:
-    return "–" if value is None else f"{value:,.0f}"
+    return "no data" if value is None else f"{value:,.0f}"
+
+
+def _range(row: dict[str, Any]) -> str:
+    """Both ends of an interval."""
+    ends = (row["low"], row["high"])
+    return "no data" if None in ends else " to ".join(map(_number, ends))
 
 
 def _map(depot: Depot, rows: pl.DataFrame, span: tuple[date, date]) -> Figure | None:
@@ -115,7 +121,7 @@ def _map(depot: Depot, rows: pl.DataFrame, span: tuple[date, date]) -> Figure | 
     heading = f"Where it goes wrong in the procedure “{spoken(procedure)}”"
     cells = tuple(
         (str(r["place"]), spoken(r["step"]), spoken(r["phase"]), _number(r["per_10000"]),
-         f"{_number(r['low'])} to {_number(r['high'])}")
+         _range(r))
         for r in answer.table.iter_rows(named=True)
     )  # fmt: skip
     heads = ("place", "step", "phase", "come-backs per 10,000", "95 % interval")

@@ -42,7 +42,7 @@ DEFINITIONS = (
     ),
     (
         "Goal met",
-        "“Yes” or “no” only where the whole 95 % interval lies on one side of the goal; else it cannot be told yet.",
+        "“Yes” or “no” only where the whole 95 % interval lies on one side of the goal; else it cannot be told.",
     ),
     (
         "95 % interval",

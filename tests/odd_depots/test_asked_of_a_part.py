@@ -5,12 +5,15 @@ The depot as a whole has everything; only what is asked about lacks it.
 
 import inspect
 from collections.abc import Iterator, Mapping
+from datetime import date
 from typing import Any
 
 import pytest
 
+from rqa.answers.core.action_scope import read_scope
 from rqa.answers.core.grounds import Sentence
 from rqa.answers.core.result import EMPTY, Answer
+from rqa.answers.improve.verdicts import lacking
 from rqa.depot import Depot
 from rqa.errors import RequestError
 from tests.depots import depot_of
@@ -88,3 +91,18 @@ def test_where_it_can_be_told_it_is_said_of_how_many_jobs(depot: Depot) -> None:
     assert any(n.startswith(judged) for n in checks.notes)
     any_of = checks.table.filter(checks.table["check"] == "any")
     assert any_of.select("site", "jobs", "share").rows() == [("Alder", released["Alder"], 0.0), (BARE, 0, None)]
+
+
+def test_an_action_on_work_that_logs_no_step_says_why_it_cannot_be_told() -> None:
+    """The depot logs this step, the site does not: nothing in its scope can ever be seen."""
+    action = {"what": "guide", "started_on": date(2024, 12, 2)}
+    scopes = {"A1": f"site={BARE}; step=fit_board", "A2": "site=Alder; step=fit_board"}
+    actions = [{**action, "action_id": name, "scope": scope} for name, scope in scopes.items()]
+    with depot_of({**half_logged(), "actions": actions}, DAY) as opened:
+        rows = {r["action_id"]: r for r in opened.verdicts().table.to_dicts()}
+        said = lacking(opened._now, read_scope(scopes["A1"]))
+        assert lacking(opened._now, read_scope(scopes["A2"])) is None
+    assert rows["A1"]["verdict"] == "cannot be told"
+    assert rows["A1"]["warning"] == said
+    assert "no step is logged of the jobs closed so far (site=Birch)" in rows["A1"]["warning"]
+    assert rows["A2"]["verdict"] != "cannot be told"

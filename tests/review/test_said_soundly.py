@@ -19,7 +19,15 @@ NEGATIVE_NOTHING = re.compile(r"(?<![\d–])[-−]0(\.0*)?(?![\d.]*[1-9])(?!\d)(
 ONE_OF_SEVERAL = re.compile(
     r"(?<![\d,.–-])1 (jobs|files|days|rows|units|months|weeks|come-backs|steps|runs|times|checks|cases|kinds)\b"
 )
-SOUND = {"a call in Python": CODE, "a negative nothing": NEGATIVE_NOTHING, "one as several": ONE_OF_SEVERAL}
+NO_RANGE = re.compile(r"^– to –$")
+NO_COMMA = re.compile(r"(?<![\d,])\d{4,} per 10,000")
+SOUND = {
+    "a range of nothing": NO_RANGE,
+    "thousands as one": NO_COMMA,
+    "a call in Python": CODE,
+    "a negative nothing": NEGATIVE_NOTHING,
+    "one as several": ONE_OF_SEVERAL,
+}
 
 
 @pytest.fixture(scope="module")
@@ -58,6 +66,7 @@ def texts(facts: MonthFacts) -> Iterator[str]:
         yield from (cell for t in s.tables for row in t.rows for cell in row)
     for f in facts.drawn:
         yield from (f.reading, f.alternative, *f.notes)
+        yield from (cell for row in f.table.rows for cell in row if f.key == "step-map")
 
 
 def unsound(facts: MonthFacts) -> list[str]:

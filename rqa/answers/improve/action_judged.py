@@ -301,11 +301,9 @@ def _due(
 def _of_plan(plan: "ChangePlan", needed: int, expected: float | None, verdict: str, change: "RateChange") -> list[str]:
     said = []
     if plan.looks is None and verdict in (TOO_EARLY, NO_SIGN):
-        least = float(plan.smallest_ratio[-1])
-        seen = f"a change to x{least:.2f} or beyond" if least >= 0.005 else "hardly any change"
         said.append(
-            f"There is little work: {MONTHS_AHEAD} months of it ({counted(needed, 'job')}) show {seen} with a chance "
-            f"of {percent(POWER, decimals=0)}, the {'planned halving' if expected is None else 'expected change'} with "
+            f"Low volume: with {counted(needed, 'job')} in {MONTHS_AHEAD} months the chance of detecting the "
+            f"{'planned halving' if expected is None else 'expected change'} is "
             f"{percent(float(plan.chance[-1]), decimals=0)}."
         )
     if verdict in (WORKED, WORSE) and (change.difference > 0) == (verdict == WORKED):

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from rqa.answers.core.action_scope import check_scope, expected_ratio, read_scope
 from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.ground_list import SEEN
-from rqa.answers.core.grounds import grounds
+from rqa.answers.core.grounds import WINDOW, Sentence, grounds
 from rqa.answers.core.result import Answer, chances, rounded
 from rqa.answers.core.scope import Moment, check_level
 from rqa.answers.improve.action_judged import EXPECTED, MONTHS_AHEAD, POWER, UNTOLD, Judged, judge
@@ -121,8 +121,7 @@ def _row(now: Moment, action: Mapping[str, Any], window: int, level: float) -> _
         check_scope(now.store, scope, of=action["action_id"])
     except RequestError as error:
         return _Row(action, trouble=str(error))
-    rests_on = ("closed_jobs", "repeat_units", *(("steps",) if scope.steps else ()))
-    lack = grounds(now, window=window).lack(*rests_on, about="whether come-backs became fewer")
+    lack = lacking(now, scope, window)
     if lack is not None:
         return _Row(action, trouble=str(lack), verdict=UNTOLD)
     work = action_work(now, scope, action["started_on"], window)
@@ -134,6 +133,13 @@ def _row(now: Moment, action: Mapping[str, Any], window: int, level: float) -> _
     )  # fmt: skip
     checks = first_checks(now, scope, action["started_on"]) if scope.steps else None
     return _Row(action, work, judged, checks)
+
+
+def lacking(now: Moment, scope: "ActionScope", window: int = WINDOW) -> Sentence | None:
+    """That nothing can be told of a scope, for want of jobs or of step logs in it; None where there are such."""
+    rests_on = ("closed_jobs", "repeat_units", "closed_there", *(("steps", "logged_there") if scope.steps else ()))
+    there = grounds(now, window=window, where=scope.jobs)
+    return there.lack(*rests_on, about="whether come-backs became fewer")
 
 
 def _amiss(now: Moment, action: Mapping[str, Any]) -> list[str]:
