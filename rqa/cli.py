@@ -45,7 +45,9 @@ def _mistakes_end_with_1() -> Iterator[None]:
     except RqaError as error:
         say(f"rqa: {error}", err=True)
     except OSError as error:
-        say(f"rqa: {error.filename or 'a file'}: {error.strerror or error}.", err=True)
+        said = f"{error.strerror or error}."
+        full = "See whether the disk is full, or the size of files is limited (ulimit -f)."
+        say(f"rqa: {error.filename}: {said}" if error.filename else f"rqa: {said} {full}", err=True)
     else:
         return
     raise click.exceptions.Exit(1)

@@ -5,6 +5,7 @@ It has the contract's own column names, so it needs no mapping; a command adds t
 
 import csv
 import io
+import os
 from collections.abc import Mapping
 from fnmatch import fnmatch
 from pathlib import Path
@@ -23,7 +24,7 @@ def with_own_actions(raw: Mapping[str, Any], workspace: Path) -> dict[str, Any]:
     """A mapping as plain data that reads `actions.csv` too, where it is there and not read already."""
     plain = dict(raw)
     files, tables = plain.get("files", {}), plain.get("table", [])
-    if not (workspace / OWN_ACTIONS).is_file() or not isinstance(files, Mapping) or not isinstance(tables, list):
+    if not os.path.lexists(workspace / OWN_ACTIONS) or not isinstance(files, Mapping) or not isinstance(tables, list):
         return plain
     patterns = [p for spec in files.values() if isinstance(spec, Mapping) for p in _listed(spec.get("path"))]
     if OWN_FILES in files or any(isinstance(p, str) and fnmatch(OWN_ACTIONS, p.removeprefix("./")) for p in patterns):
@@ -60,8 +61,10 @@ def add_own_action(workspace: Path, row: Mapping[str, str]) -> Path:
 
 def _read(workspace: Path) -> tuple[list[str], list[dict[str, str]]]:
     path = workspace / OWN_ACTIONS
-    if not path.exists():
+    if not os.path.lexists(path):
         return list(ACTIONS.names), []
+    if not path.is_file():
+        raise MappingError(f"{path} is no plain file, or a link to one that does not exist. Move it away.")
     try:
         text = path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as error:

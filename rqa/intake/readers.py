@@ -286,6 +286,12 @@ def _sqlite(source: SourceFile, number: int) -> Text:
             cursor = connection.execute(f"select * from {quoted(table)} limit 0")
             columns = tuple(d[0] for d in cursor.description)
     except sqlite3.Error as error:
+        if getattr(error, "sqlite_errorname", "") == "SQLITE_READONLY_ROLLBACK":
+            said = (
+                f"the last write to it was broken off, and {source.path.name}-journal beside it holds what puts it "
+                "right. Open it once with the program that writes it, then load again"
+            )
+            raise SourceError(f"{source.label}: {said}. Nothing was loaded.") from error
         if "locked" in str(error):
             said = "is locked by the program that writes it. Close that program, or copy the file, and load again"
             raise SourceError(f"{source.label}: {said}. Nothing was loaded.") from error

@@ -8,6 +8,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from os import getpid
+from os.path import lexists
 from pathlib import Path
 from tempfile import gettempdir
 from typing import TYPE_CHECKING, Any
@@ -73,6 +74,9 @@ def connect(
                 f"{path.parent}: there is no such folder. Name a workspace: a folder with a sources.toml, or one that "
                 "`rqa demo FOLDER` makes."
             )
+        if lexists(path):
+            what = "a folder" if path.is_dir() else "no plain file, or a link to one that does not exist"
+            raise StoreError(f"{path} is {what}, and the store belongs there. Move it away, then load again.")
         raise StoreError(f"{path}: there is no store. Make one with `rqa load {path.parent}`.")
     try:
         connection = duckdb.connect(":memory:" if read_only else str(path), config=config)

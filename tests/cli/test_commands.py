@@ -1,5 +1,6 @@
 """The commands as a person runs them: exit codes, messages without tracebacks, files that were promised."""
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -133,3 +134,16 @@ def test_a_page_as_of_a_day_to_come_is_told(tmp_path: Path, closed: str, told: b
     code, said = run("review", str(tmp_path))
     assert code == 0, said
     assert ("CAUTION: the page looks at the depot as of 2098-12-03" in said) is told
+
+
+@pytest.mark.skipif(os.name != "posix", reason="a limit of the size of files is set by the shell")
+def test_a_limit_of_the_size_of_files_is_told(tmp_path: Path) -> None:
+    """The system names no file then, so the message says what to look at."""
+    command = f"ulimit -f 0; exec {sys.executable} -B -m rqa demo {tmp_path / 'out'}"
+    # From here, so that the package is found; nothing can be written anyway.
+    done = subprocess.run(["bash", "-c", command], capture_output=True, text=True, check=False)
+    assert done.returncode == 1
+    assert done.stderr.startswith("rqa: ")
+    assert done.stderr.count("\n") == 1
+    assert "a file:" not in done.stderr
+    assert done.stderr.endswith("See whether the disk is full, or the size of files is limited (ulimit -f).\n")

@@ -2,6 +2,7 @@
 
 import gzip
 import json
+import os
 import sqlite3
 from collections.abc import Callable
 from contextlib import closing
@@ -10,11 +11,13 @@ from typing import Any
 
 import pytest
 
-from rqa.errors import MappingError, SourceError
+from rqa.errors import MappingError, SourceError, StoreError
 from rqa.intake import readers as readings
 from rqa.intake.draft import read_mapping
 from rqa.intake.mapping import Origin
+from rqa.intake.own_actions import own_actions
 from rqa.intake.values import SPACES
+from rqa.store.engine import open_store
 from rqa.store.load import load
 from tests.workspaces import Workspace, csv_of, job
 
@@ -296,3 +299,43 @@ def test_a_factor_out_of_bounds_is_told_at_once(ws: Workspace, factor: str) -> N
 )
 def test_factors_are_numbers_or_fractions(factor: str, value: float) -> None:
     assert Origin(column="hours", times=factor).times == value  # type: ignore[arg-type]  # as a mapping writes it
+
+
+def test_a_database_whose_write_was_broken_off_is_told(ws: Workspace) -> None:
+    database(ws.folder / "jobs.sqlite", 3)
+    # The beginning that every such journal has; reading would have to write.
+    (ws.folder / "jobs.sqlite-journal").write_bytes(b"\xd9\xd5\x05\xf9\x20\xa1\x63\xd7" + bytes(600))
+    with pytest.raises(SourceError, match=r"^jobs\.sqlite: the last write to it was broken off, and jobs\.sqlite-j"):
+        ws.load({"files": {"f": {"path": "jobs.sqlite", "table": "jobs"}}, "table": [{"table": "jobs", "from": "f"}]})
+
+
+@pytest.mark.parametrize("kind", ["pipe", "folder", "link"])
+def test_a_list_of_actions_that_is_no_file_is_told(ws: Workspace, kind: str) -> None:
+    place = ws.folder / "actions.csv"
+    match kind:
+        case "pipe":
+            os.mkfifo(place)
+        case "folder":
+            place.mkdir()
+        case _:
+            place.symlink_to("gone.csv")
+    with pytest.raises(MappingError, match=r"actions\.csv' is (no plain file|a folder|a link to)"):
+        ws.jobs(TEXT)
+    with pytest.raises(MappingError, match=r"actions\.csv is no plain file"):
+        own_actions(ws.folder)
+
+
+@pytest.mark.parametrize("kind", ["pipe", "folder", "link"])
+def test_what_stands_in_the_place_of_the_store_is_told(ws: Workspace, kind: str) -> None:
+    match kind:
+        case "pipe":
+            os.mkfifo(ws.store)
+        case "folder":
+            ws.store.mkdir()
+        case _:
+            ws.store.symlink_to("gone.duckdb")
+    with pytest.raises(StoreError, match=r"is (a folder|no plain file).*the store belongs there\. Move it away"):
+        open_store(ws.folder)
+    if kind != "link":
+        with pytest.raises(StoreError, match=r"the store belongs there\. Move it away"):
+            ws.jobs(TEXT)
