@@ -43,7 +43,7 @@ LEFT_OUT = (
     "have no date", "has no date", "is in no period", "have no row", "left out", "have no index", "not counted",
     "What has no date", "have no value", "no time, so what came next", "no confirmed fault", "name no",
     "so none is used",
-    "nor has the job", "have no known cost", "No come-back of these has a known cost", "no job of the site gives it",
+    "nor has the job", "have no known cost", "No come-back of these has a known cost", "no job at the sites concerned",
 )  # fmt: skip
 LACKING = (
     "There is no matured work", "No action that has begun", "No row of the store has", "Nothing alike stands beside",

@@ -44,7 +44,9 @@ def uncounted_notes(table: "pl.DataFrame", rate: float) -> list[str]:
         n = sums[without(part)]
         if n:
             where = "" if n == sums["known"] else f" in {count(n)} of {count(sums['known'])} known costs"
-            notes.append(f"{part.capitalize()} is not counted{where}: {_why(part, rate)}.")
+            notes.append(
+                f"{part.capitalize()} {'are' if part == 'parts' else 'is'} not counted{where}: {_why(part, rate)}."
+            )
     if sums["no_costs"]:
         notes.append(
             f"What {counted(sums['no_costs'], 'come-back')} cost cannot be told: "
@@ -57,4 +59,4 @@ def uncounted_notes(table: "pl.DataFrame", rate: float) -> list[str]:
 def _why(part: str, rate: float) -> str:
     if part == "labour" and not rate:
         return f"the mapping gives no {RATE} (cost of an hour, under [workspace])"
-    return f"no job of the site gives it. To count it, map {TO_MAP[part]}"
+    return f"no job at the sites concerned gives {'them' if part == 'parts' else 'it'}. To be mapped: {TO_MAP[part]}"

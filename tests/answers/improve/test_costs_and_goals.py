@@ -128,8 +128,11 @@ def test_each_part_of_a_cost_that_is_not_mapped_leaves_the_sums_of_the_others() 
             assert row["known"] == 40
             assert row["cost"] == pytest.approx(sum(row[n] for n in left) + row["goodwill"])
             assert row["not_counted"] == ", ".join(missing)
-            assert [n for n in row["notes"] if "is not counted" in n] == [
-                n for m in missing for n in row["notes"] if n.startswith(f"{m.capitalize()} is not counted")
+            assert [n for n in row["notes"] if " not counted: " in n] == [
+                n
+                for m in missing
+                for n in row["notes"]
+                if n.startswith(f"{m.capitalize()} {'are' if m == 'parts' else 'is'} not counted")
             ]
         else:
             assert (row["cost"], row["no_costs"]) == (None, 40)
@@ -145,7 +148,9 @@ def test_a_part_that_one_site_alone_does_not_give_is_not_counted_there() -> None
     row = costs_at(jobs)
     assert (row["cost"], row["parts"], row["freight"]) == (9.5, 8.0, 1.5)
     assert row["not_counted"] == "labour, freight (in 1 of 2)"
-    assert "Freight is not counted in 1 of 2 known costs: no job of the site gives it." in " ".join(row["notes"])
+    assert "Freight is not counted in 1 of 2 known costs: no job at the sites concerned gives it." in " ".join(
+        row["notes"]
+    )
 
 
 def costs_at(jobs: list[dict[str, Any]], rate: int = 0) -> dict[str, Any]:
