@@ -105,3 +105,9 @@ def test_nothing_to_draw_is_said() -> None:
 def test_the_battery_s_list_is_no_picture() -> None:
     with pytest.raises(RequestError, match="there is no picture of BatteryBreaches"):
         plot(BatteryBreaches(pl.DataFrame({"job_id": ["J1"]}), {}))
+
+
+def test_a_count_of_each_kind_reads_as_words() -> None:
+    said = plot(conformance(1)).to_dict()["description"]
+    assert "2 with only the other end done" in said
+    assert "2 other end" not in said
