@@ -37,7 +37,7 @@ def intake(depot: Depot) -> tuple[tuple[Table, ...], Table, str]:
     words = (
         f"The last load read {counted(total['read'], 'row')} from {counted(files_read, 'file')}: "
         f"{count(total['accepted'])} new and accepted, {count(total['refused'])} refused, "
-        f"{count(total['known'])} in the store already and unchanged, "
+        f"{count(total['known'])} held from earlier loads, "
         f"{count(total['superseded'])} superseded by a correction. Every row is in one of these."
     )
     overlapping = (str(n) for n in depot.data.overlaps().notes if not isinstance(n, Sentence))
