@@ -6,9 +6,10 @@ from typing import Any
 
 import polars as pl
 
+from rqa.answers.comebacks.counted import in_words
 from rqa.answers.core.contrasts import SMALLEST
 from rqa.answers.core.ground_list import LAID
-from rqa.answers.core.result import Answer
+from rqa.answers.core.result import Answer, names_of
 from rqa.answers.improve.findings import MonthFindings
 from rqa.answers.steps.costs import together
 from rqa.depot import Depot
@@ -29,7 +30,7 @@ MAP = (
 )
 BURSTS = (
     "Each row is a group that was fullest in some weeks; a bar with a word marks a burst beyond luck, the others are "
-    "what luck explains among so many windows. "
+    "what luck explains among so many windows. Come-backs counted are those {of}."
 )
 
 
@@ -153,7 +154,8 @@ def _bursts(answer: Answer | None, persons: frozenset[str]) -> Figure | None:
         for r in told.iter_rows(named=True)
     )  # fmt: skip
     drawn = replace(answer, table=told)
-    return figure_of("bursts", heading, BURSTS.strip(), drawn, Table(heading, heads, cells, 3), noted=False)
+    reading = BURSTS.format(of=in_words(names_of(answer.settings["classes"]))[0])
+    return figure_of("bursts", heading, reading, drawn, Table(heading, heads, cells, 3), noted=False)
 
 
 def _whose(row: dict[str, Any]) -> str:

@@ -1,6 +1,7 @@
 """A site whose system leaves out what others write changes no verdict on the others, and has none itself."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +11,7 @@ import pytest
 import rqa
 from rqa.answers.core.needs import untold
 from rqa.depot import Depot
+from rqa.review.steps import _bursts
 from tests.odd_depots import depots
 from tests.odd_depots.depots import OddDepot, write_workspace
 from tests.odd_depots.workshop import SITES, Tables, healthy
@@ -91,6 +93,10 @@ def test_the_others_are_judged_as_if_it_were_not_there(pair: tuple[str, Depot, D
     assert len({kind for kind, _ in each[1]}) > 5
     assert each[0] == each[1]
     assert any(OTHER in note for note in found.notes)
+    bursts = found.answers["bursts"]
+    figure = _bursts(replace(bursts, table=bursts.table.with_columns(cases=pl.lit(20, pl.Int64))), frozenset())
+    assert figure
+    assert "Come-backs counted are those on what the job had worked on." in figure.reading
 
 
 def test_of_itself_nothing_is_told(pair: tuple[str, Depot, Depot]) -> None:
