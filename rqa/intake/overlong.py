@@ -31,7 +31,8 @@ def unfit_records(source: SourceFile, quotes: Quotes, start: int) -> list[Cut]:
     wide: list[Cut] = []
     with opened(source.path) as stream:
         for number, line in enumerate(lines_of(stream, quotes)):
-            if number < start:
+            plain = not inside and line.known is None and (not quotes.quote or quotes.quote not in line.text)
+            if number < start or plain:
                 continue
             if not inside:
                 begun, size = number, 0
