@@ -20,7 +20,8 @@ DOORS = {"claim", "said_of", "followed"}
 MAKES = {"answers/core/grounds.py", "answers/core/ground_list.py", "answers/core/needs.py", "answers/core/result.py"}
 """The doors themselves, and the texts they are given."""
 SENTENCES = {
-    "answers/core/grounds.py", "answers/core/needs.py", "answers/comebacks/counted.py", "review/verdicts.py",
+    "answers/core/grounds.py", "answers/core/needs.py", "answers/core/told_sites.py", "answers/comebacks/counted.py",
+    "review/verdicts.py",
     "review/tests.py", "review/findings.py", "review/provenance.py",
 }  # fmt: skip
 """Where a `Sentence` is put together by hand: out of other sentences, or with what it lacks."""
@@ -58,7 +59,9 @@ LACKING = (
     "not known: no",
     "no ratio: nothing to set beside", "No trend is fitted", "no matured job yet", "there is no earlier month",
     "there is nothing to tell it by", "has no final rate yet", "so no change with practice can be seen",
-    "No job was closed", "has no final figure", "every first run was aborted", "which is no share", "no scatter at all",
+    "No job was closed", "has no final figure", "have no step log with a procedure",
+    "No job that could come back was closed",
+    "every first run was aborted", "which is no share", "no scatter at all",
 )  # fmt: skip
 HOW_TO_READ = (
     "no longer more than luck", "Where no change was stated", "is no burst", "Each class is counted",

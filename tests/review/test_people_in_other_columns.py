@@ -90,7 +90,7 @@ def test_answers_about_them_carry_the_caution(depots: Mapping[bool, Depot], colu
             asked += [depot.yields.rework(by=(column,)), depot.yields.failures(by=(column,))]
         for answer in asked:
             assert any(PEOPLE in n for n in answer.notes) == marked, answer.question
-        compared = depot.compare(column, "first_run" if by_test else "first_pass")
+        compared = depot.compare(column, outcome="first_run" if by_test else "first_pass")
         assert any(PEOPLE in n for n in compared.notes)
         assert {("no verdict on a person" in f.caution) for f in compared.stated} == {marked}
 
