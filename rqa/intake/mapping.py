@@ -238,9 +238,9 @@ class TableSpec(Reading):
         return tuple(dict.fromkeys(o.key_file for o in self.columns.values() if o.key_file is not None))
 
     @property
-    def has_sql(self) -> bool:
-        """Whether the entry brings SQL of its own."""
-        return bool(self.select or self.where or any(o.sql for o in self.columns.values()))
+    def computes(self) -> bool:
+        """Whether the entry brings SQL of its own, or makes texts of others, which may take long or become long."""
+        return bool(self.select or self.where or any(o.sql or o.replace for o in self.columns.values()))
 
 
 class Site(_Part):

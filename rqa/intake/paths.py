@@ -5,6 +5,7 @@ import fnmatch
 import os
 import re
 from collections.abc import Collection, Sequence
+from contextlib import suppress
 from pathlib import Path
 
 NAMED = 10
@@ -28,13 +29,26 @@ def paths_of(
     a wildcard that meets nothing is one, unless its files are `optional`.
     """
     plain, wild = workspace / pattern, WILD.search(pattern) is not None
+    allowed = [workspace.resolve(), *((workspace / folder).resolve() for folder in outside)]
+    named = not wild or os.path.lexists(plain)
+    begins = plain if named else _fixed(pattern, workspace)[0]
+    if not named and ".." in Path(pattern).parts[len(begins.relative_to(workspace).parts) :]:
+        return [], [f"{pattern!r}: '..' cannot stand behind a wildcard; name the folder"]
+    leaves = not _within(begins, allowed)
+    if leaves and (named or not any(_within(folder, [begins.resolve()]) for folder in allowed)):
+        return [], [_outside(begins, pattern, workspace)]
     met = [plain] if os.path.lexists(plain) else []
     if wild or not met:
         try:
             found = sorted((p for p in workspace.glob(pattern) if not p.is_dir()), key=_natural)
         except (ValueError, NotImplementedError) as error:
             return [], [f"{pattern!r} is no path: {error}"]
-        if wild and (denied := _unreadable(pattern, workspace)):
+        if leaves:
+            # Of what lies beyond the workspace nothing is told but what is allowed.
+            found = [p for p in found if _within(p, allowed)]
+            if not found:
+                return [], [_outside(begins, pattern, workspace)]
+        if wild and not leaves and (denied := _unreadable(pattern, workspace)):
             return [], denied
         if met and found and plain not in found and not plain.is_dir():
             return [], [_ambiguous(pattern, plain, found, workspace)]
@@ -46,11 +60,26 @@ def paths_of(
     if not met:
         there = ", ".join(sorted(p.name for p in plain.parent.glob("*"))[:NAMED]) or "nothing"
         return [], [f"there is no file {pattern!r}; that folder holds: {there}"]
-    if named := [_unnamed(p, workspace) for p in met if not _is_text(p)]:
-        return [], named
-    allowed = [workspace.resolve(), *((workspace / folder).resolve() for folder in outside)]
+    if unnamed := [_unnamed(p, workspace) for p in met if not _is_text(p)]:
+        return [], unnamed
     faults = {path: fault for path in met if (fault := _fault(path, workspace, allowed))}
     return [path for path in met if path not in faults], list(faults.values())
+
+
+def _within(path: Path, folders: Sequence[Path]) -> bool:
+    """Whether a path, its links followed, lies in one of these folders."""
+    try:
+        real = path.resolve()
+    except RuntimeError:
+        # A link in a circle leads nowhere; it is told of later.
+        return True
+    return any(real.is_relative_to(folder) for folder in folders)
+
+
+def _outside(path: Path, pattern: str, workspace: Path) -> str:
+    """What is said of a path that may not be read; the same whether or not anything is there."""
+    leads = "" if ".." in Path(label(path, workspace)).parts else f", as a link leads to {str(path.resolve())!r}"
+    return f"{pattern!r} lies outside of the workspace{leads}; name its folder in [workspace] outside to allow it"
 
 
 def _unreadable(pattern: str, workspace: Path) -> list[str]:
@@ -116,16 +145,13 @@ def label(path: Path, workspace: Path) -> str:
 def _fault(path: Path, workspace: Path, allowed: Sequence[Path]) -> str | None:
     name = repr(label(path, workspace))
     try:
-        real = path.resolve()
-        path.stat()
-    except FileNotFoundError:
-        real = path.resolve()
+        with suppress(FileNotFoundError):
+            path.stat()
     except (OSError, RuntimeError) as error:
         why = error.strerror if isinstance(error, OSError) and error.errno != errno.ELOOP else None
         return f"{name} cannot be reached: {why}" if why else f"{name} is a link that leads in a circle"
-    if not any(real.is_relative_to(folder) for folder in allowed):
-        leads = "" if ".." in Path(label(path, workspace)).parts else f", as a link leads to {str(real)!r}"
-        return f"{name} lies outside of the workspace{leads}; name its folder in [workspace] outside to allow it"
+    if not _within(path, allowed):
+        return _outside(path, label(path, workspace), workspace)
     if path.is_dir():
         return f"{name} is a folder; name its files, such as {label(path, workspace) + '/*.csv'!r}"
     if not path.exists():

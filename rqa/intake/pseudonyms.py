@@ -6,7 +6,9 @@ HMAC is written out in SQL, since rows stay in the engine; the tests hold it aga
 from pathlib import Path
 
 from rqa.errors import MappingError
+from rqa.intake.mapping import Mapping
 from rqa.intake.sources import literal, literal_path
+from rqa.shown import told
 
 PREFIX, DIGITS = "P", 10
 """Hexadecimal digits kept: two of 5,000 people get the same with a chance of about 1 in 90,000."""
@@ -31,6 +33,18 @@ def pseudonym(text: str, key_file: str, *, prefix: str = PREFIX, digits: int = D
     inner, outer = (_padded(path.resolve(), byte) for byte in (0x36, 0x5C))
     digest = f"sha256({outer} || unhex(sha256({inner} || encode(upper({text})))))"
     return f"'{prefix}' || left({digest}, {digits})"
+
+
+def key_faults(mapping: Mapping, workspace: Path) -> list[str]:
+    """What is wrong with where the keys of a mapping lie, each with its place."""
+    inside = workspace.resolve()
+    return [
+        f"table.{number} ({entry.table}): columns.{name}.key_file: {told(origin.key_file)} lies in the workspace, so "
+        "that who gets the one gets the other. Move the key to a folder outside that few may read"
+        for number, entry in enumerate(mapping.table, 1)
+        for name, origin in entry.columns.items()
+        if origin.key_file is not None and Path(origin.key_file).expanduser().resolve().is_relative_to(inside)
+    ]
 
 
 def _padded(path: Path, byte: int) -> str:

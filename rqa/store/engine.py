@@ -4,13 +4,16 @@ A reader attaches the store to an engine of its own instead of opening the file 
 per path in a process, and would go on answering from a file that a load has since replaced.
 """
 
+import atexit
 import re
+import shutil
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
+from functools import cache
 from os import getpid
 from os.path import lexists
 from pathlib import Path
-from tempfile import gettempdir
+from tempfile import mkdtemp
 from typing import TYPE_CHECKING, Any
 
 import duckdb
@@ -171,7 +174,7 @@ class Store:
         self.path = path
         self._seen = identity(path)
         self._connection: duckdb.DuckDBPyConnection | None = connect(
-            path, read_only=True, scratch=Path(gettempdir()) / f"rqa-{getpid()}", memory=MEMORY
+            path, read_only=True, scratch=_overflow(getpid()), memory=MEMORY
         )
         try:
             self.about = self._read_about()
@@ -293,6 +296,14 @@ class Store:
         if self._connection is not None:
             self._connection.close()
             self._connection = None
+
+
+@cache
+def _overflow(process: int) -> Path:
+    """A folder of this process, closed to others, for what does not fit in memory; it is removed at its end."""
+    folder = Path(mkdtemp(prefix=f"rqa-{process}-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    return folder
 
 
 def _plain(body: str, types: Sequence[tuple[str, str]]) -> str:

@@ -24,6 +24,15 @@ NO_MATCH = re.compile(r"No function matches the given name and argument types '(
 """How the engine says that it knows no such column, and no such function of values of these types."""
 QUERY_NODES = {"SELECT_NODE", "SET_OPERATION_NODE", "RECURSIVE_CTE_NODE", "CTE_NODE"}
 TABLE_NODES = {"EMPTY", "BASE_TABLE", "SUBQUERY", "JOIN", "EXPRESSION_LIST", "TABLE_FUNCTION"}
+WORDS = {
+    "current_catalog", "current_date", "current_role", "current_schema", "current_time", "current_timestamp",
+    "current_user", "localtime", "localtimestamp", "session_user", "user",
+}  # fmt: skip
+"""Words without parentheses that tell of the engine or of the clock where no column of their name is met."""
+PADDING = {"lpad": 1, "rpad": 1, "repeat": 1, "list_resize": 1, "array_resize": 1}
+"""Functions that make something as long as they are told to, and which argument tells it."""
+LONGEST = 100_000
+"""Signs of a text, or repeats of one, that a mapping may ask for by a number."""
 MODIFIERS = {"ORDER_MODIFIER", "LIMIT_MODIFIER", "LIMIT_PERCENT_MODIFIER", "DISTINCT_MODIFIER"}
 EXPRESSIONS = {
     "BETWEEN", "CASE", "CAST", "COLLATE", "COLUMN_REF", "COMPARISON", "CONJUNCTION", "CONSTANT", "FUNCTION", "LAMBDA",
@@ -163,7 +172,13 @@ def _faults(tree: dict[str, Any], files: Collection[str], *, one_row: bool = Fal
     found: dict[str, None] = {}
     for node, known in _nodes(tree, files):
         kind, name = node.get("type"), str(node.get("function_name", "")).lower()
+        if node.get("sample"):
+            found["a sample is not accepted, as the same files must give the same store"] = None
         if "class" in node:
+            if (asked := _length_asked(node)) > LONGEST:
+                found[f"{name}() is asked for {asked:,}; {LONGEST:,} is the most"] = None
+            if not one_row and (word := _word(node)):
+                found[_outside_word(word)] = None
             if node["class"] not in EXPRESSIONS:
                 found[f"{_plain(node['class'])} is not accepted here"] = None
             elif node["class"] in ("FUNCTION", "WINDOW") and name and name not in usable_functions():
@@ -183,8 +198,44 @@ def _faults(tree: dict[str, Any], files: Collection[str], *, one_row: bool = Fal
         ):
             found[f"{_plain(kind)} is not accepted here"] = None
     if one_row:
+        # Outside of a subquery such a word may be a column of the row, which is known once its file is.
+        within = (n for s, _ in _nodes(tree, files) if s.get("class") == "SUBQUERY" for n, _ in _nodes(s, files))
+        found |= dict.fromkeys(_outside_word(word) for n in within if (word := _word(n)))
         found |= dict.fromkeys(f"{n} does not give one value for each row" for n in _row_changers(tree))
     return list(found)
+
+
+def words_of(sql: str, columns: Collection[str]) -> list[str]:
+    """What forbids using an expression over these columns of a row: words that would not be one of them."""
+    tree, there = parsed(f"select\n{sql}\n"), {c.lower() for c in columns}
+    words = {} if isinstance(tree, str) else {_word(n): None for n, _ in _nodes(tree, ())}
+    return [_outside_word(word) for word in words if word and word not in there]
+
+
+def _word(node: dict[str, Any]) -> str:
+    """The word of the engine that a name standing alone may be; nothing if it is none."""
+    names: list[str] = node["column_names"] if node.get("class") == "COLUMN_REF" else []
+    return names[0].lower() if len(names) == 1 and names[0].lower() in WORDS else ""
+
+
+def _outside_word(word: str) -> str:
+    return (
+        f"{told(word)} is a word by which the engine tells the time or of itself, and not of the row. For a column of "
+        f'that name, in a SELECT, write its table before it: log."{word}"'
+    )
+
+
+def _length_asked(node: dict[str, Any]) -> int:
+    """How long something a function is told to make, where a number says so."""
+    place = PADDING.get(str(node.get("function_name", "")).lower())
+    given = node.get("arguments", ())
+    if place is None or place >= len(given):
+        return 0
+    said = given[place]["expression"].get("literal", {})
+    try:
+        return int(float(said.get("text") or 0))
+    except ValueError:
+        return 0
 
 
 def _row_changers(tree: dict[str, Any]) -> list[str]:

@@ -22,6 +22,7 @@ from rqa.intake.entries import Entry, entry_of, listed_columns, wanted_columns
 from rqa.intake.faults import Faults
 from rqa.intake.mapping import MAPPING_FILE, Mapping, Origin
 from rqa.intake.names import FILE_NO, PLACE_COLUMNS, quoted
+from rqa.intake.pseudonyms import key_faults
 from rqa.intake.readers import ONLY_LOOK, USUAL, How, read
 from rqa.intake.records import Moves, Reject
 from rqa.intake.sources import SourceFile, Text, files_of
@@ -29,7 +30,7 @@ from rqa.intake.validate import EXTRA_COLUMNS, fitted, judging_select, misfit, n
 from rqa.store.copied_names import CopiedNames
 from rqa.store.ddl import columns
 from rqa.store.limits import MEMORY, SQL_MINUTES
-from rqa.store.mapping_sql import engine_said
+from rqa.store.mapping_sql import engine_said, words_of
 from rqa.store.read_complete import Whole, read_whole
 from rqa.store.select_sources import NamedFiles
 from rqa.store.sql_limits import memory_limit, time_limit
@@ -46,6 +47,8 @@ SAFE_TO_TELL = (duckdb.InterruptException, duckdb.OutOfMemoryException)
 """Errors of the engine that hold no value."""
 STREAM_ENDED = re.compile(r"reading the stream registered as .* failed: Unknown error: (.*?)\. Detail: ")
 """How the engine says why a source that is handed to it row by row stopped."""
+NO_MEMORY = re.compile(r"bad allocation|could not allocate|failed to allocate", re.IGNORECASE)
+"""How the engine says, in errors of several kinds, that it was given no more memory at once."""
 COMPUTED = {"DOUBLE", "FLOAT", "DECIMAL"}
 """Types of a SELECT's columns that come with a decimal point."""
 
@@ -137,6 +140,7 @@ def plan(
     sets: dict[str, list[SourceFile]] = {}
     met: dict[str, Met] = {}
     unsure = set(made.unsure)
+    faults.said += key_faults(mapping, workspace)
     for name, spec in mapping.files.items():
         sets[name] = []
         with faults.gathered():
@@ -291,6 +295,10 @@ class Stager:
         parts = {f"columns.{name}.sql": {name: o} for name, o in given.items() if o.sql is not None}
         parts |= {"where": {}} if entry.spec.where else {}
         nothing = {name: Origin(sql="null") for name in given}
+        written = {f"columns.{n}.sql": o.sql for n, o in given.items() if o.sql} | {"where": entry.spec.where or "true"}
+        words = [f"{place}: {f}" for place, sql in written.items() for f in words_of(sql, text.columns)]
+        if words:
+            return words
         whole = self._explained(item, text, given, entry)
         if not whole:
             return []
@@ -367,7 +375,7 @@ class Stager:
     @contextmanager
     def _bounded(self, item: Plan) -> Iterator[None]:
         """Hold the mapping's SQL within its limits of time and memory, and tell of the engine's errors."""
-        if not item.entry.spec.has_sql:
+        if not item.entry.spec.computes:
             yield
             return
         with memory_limit(self.memory), time_limit(self.connection, self.sql_minutes * 60) as late:
@@ -380,7 +388,7 @@ class Stager:
                         f"{item.entry.place}: its SQL did not end within {counted(f'{self.sql_minutes:g}', 'minute')} "
                         f"over {item.label}, and was stopped. Make it simpler, or set sql_minutes in [workspace]."
                     ) from error
-                if isinstance(cause, duckdb.OutOfMemoryException) and "bad allocation" in str(cause):
+                if isinstance(cause, duckdb.Error) and NO_MEMORY.search(str(cause)):
                     raise MappingError(
                         f"{item.entry.place}: its SQL asks for more memory at once than a load may take "
                         f"({self.memory}), over {item.label}. Make it simpler."

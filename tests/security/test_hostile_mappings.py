@@ -8,6 +8,7 @@ import glob
 import socket
 import threading
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -175,6 +176,37 @@ def test_every_function_that_a_mapping_may_call_was_looked_at() -> None:
         "yearweek",
     }  # fmt: skip
     assert {name for (name,) in found} & usable_functions() == of_the_row
+
+
+def test_every_word_that_the_engine_gives_a_value_is_refused(ws: Workspace) -> None:
+    """Words without parentheses: those of the engine's own lists that give a value where there is no column."""
+    with duckdb.connect() as engine:
+        words = engine.execute(
+            "select keyword_name from duckdb_keywords() union select function_name from duckdb_functions() "
+            "union select unnest(['current_time', 'current_timestamp', 'localtime', 'localtimestamp'])"
+        ).fetchall()
+        giving = []
+        for (word,) in words:
+            with suppress(duckdb.Error):
+                engine.execute(f"select {word}").fetchall()
+                giving.append(word)
+    giving = sorted(set(giving) - {"false", "null", "true"})
+    assert {"current_date", "current_timestamp", "localtime", "session_user", "user"} <= set(giving)
+    ws.write("jobs.csv", csv_of(job()))
+    for word in giving:
+        assert select_faults(f"select *, {word.upper()} as model from log", ["log"]), word
+        assert select_faults(f'select *, log."{word}" as model from log', ["log"]) == [], word
+        for entry in ({"columns": {"complaint": {"sql": f"{word}::varchar"}}}, {"where": f"{word} is not null"}):
+            with pytest.raises(MappingError, match="is a word by which the engine tells the time or of itself"):
+                ws.load(_mapping(**{"from": "log"}, **entry))
+
+
+def test_a_column_that_is_called_like_a_word_of_the_engine_is_read(ws: Workspace) -> None:
+    ws.write("jobs.csv", csv_of(job() | {"user": "Ann"}))
+    ws.load(_mapping(**{"from": "log", "columns": {"technician": "user", "complaint": {"sql": 'upper("user")'}}}))
+    assert ws.rows("select technician, complaint from jobs") == [("Ann", "ANN")]
+    ws.load(_mapping(select='select *, log."user" as technician from log'))
+    assert ws.rows("select technician, complaint from jobs") == [("Ann", None)]
 
 
 @pytest.mark.parametrize("name", ["jobs[1].csv", "jobs*.csv", "jobs?.csv", "jobs[!1].csv", "jobs{1}.csv"])

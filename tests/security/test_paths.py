@@ -2,12 +2,16 @@
 
 import os
 import socket
+import stat
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from rqa.errors import MappingError
+from rqa.store.engine import open_store
 from tests.workspaces import Workspace, csv_of, job
 
 
@@ -117,3 +121,65 @@ def test_a_name_that_is_no_text_is_told(ws: Workspace) -> None:
     ):
         ws.load(_mapping("*.csv"))
     ws.load(_mapping("b*.csv"))
+
+
+@pytest.mark.parametrize("way", ["../elsewhere/{}.csv", "../elsewhere/{}*.csv", "folder/{}.csv", "folder/*{}.csv",
+                                 "../elsewhere/in/{}.csv"])  # fmt: skip
+def test_nothing_is_told_of_what_lies_outside(ws: Workspace, elsewhere: Path, way: str) -> None:
+    """The same is said whether or not a file is there, and no name of what else is there."""
+    (elsewhere / "in").mkdir()
+    (elsewhere / "in" / "jobs.csv").write_text(csv_of(job()))
+    (elsewhere / "secret.txt").write_text("")
+    (ws.folder / "folder").symlink_to(elsewhere)
+    said = []
+    for name in ("jobs", "none"):
+        with pytest.raises(MappingError) as caught:
+            ws.load(_mapping(way.format(name)))
+        said.append(str(caught.value).replace(name, "…"))
+    assert said[0] == said[1]
+    assert "lies outside of the workspace" in said[0]
+    assert "secret" not in said[0]
+
+
+def test_a_wildcard_cannot_turn_back(ws: Workspace, elsewhere: Path) -> None:
+    (ws.folder / "in").mkdir()
+    for name in ("elsewhere", "nowhere"):
+        with pytest.raises(MappingError, match=r"'\.\.' cannot stand behind a wildcard"):
+            ws.load(_mapping(f"i*/../../{name}/jobs.csv"))
+
+
+@pytest.mark.parametrize("place", ["ws/key", "ws/in/key", "ws/jobs.csv", "ws/link/../key", "other/link"])
+def test_a_key_lies_outside_of_the_workspace(ws: Workspace, tmp_path: Path, place: str) -> None:
+    (ws.folder / "in").mkdir()
+    (ws.folder / "link").mkdir()
+    (tmp_path / "other").mkdir()
+    ws.write("jobs.csv", csv_of(job()))
+    for path in ("key", "in/key"):
+        ws.write(path, b"a key for the tests alone")
+    (tmp_path / "other" / "link").symlink_to(ws.folder / "key")
+    mapping = _mapping("jobs.csv")
+    mapping["table"][0]["columns"] = {"technician": {"column": "model", "key_file": str(tmp_path / place)}}
+    with pytest.raises(
+        MappingError, match=r"table\.1 \(jobs\): columns\.technician\.key_file: .* lies in the workspace"
+    ):
+        ws.load(mapping)
+    assert not ws.store.exists()
+
+
+def test_a_reader_has_a_folder_of_its_own_for_what_does_not_fit(ws: Workspace) -> None:
+    ws.write("jobs.csv", csv_of(job()))
+    ws.load(_mapping("jobs.csv"))
+    asked = (
+        "import rqa, sys; d = rqa.open(sys.argv[1]); "
+        "print(d.query(\"select current_setting('temp_directory') as f\")['f'][0])"
+    )
+    folders = [
+        Path(subprocess.run([sys.executable, "-c", asked, str(ws.folder)], capture_output=True, text=True,
+                            check=True).stdout.strip())
+        for _ in range(2)
+    ]  # fmt: skip
+    assert not any(f.exists() for f in folders)
+    assert folders[0] != folders[1]
+    with open_store(ws.folder) as opened:
+        (folder,) = opened.ask("select current_setting('temp_directory') as f")["f"]
+    assert stat.S_IMODE(Path(folder).stat().st_mode) == 0o700
