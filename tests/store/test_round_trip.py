@@ -95,7 +95,7 @@ def written(table: Table, row: Row) -> dict[str, str | None]:
         month = table.column(name).kind == "month"
         texts[name] = (
             None if value is None
-            else " ".join(value) if isinstance(value, list)
+            else "; ".join(value) if isinstance(value, list)
             else str(value).lower() if isinstance(value, bool)
             else f"{value:%Y-%m}" if month
             else str(value)

@@ -4,7 +4,7 @@ Every answer that leaves a depot passes through `grounded`: where a ground of it
 says so and what to add to the mapping; where its table is empty, a note says what was looked for and not found.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec, TypeVar
@@ -18,6 +18,7 @@ from rqa.answers.core.scope import Moment
 from rqa.answers.core.scope_notes import scope_notes
 from rqa.answers.core.told_sites import BY_SITE
 from rqa.contract import CLASSES
+from rqa.words import listed
 
 OF_GROUPING = {
     "class": ("found",), "bench": ("bench",), "tool": ("tool",), "phase": ("procedures", "described_jobs"),
@@ -97,7 +98,17 @@ def _said(there: Grounds, answer: Answer) -> Sentence | None:
     about = answer.question[:1].lower() + answer.question[1:]
     if by and not there.lacking(*answer.needs):
         about += f" by {' and '.join(name.replace('_', ' ') for name in by)}"
+    unnamed = listed([name.replace("_", " ") for name in _unnamed(answer)])
+    if unnamed and not there.lacking(*names):
+        said = there.claim("", *names, about=about, among=(0, f"values of {unnamed} in the filter"))
+        return said.followed(f"Leave {unnamed} out of where= to ask about all.")
     if answer.table.is_empty():
         among = (len(answer.stated), "comparisons that could be made") if answer.judges_all else None
         return there.claim(answer.nothing_found, *names, about=about, among=among)
     return there.lack(*names, about=about)
+
+
+def _unnamed(answer: Answer) -> list[str]:
+    """The filters that keep no value at all, as a list made from an empty table does: nothing was asked about."""
+    where = answer.settings.get("where")
+    return [name for name, kept in where.items() if not kept] if isinstance(where, Mapping) else []
