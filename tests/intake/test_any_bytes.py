@@ -10,6 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from rqa.errors import RqaError
+from tests.examples import examples
 from tests.workspaces import JOB_COLUMNS, Workspace, csv_line, job
 
 MAPPING = '[files.f]\npath = "jobs.csv"\n[[table]]\ntable = "jobs"\nfrom = "f"\n'
@@ -41,7 +42,7 @@ FORMS = ["jobs.csv", "jobs.csv.gz", "jobs.jsonl", "jobs.xlsx", "jobs.parquet", "
 
 
 @pytest.mark.parametrize("form", FORMS)
-@settings(max_examples=4, suppress_health_check=ALIVE, deadline=None)
+@settings(max_examples=examples(4), suppress_health_check=ALIVE, deadline=None)
 @given(data=BYTES)
 def test_any_bytes(ws: Workspace, form: str, data: bytes) -> None:
     fuzzed(ws, data, form)
@@ -49,7 +50,7 @@ def test_any_bytes(ws: Workspace, form: str, data: bytes) -> None:
 
 @pytest.mark.long
 @pytest.mark.parametrize("form", FORMS)
-@settings(max_examples=100, suppress_health_check=ALIVE, deadline=None)
+@settings(max_examples=examples(100), suppress_health_check=ALIVE, deadline=None)
 @given(data=BYTES)
 def test_any_bytes_at_length(ws: Workspace, form: str, data: bytes) -> None:
     fuzzed(ws, data, form)
@@ -68,14 +69,14 @@ def counted_apart(ws: Workspace, records: list[list[str]]) -> None:
     assert report.total("in_file") == len(records)
 
 
-@settings(max_examples=15, suppress_health_check=ALIVE, deadline=None)
+@settings(max_examples=examples(15), suppress_health_check=ALIVE, deadline=None)
 @given(records=RECORDS)
 def test_every_record_is_accounted_for(ws: Workspace, records: list[list[str]]) -> None:
     counted_apart(ws, records)
 
 
 @pytest.mark.long
-@settings(max_examples=150, suppress_health_check=ALIVE, deadline=None)
+@settings(max_examples=examples(150), suppress_health_check=ALIVE, deadline=None)
 @given(records=RECORDS)
 def test_every_record_is_accounted_for_at_length(ws: Workspace, records: list[list[str]]) -> None:
     counted_apart(ws, records)
@@ -102,14 +103,14 @@ EDITS = {
 }  # fmt: skip
 
 
-@settings(max_examples=25, suppress_health_check=ALIVE, deadline=None)
+@settings(max_examples=examples(25), suppress_health_check=ALIVE, deadline=None)
 @given(**EDITS)
 def test_any_mapping(ws: Workspace, cut: int, put: str, length: int) -> None:
     any_mapping(ws, cut, put, length)
 
 
 @pytest.mark.long
-@settings(max_examples=300, suppress_health_check=ALIVE, deadline=None)
+@settings(max_examples=examples(300), suppress_health_check=ALIVE, deadline=None)
 @given(**EDITS)
 def test_any_mapping_at_length(ws: Workspace, cut: int, put: str, length: int) -> None:
     any_mapping(ws, cut, put, length)

@@ -11,6 +11,7 @@ import rqa
 from rqa.measures.keep import keep
 from rqa.review import describe
 from rqa.store.remarks import NEVER_CLOSED
+from tests.examples import examples
 from tests.workspaces import Workspace, csv_of, job
 
 MAPPING: dict[str, Any] = {
@@ -67,7 +68,7 @@ def test_the_page_and_the_answers_say_it(tmp_path: Path) -> None:
 VISITS = st.tuples(st.integers(1, 20), st.sampled_from((1, 2, None)))
 
 
-@settings(max_examples=15)
+@settings(max_examples=examples(15))
 @given(visits=st.lists(VISITS, min_size=1, max_size=6, unique_by=lambda v: v[0]))
 def test_it_counts_the_closed_jobs_that_are_left_out(tmp_path_factory: pytest.TempPathFactory, visits: Any) -> None:
     """Where nothing else overlaps (two days lie between any two openings), by the same rule as the linking."""
