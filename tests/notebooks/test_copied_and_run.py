@@ -1,6 +1,7 @@
 """Notebooks in a workspace: copied, run there side by side, and those that fail named while the others run."""
 
 import json
+import os
 import sys
 from pathlib import Path
 from typing import Any
@@ -69,11 +70,10 @@ def test_the_command_counts_what_it_copied_and_what_was_there(workspace: Path) -
 def test_a_copy_that_cannot_be_written_leaves_no_torn_notebook(
     workspace: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def half(path: Path, text: str, **_: str) -> None:
-        path.write_bytes(text[: len(text) // 2].encode())
+    def full(_: int) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(Path, "write_text", half)
+    monkeypatch.setattr(os, "fsync", full)
     with pytest.raises(OSError, match="No space"):
         copy_notebooks(workspace)
     assert list((workspace / "notebooks").iterdir()) == []
