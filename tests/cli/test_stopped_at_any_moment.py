@@ -44,28 +44,36 @@ def put_back(ws: Workspace, store: bytes) -> None:
 
 
 SIGNALS = ("SIGINT", "SIGTERM", "SIGHUP")
+STOPPED = [130, 143, 129]
 
 
-def at_all(ws: Workspace, shares: list[float]) -> None:
+def codes_at(ws: Workspace, shares: list[float]) -> list[int]:
+    """The exit codes of the command, each time signalled at a share of its moments, and each time clean."""
+    codes = []
     words = standing(ws)
     before, store = ws.digest(), ws.store.read_bytes()
     total = moments_of(ws.folder.parent, *words)
     for n, share in enumerate(shares):
         number = getattr(signal, SIGNALS[n % 3])
         put_back(ws, store)
-        assert_clean(ws, before, number, at_moment(number, 1 + int(share * total), *words))
+        done = at_moment(number, 1 + int(share * total), *words)
+        assert_clean(ws, before, number, done)
+        codes.append(done.returncode)
+    return codes
 
 
 def test_a_signal_at_seeded_moments(ws: Workspace) -> None:
     """Of each kind one while modules are imported, one in the load, one at its end."""
     chance = random.Random(11)
-    at_all(ws, [chance.uniform(*within) for within in ((0.02, 0.4), (0.4, 0.9), (0.97, 1.0)) for _ in SIGNALS])
+    codes = codes_at(ws, [chance.uniform(*w) for w in ((0.02, 0.4), (0.4, 0.9), (0.97, 1.0)) for _ in SIGNALS])
+    assert codes[:6] == STOPPED * 2, "before its end each signal stops it"
 
 
 @pytest.mark.long
 def test_a_signal_at_many_moments(ws: Workspace) -> None:
     chance = random.Random(12)
-    at_all(ws, [chance.uniform(0.001, 1.0) for _ in range(60)] + [1 - n / 3000 for n in range(60)])
+    codes = codes_at(ws, [chance.uniform(0.001, 1.0) for _ in range(60)] + [1 - n / 3000 for n in range(60)])
+    assert set(STOPPED) <= set(codes) <= {0, *STOPPED}
 
 
 @pytest.mark.long

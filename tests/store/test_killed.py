@@ -71,7 +71,8 @@ def test_a_killed_load_leaves_the_old_store_or_the_new_one(ws: Workspace, first:
     total = moments_of(trial.kept.parent, *trial.words)
     chance = random.Random(5 + first)
     for _ in range(2):
-        trial.killed_at(chance.randrange(int(total * LATE), total))
+        new = trial.killed_at(chance.randrange(int(total * LATE), total))
+        assert (ws.digest() == trial.before) is False, f"the load after the kill (new store: {new}) makes the new one"
 
 
 def test_killed_at_its_last_moment_the_load_has_made_the_new_store(ws: Workspace) -> None:
