@@ -10,9 +10,10 @@ from rqa.contract import Table
 from rqa.errors import StoreError
 from rqa.store.load_log import Earlier, one
 from rqa.store.merge import keep_rejects
+from rqa.store.planned import SELECT, Plan
 from rqa.store.report import FileCount
 from rqa.store.select_sources import NamedRead
-from rqa.store.stage import SELECT, Plan, Staged
+from rqa.store.stage import Staged
 from rqa.store.verdicts import Places
 from rqa.words import counted
 

@@ -9,7 +9,8 @@ from pathlib import Path
 
 from rqa.intake.faults import Faults
 from rqa.intake.guard import patterns
-from rqa.store.stage import Plan, Stager
+from rqa.store.planned import Plan
+from rqa.store.stage import Stager
 
 
 def with_known_names(stager: Stager, items: Sequence[Plan]) -> list[Plan]:

@@ -49,9 +49,10 @@ from rqa.store.mapping_sql import sql_faults
 from rqa.store.order import Kept
 from rqa.store.patterns import pattern_faults
 from rqa.store.place import prove, put_in_place, real_file
+from rqa.store.planned import Plan, plan
 from rqa.store.remarks import write_remarks
 from rqa.store.report import LoadReport
-from rqa.store.stage import Plan, Stager, plan
+from rqa.store.stage import Stager
 from rqa.store.tables import Tables
 
 Keep = Callable[[duckdb.DuckDBPyConnection, str | None], None]

@@ -18,9 +18,10 @@ from rqa.store.ddl import FORMAT_VERSION
 from rqa.store.empty_files import NO_ROW
 from rqa.store.engine import Store, open_store
 from rqa.store.order import Kept
+from rqa.store.planned import SELECT, Plan
 from rqa.store.remarks import EMPTIED_BEGINS, NO_JOB, NO_ZONE
 from rqa.store.report import FileCount, Refusal, Remark
-from rqa.store.stage import SELECT, Plan, Staged
+from rqa.store.stage import Staged
 
 HELD_BACK = "held_back"
 """Under what name the store keeps what was held back from it."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import duckdb
 
-from rqa.store.stage import SELECT, Plan
+from rqa.store.planned import SELECT, Plan
 
 GONE, UNMAPPED, WITHDRAWN = (
     "its file is gone",

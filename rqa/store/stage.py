@@ -1,11 +1,11 @@
 """Reading the sources into staging tables: every row converted and judged, none dropped, each with its place.
 
-First everything is planned and bound, so that a mapping error stops before any row is read; then each source is read
+What was planned is bound first, so that a mapping error stops before any row is read; then each source is read
 once per table it feeds. A staging table lives in the connection's temporary storage and is gone with it.
 """
 
 import re
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from collections.abc import Mapping as MappingType
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
@@ -17,28 +17,24 @@ import duckdb
 from rqa.contract import TABLES
 from rqa.errors import MappingError, RqaError, SourceError, StoreError
 from rqa.intake.copies import Copies
-from rqa.intake.draft import Draft
-from rqa.intake.entries import Entry, entry_of, listed_columns, wanted_columns
-from rqa.intake.faults import Faults
-from rqa.intake.mapping import MAPPING_FILE, Mapping, Origin
+from rqa.intake.entries import Entry, listed_columns, wanted_columns
+from rqa.intake.mapping import MAPPING_FILE, Origin
 from rqa.intake.names import FILE_NO, PLACE_COLUMNS, quoted
-from rqa.intake.pseudonyms import key_faults
 from rqa.intake.readers import ONLY_LOOK, USUAL, How, read
 from rqa.intake.records import Moves, Reject
-from rqa.intake.sources import SourceFile, Text, files_of
+from rqa.intake.sources import SourceFile, Text
 from rqa.intake.validate import EXTRA_COLUMNS, fitted, judging_select, misfit, names_select, numbers_lacking
 from rqa.store.copied_names import CopiedNames
 from rqa.store.ddl import columns
 from rqa.store.limits import MEMORY, SQL_MINUTES
 from rqa.store.mapping_sql import engine_said, words_of
+from rqa.store.planned import Plan
 from rqa.store.read_complete import Whole, read_whole
 from rqa.store.select_sources import NamedFiles
 from rqa.store.sql_limits import memory_limit, time_limit
 from rqa.store.traced import traced
 from rqa.words import counted, listed
 
-SELECT = "select "
-"""How the name of a reading by a SELECT begins."""
 NOT_SHOWN = (
     "what the engine says is not shown, as it may hold a name. Where a cast fails, try_cast gives nothing instead"
 )
@@ -73,132 +69,6 @@ class Staged:
     """(line counted from the first record's, rule, value, raw) of records that are no rows at all."""
     shifts: Moves = field(default_factory=list)
     """How far rows stand from where counting them puts them: (from this place on, by so many lines)."""
-
-
-@dataclass
-class Plan:
-    """One source for one entry, read for reading."""
-
-    entry: Entry
-    label: str
-    digest: str
-    fingerprint: str
-    source: SourceFile | None
-    named: list[SourceFile]
-    size: int
-    sets: tuple[str, ...] = ()
-    """The named sets of files that its SELECT draws on."""
-    beside: frozenset[str] = frozenset()
-    """Those of its sets whose records that are no rows are counted with another entry."""
-
-    @property
-    def unsent(self) -> list[str]:
-        """Those of its sets that have no file yet."""
-        return [n for n in self.sets if n not in {f.name for f in self.named}]
-
-    @property
-    def sources(self) -> list[SourceFile]:
-        """The files it reads."""
-        return [self.source] if self.source else self.named
-
-    @property
-    def labels(self) -> list[str]:
-        """The names that its rows can bear: its files', and its own."""
-        return list(dict.fromkeys([*self.files, self.label]))
-
-    @property
-    def files(self) -> list[str]:
-        """The names of the files it reads."""
-        return [f.label for f in self.sources]
-
-
-@dataclass(frozen=True)
-class Met:
-    """A file as a load met it: its size in bytes, and the digest of its content."""
-
-    size: int
-    digest: str
-
-
-def meet(file: SourceFile) -> Met:
-    """A file as it is. Its content is digested at every load: a size and times may stay the same when it changes."""
-    return Met(0, "") if file.format == "frame" else Met(file.path.stat().st_size, file.digest())
-
-
-def plan(
-    made: Draft,
-    workspace: Path,
-    frames: MappingType[str, Any],
-    loaded: Collection[str],
-    faults: Faults,
-) -> list[Plan]:
-    """What there is to read, oldest first within each table entry.
-
-    `loaded` are the names of all files that were ever loaded. What does not exist or does not fit goes to `faults`.
-    """
-    mapping = made.mapping
-    sets: dict[str, list[SourceFile]] = {}
-    met: dict[str, Met] = {}
-    unsure = set(made.unsure)
-    faults.said += key_faults(mapping, workspace)
-    for name, spec in mapping.files.items():
-        sets[name] = []
-        with faults.gathered():
-            if spec.path or spec.format == "frame":
-                sets[name] = files_of(name, spec, workspace, frames, mapping.workspace.outside, loaded)
-        # What stands in a source may be a name as long as the mapping makes pseudonyms.
-        keep = mapping.keeps_records
-        sets[name] = [replace(f, sealed=mapping.keyed, keep_records=keep) for f in sets[name]]
-        for f in sets[name]:
-            with faults.gathered():
-                met[f.label] = meet(f)
-        unsure |= {name} if any(f.label not in met for f in sets[name]) else set()
-    items = []
-    counted_with = _counted_with(mapping)
-    for number, table in enumerate(mapping.table, 1):
-        names = [n for n in sets if n in mapping.sets_of(table)]
-        with faults.gathered():
-            if number not in made.skipped:
-                entry = entry_of(mapping, number, table)
-                if not unsure & set(names):
-                    beside = frozenset(n for n in names if counted_with.get(n, number) != number)
-                    items += _readings(entry, mapping, {n: sets[n] for n in names}, met, beside)
-    return items
-
-
-def _counted_with(mapping: Mapping) -> dict[str, int]:
-    """For each set of files that a [[table]] reads as it is, the first that does.
-
-    A record that is no row belongs to its file, not to a table, so it is counted there alone.
-    """
-    found: dict[str, int] = {}
-    for number, table in enumerate(mapping.table, 1):
-        if table.from_ is not None:
-            found.setdefault(table.from_, number)
-    return found
-
-
-def _readings(
-    entry: Entry,
-    mapping: Mapping,
-    sets: MappingType[str, Sequence[SourceFile]],
-    met: MappingType[str, Met],
-    beside: frozenset[str],
-) -> list[Plan]:
-    """What one entry reads: each of its files, or all at once for a SELECT."""
-    files = [f for of_set in sets.values() for f in of_set]
-    # Where another entry begins or ceases to count what is no row, the file is read again for this one, too.
-    mark = " + ".join([entry.guard.mark(mapping.fingerprint(entry.spec)), *sorted(beside)])
-    digests = [met[f.label].digest for f in files]
-    if entry.spec.from_ is not None:
-        return [Plan(entry, f.label, met[f.label].digest, mark, f, [], met[f.label].size, beside=beside) for f in files]
-    if not files:
-        # Patterns may match nothing yet, and then nothing tells the columns that the SELECT draws on.
-        return []
-    together = "+".join(digests) if all(digests) else ""
-    label = f"{SELECT}{entry.number} over {', '.join(dict.fromkeys(f.name for f in files))}"
-    size = sum(met[f.label].size for f in files)
-    return [Plan(entry, label, together, mark, None, files, size, tuple(sets), beside)]
 
 
 def _unsent(item: Plan) -> str:

@@ -13,7 +13,8 @@ from rqa.store.load_log import earlier_accounts, one, unchanged
 from rqa.store.merge import settle
 from rqa.store.meter import Meter, work
 from rqa.store.order import GONE, Changes, Kept, changes
-from rqa.store.stage import Plan, Staged, Stager
+from rqa.store.planned import Plan
+from rqa.store.stage import Staged, Stager
 from rqa.store.verdicts import LATER, Places, RowsNeededError
 
 
