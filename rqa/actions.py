@@ -60,7 +60,7 @@ def add_action(
         "what": _text("what", what, required=True), "started_on": _day("started-on", started_on).isoformat(),
         "scope": _text("scope", scope, required=True), "finding_id": _finding(finding), "owner": _text("owner", owner),
         "expected_change": _text("expected", expected), "closed_on": "",
-    }  # fmt: skip
+    }
     if closed_on is not None:
         closed = _day("closed-on", closed_on)
         if closed.isoformat() < row["started_on"]:
@@ -107,11 +107,11 @@ def listed_actions(workspace: str | Path) -> "pl.DataFrame":
             judged[name]["warning"] if name in judged and judged[name]["verdict"] in (UNTOLD, UNJUDGED) else None,
         )
         for name, row in there.items()
-    ]  # fmt: skip
+    ]
     schema = {
         "action_id": pl.String, "started_on": pl.String, "closed_on": pl.String, "state": pl.String, "scope": pl.String,
         "what": pl.String, "expected_on": pl.Date, "why": pl.String,
-    }  # fmt: skip
+    }
     return pl.DataFrame(rows, schema=schema, orient="row")
 
 

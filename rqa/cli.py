@@ -245,7 +245,7 @@ def action(
     added = add_action(
         workspace, what=what, started_on=started_on, scope=scope, finding=finding, owner=owner, expected=expected,
         closed_on=closed_on,
-    )  # fmt: skip
+    )
     say(f"{added.action_id} written to {added.path}")
     for note in added.notes:
         say(note)

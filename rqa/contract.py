@@ -81,7 +81,7 @@ TEST_OUTCOMES = ("pass", "fail", "aborted")
 PHASES = ("open", "isolate", "release", "remove", "fit", "reseat", "align", "verify", "close", "diagnose")
 HAZARDS = (
     "battery", "esd", "sharp_edge", "heat", "pinch", "adhesive", "latch", "mixed_fasteners", "alignment",
-)  # fmt: skip
+)
 CLASSES = ("no_fault_found", "unknown", "repeat", "workmanship", "new_fault")
 """Classes of a come-back, in the order in which they take precedence."""
 OWN_WORK = ("repeat", "workmanship")

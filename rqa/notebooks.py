@@ -170,7 +170,7 @@ async def _run(path: Path) -> Run:
     client = nbclient.NotebookClient(
         notebook, timeout=None, kernel_name="python3", record_timing=False,
         resources={"metadata": {"path": str(path.parent)}},
-    )  # fmt: skip
+    )
     failure = ""
     try:
         with tempfile.TemporaryDirectory(prefix="rqa-") as private:
@@ -215,7 +215,6 @@ def _nbclient() -> Any:
     try:
         import ipykernel  # noqa: F401
         import nbclient
-        import nbclient.exceptions
     except ImportError as error:
         raise RqaError(
             f"the notebooks cannot be run, as {error.name} is not installed. Install it: pip install {error.name}. "

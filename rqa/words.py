@@ -17,9 +17,9 @@ NAMES = {
     "technician": "technician", "bench": "bench", "step": "step", "test": "test", "billing": "billing",
     "class": "class", "tool": "tool", "phase": "phase", "fault": "fault", "shift": "shift",
     "shift_hour": "hour of the shift", "days_since_training": "days since a training", "part_no": "part",
-}  # fmt: skip
+}
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
-          "November", "December")  # fmt: skip
+          "November", "December")
 
 
 def known(value: object) -> bool:

@@ -41,7 +41,7 @@ def at_moment(number: int, at: int, *words: str, counted: str = "") -> "subproce
     return subprocess.run(
         [sys.executable, "-c", DRIVER, str(int(number)), str(at), counted, *words],
         capture_output=True, text=True, check=False, timeout=SECONDS,
-    )  # fmt: skip
+    )
 
 
 def moments_of(scratch: Path, *words: str) -> int:

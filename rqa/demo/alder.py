@@ -18,7 +18,7 @@ ENCODING = "cp1252"
 STATES = {
     "repaired": "reparado", "no_fault_found": "sem avaria", "not_economic": "não económico",
     "returned_unrepaired": "devolvido", "cancelled": "anulado", "open": "em curso",
-}  # fmt: skip
+}
 PAYERS = {"warranty": "garantia", "paid": "cliente", "goodwill": "cortesia"}
 OUTCOMES = {"pass": "OK", "fail": "NÃO OK", "done": "feito", "skipped": "saltado", "aborted": "interrompido"}
 UNITS = {"deg": "°"}
@@ -41,7 +41,7 @@ COLUMNS = {
     "parts": {
         "job_id": "Talão", "line": "Linha", "part_no": "Peça", "lot": "Lote", "quantity": "Qtd", "unit_cost": "Preço",
     },
-}  # fmt: skip
+}
 
 
 def clock(column: str) -> pl.Expr:
@@ -87,23 +87,23 @@ def write_alder(rng: np.random.Generator, logs: "SiteLogs", folder: Path, accoun
         Spoil("unknown outcome code", 6, {"outcome": pl.lit("??")}),
         Spoil("number with two decimal marks", 4, {"value": pl.lit("3,1,4")}, pl.col("value").is_not_null()),
         Spoil("day that does not exist", 5, {"ended_at": pl.lit("31.02.2026 10:15")}),
-    ], thousands)  # fmt: skip
+    ], thousands)
     tests = logs.diagnostics.with_columns(
         clock("run_at"), pl.col("outcome").replace_strict(OUTCOMES), comma("value"), comma("lower_limit"),
         comma("upper_limit"), pl.col("unit").replace(UNITS),
-    )  # fmt: skip
+    )
     tests = prepared(tests, "alder/tests_" + period("quarter") + f"{end}.csv.gz")
     tests = spoiled(rng, tests, quiet & (pl.col("run") == 1) & (pl.col("outcome") == "OK"), [
         Spoil("row sent twice", 9),
         Spoil("unknown test", 5, {"test": pl.lit("shake table")}),
         Spoil("limits swapped", 4, {"lower_limit": pl.col("upper_limit"), "upper_limit": pl.col("lower_limit")},
               pl.col("upper_limit").is_not_null()),
-    ], thousands)  # fmt: skip
+    ], thousands)
     parts = logs.parts.with_columns(pl.col("quantity").cast(pl.String), comma("unit_cost"))
     parts = prepared(parts, "alder/parts_" + period("quarter") + f"{end}.csv")
     parts = spoiled(rng, parts, quiet, [
         Spoil("row sent twice", 5), Spoil("quantity below nothing", 3, {"quantity": pl.lit("-1")}),
-    ], thousands)  # fmt: skip
+    ], thousands)
     for table, frame in (("jobs", jobs), ("steps", steps), ("diagnostics", tests), ("parts", parts)):
         for (file,), rows in frame.sort("~file", "~order").group_by("~file", maintain_order=True):
             _write(folder / str(file), rows, COLUMNS[table])
@@ -115,7 +115,7 @@ def _jobs(rng: np.random.Generator, logs: "SiteLogs", quiet: pl.Expr, thousands:
     jobs = logs.jobs.with_columns(
         clock("opened_at"), clock("closed_at"), pl.col("disposition").replace_strict(STATES),
         pl.col("billing").replace_strict(PAYERS), comma("labour_minutes"), comma("parts_cost"), comma("freight_cost"),
-    )  # fmt: skip
+    )
     jobs = prepared(jobs, "alder/jobs_" + period("month") + f"{end}.csv")
     whole = jobs.select("at", pl.col("closed_at").alias("~whole"))
     jobs = spoiled(rng, jobs, quiet, [
@@ -125,12 +125,12 @@ def _jobs(rng: np.random.Generator, logs: "SiteLogs", quiet: pl.Expr, thousands:
         Spoil("day that does not exist", 4, {"opened_at": pl.lit("31.11.2025 09:30")}),
         Spoil("unknown end state", 4, {"disposition": pl.lit("X9")}),
         Spoil("corrected later", 14),
-    ], thousands)  # fmt: skip
+    ], thousands)
     late = f"alder/late_corrections_2026-07{end}.csv"
     corrected, resent = sent_later(jobs, whole)
     jobs = spoiled(rng, jobs, pl.lit(True), [
         Spoil("unit id in another case", 60, {"unit_id": other_case(pl.col("unit_id"))}),
-    ], thousands)  # fmt: skip
+    ], thousands)
     return pl.concat([jobs, *(f.with_columns(pl.lit(late).alias("~file")) for f in (corrected, resent))])
 
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 STATES = {
     "repaired": "R", "no_fault_found": "N", "not_economic": "E", "returned_unrepaired": "U", "cancelled": "X",
     "open": "O",
-}  # fmt: skip
+}
 PAYERS = {"warranty": "maker", "paid": "owner", "goodwill": "us"}
 OUTCOMES = {"pass": "good", "fail": "bad", "done": "no check", "skipped": "left out", "aborted": "stopped"}
 MISSING = "n/a"
@@ -40,7 +40,7 @@ SHEETS = {
     "parts": ("Pieces", {
         "job_id": "Order", "part_no": "Piece", "lot": "Batch", "quantity": "Qty", "unit_cost": "Each EUR",
     }),
-}  # fmt: skip
+}
 """Each table's sheet and its columns."""
 LAST_DAYS = 5
 """Jobs opened in the last days of a quarter are sent again with the next."""
@@ -63,16 +63,16 @@ def write_birch(rng: np.random.Generator, logs: "SiteLogs", folder: Path, accoun
         _moment("opened_at"), _moment("closed_at"), pl.col("disposition").replace_strict(STATES),
         pl.col("billing").replace_strict(PAYERS), pl.col("complaint", "found").fill_null(MISSING),
         "SN " + pl.col("unit_id"),
-    )  # fmt: skip
+    )
     jobs = spoiled(rng, prepared(jobs, file), quiet, [
         Spoil("closing time missing", 7, {"closed_at": pl.lit(None, dtype=pl.Datetime("ms"))}),
         Spoil("closed before it was opened", 5, {"closed_at": pl.col("opened_at"), "opened_at": pl.col("closed_at")}),
         Spoil("unknown end state", 3, {"disposition": pl.lit("R?")}),
         Spoil("row sent twice", 8),
-    ], thousands)  # fmt: skip
+    ], thousands)
     jobs = spoiled(rng, jobs, pl.lit(True), [
         Spoil("unit id in another case", 60, {"unit_id": other_case(pl.col("unit_id"))}),
-    ], thousands)  # fmt: skip
+    ], thousands)
     steps = logs.steps.with_columns(_text("ended_at"), pl.col("outcome").replace_strict(OUTCOMES))
     # A row lost would renumber the attempts after it, so only steps done once are spoiled.
     once = (pl.len().over("at", "step_seq") == 1) & pl.col("outcome").is_in(["good", "no check"])
@@ -80,16 +80,16 @@ def write_birch(rng: np.random.Generator, logs: "SiteLogs", folder: Path, accoun
         Spoil("unknown step", 8, {"step": pl.lit("re-torque lid")}),
         Spoil("unknown outcome code", 6, {"outcome": pl.lit("good/bad")}),
         Spoil("step name missing", 4, {"step": pl.lit(None, dtype=pl.String)}),
-    ], thousands)  # fmt: skip
+    ], thousands)
     tests = logs.diagnostics.with_columns(_text("run_at"), pl.col("outcome").replace_strict(OUTCOMES))
     single = (pl.len().over("at", "test") == 1) & (pl.col("outcome") == "good")
     tests = spoiled(rng, prepared(tests, file), quiet & single, [
         Spoil("unknown test", 5, {"test": pl.lit("drop height")}),
         Spoil("unknown outcome code", 5, {"outcome": pl.lit("-")}),
-    ], thousands)  # fmt: skip
+    ], thousands)
     parts = spoiled(rng, prepared(logs.parts, file), quiet, [
         Spoil("quantity below nothing", 3, {"quantity": pl.lit(-2, dtype=pl.Int64)}),
-    ], thousands)  # fmt: skip
+    ], thousands)
     tables = {"jobs": jobs, "steps": steps, "diagnostics": tests, "parts": parts}
     tables = _sent_again(tables)
     for name in sorted(set(tables["jobs"]["~file"])):

@@ -147,7 +147,7 @@ PROCEDURES: dict[str, tuple[Step, ...]] = {
         Step("check seal", "verify", "case", "", 0.07, flag="hold"),
         *ENDING,
     ),
-}  # fmt: skip
+}
 PROCEDURE_NAMES = tuple(PROCEDURES)
 STEP_NAMES = tuple(dict.fromkeys(s.step for steps in PROCEDURES.values() for s in steps))
 
@@ -157,15 +157,15 @@ PROCEDURE_OF = {
         "button": "case", "camera": "case", "case": "case",
     },
     "logger": {s: "battery" if s == "battery" else "logger" for s in SUBSYSTEMS},
-}  # fmt: skip
+}
 FAULTS = {
     "reseat": ("not seated", "latch open"), "align": ("sticks", "off centre"), "verify": ("out of range", "loose"),
     "fit": ("not flush", "wrong screw"), "close": ("gap", "cable in the way"), "isolate": ("voltage left", "no tag"),
     "diagnose": ("mark left", "loose"),
-}  # fmt: skip
+}
 FAULT_NAMES = tuple(dict.fromkeys([f for pair in FAULTS.values() for f in pair] + ["pinched"]))
 MEASURED = {"measure old cell": (3.7, 0.08), "measure new cell": (4.1, 0.03), "measure antenna": (52.0, 1.2),
-            "check gaps": (0.3, 0.05), "check button travel": (1.1, 0.06)}  # fmt: skip
+            "check gaps": (0.3, 0.05), "check button travel": (1.1, 0.06)}
 """Steps whose check is a reading: mean and spread."""
 TOOLS = ("TD-1", "TD-2", "TD-3", "PR-1", "PR-2")
 TOOL_STEPS = {"drive board screws": (0, 3), "tighten case": (0, 3), "press seal": (3, 5), "seal case": (3, 5)}

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 STATES = {
     "repaired": "fixed", "no_fault_found": "nothing-found", "not_economic": "written-off",
     "returned_unrepaired": "sent-back", "cancelled": "withdrawn", "open": "in-work",
-}  # fmt: skip
+}
 PAYERS = {"warranty": "W", "paid": "P", "goodwill": "G"}
 OUTCOMES = {"pass": "ok", "fail": "nok", "done": "done", "skipped": "skip", "aborted": "abort"}
 LINE = ("~file", "~order", "~mess")
@@ -34,7 +34,7 @@ def _stamp(frame: pl.DataFrame, column: str, zone: str) -> pl.Series:
             (pl.lit(EPOCH).cast(pl.Datetime("ms")) + pl.duration(minutes=pl.col("w"))).dt.strftime("%Y-%m-%dT%H:%M")
             + "+0" + pl.col("h").cast(pl.String) + ":00"
         ).alias(column)
-    )  # fmt: skip
+    )
     return made[column]
 
 
@@ -51,7 +51,7 @@ def write_cedar(rng: np.random.Generator, logs: "SiteLogs", folder: Path, accoun
     steps = logs.steps.with_columns(
         _stamp(logs.steps, "started_at", logs.zone), _stamp(logs.steps, "ended_at", logs.zone),
         pl.col("outcome").replace_strict(OUTCOMES),
-    )  # fmt: skip
+    )
     steps = prepared(steps, "cedar/steps_" + period("half") + f"{end}.jsonl.gz")
     steps = spoiled(rng, steps, quiet & (pl.col("attempt") == 1) & pl.col("outcome").is_in(["ok", "done"]), [
         Spoil("row sent twice", 16),
@@ -59,14 +59,14 @@ def write_cedar(rng: np.random.Generator, logs: "SiteLogs", folder: Path, accoun
               pl.col("started_at") != pl.col("ended_at")),
         Spoil("unknown step", 8, {"step": pl.lit("oil hinge")}),
         Spoil("unknown outcome code", 6, {"outcome": pl.lit("maybe")}),
-    ], thousands).sort("~file", "~order")  # fmt: skip
+    ], thousands).sort("~file", "~order")
     _put(folder, steps.select(
         *LINE, pl.col("job_id").alias("ref"), pl.col("step_seq").alias("n"), pl.col("attempt").alias("try"),
         pl.col("step").alias("task"), pl.col("outcome").alias("result"),
         pl.struct(pl.col("technician").alias("hand"), "bench", "tool").alias("by"),
         pl.struct(pl.col("started_at").alias("from"), pl.col("ended_at").alias("to")).alias("time"), "fault",
         pl.col("value").alias("reading"),
-    ))  # fmt: skip
+    ))
     for (file,), rows in steps.group_by("~file", maintain_order=True):
         account.count(str(file), "steps", rows["~mess"])
     _tests(rng, logs, quiet, thousands, folder, account)
@@ -79,11 +79,11 @@ def _jobs(rng: np.random.Generator, logs: "SiteLogs", quiet: pl.Expr, thousands:
             "line", pl.col("part_no").alias("no"), "lot", pl.col("quantity").alias("qty"),
             pl.col("unit_cost").alias("each"),
         ).alias("pieces")
-    )  # fmt: skip
+    )
     jobs = logs.jobs.join(pieces, on="at", how="left", maintain_order="left").with_columns(
         _stamp(logs.jobs, "opened_at", logs.zone), _stamp(logs.jobs, "closed_at", logs.zone),
         pl.col("disposition").replace_strict(STATES), pl.col("billing").replace_strict(PAYERS),
-    )  # fmt: skip
+    )
     jobs = prepared(jobs, "cedar/jobs_" + period("half") + f"{end}.jsonl")
     whole = jobs.select("at", pl.col("closed_at").alias("~whole"))
     jobs = spoiled(rng, jobs, quiet, [
@@ -93,11 +93,11 @@ def _jobs(rng: np.random.Generator, logs: "SiteLogs", quiet: pl.Expr, thousands:
         Spoil("unknown end state", 3, {"disposition": pl.lit("unsure")}),
         Spoil("corrected later", 12),
         Spoil("broken line", 3),
-    ], thousands)  # fmt: skip
+    ], thousands)
     corrected, resent = sent_later(jobs, whole)
     jobs = spoiled(rng, jobs, pl.lit(True), [
         Spoil("unit id in another case", 60, {"unit_id": other_case(pl.col("unit_id"))}),
-    ], thousands)  # fmt: skip
+    ], thousands)
     amended = f"cedar/amended_2026-07{end}.jsonl"
     jobs = pl.concat([jobs, *(f.with_columns(pl.lit(amended).alias("~file")) for f in (corrected, resent))])
     return jobs.sort("~file", "~order")
@@ -114,7 +114,7 @@ def _job_lines(jobs: pl.DataFrame) -> pl.DataFrame:
         pl.struct(pl.col("labour_minutes").alias("minutes"), pl.col("parts_cost").alias("pieces"),
                   pl.col("freight_cost").alias("freight")).alias("cost"),
         "pieces",
-    )  # fmt: skip
+    )
 
 
 def _count_pieces(account: Account, file: str, rows: pl.DataFrame) -> None:
@@ -138,7 +138,7 @@ def _tests(
     runs = spoiled(rng, runs, quiet & (pl.col("run") == 1) & (pl.col("outcome") == "ok"), [
         Spoil("unknown test", 5, {"test": pl.lit("salt fog")}),
         Spoil("unknown outcome code", 4, {"outcome": pl.lit("perhaps")}),
-    ], thousands)  # fmt: skip
+    ], thousands)
     lines = runs.group_by("~file", "at", "job_id", maintain_order=True).agg(
         pl.struct(
             "test", "run", pl.col("outcome").alias("result"), pl.col("run_at").alias("at"), "station",
@@ -148,7 +148,7 @@ def _tests(
         pl.col("~mess").alias("kinds"),
         pl.col("~order").first(),
         pl.lit(None, dtype=pl.String).alias("~mess"),
-    )  # fmt: skip
+    )
     clean = pl.col("kinds").list.drop_nulls().list.len() == 0
     lines = spoiled(rng, lines, quiet & clean, [Spoil("row sent twice", 5)], thousands).sort("~file", "~order")
     _put(folder, lines.select(*LINE, pl.col("job_id").alias("ref"), "runs"))

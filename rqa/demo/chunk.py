@@ -64,11 +64,11 @@ def draw(seed: int, number: int, size: int, days: int) -> Chunk:
         "technician": words(TECHNICIANS, drawn.technician), "billing": words(BILLING, drawn.billing),
         "labour_minutes": drawn.work_minutes + rng.integers(0, 25, size),
         "freight_cost": np.round(8 + rng.integers(0, 33, size) / 2, 1), "bench": words(BENCHES, drawn.bench),
-    })  # fmt: skip
+    })
     cost = part_log.group_by("at").agg((pl.col("unit_cost") * pl.col("quantity")).sum().round(2).alias("parts_cost"))
     jobs = jobs.join(cost, on="at", how="left", maintain_order="left").with_columns(pl.col("parts_cost").fill_null(0.0))
     return Chunk(number, drawn, jobs, step_log, test_log, part_log, _retirements(rng, drawn, unit, end),
-                 slipped | at_stations)  # fmt: skip
+                 slipped | at_stations)
 
 
 def _job_ids(drawn: Jobs, number: int) -> pl.Series:

@@ -158,7 +158,7 @@ ACTIONS = (
         "procedure=battery; step=fit cell", "lead", "fewer come-backs of the battery: by a third",
     ),
     ("ACT-3", "training: laying cables", TRAINED_ON, f"technician={TRAINED}", "trainer", "not stated"),
-)  # fmt: skip
+)
 TARGETS = (
     ("comebacks_30", "2025-01", "0.05"),
     ("comebacks_90", "2025-01", "0.09"),
@@ -183,7 +183,7 @@ def planted() -> dict[str, object]:
         },
         "action_without_effect": {"action": "ACT-2", "from": NEW_GLUE_ON, "risk_ratio": 1.0},
         "training_without_effect": {"action": "ACT-3", "technician": TRAINED, "from": TRAINED_ON},
-    }  # fmt: skip
+    }
     no_effect = {
         "technicians": "T01 to T24 differ only by the mix of their work",
         "sites": "Alder, Birch and Cedar have no effect of their own; Cedar has the bench that aligns early",

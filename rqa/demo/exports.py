@@ -97,7 +97,7 @@ def _site_logs(chunk: Chunk, jobs: pl.DataFrame, number: int, quiet: np.ndarray)
     return SiteLogs(
         chunk.number, zone, mine.with_columns(pl.col("opened_at").alias("~opened")), of(chunk.steps), tests,
         of(chunk.parts), pl.Series(np.flatnonzero(quiet)),
-    )  # fmt: skip
+    )
 
 
 class Sums:

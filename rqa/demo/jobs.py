@@ -115,7 +115,7 @@ def _cable_share() -> npt.NDArray[np.float64]:
 def _made(
     rng: np.random.Generator, seed: int, end: int, *, unit: Ints, model: Ints, site: Ints, opened: Ints,
     fault: Ints, cause: Ints, parent: Ints, back: Flags,
-) -> Jobs:  # fmt: skip
+) -> Jobs:
     """Jobs with all that follows from when and why a unit comes in; `back` marks units that came back soon."""
     n = len(unit)
     procedure = _procedures(model, fault)
@@ -161,7 +161,7 @@ def _made(
     disposition = np.where((closed > end) & (disposition == CANCELLED), OPEN, disposition)
     found = np.where(disposition == OPEN, NONE, found)
     return Jobs(unit, model, site, procedure, technician, bench, opened, worked, work, closed, disposition, complaint,
-                found, billing, pinched, caught, early, cable, bad_lot, cause, parent)  # fmt: skip
+                found, billing, pinched, caught, early, cable, bad_lot, cause, parent)
 
 
 def _first_visits(rng: np.random.Generator, seed: int, n: int, days: int, end: int) -> Jobs:
@@ -176,7 +176,7 @@ def _first_visits(rng: np.random.Generator, seed: int, n: int, days: int, end: i
     fault = np.where(model == LOGGER, _drawn(rng, LOGGER_FAULTS, n), _drawn(rng, TABLET_FAULTS, n))
     none = np.full(n, NONE, dtype=np.int64)
     return _made(rng, seed, end, unit=unit, model=model, site=site, opened=opened, fault=fault,
-                 cause=np.zeros(n, dtype=np.int64), parent=none, back=np.zeros(n, dtype=bool))  # fmt: skip
+                 cause=np.zeros(n, dtype=np.int64), parent=none, back=np.zeros(n, dtype=bool))
 
 
 def _delay(rng: np.random.Generator, hit: Flags, mean: float | npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
@@ -195,7 +195,7 @@ def _returns(rng: np.random.Generator, seed: int, jobs: Jobs, first: int, end: i
         _delay(rng, missed & (rng.random(n) < PINCH.comes_back_if_missed), PINCH.mean_days_to_return),
         _delay(rng, jobs.early & (rng.random(n) < EARLY.comes_back_if_early), EARLY.mean_days_to_return),
         _delay(rng, jobs.bad_lot & (rng.random(n) < LOT.comes_back_if_fitted), LOT.mean_days_to_return),
-    ])  # fmt: skip
+    ])
     cause = np.argmin(delays, axis=0)
     delay = delays.min(axis=0)
     rows = np.flatnonzero(np.isfinite(delay) & (jobs.disposition != OPEN))
@@ -221,7 +221,7 @@ def _returns(rng: np.random.Generator, seed: int, jobs: Jobs, first: int, end: i
         fault[cause == number] = SUBSYSTEMS.index(effect.subsystem)
     site = np.where(rng.random(n) < 0.95, jobs.site, _drawn(rng, [s.share for s in SITES], n))
     made = _made(rng, seed, end, unit=jobs.unit, model=jobs.model, site=site, opened=opened, fault=fault, cause=cause,
-                 parent=rows + first, back=np.ones(n, dtype=bool))  # fmt: skip
+                 parent=rows + first, back=np.ones(n, dtype=bool))
     return made.take(made.opened <= end)
 
 

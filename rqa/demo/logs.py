@@ -38,7 +38,7 @@ ABORTED = 2
 LOOKED_AT = {
     REPAIRED: None, OPEN: None, NO_FAULT: ("open", "isolate", "verify", "align", "close", "diagnose"),
     UNREPAIRED: ("open", "isolate", "verify", "close"), NOT_ECONOMIC: ("open", "isolate"),
-}  # fmt: skip
+}
 """Phases of the procedure that a job of each disposition goes through; None means all."""
 EARLY_FAILS = 0.03
 """Share of first checks that fail when the button is aligned before the case is tightened."""
@@ -65,7 +65,7 @@ def _shares(weights: npt.NDArray[np.float64], job: Ints) -> tuple[npt.NDArray[np
 def steps(rng: np.random.Generator, jobs: Jobs, end: int) -> pl.DataFrame:
     """The step log: rows of a job together, in the order of its steps."""
     frames = [_procedure_steps(rng, jobs, np.flatnonzero(jobs.procedure == code), name, end)
-              for code, name in enumerate(PROCEDURES)]  # fmt: skip
+              for code, name in enumerate(PROCEDURES)]
     frame = pl.concat(frames)
     return frame.sort("at", maintain_order=True)
 
@@ -134,7 +134,7 @@ def _procedure_steps(rng: np.random.Generator, jobs: Jobs, rows: Ints, procedure
         "outcome": words(STEP_OUTCOMES, outcome), "technician": words(TECHNICIANS, technician),
         "bench": words(BENCHES, here.bench[job]), "tool": words(TOOLS, tool), "started_at": started, "ended_at": ended,
         "fault": words(FAULT_NAMES, fault), "value": pl.Series(value, nan_to_null=True),
-    })  # fmt: skip
+    })
     return frame.filter(pl.col("ended_at") <= end)
 
 
@@ -180,7 +180,7 @@ def diagnostics(rng: np.random.Generator, jobs: Jobs, end: int) -> pl.DataFrame:
         "run_at": run_at, "station": words(STATIONS, station),
         "value": pl.Series(np.round(value, 2), nan_to_null=True), "lower_limit": pl.Series(low, nan_to_null=True),
         "upper_limit": pl.Series(high, nan_to_null=True), "unit": words(units, unit),
-    })  # fmt: skip
+    })
     return frame.filter(pl.col("run_at") <= end)
 
 
@@ -208,4 +208,4 @@ def parts(rng: np.random.Generator, jobs: Jobs) -> pl.DataFrame:
         "at": rows[job], "line": line, "part_no": words(tuple(p.part_no for p in PARTS), part),
         "lot": words((*lots, LOT.lot), lot), "quantity": np.ones(len(job), dtype=np.int64),
         "unit_cost": np.array([p.cost for p in PARTS])[part],
-    })  # fmt: skip
+    })

@@ -21,7 +21,7 @@ def procedures() -> pl.DataFrame:
         }
         for name, steps in PROCEDURES.items()
         for seq, s in enumerate(steps, 1)
-    ]  # fmt: skip
+    ]
     return pl.DataFrame(rows, infer_schema_length=None)
 
 
@@ -57,7 +57,7 @@ def studies() -> pl.DataFrame:
         "study": GAUGE.study, "unit": [f"G{n + 1:02}" for n in unit],
         "appraiser": [STATIONS[n] for n in station], "trial": trial + 1, "value": value.round(3),
         "outcome": None, "reference": None, "test": GAUGE.test,
-    }, schema_overrides=STUDY)  # fmt: skip
+    }, schema_overrides=STUDY)
     unit, person, trial = (x.ravel() for x in np.indices((EYES.units, len(EYES.appraisers), EYES.trials)))
     scratched = rng.random(EYES.units) < EYES.bad_units
     often = np.array(EYES.appraisers)[person] == EYES.often_wrong_appraiser
@@ -67,11 +67,11 @@ def studies() -> pl.DataFrame:
         "appraiser": [EYES.appraisers[n] for n in person], "trial": trial + 1, "value": None,
         "outcome": np.where(said, "fail", "pass"), "reference": np.where(scratched[unit], "fail", "pass"),
         "test": None,
-    }, schema_overrides=STUDY)  # fmt: skip
+    }, schema_overrides=STUDY)
     return pl.concat([readings, judged])
 
 
 REFERENCE = {
     "procedures": procedures, "tests": tests, "pairings": pairings, "actions": actions, "targets": targets,
     "studies": studies,
-}  # fmt: skip
+}

@@ -16,7 +16,7 @@ SWAPPED = (
     ("battery_reconnected_early", "count connectors", ("reconnect battery",)),
     ("irreversible_before_hold_point", "record identity", ("write identity",)),
     ("irreversible_before_hold_point", "measure new cell", ("reset cell counter",)),
-)  # fmt: skip
+)
 """A slip, and the two steps that change places for it, the second being the first of those that the job has."""
 DROPPED = (
     ("connectors_not_counted", ("count connectors",)),

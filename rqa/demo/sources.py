@@ -63,7 +63,7 @@ CEDAR_COLUMNS = {
         "technician": "by.hand", "bench": "by.bench", "tool": "by.tool", "started_at": "time.from",
         "ended_at": "time.to", "fault": "fault", "value": "reading",
     },
-}  # fmt: skip
+}
 CEDAR_LISTS = '''\
 [[table]]
 table = "diagnostics"

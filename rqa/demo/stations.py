@@ -36,7 +36,7 @@ def stations(
     counts |= {
         "runs_failed_for_no_reason": flaky, "failed_runs_reworked": reworked,
         "failed_runs_repeated_as_they_are": ordinary - reworked,
-    }  # fmt: skip
+    }
     return steps.filter(pl.col("ended_at") <= end), tests.filter(pl.col("run_at") <= end), counts
 
 
@@ -72,7 +72,7 @@ def _reworked(
     work = pl.DataFrame({
         "at": np.arange(len(jobs)), "~work": jobs.work_minutes,
         "~tested": jobs.worked + np.ceil(jobs.work_minutes * STEP_SHARE).astype(np.int64),
-    })  # fmt: skip
+    })
     tests = tests.join(rounds, on="at", how="left", maintain_order="left").join(
         work, on="at", how="left", maintain_order="left"
     )
@@ -87,7 +87,7 @@ def _reworked(
         pl.when("rework").then(first)
         .when(pl.col("rounds").is_not_null() & same_day).then(squeezed)
         .otherwise("run_at").alias("run_at")
-    )  # fmt: skip
+    )
     added = _attempts(steps, tests.filter("rework"), jobs)
     plain = ("again", "rework", "rounds", "~work", "~tested")
     reworked = int(tests["rework"].sum())
@@ -114,7 +114,7 @@ def _attempts(steps: pl.DataFrame, failed: pl.DataFrame, jobs: Jobs) -> pl.DataF
     there = steps.group_by("at", "step").agg(
         pl.col("step_seq", "technician", "bench").last(), pl.col("attempt").max().alias("~so_far"),
         (pl.col("outcome").last() == "done").alias("~unchecked"),
-    )  # fmt: skip
+    )
     made = wanted.sort("at", "run", "place", maintain_order=True).join(
         there, on=["at", "step"], how="inner", maintain_order="left"
     )
@@ -161,7 +161,7 @@ def _left_out(rng: np.random.Generator, jobs: Jobs, tests: pl.DataFrame) -> tupl
         pl.when(pl.col("outcome") == "aborted").then(None)
         .when((pl.col("outcome") == "fail") & (pl.col("value") <= pl.col("upper_limit"))).then(above.round(2))
         .otherwise("value").alias("value")
-    )  # fmt: skip
+    )
     counts = {
         "test_left_out": tests.filter(here & (slips == 0))["at"].n_unique(),
         "released_failing": tests.filter(here & (slips == 1))["at"].n_unique(),

@@ -27,12 +27,12 @@ STYLES = (
     '<fonts count="1"><font><sz val="11"/><name val="Arial"/></font></fonts>'
     '<fills count="2"><fill><patternFill patternType="none"/></fill>'
     '<fill><patternFill patternType="gray125"/></fill></fills>'
-    "<borders count=\"1\"><border><left/><right/><top/><bottom/></border></borders>"
+    '<borders count="1"><border><left/><right/><top/><bottom/></border></borders>'
     '<cellStyleXfs count="1"><xf numFmtId="0" fontId="0" fillId="0" borderId="0"/></cellStyleXfs>'
     '<cellXfs count="2"><xf numFmtId="0" fontId="0" fillId="0" borderId="0" xfId="0"/>'
     '<xf numFmtId="164" fontId="0" fillId="0" borderId="0" xfId="0" applyNumberFormat="1"/></cellXfs>'
     '<cellStyles count="1"><cellStyle name="Normal" xfId="0" builtinId="0"/></cellStyles></styleSheet>'
-)  # fmt: skip
+)
 
 
 def write_workbook(path: Path, sheets: Mapping[str, pl.DataFrame]) -> None:
@@ -49,7 +49,7 @@ def write_workbook(path: Path, sheets: Mapping[str, pl.DataFrame]) -> None:
             ("workbook.xml", "sheet.main"), ("styles.xml", "styles"), ("sharedStrings.xml", "sharedStrings"),
             *((f"worksheets/sheet{n}.xml", "worksheet") for n in numbers),
         ]
-    )  # fmt: skip
+    )
     links = "".join(
         f'<Relationship Id="rId{n}" Type="{OFFICE}/worksheet" Target="worksheets/sheet{n}.xml"/>' for n in numbers
     )

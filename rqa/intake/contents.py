@@ -14,13 +14,13 @@ HEAD = 1 << 16
 MARKS = (
     (codecs.BOM_UTF32_LE, "utf-32"), (codecs.BOM_UTF32_BE, "utf-32"),
     (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"),
-)  # fmt: skip
+)
 """The byte-order marks by which such text is known; those of four bytes come first, as one begins like one of two."""
 MANY_NULS = 0.2
 """Share of zero bytes from which on text counts as UTF-16; Latin letters in UTF-16 have half, plain text has none."""
 READ_AS: dict[Format, str] = {
     "csv": "CSV", "jsonl": "JSON Lines", "excel": "a workbook", "parquet": "Parquet", "sqlite": "SQLite",
-}  # fmt: skip
+}
 
 
 @dataclass(frozen=True)
@@ -46,7 +46,7 @@ TEXT = Kind("text", "csv", "If it is CSV, set format = 'csv' for files.{name}; e
 BEGINNINGS: tuple[tuple[bytes, Kind], ...] = (
     (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", OLD_EXCEL), (b"\x1f\x8b", GZIP), (b"SQLite format 3\x00", SQLITE),
     (b"PAR1", PARQUET), (b"%PDF-", PDF),
-)  # fmt: skip
+)
 
 
 LIKE_TEXT = (PARQUET, PDF)

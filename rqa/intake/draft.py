@@ -35,7 +35,7 @@ NO_VALUE = {"sql": "null"}
 """What stands for a column whose mapping is faulty, so that it is not said to be missing too."""
 PARTS: dict[str, type[BaseModel]] = {
     "workspace": Workspace, "sites": Site, "files": Files, "table": TableSpec, "columns": Origin,
-}  # fmt: skip
+}
 KINDS = {
     "dict_type": "must be a table of keys, such as [files.jobs] with path = … below it",
     "model_type": "must be a table of keys, such as [files.jobs] with path = … below it",
@@ -43,7 +43,7 @@ KINDS = {
     "list_type": "must be a list (of tables: each begins with [[table]])", "string_type": "must be a text in quotes",
     "int_type": "must be a whole number", "int_parsing": "must be a whole number", "bool_type": "must be true or false",
     "bool_parsing": "must be true or false", "float_type": "must be a number", "float_parsing": "must be a number",
-}  # fmt: skip
+}
 """What a value of the mapping must be, by the kind of error of the models."""
 HARMLESS = (*Reading.model_fields, "where")
 """Keys that do not decide which columns files have; without them the rest can still be looked at."""

@@ -23,14 +23,14 @@ MAPPING_FILE = "sources.toml"
 OWN_FILES = "rqa_own_actions"
 """The name under which a load reads the workspace's own `actions.csv`."""
 NO_TEXT = ("idna", "punycode", "charmap", "undefined", "unicode-escape", "raw-unicode-escape", "unicode_escape",
-           "raw_unicode_escape")  # fmt: skip
+           "raw_unicode_escape")
 """Codecs between texts that are no encoding of a file."""
 Format = Literal["csv", "excel", "jsonl", "parquet", "sqlite", "frame"]
 ENDINGS: dict[str, Format] = {
     ".csv": "csv", ".tsv": "csv", ".txt": "csv", ".xlsx": "excel", ".xls": "excel", ".xlsb": "excel", ".ods": "excel",
     ".jsonl": "jsonl", ".ndjson": "jsonl", ".parquet": "parquet", ".sqlite": "sqlite", ".sqlite3": "sqlite",
     ".db": "sqlite",
-}  # fmt: skip
+}
 
 
 def _as_list(value: object) -> object:

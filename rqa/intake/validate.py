@@ -54,7 +54,7 @@ EXTRA_COLUMNS = (
     ("source_file", "VARCHAR"), (GIVEN_ROW, "BIGINT"), (FILE_NO, "INTEGER"), (DERIVE, "VARCHAR"),
     (BROKEN, BROKEN_TYPE), (RAW, "VARCHAR"), (LEFT_OUT, "BOOLEAN"), (CLOCK, "VARCHAR"), (UNZONED, "BOOLEAN"),
     (EMPTIED, EMPTIED_TYPE),
-)  # fmt: skip
+)
 """Columns of a staging table behind the contract's (as SQL), and their types."""
 FAULT, REFUSED = inner("fault"), inner("refused")
 

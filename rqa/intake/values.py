@@ -12,7 +12,7 @@ from rqa.intake.zones import change_days, minutes_put_back
 SQL_TYPES = {
     "text": "VARCHAR", "code": "VARCHAR", "integer": "BIGINT", "number": "DOUBLE", "time": "TIMESTAMP",
     "boolean": "BOOLEAN", "list": "VARCHAR[]", "date": "DATE", "month": "DATE",
-}  # fmt: skip
+}
 ISO_LOCAL = r"^\d{4}-\d\d-\d\d([T ]\d\d:\d\d(:\d\d([.]\d+)?)?)?$"
 ISO_OFFSET = r"^\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d([.]\d+)?)? ?(Z|z|[+-](0\d|1[0-4])(:?[0-5]\d)?)$"
 ISO_SHOWN = "iso, such as 2026-05-31 14:30"
@@ -252,7 +252,7 @@ def breaches(column: Column, text: str, manner: Manner) -> list[tuple[str, str]]
         "integer": f"not a whole number{mark}", "number": f"not a number{mark}", "time": f"not a date and time {tried}",
         "date": f"not a date {tried}", "month": "not a month (YYYY-MM)",
         "boolean": "neither true nor false",
-    }.get(column.kind)  # fmt: skip
+    }.get(column.kind)
     if said:
         found.append((said, f"{name} is null and {text} is not null"))
     if column.kind == "code":

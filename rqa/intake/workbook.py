@@ -12,7 +12,7 @@ from rqa.words import counted
 EXCEL_ERRORS = {
     "Div0": "#DIV/0!", "NA": "#N/A", "Name": "#NAME?", "Null": "#NULL!", "Num": "#NUM!", "Ref": "#REF!",
     "Value": "#VALUE!",
-}  # fmt: skip
+}
 
 
 def read_sheet(source: SourceFile, number: int) -> Text:

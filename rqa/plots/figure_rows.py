@@ -96,7 +96,7 @@ def _cut(row: dict[str, Any], domain: tuple[float, float]) -> dict[str, Any]:
     return {
         "left": left, "right": right, "shown": domain[0] <= value <= domain[1],
         "cut_left": low < domain[0], "cut_right": high > domain[1],
-    }  # fmt: skip
+    }
 
 
 def _description(rows: Sequence[dict[str, Any]], title: str) -> str:

@@ -29,7 +29,7 @@ def plot_cohorts(answer: Cohorts, *, headed: bool = True, width: int | str = WID
             "value": r["share"], "said": "" if r["share"] is None else _short(r["share"]), "mature": r["mature"],
             "counts": f"{count(r['returned'])} of {count(r['jobs'])}", "name": month_name(r["month"]),
             "state": "final" if r["mature"] else "month not over", "beside": f"{_axis(r['month'])}, {count(r['jobs'])}",
-        })  # fmt: skip
+        })
     ages = [str(a) for a in range(int(answer.table["age"].max()) + 1)]  # type: ignore[arg-type]
     title = "Come-backs by closing month and months since closing"
     title += f", by {' and '.join(b.replace('_', ' ') for b in by)}" if by else ""
@@ -40,7 +40,7 @@ def plot_cohorts(answer: Cohorts, *, headed: bool = True, width: int | str = WID
         answer, rows, ages, title, subtitle, "months since closing", headed, width,
         said=[f"{r['panel'] + ' ' if r['panel'] else ''}{r['name']}, {counted(int(r['cell']), 'month')} on: "
               f"{percent(r['value'])} ({r['counts']}, {r['state']})" for r in rows if _last_mature(rows, r)],
-    )  # fmt: skip
+    )
 
 
 def _axis(month: Any) -> str:
@@ -73,22 +73,22 @@ def plot_matrix(answer: FindingMatrix, *, headed: bool = True, width: int | str 
             "panel": " · ".join(spoken(r[b]) for b in by), "line": spoken(r[named]), "cell": spoken(r["found"]),
             "value": r["of_row"], "said": count(r["returned"]), "mature": True, "counts": f"{r['returned']} of {total}",
             "name": spoken(r[named]), "state": "", "beside": f"{spoken(r[named])}, {count(total)}",
-        })  # fmt: skip
+        })
     cells = sorted({r["cell"] for r in rows}, key=lambda c: (c in ("nothing", "unknown"), c))
     word = "complained of this time" if named == "complaint" else "repaired before"
     title = f"Come-backs within {counted(answer.settings['window'], 'day')}: what was {word}, and what was found"
     title += f", by {' and '.join(b.replace('_', ' ') for b in by)}" if by else ""
     subtitle = [f"rows: {word}, with their come-backs; columns: found on return",
-                "number = come-backs; the darker, the larger its part of the row"]  # fmt: skip
+                "number = come-backs; the darker, the larger its part of the row"]
     said = [f"{r['panel'] + ' ' if r['panel'] else ''}{r['line']}: {r['cell']} found in {r['counts']}"
-            for r in sorted(rows, key=lambda r: -int(r["said"].replace(",", "")))]  # fmt: skip
+            for r in sorted(rows, key=lambda r: -int(r["said"].replace(",", "")))]
     return shaded_cells(answer, rows, cells, title, subtitle, "found on return", headed, width, said=said)
 
 
 def shaded_cells(
     answer: Answer, rows: list[dict[str, Any]], cells: list[str], title: str, subtitle: list[str], axis: str,
     headed: bool, width: int | str, *, said: list[str],
-) -> Any:  # fmt: skip
+) -> Any:
     """Rows of panel, line (their order), beside (their name), cell, value, said, counts, as shaded cells in panels."""
     panels = list(dict.fromkeys(r["panel"] for r in rows))
     if len(panels) > PANELS:
@@ -107,7 +107,7 @@ def shaded_cells(
         chart, title=title, subtitle=[*subtitle, *limits(answer)],
         description=f"{title}. {'; '.join(said[-SAID:] if isinstance(answer, Cohorts) else said[:SAID])}.{more}",
         headed=headed, width=width if len(made) == 1 else None,
-    )  # fmt: skip
+    )
 
 
 def _panel(own: list[dict[str, Any]], cells: list[str], top: float, axis: str, panel: str, width: int | str) -> Any:
@@ -115,12 +115,12 @@ def _panel(own: list[dict[str, Any]], cells: list[str], top: float, axis: str, p
     lines = list(dict.fromkeys(r["beside"] for r in sorted(own, key=lambda r: r["line"])))
     turned = any(len(c) > 2 for c in cells)
     x = alt.X("cell:O", title=axis, scale=alt.Scale(domain=cells),
-              axis=alt.Axis(orient="top", labelAngle=-35 if turned else 0, domain=False, ticks=False))  # fmt: skip
+              axis=alt.Axis(orient="top", labelAngle=-35 if turned else 0, domain=False, ticks=False))
     y = alt.Y("beside:O", title=None, scale=alt.Scale(domain=lines),
-              axis=alt.Axis(domain=False, ticks=False, labelLimit=170))  # fmt: skip
+              axis=alt.Axis(domain=False, ticks=False, labelLimit=170))
     tips = [alt.Tooltip("name:N", title="row"), alt.Tooltip("cell:N", title=axis),
             alt.Tooltip("counts:N", title="come-backs"), alt.Tooltip("value:Q", title="share", format=".1%"),
-            *([alt.Tooltip("state:N", title="state")] * bool(own[0]["state"]))]  # fmt: skip
+            *([alt.Tooltip("state:N", title="state")] * bool(own[0]["state"]))]
     shade = alt.Color("value:Q", legend=None, scale=alt.Scale(domain=[0, top], range=list(SHADES), interpolate="rgb"))
     layers = [base.mark_rect(stroke=PAPER, strokeWidth=1).encode(x=x, y=y, color=shade, tooltip=tips)]
     if any(not r["mature"] for r in own):

@@ -167,7 +167,7 @@ def _words(rows: list[dict[str, Any]], reading: Reading, selection: bool) -> lis
 
 def _description(rows: list[dict[str, Any]], reading: Reading) -> str:
     text = [f"{heading(reading)}, {month_name(min(r['month'] for r in rows))} to "
-            f"{month_name(max(r['month'] for r in rows))}."]  # fmt: skip
+            f"{month_name(max(r['month'] for r in rows))}."]
     have = [r for r in rows if r["state"] == "mature" and r["value"] is not None]
     if have:
         high, low = max(have, key=lambda r: r["value"]), min(have, key=lambda r: r["value"])

@@ -59,7 +59,7 @@ CONFIG: dict[str, Any] = {
         "rqa-note": {"color": QUIET, "fontSize": 11},
         "rqa-nothing": {"color": QUIET, "fontSize": 15, "fontWeight": "bold"},
     },
-}  # fmt: skip
+}
 
 
 def finish(

@@ -56,10 +56,10 @@ def published(example: str | None = None) -> PublishedFigures:
     if example is None:
         rows = [_summary(name) for name in EXAMPLES]
         schema = {"example": pl.String, "about": pl.String, "figures": pl.Int64, "agree": pl.Int64, "differ": pl.Int64,
-                  "explained": pl.Int64, "standing": pl.String}  # fmt: skip
+                  "explained": pl.Int64, "standing": pl.String}
         notes = ("A figure agrees when it is ours to half a unit of the last printed decimal.",
                  "Standing: seen = the printed values were seen; memory = recalled; recomputed = by another way than "
-                 "ours.")  # fmt: skip
+                 "ours.")
         return PublishedFigures(pl.DataFrame(rows, schema=schema, orient="row"), {}, notes)
     if example not in EXAMPLES:
         raise RequestError(f"published: there is no example {example!r}. There is: {', '.join(EXAMPLES)}.")
@@ -70,7 +70,7 @@ def published(example: str | None = None) -> PublishedFigures:
         schema={"figure": pl.String, "published": pl.String, "computed": pl.String, "agrees": pl.Boolean,
                 "why": pl.String},
         orient="row",
-    )  # fmt: skip
+    )
     said = tuple(f"{name.capitalize()}: {block[name]}" for name in ("source", "standing", "note") if name in block)
     return PublishedFigures(table, {"example": example}, said)
 

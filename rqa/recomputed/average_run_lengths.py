@@ -63,4 +63,4 @@ def ewma_quiet(block: dict[str, Any]) -> list[Figure]:
         printed(f"weight {line['weight']}", line["mean"],
                 run_length(EwmaDesign(weight=line["weight"], width=3.0, limits="asymptotic")).mean, block["decimals"])
         for line in block["rows"]
-    ]  # fmt: skip
+    ]

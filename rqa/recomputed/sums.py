@@ -29,7 +29,7 @@ def ewma_handbook(block: dict[str, Any]) -> list[Figure]:
     chart = ewma_chart(
         block["values"], weight=block["weight"], width=block["width"], target=block["target"], sigma=block["sigma"],
         limits="asymptotic",
-    )  # fmt: skip
+    )
     d = block["limit_decimals"]
     why = "printed cut off, not rounded"
     return [
@@ -52,7 +52,7 @@ def ewma_textbook(block: dict[str, Any]) -> list[Figure]:
     for place, name in ends:
         low, high = block[f"{name}_limits"]
         made += [printed(f"{name} lower limit", low, float(chart.lower[place]), d),
-                 printed(f"{name} upper limit", high, float(chart.upper[place]), d)]  # fmt: skip
+                 printed(f"{name} upper limit", high, float(chart.upper[place]), d)]
     return [*made, exactly("points out", block["out"], [s.index + 1 for s in chart.signals])]
 
 

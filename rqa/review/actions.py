@@ -176,7 +176,7 @@ def _table(rows: pl.DataFrame) -> Table:
             _rate(r["returned_after"], r["jobs_after"]), *_change(r), f"{r['verdict']}{_when(r)}",
         )
         for r in rows.iter_rows(named=True)
-    )  # fmt: skip
+    )
     return Table("Before, after and verdict", HEADS, cells, 3)
 
 

@@ -18,7 +18,7 @@ from rqa.words import count, counted, month_name, months_said, percent, plural, 
 STEPS = 6
 WINDOW = 90
 HEADS = ("come-backs", "with known cost", "cost", "95 % interval", "one costs", "95 % interval of one", "share",
-         "together")  # fmt: skip
+         "together")
 KINDS = (
     "Each row is a class of come-back on a model: bar = cost, line = 95 % interval of what it costs in the long run, "
     "“together” = the share that it and the rows above make. The costliest comes first. "
@@ -47,7 +47,7 @@ def cost(depot: Depot, month: date) -> Section:
             "Bar = cost of the come-backs of the month, line = 95 % interval of what such a month costs in the "
             "long run: where the lines of two months overlap widely, their difference may well be luck.",
         ),
-    )  # fmt: skip
+    )
     # Without a known cost there is nothing to draw: the words above say what is missing.
     figures = [
         _figure(key, heading, answer, reading=reading)
@@ -73,7 +73,7 @@ def _steps(answer: StepCosts, span: str) -> Table:
             percent(r["share"]), percent(r["cumulative"]),
         )
         for r in rows.iter_rows(named=True)
-    )  # fmt: skip
+    )
     of = f" ({rows.height} of {answer.table.height})" if answer.table.height > STEPS else ""
     heads = ("step, or steps not told apart", "come-backs laid to it", "cost", "95 % interval", "share", "together")
     currency = answer.settings["currency"]
@@ -109,7 +109,7 @@ def _why(row: dict[str, Any]) -> str:
         "no_costs": "their site's logs give no labour, parts or freight", "no_labour": "labour minutes are missing",
         "no_parts": "the cost of parts is missing", "no_freight": "the cost of freight is missing",
         "still_open": "the job is still open",
-    }  # fmt: skip
+    }
     return "; ".join(f"{words} ({count(row[name])})" for name, words in said.items() if row[name])
 
 
@@ -128,7 +128,7 @@ def _table(answer: ComebackCosts, caption: str) -> Table:
             percent(r["cumulative"]),
         )
         for r in table.iter_rows(named=True)
-    ]  # fmt: skip
+    ]
     currency = answer.settings["currency"]
     kept = [i for i in range(len(heads)) if by != ("month",) or heads[i] != "together"]
     return Table(

@@ -26,7 +26,7 @@ HEADS = {
     "exposures": "first checks", "passed": "passed", "failed": "failed", "unchecked": "not checked", "size": "cases",
     "returned_so_far": "back so far", "projected": "rate", "which": "which rate",
     "value": "share", "centre": "mean", "signal": "signal", "mature": "final", "clean": "clean",
-}  # fmt: skip
+}
 
 
 def figures(
@@ -73,7 +73,7 @@ def figure_of(
     return Figure(
         key, heading, reading, spec, table, tuple(answer.notes) if noted else (),
         months=months if isinstance(months, tuple) else None, window=window if isinstance(window, int) else None,
-    )  # fmt: skip
+    )
 
 
 def _control(depot: Depot, measure: str, heading: str, shown: tuple[date, date]) -> Figure:

@@ -63,7 +63,7 @@ def _quiet(found: MonthFindings, people: int, there: Grounds) -> Sentence:
         f"{said}, in {counted(made, 'comparison')}.", *SEEN, "final_comebacks",
         about="whether there is anything to act on",
         among=(made, "comparisons of groups large enough"),
-    )  # fmt: skip
+    )
     if not told.told and made:
         return told.followed(f"In the {counted(made, 'comparison')} that could be made none differs by more than luck.")
     return told

@@ -27,7 +27,7 @@ def goals(depot: Depot, month: date) -> Section:
         rows.append(
             (found["name"], f"{side} {percent(found['goal'])}", month_name(found["month"]), _met(found["met"], final),
              percent(found["value"]), interval(found["low"], found["high"]))
-        )  # fmt: skip
+        )
         if found["met"] not in ("yes", "no"):
             unclear.append(NOTHING if not found["size"] else UNFINISHED if final is None else BOTH_SIDES)
     notes = tuple(n for n in asked.notes if not isinstance(n, Sentence))

@@ -17,7 +17,7 @@ COUNTS = {
     "read": "read", "accepted": "accepted", "refused": "refused", "known": "known", "superseded": "superseded",
     "left_out": "left out by the mapping", "replaced": "replaced in the store",
     "withdrawn": "withdrawn from the store",
-}  # fmt: skip
+}
 """The counts of an account, and how the page heads them."""
 
 
@@ -69,7 +69,7 @@ def _refused(refused: pl.DataFrame) -> Table:
             place.sort_by("source_file").first().alias("first"),
         )
         .sort(["rows", "table_name", "column_name", "rule"], descending=[True, False, False, False])
-    )  # fmt: skip
+    )
     table = pl.col("table_name").replace(SELECTS)
     rows = kinds.select("rule", table, "column_name", "first", "rows").head(MOST).rows()
     return plain_table("Rules that refused rows", ("rule", "table", "column", "first of them", "rows"), rows, 4)

@@ -102,4 +102,4 @@ def _said(depot: Depot, comparisons: list[tuple[int, int, bool]]) -> str:
     return depot.grounds().claim(
         f"Of {of} none is told apart from what the same work brings; that is no proof of being alike.",
         "jobs", about="who differs", among=(judged, "groups with enough work"),
-    )  # fmt: skip
+    )

@@ -15,7 +15,7 @@ SECONDS = 120
 QUIET = (
     "--headless", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-component-update",
     "--disable-sync", "--disable-extensions", "--host-resolver-rules=MAP * ~NOTFOUND",
-)  # fmt: skip
+)
 """No window, no first steps, and no name on the network can be found."""
 BY_HAND = "open the page in a browser and print it there to a file (its print layout is in the page)"
 

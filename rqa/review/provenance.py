@@ -89,4 +89,4 @@ def reproduced(depot: Depot, own: Record, earlier: Sequence[Record]) -> Section:
     return Section(
         "reproduced", "Can be reproduced", None, words, points=changes(own, earlier),
         tables=(Table("What this page stands on", ("what", "value"), tuple(rows), 2),),
-    )  # fmt: skip
+    )

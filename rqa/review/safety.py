@@ -29,7 +29,7 @@ def safety(depot: Depot, month: date) -> Section:
         none = depot.grounds(month).claim(
             f"In {month_name(month)} no job is logged with the battery isolated late or reconnected early.",
             *answer.needs, *answer.looks_at, about=ABOUT,
-        )  # fmt: skip
+        )
         return Section("safety", "Safety", basis, (none,), notes=notes)
     words = (
         f"In {month_name(month)} the battery is logged as isolated late or reconnected early "

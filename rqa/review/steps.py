@@ -23,7 +23,7 @@ LISTED = 6
 WINDOW = 30
 NAMED = 3
 HEADS = ("steps, as far as the logs tell them apart", "hazards", "next check", "jobs", "come-backs per 10,000",
-         "95 % interval", "past all tests", "cost per 1,000 jobs")  # fmt: skip
+         "95 % interval", "past all tests", "cost per 1,000 jobs")
 MAP = (
     "Each row is a step, in the order of the procedure: dot = come-backs laid to it per 10,000 times it was done, line "
     "= 95 % interval. Steps that are always done together share one number: the logs cannot tell them apart. "
@@ -46,7 +46,7 @@ def wrong(depot: Depot, span: tuple[date, date], found: MonthFindings) -> Sectio
             f"No come-back of these months is laid to a step; looked at were {counted(done, 'step')}.",
             *LAID, "logged_there", "matured_jobs", about="which steps send units back",
             among=(done, f"steps done {SMALLEST} times or more in jobs that have matured"),
-        )  # fmt: skip
+        )
         figures = () if bursts is None else (bursts,)
         return Section("wrong", HEADING, basis, (none,), notes=risk.notes if none.told else (), figures=figures)
     by = "come-backs" if rows["cost_per_1000"].is_null().all() else "cost"
@@ -82,7 +82,7 @@ def _table(rows: pl.DataFrame, by: str) -> Table:
             money(members[0]["cost_per_1000"]),
         )
         for names, members in list(groups.items())[:LISTED]
-    )  # fmt: skip
+    )
     first = "the costliest" if by == "cost" else "most come-backs"
     return Table(f"Risky steps, {first} first ({len(cells)} of {len(groups)})", HEADS, cells, 3)
 
@@ -124,7 +124,7 @@ def _map(depot: Depot, rows: pl.DataFrame, span: tuple[date, date]) -> Figure | 
         (str(r["place"]), spoken(r["step"]), spoken(r["phase"]), _number(r["per_10000"]),
          _range(r))
         for r in answer.table.iter_rows(named=True)
-    )  # fmt: skip
+    )
     heads = ("place", "step", "phase", "come-backs per 10,000", "95 % interval")
     return figure_of("step-map", heading, MAP.strip(), answer, Table(heading, heads, cells, 3), noted=False)
 
@@ -152,7 +152,7 @@ def _bursts(answer: Answer | None, persons: frozenset[str]) -> Figure | None:
         (_whose(r), f"{r['first']}", f"{r['last']}", count(r["events"]), f"{r['expected']:.1f}",
          f"{r['p_value']:.3f}", r["verdict"])
         for r in told.iter_rows(named=True)
-    )  # fmt: skip
+    )
     drawn = replace(answer, table=told)
     reading = BURSTS.format(of=in_words(names_of(answer.settings["classes"]))[0])
     return figure_of("bursts", heading, reading, drawn, Table(heading, heads, cells, 3), noted=False)

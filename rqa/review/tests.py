@@ -46,7 +46,7 @@ def believed(depot: Depot, span: tuple[date, date], found: MonthFindings) -> Sec
         "believed", HEADING, basis, tuple(words), notes=tuple(n for n in retests.notes if n not in words),
         tables=tuple(t for t in (_table(retests),) if t.rows),
         figures=tuple(f for f in figures if f is not None),
-    )  # fmt: skip
+    )
 
 
 def _flaky(there: Grounds, table: pl.DataFrame, found: MonthFindings) -> str:
@@ -95,7 +95,7 @@ def _steady(there: Grounds, found: MonthFindings) -> Sentence:
         f"No station is seen to drift or to read differently from the others, in {counted(compared, 'comparison')}.",
         "test_values", "station", about="whether a station drifts or reads differently from the others",
         among=(compared, "stations with enough readings beside those of another"),
-    )  # fmt: skip
+    )
 
 
 def _moved(stations: list[Finding]) -> str:
@@ -115,7 +115,7 @@ def _escapes(depot: Depot, span: tuple[date, date]) -> Figure | None:
         (spoken(r["test"]), count(r["caught"]), count(r["escaped"]), percent(r["sensitivity"]),
          interval(r["low"], r["high"]))
         for r in answer.table.iter_rows(named=True)
-    )  # fmt: skip
+    )
     return figure_of("escapes", heading, ESCAPES.strip(), answer, Table(heading, heads, cells), noted=True)
 
 
@@ -125,5 +125,5 @@ def _table(retests: Answer) -> Table:
         (spoken(r["test"]), count(r["runs"]), count(r["fails"]), count(r["retest_passes"]), percent(r["share"]),
          interval(r["low"], r["high"]))
         for r in enough(retests, "runs")[0].table.iter_rows(named=True)
-    )  # fmt: skip
+    )
     return Table("Failed runs that passed again", heads, cells)

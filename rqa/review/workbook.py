@@ -36,7 +36,7 @@ def write_tables(facts: MonthFacts, path: Path) -> Path:
         *((f"sheet {name}", table.caption) for name, table in tables.items()),
         *(("note", note) for note in (*facts.notes, *(n for s in facts.sections for n in s.notes))),
         *(("caution", caution) for caution in facts.cautions), ("made by", facts.made_by),
-    ]  # fmt: skip
+    ]
     verdicts = [
         (v.measure, v.month, _value(v.share), v.interval, v.counts, _value(v.before), v.difference, v.word, v.sentence)
         for v in facts.verdicts

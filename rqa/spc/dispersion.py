@@ -63,7 +63,7 @@ def dispersion(z: Numbers, *, excess: float = 0.0) -> Dispersion:
         return Dispersion(
             points=m, ratio=unknown, more=unknown, less=unknown, ratio_next=unknown, more_next=unknown,
             less_next=unknown, degrees_next=unknown, correlation=unknown, p_correlation=unknown,
-        )  # fmt: skip
+        )
     squares = float((z[have] ** 2).sum())
     half = float((step[np.isfinite(step)] ** 2).sum()) / 2.0
     pairs = int((np.isfinite(step[1:]) & np.isfinite(step[:-1])).sum())

@@ -35,7 +35,7 @@ WESTERN_ELECTRIC: tuple[PointRule, ...] = (beyond_limits, TWO_OF_THREE, FOUR_OF_
 NELSON: tuple[PointRule, ...] = (
     beyond_limits, NINE_IN_A_ROW, SIX_IN_A_TREND, FOURTEEN_BY_TURNS, TWO_OF_THREE, FOUR_OF_FIVE, FIFTEEN_INSIDE,
     EIGHT_OUTSIDE,
-)  # fmt: skip
+)
 """Nelson's eight, in his order."""
 
 MONTHLY: tuple[PointRule, ...] = (beyond_limits, EIGHT_IN_A_ROW)

@@ -122,7 +122,7 @@ def rate_change(
         "difference": difference, "se": se, "low": np.maximum(difference - reach, -1.0),
         "high": np.minimum(difference + reach, 1.0), "ratio": ratios.estimate, "ratio_low": ratios.low,
         "ratio_high": ratios.high, "null_se": null_se, "z": z + 0.0, "p_value": p_value,
-    }  # fmt: skip
+    }
     return RateChange(
         level=level,
         before=arguments.frozen_counts(n0.sum(axis=-1)),

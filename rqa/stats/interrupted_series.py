@@ -177,4 +177,4 @@ def _unknown(x: Counts, n: Counts, cut: int, level: float) -> InterruptedSeries:
     return InterruptedSeries(
         arguments.frozen_counts(x), arguments.frozen_counts(n), cut, level, TERMS, *(terms,) * 5, float("nan"),
         float("nan"), *(periods,) * 4,
-    )  # fmt: skip
+    )

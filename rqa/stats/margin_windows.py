@@ -190,7 +190,7 @@ def laid(name: str, margin: "Margin", likelihood: str, longest: int, fewest: int
 def _reaching(
     row: Counts, period: Counts, first: NDArray[np.int64], last: NDArray[np.int64], start: NDArray[np.int64],
     stop: NDArray[np.int64], beside: int,
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:  # fmt: skip
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """The first cell at most `beside` periods before each window, the last one at most so many after it."""
     place = row * (int(period.max(initial=0)) + 2 * beside + 2) + period + beside
     begin = np.searchsorted(place, place[first] - beside, side="left")

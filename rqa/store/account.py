@@ -30,7 +30,7 @@ def read_files(files: Iterable[Staged], places: Places) -> Account:
         found.append(
             (f, FileCount(f.label, f.table, in_file, v["left_out"], in_file - v["left_out"], v["accepted"],
                           v["refused"], v["known"], v["superseded"]))
-        )  # fmt: skip
+        )
     return found
 
 
@@ -71,7 +71,7 @@ def with_stored_rows(
             replace(count, accepted=count.accepted + again, known=count.known - again,
                     replaced=replaced.pop(count.source_file, 0), withdrawn=withdrawn.pop(count.source_file, 0),
                     had=held[count.source_file]),
-        ))  # fmt: skip
+        ))
     for label in dict.fromkeys([*restored, *replaced, *withdrawn]):
         n, changed, lost = restored[label], replaced[label], withdrawn[label]
         count = FileCount(label, table.name, n, 0, n, n, 0, 0, 0, False, lost, changed, held[label])

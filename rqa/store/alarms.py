@@ -24,7 +24,7 @@ CHECKS = (
     ("more fields", "`delimiter` and `quote` of its files"), ("fewer fields", "`delimiter` and `quote` of its files"),
     ("a quote", "`quote` of its files"), ("quotes", "`quote` of its files"),
     ("not valid JSON", "that each line of the file is one JSON object"),
-)  # fmt: skip
+)
 """What to check in the mapping, by how the broken rule begins."""
 
 

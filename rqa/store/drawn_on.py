@@ -17,13 +17,13 @@ NOTHING: Origins = frozenset()
 DECIDING = {"COMPARISON", "BETWEEN", "CONJUNCTION", "CONSTANT", "TYPE"}
 DECIDING_OPERATORS = {
     "COMPARE_IN", "COMPARE_NOT_IN", "OPERATOR_NOT", "OPERATOR_IS_NULL", "OPERATOR_IS_NOT_NULL",
-}  # fmt: skip
+}
 """Expressions that give true or false."""
 COUNTING = {
     "count", "count_star", "count_if", "approx_count_distinct", "length", "len", "row_number", "rank", "dense_rank",
     "percent_rank", "cume_dist", "ntile", "contains", "starts_with", "ends_with", "prefix", "suffix", "regexp_matches",
     "~~", "!~~", "~~*", "!~~*",
-}  # fmt: skip
+}
 """Functions that give how many there are, in which place, or whether."""
 OF_FIRST = {"arg_min", "arg_max", "argmin", "argmax", "min_by", "max_by", "arg_min_null", "arg_max_null"}
 """Functions that give their first argument, chosen by the others."""

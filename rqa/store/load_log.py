@@ -149,7 +149,7 @@ def keep_books(
     about = {
         "format_version": FORMAT_VERSION, "rqa_version": version, "title": rules.workspace.title,
         "currency": rules.workspace.currency,
-    }  # fmt: skip
+    }
     if rules.held_back:
         about[HELD_BACK] = " ".join(sorted(rules.held_back))
     if rules.workspace.breach_jobs == "hide":
@@ -173,7 +173,7 @@ def keep_books(
         (load_id, c.source_file, c.table, c.in_file, c.left_out, c.read, c.accepted, c.refused, c.known, c.superseded,
          c.replaced, c.withdrawn, f.digest, f.fingerprint)
         for f, c in counts
-    ]  # fmt: skip
+    ]
     if rows:
         connection.executemany(f"insert into load_files values ({', '.join('?' * 14)})", rows)
 

@@ -27,7 +27,7 @@ TABLE_NODES = {"EMPTY", "BASE_TABLE", "SUBQUERY", "JOIN", "EXPRESSION_LIST", "TA
 WORDS = {
     "current_catalog", "current_date", "current_role", "current_schema", "current_time", "current_timestamp",
     "current_user", "localtime", "localtimestamp", "session_user", "user",
-}  # fmt: skip
+}
 """Words without parentheses that tell of the engine or of the clock where no column of their name is met."""
 PADDING = {"lpad": 1, "rpad": 1, "repeat": 1, "list_resize": 1, "array_resize": 1}
 """Functions that make something as long as they are told to, and which argument tells it."""
@@ -37,7 +37,7 @@ MODIFIERS = {"ORDER_MODIFIER", "LIMIT_MODIFIER", "LIMIT_PERCENT_MODIFIER", "DIST
 EXPRESSIONS = {
     "BETWEEN", "CASE", "CAST", "COLLATE", "COLUMN_REF", "COMPARISON", "CONJUNCTION", "CONSTANT", "FUNCTION", "LAMBDA",
     "LAMBDA_REF", "OPERATOR", "STAR", "SUBQUERY", "TYPE", "WINDOW",
-}  # fmt: skip
+}
 """The only kinds of node that may stand in the parser's tree: a new kind is refused until it has been looked at."""
 ROW_MAKERS = {"unnest", "range", "generate_series", "json_each", "repeat"}
 """Table functions that make rows out of the values given to them."""
@@ -46,7 +46,7 @@ OUTSIDE = {
     "current_role", "current_schema", "current_schemas", "current_setting", "current_user", "get_block_size",
     "get_current_time", "get_current_timestamp", "getvariable", "in_search_path", "now", "session_user", "today",
     "transaction_timestamp", "txid_current", "user", "ago", "assert_true", "json_serialize_plan",
-}  # fmt: skip
+}
 """Functions that tell of the engine or of the clock, and so not of the row; volatile ones are refused as well."""
 
 
@@ -98,7 +98,7 @@ def _aggregates() -> frozenset[str]:
         "select distinct lower(function_name) from duckdb_functions() where function_type = 'aggregate'"
     )
     macros = {"geomean", "geometric_mean", "json_group_array", "json_group_object", "json_group_structure", "wavg",
-              "weighted_avg", "variant_group_array", "generate_subscripts", "regexp_split_to_table"}  # fmt: skip
+              "weighted_avg", "variant_group_array", "generate_subscripts", "regexp_split_to_table"}
     return frozenset({name for (name,) in rows.fetchall()} | macros | {"unnest"})
 
 
@@ -124,7 +124,7 @@ def usable_functions() -> frozenset[str]:
         .fetchall()
     )
     window = {"row_number", "rank", "dense_rank", "percent_rank", "cume_dist", "ntile", "lag", "lead", "nth_value",
-              "first_value", "last_value", "fill"}  # fmt: skip
+              "first_value", "last_value", "fill"}
     return frozenset({name for (name,) in rows if not name.startswith("__internal")} | window) - OUTSIDE
 
 

@@ -202,4 +202,4 @@ def keep_rejects(connection: duckdb.DuckDBPyConnection, file: Staged, load_id: i
                 "load_id": load_id, "table": file.table, "file": file.label, "first": file.first_row,
                 "places": list(places), "rules": list(rules), "values": list(values), "raws": list(raws),
             },
-        )  # fmt: skip
+        )

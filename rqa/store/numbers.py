@@ -82,7 +82,7 @@ from given""")
     for rows in ("arrived", "gone"):
         touch(connection, table, jobs.format(rows))
     connection.execute(f"insert into temp.to_number select job_id from {jobs.format('members')} "
-                       f"union all select job_id from {jobs.format('before')}")  # fmt: skip
+                       f"union all select job_id from {jobs.format('before')}")
     connection.execute(f"delete from main.{name} where rowid in (select {ROWID} from before)")
     connection.execute(f"insert into main.{name} select {stored} from members where {CHOSEN}")
     for used in ("loose", "lost", "turned", "before", "members", "arrived", "gone"):
@@ -153,7 +153,7 @@ def number_jobs(connection: duckdb.DuckDBPyConnection, table: Table, kinds: Sequ
         changed = "" if everything else (
             "semi join (select job_id from temp.to_number union select job_id from temp."
             f"{TOUCHED} where table_name = {literal(table.name)}) c using (job_id)"
-        )  # fmt: skip
+        )
         connection.execute(
             f"create or replace temp table mingled as select m.*, m.rowid as {ROWID}, o.place as {PLACE} "
             f"from main.{table.name} m join temp.{ORDER} o on m.source_file = o.source_file "

@@ -114,7 +114,7 @@ def changes(
     found = Changes(
         tuple(merged(list(before), new)), before, tuple(before), frozenset(changed | set(reasons)), reasons,
         frozenset(kept),
-    )  # fmt: skip
+    )
     stood = [label for label in before if label in new]
     if stood != [label for label in new if label in before]:
         return found.all_again()
@@ -133,6 +133,6 @@ def write_order(connection: duckdb.DuckDBPyConnection, what: Changes) -> None:
         (label, place, old.get(label), what.before[label].derive if label in what.before else None,
          label in what.changed, label in unsure, what.reasons.get(label, WITHDRAWN))
         for place, label in enumerate(what.order)
-    ]  # fmt: skip
+    ]
     if rows:
         connection.executemany(f"insert into {ORDER} values (?, ?, ?, ?, ?, ?, ?)", rows)

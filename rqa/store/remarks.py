@@ -95,7 +95,7 @@ def write_remarks(connection: duckdb.DuckDBPyConnection, mapping: Mapping, now: 
     connection.execute("delete from remarks where list_contains($kinds, remark)", {"kinds": kinds})
     for remark, sql in {**UNKNOWN, **WHOLE_STORE}.items():
         known = {"models": mapping.workspace.models, "sites": list(mapping.sites), "now": now,
-                 "goals": GOALS, "comebacks": GOAL_OF_COMEBACKS}  # fmt: skip
+                 "goals": GOALS, "comebacks": GOAL_OF_COMEBACKS}
         needed = {n: v for n, v in known.items() if f"${n}" in sql}
         connection.execute(
             f"insert into remarks select {load_id}, t, null, '{remark}', v, n, r from ({sql}) as found(t, v, n, r)",

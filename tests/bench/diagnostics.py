@@ -48,7 +48,7 @@ NEEDED: dict[str, dict[str, str]] = {
         "tests.outcomes": f"{RUNS} value unit station", "jobs": "job_id model procedure",
     },
     "tests.readings": {"tests.outcomes": "test run run_on outcome value unit lower_limit upper_limit"},
-}  # fmt: skip
+}
 """The columns that each question's measures read, by table."""
 
 

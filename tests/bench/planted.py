@@ -85,7 +85,7 @@ def more_failed_checks(place: Path, seed: int, site: str, bad_units: bool) -> No
     chance = steps.select(
         pl.when(pl.col("job_id").is_in(bad.implode())).then(FAILS_AT_A_BAD_UNIT)
         .when(pl.col("job_id").is_in(there.implode())).then(MORE_AT_THE_SITE).otherwise(0.0)
-    ).to_series()  # fmt: skip
+    ).to_series()
     first = (pl.col("attempt") == "1") & (pl.col("outcome") == "pass")
     fails = steps.select(first & pl.Series(rng.random(steps.height)).lt(chance)).to_series()
     again = steps.filter(fails).with_columns(pl.lit("2").alias("attempt"))

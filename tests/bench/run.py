@@ -238,7 +238,7 @@ def task_frames(folder: Path, repeat: int, memory: str | None) -> dict[str, floa
         return in_turns(
             repeat, link_ours=link_ours, link_pandas=link_pandas, link_polars=link_polars,
             yield_ours=yield_ours, yield_pandas=yield_pandas, yield_polars=yield_polars,
-        )  # fmt: skip
+        )
 
 
 def task_answers(folder: Path, repeat: int, memory: str | None) -> dict[str, float]:

@@ -111,7 +111,7 @@ def worst_last(own):
     """Whether the last two months before are the worst pair of the year: such an action is begun for a bad spell."""
     before = own.filter(pl.col("side") == "before").group_by("closed_month").agg(
         pl.col("matured").sum(), pl.col("returned").sum()
-    ).sort("closed_month")  # fmt: skip
+    ).sort("closed_month")
     n, x = before["matured"].to_numpy(), before["returned"].to_numpy()
     pairs = (x[1:] + x[:-1]) / np.maximum(n[1:] + n[:-1], 1)
     return pairs.size == BEFORE - 1 and int(pairs.argmax()) == pairs.size - 1

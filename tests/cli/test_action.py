@@ -47,7 +47,7 @@ def test_an_action_is_added_loaded_and_listed(workspace: Path) -> None:
     assert {name: str(value) for name, value in row.items() if value is not None} == {
         "action_id": "ACT-1", "what": "tape, held", "started_on": "2024-02-01", "scope": "site=Alder; model=Quern",
         "finding_id": "F-1a2b3c4d", "owner": "lead", "expected_change": "by a third", "source_file": "actions.csv",
-    }  # fmt: skip
+    }
     code, said = run(workspace)
     assert "cannot be told\n  Cannot be told: whether come-backs became fewer, as " in said
     before = job("J0", opened_at="2023-12-01 10:00:00", closed_at="2023-12-02 10:00:00")

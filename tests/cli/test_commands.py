@@ -45,7 +45,7 @@ def test_a_folder_that_is_no_workspace_is_a_plain_message(command: str, tmp_path
         "load", "lood here", "--lood", "load here --wait soon", "load here --wait -1", "demo here --jobs 5",
         "load here --memory lots", "inspect here --memory 0", "review here --as-of soon", "load README.md",
     ],
-)  # fmt: skip
+)
 def test_every_mistake_ends_with_1_and_a_message(words: str) -> None:
     done = CliRunner().invoke(main, words.split(" "))
     assert done.exit_code == 1

@@ -61,7 +61,7 @@ def test_a_share_never_goes_back(shares: list[float | None]) -> None:
         st.floats(0, 10), count=st.integers(0, 10**12),
     ),
     st.floats(0, 10**7), st.integers(1, 200),
-)  # fmt: skip
+)
 def test_the_line_is_shorter_than_the_terminal(stage: Stage, now: float, width: int) -> None:
     pace = Pace(0.0)
     pace.note(now, stage.share)
@@ -94,7 +94,7 @@ def test_a_load_tells_its_stages_with_rows_and_a_share_that_grows(ws: Workspace)
     assert [s.what for s in told] == [
         "reading 1.csv", "reading 2.csv", "checking jobs", "linking jobs and counting",
         "writing the store and reading it back",
-    ]  # fmt: skip
+    ]
     assert [s.count for s in told] == [0, 100, 150, 150, 150]
     shares = [s.done / s.total for s in told]
     assert shares == sorted(shares)

@@ -77,7 +77,7 @@ def driven(number: signal.Signals, moment: str, *words: str) -> subprocess.Compl
     return subprocess.run(
         [sys.executable, "-c", DRIVER, str(int(number)), moment, *words],
         capture_output=True, text=True, check=False, timeout=120,
-    )  # fmt: skip
+    )
 
 
 def assert_stopped(done: "subprocess.CompletedProcess[str]", number: signal.Signals, says: str) -> None:
@@ -232,7 +232,7 @@ def test_a_demo_stopped_can_be_made_again(tmp_path: Path, moment: str, number: s
     left = {p.name for p in folder.iterdir()}
     assert left == (set() if moment != "linking" else {
         "alder", "birch", "cedar", "reference", "sources.toml", "truth.json", "depot.duckdb.lock",
-    })  # fmt: skip
+    })
 
 
 class Endless:

@@ -80,7 +80,7 @@ def test_cells_of_the_sources_are_those_of_the_store(loaded: tuple[Path, Any]) -
                     r for (r,) in connection.execute(
                         f"select source_row from {table.name} where source_file = ?", [label]
                     ).fetchall()
-                }  # fmt: skip
+                }
                 filled: Counter[str] = Counter()
                 for number, row in rows_in(path, spec):
                     if number in standing:

@@ -128,7 +128,7 @@ def test_slips_are_as_many_as_the_truth_states(depot: "rqa.Depot") -> None:
 def test_realised_slips_agree_with_their_shares() -> None:
     repaired = 0.85 * TRUTH["scenario"]["jobs"]
     names = ["battery_isolated_late", "battery_reconnected_early", "connectors_not_counted",
-             "inspected_after_the_tests", "test_left_out", "released_failing", "released_aborted"]  # fmt: skip
+             "inspected_after_the_tests", "test_left_out", "released_failing", "released_aborted"]
     outside = [n for n in names if REALISED[n] > limits(SLIPS[n], round(repaired))[1]]
     assert outside == []
     assert all(REALISED[n] > 0 for n in SLIPS if n in REALISED)

@@ -16,7 +16,7 @@ from rqa.store.report import LoadReport
 SAMPLE = Path(__file__).parents[2] / "sample_data"
 TRUTH = json.loads((SAMPLE / "truth.json").read_text(encoding="utf-8"))
 COUNTS = {"rows": "in_file", "accepted": "accepted", "refused": "refused", "known": "known",
-          "superseded": "superseded", "left out": "left_out"}  # fmt: skip
+          "superseded": "superseded", "left out": "left_out"}
 
 
 @pytest.fixture(scope="module")

@@ -22,14 +22,14 @@ NOUNS = (
     "records", "repairs", "repeats", "returns", "rows", "rules", "runs", "samples", "seconds", "sets", "sheets",
     "shifts", "signals", "sites", "statements", "steps", "subgroups", "tables", "technicians", "tests", "times",
     "trials", "units", "values", "visits", "weeks", "windows", "years",
-)  # fmt: skip
+)
 FOLLOWED = re.compile(rf"^[ \u00a0]((?:[a-z][a-z-]* ){{0,2}})({'|'.join(NOUNS)})\b")
 BETWEEN = {
     "a", "after", "and", "are", "as", "at", "back", "beside", "but", "by", "each", "fails", "for", "from", "gives",
     "has", "have", "holds", "in", "is", "its", "less", "must", "no", "of", "on", "or", "out", "passes", "per", "runs",
     "so", "takes", "than", "that", "the", "their", "to", "was", "were", "which", "whose", "with", "within", "without",
     "does", "names", "left",
-}  # fmt: skip
+}
 """Words behind which a noun is not that of the number before them."""
 NAMES_OR_ENDS = ("name", "a", "table", "doing", "path.name")
 """What is no number: a name before a verb, the beginning of a sentence, a table of SQL."""
@@ -82,7 +82,7 @@ def test_a_count_and_its_noun_are_put_together_in_one_place(path: Path) -> None:
         'f"{n} jobs"', 'f"{n:,} more rows"', 'f"{count(n)} first checks are"', 'f"{n:g} times the odds"',
         'f"of {n:.0f} come-backs"', 'f"{len(x)} of {y} files"', 'f"{a}{b}\u00a0units"',
     ],
-)  # fmt: skip
+)
 def test_a_count_put_together_by_hand_is_seen(text: str) -> None:
     assert list(by_hand(ast.parse(text)))
 

@@ -12,7 +12,6 @@ BIN = Path(sys.executable).parent
 
 CHECKS = {
     "ruff check": [sys.executable, "-m", "ruff", "check", "."],
-    "ruff format": [sys.executable, "-m", "ruff", "format", "--check", "."],
     "mypy": [sys.executable, "-m", "mypy"],
     "layers": [str(BIN / "lint-imports"), "--no-cache"],
 }

@@ -23,7 +23,7 @@ SENTENCES = {
     "answers/core/grounds.py", "answers/core/needs.py", "answers/core/told_sites.py", "answers/comebacks/counted.py",
     "review/verdicts.py",
     "review/tests.py", "review/findings.py", "review/provenance.py",
-}  # fmt: skip
+}
 """Where a `Sentence` is put together by hand: out of other sentences, or with what it lacks."""
 READS_LIKE_ONE = re.compile(
     r"(?:^|[.;:!?,] )(?:no|nothing|none|neither|nobody)\b"
@@ -39,13 +39,13 @@ CAUTIONS = (
     "no verdict on a person", "This list is no rate", "is no proof of harm", "no proof of good work",
     "An index is no promise", "no figure justifies", "no force", "no prying", "are no rate", "it is no rate",
     "No figure here", "nothing else", "No decision on a person",
-)  # fmt: skip
+)
 LEFT_OUT = (
     "have no date", "has no date", "is in no period", "have no row", "left out", "have no index", "not counted",
     "What has no date", "have no value", "no time, so what came next", "no confirmed fault", "name no",
     "so none is used",
     "nor has the job", "have no known cost", "No come-back of these has a known cost", "no job at the sites concerned",
-)  # fmt: skip
+)
 LACKING = (
     "There is no matured work", "No action that has begun", "No row of the store has", "Nothing alike stands beside",
     "No limit is known", "it has no Cpk", "so there are no limits", "No chart has limits",
@@ -62,7 +62,7 @@ LACKING = (
     "No job was closed", "has no final figure", "have no step log with a procedure",
     "No job that could come back was closed",
     "every first run was aborted", "which is no share", "no scatter at all",
-)  # fmt: skip
+)
 HOW_TO_READ = (
     "no longer more than luck", "Where no change was stated", "is no burst", "Each class is counted",
     "Each job is expected", "Were the groups alike", "looks like none", "is a way of reading, no cause", "no cause",
@@ -74,7 +74,7 @@ HOW_TO_READ = (
     "No other page of", "Every checked step", "Each unit was measured once", "no change to be seen",
     "with nothing done",
     "a repeat may also be", "nothing found or written down", "no proof",
-)  # fmt: skip
+)
 SAYS_ELSE = (*CAUTIONS, *LEFT_OUT, *LACKING, *HOW_TO_READ)
 """Texts that match and are no all-clear: what is not to be read into a figure, rows left out, what is not there to be
 judged, how a picture is read."""
@@ -159,7 +159,7 @@ def test_a_sentence_is_put_together_in_few_places() -> None:
         "All who can be judged are alike.", "Quality is the same as before.", "None of {} runs failed.",
         "{}, and none is fuller than luck.", "Every battery was isolated in time.", "{}; no test stands out in this.",
     ],
-)  # fmt: skip
+)
 def test_what_reads_like_an_all_clear_is_seen(text: str) -> None:
     """Bare, it is found; given to a door, it is not."""
     for bare in (f"x = [{text!r}]", f"def f():\n    words = {text!r}\n    return words", f"NONE = {text!r}"):

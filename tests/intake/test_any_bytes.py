@@ -19,7 +19,7 @@ ALIVE = [HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
 PARTS = st.sampled_from(
     [b",", b'"', b"\n", b"\r\n", b"\n\n", b" ", b"\x00", b"\xff", b"\xef\xbb\xbf", b"{", b"}", b"[", b"]", b":", b"\\",
      b"null", b"1e999", b'"job_id":', b"PAR1", b"PK\x03\x04", HEADER, csv_line(job()).encode()]
-)  # fmt: skip
+)
 BYTES = st.lists(st.one_of(PARTS, st.binary(max_size=6)), max_size=12).map(b"".join)
 
 
@@ -100,7 +100,7 @@ EDITS = {
     "cut": st.integers(0, len(MAPPING)), "length": st.integers(0, 12),
     "put": st.one_of(st.sampled_from(["[]", "{}", "1", "true", '""', "\n", "= 1", "[[table]]\n", '"x" = 2\n']),
                      st.text(max_size=5)),
-}  # fmt: skip
+}
 
 
 @settings(max_examples=examples(25), suppress_health_check=ALIVE, deadline=None)

@@ -168,7 +168,7 @@ CASES = {
     "unnamed columns": (f"{HEADER},,\n{GOOD},,\n", {}, ["G"], []),
     "header only": (HEADER + "\n", {}, [], []),
     "header without line end": (HEADER, {}, [], []),
-}  # fmt: skip
+}
 
 
 @pytest.fixture(scope="module")
@@ -231,13 +231,13 @@ def test_refused_row_keeps_what_was_read(ws: Workspace) -> None:
 def test_all_broken_rules_of_a_row_are_listed(ws: Workspace) -> None:
     row = job("", model="", opened_at="31.02.2024", disposition="fixed", closed_at="soon") | {
         "labour_minutes": "-5", "parts_cost": "1,5", "billing": "cash",
-    }  # fmt: skip
+    }
     ws.jobs(csv_of(row, delimiter=";"))
     found = ws.refused()
     assert {(c, v) for _, c, _, v in found} == {
         ("job_id", None), ("model", None), ("opened_at", "31.02.2024"), ("disposition", "fixed"),
         ("closed_at", "soon"), ("labour_minutes", "-5"), ("parts_cost", "1,5"), ("billing", "cash"),
-    }  # fmt: skip
+    }
     assert {r for r, *_ in found} == {2}
 
 
@@ -252,7 +252,7 @@ def test_all_broken_rules_of_a_row_are_listed(ws: Workspace) -> None:
         (f"{HEADER},SITE\n{GOOD},x\n", {}, MappingError, ["SITE", "site"]),
         ("job_id,unit_id\nA,U\n", {}, MappingError, ["model is required", "site is required", "job_id, unit_id"]),
     ],
-)  # fmt: skip
+)
 def test_unreadable_file_stops_the_load(ws: Workspace, content: str | bytes, reading, error, parts) -> None:
     ws.jobs(csv_of(job("OLD")), name="old.csv")
     before = ws.digest()

@@ -118,7 +118,7 @@ NOT_WHAT_IT_SAYS: dict[str, tuple[str, bytes | Callable[[Path], bytes], dict[str
         "jobs.xlsx", workbook(("Jobs", JOBS_SHEET)), {"header_row": 9}, ["header_row is 9", "sheet 'Jobs'"]
     ),
     "header below the end": ("jobs.csv", TEXT.encode(), {"header_row": 9}, ["header_row is 9", "Set header_row"]),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", NOT_WHAT_IT_SAYS)
@@ -147,7 +147,7 @@ NOT_SILENT: dict[str, tuple[str, bytes, dict[str, Any], str]] = {
     "a sheet's header": ("jobs.xlsx", workbook(("J", JOBS_SHEET[:1])), {}, "it is empty, or holds only a header"),
     "an empty workbook": ("jobs.xlsx", workbook(("J", []), ("K", [])), {}, "it is empty, or holds only a header"),
     "all left out": ("jobs.csv", TEXT.encode(), {"where": "site = 'x'"}, "every row is left out by where"),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", NOT_SILENT)
@@ -214,7 +214,7 @@ def test_file_without_a_header_row_for_a_select(ws: Workspace) -> None:
         ({"header_row": 0, "header": ["a", "b"], "path": "jobs.xlsx"}, r"2 columns, and jobs\.xlsx, sheet 'J', has 8"),
         ({"header_row": 0, "path": "jobs.jsonl"}, r"jobs\.jsonl names its columns itself"),
     ],
-)  # fmt: skip
+)
 def test_header_that_cannot_be(ws: Workspace, reading: dict[str, Any], part: str) -> None:
     ws.write("jobs.csv", TEXT)
     ws.write("jobs.jsonl", LINES)

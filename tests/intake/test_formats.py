@@ -76,7 +76,7 @@ def test_json_values_keep_their_text(ws: Workspace) -> None:
     ws.jobs("\ufeff" + "\n".join(rows), name="jobs.jsonl")
     assert sorted(i for (i,) in ws.rows("select job_id from jobs")) == [
         "007", "12", "123456789012345678901234567890", "NA", "true",
-    ]  # fmt: skip
+    ]
 
 
 def test_json_key_that_first_stands_far_down_is_read(ws: Workspace) -> None:
@@ -321,7 +321,7 @@ def test_parquet_lists_stay_whole(ws: Workspace) -> None:
             "procedure": ["p"], "step_seq": [1], "step": ["s"], "phase": ["fit"],
             "subsystems": [["main board", "o'ring, \"x\""]],
         }
-    ).write_parquet(ws.folder / "p.parquet")  # fmt: skip
+    ).write_parquet(ws.folder / "p.parquet")
     ws.load({"files": {"p": {"path": "p.parquet"}}, "table": [{"table": "procedures", "from": "p"}]})
     assert ws.one("select subsystems from procedures") == ["main board", 'o\'ring, "x"']
 

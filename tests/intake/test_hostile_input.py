@@ -63,7 +63,7 @@ READ: dict[str, tuple[str, bytes, dict[str, Any], tuple[int, int]]] = {
     ),
     "comments in JSON": ("jobs.jsonl", "\n".join(["// by hand", *LINES]).encode(), {}, (2, 1)),
     "a comma behind each object": ("jobs.jsonl", ",\n".join(LINES).encode(), {}, (1, 1)),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", READ)
@@ -81,7 +81,7 @@ TOLD: dict[str, tuple[str, bytes, dict[str, Any], str]] = {
     "numbers as JSON": ("jobs.jsonl", b"1\n2\n", {}, "no line of it is one JSON object"),
     "junk behind what is packed": ("jobs.csv.gz", PACKED + b"junk", {}, "cannot be read to its end"),
     "packed and cut short": ("jobs.csv.gz", PACKED[:-9], {}, "cannot be read to its end"),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", TOLD)
@@ -155,7 +155,7 @@ def test_a_view_without_end_is_stopped(ws: Workspace, monkeypatch: pytest.Monkey
         [1, 2],
         "jobs",
     ],
-)  # fmt: skip
+)
 def test_a_mapping_of_another_shape_is_told_in_words(ws: Workspace, mapping: Any) -> None:
     ws.write("jobs.csv", TEXT)
     with pytest.raises(MappingError) as caught:

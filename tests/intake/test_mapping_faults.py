@@ -92,7 +92,7 @@ FAULTS: dict[str, tuple[str, list[str]]] = {
         FILES + "header_rows = 1\nzone = 'x'\n" + TABLE + "columns.sight = 'x'\nwher = 'x'\n",
         ["(4 faults)", "header_rows", "zone", "wher", "sight"],
     ),
-}  # fmt: skip
+}
 
 
 @pytest.fixture(scope="module")

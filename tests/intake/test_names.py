@@ -95,7 +95,7 @@ def test_a_select_sees_every_column_of_a_hostile_file(ws: Workspace) -> None:
     hostile = ["rowid", "~blank", "blank", "fault", "whole", "place", "source_file", "source_row", "own_source_file"]
     ws.write("1.csv", csv_of(*(job(n) | {h: f"{n}{i}" for i, h in enumerate(hostile)} for n in "AB")))
     for name, seen in [*zip(hostile[:6], hostile[:6], strict=True), ("source_row", "own_source_row"),
-                       ("source_file", "own_source_file_"), ("own_source_file", "own_source_file")]:  # fmt: skip
+                       ("source_file", "own_source_file_"), ("own_source_file", "own_source_file")]:
         columns = {"technician": seen}
         ws.load(
             {"files": {"f": {"path": "1.csv"}}, "table": [{"table": "jobs", "select": "from f", "columns": columns}]}

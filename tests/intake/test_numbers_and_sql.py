@@ -116,7 +116,7 @@ def test_cells_told_are_those_counted_by_hand(ws: Workspace, cells: list[tuple[s
     lost = [
         i for i, (h, o) in enumerate(cells)
         if (h.strip() or o) and (not h.strip() or (h.strip() in ("x", "2,5") if o else h == "x"))
-    ]  # fmt: skip
+    ]
     found = emptied(ws)
     assert [(n, row) for *_, n, row in found] == ([(len(lost), lost[0] + 2)] if lost else [])
 
@@ -143,7 +143,7 @@ FOLLOWS: list[tuple[dict[str, str], list[tuple[str, str]]]] = [
     ({"opened_at": "x", "closed_at": "", "disposition": "repaired"},
      [("closed_at", "closing time missing"), ("opened_at", "not a date and time")]),
     ({"opened_at": "x", "closed_at": "y"}, [("closed_at", "not a date"), ("opened_at", "not a date")]),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("wrong", "told"), FOLLOWS)
@@ -258,7 +258,7 @@ GATHERED = [
     "select a.* exclude (source_file, source_row) from f a join f b using (job_id)",
     "select max(job_id) as job_id, 'U' as unit_id, '' as model, 'S' as site, 'p' as procedure, "
     "'2024-01-01' as opened_at, 'open' as disposition from f",
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize("sql", [*PLAIN, *GATHERED])

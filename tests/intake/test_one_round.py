@@ -26,7 +26,7 @@ GOOD: dict[str, Any] = {
         {"table": "parts", "from": "p", "columns": {"part_no": "no", "unit_cost": {"column": "price", "times": 0.01}}},
         {"table": "diagnostics", "select": "select * from d", "columns": {"run_at": "at"}},
     ],
-}  # fmt: skip
+}
 FILES = {
     "jobs.csv": csv_of(job("A") | {"cause": "cable", "pays": "W"}),
     "steps.csv": "job_id,step,outcome,place,seat\nA,open,pass,B1,S1\n",
@@ -89,7 +89,7 @@ FAULTS: dict[str, tuple[list[tuple[list[Any], object]], list[str]]] = {
         [put(["table", 4], {"table": "tests", "from": "x"}), put(["files", "x"], {"path": "extra.csv"})],
         ["test is required", "subsystem is required (the subsystem the test covers)", 'subsystem = "…"'],
     ),
-}  # fmt: skip
+}
 
 
 def planted(names: list[str]) -> dict[str, Any]:
@@ -195,7 +195,7 @@ BACKSLASH = {
             ["Write / between folders", "single quotes"]),
     "drive": ("[files.f]\npath = 'C:\\depot\\jobs.csv'\n", ["is absolute"]),
     "no backslash": ('[files.f]\npath = "x\n', ["not valid TOML"]),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", BACKSLASH)

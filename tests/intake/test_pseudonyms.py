@@ -90,7 +90,7 @@ def test_a_person_without_a_key_is_not_kept_with_a_refused_row(workspace: Worksp
     workspace.write(f"steps.{ending}", text)
     columns = {"bench": {"column": "place", "person": True}}
     workspace.load({"files": {"f": {"path": f"steps.{ending}"}},
-                    "table": [{"table": "steps", "from": "f", "columns": columns}]})  # fmt: skip
+                    "table": [{"table": "steps", "from": "f", "columns": columns}]})
     found = workspace.rows("select column_name, value, raw from refused order by all")
     assert [r[:2] for r in found] == [("outcome", None), ("value", "(name)")]
     assert [r for r in found if "adaobi" in r[2].lower()] == []
@@ -102,7 +102,7 @@ def test_what_sql_makes_of_a_name_is_no_name(workspace: Workspace, tmp_path: Pat
     columns = {
         "technician": {"column": "Name", "key_file": str(key_in(tmp_path, b"one"))},
         "complaint": {"sql": sql}, "found": {"sql": "case when Name = 'Nobody' then 'none' else 'port' end"},
-    }  # fmt: skip
+    }
     workspace.jobs(csv_of(job("J1") | {"Name": "Ann O'Neil"}), columns=columns)
     assert workspace.rows("select complaint, found from jobs") == [("(name)", "port")]
 

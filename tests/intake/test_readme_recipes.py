@@ -34,7 +34,7 @@ def test_hours_are_counted_in_minutes_and_what_is_none_is_refused_as_written(
     report = ws.load(recipe)
     assert ws.rows("select job_id, unit_id, labour_minutes from jobs order by 1") == [
         ("O0", "0", 150.0), ("O3", "3", None), ("O4", "4", None),
-    ]  # fmt: skip
+    ]
     assert [(r, c, v) for r, c, _, v in ws.refused()] == [(3, "labour_minutes", "ca. 2"), (4, "labour_minutes", "2.5")]
     assert (report.total("in_file"), report.total("left_out"), report.total("accepted")) == (6, 1, 3)
     stored = "".join(str(row) for table in ("jobs", "refused") for row in ws.rows(f"from {table}"))

@@ -116,7 +116,7 @@ CASES: list[tuple[str, str, str, object]] = [
     ("utc", "model", "NA", "NA"),
     ("utc", "technician", "=T01", "=T01"),
     ("utc", "complaint", "  ", None),
-]  # fmt: skip
+]
 
 
 Row = dict[str, Any]
@@ -177,7 +177,7 @@ def test_whole_numbers(ws: Workspace) -> None:
         "3": 3, "3.0": 3, "007": 7, "+4": 4, "9223372036854775807": 2**63 - 1,
         "3.7": None, "1e3": None, "9223372036854775808": None, "1_000": None, "0x1F": None, "true": None, "1,000": None,
         "-1": None, "three": None,
-    }  # fmt: skip
+    }
     lines = ["job_id;line;part_no", *(f"J{i};{text};P" for i, text in enumerate(texts))]
     ws.write("parts.csv", "\n".join(lines))
     report = ws.load({"files": {"p": {"path": "parts.csv"}}, "table": [{"table": "parts", "from": "p"}]})
@@ -212,7 +212,7 @@ def test_flags_lists_days_and_months(ws: Workspace) -> None:
     assert {(c, v) for _, c, _, v in ws.refused()} == {
         ("hazards", "acid"), ("hold_point", "maybe"), ("opportunities", "0"), ("closed_on", "2024-02-01"),
         ("from_month", "2024-13"),
-    }  # fmt: skip
+    }
 
 
 def test_sql_constants_values_and_patterns(ws: Workspace) -> None:

@@ -30,7 +30,7 @@ TROUBLES = [
     (duckdb.OutOfMemoryException("failed to allocate data of size 2.0 MiB"), f"needs more memory than the {MEMORY}"),
     (PermissionError(errno.EACCES, "Permission denied", "x/depot.duckdb"), "x/depot.duckdb: Permission denied"),
     (duckdb.InternalException("something new"), "the engine failed: something new"),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("trouble", "said"), TROUBLES)
@@ -55,7 +55,7 @@ def test_a_file_that_really_is_cut_short_is_told_as_before(ws: Workspace) -> Non
 
 
 @pytest.mark.parametrize(("how", "said"), [({"memory": "lots"}, "memory is a size"), ({"wait": -1}, "wait is a number"),
-                                           ({"wait": float("nan")}, "wait is a number")])  # fmt: skip
+                                           ({"wait": float("nan")}, "wait is a number")])
 def test_settings_that_are_none(tmp_path: Path, how: dict[str, Any], said: str) -> None:
     with pytest.raises(RequestError, match=said):
         rqa.load(tmp_path, mapping=MAPPING, **how)

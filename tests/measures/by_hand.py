@@ -60,7 +60,7 @@ def links(tables: Tables) -> dict[str, tuple[Row, Row | None, int | None, str | 
                 continue
             comes_after = (other["opened_at"], end_of(other), other["job_id"]) > (
                 job["opened_at"], end_of(job), job["job_id"],
-            )  # fmt: skip
+            )
             if other["opened_at"] >= job["closed_at"] and comes_after:
                 later.append(other)
         back = min(later, key=lambda o: (o["opened_at"], end_of(o), o["job_id"]), default=None)
@@ -124,7 +124,7 @@ def known_by_site(tables: Tables, as_of: date) -> dict[str, tuple[int, int, int,
             there = (
                 True, has_log, has_log and job["procedure"] in described, job["job_id"] in tested,
                 kind not in (None, "no_fault_found"), kind in ("repeat", "workmanship", "new_fault"),
-            )  # fmt: skip
+            )
             for place, is_so in enumerate(there):
                 found[job["site"]][place] += is_so
     return {site: (a, b, c, d, e, f) for site, (a, b, c, d, e, f) in found.items()}

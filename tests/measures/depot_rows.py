@@ -12,7 +12,7 @@ def job(job_id: str, unit_id: str, opened: str, closed: str | None, **more: Any)
     return {
         "job_id": job_id, "unit_id": unit_id, "opened_at": at(opened), "closed_at": closed and at(closed),
         "technician": "T01", "billing": "warranty", **more,
-    }  # fmt: skip
+    }
 
 
 def step(job_id: str, place: int, name: str, outcome: str = "pass", **more: Any) -> dict[str, Any]:

@@ -36,7 +36,7 @@ def jobs(draw: st.DrawFn) -> list[dict[str, Any]]:
                 "found": draw(maybe((None, *SUBSYSTEMS))), "technician": draw(maybe((None, "T01", "T02"))),
                 "billing": draw(maybe((None, "warranty", "paid"))),
             })
-        )  # fmt: skip
+        )
     return made
 
 
@@ -55,7 +55,7 @@ def steps(draw: st.DrawFn) -> list[dict[str, Any]]:
                         "technician": draw(maybe((None, "T01", "T03"))), "bench": draw(maybe((None, "B1", "B2"))),
                         "tool": draw(maybe((None, "driver"))), "started_at": None, "ended_at": ended,
                     })
-                )  # fmt: skip
+                )
     return made
 
 
@@ -70,7 +70,7 @@ def diagnostics(draw: st.DrawFn) -> list[dict[str, Any]]:
                         "job_id": f"J{job}", "test": test, "run": run, "run_at": draw(times()),
                         "outcome": draw(maybe(("pass", "fail", "aborted"))), "station": draw(maybe((None, "S1"))),
                     })
-                )  # fmt: skip
+                )
     return made
 
 
@@ -86,7 +86,7 @@ def procedures(draw: st.DrawFn) -> list[dict[str, Any]]:
                     "step": draw(maybe(("open case", "seat board", "close case"))),
                     "phase": draw(maybe(("open", "fit", "close"))),
                 })
-            )  # fmt: skip
+            )
     return made
 
 

@@ -39,11 +39,11 @@ def jobs(draw: st.DrawFn) -> tuple[Any, ...]:
 STEPS = st.tuples(
     JOBS, st.integers(1, 3), st.integers(1, 2), st.sampled_from(["cut", "glue"]),
     st.sampled_from(["pass", "fail", "done", "skipped"]), PEOPLE, st.one_of(st.just(""), DAYS),
-)  # fmt: skip
+)
 RUNS = st.tuples(
     JOBS, st.sampled_from(["touch", "leak"]), st.integers(1, 2), st.sampled_from(["pass", "fail", "aborted"]), DAYS,
     st.sampled_from(["", "S1"]),
-)  # fmt: skip
+)
 PROCEDURES = st.tuples(
     st.just("swap"),
     st.integers(1, 2),
@@ -54,7 +54,7 @@ PROCEDURES = st.tuples(
 LOADS = st.fixed_dictionaries({
     "jobs": st.lists(jobs(), max_size=6), "steps": st.lists(STEPS, max_size=6),
     "diagnostics": st.lists(RUNS, max_size=6), "procedures": st.lists(PROCEDURES, max_size=1),
-})  # fmt: skip
+})
 
 
 def mapping(folder: Path) -> dict[str, Any]:
@@ -111,7 +111,7 @@ def test_few_jobs_are_brought_up_to_date_and_no_more(ws: Workspace) -> None:
 
     run = kept._run
     old = [(f"J{i}", f"U{i}", "Quern", "Alder", "swap", "", "2024-01-01T10:00:00Z", "2024-01-02T10:00:00Z",
-            "repaired", "", "") for i in range(200)]  # fmt: skip
+            "repaired", "", "") for i in range(200)]
     write(ws.folder, 0, {"jobs": old})
     ws.load(mapping(ws.folder), keep=watched)
     new = ("N1", "U7", "Quern", "Alder", "swap", "", "2024-01-09T10:00:00Z", "", "open", "", "")

@@ -39,7 +39,7 @@ def dense(seed: int, jobs: int = 260) -> dict[str, list[dict[str, Any]]]:
             "procedure": pick.choice(("board", "screen")), "technician": pick.choice((None, "T01", "T02")),
             "billing": pick.choice((None, "warranty", "paid")), "complaint": pick.choice(SUBSYSTEMS),
             "found": pick.choice(SUBSYSTEMS),
-        })  # fmt: skip
+        })
     for n in range(jobs + 9):
         for place, name in enumerate(STEPS):
             for attempt in range(1, pick.choice((0, 1, 1, 2)) + 1):
@@ -49,18 +49,18 @@ def dense(seed: int, jobs: int = 260) -> dict[str, list[dict[str, Any]]]:
                     "ended_at": pick.choice((None, day)), "technician": pick.choice((None, "T01", "T03")),
                     "bench": pick.choice((None, "B1", "B2")), "tool": pick.choice((None, "driver")),
                     "outcome": pick.choice(("pass", "pass", "fail", "done", "skipped")),
-                })  # fmt: skip
+                })
         for test in ("charge", "touch"):
             for run in range(1, pick.choice((0, 1, 2)) + 1):
                 tables["diagnostics"].append({
                     "job_id": f"J{n}", "test": test, "run": run, "run_at": start + timedelta(days=pick.randrange(170)),
                     "outcome": pick.choice(("pass", "pass", "fail", "aborted")), "station": pick.choice((None, "S1")),
-                })  # fmt: skip
+                })
     for procedure in ("board", "screen"):
         for place, name in enumerate((*STEPS, "open case")):
             touched = pick.choice((None, [], ["board"], ["battery", "display"]))
             tables["procedures"].append({"procedure": procedure, "step_seq": place, "step": name,
-                                         "phase": pick.choice(("open", "fit")), "subsystems": touched})  # fmt: skip
+                                         "phase": pick.choice(("open", "fit")), "subsystems": touched})
     return {name: [completed(name, row) for row in rows] for name, rows in tables.items()}
 
 

@@ -30,7 +30,7 @@ VALUES: dict[str, Any] = {
     "started_on": date(2026, 2, 1), "first_on": date(2025, 2, 1), "last_on": date(2026, 6, 1), "recent": 60,
     "subsystems": ["display"],
     "steps": ["open case", "seat board"], "other_steps": ["seat board"], "variants": ["", ""], "covariate": "",
-}  # fmt: skip
+}
 CASES = [(measure, (name,)) for measure, allowed in MEASURES.items() for name in allowed]
 CASES += [(measure, tuple(allowed)) for measure, allowed in MEASURES.items()]
 CASES += [(measure, ()) for measure in MEASURES if not measure.startswith("values_")]
@@ -56,7 +56,7 @@ def test_every_file_with_every_grouping(depot: Depot, measure: str, by: tuple[st
     assert table.height == table.unique().height
     if by and not measure.startswith("values_"):
         again = counts(depot._store, measure, by=by, where={n: () for n in by[:1] if n != "month"},
-                       values=values_for(measure))  # fmt: skip
+                       values=values_for(measure))
         assert by[0] == "month" or again.height == 0 or not again.select(pl.col(pl.Int64)).to_series().any()
 
 

@@ -19,7 +19,7 @@ def test_touching_is_not_overlapping_beside_jobs_that_do() -> None:
     found, out = links(
         job("A", "U", "01-01", "01-05"), job("B", "U", "01-02", "01-03"), job("C", "U", "01-05", "01-06"),
         job("D", "U", "01-06", "01-07"),
-    )  # fmt: skip
+    )
     assert out == ["A", "B"]
     assert found == {"C": "D", "D": None}
 
@@ -31,7 +31,7 @@ def test_a_job_of_no_length_comes_before_one_that_opens_with_it() -> None:
     found, out = links(
         job("A", "U", "01-02", "01-09"), job("B", "U", "01-02", "01-02"), job("C", "U", "02-01", "02-05"),
         job("D", "U", "02-02", "02-03"),
-    )  # fmt: skip
+    )
     assert (found, out) == ({"A": None, "B": "A"}, ["C", "D"])
 
 
@@ -43,7 +43,7 @@ def test_an_open_job_overlaps_what_follows_and_a_cancelled_one_nothing() -> None
     found, out = links(
         job("A", "U", "01-01", "01-02"), job("B", "U", "01-05", None, disposition="open"),
         job("C", "U", "01-06", "01-07"), job("D", "U", "01-01", "02-01", disposition="cancelled"),
-    )  # fmt: skip
+    )
     assert out == ["B", "C"]
     assert found == {"A": None}
 

@@ -30,7 +30,7 @@ OF_THE_SAMPLE = {
         *(name for name in SUBSYSTEMS if name not in ("battery", "case", "port")),
         "in the sample", "the sample depot", "of the sample", "the sample was", "the demo",
     )
-}  # fmt: skip
+}
 """Names that only the sample has, and words on it; a battery, a case and a port are words of the trade."""
 
 

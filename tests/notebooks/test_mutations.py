@@ -48,7 +48,7 @@ def checked(folder: Path, stored: dict[str, Any]) -> str:
     done = subprocess.run(
         [*command, "-c", "/dev/null", "--rootdir", str(folder)],
         capture_output=True, text=True, check=False, timeout=SECONDS, cwd=folder,
-    )  # fmt: skip
+    )
     return f"{done.returncode} {done.stdout}"
 
 

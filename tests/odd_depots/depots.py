@@ -109,7 +109,7 @@ def _lopsided(tables: Tables) -> Tables:
 HOSTILE = "\x1b[31m\x07\u202e<b>&{0}%s %;=,'\""
 """What a name may hold: signs that steer a terminal or turn a line, and those of markup, formats and scopes."""
 NAMED = ("site", "model", "procedure", "step", "must_follow", "technician", "bench", "tool", "test", "station",
-         "part_no", "requires_part_no", "lot", "fault", "appraiser", "study", "what", "owner")  # fmt: skip
+         "part_no", "requires_part_no", "lot", "fault", "appraiser", "study", "what", "owner")
 IN_LISTS = "\x1b\u202e<b>&{0}%s"
 PLAINLY = ("complaint", "found", "subsystem")
 """Names that also stand in lists: of the signs above, those that do not end an entry."""

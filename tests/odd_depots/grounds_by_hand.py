@@ -39,7 +39,7 @@ ANY = {
     "final_comebacks": f"jobs where {CLOSED} and last_day(closed_on) + 1 <= $day",
     "final_checks": "steps where outcome in ('pass', 'fail') and attempt = 1",
     "final_clean": "(select job_id from steps union all select job_id from diagnostics)",
-}  # fmt: skip
+}
 """Each holds where there is any such row."""
 MONTHS = {
     "earlier_comebacks": f"select last_day(closed_on) as month from jobs where {CLOSED}",
@@ -47,7 +47,7 @@ MONTHS = {
                       "left join jobs as j on j.job_id = s.job_id "
                       "where s.outcome in ('pass', 'fail') and s.attempt = 1",
     "earlier_clean": "select last_day(coalesce(closed_on, opened_on)) as month from jobs",
-}  # fmt: skip
+}
 """Each holds where the rows are of more than one month that is over."""
 SCOPED = ("matured_jobs", *(name for name in ANY if name.endswith("_there") or name.startswith("final_")), *MONTHS)
 """Asked more loosely here than where they are used, so that they may be missing there and not here."""

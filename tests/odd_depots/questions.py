@@ -56,7 +56,7 @@ MORE: tuple[Asked, ...] = (
     ("yields.rework", {"by": ("phase",)}),
     ("actions.power", {"change": "by a third"}),
     ("charts.month_against_before", {"measure": "first_run_pass"}),
-)  # fmt: skip
+)
 """Questions with other than their default arguments, where these lead to other tables and columns."""
 
 

@@ -46,7 +46,7 @@ def test_every_test_that_was_run_is_shown(name: str, tmp_path: Path, monkeypatch
     assert [(type(a).__name__, a.settings["where"]) for a in empty] == []
     for question, those in (
         ("Outcomes of diagnostics", set(TESTS)), ("Retest passes", set(TESTS)), ("Measured values", set(MEASURED))
-    ):  # fmt: skip
+    ):
         first = next(a for a in asked if a.question == question)
         assert set(first.table["test"]) == those, question
 

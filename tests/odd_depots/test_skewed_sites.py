@@ -56,7 +56,7 @@ def test_the_one_job_is_counted_and_not_judged(depot: Depot) -> None:
         depot.returns.cohorts(by="site"), depot.control_chart(by=("site",)), depot.charts.cusum(by=("site",)),
         depot.projection(by=("site",)), depot.returns.recurrences(by="site"),
         depot.charts.time_to_detect(by=("site",)), depot.returns.chronic_units(), depot.costs(),
-    )  # fmt: skip
+    )
     for answer in answers:
         assert not list(faults_of(answer)), type(answer)
         assert drawn(answer)

@@ -119,13 +119,13 @@ def _write_down(chance: random.Random, tables: Tables, job_id: str, visit: Row) 
         "labour_minutes": str(40 + chance.randrange(90)),
         "parts_cost": f"{chance.uniform(5, 180):.2f}",
         "freight_cost": f"{chance.uniform(8, 30):.2f}",
-    })  # fmt: skip
+    })
     fitted = [("CÂBLE-F", visit["lot"], "12.50"), ('PNEU 24"', "P 9", "31.00")]
     if chance.random() < 0.3:
         fitted.append(("MOTEUR-D", "M 1", "240.00"))
     for line, (part_no, lot, cost) in enumerate(fitted, start=1):
         tables["parts"].append({"job_id": job_id, "line": str(line), "part_no": part_no, "lot": lot,
-                                "quantity": "1", "unit_cost": cost})  # fmt: skip
+                                "quantity": "1", "unit_cost": cost})
 
 
 def _log_steps(
@@ -149,7 +149,7 @@ def _log_steps(
                 "ended_at": ended.isoformat(sep=" ", timespec="seconds"),
                 "fault": chance.choice(("jeu", "câble mal posé")) if outcome == "fail" else "",
                 "value": f"{chance.gauss(6, 0.4):.2f}" if "serrer" in step else "",
-            })  # fmt: skip
+            })
             clock = ended
     return clock
 
@@ -168,7 +168,7 @@ def _log_tests(chance: random.Random, tables: Tables, job_id: str, clock: dateti
                 "job_id": job_id, "test": test, "run": run, "outcome": "fail" if failed else "pass",
                 "run_at": clock.isoformat(sep=" ", timespec="seconds"), "station": station, "value": value,
                 "lower_limit": low, "upper_limit": high, "unit": unit,
-            })  # fmt: skip
+            })
             if not failed:
                 break
     return clock
@@ -185,7 +185,7 @@ def _references(chance: random.Random) -> Tables:
         }
         for procedure, steps in PLACES.items()
         for seq, (step, phase, subsystems, hazards) in enumerate(steps, start=1)
-    ]  # fmt: skip
+    ]
     actions = [
         (
             "A-1",
@@ -222,4 +222,4 @@ def _references(chance: random.Random) -> Tables:
              "reference": "fail" if unit % 3 == 0 else "pass", "test": ""}
             for unit in range(1, 13) for who in PEOPLE for trial in (1, 2)
         ],
-    }  # fmt: skip
+    }

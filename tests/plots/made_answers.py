@@ -52,7 +52,7 @@ def rolled() -> RolledYield:
     table = pl.DataFrame(
         {"procedure": ["board", "display"], "steps": [12, 8], "yield": [0.61, 0.8], "normalised_yield": [0.96, 0.972],
          "low": [0.5, 0.7], "high": [0.7, 0.88]}
-    )  # fmt: skip
+    )
     return RolledYield(table, {"by": ("procedure",), "level": 0.95})
 
 

@@ -208,7 +208,7 @@ def test_the_centre_s_value_stands_where_the_line_does_not_cross_it(
     answer = control(signals=())
     months = [date(2025, m, 1) for m in range(1, 13)]
     columns = {"period": months, "size": [100] * 12, "value": values, "centre": [0.035] * 12, "lower": [0.0] * 12,
-               "upper": [0.09] * 12, "signal": [""] * 12, "mature": [True] * 12}  # fmt: skip
+               "upper": [0.09] * 12, "signal": [""] * 12, "mature": [True] * 12}
     spec = plot(replace(answer, table=pl.DataFrame(columns)), selection=False).to_dict()
     (word,) = [x for x in layers(spec) if x["encoding"].get("text", {}).get("field") == "centre_word"]
     side = "over the chart" if "value" in word["encoding"]["y"] else "above" if word["mark"]["dy"] < 0 else "below"

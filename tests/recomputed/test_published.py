@@ -13,7 +13,7 @@ NO_EXAMPLES = {"constants_misprints", "anderson_darling_points"}
 DIFFER = {
     "constants_printed": 2, "constants_printed_large": 16, "individuals": 2, "rings": 2, "t_chart_valves": 1,
     "ewma_nist": 1, "cusum_run_lengths": 1, "ewma_run_lengths": 2, "capability_interval": 1,
-}  # fmt: skip
+}
 """Figures that are not ours, each shown wrong, or made of rounded figures, beside its table in `shared`."""
 
 

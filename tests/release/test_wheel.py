@@ -40,7 +40,7 @@ def wheel(tmp_path_factory: pytest.TempPathFactory) -> zipfile.ZipFile:
     subprocess.run(
         [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", str(made)],
         cwd=tree, check=True, capture_output=True,
-    )  # fmt: skip
+    )
     return zipfile.ZipFile(next(made.glob("*.whl")))
 
 

@@ -72,7 +72,7 @@ class Trial:
         done = subprocess.run(
             list(map(str, command)), cwd=self.work, env=environment, stdin=subprocess.DEVNULL, capture_output=True,
             text=True, encoding="utf-8", check=False, timeout=SECONDS,
-        )  # fmt: skip
+        )
         say(f"{time.monotonic() - started:6.1f} s  {shown}")
         if done.returncode != expected:
             say(done.stdout + done.stderr)

@@ -81,7 +81,7 @@ HOLDS: Mapping[str, str] = {
     "isolation_there": _rows(
         "jobs as j", f"{_IN} and j.job_id in (select job_id from steps) "
         "and j.procedure in (select procedure from procedures where phase = 'isolate')"),
-}  # fmt: skip
+}
 """A count for each ground, above 0 where it is there."""
 NEEDED: tuple[tuple[str, tuple[str, ...]], ...] = (
     (r"batter", ("steps", "procedures", "isolation")),
@@ -98,7 +98,7 @@ NEEDED: tuple[tuple[str, tuple[str, ...]], ...] = (
     (r"\baction\b", ("actions",)),
     (r"breach of the procedure|breach was met", ("steps", "procedures")),
     (r"overlap in time", ("repeat_units",)),
-)  # fmt: skip
+)
 """What a statement of a kind cannot do without, whatever it says it rests on."""
 NOT_TOLD = re.compile(r"[Cc]annot be told|there is no earlier month|are not known yet")
 """Parts of a statement, clauses or sentences, that tell nothing."""

@@ -19,7 +19,7 @@ LATE = datetime(2025, 3, 1)
 """From here on a bad depot is worse than before."""
 WORKS = ("board", "display", "button")
 STEPS = (("open_case", "open"), ("isolate_battery", "isolate"), ("fit_{}", "fit"), ("reseat_cable", "reseat"),
-         ("close_case", "close"))  # fmt: skip
+         ("close_case", "close"))
 Tables = dict[str, list[dict[str, Any]]]
 
 
@@ -40,7 +40,7 @@ def made(bad: bool, *, jobs: int = 450, seed: int = 5) -> Tables:
         {"procedure": work, "step_seq": seq, "step": name.format(work), "phase": phase,
          "subsystems": [work] if phase in ("fit", "reseat") else [], "hazards": ["battery"] if seq == 2 else []}
         for work in WORKS for seq, (name, phase) in enumerate(STEPS, 1)
-    ]  # fmt: skip
+    ]
     tables["tests"] = [{"test": "final", "subsystem": w} for w in (WORKS[:1] if bad else WORKS)]
     tables["targets"] = [{"measure": "comebacks_30", "from_month": date(2024, 1, 1), "value": 0.05 if bad else 0.9}]
     tables["actions"] = [{"action_id": "A1", "what": "guide", "started_on": date(2024, 12, 2), "scope": "model=Marl-8"}]
@@ -51,7 +51,7 @@ def _job(
     tables: Tables, job: str, unit: str, work: str, model: str, site: str, opened: datetime, rng: random.Random,
     *, bad: bool, late: bool,
     failing: float,
-) -> None:  # fmt: skip
+) -> None:
     back, number = job.startswith("R"), int(job[1:])
     closed, person, bench = opened + timedelta(hours=6), f"T{rng.randrange(6)}", f"B{rng.randrange(3)}"
     tables.setdefault("jobs", []).append(
@@ -59,14 +59,14 @@ def _job(
          "opened_at": opened, "closed_at": closed, "technician": person, "complaint": work, "found": work,
          "billing": "paid", "labour_minutes": 50.0, "parts_cost": 20.0, "freight_cost": 9.0,
          "disposition": "not_economic" if back else "repaired"}
-    )  # fmt: skip
+    )
     order = [0, 2, 1, 3, 4] if bad and number % 3 == 0 else range(5)
     for place, seq in enumerate(order):
         outcome = "fail" if rng.random() < (0.6 if bad and person == "T1" else failing) else "pass"
         at = opened + timedelta(minutes=10 * place + 1)
         row = {"job_id": job, "step_seq": seq + 1, "step": STEPS[seq][0].format(work), "technician": person,
                "bench": bench, "tool": f"D{rng.randrange(2)}", "started_at": at,
-               "ended_at": at + timedelta(minutes=5)}  # fmt: skip
+               "ended_at": at + timedelta(minutes=5)}
         tables.setdefault("steps", []).append(row | {"attempt": 1, "outcome": outcome})
         if outcome == "fail":
             after = at + timedelta(minutes=6)
@@ -79,7 +79,7 @@ def _job(
         often = 0.4 if flaky else 0.7 if late else 0.4 if station == "S1" else 0.1
         first = "fail" if bad and rng.random() < often else "pass"
         run = {"job_id": job, "test": test, "station": station, "value": value, "lower_limit": 8.0, "upper_limit": 12.0,
-               "unit": "A", "run_at": closed - timedelta(minutes=40)}  # fmt: skip
+               "unit": "A", "run_at": closed - timedelta(minutes=40)}
         tables.setdefault("diagnostics", []).append(run | {"run": 1, "outcome": first})
         if first == "fail":
             again = "pass" if flaky else "fail"
@@ -112,5 +112,5 @@ LESS: dict[str, Callable[[Tables], Tables]] = {
                           ("steps", ("bench", "tool", "technician", "started_at")),
                           ("diagnostics", ("station", "value")), ("procedures", ("subsystems",)))
        for c in columns},
-}  # fmt: skip
+}
 """What can be taken away."""

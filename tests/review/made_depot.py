@@ -26,7 +26,7 @@ def made_tables(*, jobs: int = 900, days: int = 540, seed: int = 3, odd_model: s
     made["refused"] = [
         {"load_id": 1, "table_name": "jobs", "source_file": HOSTILE, "source_row": 7, "column_name": "closed_at",
          "rule": "closed before it was opened", "value": "x", "raw": "x"}
-    ]  # fmt: skip
+    ]
     made["targets"] = [
         {"measure": measure, "from_month": date(2024, 1, 1), "value": value}
         for measure, value in (("comebacks_30", 0.02), ("clean_jobs", 0.5), ("comebacks_90", 0.1), (HOSTILE, 0.3))
@@ -34,7 +34,7 @@ def made_tables(*, jobs: int = 900, days: int = 540, seed: int = 3, odd_model: s
     made["remarks"] = [
         {"load_id": 1, "table_name": "jobs", "source_file": "", "remark": "unknown model", "value": HOSTILE, "rows": 3,
          "first_row": 5}
-    ]  # fmt: skip
+    ]
     return made
 
 
@@ -44,7 +44,7 @@ def _books(made: Mapping[str, Sequence[Any]]) -> list[Mapping[str, Any]]:
         {"load_id": 1, "source_file": f"{t}.csv", "table_name": t} | zero
         | dict.fromkeys(("in_file", "read", "accepted"), len(r))
         for t, r in made.items()
-    ]  # fmt: skip
+    ]
 
 
 def _job(
@@ -56,7 +56,7 @@ def _job(
          "opened_at": opened, "closed_at": closed, "technician": HOSTILE if rng.random() < 0.3 else "T01",
          "found": work, "labour_minutes": 60.0, "parts_cost": None if rng.random() < 0.1 else 25.5, "freight_cost": 9.0,
          "billing": "goodwill" if rng.random() < 0.1 else "paid"}
-    )  # fmt: skip
+    )
     for seq, step in enumerate(("open_case", f"fit_{work}", "reseat_cable", "close_case"), 1):
         bench = rng.choice(["A-1", "A-2", "B-1"])
         for attempt in (1, 2):
@@ -64,7 +64,7 @@ def _job(
             made["steps"].append(
                 {"job_id": job, "step_seq": seq, "attempt": attempt, "step": step, "bench": bench, "ended_at": closed,
                  "outcome": "pass" if passed else "fail"}
-            )  # fmt: skip
+            )
             if passed:
                 break
     made["diagnostics"].append({"job_id": job, "test": "final", "run_at": closed, "outcome": "pass"})

@@ -38,7 +38,7 @@ SAID_INSTEAD = {
     "no targets": r"whether goals are met, as the table “targets” is not loaded",
     "no actions": r"whether an action worked, as no action is on record",
     "no diagnostics.station": r"whether a station drifts .* as “station” of the table “diagnostics” is never given",
-}  # fmt: skip
+}
 
 
 @pytest.fixture(scope="module")
@@ -156,7 +156,7 @@ def test_no_unit_twice_is_said_first_and_once() -> None:
     assert text.count("Compare a serial number that you know to have returned") == 1
     assert {v.measure: v.share for v in facts.verdicts if "come-backs" in v.measure} == {
         "come-backs within 30 days": "no data", "come-backs within 90 days": "no data"
-    }  # fmt: skip
+    }
     assert "0 % (0 of" not in text
 
 

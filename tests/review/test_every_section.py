@@ -64,12 +64,12 @@ def tables() -> dict[str, Any]:
         for w in works
         for n, (step, phase) in enumerate(
             (("open_case", "open"), (f"fit_{w}", "fit"), ("reseat_cable", "reseat"), ("close_case", "close")), 1)
-    ]  # fmt: skip
+    ]
     made["parts"] = [
         {"job_id": j["job_id"], "line": 1, "part_no": hostile("P"), "lot": hostile(f"L{n % 3}"), "quantity": 1,
          "unit_cost": 3.0}
         for n, j in enumerate(made["jobs"])
-    ]  # fmt: skip
+    ]
     began = date(2024, 9, 2)
     made["actions"] = [
         {"action_id": f"A{n}", "what": hostile(what), "started_on": began + timedelta(days=later), "scope": scope,
@@ -77,7 +77,7 @@ def tables() -> dict[str, Any]:
         for n, (what, scope, later) in enumerate((
             ("guide", "model=Marl-8", 0),
             ("glue", "procedure=display", 30), ("watched", "technician=Person1", 60), ("planned", "model=Quern", 900)))
-    ]  # fmt: skip
+    ]
     return made
 
 
@@ -145,7 +145,7 @@ def test_a_count_of_a_few_people_is_not_shown(depot: Depot, found: MonthFindings
 
 def test_with_no_work_nobody_is_called_alike() -> None:
     with depot_of({"jobs": [{"job_id": "J", "unit_id": "U", "opened_at": datetime(2026, 1, 1),
-                             "closed_at": datetime(2026, 1, 2)}]}) as quiet:  # fmt: skip
+                             "closed_at": datetime(2026, 1, 2)}]}) as quiet:
         assert people(quiet, (date(2026, 1, 1),) * 2, MonthFindings(pl.DataFrame(), {})).words[0] == (
             "Cannot be told: who differs, as there are no groups with enough work."
         )
@@ -193,7 +193,7 @@ def finding(place: str, scope: dict[str, str], avoided: float | None = None) -> 
     return Finding(
         kind="k", scope=scope, what=f"what of {place}", measure="ratio", size=2.0, low=1.5, high=3.0, worse=True,
         jobs=50, p_value=0.001, caution="mind", check="look", avoided=avoided,
-    )  # fmt: skip
+    )
 
 
 def test_what_is_gone_is_said_and_who_is_not() -> None:
@@ -242,7 +242,7 @@ def test_a_quiet_month_says_why(compared: dict[str, int], scopes: tuple[dict[str
 
 def test_what_was_never_logged_is_not_called_in_order() -> None:
     with depot_of({"jobs": [{"job_id": "J", "unit_id": "U", "opened_at": datetime(2026, 1, 1),
-                             "closed_at": datetime(2026, 1, 2)}]}) as quiet:  # fmt: skip
+                             "closed_at": datetime(2026, 1, 2)}]}) as quiet:
         assert (
             safety(quiet, date(2026, 1, 1)).words[0].startswith("Cannot be told: whether a battery was isolated late")
         )

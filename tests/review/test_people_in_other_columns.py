@@ -19,7 +19,7 @@ from tests.depots import depot_of, make_store
 from tests.review.made_depot import made_tables
 
 NAMES = {"bench": ("Adaobi", "Bojana", "Cosmin"), "tool": ("Danuta", "Eskil", "Farid"),
-         "station": ("Gudrun", "Hamza", "Ilka")}  # fmt: skip
+         "station": ("Gudrun", "Hamza", "Ilka")}
 """The last of each does badly, so that there is something to tell."""
 TABLE_OF = {"bench": "steps", "tool": "steps", "station": "diagnostics"}
 
@@ -40,7 +40,7 @@ def people_at_work() -> dict[str, Any]:
         station = rng.choice(NAMES["station"])
         bad = station == NAMES["station"][2]
         r |= {"station": station, "outcome": "fail" if rng.random() < (0.4 if bad else 0.03) else "pass",
-              "value": rng.gauss(12.0 if bad else 10.0, 0.5), "lower_limit": 5.0, "upper_limit": 15.0}  # fmt: skip
+              "value": rng.gauss(12.0 if bad else 10.0, 0.5), "lower_limit": 5.0, "upper_limit": 15.0}
     return made
 
 
@@ -85,7 +85,7 @@ def test_answers_about_them_carry_the_caution(depots: Mapping[bool, Depot], colu
         asked = [
             depot.first_pass_yield(by=(column,)), depot.comebacks(by=(column,)),
             depot.first_pass_yield(by=("test" if by_test else "step",), where={column: NAMES[column][0]}),
-        ]  # fmt: skip
+        ]
         if not by_test:
             asked += [depot.yields.rework(by=(column,)), depot.yields.failures(by=(column,))]
         for answer in asked:
@@ -134,7 +134,7 @@ def test_a_remark_has_a_number_of_names_only_where_each_name_is_told() -> None:
     (remarks,) = (t for t in tables if t.caption.startswith("Accepted"))
     assert {r[0]: r[2:4] for r in remarks.rows} == {
         NO_JOB: ("a", "–"), "unknown step": ("dry", "3"), "dated after the load": ("–", "–"),
-    }  # fmt: skip
+    }
 
 
 LOADED = [

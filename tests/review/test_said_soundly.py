@@ -46,7 +46,7 @@ def job(n: int, opened: str, closed: str | None) -> dict[str, object]:
     return {
         "job_id": f"J{n}", "unit_id": f"U{n}", "opened_at": at(opened), "closed_at": at(closed) if closed else None,
         "disposition": "repaired" if closed else "open",
-    }  # fmt: skip
+    }
 
 
 def young() -> dict[str, list[dict[str, object]]]:

@@ -93,7 +93,7 @@ def test_goals_are_judged_in_the_latest_final_month(depot: Depot) -> None:
 
 def test_no_goals_and_no_come_backs() -> None:
     with depot_of({"jobs": [{"job_id": "J", "unit_id": "U", "opened_at": datetime(2026, 1, 1),
-                             "closed_at": datetime(2026, 1, 2)}]}) as quiet:  # fmt: skip
+                             "closed_at": datetime(2026, 1, 2)}]}) as quiet:
         assert "“targets” is not loaded" in goals(quiet, date(2026, 1, 1)).words[0]
         assert cost(quiet, date(2026, 1, 1)).words[0].startswith("Cannot be told: what come-backs cost, as no unit")
 

@@ -74,7 +74,7 @@ def test_withdrawn_rows_are_told(ws: Workspace, where: str, rows: int, files: in
 def test_a_file_that_is_gone_is_none_of_those_read(ws: Workspace) -> None:
     """Its rows are withdrawn where the mapping says so; the load read one file alone."""
     mapping = {"files": {"f": {"path": "*.csv"}}, "table": [{"table": "jobs", "from": "f"}],
-               "workspace": {"vanished": "withdraw"}}  # fmt: skip
+               "workspace": {"vanished": "withdraw"}}
     rqa.load(ws.folder, mapping=mapping)
     (ws.folder / "1.csv").unlink()
     report = rqa.load(ws.folder, mapping=mapping)

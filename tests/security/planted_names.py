@@ -33,13 +33,13 @@ NAMES = (
     'Ned "Knuckles" Farrowgate',
     "Maximilianette Theodorakopoulina-Featherstonehaughsworth von und zu Oberunterniederwaldkirchenstein",
     "Àngel·la   Vilaprunyosa",
-)  # fmt: skip
+)
 FIRST = datetime(2025, 1, 6, 9)
 SOURCES = ("alder", "birch", "cedar", "dunes", "ember")
 COLUMNS = ("Order", "Serial", "model", "procedure", "opened_at", "closed_at", "disposition", "complaint", "Worker")
 SOURCE_FILES = (
     "alder.csv", "alder_2.csv", "birch.xlsx", "cedar.jsonl", "dunes.db", "ember.parquet", "log.csv", "actions.csv",
-)  # fmt: skip
+)
 """What people write: the names stand there."""
 LOG = ("job_id", "step", "outcome", "at", "who", "place")
 
@@ -131,7 +131,7 @@ def rows_of(source: str, each: int = 2) -> list[dict[str, str]]:
                  f"{opened + timedelta(days=2):%Y-%m-%d %H:%M:%S}", "repaired", f"call {name}, then test", name),
                 strict=True,
             )
-        )  # fmt: skip
+        )
         made.append(row)
         made.append(row | {"Order": f"{source}-bad-{n}", "opened_at": "soon"})
         made.append(row | {"Order": f"{source}-odd-{n}", "closed_at": f"by {NAMES[(n + 1) % len(NAMES)]}"})
@@ -199,7 +199,7 @@ def mapping(key: Path, **workspace: Any) -> dict[str, Any]:
         "alder": {"path": "alder*.csv", "delimiter": ";", "encoding": "cp1252"}, "birch": {"path": "birch.xlsx"},
         "cedar": {"path": "cedar.jsonl"}, "dunes": {"path": "dunes.db", "table": "work"},
         "ember": {"path": "ember.parquet"}, "log": {"path": "log.csv", "delimiter": ";"},
-    }  # fmt: skip
+    }
     jobs = [{"table": "jobs", "from": s, "columns": columns | {"site": {"constant": s.title()}}} for s in SOURCES]
     steps = {
         "table": "steps",

@@ -12,7 +12,7 @@ ROWS = [
     {"job_id": f"J{n}", "check": "flow", "at": f"2024-03-02 09:0{n}:00", "station": name, "site": "Alder", "crew": "A",
      "value": str(n)}
     for n, name in enumerate(("Zebulon Quill", "Orsolya Vant", "Zebulon Quill", "Adair Mosswick"))
-]  # fmt: skip
+]
 BASE = 'job_id, "check" as "procedure", "at" as opened_at, station as technician, site'
 COPIES = {
     "star": "select *, station as model from diag",
@@ -50,7 +50,7 @@ COPIES = {
     "using (station)",
     "equal by in": f"select {BASE}, nick as model from diag, people where station in (nick)",
     "chosen": f"select {BASE}, arg_max(station, value) over () as model from diag",
-}  # fmt: skip
+}
 SOUND = {
     "plain": f"select {BASE}, crew as model from diag",
     "counted": f"select {BASE}, 'of ' || count(station) over (partition by crew) as model from diag",
@@ -70,7 +70,7 @@ def _mapping(key: Path, select: str, **table: Any) -> dict[str, Any]:
     columns: dict[str, Any] = {
         "unit_id": {"sql": "job_id"}, "technician": {"column": "technician", "key_file": str(key)},
         "closed_at": {"sql": "opened_at"}, "disposition": {"constant": "repaired"},
-    }  # fmt: skip
+    }
     return {
         "files": {"diag": {"path": "diag.csv"}, "people": {"path": "people.csv"}},
         "table": [{"table": "jobs", "select": select, "columns": columns | table}],
@@ -94,7 +94,7 @@ def test_no_select_copies_a_name_past_its_key(there: tuple[Workspace, Path], way
     if way == "star":
         mapping["table"][0]["columns"] |= {"technician": {"column": "station", "key_file": str(key)},
                                            "procedure": {"column": "check"}, "opened_at": {"column": "at"},
-                                           "closed_at": {"column": "at"}}  # fmt: skip
+                                           "closed_at": {"column": "at"}}
     with pytest.raises(MappingError, match=r"table\.1 \(jobs\): model: it would hold, or may hold.*a key_file, with"):
         ws.load(mapping)
     assert not ws.store.exists()
@@ -128,7 +128,7 @@ def test_an_expression_gives_no_name_of_another_row(there: tuple[Workspace, Path
     columns = _mapping(key, "")["table"][0]["columns"] | {
         "technician": {"column": "station", "key_file": str(key)}, "procedure": "check", "opened_at": "at",
         "closed_at": "at", "model": {"sql": 'lag(station, 1, crew) over (order by "at")'},
-    }  # fmt: skip
+    }
     mapping = {
         "files": {"diag": {"path": "diag.csv"}},
         "table": [{"table": "jobs", "from": "diag", "columns": columns}],
@@ -149,6 +149,6 @@ def test_a_store_that_may_hold_names_of_a_column_from_before_its_key_is_not_adde
     # A table that had no rows holds no names.
     del mapping["table"][0]["columns"]["site"]
     tests = {"job_id": "job_id", "test": {"constant": "flow"}, "outcome": {"constant": "pass"}, "run_at": "at",
-             "station": {"column": "station", "key_file": str(key)}}  # fmt: skip
+             "station": {"column": "station", "key_file": str(key)}}
     ws.load(mapping | {"table": [*mapping["table"], {"table": "diagnostics", "from": "diag", "columns": tests}]})
     assert ws.one("select count(*) from diagnostics") == len(ROWS)

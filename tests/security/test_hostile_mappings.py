@@ -174,7 +174,7 @@ def test_every_function_that_a_mapping_may_call_was_looked_at() -> None:
         "millennium", "millisecond", "minute", "month", "monthname", "quarter", "range", "second", "strftime",
         "time_bucket", "timezone", "timezone_hour", "timezone_minute", "week", "weekday", "weekofyear", "year",
         "yearweek",
-    }  # fmt: skip
+    }
     assert {name for (name,) in found} & usable_functions() == of_the_row
 
 

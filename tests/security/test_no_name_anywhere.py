@@ -81,7 +81,7 @@ class Planted:
         done = subprocess.run(
             [sys.executable, "-c", KILLED, moment, "load", str(self.workspace)],
             capture_output=True, text=True, check=False, timeout=120, env=os.environ | {"TMPDIR": str(self.temporary)},
-        )  # fmt: skip
+        )
         assert done.returncode == -signal.SIGKILL, done.stderr
         assert list(self.workspace.glob("depot.duckdb.new-*"))
         assert where(self.workspace, self.temporary, done.stdout, done.stderr) == {}
@@ -117,12 +117,12 @@ def every_command(there: Planted, notebooks: tuple[str, ...]) -> None:
     (there.workspace / "sources.toml").write_text(as_toml(plain), encoding="utf-8")
     assert there.run("load", code=WENT_WRONG).splitlines()[-1].startswith("Stored")
     bad = plain | {"table": [*plain["table"], {"table": "parts", "from": "dunes", "columns": {
-        "job_id": "Order", "line": {"sql": "cast(Worker as integer)"}, "part_no": "model"}}]}  # fmt: skip
+        "job_id": "Order", "line": {"sql": "cast(Worker as integer)"}, "part_no": "model"}}]}
     (there.workspace / "sources.toml").write_text(as_toml(bad), encoding="utf-8")
     assert "may hold a name" in there.run("load", code=1)
     (there.workspace / "sources.toml").write_text(as_toml(plain), encoding="utf-8")
     there.run("action", "--what", f"shown to {NAMES[1]}", "--owner", NAMES[14], "--started-on", "2025-06-01",
-              "--scope", "site=Alder")  # fmt: skip
+              "--scope", "site=Alder")
     there.run("load", code=WENT_WRONG)
     with pytest.MonkeyPatch.context() as patch:
         # The page and the workbook are made of the same facts, which take long to be asked.
@@ -151,7 +151,7 @@ def test_no_name_is_left_by_any_command(tmp_path: Path, monkeypatch: pytest.Monk
 def test_no_name_is_left_by_any_command_killed_at_any_moment(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     there = planted(tmp_path, monkeypatch, each=4)
     moments = ("reading alder.csv", "reading birch.xlsx", "reading cedar.jsonl", "reading dunes.db", "checking jobs",
-               "reading select", "checking steps", "linking jobs")  # fmt: skip
+               "reading select", "checking steps", "linking jobs")
     for moment in moments:
         there.killed(moment)
     there.run("inspect", code=WENT_WRONG)
@@ -218,7 +218,7 @@ def test_a_header_that_is_a_row_is_not_listed(tmp_path: Path, monkeypatch: pytes
     (there.workspace / "log.csv").write_text(f"J1;open;pass;2025-01-01;{NAMES[0]};{NAMES[1]}\n", encoding="utf-8")
     plain = mapping(there.key)
     plain["table"] = [plain["table"][0], {"table": "steps", "from": "log", "columns": {
-        "technician": {"column": "who", "key_file": str(there.key)}, "ended_at": "at"}}]  # fmt: skip
+        "technician": {"column": "who", "key_file": str(there.key)}, "ended_at": "at"}}]
     with pytest.raises(RqaError, match=r"columns of other names") as told:
         load(there.workspace, version="0", keep=lambda *_: None, mapping=plain)
     assert in_bytes(str(told.value).encode()) == set()

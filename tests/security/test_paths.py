@@ -124,7 +124,7 @@ def test_a_name_that_is_no_text_is_told(ws: Workspace) -> None:
 
 
 @pytest.mark.parametrize("way", ["../elsewhere/{}.csv", "../elsewhere/{}*.csv", "folder/{}.csv", "folder/*{}.csv",
-                                 "../elsewhere/in/{}.csv"])  # fmt: skip
+                                 "../elsewhere/in/{}.csv"])
 def test_nothing_is_told_of_what_lies_outside(ws: Workspace, elsewhere: Path, way: str) -> None:
     """The same is said whether or not a file is there, and no name of what else is there."""
     (elsewhere / "in").mkdir()
@@ -177,7 +177,7 @@ def test_a_reader_has_a_folder_of_its_own_for_what_does_not_fit(ws: Workspace) -
         Path(subprocess.run([sys.executable, "-c", asked, str(ws.folder)], capture_output=True, text=True,
                             check=True).stdout.strip())
         for _ in range(2)
-    ]  # fmt: skip
+    ]
     assert not any(f.exists() for f in folders)
     assert folders[0] != folders[1]
     with open_store(ws.folder) as opened:

@@ -43,7 +43,7 @@ def test_endless_sql_is_stopped_and_leaves_nothing(ws: Workspace, entry: dict[st
     "sql",
     ["list_sum(range(3000000000))::varchar", "list_sum(range(len(job_id) * 400000000))::varchar",
      "repeat(job_id, length(job_id) * 45000000)"],
-)  # fmt: skip
+)
 def test_sql_that_asks_for_all_memory_is_refused_within_the_limit(ws: Workspace, sql: str) -> None:
     ws.write("jobs.csv", csv_of(job("J" * 9)))
     before = resource.getrlimit(resource.RLIMIT_DATA)

@@ -72,7 +72,7 @@ def test_no_command_writes_what_steers_a_terminal(workspace: Path) -> None:
         ("action", "{}", "--what", "cable", "--started-on", "2024-01-01", "--scope", f"model=Q{STEERS}"),
         ("demo", "{}"),
     ],
-)  # fmt: skip
+)
 def test_no_message_of_a_mistake_does(workspace: Path, words: tuple[str, ...]) -> None:
     said_by("load", str(workspace))
     assert "rror: " in (said := said_by(*(w.format(workspace) for w in words))) or said.startswith("rqa: ")

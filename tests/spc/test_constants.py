@@ -45,7 +45,7 @@ def by_other_means(n):
         "B3": max(0, 1 - 3 * c5 / c4), "B4": 1 + 3 * c5 / c4, "B5": max(0, c4 - 3 * c5), "B6": c4 + 3 * c5,
         "D1": max(0, d2 - 3 * d3), "D2": d2 + 3 * d3, "D3": max(0, 1 - 3 * d3 / d2), "D4": 1 + 3 * d3 / d2,
         "E2": 3 / d2,
-    }  # fmt: skip
+    }
 
 
 def test_the_tables_to_every_printed_decimal():

@@ -149,7 +149,7 @@ def test_two_arms_simulated(k, h, headstart, shift):
 
 @pytest.mark.parametrize(("weight", "limits", "shift", "spread"), [
     (0.1, "exact", 0.0, 1.0), (0.1, "asymptotic", 0.0, 1.0), (0.3, "exact", 0.75, 1.0), (0.2, "exact", 0.0, 1.3),
-])  # fmt: skip
+])
 def test_ewma_simulated(weight, limits, shift, spread):
     runs, horizon, width = 4000, 240, 2.7
     x = np.random.default_rng(1959).normal(shift, spread, size=(horizon, runs))

@@ -146,7 +146,7 @@ def test_the_charts_themselves_signal_as_often():
         (lambda: run_length(RiskAdjustedDesign(expected=[0.1]), points=SharePoints(size=9, centre=0.1)),
          "points does not belong to RiskAdjustedDesign, which takes odds"),
     ],
-)  # fmt: skip
+)
 def test_refused(asked, message):
     with pytest.raises(ValueError, match=message):
         asked()

@@ -79,7 +79,7 @@ def test_t_lines_in_the_unit_given():
     assert chart.gaps.tolist() == VALVES["hours"]
     for line, gap_line in (
         (chart.centre, chart.gap_centre), (chart.lower, chart.gap_lower), (chart.upper, chart.gap_upper),
-    ):  # fmt: skip
+    ):
         assert gap_line**chart.power == pytest.approx(line, rel=1e-12)
 
 

@@ -167,7 +167,7 @@ def test_on_the_edge_of_a_zone_is_not_beyond_it(centre, sigma):
         on = chart([edge] * times, centre, sigma)
         names = {s.rule for s in western_electric(on) if s.index == times - 1}
         beyond = {1: "four of five beyond one sigma, same side", 2: "two of three beyond two sigma, same side",
-                  0: "eight in a row, same side", 3: "beyond the limits"}[edge]  # fmt: skip
+                  0: "eight in a row, same side", 3: "beyond the limits"}[edge]
         assert beyond not in names
         assert beyond in {s.rule for s in western_electric(chart([edge + 1e-3] * times, centre, sigma))}
 
@@ -177,7 +177,7 @@ def test_sigma_zero():
     flat = chart([0.0] * 9, 5.0, 0.0)
     assert nelson(flat) == ()
     off = Chart(values=np.array([5.0, 6.0]), centre=flat.centre[:2], lower=flat.lower[:2], upper=flat.upper[:2],
-                sigma=flat.sigma[:2])  # fmt: skip
+                sigma=flat.sigma[:2])
     assert standardised(off).tolist() == [0.0, np.inf]
     assert [(s.index, s.rule) for s in western_electric(off)] == [(1, "beyond the limits")]
 
@@ -221,7 +221,7 @@ def test_judge_takes_sets_and_single_rules():
 def test_probability_limits_are_those_of_the_chart():
     """Rule 1 goes by the limits drawn, not by three sigma."""
     drawn = Chart(values=np.array([3.5, -2.9]), centre=np.zeros(2), lower=np.full(2, -2.5), upper=np.full(2, 4.0),
-                  sigma=np.ones(2))  # fmt: skip
+                  sigma=np.ones(2))
     assert [(s.index, s.rule, s.side) for s in western_electric(drawn)] == [(1, "beyond the limits", "below")]
 
 

@@ -210,7 +210,7 @@ def test_steady_work_gets_the_plain_chart():
 
 def test_every_chart_named_is_there():
     for name in ("p_chart", "c_chart", "u_chart", "laney_p_chart", "laney_u_chart", "individuals_chart", "xbar_r_chart",
-                 "xbar_s_chart", "g_chart", "t_chart"):  # fmt: skip
+                 "xbar_s_chart", "g_chart", "t_chart"):
         assert callable(getattr(rqa.spc, name))
 
 

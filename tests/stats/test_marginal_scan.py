@@ -24,7 +24,7 @@ def test_ratios_are_those_of_the_scan_of_one_table(likelihood, seed):
     other = scan_statistic(
         events=d["events"], work=d["work"], period=d["period"], groups={"lot": d["group"]}, likelihood=likelihood,
         longest=4, **ONE,
-    )  # fmt: skip
+    )
     assert r.highest[0] == pytest.approx(other.highest[1], rel=1e-9)
     top = next(b for b in other.bursts if b.dimension == "lot")
     own = r.bursts[0]

@@ -319,7 +319,7 @@ FEW_RATES_ABOVE_NONE = [
         ],
         "comebacks": [3, 1, 3, 1, 2, 2, 1],
     },
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize("rows", FEW_RATES_ABOVE_NONE)

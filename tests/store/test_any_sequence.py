@@ -41,13 +41,13 @@ def job_row(draw: st.DrawFn) -> tuple[str, ...]:
     closed = draw(st.sampled_from(["2024-03-04 10:00", "2024-03-05 10:00", ""]))
     return (f"J{draw(IDS)}", f"O{draw(IDS)}", draw(st.sampled_from("xy")), f"U{draw(st.sampled_from('12'))}",
             draw(st.sampled_from(["Quern", "Marl"])), "Alder", "swap", draw(DAYS), "repaired" if closed else "open",
-            closed)  # fmt: skip
+            closed)
 
 
 STEP = st.tuples(
     IDS.map(lambda i: f"J{i}"), st.sampled_from(["cut", "glue"]), st.sampled_from(["pass", "fail", "maybe"]),
     st.sampled_from(["", "2024-03-01 10:00", "2024-03-01 11:00"]), st.sampled_from(["", "E1"]),
-)  # fmt: skip
+)
 ROWS: dict[str, st.SearchStrategy[tuple[str, ...]]] = {
     "jobs": job_row(),
     "steps": STEP,

@@ -182,7 +182,7 @@ def test_rows_that_a_corrected_mapping_gives_no_more_are_withdrawn(ws: Workspace
     assert corrected() == (["A", "B"], [], 0, 0)
     assert corrected(columns={"job_id": "no"}) == (["N1", "N2"], [("A", said), ("B", said)], 2, 0)
     ws.load({"files": {"f": {"path": "1.csv"}}, "table": [{"table": "tests", "from": "f", "columns": {
-        "test": "no", "subsystem": "model"}}]})  # fmt: skip
+        "test": "no", "subsystem": "model"}}]})
     assert ws.one("select count(*) from jobs") == 0
     assert ws.one("select count(*) from superseded where reason = 'the mapping no longer reads its file'") == 2
 
@@ -197,7 +197,7 @@ def test_a_superseded_row_comes_back_when_the_later_one_is_withdrawn(ws: Workspa
     assert ws.one("select source_file || ':' || source_row from jobs where job_id = 'A'") == "1.csv:2"
     assert [(f.source_file, f.accepted, f.known, f.withdrawn) for f in report.files] == [
         ("1.csv", 1, 1, 0), ("2.csv", 1, 0, 1),
-    ]  # fmt: skip
+    ]
 
 
 def test_entries_that_share_a_file_and_a_table_keep_their_refusals(ws: Workspace) -> None:

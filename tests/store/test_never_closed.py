@@ -33,7 +33,7 @@ def visit(job_id: str, unit: str, day: int, days: int | None = 1) -> dict[str, s
 FORGOTTEN = [
     visit("A", "U1", 1, None), visit("B", "U1", 3), visit("C", "U1", 6), visit("D", "U1", 9),
     visit("E", "U2", 1), visit("F", "U2", 4), visit("G", "U3", 20, None),
-]  # fmt: skip
+]
 
 
 def test_the_load_says_how_many_jobs_a_forgotten_one_takes_out(ws: Workspace) -> None:

@@ -98,7 +98,7 @@ def test_ties_keep_their_order_when_rows_are_added(ws: Workspace) -> None:
     rows = [f"J,{s},{o}," for s, o in [("b", "fail"), ("a", "fail"), ("b", "pass"), ("a", "done"), ("a", "pass")]]
     steps(ws, "1.csv", "X,a,pass,", "X,a,fail,", *rows)
     expected = [("J", 1, 1, "b", "fail"), ("J", 1, 2, "b", "pass"), ("J", 2, 1, "a", "fail"), ("J", 2, 2, "a", "done"),
-                ("J", 2, 3, "a", "pass")]  # fmt: skip
+                ("J", 2, 3, "a", "pass")]
     assert stored(ws)[:5] == expected
     for number in (2, 3):
         steps(ws, f"{number}.csv", f"J,c{number},pass,")
@@ -125,13 +125,13 @@ def test_step_seq_derived_while_attempt_is_given(ws: Workspace) -> None:
     rows = ["J,b,fail,,1", "J,b,pass,,2", "J,a,pass,,1"]
     assert steps(ws, "1.csv", *rows, "J,a,fail,,1", header=header) == {
         "accepted": 3, "refused": 0, "known": 0, "superseded": 1,
-    }  # fmt: skip
+    }
     assert stored(ws) == [("J", 1, 1, "b", "fail"), ("J", 1, 2, "b", "pass"), ("J", 2, 1, "a", "fail")]
     done = steps(ws, "2.csv", "J,b,skipped,,1", "J,a,fail,,1", "J,c,pass,,1", header=header)
     assert done == {"accepted": 2, "refused": 0, "known": 5, "superseded": 0}
     assert stored(ws) == [
         ("J", 1, 1, "b", "skipped"), ("J", 1, 2, "b", "pass"), ("J", 2, 1, "a", "fail"), ("J", 3, 1, "c", "pass"),
-    ]  # fmt: skip
+    ]
 
 
 def test_numbers_given_but_missing_in_a_row_are_refused(ws: Workspace) -> None:
@@ -152,7 +152,7 @@ def test_runs_and_lines(ws: Workspace, shuffled: bool) -> None:
     ws.load(mapping)
     assert ws.rows("select test, run, outcome from diagnostics order by all") == [
         ("t", 1, "fail"), ("t", 2, "pass"), ("u", 1, "pass"),
-    ]  # fmt: skip
+    ]
     lines = defaultdict(list)
     for name, line, part in ws.rows("select job_id, line, part_no from parts order by all"):
         lines[name].append((line, part))

@@ -18,7 +18,7 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="modes, owners a
 def mapping(**workspace: str) -> dict[str, object]:
     return {
         "workspace": workspace, "files": {"f": {"path": "*.csv"}}, "table": [{"table": "jobs", "from": "f"}],
-    }  # fmt: skip
+    }
 
 
 def mode(path: Path) -> int:

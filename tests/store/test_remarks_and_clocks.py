@@ -142,7 +142,7 @@ def test_names_nobody_declared_and_logs_without_a_job(ws: Workspace) -> None:
         "parts": "job_id,part_no\nY,P\nA,P\n",
         "procedures": "procedure,step_seq,step,phase\nboard swap,1,open,open\n",
         "tests": "test,subsystem\nsoak,board\n",
-    }  # fmt: skip
+    }
     for name, text in tables.items():
         ws.write(f"{name}.csv", text)
     mapping = {

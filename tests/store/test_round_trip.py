@@ -99,7 +99,7 @@ def written(table: Table, row: Row) -> dict[str, str | None]:
             else str(value).lower() if isinstance(value, bool)
             else f"{value:%Y-%m}" if month
             else str(value)
-        )  # fmt: skip
+        )
     return texts
 
 
@@ -123,7 +123,7 @@ def to_xlsx(table: Table, rows: list[Row], path: Path) -> None:
     with xlsxwriter.Workbook(path) as book:
         sheet = book.add_worksheet()
         forms = {t: book.add_format({"num_format": f}) for t, f in
-                 ((datetime, "yyyy-mm-dd hh:mm:ss"), (date, "yyyy-mm-dd"))}  # fmt: skip
+                 ((datetime, "yyyy-mm-dd hh:mm:ss"), (date, "yyyy-mm-dd"))}
         for c, name in enumerate(rows[0]):
             sheet.write_string(0, c, name)
             for r, row in enumerate(rows, 1):
@@ -141,7 +141,7 @@ def to_xlsx(table: Table, rows: list[Row], path: Path) -> None:
 def frame(table: Table, rows: list[Row]) -> pl.DataFrame:
     """The rows with types of their own."""
     types = {"integer": pl.Int64, "number": pl.Float64, "time": pl.Datetime, "boolean": pl.Boolean,
-             "list": pl.List(pl.String), "date": pl.Date, "month": pl.Date}  # fmt: skip
+             "list": pl.List(pl.String), "date": pl.Date, "month": pl.Date}
     return pl.DataFrame(rows, schema={n: types.get(table.column(n).kind, pl.String) for n in rows[0]})
 
 
@@ -160,7 +160,7 @@ def to_sqlite(table: Table, rows: list[Row], path: Path) -> None:
 
 FORMATS: dict[str, Callable[[Table, list[Row], Path], None]] = {
     "csv": to_csv, "csv.gz": to_gzip, "jsonl": to_jsonl, "xlsx": to_xlsx, "parquet": to_parquet, "sqlite": to_sqlite,
-}  # fmt: skip
+}
 
 
 def expected(table: Table, rows: list[Row]) -> list[Row]:

@@ -25,7 +25,7 @@ def test_event_log_is_loaded_by_its_mapping_alone(ws: Workspace) -> None:
         ("0007", "17A", "Quern", "2024-07-01 08:00:00", "2024-07-01 09:00:00", "2024-07-01", "repaired", "power"),
         ("0008", "18", "Marl-8", "2024-07-02 08:00:00", None, None, "open", None),
         ("0009", "19", "Quern", "2024-07-03 08:00:00", "2024-07-03 08:30:00", "2024-07-03", "no_fault_found", "case"),
-    ]  # fmt: skip
+    ]
     shown = "job_id, step_seq, attempt, step, outcome, technician, started_at::varchar, ended_at::varchar, source_row"
     assert ws.rows(f"select {shown} from steps order by 1, 2, 3") == [
         ("0007", 1, 1, "open case", "done", "T01", "2024-07-01 08:00:00", "2024-07-01 08:05:00", 3),
@@ -33,7 +33,7 @@ def test_event_log_is_loaded_by_its_mapping_alone(ws: Workspace) -> None:
         ("0007", 2, 2, "reseat board", "pass", "T02", "2024-07-01 08:30:00", "2024-07-01 08:40:00", 7),
         ("0008", 1, 1, "open case", "done", "T01", None, "2024-07-02 08:00:00", 10),
         ("0009", 1, 1, "open case", "done", "T03", None, "2024-07-03 08:00:00", 14),
-    ]  # fmt: skip
+    ]
     assert ws.rows("select job_id, run, outcome, station from diagnostics order by 1, 2") == [
         ("0007", 1, "pass", "ST1"),
         ("0008", 1, "fail", "ST1"),
@@ -120,7 +120,7 @@ def test_records_that_are_no_rows_are_refused_for_the_select(ws: Workspace) -> N
     report = ws.load(mapping)
     assert ws.rows("select job_id, source_row, labour_minutes from jobs order by 1") == [
         ("A", 2, 1.0), ("B", 3, 5.0), ("C", 5, None),
-    ]  # fmt: skip
+    ]
     found = ws.rows("select source_file, source_row, rule, raw from refused where table_name = '(select)' order by all")
     assert found == [
         ("j.csv", 4, "fewer fields than the header names", "short"),
@@ -235,7 +235,7 @@ def test_unchanged_files_are_skipped_and_new_ones_read(ws: Workspace) -> None:
     ]
     assert ws.rows("select load_id, source_file, read, known from load_files order by all") == [
         (1, "1.csv", 2, 0), (2, "1.csv", 2, 1), (2, "2.csv", 1, 0),
-    ]  # fmt: skip
+    ]
 
 
 def test_select_that_reaches_for_the_store_is_a_fault(ws: Workspace) -> None:

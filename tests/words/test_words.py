@@ -33,7 +33,7 @@ def test_no_formatter_says_a_negative_nothing(value: float, decimals: int) -> No
     said = [
         fixed(value, decimals), signed(value, decimals), percent(value, decimals=decimals), percent(value),
         interval(value, value + 0.1), points(value), money(value, "EUR"), figure(value, "share"),
-    ]  # fmt: skip
+    ]
     for text in said:
         assert not NEGATIVE_NOTHING.search(text), text
     assert figure(-0.0, "V") == "0\u00a0V"

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
 QUESTION = "capability"
 MEASURED = {"test_values": ("measured_tests", "test"), "step_values": ("measured_steps", "step"),
-            "labour_minutes": ("measured_jobs", "")}  # fmt: skip
+            "labour_minutes": ("measured_jobs", "")}
 METHODS = ("auto", "normal", "percentile")
 NO_LIMITS = "No limit is known: give lower_limit= or upper_limit=."
 NOT_NORMAL = "Plainly not normal"
@@ -111,13 +111,13 @@ def capability(
     check_values(now.store, QUESTION, asked.where)
     check_one_quantity(QUESTION, usual, asked)
     table = counts(now.store, file, by=(*groups, "week"), where=asked.where, months=asked.months,
-                   values={"as_of": now.day})  # fmt: skip
+                   values={"as_of": now.day})
     found = _readings(table, groups, (lower_limit, upper_limit))
     rows = [(*r.group, *_row(r, method, level)) for r in found]
     settings = {
         "measure": measure, "as_of": now.day, **asked.settings(), "lower_limit": lower_limit,
         "upper_limit": upper_limit, "method": method, "level": level,
-    }  # fmt: skip
+    }
     return CapabilityIndices(_table(rows, table, groups), settings, (*now.notes, *_notes(rows, len(groups))))
 
 
@@ -155,7 +155,7 @@ def _row(r: Readings, method: str, level: float) -> tuple[object, ...]:
     return (
         r.unit, r.lower, r.upper, made.n, made.mean, made.sigma_overall, made.cpk.estimate, *_three(made.ppk),
         float(outside.estimate), float(outside.low), float(outside.high), made.method, " ".join(made.refusals),
-    )  # fmt: skip
+    )
 
 
 def _indices(r: Readings, method: str, level: float) -> "Capability":
@@ -181,9 +181,9 @@ def _table(rows: list[tuple[object, ...]], table: "pl.DataFrame", groups: tuple[
     import polars as pl
 
     numbers = ("lower_limit", "upper_limit", "mean", "sigma", "cpk", "ppk", "low", "high", "outside", "outside_low",
-               "outside_high")  # fmt: skip
+               "outside_high")
     names = ("unit", "lower_limit", "upper_limit", "readings", "mean", "sigma", "cpk", "ppk", "low", "high", "outside",
-             "outside_low", "outside_high", "method", "refused")  # fmt: skip
+             "outside_low", "outside_high", "method", "refused")
     schema: dict[str, pl.DataType] = {name: table.schema[name] for name in groups}
     schema |= {n: pl.Float64() if n in numbers else pl.Int64() if n == "readings" else pl.String() for n in names}
     made = pl.DataFrame(rows, schema=schema, orient="row")

@@ -27,7 +27,7 @@ NAMES = {
     "p": "p chart", "np": "np chart", "laney_p": "p' chart", "u": "u chart", "c": "c chart", "laney_u": "u' chart",
     "individuals": "individuals chart", "xbar_r": "X-bar chart with R", "xbar_s": "X-bar chart with S", "g": "g chart",
     "t": "t chart", "ewma": "EWMA",
-}  # fmt: skip
+}
 TAKES: Mapping[Kind, tuple[str, ...]] = {
     "share": ("p", "np", "laney_p", "individuals", "ewma"),
     "rate": ("u", "laney_u", "individuals", "ewma"),
@@ -114,7 +114,7 @@ def make(
         name=(NAMES[name] if name else NO_LIMITS) + (", exact limits" if exact else ""),
         value=value, centre=centre, lower=lower, upper=upper, signal=signal, stage=stage, notes=tuple(notes),
         alarm=alarm,
-    )  # fmt: skip
+    )
 
 
 def shown_values(series: Series, kind: Kind) -> NDArray[np.float64]:

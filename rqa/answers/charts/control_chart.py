@@ -132,7 +132,7 @@ def control_chart(
     if chart == "ewma" and rules != "limits":
         raise RequestError(f"{QUESTION}: an EWMA carries the past along, so its limits alone judge it: rules='limits'.")
     found = series_of(now, measure, groups, period=period, window=window,
-                      where=filters(now, where), months=months)  # fmt: skip
+                      where=filters(now, where), months=months)
     each = "come-back" if kind in ("jobs-between", "time-between") else period
     based = basis(now, period=each, baseline=baseline, stages=stages, set_aside=set_aside)
     for series in found.series:
@@ -145,7 +145,7 @@ def control_chart(
         "unit": NUMBER if chart == "np" else found.unit or None, "units": dict(found.units), "rules": rules,
         "baseline": based.baseline, "stages": tuple((stage.name, stage.day) for stage in based.stages),
         "set_aside": _aside_said(based, each),
-    }  # fmt: skip
+    }
     notes = [*found.notes, *_late(found.series, each), *_of_groups(found.series, made)]
     limited = [m for m in made if m.name != NO_LIMITS]
     alarms = _alarms(ruled, limited, each, ewma=chart == "ewma") if limited else NO_ALARMS
@@ -160,7 +160,7 @@ def _table(found: Counted, made: Sequence[Made], based: Basis) -> "pl.DataFrame"
     schema: dict[str, pl.DataType] = {
         **found.groups, "period": pl.Date(), "size": pl.Int64(), "value": pl.Float64(), "centre": pl.Float64(),
         "lower": pl.Float64(), "upper": pl.Float64(), "signal": pl.String(), "mature": pl.Boolean(),
-    }  # fmt: skip
+    }
     if based.stages:
         schema["stage"] = pl.Int64()
     if based.set_aside:
@@ -173,7 +173,7 @@ def _table(found: Counted, made: Sequence[Made], based: Basis) -> "pl.DataFrame"
             "centre": rounded(chart.centre), "lower": rounded(chart.lower), "upper": rounded(chart.upper),
             "signal": chart.signal, "mature": series.mature.tolist(), "stage": chart.stage,
             "set_aside": [based.set_aside.get(p, "") for p in series.periods],
-        }  # fmt: skip
+        }
         frames.append(pl.DataFrame({name: columns[name] for name in schema}, schema=schema))
     return pl.concat(frames) if frames else pl.DataFrame(schema=schema)
 

@@ -105,7 +105,7 @@ def comeback_cusum(
         "window": window, "as_of": now.day, "by": groups, "where": dict(asked.where), "odds": odds,
         "chart": "risk-adjusted CUSUM" if adjusted else "Bernoulli CUSUM", "baseline": None,
         "quiet_months": quiet_months,
-    }  # fmt: skip
+    }
     if table.height < FEWEST:
         few = (
             f"{counted(table.height, 'matured job is', 'matured jobs are')} too few to say what to expect; it takes "
@@ -149,7 +149,7 @@ def _nothing(
 
     schema: dict[str, pl.DataType] = {name: table.schema[name] for name in groups}
     schema |= {"period": pl.Date(), "size": pl.Int64(), "returned": pl.Int64(), "expected": pl.Float64(),
-               "value": pl.Float64(), "limit": pl.Float64(), "signal": pl.String()}  # fmt: skip
+               "value": pl.Float64(), "limit": pl.Float64(), "signal": pl.String()}
     return ComebackCusum(pl.DataFrame(schema=schema), settings, notes)
 
 
@@ -176,7 +176,7 @@ def _expected(before: "pl.DataFrame", after: "pl.DataFrame", share: float) -> Fl
 
     mixes = before.group_by("mix").agg(pl.len().alias("jobs"), pl.col("returned").sum()).sort("mix")
     found = beta_binomial_shrinkage(successes=mixes["returned"].to_numpy(), trials=mixes["jobs"].to_numpy(),
-                                    method="plug-in")  # fmt: skip
+                                    method="plug-in")
     known = dict(zip(mixes["mix"].to_list(), found.estimate.tolist(), strict=True))
     return np.array([known.get(mix, share) for mix in after["mix"]], dtype=np.float64)
 
@@ -214,7 +214,7 @@ def _watched(
 def _by_day(
     part: "pl.DataFrame", groups: tuple[str, ...], group: tuple[object, ...], expected: Floats, chart: "CusumChart",
     odds: float,
-) -> "pl.DataFrame":  # fmt: skip
+) -> "pl.DataFrame":
     import polars as pl
 
     days = part["closed_on"].to_list()
@@ -234,20 +234,20 @@ def _by_day(
     daily = jobs.group_by("closed_on").agg(
         pl.len().cast(pl.Int64).alias("size"), pl.col("returned").sum(), pl.col("expected").sum(),
         pl.col("value").max(), pl.col("signal").filter(pl.col("signal") != "").first().fill_null(""),
-    ).sort("closed_on")  # fmt: skip
+    ).sort("closed_on")
     named = [pl.Series(n, [v] * daily.height, dtype=part.schema[n]) for n, v in zip(groups, group, strict=True)]
     return daily.select(
         *named,
         pl.col("closed_on").alias("period"), "size", "returned",
         pl.Series("expected", rounded(daily["expected"])), pl.Series("value", rounded(daily["value"])),
         pl.Series("limit", rounded([chart.limit] * daily.height)), "signal",
-    )  # fmt: skip
+    )
 
 
 def _notes(
     before: "pl.DataFrame", after: "pl.DataFrame", span: tuple[date, date], share: float, adjusted: bool,
     quiet: float, odds: float,
-) -> list[str]:  # fmt: skip
+) -> list[str]:
     often = "more" if odds > 1 else "less"
     notes = [
         f"Expected from {counted(before.height, 'matured job')} closed {span[0]} to {span[1]}, of which "

@@ -76,7 +76,7 @@ def time_to_detect(
     settings = {
         "measure": measure, "change": change, "window": window if measure == "comebacks" else None,
         "as_of": now.day, "by": groups, "where": answer.settings["where"], "chance": chance,
-    }  # fmt: skip
+    }
     notes = [
         f"Size and share are those of the latest {LATEST} mature months. The weeks count from the change on, for cases "
         "whose outcome is known."

@@ -135,7 +135,7 @@ def _compare(
         p_value=p_value, direction=direction, more_than_luck=luck,
         verdict=direction if luck or direction == "no data" else UNCLEAR, level=level,
         by_job=round(by_job, 3),
-    )  # fmt: skip
+    )
 
 
 def _chance(count: int, size: int, count_0: int, size_0: int, by_job: float) -> float:

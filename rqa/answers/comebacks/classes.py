@@ -61,7 +61,7 @@ def comeback_causes(
     seen = follow_up(
         QUESTION, now, by=by, where=where, months=months, index=index, upto=window, classes=((c,) for c in CLASSES),
         allowed=GROUPINGS,
-    )  # fmt: skip
+    )
     causes = np.concatenate((seen.returned, seen.retired[..., np.newaxis]), axis=-1)
     curves = cumulative_incidence(day=seen.day, returned=causes, censored=seen.followed, level=level)
     at = curves.on_days(window)
@@ -77,19 +77,19 @@ def comeback_causes(
     columns = {
         "returned": returned, "of_returns": share.estimate, "low": share.low, "high": share.high, "median_day": half,
         "incidence": whole, "incidence_low": at.low[:, 0, :classes], "incidence_high": at.high[:, 0, :classes],
-    }  # fmt: skip
+    }
     table = pl.DataFrame([
         *(seen.groups[name].gather(row) for name in seen.asked.by),
         pl.Series("class", CLASSES * groups, dtype=pl.String),
         *(column(name, values.ravel()) for name, values in columns.items()),
-    ])  # fmt: skip
+    ])
     shares = [name for name in columns if name != "returned"]
     known = ~pl.col("class").is_in(untold_classes(now))
     table = table.with_columns(pl.when(known).then(pl.col(name)).alias(name) for name in shares)
     settings = {
         "window": window, "as_of": now.day, "index": index, **seen.asked.settings(), "level": level,
         "method": "wilson; Aalen-Johansen",
-    }  # fmt: skip
+    }
     notes = notes_on(now, seen, index, competing=True)
     notes.append("returned counts matured jobs alone; incidence uses every job as far as it was followed.")
     new = table.filter((pl.col("class") == "new_fault") & ((pl.col("returned") > 0) | (pl.col("incidence") > 0)))
@@ -103,7 +103,7 @@ def _matured(now: Moment, seen: FollowUp, window: int, index: str) -> np.ndarray
     table = counts(
         now.store, measure_for(QUESTION, asked, "comebacks"), by=asked.by, where=asked.where, months=asked.months,
         values={"window": window, "as_of": now.day, "disposition": index},
-    )  # fmt: skip
+    )
     _, group = group_numbers(table, asked.by)
     kept = table["class"].is_not_null().to_numpy()
     made = np.zeros((len(seen.jobs), len(CLASSES)), dtype=np.int64)

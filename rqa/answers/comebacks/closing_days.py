@@ -87,7 +87,7 @@ def seen_on(days: ClosingDays, day: int, *, recent: int, level: float) -> SeenMo
     projection = projected_share(
         day=every, returned=returned, censored=followed, pooled=pooled, window=window,
         month_spread=0.0 if np.isnan(spread) else spread, level=level,
-    )  # fmt: skip
+    )
     return SeenMonths(
         months, matured.astype(np.int64), projection, not np.isnan(spread), bool(pooled.at_risk[-1:].sum() > 0)
     )

@@ -93,12 +93,12 @@ def cohorts(
         pl.Series("jobs", number[cohort], dtype=pl.Int64),
         pl.Series("returned", back[cohort, age], dtype=pl.Int64),
         pl.Series("mature", last_days(reached) <= day_number(now.day), dtype=pl.Boolean),
-    ])  # fmt: skip
+    ])
     made = with_shares(table, part="returned", whole="jobs", share="share", level=level)
     made = made.select(*asked.by, "month", "age", "jobs", "returned", "share", "low", "high", "mature")
     settings = {
         "upto": upto, "as_of": now.day, "index": index, **asked.settings(), "level": level, "method": "wilson",
-    }  # fmt: skip
+    }
     notes = list(now.notes)
     if asked.named & {*PARTS_LIST}:
         notes.append("A job counts once under each group its parts list names, so the groups share jobs.")
@@ -157,13 +157,13 @@ def return_indices(
         pl.Series("units", units.ravel(), dtype=pl.Int64),
         pl.Series("returns", returns.ravel(), dtype=pl.Int64),
         *(column(name, getattr(rates, name).ravel()) for name in ("rate", "low", "high")),
-    ])  # fmt: skip
+    ])
     if span is not None:
         table = table.filter(table["month"].is_between(*span))
     settings = {
         "as_of": now.day, "index": index, **asked.settings(), "months": span, "level": level,
         "method": "per 100 units and year, exact Poisson",
-    }  # fmt: skip
+    }
     return ReturnIndices(table, settings, now.notes)
 
 
@@ -175,7 +175,7 @@ def _check_months(question: str, name: str, value: object) -> None:
 def _asked(
     question: str, now: Moment, by: By, where: Where | None, months: Months | None, index: str,
     allowed: tuple[str, ...] = GROUPINGS,
-) -> "tuple[Scope, pl.DataFrame, Counts, Counts, Counts, np.ndarray, Counts]":  # fmt: skip
+) -> "tuple[Scope, pl.DataFrame, Counts, Counts, Counts, np.ndarray, Counts]":
     """Scope, groups, and by entry: group, closing month, month left (-1: not yet), outcome, jobs."""
     check_index(question, index)
     asked = scope(question, by=by, where=where, months=None, allowed=allowed)
@@ -185,7 +185,7 @@ def _asked(
     table = counts(
         now.store, measure_for(question, asked, "service_months"), by=asked.by, where=asked.where, months=span,
         values={"as_of": now.day, "disposition": index},
-    )  # fmt: skip
+    )
     groups, group = group_numbers(table, asked.by)
     closed, left = (
         table[name].to_numpy().astype("datetime64[M]").astype(np.int64) for name in ("closed_month", "left_month")

@@ -76,7 +76,7 @@ def costs(
     found = counts(
         now.store, "comeback_costs", by=asked.by, where=asked.where, months=asked.months,
         values={"window": window, "as_of": now.day, "disposition": "repaired", "rate": rate},
-    )  # fmt: skip
+    )
     table = found.filter(pl.col("comebacks") > 0).sort(
         "cents", "comebacks", *asked.by, descending=[True, True, *(False for _ in asked.by)]
     )
@@ -84,7 +84,7 @@ def costs(
     settings = {
         "window": window, "as_of": now.day, **asked.settings(), "labour_rate": rate or None, "currency": currency,
         "level": level, "method": "Fay-Feuer gamma for sums, Hall for means",
-    }  # fmt: skip
+    }
     notes = (*now.notes, *_notes(table, rate, currency))
     if "class" in asked.by:
         new = table.filter(pl.col("class") == "new_fault")["comebacks"]
@@ -107,7 +107,7 @@ def _table(table: "pl.DataFrame", by: tuple[str, ...], level: float) -> "pl.Data
     mean = mean_interval(
         number=known, total=table["cents"].to_numpy(), squares=table["squares"].to_numpy(),
         cubes=table["cubes"].to_numpy(), level=level,
-    )  # fmt: skip
+    )
     whole = int(table["cents"].sum())
     share = pl.col("cents") / whole if whole else pl.lit(None, dtype=pl.Float64)
     running = pl.col("cents").cum_sum() / whole if whole else pl.lit(None, dtype=pl.Float64)
@@ -136,7 +136,7 @@ def _notes(table: "pl.DataFrame", rate: float, currency: str) -> list[str]:
     if known < total:
         why = [
             f"{n:,} {_one_or_many(words, n)}" for name, words in UNKNOWN.items() if (n := int(table[name].sum()))
-        ]  # fmt: skip
+        ]
         notes.append(
             f"{total - known:,} of {counted(total, 'come-back')} {plural(total - known, 'has', 'have')} no known cost "
             f"({', '.join(why)}): in the number of come-backs and not in the cost, which is that much too low."

@@ -86,7 +86,7 @@ def _returned(
     found = counts(
         now.store, "comebacks", by=("site",), months=months,
         values={"window": window, "as_of": now.day, "disposition": "repaired"},
-    )  # fmt: skip
+    )
     rows = [(kind, n) for site, kind, n in found.select("site", "class", "returned").iter_rows() if site not in without]
     return sum(n for kind, n in rows if kind == "unknown"), sum(n for _, n in rows)
 

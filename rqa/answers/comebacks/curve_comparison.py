@@ -107,7 +107,7 @@ def compare_curves(
     fine = follow_up(
         QUESTION, now, by=(*names, *strata), where=where, months=months, index=index, upto=window, classes=(wanted,),
         allowed=WHOLE,
-    )  # fmt: skip
+    )
     own = np.array([not wanted or c in wanted for c in CLASSES])
     back, gone = _in_strata(fine, names, strata, own)
     # What lies beyond the window's last day ends there for the test.
@@ -120,7 +120,7 @@ def compare_curves(
         "jobs": seen.jobs, "observed": test.observed, "expected": test.expected,
         "share": _first(at.share, 2), "low": _first(at.low, 2), "high": _first(at.high, 2),
         "others": _first(apart.share2, 1),
-    }  # fmt: skip
+    }
     for name in ("difference", "ratio"):
         columns |= {name + end: _first(getattr(apart, name + end), 1) for end in ("", "_low", "_high")}
     found, columns = told(now, wanted, columns)
@@ -128,7 +128,7 @@ def compare_curves(
     settings = {
         "window": window, "as_of": now.day, "cause": wanted, "within": strata, "weights": weights, "index": index,
         **seen.asked.settings(), "level": level, "method": "log-rank",
-    }  # fmt: skip
+    }
     notes = notes_on(now, seen, index, competing=bool(wanted))
     if found:
         notes.append(_said(test.p_value, test.degrees_of_freedom, window, strata))
@@ -136,7 +136,7 @@ def compare_curves(
         by_group(seen, columns), settings, tuple(notes),
         statistic=test.statistic if known else None, degrees_of_freedom=test.degrees_of_freedom if found else 0,
         p_value=test.p_value if known else None,
-    )  # fmt: skip
+    )
 
 
 def _first(values: Numbers, axes: int) -> Numbers:

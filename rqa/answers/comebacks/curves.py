@@ -94,14 +94,14 @@ def comeback_curve(
     settings = {
         "upto": upto, "as_of": now.day, "cause": wanted, "index": index, **seen.asked.settings(), "level": level,
         "method": "Aalen-Johansen" if wanted else "Kaplan-Meier",
-    }  # fmt: skip
+    }
     notes = notes_on(now, seen, index, competing=bool(wanted))
     if wanted:
         r = by_cause(seen, wanted, level)
         columns = {
             "at_risk": r.at_risk, "returned": r.returned[..., 0], "censored": r.censored, "share": r.share[..., 0],
             "se": r.se[..., 0], "low": r.low[..., 0], "high": r.high[..., 0],
-        }  # fmt: skip
+        }
         at_risk = r.at_risk
     else:
         from rqa.stats import kaplan_meier
@@ -156,10 +156,10 @@ def days_until(
         "jobs": seen.jobs, "returned": seen.back[:, : upto + 1].sum(axis=1),
         **{n: np.where(getattr(reached, n) > upto, np.nan, getattr(reached, n)) for n in ("day", "low", "high")},
         "days_out": out.days, "days_low": out.low, "days_high": out.high,
-    }  # fmt: skip
+    }
     table = by_group(seen, columns)
     settings = {
         "share": share, "upto": upto, "as_of": now.day, "index": index, **seen.asked.settings(), "level": level,
         "method": "Kaplan-Meier",
-    }  # fmt: skip
+    }
     return DaysUntil(table, settings, tuple(notes_on(now, seen, index)))

@@ -61,6 +61,6 @@ def comeback_hazard(
     settings = {
         "upto": upto, "bandwidth": bandwidth, "as_of": now.day, "cause": wanted, "index": index,
         **seen.asked.settings(), "level": level, "method": "local linear, Epanechnikov",
-    }  # fmt: skip
+    }
     notes = [*notes_on(now, seen, index), f"Smoothed over {counted(f'{bandwidth:g}', 'day')} to each side."]
     return ComebackHazard(by_day(seen, upto, told(now, wanted, columns)[1], r.at_risk), settings, tuple(notes))

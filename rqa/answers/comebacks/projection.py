@@ -118,7 +118,7 @@ def projection(
     settings = {
         "window": window, "as_of": now.day, "recent": recent, "index": index, **asked.settings(), "months": span,
         "level": level, "method": "own follow-up, pooled hazard beyond",
-    }  # fmt: skip
+    }
     return Projection(table, settings, tuple(_notes(now, seen, window, recent, table)))
 
 
@@ -152,11 +152,11 @@ def projection_backtest(
         pl.Series("month", first_days(rows["month"]), dtype=pl.Date),
         *(column(name, rows[name]) for name in ("jobs", "matured", *FIGURES, "came_true")),
         pl.Series("held", rows["held"], dtype=pl.Boolean),
-    ])  # fmt: skip
+    ])
     settings = {
         "window": window, "as_of": now.day, "recent": recent, "index": index, "where": dict(asked.where),
         "level": level, "method": "own follow-up, pooled hazard beyond",
-    }  # fmt: skip
+    }
     inside, judged = int(rows["held"].sum()), len(rows["held"])
     notes = list(now.notes)
     if judged:
@@ -195,7 +195,7 @@ def tried(days: ClosingDays, today: int, *, recent: int, level: float) -> "dict[
         parts.append(
             {"seen_on": np.full(int(young.sum()), day), "month": then.month[young], "jobs": p.jobs[young],
              "matured": then.matured[young], **figures, "came_true": truth, "held": held}
-        )  # fmt: skip
+        )
     return {name: np.concatenate([p[name] for p in parts]) for name in parts[0]} if parts else tried_nothing()
 
 
@@ -223,7 +223,7 @@ def _groups(
     table = counts(
         now.store, "closing_days", by=asked.by, where=asked.where,
         values={"window": days_asked(question, "window", window), "as_of": now.day, "disposition": index},
-    )  # fmt: skip
+    )
     groups, group = group_numbers(table, asked.by)
     closed = table["closed_on"].cast(int).to_numpy()
     elapsed, jobs = table["elapsed_days"].fill_null(-1).to_numpy(), table["jobs"].to_numpy()
@@ -248,7 +248,7 @@ def _table(groups: "pl.DataFrame", seen: list[SeenMonths], by: tuple[str, ...]) 
         pl.Series("matured", [int(n) for s in seen for n in s.matured], dtype=pl.Int64),
         column("returned_so_far", together("returned")),
         *(column(name, together(name)) for name in FIGURES),
-    ])  # fmt: skip
+    ])
 
 
 def _notes(now: Moment, seen: list[SeenMonths], window: int, recent: int, table: "pl.DataFrame") -> list[str]:

@@ -89,7 +89,7 @@ def comebacks(
     totals = over_classes(table, asked)
     settings = {
         "window": window, "as_of": now.day, "index": index, **asked.settings(), "level": level, "method": "wilson",
-    }  # fmt: skip
+    }
     shares = with_shares(totals, part="returned", whole="matured", share="rate", level=level)
     return Comebacks(_told(now, asked, window, shares), settings, _notes(now, asked, settings, table))
 
@@ -149,7 +149,7 @@ def _waiting(now: Moment, asked: Scope, settings: Mapping[str, object]) -> int:
     found = counts(
         now.store, "comebacks", where=kept, months=asked.months,
         values={"window": settings["window"], "as_of": now.day, "disposition": settings["index"]},
-    )  # fmt: skip
+    )
     return int(found["jobs"].sum()) - int(found["matured"].sum())
 
 

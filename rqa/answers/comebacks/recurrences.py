@@ -75,7 +75,7 @@ def recurrences(
     settings = {
         "upto": upto, "as_of": now.day, "index": index, **units.asked.settings(), "level": level,
         "method": "Nelson, robust variance",
-    }  # fmt: skip
+    }
     return Recurrences(table, settings, tuple(unit_notes(now)))
 
 
@@ -116,11 +116,11 @@ def recurrence_difference(
     table = pl.DataFrame([
         column("day", r.day.astype(np.int64)),
         *(column(name, getattr(r, name)) for name in ("difference", "se", "low", "high")),
-    ])  # fmt: skip
+    ])
     settings = {
         "groups": tuple(map(str, pair)), "upto": upto, "as_of": now.day, "index": index, **units.asked.settings(),
         "level": level, "method": "Nelson, robust variance; recovered limits",
-    }  # fmt: skip
+    }
     return RecurrenceDifference(table, settings, tuple(unit_notes(now)))
 
 
@@ -160,11 +160,11 @@ def return_trends(
             for i, name in enumerate(NUMBERS)
         ),
         pl.Series("trend", [word for _, word in found], dtype=pl.String),
-    ])  # fmt: skip
+    ])
     settings = {
         "upto": upto, "as_of": now.day, "index": index, **units.asked.settings(), "level": level,
         "method": "power law, Laplace, MIL-HDBK-189",
-    }  # fmt: skip
+    }
     return ReturnTrends(table, settings, tuple(unit_notes(now)))
 
 

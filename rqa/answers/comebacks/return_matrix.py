@@ -105,7 +105,7 @@ def comeback_marks(
 def _asked(
     question: str, now: Moment, measure: str, window: int, by: By, where: Where | None, months: Months | None,
     index: str, level: float, classes: tuple[str, ...] = (),
-) -> "tuple[Scope, pl.DataFrame]":  # fmt: skip
+) -> "tuple[Scope, pl.DataFrame]":
     check_level(question, level)
     check_index(question, index)
     asked = scope(question, by=by, where=where, months=months, allowed=WHOLE)
@@ -114,11 +114,11 @@ def _asked(
     table = counts(
         now.store, measure, by=asked.by, where=asked.where, months=asked.months,
         values={"window": days_asked(question, "window", window), "as_of": now.day, "disposition": index},
-    )  # fmt: skip
+    )
     return asked, table
 
 
 def _settings(now: Moment, asked: Scope, window: int, index: str, level: float) -> dict[str, object]:
     return {
         "window": window, "as_of": now.day, "index": index, **asked.settings(), "level": level, "method": "wilson",
-    }  # fmt: skip
+    }

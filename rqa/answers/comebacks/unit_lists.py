@@ -66,13 +66,13 @@ def chronic_units(
     table = counts(
         now.store, "most_returns", by=asked.by, where=asked.where, months=asked.months,
         values={**units.values, "least": least, "most": 20 * most},
-    )  # fmt: skip
+    )
     made = table.join(cells, on=[*asked.by, "returns", "end_day"], how="left", nulls_equal=True)
     made = made.sort(["p_value", "returns", "unit_id"], descending=[False, True, False]).head(most)
     made = made.select(
         *asked.by, "unit_id", "first_closed_on", "last_return_on", pl.col("end_day").alias("days"), "returns",
         "expected", "p_value", "by_luck", "p_adjusted", (pl.col("p_adjusted") < FALSE).alias("chronic"),
-    )  # fmt: skip
+    )
     found = int(chronic["units"].sum())
     notes = unit_notes(now)
     notes.append(
@@ -82,7 +82,7 @@ def chronic_units(
     settings = {
         "upto": upto, "most": most, "as_of": now.day, "index": index, **asked.settings(),
         "method": "Poisson; Benjamini-Hochberg",
-    }  # fmt: skip
+    }
     return ChronicUnits(made, settings, tuple(notes))
 
 
@@ -147,7 +147,7 @@ def worst_share(
         r = worst_units(
             returns=table["returns"].to_numpy()[own], units=table["units"].to_numpy()[own], fraction=parts,
             expected=expected[own],
-        )  # fmt: skip
+        )
         rows.append(r)
     place = np.repeat(np.arange(len(rows)), parts.size)
     made = pl.DataFrame([
@@ -157,9 +157,9 @@ def worst_share(
         rounded([p for _ in rows for p in parts.tolist()]).alias("worst"),
         rounded([s for r in rows for s in r.share.tolist()]).alias("share"),
         rounded([s for r in rows for s in r.by_luck.tolist()]).alias("by_luck"),
-    ])  # fmt: skip
+    ])
     settings = {
         "worst": tuple(parts.tolist()), "upto": upto, "as_of": now.day, "index": index, **asked.settings(),
         "method": "Lorenz curve; Poisson luck",
-    }  # fmt: skip
+    }
     return WorstShare(made, settings, tuple(unit_notes(now)))

@@ -48,7 +48,7 @@ SMALLEST_P, LARGEST_Z = 1e-30, 11.4
 METHODS = ("auto", "stratified", "model")
 ABOVE, BELOW, ALIKE, TOO_LITTLE = (
     "above expectation", "below expectation", "not distinguishable", "too little work to say",
-)  # fmt: skip
+)
 
 
 class Comparison(Answer):
@@ -162,13 +162,13 @@ def compare(
         "as_of": now.day, "where": table.settings.get("where"), "months": table.settings.get("months"),
         "mix": asked, "expected": found.method, "least": least, "spread": round(phi, 3),
         "by_job": round(float(by_job.max(initial=1.0)), 3), "level": level,
-    }  # fmt: skip
+    }
     notes = table.notes if untold(table) else notes_of(
         who=who, outcome=OUTCOMES[outcome], mix=asked, names=counted.names[: counted.known], found=found, least=least,
         enough=enough, dispersion=dispersion, verdicts=verdicts, unknown=_unknown(counted),
         by_job=float(by_job.max(initial=1.0)), given=counted.notes, place=_place(settings),
         there=grounds(now, window=window), rests_on=OF_MEASURE[outcome],
-    )  # fmt: skip
+    )
     findings = stated(made, who, outcome, OUTCOMES[outcome], _which(settings), _place(settings))
     return Comparison(made, settings, notes, findings)
 
@@ -276,14 +276,14 @@ def _expected(counted: Counted, method: str) -> Expected:
         return Expected(
             "model", asked, (exposures - alone)[:known], np.where(alone > 0, 0, observed)[:known], alone[:known],
             expected[:known], made.variance[:known], p[:known], z[:known], thin, made.apart,
-        )  # fmt: skip
+        )
     mix = expected_from_mix(events=x, trials=n)
     s = stratified_exact_test(events=x, trials=n)
     p, z = _told(s.p_value, s.z, mix.comparable, x, n)
     return Expected(
         "stratified", asked, mix.comparable[:known], mix.observed[:known], mix.alone[:known], mix.expected[:known],
         mix.variance[:known], p[:known], z[:known], thin, 0,
-    )  # fmt: skip
+    )
 
 
 def _told(
@@ -322,7 +322,7 @@ def _by_job(
     made = inflation(
         now, who=who, outcome=outcome, mix=mix, asked=asked, names=counted.names, kinds=counted.kinds,
         events=counted.events, trials=counted.trials,
-    )  # fmt: skip
+    )
     return made[: counted.known]
 
 
@@ -357,7 +357,7 @@ def _table(
     numbers = {
         "expected": found.expected, "ratio": ratio.estimate, "low": low, "high": high,
         "shrunk": drawn["shrunk"],
-    }  # fmt: skip
+    }
     by_luck = {"p_value": p_value, "p_adjusted": adjusted.p_adjusted}
     beside = {"shrunk_low": drawn["low"], "shrunk_high": drawn["high"], "share": share}
     made = pl.DataFrame(
@@ -371,7 +371,7 @@ def _table(
             "alone": found.alone, "z": rounded(found.z),
             **{name: rounded(values) for name, values in _funnel(found, phi).items()},
         }
-    )  # fmt: skip
+    )
     return made, verdicts
 
 

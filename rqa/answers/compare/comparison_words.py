@@ -22,7 +22,7 @@ TOLD = 1.1
 """How much more than single checks failures vary before it is said."""
 SEVERAL = {
     "technician": "technicians", "bench": "benches", "tool": "tools", "station": "stations", "site": "sites",
-}  # fmt: skip
+}
 PLACES = "A {who} that stands out is a place to go and watch, not a verdict on who works there."
 
 
@@ -77,7 +77,7 @@ def notes_of(
                 "ratio.",
                 *rests_on, about=f"{outcome.events}, by {who}", among=(cases, outcome.work),
             )
-        )  # fmt: skip
+        )
     if by_job >= TOLD:
         notes.append(
             f"Checks of one job pass and fail together: the failures vary up to {by_job:.2f} times as much as those of "

@@ -32,14 +32,14 @@ FAR = 10
 FALSE_SHARE = LUCK = 0.05
 TOO_LITTLE, RISES, FALLS, FLAT = (
     "too little work to say", "rises with practice", "falls with practice", "no change to be seen",
-)  # fmt: skip
+)
 NEVER, ALWAYS = "never passed first time (0 of {n})", "always passed first time ({n} of {n})"
 FEW_FAILED, FEW_PASSED = "too few failures to see a change", "too few passes to see a change"
 RETRAIN = "re-training may help; watch the work first"
 RETRAIN_NEVER = "re-training may help; first see that passes are logged at all, then watch the work"
 NOBODY_ELSE = "below the depot, but nobody else does the same steps: look at the steps first"
 NUMBERS = ("doubling", "low", "high", "p_value", "p_adjusted", "now", "now_low", "now_high", "depot", "p_below",
-           "needed", "needed_low", "needed_high")  # fmt: skip
+           "needed", "needed_low", "needed_high")
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -166,7 +166,7 @@ def _curve(own: "pl.DataFrame", row: dict[str, Any], level: float) -> dict[str, 
         "doubling": 2.0**curve.slope, "low": 2.0**curve.slope_low, "high": 2.0**curve.slope_high,
         "slope": curve.slope, "now": float(latest.estimate), "now_low": float(latest.low),
         "now_high": float(latest.high),
-    }  # fmt: skip
+    }
     depot = row["depot"]
     if depot is not None and 0.0 < depot < 1.0:
         needed = experience_needed(curve, target=depot)

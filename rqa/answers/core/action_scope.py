@@ -20,7 +20,7 @@ NAMED = ("site", "model", "procedure", "step", "technician")
 FRACTIONS = {
     "half": 1 / 2, "a half": 1 / 2, "one half": 1 / 2, "a third": 1 / 3, "one third": 1 / 3, "two thirds": 2 / 3,
     "a quarter": 1 / 4, "one quarter": 1 / 4, "three quarters": 3 / 4, "a fifth": 1 / 5, "a tenth": 1 / 10,
-}  # fmt: skip
+}
 BY_FRACTION = re.compile(rf"\bby ({'|'.join(sorted(FRACTIONS, key=len, reverse=True))})\b")
 BY_PERCENT = re.compile(r"\bby (\d+(?:\.\d+)?) ?(?:%|percent|per cent)")
 FACTOR = re.compile(r"(?:\bx|×|\*) ?(\d+(?:\.\d+)?)\b")

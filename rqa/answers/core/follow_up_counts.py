@@ -116,7 +116,7 @@ def follow_up(
     table = counts(
         now.store, measure_for(question, asked, "follow_up"), by=asked.by, where=asked.where, months=asked.months,
         values={"upto": upto, "as_of": now.day, "disposition": index},
-    )  # fmt: skip
+    )
     return _dense(table, asked, upto)
 
 
@@ -151,7 +151,7 @@ def _dense(table: "pl.DataFrame", asked: Scope, upto: int) -> FollowUp:
     return FollowUp(
         asked=asked, groups=groups, day=np.arange(upto + 2), returned=full[..., : len(CLASSES)],
         retired=full[..., -2], followed=full[..., -1],
-    )  # fmt: skip
+    )
 
 
 def notes_on(now: Moment, seen: FollowUp, index: str, *, competing: bool = False) -> list[str]:

@@ -100,7 +100,7 @@ GROUNDS = {
             "isolation", "logged_there",
         ),
     )
-}  # fmt: skip
+}
 """Every ground there is; the columns of `measures/sql/shared/grounds.sql` have the same names."""
 SEEN = ("closed_jobs", "repeat_units")
 """Without these no come-back can be seen."""

@@ -47,7 +47,7 @@ def inflation(
     where = {name: kept for name, kept in asked.where.items() if name in MEASURES[measure]}
     jobs = counts(
         now.store, measure, by=(who, *mix), where=where, months=asked.months, values={"as_of": now.day}
-    )  # fmt: skip
+    )
     seen, luck, number = _sums(jobs.iter_rows(named=True), (who, *mix), names, kinds, events, trials)
     if not luck.sum():
         return made
@@ -71,7 +71,7 @@ def inflation_by_month(now: Moment, share: str, months: tuple[date, date], where
     rows = counts(
         now.store, measure, by=("month",), months=months, values={"as_of": now.day},
         where={name: kept for name, kept in asked.items() if name in MEASURES[measure]},
-    )  # fmt: skip
+    )
     seen = luck = 0.0
     for r in rows.iter_rows(named=True):
         if r["jobs"] > 1:

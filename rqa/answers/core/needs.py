@@ -25,7 +25,7 @@ OF_GROUPING = {
     "step": ("steps",), "fault": ("fault",), "shift": ("step_times",), "shift_hour": ("step_times",),
     "days_since_training": ("step_times",), "test": ("diagnostics",), "station": ("station",),
     "technician": ("technician",), "billing": ("billing",), "part_no": ("parts",), "lot": ("lot",),
-}  # fmt: skip
+}
 """The grounds of a grouping or filter."""
 OF_MEASURE = {
     "comebacks": (*SEEN, "matured_jobs"), "comeback": (*SEEN, "matured_jobs"), "jobs_between_comebacks": SEEN,
@@ -33,7 +33,7 @@ OF_MEASURE = {
     "failed_checks": ("checks",), "first_run_pass": ("diagnostics",), "first_run": ("diagnostics",),
     "clean_jobs": ("logs",), "clean_job": ("logs",), "labour_minutes": ("labour_minutes",),
     "step_values": ("step_values",), "test_values": ("test_values",),
-}  # fmt: skip
+}
 """The grounds of a measure, an outcome, or of what is searched for."""
 
 P = ParamSpec("P")

@@ -27,7 +27,7 @@ SHOWN_VALUES = 12
 VALUES_OF = {
     "site": "values_jobs", "model": "values_jobs", "procedure": "values_jobs", "billing": "values_jobs",
     "step": "values_steps", "test": "values_tests", "station": "values_tests",
-}  # fmt: skip
+}
 """Filters whose values are checked before a question is asked; those of the others are too many to list."""
 DECLARED = ("procedure", "step", "test")
 """Filters that may name what a reference table declares and no log has: there is none of it, which is no mistake."""

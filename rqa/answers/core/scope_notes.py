@@ -19,7 +19,7 @@ HELD_IN: Mapping[str, tuple[str, ...]] = {
     **dict.fromkeys(("bench", "tool", "fault"), ("values_attempts",)),
     **dict.fromkeys(("test", "station"), ("values_tests",)),
     **dict.fromkeys(("part_no", "lot"), ("values_parts",)), "subsystem": ("values_subsystems",),
-}  # fmt: skip
+}
 """Where the values of a filter are; the others (class, phase, shift, …) are few and known."""
 
 

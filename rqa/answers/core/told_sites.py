@@ -140,4 +140,4 @@ def left_out_note(left: Sequence[Site], *, alone: bool = False) -> Sentence:
     return Sentence(
         " ".join((said, *remedies)), (BY_SITE,) if alone else (), [f"{what} of {names}" for what in each],
         remedy=remedies,
-    )  # fmt: skip
+    )

@@ -83,7 +83,7 @@ def judge(
     plan, serves = plan_before(
         own, beside, days=BEFORE_DAYS - RECENT_DAYS * spare, ratio=EXPECTED if expected is None else expected,
         level=level, spare=spare,
-    )  # fmt: skip
+    )
     needed = 0 if plan is None else ceil(plan.after[(plan.looks or len(plan.after)) - 1])
     warnings = [spell] if spell else []
     seen: date | None = None
@@ -141,7 +141,7 @@ def plan_before(
         rate=_guarded(_jobs(own, "before", "returned", spare), jobs), ratio=ratio, before=jobs,
         each=jobs / days * DAYS_A_MONTH, looks=months, power=power, level=level,
         other=_other(beside if serves else None, jobs, spare),
-    )  # fmt: skip
+    )
     return plan, serves
 
 
@@ -316,7 +316,7 @@ def _side(frame: "pl.DataFrame", change: "RateChange") -> Side:
     return Side(
         _jobs(frame, "before"), _jobs(frame, "before", "returned"), _jobs(frame, "after"),
         _jobs(frame, "after", "returned"), {name: float(getattr(change, name)) for name in names},
-    )  # fmt: skip
+    )
 
 
 def _named(net: "NetChange", *names: str) -> dict[str, float]:

@@ -64,16 +64,16 @@ def power(
     settings = {
         "scope": str(asked) or "the whole depot", "outcome": work.outcome, "change": ratio, "power": power,
         "level": level, "window": window, "as_of": now.day,
-    }  # fmt: skip
+    }
     import polars as pl
 
     if plan is None:
         schema = {"month": pl.Int64, "known_on": pl.Date, "jobs_after": pl.Int64, "weeks": pl.Float64,
-                  "chance": pl.Float64, "smallest_ratio": pl.Float64, "enough": pl.Boolean}  # fmt: skip
+                  "chance": pl.Float64, "smallest_ratio": pl.Float64, "enough": pl.Boolean}
         return ActionPower(
             pl.DataFrame(schema=schema), settings,
             (*now.notes, *work.left_out, *([] if work.untold else ["There is no matured work in the scope."])),
-        )  # fmt: skip
+        )
     days = [ceil(month * DAYS_A_MONTH) + window for month in range(1, months + 1)]
     table = pl.DataFrame(
         {

@@ -52,7 +52,7 @@ def action_savings(now: Moment, window: int = 30, *, level: float = 0.95) -> Act
     table = pl.DataFrame([*texts, pl.Series("jobs_after", [r["jobs_after"] for r in rows], dtype=pl.Int64), *numbers])
     settings = {
         "window": window, "as_of": now.day, "level": level, "currency": now.store.about.get("currency", ""),
-    }  # fmt: skip
+    }
     known = any(r.get("avoided") is not None for r in rows)
     notes = [SUM] if known else []
     waiting = [f"{r['action_id']} ({r['verdict']})" for r in rows if r["verdict"] not in TOLD]
@@ -77,7 +77,7 @@ def _row(r: dict[str, Any], mean: dict[str, Any]) -> dict[str, Any]:
     return told | {
         "avoided": avoided, "avoided_low": least, "avoided_high": most, "mean_cost": mean["mean"],
         "cost": spared.cost, "cost_low": spared.low, "cost_high": spared.high,
-    }  # fmt: skip
+    }
 
 
 def _filled(rows: list[dict[str, Any]], name: str) -> list[float]:

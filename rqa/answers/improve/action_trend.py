@@ -66,7 +66,7 @@ def action_trend(now: Moment, action: str | None = None, *, window: int = 30, le
     settings = {
         "action": action, "scope": row["scope"], "started_on": row["started_on"], "outcome": work.outcome,
         "window": window, "as_of": now.day, "level": level,
-    }  # fmt: skip
+    }
     notes = (*now.notes, *work.left_out, *said, f"{month_name(row['started_on'])}, in which it began, is in no fit.")
     return ActionTrend(table, settings, notes, terms=terms)
 
@@ -78,7 +78,7 @@ def _no_action(now: Moment, window: int, level: float) -> ActionTrend:
     months = pl.DataFrame(schema={"month": pl.Date, "side": pl.String, "jobs": pl.Int64, "returned": pl.Int64})
     table, terms, _ = _fitted(months, level)
     settings = {"action": None, "scope": None, "started_on": None, "outcome": None, "window": window,
-                "as_of": now.day, "level": level}  # fmt: skip
+                "as_of": now.day, "level": level}
     said = "No action that has begun has a scope that names work of this store; depot.verdicts() says what is amiss."
     return ActionTrend(table, settings, (*now.notes, said), terms=terms)
 
@@ -90,7 +90,7 @@ def _months(now: Moment, work: ActionWork, started_on: date, window: int) -> "pl
     start = started_on.replace(day=1)
     summed = work.own.filter(pl.col("side") != "under way").group_by("closed_month").agg(
         pl.col("matured").sum().alias("jobs"), pl.col("returned").sum()
-    )  # fmt: skip
+    )
     there = {m: (jobs, returned) for m, jobs, returned in summed.iter_rows()}
     rows = []
     month = min(there, default=start)
@@ -116,17 +116,17 @@ def _fitted(months: "pl.DataFrame", level: float) -> tuple["pl.DataFrame", "pl.D
     terms = pl.DataFrame(
         schema={"term": pl.String, "odds_ratio": pl.Float64, "low": pl.Float64, "high": pl.Float64,
                 "p_value": pl.Float64}
-    )  # fmt: skip
+    )
     nothing = table.with_columns(pl.lit(None, dtype=pl.Float64).alias(name) for name in lines)
     if before < LEAST_BEFORE or after < LEAST_AFTER:
         return nothing, terms, [
             f"{counted(before, 'whole month')} before and {after} mature ones after: a trend is fitted from "
             f"{LEAST_BEFORE} and {LEAST_AFTER} on. depot.verdicts() sets before beside after."
-        ]  # fmt: skip
+        ]
     fit = interrupted_series(
         count=months["returned"].to_numpy()[used], size=months["jobs"].to_numpy()[used], first_after=before,
         place=np.flatnonzero(used).astype(np.float64), level=level,
-    )  # fmt: skip
+    )
     if np.isnan(fit.estimate).any():
         return nothing, terms, ["Too few come-backs on one side to fit a trend; depot.verdicts() judges it."]
     for name in lines:
@@ -138,7 +138,7 @@ def _fitted(months: "pl.DataFrame", level: float) -> tuple["pl.DataFrame", "pl.D
         {"term": ["jump", "bend"], "odds_ratio": rounded(np.exp(fit.estimate[kept])),
          "low": rounded(np.exp(fit.low[kept])), "high": rounded(np.exp(fit.high[kept])),
          "p_value": chances(fit.p_value[kept])}
-    )  # fmt: skip
+    )
     jump, low, high = (float(np.exp(x[kept[0]])) for x in (fit.estimate, fit.low, fit.high))
     said = [
         f"Luck alone makes as much of a jump and bend with p = {fit.either_p:.2g}. The odds jump to x{jump:.2f} "

@@ -112,7 +112,7 @@ def tables(
     sums = [
         pl.col(name).filter(pl.col("side") == side).sum().alias(f"{name}_{side}")
         for side in ("before", "after") for name in ("returned", "matured")
-    ]  # fmt: skip
+    ]
     summed = kept.group_by(KINDS).agg(sums).sort(KINDS)
     if summed.is_empty():
         return tables(None)
@@ -128,7 +128,7 @@ def first_checks(now: Moment, scope: ActionScope, started_on: date) -> dict[str,
         now.store, "action_checks", where=dict(scope.jobs),
         values={"as_of": now.day, "started_on": started_on, "first_on": started_on - timedelta(days=BEFORE_DAYS),
                 "steps": list(scope.steps)},
-    )  # fmt: skip
+    )
     found = {"before": (0, 0), "after": (0, 0)}
     return found | {side: (checked, passed) for side, checked, passed in table.iter_rows()}
 
@@ -150,7 +150,7 @@ def _counted(
         values={"window": window, "recent": RECENT_DAYS, "as_of": now.day, "first_on": days[0],
                 "started_on": days[1], "disposition": "repaired",
                 "classes": list(classes), "steps": list(steps), "subsystems": list(touched)},
-    )  # fmt: skip
+    )
     return found.filter(pl.col("did_step"))
 
 

@@ -51,7 +51,7 @@ def steps_against_before(now: Moment, month: date) -> list[Contrast]:
         )
         for (step,), now_counts in _totals(own, ["step"], "passed", "exposures").items()
         if (step,) in then and enough(now_counts[1], then[step,][1])
-    ]  # fmt: skip
+    ]
 
 
 def steps_by_model(now: Moment, span: Span) -> list[Contrast]:
@@ -66,7 +66,7 @@ def steps_by_model(now: Moment, span: Span) -> list[Contrast]:
             comebacks=False,
         )
         for (procedure, step, model), own, rest in each_against_rest(totals, alike=2, up_is_good=True)
-    ]  # fmt: skip
+    ]
 
 
 def tests_by_model(now: Moment, span: Span) -> list[Contrast]:
@@ -82,7 +82,7 @@ def tests_by_model(now: Moment, span: Span) -> list[Contrast]:
             comebacks=False,
         )
         for (test, model), own, rest in each_against_rest(totals, alike=1, up_is_good=True)
-    ]  # fmt: skip
+    ]
 
 
 def kinds_of_work(now: Moment, span: Span, counted: Counted) -> list[Contrast]:
@@ -96,4 +96,4 @@ def kinds_of_work(now: Moment, span: Span, counted: Counted) -> list[Contrast]:
             "read what the returns were found to have; see which steps touched it",
         )
         for (model, procedure), own, rest in each_against_rest(_totals(table, keys, "returned", "matured"))
-    ]  # fmt: skip
+    ]

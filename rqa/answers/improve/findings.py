@@ -42,7 +42,7 @@ COMPARED = (
     ("bench", "comeback"), ("technician", "comeback"), ("site", "comeback"), ("technician", "first_pass"),
     ("bench", "first_pass"), ("tool", "first_pass"), ("site", "first_pass"), ("station", "first_run"),
     ("site", "first_run"),
-)  # fmt: skip
+)
 """Who is compared with what the same mix of work brings, and by what. Procedures are not, by their first checks: they
 have other steps, so that nothing alike stands beside them."""
 SETS = 399

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 QUESTION = "targets"
 MET = ("yes", "no", "cannot be told yet")
 NAMES = {"first_pass_yield": "first-pass yield", "first_run_pass": "diagnostics passed first time",
-         "clean_jobs": "clean-job share"}  # fmt: skip
+         "clean_jobs": "clean-job share"}
 EXISTS = ", ".join(("comebacks_30", "comebacks_90 (or any number of days)", *GOALS))
 COLUMNS = ("measure", "name", "month", "goal", "at_least", "value", "low", "high", "count", "size", "met", "sentence")
 
@@ -121,7 +121,7 @@ def _judged(now: Moment, goal: Goal, month: date, level: float) -> dict[str, obj
     row: dict[str, object] = {
         "measure": goal.named, "name": goal.name, "month": month, "goal": goal.value, "at_least": goal.at_least,
         "value": value, "low": low, "high": high, "count": events, "size": size, "met": met,
-    }  # fmt: skip
+    }
     return {**row, "sentence": lacks or _sentence(goal, row, final, level)}
 
 
@@ -145,6 +145,6 @@ def _frame(rows: list[dict[str, object]]) -> "pl.DataFrame":
     import polars as pl
 
     kinds = {"month": pl.Date, "goal": pl.Float64, "at_least": pl.Boolean, "value": pl.Float64, "low": pl.Float64,
-             "high": pl.Float64, "count": pl.Int64, "size": pl.Int64}  # fmt: skip
+             "high": pl.Float64, "count": pl.Int64, "size": pl.Int64}
     table = pl.DataFrame(rows, schema={c: kinds.get(c, pl.String) for c in COLUMNS}, orient="row")
     return table.with_columns(rounded(table[c]).alias(c) for c in ("value", "low", "high")).sort("measure")

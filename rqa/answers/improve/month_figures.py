@@ -12,7 +12,7 @@ COUNTS = ("count", "size", "before_count", "before_size")
 NUMBERS = (
     "count", "size", "share", "low", "high", "before_count", "before_size", "before_share", "difference",
     "difference_low", "difference_high", "p_value",
-)  # fmt: skip
+)
 NO_DATA = "no data"
 
 

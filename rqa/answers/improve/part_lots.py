@@ -49,7 +49,7 @@ def _lot_months(now: Moment, span: Span, counted: Counted, beside: list[tuple[st
         "classes": list(counted.classes), "beside_parts": [p for p, _ in beside],
         "beside_lots": [lot for _, lot in beside],
         "sites": list(told_where(now, {}, counted.classes).where.get("site", ())),
-    }  # fmt: skip
+    }
     return counts(now.store, "lot_months", values=asked)
 
 
@@ -96,4 +96,4 @@ def against_other_lots(months: "pl.DataFrame", counted: Counted) -> list[tuple[t
         )
         for part, name, events, size, other_events, other_size in rows.iter_rows()
         if other_size is not None and enough(size, other_size)
-    ]  # fmt: skip
+    ]

@@ -130,7 +130,7 @@ def _row(now: Moment, action: Mapping[str, Any], window: int, level: float) -> _
     judged = judge(
         work.own, work.beside, started_on=action["started_on"], today=now.day, window=window, level=level,
         expected=expected_ratio(action["expected_change"]),
-    )  # fmt: skip
+    )
     checks = first_checks(now, scope, action["started_on"]) if scope.steps else None
     return _Row(action, work, judged, checks)
 
@@ -148,7 +148,7 @@ def _amiss(now: Moment, action: Mapping[str, Any]) -> list[str]:
     return [
         f"It was {done} on {day}, before the first day with data, {now.first}: check the day."
         for day, done in days if day is not None and now.first is not None and day < now.first
-    ]  # fmt: skip
+    ]
 
 
 def _told(row: _Row, near: Sequence[str], amiss: Sequence[str]) -> dict[str, Any]:
@@ -162,12 +162,12 @@ def _told(row: _Row, near: Sequence[str], amiss: Sequence[str]) -> dict[str, Any
         "jobs_after": j.own.jobs_after, "returned_after": j.own.returned_after, "under_way": j.under_way,
         **j.own.change, "expected": expected_ratio(action["expected_change"]), "jobs_needed": j.jobs_needed,
         "p_value": j.p_value, "verdict": j.verdict, "seen_on": j.seen_on, "expected_on": j.expected_on,
-    }  # fmt: skip
+    }
     if work.beside is not None and j.other is not None:
         told |= {
             "comparison": work.like, "other_before": j.other.jobs_before, "other_after": j.other.jobs_after,
             "other_returned_before": j.other.returned_before, "other_returned_after": j.other.returned_after, **j.net,
-        }  # fmt: skip
+        }
     if row.checks is not None:
         for side, (checked, passed) in row.checks.items():
             told |= {f"checks_{side}": checked, f"yield_{side}": passed / checked if checked else None}
@@ -190,7 +190,7 @@ def _overlaps(now: Moment, row: _Row, scopes: Sequence[tuple[str, date, "ActionS
     return [
         name for name, day, scope in scopes
         if name != row.action["action_id"] and abs((day - started).days) < BEFORE_DAYS and _share_jobs(now, own, scope)
-    ]  # fmt: skip
+    ]
 
 
 def _share_jobs(now: Moment, one: "ActionScope", two: "ActionScope") -> bool:
@@ -232,7 +232,7 @@ COLUMNS = {
     "net_low": "share", "net_high": "share", "p_value": "chance", "expected": "share", "jobs_needed": "count",
     "verdict": "text", "seen_on": "day", "expected_on": "day", "warning": "text", "checks_before": "count",
     "yield_before": "share", "checks_after": "count", "yield_after": "share", "concurrent": "text",
-}  # fmt: skip
+}
 
 
 def _sides(rows: Sequence[_Row], level: float) -> "pl.DataFrame":
@@ -252,7 +252,7 @@ def _sides(rows: Sequence[_Row], level: float) -> "pl.DataFrame":
     table = pl.DataFrame(
         made, orient="row",
         schema={"action_id": pl.String, "work": pl.String, "side": pl.String, "jobs": pl.Int64, "returned": pl.Int64},
-    )  # fmt: skip
+    )
     r = proportion_interval(successes=table["returned"].to_numpy(), trials=table["jobs"].to_numpy(), level=level)
     return table.with_columns(rate=rounded(r.estimate), low=rounded(r.low), high=rounded(r.high))
 

@@ -105,14 +105,14 @@ def attribution(
     settings = {
         "window": window, "as_of": now.day, "per": per, "together": together, "index": index, **asked.settings(),
         "level": level, "method": "masked causes, profile likelihood",
-    }  # fmt: skip
+    }
     return Attribution(_table(seen, made, asked, per), settings, notes_on(now, seen, made, asked, values), stated)
 
 
 def checked(
     question: str, now: Moment, by: By, where: Where | None, months: Months | None, window: int, index: str,
     level: float, together: float,
-) -> tuple[Scope, dict[str, object]]:  # fmt: skip
+) -> tuple[Scope, dict[str, object]]:
     """The scope of a question about matured jobs and their steps, and the values its measures take."""
     check_level(question, level)
     window = days_asked(question, "window", window)
@@ -232,7 +232,7 @@ def notes_on(
     matured = counts(
         now.store, "comebacks_rows", where=asked.where, months=asked.months,
         values={"window": values["window"], "as_of": now.day, "disposition": values["disposition"]},
-    )["matured"].sum()  # fmt: skip
+    )["matured"].sum()
     unlogged = int(matured) - int(seen.jobs.sum())
     if unlogged:
         notes.append(

@@ -49,7 +49,7 @@ def battery_breaches(
     check_values(now.store, QUESTION, asked.where)
     table = counts(
         now.store, QUESTION, by=("site",), where=asked.where, months=asked.months, values={"as_of": now.day}
-    )  # fmt: skip
+    )
     clocks = site_clocks(now.store)
     told = pl.Series("what", [_what(row, clocks) for row in table.iter_rows(named=True)], dtype=pl.String)
     shown = [
@@ -80,7 +80,7 @@ def _looked_at(now: Moment, asked: Scope) -> list[str]:
     """Of how many of the jobs asked about a breach could be seen, and why not of the others."""
     table = counts(
         now.store, "battery_looked_at", where=asked.where, months=asked.months, values={"as_of": now.day}
-    )  # fmt: skip
+    )
     closed, logged, judged = (int(table[name].sum()) for name in ("closed", "logged", "judged"))
     if not closed:
         return []
@@ -91,7 +91,7 @@ def _looked_at(now: Moment, asked: Scope) -> list[str]:
     why = [f"{counted(closed - logged, 'job has', 'jobs have')} no step log"] * (closed > logged)
     why += [
         f"{counted(logged - judged, 'job has', 'jobs have')} a log and a procedure that does not say it"
-    ] * (logged > judged)  # fmt: skip
+    ] * (logged > judged)
     return [f"{said} Of the others it cannot be told: {listed(why)}." if why else said]
 
 

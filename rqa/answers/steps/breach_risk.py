@@ -144,7 +144,7 @@ def by_bench(table: "pl.DataFrame", level: float) -> "pl.DataFrame":
             chances(np.where(like.comparable > 0, like.p_value, np.nan)).alias("p_value"),
             (pl.Series(like.comparable)).alias("comparable"),
             pl.Series("other_jobs", rest.sum(axis=1)), pl.Series("other_breached", rest_events.sum(axis=1)),
-        ))  # fmt: skip
+        ))
     if not parts:
         counted = dict.fromkeys(("jobs", "breached", *OTHERS), pl.Int64)
         rest = dict.fromkeys(("share", "low", "high", *COMPARED), pl.Float64)
@@ -157,13 +157,13 @@ def by_bench(table: "pl.DataFrame", level: float) -> "pl.DataFrame":
         made = made.with_columns(
             chances(benjamini_hochberg(p_values=made["p_value"].fill_null(float("nan")).to_numpy()).p_adjusted)
             .alias("p_adjusted")
-        )  # fmt: skip
+        )
     else:
         made = made.with_columns(pl.lit(None, dtype=pl.Float64).alias("p_adjusted"))
     made = with_shares(made, part="breached", whole="jobs", share="share", level=level)
     return made.select(
         "kind", "bench", "jobs", "breached", *OTHERS, "share", "low", "high", *COMPARED,
-    )  # fmt: skip
+    )
 
 
 def _finite(values: NDArray[np.float64]) -> "pl.Series":

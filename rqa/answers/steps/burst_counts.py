@@ -61,7 +61,7 @@ class Asked:
             "as_of": now.day, "period": self.period, "first_month": first, "last_month": last,
             **{f"only_{name}": list(self.scope.where[name] or NO_VALUE) if name in self.scope.where else []
                for name in ("site", "model", "procedure", "technician", "billing")},
-        }  # fmt: skip
+        }
         return made | ({"window": self.window, "classes": list(self.classes)} if self.what == "comebacks" else {})
 
 
@@ -73,7 +73,7 @@ def cells(now: Moment, asked: Asked, aside: Sequence[Aside]) -> "pl.DataFrame":
     values = asked.values(now) | {
         "aside_dimensions": [r[0] for r in left_out], "aside_parts": [r[1] for r in left_out],
         "aside_names": [r[2] for r in left_out], "aside_periods": [r[3] for r in left_out],
-    }  # fmt: skip
+    }
     kinds: list[str] = []
     chances: list[int] = []
     if asked.mix:

@@ -58,7 +58,7 @@ def search(now: Moment, asked: Asked, *, longest: int, fewest: int, simulations:
         scan = scan_margins(
             margins(table, asked, first), likelihood="poisson" if asked.mix else "bernoulli", longest=longest,
             fewest=fewest, most=LISTED, simulations=simulations, seed=seed,
-        )  # fmt: skip
+        )
         tables.append(table)
         scans.append(scan)
         if not scan.bursts or not scan.p_value <= LUCK or len(scans) > ROUNDS:

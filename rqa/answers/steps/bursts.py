@@ -108,7 +108,7 @@ def bursts(
         "mix": asked.mix, "where": dict(asked.scope.where), "months": asked.scope.months, "longest": longest,
         "fewest": fewest, "simulations": simulations, "seed": seed, "level": level,
         "method": f"scan statistic, {found.scans[0].likelihood}",
-    }  # fmt: skip
+    }
     stated = [finding(f, row, asked, found) for f, row in zip(found.found, rows, strict=True) if _is_stated(f, found)]
     return Bursts(_table(rows), settings, _notes(now, found, asked), tuple(stated), series=_series(found, rows, asked))
 
@@ -116,7 +116,7 @@ def bursts(
 def _checked(
     now: Moment, what: str, dimensions: By, period: str, window: int, classes: By, mix: By, where: Where | None,
     months: Months | None,
-) -> Asked:  # fmt: skip
+) -> Asked:
     check_one_of(QUESTION, "what", what, DIMENSIONS)
     check_one_of(QUESTION, "period", period, LONGEST)
     window = days_asked(QUESTION, "window", window)
@@ -152,7 +152,7 @@ def _row(number_: int, found: Found, all_of: Search, asked: Asked, level: float)
     around = rate_ratio(
         events1=b.events, exposure1=b.expected, events2=b.all_events - b.events,
         exposure2=max(b.all_events - b.expected, 0.0), level=level,
-    )  # fmt: skip
+    )
     return {
         "burst": number_, "dimension": b.dimension, "part_no": part or None, "group": name or None,
         "first": inside["period"].min(), "last": _end(inside["period"].max(), asked.period),
@@ -162,7 +162,7 @@ def _row(number_: int, found: Found, all_of: Search, asked: Asked, level: float)
         "shape": shape(b, own, at, "expected" if asked.mix else "cases", all_of.last - all_of.first),
         "p_value": b.p_value, "p_within": b.p_within, "verdict": found.verdict,
         "echo_of": None if found.echo_of is None else found.echo_of + 1, "shared": found.shared,
-    }  # fmt: skip
+    }
 
 
 def _end(first_day: Any, period: str) -> date:
@@ -178,7 +178,7 @@ COLUMNS = {
     "periods": "Int64", "events": "Int64", "cases": "Int64", "expected": "Float64", "ratio": "Float64",
     "low": "Float64", "high": "Float64", "lot_inside": "String", "shape": "String", "p_value": "Float64",
     "p_within": "Float64", "verdict": "String", "echo_of": "Int64", "shared": "Float64",
-}  # fmt: skip
+}
 
 
 def _table(rows: list[dict[str, Any]]) -> "pl.DataFrame":

@@ -80,7 +80,7 @@ def excesses(
                 np.bincount(other_place[other_met], weights=b[other_met], minlength=len(both)),
             ]).astype(np.int64)
             for a, b in ((mine.comebacks, others.comebacks), (mine.jobs, others.jobs))
-        )  # fmt: skip
+        )
         if min(trials.sum(axis=1)) < least:
             continue
         rate = float(best.rate[columns].sum())

@@ -82,7 +82,7 @@ def records(
             **values, "as_of": now.day, "covariate": covariate,
             "steps": [s for s, _ in causes], "variants": [v for _, v in causes],
         },
-    )  # fmt: skip
+    )
     declared = declared_steps(now.store)
     by = list(asked.by)
     groups = table.select(by).unique().sort(by) if by else pl.DataFrame()
@@ -139,7 +139,7 @@ def exposed(seen: Records, subsystem: int, rows: Flags, *, per: str = "step") ->
             ("jobs", seen.jobs[rows]), ("comebacks", seen.jobs[rows] * back),
             ("tested", seen.tested[rows] * back), ("escaped", seen.escaped[rows] * back),
         )
-    }  # fmt: skip
+    }
     met: Flags = np.asarray((done > 0).any(axis=0))
     return Exposed(
         names=tuple(n for n, some in zip(names, met.tolist(), strict=True) if some),

@@ -41,7 +41,7 @@ def placed(
             rows += _compared(found, dimension, told)
     keys = ("cluster", "dimension", "part_no", "group", "jobs", "of_cluster")
     schema: Any = {"cluster": pl.Int64, "dimension": pl.String, "part_no": pl.String, "group": pl.String,
-                   "jobs": pl.Int64, "of_cluster": pl.Int64, "expected": pl.Float64, "p_value": pl.Float64}  # fmt: skip
+                   "jobs": pl.Int64, "of_cluster": pl.Int64, "expected": pl.Float64, "p_value": pl.Float64}
     table = pl.DataFrame(rows, schema=schema, orient="row")
     p = table["p_value"].to_numpy()
     adjusted = benjamini_hochberg(p_values=p).p_adjusted if table.height else p
@@ -82,7 +82,7 @@ def _compared(found: "pl.DataFrame", dimension: str, told: list[int]) -> Iterato
             yield (
                 g + 1, dimension, part or None, name, int(beside.comparable[i]), int(beside.observed[i]),
                 float(beside.expected[i]), float(beside.p_value[i]),
-            )  # fmt: skip
+            )
 
 
 Matrix = tuple[list[tuple[str, str]], list[int], list[tuple[str, ...]], NDArray[np.int64]]

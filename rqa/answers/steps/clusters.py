@@ -95,7 +95,7 @@ def clusters(
     check_level(QUESTION, level)
     window = days_asked(QUESTION, "window", window)
     given = {"most": (most, 2), "patterns": (patterns, 2), "smallest": (smallest, 1), "resamples": (resamples, 0),
-             "seed": (seed, 0)}  # fmt: skip
+             "seed": (seed, 0)}
     for name, (value, least) in given.items():
         if isinstance(value, bool) or not isinstance(value, int) or value < least:
             raise RequestError(f"{QUESTION}: {name} is a whole number, {least} or more: {value!r}.")
@@ -109,7 +109,7 @@ def clusters(
     settings = {
         "as_of": now.day, "window": window, "most": most, "patterns": patterns, "smallest": smallest,
         "resamples": resamples, "seed": seed, "level": level, "method": "average linkage, Jaccard",
-    }  # fmt: skip
+    }
     if not kept.height:
         return Clusters(
             _table([], level),
@@ -230,7 +230,7 @@ def _table(rows: list[dict[str, Any]], level: float) -> "pl.DataFrame":
     schema: Mapping[str, Any] = {
         "cluster": pl.Int64, "jobs": pl.Int64, "share": pl.Float64, "marks": pl.String, "stability": pl.Float64,
         "firmness": pl.String, "returned": pl.Int64, "too_often": pl.String,
-    }  # fmt: skip
+    }
     table = pl.DataFrame(rows, schema=schema)
     table = table.with_columns(rounded(table[c].to_list()).alias(c) for c in ("share", "stability"))
     table = with_shares(table, part="returned", whole="jobs", share="rate", level=level)
@@ -245,14 +245,14 @@ def _marks(taken: Patterns, grouped: "FailureSignatures", told: list[int]) -> "p
          float(grouped.share_elsewhere[g, m]), m in _telling(grouped, g))
         for g in told
         for m in np.flatnonzero(grouped.share_with_mark[g] > 0)
-    ])  # fmt: skip
+    ])
 
 
 def _marks_table(rows: list[tuple[Any, ...]]) -> "pl.DataFrame":
     import polars as pl
 
     schema = {"cluster": pl.Int64, "kind": pl.String, "mark": pl.String, "inside": pl.Float64, "elsewhere": pl.Float64,
-              "telling": pl.Boolean}  # fmt: skip
+              "telling": pl.Boolean}
     table = pl.DataFrame(rows, schema=schema, orient="row")
     table = table.with_columns(rounded(table[c].to_list()).alias(c) for c in ("inside", "elsewhere"))
     return table.sort("cluster", "inside", "kind", "mark", descending=[False, True, False, False])

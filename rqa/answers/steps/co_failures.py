@@ -55,7 +55,7 @@ def co_failures(now: Moment, window: int = 30, *, least: int = 10, level: float 
     found = counts(now.store, "co_failures", values={"window": window, "as_of": now.day})
     table = _table(found, least, level)
     settings = {"as_of": now.day, "window": window, "least": least, "level": level,
-                "method": "exact test over model and procedure"}  # fmt: skip
+                "method": "exact test over model and procedure"}
     met = table.filter(table["verdict"] == MORE).height
     notes = (
         *now.notes,
@@ -83,7 +83,7 @@ def _table(found: "pl.DataFrame", least: int, level: float) -> "pl.DataFrame":
     made = against_like_work(
         events=together[first, second].reshape(n, everyone.size), cases=alone[first].reshape(n, everyone.size),
         all_events=alone[second].reshape(n, everyone.size), all_cases=everyone,
-    )  # fmt: skip
+    )
     # A failure met on every job of its kind of work has nothing to be set beside.
     told = made.expected > 0
     first, second = first[told], second[told]
@@ -106,7 +106,7 @@ def _table(found: "pl.DataFrame", least: int, level: float) -> "pl.DataFrame":
         "expected": rounded(made.expected), "lift": rounded(lift.estimate), "low": rounded(lift.low),
         "high": rounded(lift.high), "p_value": chances(p), "p_adjusted": chances(adjusted.p_adjusted),
         "verdict": pl.Series(verdict.tolist(), dtype=pl.String),
-    }  # fmt: skip
+    }
     return pl.DataFrame(columns).sort("p_value", "first_kind", "first", "second_kind", "second", nulls_last=True)
 
 

@@ -147,7 +147,7 @@ def breaches(
     stated = _stated(by_kind, by_step, benches, asked, days)
     settings = {
         "window": days, "steps": steps, "as_of": now.day, **asked.settings(), "level": level, "method": "wilson",
-    }  # fmt: skip
+    }
     met = int(by_kind.filter(pl.col("kind").is_in(BATTERY))["breached"].sum())
     if met:
         notes = (
@@ -161,7 +161,7 @@ def breaches(
 def _asked(
     question: str, now: Moment, by: By, where: Where | None, months: Months | None, level: float, window: int,
     *, bench: bool,
-) -> "tuple[Scope, pl.DataFrame, tuple[str, ...]]":  # fmt: skip
+) -> "tuple[Scope, pl.DataFrame, tuple[str, ...]]":
     import polars as pl
 
     check_level(question, level)
@@ -170,7 +170,7 @@ def _asked(
     table = counts(
         now.store, "conformance", by=("bench",) if bench else asked.by, where=asked.where, months=asked.months,
         values={"window": window, "as_of": now.day},
-    )  # fmt: skip
+    )
     beside = {
         k: int(n)
         for k, n in table.filter(pl.col("kind").is_in(BESIDE)).group_by("kind").agg(pl.col("jobs").sum()).rows()
@@ -221,7 +221,7 @@ def _shown(table: "pl.DataFrame", keys: list[str], level: float) -> "pl.DataFram
     return rows.select(
         *keys, jobs, breached, "share", "low", "high", matured, returned, *rest, "expected", "measure", "ratio",
         "ratio_low", "ratio_high", "p_value", "p_adjusted", "verdict",
-    )  # fmt: skip
+    )
 
 
 def _stated(

@@ -34,11 +34,11 @@ EVERY = "all"
 SAID = {
     "failed check": "after a failed first check", "rework": "after rework", "skipped check": "after a skipped check",
     "tool": "with the tool", "bench": "after work at the bench",
-}  # fmt: skip
+}
 BESIDE = {
     "failed check": "where it passed", "rework": "where it was done once", "skipped check": "where it was checked",
     "tool": "with other tools", "bench": "after work elsewhere",
-}  # fmt: skip
+}
 CHECKS = {
     "tool": "test the tool; look at its setting and at five units done with it",
     "bench": "look at the order of steps, tools and light at the bench, not at persons",
@@ -124,7 +124,7 @@ def step_relative_risk(
         "after": looked, "window": window, "as_of": now.day, "classes": kinds, "index": index,
         "where": dict(asked.where), "months": asked.months, "level": level,
         "method": "Mantel-Haenszel over procedure and model",
-    }  # fmt: skip
+    }
     notes = [*now.notes, *asked.left_out]
     if "rework" in looked and "failed check" in looked:
         notes.append("Most rework follows a failed check, so the two say nearly the same.")
@@ -156,7 +156,7 @@ def _risk(pair: Pair, level: float) -> Risk:
     return Risk(
         pair, back, back + fine, other_back, other_back + other_fine, len(both), ratio, low, high, method,
         float(test.p_value[0]), float(r.tarone_p), float(test.expected[0]),
-    )  # fmt: skip
+    )
 
 
 def _stated(r: Risk, declared: Sequence[DeclaredStep], window: int, classes: Sequence[str]) -> Finding:
@@ -220,7 +220,7 @@ def _table(made: Sequence[Risk]) -> "pl.DataFrame":
     order = (
         "jobs", "returned", "rate", "other_jobs", "other_returned", "other_rate", "strata", "ratio", "low", "high",
         "method", "p_value", "p_adjusted", "unlike_p",
-    )  # fmt: skip
+    )
     return pl.DataFrame(
         [pl.Series(name, values, dtype=pl.String) for name, values in texts.items()]
         + [columns[name].alias(name) for name in order]

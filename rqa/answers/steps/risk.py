@@ -41,7 +41,7 @@ JOBS = 1000
 SORTS = (
     "per_10000", "attributed", "fails_per_1000", "failed", "escaping", "cost_per_1000", "cost", "exposures", "checked",
     "high", "low", "step",
-)  # fmt: skip
+)
 NOT_PRICED_BY = {"months": {"month", "week"}, "technicians": {"technician"}}
 """Groupings and filters that the mean cost of a come-back does not know, in words."""
 Key = tuple[tuple[Any, ...], str]
@@ -127,7 +127,7 @@ def step_risk(
         "window": window, "as_of": now.day, "sort": sort, "together": together, "index": index, **asked.settings(),
         "where": shown_where, "currency": now.store.about.get("currency", ""), "level": level,
         "method": "Wilson; masked causes, profile likelihood",
-    }  # fmt: skip
+    }
     stated = tuple(contrasted(seen, made, asked, declared, window, level))
     return StepRisk(table, settings, _notes(now, asked, seen, made, values, prices, table), stated)
 
@@ -172,7 +172,7 @@ def step_map(
         },
         schema={"place": pl.Int64, "step": pl.String, "phase": pl.String, "hold_point": pl.Boolean,
                 "irreversible": pl.Boolean},
-    )  # fmt: skip
+    )
     table = places.join(risk.table, on="step", how="left", maintain_order="left")
     described = [(in_words(s.hazards), cautions(s.hazards), next_check(s.phase)) for s in declared]
     table = table.with_columns(
@@ -249,7 +249,7 @@ def _table(
         pl.Series("hazards", [in_words(hazards[k[1]]) for k in keys], dtype=pl.String),
         pl.Series("caution", [cautions(hazards[k[1]]) for k in keys], dtype=pl.String),
         pl.Series("next_check", [next_check(known[k[1]].phase) for k in keys], dtype=pl.String),
-    ])  # fmt: skip
+    ])
 
 
 def _laid(
@@ -299,7 +299,7 @@ def _summary(laid: Laid | None) -> dict[str, Any]:
         cost = avoided_cost(
             avoided=JOBS * rate, low=JOBS * low, high=JOBS * max(high, rate), mean=price.mean,
             mean_low=min(price.low, price.mean), mean_high=max(price.high, price.mean),
-        )  # fmt: skip
+        )
         due = [nan if v is None else max(0.0, v) for v in (cost.cost, cost.low, cost.high)]
     return {
         "attributed": float(np.sum(laid.numbers)), "per_10000": PER * rate, "low": PER * low, "high": PER * high,
@@ -307,7 +307,7 @@ def _summary(laid: Laid | None) -> dict[str, Any]:
         "cost": nan if price is None else price.mean,
         "cost_per_1000": due[0], "cost_low": due[1], "cost_high": due[2], "exposures": round(laid.exposures),
         "shared_with": ", ".join(laid.others),
-    }  # fmt: skip
+    }
 
 
 def _notes(

@@ -53,7 +53,7 @@ def mean_costs(now: Moment, asked: Scope, values: Mapping[str, Any], level: floa
     found = counts(
         now.store, "comeback_costs", by=[*by, "class", "found"], where=where,
         values={"window": values["window"], "as_of": now.day, "disposition": values["disposition"], "rate": rate},
-    )  # fmt: skip
+    )
     own = found.filter(pl.col("class").is_in(values["classes"]))
     notes = tuple(uncounted_notes(own, rate))
     table = own.group_by([*by, "found"]).agg(pl.col("known", "cents", "squares", "cubes").sum()).sort(*by, "found")
@@ -62,7 +62,7 @@ def mean_costs(now: Moment, asked: Scope, values: Mapping[str, Any], level: floa
     mean: AmountInterval = mean_interval(
         number=table["known"].to_numpy(), total=table["cents"].to_numpy(), squares=table["squares"].to_numpy(),
         cubes=table["cubes"].to_numpy(), level=level,
-    )  # fmt: skip
+    )
     made = {}
     for row, keys in enumerate(table.select(*by, "found").iter_rows()):
         at, low, high = (float(a[row]) / 100 for a in (mean.estimate, mean.low, mean.high))

@@ -26,7 +26,7 @@ STUDY_COLUMNS = (
     "study", "test", "kind", "units", "appraisers", "trials", "left_out", "gauge_sigma", "of_total", "of_total_low",
     "of_total_high", "of_tolerance", "of_tolerance_low", "of_tolerance_high", "categories", "category_ratio",
     "category_low", "category_high", "appraiser_p", "interaction_p", "pooled", "verdict", "missing", "refused",
-)  # fmt: skip
+)
 TEXT = ("study", "test", "kind", "figure", "method", "verdict", "missing", "refused")
 WHOLE = ("units", "appraisers", "trials", "left_out", "categories", "cases")
 
@@ -138,7 +138,7 @@ def _gauge_row(s: Study, g: GaugeFigures) -> dict[str, object]:
         "study": s.name, "test": s.test or None, "kind": VALUES, "units": len({u for u, _ in s.values}),
         "appraisers": len({a for _, a in s.values}), "trials": s.trials, "left_out": g.left_out,
         "missing": g.missing, "refused": g.refused, "verdict": g.verdict,
-    }  # fmt: skip
+    }
     r = g.found
     if r is not None:
         row |= {
@@ -148,7 +148,7 @@ def _gauge_row(s: Study, g: GaugeFigures) -> dict[str, object]:
             "categories": r.categories, "category_ratio": r.category_ratio[0], "category_low": r.category_ratio[1],
             "category_high": r.category_ratio[2], "appraiser_p": g.p_appraisers, "interaction_p": r.p_interaction,
             "pooled": r.pooled,
-        }  # fmt: skip
+        }
     return row
 
 
@@ -160,7 +160,7 @@ def _verdict_row(s: Study) -> dict[str, object]:
     return {
         "study": s.name, "test": s.test or None, "kind": VERDICTS, "units": len(units), "appraisers": len(who),
         "trials": s.trials, "left_out": 0, "missing": missing if gaps else "", "refused": "", "verdict": "",
-    }  # fmt: skip
+    }
 
 
 def _differ(s: Study, g: GaugeFigures, unit: str) -> list[Finding]:
@@ -177,7 +177,7 @@ def _differ(s: Study, g: GaugeFigures, unit: str) -> list[Finding]:
         jobs=r.parts * r.appraisers * r.trials, p_value=g.p_appraisers,
         caution=f"{counted(r.appraisers, 'appraiser says', 'appraisers say')} little of appraisers in general",
         check="watch them measure the same unit; agree on how it is held, and when the value is read",
-    )  # fmt: skip
+    )
     return [made]
 
 

@@ -22,7 +22,7 @@ GROUPINGS = (*WHOLE, "subsystem")
 """month, week: those of the index job's closing; subsystem: the one found at fault on return."""
 FATES = {
     "uncovered": "no test covers it", "not_run": "not run", "not_passed": "not passed", "escaped": "escaped",
-}  # fmt: skip
+}
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -89,11 +89,11 @@ def coverage_gap(
         nulls_last=True,
     ).select(
         *asked.by, "returned", *FATES, "share", "low", "high", "mean_cost", "cost"
-    )  # fmt: skip
+    )
     settings = {
         "window": window, "as_of": now.day, "index": index, **asked.settings(), "level": level, "method": "wilson",
         "currency": now.store.about.get("currency", ""),
-    }  # fmt: skip
+    }
     share = with_shares(whole, part="uncovered", whole="returned", share="share", level=level)
     return CoverageGap(made, settings, (*now.notes, *_notes(now, asked, whole, uncounted)), whole=share)
 
@@ -118,7 +118,7 @@ def _priced(
     all_paid = counts(
         now.store, "comeback_costs", by=("found",), where=kept,
         values={"window": window, "as_of": now.day, "disposition": index, "rate": rate},
-    )  # fmt: skip
+    )
     paid = all_paid.filter(pl.col("known") > 0)
     prices = paid.select(
         pl.col("found").alias("subsystem"), (pl.col("cents") / pl.col("known") / 100).round(2).alias("mean_cost")

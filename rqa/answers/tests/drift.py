@@ -149,7 +149,7 @@ def drift(
     table = counts(
         now.store, MEASURE, by=("test",), where=asked.where, months=asked.months,
         values={"as_of": now.day, "period": period},
-    )  # fmt: skip
+    )
     stations: list[Station] = []
     points: list[dict[str, object]] = []
     parts = table.partition_by(["test", "unit"], maintain_order=True) if table.height else []
@@ -161,12 +161,12 @@ def drift(
         stations += found
         for one in found:
             points += chart_rows(one.test, one.unit, one.station, one.seen, _own(work, names.index(one.station)),
-                                 float(part["middle"][0]), periods, span, least)  # fmt: skip
+                                 float(part["middle"][0]), periods, span, least)
     stated = [f for s in stations for f in _findings(s, period)]
     charts = charts_frame(points)
     settings = {
         "period": period, "as_of": now.day, **asked.settings(), "baseline": baseline, "least": least, "level": level,
-    }  # fmt: skip
+    }
     return StationDrift(
         _table(stations, charts, int(least)),
         settings,
@@ -254,7 +254,7 @@ def _findings(s: Station, period: str) -> list[Finding]:
             measure=f"{measure}, {unit}" if unit else measure, size=f.value, low=f.low, high=f.high, worse=True,
             jobs=s.readings, p_value=f.p_value, caution=s.caution,
             check="measure one unit a few times at this station and at another, or a reference unit at this one",
-        )  # fmt: skip
+        )
         made.append(one)
     return made
 
@@ -269,19 +269,19 @@ def _table(stations: list[Station], charts: "pl.DataFrame", least: int) -> "pl.D
         "compared": [s.compared for s in stations],
         "periods": [int(np.isfinite(s.seen.value).sum()) for s in stations],
         "mean": rounded(s.mean for s in stations),
-    }  # fmt: skip
+    }
     for name, found in figures.items():
         columns |= {
             name: rounded(f.value for f in found), f"{name}_low": rounded(f.low for f in found),
             f"{name}_high": rounded(f.high for f in found), f"{name}_p": chances(f.p_value for f in found),
-        }  # fmt: skip
+        }
     columns["signals"] = [
         charts.filter(
             (pl.col("test") == s.test) & pl.col("unit").eq_missing(pl.lit(s.unit)) & (pl.col("station") == s.station)
             & ((pl.col("signal") != "") | (pl.col("ewma_signal") != ""))
         ).height
         for s in stations
-    ]  # fmt: skip
+    ]
     told = _verdicts(figures["apart"], figures["trend"])
     judged = {(s.test, s.unit) for s, verdict in zip(stations, told, strict=True) if verdict}
     columns["verdict"] = [
@@ -293,7 +293,7 @@ def _table(stations: list[Station], charts: "pl.DataFrame", least: int) -> "pl.D
         **{n: pl.Int64() for n in ("readings", "compared", "periods")}, "mean": pl.Float64(),
         **{f"{n}{end}": pl.Float64() for n in figures for end in ("", "_low", "_high", "_p")},
         "signals": pl.Int64(), "verdict": pl.String(),
-    }  # fmt: skip
+    }
     return pl.DataFrame(columns, schema=schema).sort(["test", "unit", "station"])
 
 
@@ -306,7 +306,7 @@ def _verdicts(levels: list[Figure], slopes: list[Figure]) -> list[str]:
     words = {
         (False, False): "not distinguishable", (True, False): "stands apart", (False, True): "drifts",
         (True, True): "drifts and stands apart",
-    }  # fmt: skip
+    }
     pairs = zip(found.reshape(-1, 2).tolist(), told.reshape(-1, 2), strict=True)
     return [words[far, moves] if known.any() else "" for (far, moves), known in pairs]
 

@@ -87,20 +87,20 @@ def escapes(
         "sensitivity": known.estimate, "low": known.low, "high": known.high, "least": least, "greatest": greatest,
         "least_low": least_low, "greatest_high": greatest_high, "escape_share": out.estimate, "escape_low": out.low,
         "escape_high": out.high,
-    }  # fmt: skip
+    }
     whole = {**{n: ripe[n] for n in COUNTED if n != "open"}, "open": young["open"], "may_escape": may}
     order = (
         "tested", "passed", "caught", "escaped", "sensitivity", "low", "high", "escape_share", "escape_low",
         "escape_high", "doubtful", "unverified", "open", "may_escape", "least", "greatest", "least_low",
         "greatest_high", "first_quarter", "median_day", "third_quarter",
-    )  # fmt: skip
+    )
     columns = {n: pl.Series(n, v, dtype=pl.Int64) for n, v in whole.items()}
     columns |= {n: rounded(v).alias(n) for n, v in numbers.items()} | {s.name: s for s in quarters}
     table = pl.DataFrame([*(groups[n] for n in asked.by), *(columns[n] for n in order)])
     settings = {
         "window": window, "as_of": now.day, "index": index, **asked.settings(), "level": level,
         "method": "wilson; clopper-pearson for what may still escape",
-    }  # fmt: skip
+    }
     return Escapes(table, settings, (*now.notes, *_notes(now, table, asked, window)))
 
 
@@ -128,7 +128,7 @@ def _sensitivity(
     known = fault_sensitivity(
         caught=ripe["caught"], escaped=ripe["escaped"], caught_unverified=ripe["doubtful"],
         escaped_unverified=ripe["unverified"], level=level,
-    )  # fmt: skip
+    )
     back = proportion_interval(
         successes=ripe["escaped"] + ripe["unverified"], trials=ripe["passed"], method="clopper-pearson", level=level
     )
@@ -138,11 +138,11 @@ def _sensitivity(
         caught=ripe["caught"] + young["caught"], escaped=ripe["escaped"] + young["escaped"],
         caught_unverified=ripe["doubtful"] + young["doubtful"],
         escaped_unverified=ripe["unverified"] + young["unverified"] + may, level=level,
-    )  # fmt: skip
+    )
     bounds = (
         np.fmin(known.least, every.least), np.fmin(known.least_low, every.least_low),
         np.fmax(known.greatest, every.greatest), np.fmax(known.greatest_high, every.greatest_high),
-    )  # fmt: skip
+    )
     return known, bounds, may
 
 

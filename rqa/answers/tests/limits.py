@@ -111,14 +111,14 @@ def limits_tradeoff(
     limits = _present(now, asked)
     values = {
         "window": days_asked(QUESTION, "window", window), "as_of": now.day, "disposition": index, "cuts": CUTS,
-    }  # fmt: skip
+    }
     rows: list[pl.DataFrame] = []
     summed: list[dict[str, object]] = []
     for which in SIDES if side is None else (side,):
         classes = counts(
             now.store, "limit_values", by=("test",), where=asked.where, months=asked.months,
             values={**values, "side": which},
-        )  # fmt: skip
+        )
         parts = classes.partition_by(KEYS, maintain_order=True) if classes.height else []
         for part in parts:
             present = _limit(limits, part, which)
@@ -133,7 +133,7 @@ def limits_tradeoff(
     settings = {
         "test": test, "side": side, "window": window, "as_of": now.day, "index": index, **asked.settings(),
         "level": level, "method": "wilson",
-    }  # fmt: skip
+    }
     return LimitChoices(
         table.sort([*order], maintain_order=True),
         settings,
@@ -189,7 +189,7 @@ def _curve(
     made = tradeoff(
         value=value, faulty=n["escaped"] + n["mended"], sound=n["sound"] + n["retested"],
         side="upper" if side == "upper" else "lower", level=level,
-    )  # fmt: skip
+    )
     passed = tradeoff(
         value=value, faulty=n["escaped"], sound=n["sound"], side="upper" if side == "upper" else "lower", level=level
     )
@@ -206,12 +206,12 @@ def _curve(
         "extra_held": beyond["sound"],
         "spared": total["retested"] - beyond["retested"],
         "let_through": total["mended"] - beyond["mended"],
-    }  # fmt: skip
+    }
     summed: dict[str, object] = {
         "test": part["test"][0], "unit": part["unit"][0], "side": side, "present_limit": present,
         "jobs": sum(total[name] for name in OUTCOMES if name != "back"), **total,
         "area": _known(made.area), "area_passed": _known(passed.area),
-    }  # fmt: skip
+    }
     return pl.DataFrame(columns, schema=_schema()), summed
 
 
@@ -242,7 +242,7 @@ def _schema() -> "dict[str, pl.DataType]":
     made: dict[str, pl.DataType] = {
         "test": pl.String(), "unit": pl.String(), "side": pl.String(), "limit": pl.Float64(),
         "at_present": pl.Boolean(),
-    }  # fmt: skip
+    }
     for name in (*COUNTED, *SHARED, *counted[4:]):
         made[name] = pl.Float64() if name in SHARED else pl.Int64()
     return made
@@ -255,7 +255,7 @@ def _tests_schema() -> "dict[str, pl.DataType]":
     return {
         **made, "present_limit": pl.Float64(), "jobs": pl.Int64(), **{name: pl.Int64() for name in OUTCOMES},
         "area": pl.Float64(), "area_passed": pl.Float64(),
-    }  # fmt: skip
+    }
 
 
 def _notes(tests: "pl.DataFrame", limits: "pl.DataFrame", asked: Scope) -> list[str]:

@@ -60,7 +60,7 @@ def diagnostics(
         rounded(first.high).alias("high"), "final_passed", rounded(final.estimate).alias("final_pass_share"),
         rounded(final.low).alias("final_low"), rounded(final.high).alias("final_high"),
         "aborted", "runs", each.alias("runs_per_job"),
-    )  # fmt: skip
+    )
     settings = {"as_of": now.day, **asked.settings(), "level": level, "method": "wilson"}
     return DiagnosticOutcomes(made, settings, (*now.notes, *_notes(table, asked)))
 

@@ -59,7 +59,7 @@ def predictive_values(
     passes = counts(
         now.store, "escapes", by=asked.by, where=asked.where, months=asked.months,
         values={"window": days_asked(QUESTION, "window", window), "as_of": now.day, "disposition": "repaired"},
-    ).filter(pl.col("matured"))  # fmt: skip
+    ).filter(pl.col("matured"))
     passes = passes.select(*asked.by, pl.col("passed").alias("passes"), "escaped")
     table = _joined(alarms, passes, asked.by)
     table, _ = dated(table, asked)
@@ -70,11 +70,11 @@ def predictive_values(
         "overkill": nothing.estimate, "low": nothing.low, "high": nothing.high, "fail_value": 1 - nothing.estimate,
         "fail_low": 1 - nothing.high, "fail_high": 1 - nothing.low, "pass_value": 1 - back.estimate,
         "pass_low": 1 - back.high, "pass_high": 1 - back.low,
-    }  # fmt: skip
+    }
     made = table.with_columns(rounded(v).alias(n) for n, v in numbers.items()).select(
         *asked.by, "fails", "confirmed", "nothing_found", "undecided", "overkill", "low", "high", "fail_value",
         "fail_low", "fail_high", "passes", "escaped", "pass_value", "pass_low", "pass_high",
-    )  # fmt: skip
+    )
     settings = {"window": window, "as_of": now.day, **asked.settings(), "level": level, "method": "wilson"}
     notes = list(now.notes)
     undecided = int(table["undecided"].sum())

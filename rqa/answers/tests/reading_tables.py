@@ -36,7 +36,7 @@ def readings_frame(
     names = (
         *LIMITS, "readings", "missing", "outside", "mean", "sigma", "least", *QUANTILES, "most", "gauge_sigma",
         "guard_lower", "guard_upper", "in_band",
-    )  # fmt: skip
+    )
     schema = dict(groups) | {
         n: pl.String() if n == "unit" else pl.Int64() if n in COUNTED else pl.Float64() for n in names
     }
@@ -141,6 +141,6 @@ def piled(near: "pl.DataFrame", asked: Scope) -> list[Finding]:
             high=ratio * reach, worse=True, jobs=r["nearest"], p_value=r["p_value"],
             caution="a setting that stops at its limit piles values up as well as runs repeated until they pass",
             check="look at the runs of some of these jobs: how often were they run, and who wrote the value down",
-        )  # fmt: skip
+        )
         made.append(one)
     return made

@@ -112,7 +112,7 @@ def readings(
     check_one_quantity(QUESTION, "test", asked)
     sigmas = _gauge(now, gauge_sigma)
     table = counts(now.store, MEASURE, by=asked.by, where=asked.where, months=asked.months,
-                   values={"as_of": now.day})  # fmt: skip
+                   values={"as_of": now.day})
     held, unmeasured = _held(table, asked.by)
     rows, met = [], set()
     for h in held:
@@ -125,7 +125,7 @@ def readings(
     settings = {
         "as_of": now.day, **asked.settings(), "gauge_sigma": dict(sigmas) or None, "risk": risk, "level": level,
         "method": "wilson",
-    }  # fmt: skip
+    }
     notes = [*now.notes, *_notes(held, unmeasured, asked)]
     notes += _gauge_notes({_test(h, asked) for h in held}, met, sigmas, given=gauge_sigma is not None)
     made = with_indices(now, readings_frame(rows, [h.group for h in held], groups, level), asked, level)
@@ -169,7 +169,7 @@ def _held(table: "pl.DataFrame", groups: tuple[str, ...]) -> tuple[list[Held], i
                     _values(value, valued["first"].to_numpy()), _values(value, valued["every"].to_numpy()),
                     int(part.filter(pl.col("value").is_null())["first"].sum()),
                 )
-            )  # fmt: skip
+            )
     return found, silent
 
 
@@ -203,7 +203,7 @@ def _row(h: Held, sigma: float | None, risk: float) -> tuple[dict[str, object], 
         **{name: v.quantile(share) for name, share in QUANTILES.items()}, "most": v.quantile(1.0),
         "gauge_sigma": sigma, "guard_lower": low, "guard_upper": high,
         "in_band": None if within else v.outside(low, high) - (outside or 0),
-    }, meets  # fmt: skip
+    }, meets
 
 
 def _notes(held: list[Held], unmeasured: int, asked: Scope) -> list[str]:

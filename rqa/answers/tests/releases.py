@@ -26,7 +26,7 @@ SAID = {
     "missing": "a usual test was not run", "failed": "the last run of a test failed",
     "aborted": "the last run of a test was aborted", "early": "a test's last run came before the last step",
     "any": "one of these",
-}  # fmt: skip
+}
 USUAL = 0.8
 """Share of a kind of work from which on a test counts as usual for it."""
 LEAST = 20
@@ -98,7 +98,7 @@ def releases(
     found = counts(
         now.store, "release_checks", by=asked.by, where=asked.where, months=asked.months,
         values=_values(QUESTION, now, window, usual),
-    )  # fmt: skip
+    )
     keys = [*asked.by, "check"]
     flagged, others = pl.col("flagged"), ~pl.col("flagged")
     table = found.group_by(keys).agg(
@@ -108,7 +108,7 @@ def releases(
     )
     table = table.rename({
         "judged": "jobs", "flagged_jobs": "flagged", "flagged_matured": "matured", "flagged_returned": "returned",
-    })  # fmt: skip
+    })
     order = pl.col("check").replace_strict({c: i for i, c in enumerate(CHECKS)}, return_dtype=pl.Int64)
     table = dated(table.sort(*asked.by, order), asked)[0].sort(*asked.by, order)
     table = with_shares(table, part="flagged", whole="jobs", share="share", level=level)
@@ -119,11 +119,11 @@ def releases(
     ).select(
         *keys, "jobs", "flagged", "share", "low", "high", "matured", "returned", "other_matured", "other_returned",
         "ratio", "ratio_low", "ratio_high", "p_value",
-    )  # fmt: skip
+    )
     settings = {
         "window": window, "as_of": now.day, **asked.settings(), "usual": usual, "level": level,
         "method": "wilson; Mantel-Haenszel over procedure and model, exact test",
-    }  # fmt: skip
+    }
     return Releases(
         made,
         settings,
@@ -155,7 +155,7 @@ def release_faults(
     table = counts(
         now.store, "release_list", by=asked.by, where=asked.where, months=asked.months,
         values={**_values(LIST, now, window, usual), "most": most},
-    )  # fmt: skip
+    )
     settings = {"window": window, "as_of": now.day, "where": dict(asked.where), "months": asked.months, "usual": usual}
     notes = [*now.notes, *_untold(now, asked)]
     if table.is_empty():
@@ -164,7 +164,7 @@ def release_faults(
                 now.store, "release_checks", where=asked.where, months=asked.months,
                 values=_values(LIST, now, window, usual),
             )
-        )  # fmt: skip
+        )
     if table.height == most:
         notes.append(f"The latest {counted(most, 'row')}; there may be more.")
     notes += ["run_at and worked_until are in UTC."] if table.height else []
@@ -178,7 +178,7 @@ def _untold(now: Moment, asked: Scope) -> list[str]:
     table = counts(
         now.store, "release_untold", where=asked.where, months=asked.months,
         values={"as_of": now.day, "disposition": "repaired"},
-    )  # fmt: skip
+    )
     jobs = int(table["jobs"].sum())
     if not jobs:
         return []
@@ -209,7 +209,7 @@ def _values(question: str, now: Moment, window: int, usual: float) -> dict[str, 
     return {
         "window": days_asked(question, "window", window), "as_of": now.day, "disposition": "repaired",
         "usual": float(usual), "least": LEAST,
-    }  # fmt: skip
+    }
 
 
 def _ratios(

@@ -53,11 +53,11 @@ def repeated_runs(now: Moment, *, test: str | None, tests: Collection[str] | Non
     made = made.with_columns(
         *(rounded([k[i] for k in kappas]).alias(n) for i, n in enumerate(("kappa", "kappa_low", "kappa_high"))),
         rounded(change).alias("change"), rounded(sigma).alias("sigma"),
-    )  # fmt: skip
+    )
     return made.select(
         "test", "unit", "stations", "pairs", "agreed", "share", "low", "high", "pass_pass", "pass_fail", "fail_pass",
         "fail_fail", "kappa", "kappa_low", "kappa_high", "measured", "change", "sigma",
-    )  # fmt: skip
+    )
 
 
 def _kappa(r: dict[str, int], level: float) -> tuple[float, float, float]:

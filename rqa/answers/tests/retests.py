@@ -67,7 +67,7 @@ def retests(
     made = with_shares(table, part="retest_passes", whole="judged", share="share", level=level).select(
         *asked.by, "runs", "fails", "retest_passes", "share", "low", "high", "judged", "after_work", "failed_again",
         "not_rerun", "untimed", "elsewhere",
-    )  # fmt: skip
+    )
     settings = {"as_of": now.day, **asked.settings(), "level": level, "method": "wilson"}
     notes = [*now.notes, *_notes(table, asked)]
     # Without a step log every second run has nothing logged before it: there is nothing to compare.
@@ -78,7 +78,7 @@ def retests(
 def _counted(now: Moment, asked: Scope, by: tuple[str, ...]) -> "pl.DataFrame":
     return counts(
         now.store, QUESTION, by=by, where=asked.where, months=asked.months, values={"as_of": now.day}
-    )  # fmt: skip
+    )
 
 
 def _summed(by_station: "pl.DataFrame", by: tuple[str, ...]) -> "pl.DataFrame":
@@ -103,7 +103,7 @@ def _stated(table: "pl.DataFrame") -> tuple[Finding, ...]:
             RUN_AGAIN, comebacks=False,
         )
         for (test,), own, rest in each_against_rest(of_fails)
-    ]  # fmt: skip
+    ]
     known = table.filter(pl.col("station") != "unknown")
     for kind, what, size in (
         ("retest passes by test and station", "failed runs that passed again with nothing done,", "judged"),
@@ -117,7 +117,7 @@ def _stated(table: "pl.DataFrame") -> tuple[Finding, ...]:
                 comebacks=False,
             )
             for (test, station), own, rest in each_against_rest(totals, alike=1)
-        ]  # fmt: skip
+        ]
     return tuple(c.stated() for c in made)
 
 

@@ -21,7 +21,7 @@ LEAST_POINTS = 4
 CHART_COLUMNS = (
     "test", "unit", "station", "period", "readings", "mean", "value", "centre", "lower", "upper", "signal", "ewma",
     "ewma_lower", "ewma_upper", "ewma_signal",
-)  # fmt: skip
+)
 
 
 def chart_rows(
@@ -47,7 +47,7 @@ def chart_rows(
     rows: dict[str, Sequence[object]] = {
         "centre": blank, "lower": blank, "upper": blank, "signal": [""] * size,
         "ewma": blank, "ewma_lower": blank, "ewma_upper": blank, "ewma_signal": [""] * size,
-    }  # fmt: skip
+    }
     known = np.isfinite(value) & mask
     if known.sum() >= LEAST_POINTS and (known[1:] & known[:-1]).any():
         single = individuals_chart(value, baseline=mask)
@@ -57,14 +57,14 @@ def chart_rows(
             "signal": _signals(single, size), "ewma": average.values.tolist(),
             "ewma_lower": average.lower.tolist(), "ewma_upper": average.upper.tolist(),
             "ewma_signal": _signals(average, size),
-        }  # fmt: skip
+        }
     return [
         {
             "test": test, "unit": unit, "station": station, "period": p, "readings": readings[i],
             "mean": middle + mean[i], "value": float(value[i]), **{name: column[i] for name, column in rows.items()},
         }
         for i, p in enumerate(periods)
-    ]  # fmt: skip
+    ]
 
 
 def charts_frame(points: list[dict[str, object]]) -> "pl.DataFrame":
@@ -76,7 +76,7 @@ def charts_frame(points: list[dict[str, object]]) -> "pl.DataFrame":
         name: pl.String() if name in text else pl.Date() if name == "period" else pl.Int64() if name == "readings"
         else pl.Float64()
         for name in CHART_COLUMNS
-    }  # fmt: skip
+    }
     made = pl.DataFrame(points, schema=schema)
     numbers = [name for name, kind in schema.items() if kind == pl.Float64()]
     return made.with_columns(rounded(made[name]).alias(name) for name in numbers).sort(

@@ -70,7 +70,7 @@ def gauge_figures(study: Study, tolerance: float | None, level: float) -> GaugeF
             lines.append(
                 Line(component, r.method, float(r.sigma[i]), float(np.sqrt(r.low[i])), float(np.sqrt(r.high[i])),
                      float(r.contribution[i]), r.parts)
-            )  # fmt: skip
+            )
     lines += _biases(study, level)
     return GaugeFigures(tuple(lines), made, _appraisers_differ(made), full.left_out, full.missing, "")
 

@@ -86,7 +86,7 @@ def crossed(study: Study) -> Crossed:
     gaps = {
         (unit, a): len(study.values.get((unit, a), ()))
         for unit in units for a in who if len(study.values.get((unit, a), ())) < trials
-    }  # fmt: skip
+    }
     complete = [unit for unit in units if not any(gap[0] == unit for gap in gaps)]
     named = [f"unit {unit} by {a} has {n} of {counted(trials, 'trial')}" for (unit, a), n in sorted(gaps.items())]
     missing = "; ".join(named[:SHOWN]) + (f"; and {len(named) - SHOWN} more" if len(named) > SHOWN else "")
@@ -100,4 +100,4 @@ def crossed(study: Study) -> Crossed:
     cube = [[study.values[unit, a][:trials] for a in who] for unit in complete]
     shape = (0, 0, 0) if refused else (len(complete), len(who), trials)
     return Crossed(np.array([] if refused else cube, dtype=np.float64).reshape(shape), len(units) - len(complete),
-                   missing, refused)  # fmt: skip
+                   missing, refused)

@@ -81,7 +81,7 @@ def _rates(table: "pl.DataFrame", level: float) -> "pl.DataFrame":
         "dpmo": r.dpmo, "dpmo_low": r.dpmo_low, "dpmo_high": r.dpmo_high,
         "sigma": _finite(sigma_level(dpmo=seen, shift=0.0).sigma),
         "sigma_shifted": _finite(sigma_level(dpmo=seen, shift=SHIFT).sigma),
-    }  # fmt: skip
+    }
     return table.drop("undeclared").with_columns(rounded(values).alias(name) for name, values in made.items())
 
 

@@ -59,7 +59,7 @@ def rework(
         rounded(
             m * rate if n and rate else nothing for m, n in zip(minutes, table["later_timed"], strict=True)
         ).alias("labour_minutes"),
-    )  # fmt: skip
+    )
     if later:
         notes.append(
             f"{timed:,} of {counted(later, 'attempt')} beyond the first {plural(timed, 'has', 'have')} a start and an "

@@ -102,7 +102,7 @@ def stage_layers(rows: list[dict[str, Any]], under: Ground, base: Any) -> list[A
                     style="rqa-stage-word", baseline="top", dy=1 if even or lines == 1 else 13,
                     align="right" if right else "left", dx=-5 if right else 5,
                 ).encode(x=under.x(edge=0), y=alt.value(0), text="stage_said:N")
-            )  # fmt: skip
+            )
     return made
 
 

@@ -85,7 +85,7 @@ def _rows(answer: ComebackCusum) -> list[dict[str, Any]]:
             "signal": r["signal"], "word": word, "aside": "", "stage_word": "", "up": True,
             "counts": f"{r['returned']} of {r['size']}, {figure(r['expected'], '')} expected",
             "sum": f"{r['value']:.2f}, limit {r['limit']:.2f}",
-        })  # fmt: skip
+        })
     rows.sort(key=lambda row: (row["panel"], row["month"]))
     return rows
 
@@ -102,7 +102,7 @@ def _layers(rows: list[dict[str, Any]], under: Ground, base: Any) -> list[Any]:
     x = under.x()
     tips = [alt.Tooltip("name:N", title="day"), *[alt.Tooltip("panel:N", title="group")] * bool(rows[0]["panel"]),
             alt.Tooltip("counts:N", title="came back"), alt.Tooltip("sum:N", title="sum"),
-            alt.Tooltip("signal:N", title="signal")]  # fmt: skip
+            alt.Tooltip("signal:N", title="signal")]
     last = max(r["month"] for r in rows)
     named = {"x": alt.value(3), "y": under.y("limit"), "text": alt.value("limit")}
     return [

@@ -14,11 +14,11 @@ from rqa.words import counted, figure, fixed, known, percent, spoken
 
 SAID = 12
 MEASURED = {"test_values": "first runs of tests", "step_values": "first attempts at steps",
-            "labour_minutes": "labour"}  # fmt: skip
+            "labour_minutes": "labour"}
 SHARES = {
     "comebacks": "come-backs", "first_pass_yield": "failed first checks", "first_run_pass": "failed first runs",
     "clean_jobs": "jobs that are not clean",
-}  # fmt: skip
+}
 WEEKS = 365.25 / 7
 CUT = 3.0
 """An index above this says no more than that there is ample room."""
@@ -41,7 +41,7 @@ def plot_capability(
             "value": r["ppk"] if have else None, "low": max(r["low"], 0.0) if have else None,
             "high": min(r["high"], CUT) if have else None, "method": f"{readings}, {r['method']}",
             "interval": f"{r['low']:.2f} to {r['high']:.2f}" if have else "no index",
-        }  # fmt: skip
+        }
         rows.append(row)
     rows.sort(key=lambda row: (row["value"] is None, row["value"] or 0.0, row["label"]))
     title = f"Margin within limits, {MEASURED[str(answer.settings['measure'])]}"
@@ -80,18 +80,18 @@ def plot_detection(
             "value": r["mean"] if have else None, "low": r["mean"] if have else None,
             "high": r["within"] if have else None,
             "interval": f"{within} in {chance * 100:g} % of cases" if have else "no data",
-        })  # fmt: skip
+        })
     measure, change = str(answer.settings["measure"]), float(str(answer.settings["change"]))
     title = f"Weeks until {counted(f'{change:g}', 'time')} as many {SHARES[measure]} are seen"
     subtitle = [f"dot = mean, line = up to the weeks within which {chance * 100:g} % of such changes are seen",
-                "quiet = average time between false alarms while nothing changes"]  # fmt: skip
+                "quiet = average time between false alarms while nothing changes"]
     return _rows_chart(rows, title, [*subtitle, *limits(answer)], (), headed, width)
 
 
 def _rows_chart(
     rows: list[dict[str, Any]], title: str, subtitle: Sequence[str], marks: Sequence[float], headed: bool,
     width: int | str,
-) -> Any:  # fmt: skip
+) -> Any:
     for place, row in enumerate(rows):
         row["row"] = place
     top = max([r["high"] for r in rows if r["high"] is not None] + [1.2 * m for m in marks] + [1.0])
@@ -104,7 +104,7 @@ def _rows_chart(
     have = base.transform_filter("isValid(datum.value)")
     y = alt.Y("row:O", axis=None, sort="ascending")
     tips = [alt.Tooltip("label:N", title="row"), alt.Tooltip("beside:N", title="figures"),
-            alt.Tooltip("interval:N", title="interval"), alt.Tooltip("method:N", title="how")]  # fmt: skip
+            alt.Tooltip("interval:N", title="interval"), alt.Tooltip("method:N", title="how")]
     across = {"x": alt.value(0), "y": y}
     layers = [
         have.transform_calculate(mark=str(m))
@@ -129,4 +129,4 @@ def _rows_chart(
     more = f" And {counted(len(said) - SAID, 'more row')}." if len(said) > SAID else ""
     chart = alt.layer(*layers, data=alt.Data(values=rows)).properties(height=alt.Step(ROW))
     return finish(chart, title=title, subtitle=subtitle, description=f"{title}. {'; '.join(said[:SAID])}.{more}",
-                  headed=headed, width=width)  # fmt: skip
+                  headed=headed, width=width)

@@ -88,7 +88,7 @@ def plot_by_days(answer: Answer, *, headed: bool = True, width: int | str = WIDT
     return finish(
         chart, title=title, subtitle=[*subtitle, *limits(answer)], description=_description(rows, panels, how, title),
         headed=headed, width=width if alone else None,
-    )  # fmt: skip
+    )
 
 
 def _how(answer: Answer) -> ByDay:
@@ -106,9 +106,9 @@ def _how(answer: Answer) -> ByDay:
     if isinstance(answer, RecurrenceDifference):
         one, two = settings["groups"]
         return ByDay(f"Returns of 100 units: {spoken(one)} less {spoken(two)}", "difference", 100, "difference",
-                     "age of the unit in days since its first repair", at_zero=False)  # fmt: skip
+                     "age of the unit in days since its first repair", at_zero=False)
     return ByDay("Returns of 100 units so far, by age", "mcf", 100, "mean number of returns, each return counted",
-                 "age of the unit in days since its first repair")  # fmt: skip
+                 "age of the unit in days since its first repair")
 
 
 def _rows(answer: Answer, how: ByDay) -> list[dict[str, Any]]:
@@ -117,13 +117,13 @@ def _rows(answer: Answer, how: ByDay) -> list[dict[str, Any]]:
     for r in answer.table.iter_rows(named=True):
         value, low, high = (
             round(r[c] * how.times, 5) if known(r[c]) else None for c in (how.value, "low", "high")
-        )  # fmt: skip
+        )
         if value is None:
             continue
         rows.append({
             "panel": " · ".join(spoken(r[b]) for b in by), "day": r["day"], "value": value, "low": low, "high": high,
             "at_risk": r.get("at_risk"),
-        })  # fmt: skip
+        })
     return rows
 
 
@@ -157,14 +157,14 @@ def _drawn(
     kept = [
         r for i, r in enumerate(rows)
         if i in ends or r["day"] in days or (r["day"] % every == 0 and _turns(r, rows[max(i - every, 0)]))
-    ]  # fmt: skip
+    ]
     rough = 2 * every if every > 1 else 1
     made = [{**r, "kind": "own", "line": r["panel"]} for r in kept]
     if ghosts:
         made += [
             {"panel": p, "day": r["day"], "value": r["value"], "kind": "other", "line": r["panel"]}
             for p in panels for r in kept if r["panel"] != p and (r["day"] % rough == 0 or r["day"] in days)
-        ]  # fmt: skip
+        ]
     return made
 
 
@@ -180,7 +180,7 @@ def _layers(
         "day:Q", title=how.axis,
         scale=alt.Scale(domain=[0, max(last, 1)], nice=False),
         axis=alt.Axis(values=days, grid=False, labelFlush=True),
-    )  # fmt: skip
+    )
     line = "step-after" if how.step else "linear"
     own = base.transform_filter("datum.kind == 'own'")
     tips = [alt.Tooltip("panel:N", title="group")] * (rows[0]["panel"] != "")
@@ -220,7 +220,7 @@ def _at_risk(rows: list[dict[str, Any]], days: list[int], last: int, base: Any, 
         risk="format(datum.at_risk, ',')"
     )
     for test, align in (("datum.day == 0", "left"), (f"datum.day > {end}", "right"),
-                        (f"datum.day > 0 && datum.day <= {end}", "center")):  # fmt: skip
+                        (f"datum.day > 0 && datum.day <= {end}", "center")):
         layers.append(
             shown.transform_filter(test)
             .mark_text(style="rqa-note", align=align, baseline="bottom", dy=-2)

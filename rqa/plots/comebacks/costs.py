@@ -41,7 +41,7 @@ def plot_costs(
             "each": f"{money(r['mean'], currency)} ({money(r['low'])} to {money(r['high'])})",
         }
         for place, r in enumerate(table.iter_rows(named=True))
-    ]  # fmt: skip
+    ]
     names = " and ".join(NAMES.get(b, b) for b in by)
     title = f"Cost of come-backs, by {names}" if names else "Cost of come-backs"
     subtitle = [
@@ -90,7 +90,7 @@ def _pareto(rows: list[dict[str, Any]], names: str, currency: str) -> Any:
         return alt.X(
             f"{field}:Q", title=currency or None, scale=alt.Scale(zero=True, nice=False),
             axis=alt.Axis(format=",.0f", tickCount=5, domain=False),
-        )  # fmt: skip
+        )
 
     return alt.layer(
         base.mark_bar(style="rqa-size", height=7, yOffset=9).encode(x=x("cost"), y=y, tooltip=_tips(names)),

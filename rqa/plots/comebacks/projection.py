@@ -39,7 +39,7 @@ def plot_projection(
             "figure": interval(r["final_low"], r["final_high"]) if young else "",
             "counts": f"{count(r['returned_so_far'])} of {count(r['jobs'])} back so far, {count(r['matured'])} matured",
             "state": "projected, not yet mature" if young else "mature",
-        })  # fmt: skip
+        })
     rows.sort(key=lambda r: (r["panel"], r["month"]))
     panels = sorted({r["panel"] for r in rows})
     if len(panels) > PANELS:
@@ -63,7 +63,7 @@ def plot_projection(
         picture if len(panels) > 1 else picture.properties(height=HEIGHT), title=title,
         subtitle=[*subtitle, *limits(answer)], description=_description(rows, title), headed=headed,
         width=None if len(panels) > 1 else width,
-    )  # fmt: skip
+    )
 
 
 def _level(answer: Answer) -> str:
@@ -91,7 +91,7 @@ def _projection_layers(rows: list[dict[str, Any]], under: Ground, base: Any) -> 
     tips += [alt.Tooltip("panel:N", title="group")] * bool(rows[0]["panel"])
     tips += [alt.Tooltip(f"{field}:N", title=said) for field, said in
              (("state", "which rate"), ("share", "rate"), ("interval", "interval of the true rate"),
-              ("figure", "figure to come"), ("counts", "jobs"))]  # fmt: skip
+              ("figure", "figure to come"), ("counts", "jobs"))]
     have = base.transform_filter("isValid(datum.value)")
     layers = [
         base.mark_bar(style="rqa-size", width=alt.RelativeBandSize(0.7)).encode(
@@ -143,7 +143,7 @@ def plot_backtest(
             "value": r["projected"], "came": r["came_true"], "held": r["held"],
             "word": "" if r["held"] else "missed", "share": percent(r["projected"]), "true": percent(r["came_true"]),
             "interval": interval(r["final_low"], r["final_high"]),
-        })  # fmt: skip
+        })
     rows.sort(key=lambda r: (r["age"], r["month"]))
     panels = list(dict.fromkeys(r["panel"] for r in rows))
     highs = [v for r in rows for v in (r["high"], r["came"])]
@@ -154,7 +154,7 @@ def plot_backtest(
     x = under.x()
     tips = [alt.Tooltip("name:N", title="closed in"), alt.Tooltip("panel:N", title="when"),
             alt.Tooltip("share:N", title="projected"), alt.Tooltip("interval:N", title="figure to come"),
-            alt.Tooltip("true:N", title="came true")]  # fmt: skip
+            alt.Tooltip("true:N", title="came true")]
     layers = [
         base.mark_rule(style="rqa-interval", strokeWidth=FINAL, strokeCap="butt", opacity=0.55).encode(
             x=x, y=under.y("low"), y2="high:Q"
@@ -193,7 +193,7 @@ def plot_backtest(
     return finish(
         picture, title=title, subtitle=[*subtitle, *limits(answer)], description=f"{title}. {inside}.{more}",
         headed=headed, width=width if alone else None,
-    )  # fmt: skip
+    )
 
 
 def plot_indices(
@@ -209,7 +209,7 @@ def plot_indices(
             "panel": " · ".join([*(spoken(r[b]) for b in by), RATES[r["index"]]]), "month": month_key(r["month"]),
             "name": month_name(r["month"]), "value": r["rate"], "low": r["low"], "high": r["high"], "size": r["units"],
             "counts": f"{counted(r['returns'], 'return')} of {counted(r['units'], 'unit')}",
-        })  # fmt: skip
+        })
     panels = list(dict.fromkeys(r["panel"] for r in rows))
     if len(panels) > PANELS:
         raise RequestError(
@@ -256,4 +256,4 @@ def plot_indices(
     return finish(
         picture, title=title, subtitle=[*subtitle, *limits(answer)], description=f"{title}. {'; '.join(said)}.",
         headed=headed, width=width if len(panels) == 1 else None,
-    )  # fmt: skip
+    )

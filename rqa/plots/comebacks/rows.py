@@ -34,7 +34,7 @@ def plot_causes(
             also=f"half of them by day {r['median_day']:.0f}" if known(r["median_day"]) else "",
         )
         for r in answer.table.iter_rows(named=True)
-    ]  # fmt: skip
+    ]
     window = answer.settings["window"]
     title = f"Share of jobs that come back within {counted(window, 'day')}, by class"
     subtitle = [
@@ -50,10 +50,10 @@ def plot_marks(answer: ComebackMarks, *, headed: bool = True, width: int | str =
         _row(answer, r, r["mark"], value=r["share"], low=r["low"], high=r["high"],
              beside=f"{count(r['marked'])} of {count(r['cases'])}  ·  {percent(r['share'])}")
         for r in answer.table.iter_rows(named=True)
-    ]  # fmt: skip
+    ]
     title = f"Marks of come-backs within {counted(answer.settings['window'], 'day')}"
     return _picture(answer, rows, title, ["dot = share of the come-backs it can be told of; line = {level} interval"],
-                    headed, width)  # fmt: skip
+                    headed, width)
 
 
 def plot_comparison(
@@ -67,11 +67,11 @@ def plot_comparison(
              f"{signed(r['difference_low'] * 100, 1)} to "
              f"{signed(r['difference_high'] * 100, 1)})" if known(r["difference"]) else "")
         for r in answer.table.iter_rows(named=True)
-    ]  # fmt: skip
+    ]
     rows.sort(key=lambda r: (r["value"] is None, -(r["value"] or 0.0), r["label"]))
     subtitle = ["dot = share of the group, line = {level} interval, tick = all other groups together; highest first",
                 "counts = back so far, of all jobs; the share allows for those not followed to the end",
-                answer.notes[-1]]  # fmt: skip
+                answer.notes[-1]]
     title = f"Share that came back within {counted(answer.settings['window'], 'day')}, groups compared"
     return _picture(answer, rows, title, subtitle, headed, width)
 
@@ -85,7 +85,7 @@ def plot_until(answer: DaysUntil, *, headed: bool = True, width: int | str = WID
              beside=f"{count(r['returned'])} of {counted(r['jobs'], 'job')}  ·  "
              + (f"day {r['day']:.0f}" if known(r["day"]) else "not reached"))
         for r in answer.table.iter_rows(named=True)
-    ]  # fmt: skip
+    ]
     title = f"Day by which {share * 100:g} in 100 have come back"
     return _picture(answer, rows, title, ["dot = first such day, line = {level} interval"], headed, width, share=False)
 
@@ -97,9 +97,9 @@ def plot_trends(answer: ReturnTrends, *, headed: bool = True, width: int | str =
              beside=f"{counted(r['returns'], 'return')} of {counted(r['units'], 'unit')}  ·  "
              + {"less": "fewer with age", "more": "more with age"}.get(r["trend"], r["trend"]))
         for r in answer.table.iter_rows(named=True)
-    ]  # fmt: skip
+    ]
     subtitle = ["dot = shape of the power law, line = {level} interval; tick = 1, a steady rate",
-                "left of the tick returns thin out with age, right of it they grow more frequent"]  # fmt: skip
+                "left of the tick returns thin out with age, right of it they grow more frequent"]
     return _picture(answer, rows, "Do units return more often as they age?", subtitle, headed, width, share=False)
 
 
@@ -110,9 +110,9 @@ def plot_chronic(answer: ChronicUnits, *, headed: bool = True, width: int | str 
              beside=f"{count(r['returns'])} in {counted(r['days'], 'day')}  ·  "
              + ("more than luck" if r["chronic"] else f"by luck {_units(r['by_luck'])}"))
         for r in answer.table.iter_rows(named=True)
-    ]  # fmt: skip
+    ]
     subtitle = ["dot = returns of the unit, tick = mean of units like it seen for as long; least likely by luck first",
-                "by luck = how many of all units luck alone would bring so far"]  # fmt: skip
+                "by luck = how many of all units luck alone would bring so far"]
     return _picture(answer, rows, "Units that come back most", subtitle, headed, width, share=False)
 
 
@@ -127,16 +127,16 @@ def plot_worst(answer: WorstShare, *, headed: bool = True, width: int | str = WI
              tick=r["by_luck"], beside=f"{percent(r['share'])}  ·  by luck {percent(r['by_luck'])}",
              also=f"{counted(r['returns'], 'return')} of {counted(r['units'], 'unit')}")
         for r in answer.table.iter_rows(named=True)
-    ]  # fmt: skip
+    ]
     return _picture(answer, rows, "Returns held by the worst units",
                     ["dot = share of all returns they hold, tick = share that luck alone would give them"], headed,
-                    width)  # fmt: skip
+                    width)
 
 
 def _row(
     answer: Answer, r: Row, name: str, *, value: float | None, low: float | None, high: float | None, beside: str,
     tick: float | None = None, also: str = "", first: bool = False,
-) -> Row:  # fmt: skip
+) -> Row:
     names, own = [spoken(r[b]) for b in by_of(answer)], [name if first else spoken(name)] * bool(name)
     label = " · ".join([*own, *names] if first else [*names, *own]) or "all"
     have = known(value)
@@ -144,13 +144,13 @@ def _row(
         "label": label, "value": value if have else None, "low": low if have and known(low) else None,
         "high": high if have and known(high) else None, "tick": tick if known(tick) else None,
         "beside": beside if have else "no data", "also": also,
-    }  # fmt: skip
+    }
 
 
 def _picture(
     answer: Answer, rows: list[Row], title: str, subtitle: Sequence[str], headed: bool, width: int | str,
     *, share: bool = True,
-) -> Any:  # fmt: skip
+) -> Any:
     whole = len(rows)
     rows = rows[:MOST]
     for place, row in enumerate(rows):
@@ -182,11 +182,11 @@ def _picture(
         base.mark_text(style="rqa-label", yOffset=-7, limit=alt.ExprRef("max(50, width - 6.1 * length(datum.beside))"))
         .encode(text="label:N", x=alt.value(0), y=y, tooltip=tips),
         base.mark_text(style="rqa-number", yOffset=-7).encode(text="beside:N", x=alt.value("width"), y=y),
-    ]  # fmt: skip
+    ]
     return finish(
         alt.layer(*layers, data=alt.Data(values=rows)).properties(height=alt.Step(ROW)), title=title, subtitle=words,
         description=_description(rows, title, share), headed=headed, width=width,
-    )  # fmt: skip
+    )
 
 
 def _description(rows: list[Row], title: str, share: bool) -> str:

@@ -24,10 +24,10 @@ LETTER, LINE = 6.6, 13.0
 TITLES = {
     "first_pass": "failed first checks", "first_run": "failed first runs of diagnostics",
     "comeback": "come-backs within {window} days", "clean_job": "jobs that were not clean",
-}  # fmt: skip
+}
 SEVERAL = {
     "technician": "Technicians", "bench": "Benches", "tool": "Tools", "station": "Stations", "site": "Sites",
-}  # fmt: skip
+}
 WORDS = {"above expectation": "above", "below expectation": "below"}
 
 
@@ -57,7 +57,7 @@ def plot_comparison(
     y_scale = alt.Scale(domain=[0.0, top], nice=False)
     what = TITLES[str(answer.settings["outcome"])].format(window=answer.settings.get("window"))
     x_axis = alt.Axis(title=f"{what} that the work would bring", tickCount=6, domain=False, grid=False, format="~s",
-                      titleAnchor="start")  # fmt: skip
+                      titleAnchor="start")
     y_axis = alt.Axis(tickCount=6, domain=False, format=".1f", labelExpr="datum.label + ' ×'")
 
     def x(field: str = "expected") -> Any:
@@ -70,7 +70,7 @@ def plot_comparison(
     tips = [alt.Tooltip(f"{k}:N", title=t) for k, t in (
         ("name", str(answer.settings["who"])), ("counts", "observed, expected"), ("times", "ratio"),
         ("interval", "interval"), ("drawn", "shrunk"), ("verdict", "verdict"),
-    )]  # fmt: skip
+    )]
     layers = [
         curve.mark_area(style="rqa-band", line=False).encode(x=x("at"), y=y("low_95"), y2="high_95:Q"),
         *(
@@ -135,7 +135,7 @@ def _rows(answer: Comparison) -> list[dict[str, Any]]:
             "counts": f"{r['observed']:,} observed, {r['expected']:.1f} expected of {r['exposures']:,}",
             "times": f"{r['ratio']:.2f} times", "interval": f"{r['low']:.2f} to {r['high']:.2f} ({level:g} %)",
             "drawn": f"{r['shrunk']:.2f} times" if known(r["shrunk"]) else "no data",
-        }  # fmt: skip
+        }
         rows.append(row)
     return rows
 
@@ -160,7 +160,7 @@ def _funnel(answer: Comparison, span: tuple[float, float], top: float) -> list[d
     near, far = (funnel_limits(trials=size, centre=share, level=level, dispersion=spread) for level in (0.95, 0.998))
     ends = {
         "low_95": near.low, "high_95": near.high, "low_998": far.low, "high_998": far.high,
-    }  # fmt: skip
+    }
     cut = {name: np.minimum(values / share, top).round(4) for name, values in ends.items()}
     # Where the outer limits leave the chart, or lie at 0, there is no line to draw.
     drawn = {name: np.ones(GRID, dtype=bool) for name in cut}
@@ -249,7 +249,7 @@ def _subtitle(answer: Comparison, rows: list[dict[str, Any]]) -> list[str]:
 def _description(answer: Comparison, rows: list[dict[str, Any]], title: str) -> str:
     text = [f"{title}."]
     loud = [f"{r['name']}, {r['counts']}, {r['times']} ({r['interval']}), {r['verdict']}" for r in rows
-            if r["kind"] == "loud"]  # fmt: skip
+            if r["kind"] == "loud"]
     quiet = [r["name"] for r in rows if r["kind"] == "quiet"]
     if loud or quiet:
         none = said_of(answer, "None is further out than luck allows.")

@@ -43,19 +43,19 @@ def _rows(answer: Learning, headed: bool, width: int | str) -> Any:
             else f"{r['verdict']}; no curve fits, as all failures are before, or all after, the passes",
             "interval": f"odds times {r['doubling']:.2f} a doubling, {r['low']:.2f} to {r['high']:.2f}: {r['verdict']}"
             if have else "",
-        })  # fmt: skip
+        })
     if not rows:
         return nothing(title=TITLE, why=said_of(answer, "There is too little work to say."), headed=headed, width=width)
     few = answer.table.height - len(rows)
     level = float(str(answer.settings["level"])) * 100
     subtitle = [f"dot = odds of a pass, times so much with each doubling of jobs done; line = {level:g} % interval",
-                "tick = 1, no change; in the order of names, which is no rank"]  # fmt: skip
+                "tick = 1, no change; in the order of names, which is no rank"]
     if few:
         subtitle.append(f"{few:,} more have too little work to say")
     return figure_rows(
         rows, title=TITLE, subtitle=[*subtitle, *limits(answer)], axis={"format": "~g", "values": [0.25, 0.5, 1, 2, 4]},
         domain=RANGE, headed=headed, width=width, mark=1.0, kind="log",
-    )  # fmt: skip
+    )
 
 
 def _curves(answer: Learning, headed: bool, width: int | str) -> Any:
@@ -69,7 +69,7 @@ def _curves(answer: Learning, headed: bool, width: int | str) -> Any:
     x = alt.X("jobs:Q", scale=alt.Scale(domain=[1, max(most, 2)], type="log", nice=False),
               axis=alt.Axis(title="jobs of the procedure done", titleAnchor="start", domain=False, grid=False,
                             values=[v for v in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 5000) if v <= most],
-                            format="~s"))  # fmt: skip
+                            format="~s"))
 
     def y(field: str) -> Any:
         scale = alt.Scale(domain=[floor, 1.0], nice=False, zero=False)
@@ -78,7 +78,7 @@ def _curves(answer: Learning, headed: bool, width: int | str) -> Any:
     base = alt.Chart()
     tips = [alt.Tooltip("jobs:Q", title="jobs done", format=".0f"),
             alt.Tooltip("fitted:Q", title="curve", format=".1%"),
-            alt.Tooltip("smooth:Q", title="smoothed", format=".1%")]  # fmt: skip
+            alt.Tooltip("smooth:Q", title="smoothed", format=".1%")]
     layers = [
         base.mark_area(style="rqa-band").encode(x=x, y=y("smooth_low"), y2="smooth_high:Q"),
         base.mark_line(style="rqa-centre", strokeDash=[4, 3]).encode(x=x, y=y("depot")),
@@ -87,7 +87,7 @@ def _curves(answer: Learning, headed: bool, width: int | str) -> Any:
     ]
     level = float(str(answer.settings["level"])) * 100
     subtitle = [f"thick = fitted curve; thin, in its {level:g} % band = what the checks near that many jobs show",
-                "dashed = yield of all others on the procedure"]  # fmt: skip
+                "dashed = yield of all others on the procedure"]
     data = alt.Data(values=values)
     chart: Any = alt.layer(*layers, data=data).properties(height=PANEL_HEIGHT if len(told) > 1 else 2 * PANEL_HEIGHT)
     chart = chart.properties(width=width if isinstance(width, int) else 300)
@@ -96,7 +96,7 @@ def _curves(answer: Learning, headed: bool, width: int | str) -> Any:
     else:
         subtitle.insert(0, values[0]["panel"])
     said = "; ".join(f"{r['technician']} on {r['procedure']}: {r['verdict']}, now {percent(r['now'])} "
-                     f"({percent(r['now_low'])} to {percent(r['now_high'])})" for r in told)  # fmt: skip
+                     f"({percent(r['now_low'])} to {percent(r['now_high'])})" for r in told)
     return finish(
         chart, title=TITLE, subtitle=[*subtitle, *limits(answer)], description=f"{TITLE}. {said}.", headed=headed
     )
@@ -112,7 +112,7 @@ def _points(answer: Learning, row: dict[str, Any]) -> list[dict[str, Any]]:
         (pl.col("technician") == row["technician"]) & (pl.col("procedure") == row["procedure"])
     )
     counts: dict[str, Any] = {"experience": own["experience"].to_numpy(), "passed": own["passed"].to_numpy(),
-              "checked": own["exposures"].to_numpy()}  # fmt: skip
+              "checked": own["exposures"].to_numpy()}
     level = float(str(answer.settings["level"]))
     at = np.geomspace(1.0, max(float(own["experience"].to_numpy().max()), 2.0), GRID)
     smooth = smoothed_yield(**counts, at=at, level=level)
@@ -127,4 +127,4 @@ def _points(answer: Learning, row: dict[str, Any]) -> list[dict[str, Any]]:
          "smooth": number(smooth.estimate[i]), "smooth_low": number(smooth.low[i]),
          "smooth_high": number(smooth.high[i]), "depot": row["depot"] if known(row["depot"]) else None}
         for i, a in enumerate(at)
-    ]  # fmt: skip
+    ]

@@ -64,7 +64,7 @@ def _months(rows: list[dict[str, Any]], under: Ground) -> Any:
     base = alt.Chart(alt.Data(values=rows))
     x = under.x()
     tips = [alt.Tooltip(f"{k}:N", title=t) for k, t in (("name", "closed in"), ("share", "came back"),
-                                                        ("interval", "interval"), ("counts", "jobs"))]  # fmt: skip
+                                                        ("interval", "interval"), ("counts", "jobs"))]
     have, after = base.transform_filter("isValid(datum.value)"), base.transform_filter("datum.side == 'after'")
     drawn = after.transform_filter("isValid(datum.unchanged)")
     start = base.transform_filter("datum.side == 'start'")
@@ -121,14 +121,14 @@ def plot_action_power(
             "least": f"x{r['smallest_ratio']:.2f}" if known(r["smallest_ratio"]) else "none",
         }
         for r in answer.table.iter_rows(named=True)
-    ]  # fmt: skip
+    ]
     months = [r["month"] for r in rows]
     every = max(1, round(len(months) / 12))
     labels = {m: [f"month {int(m)}" if int(m) == 1 else str(int(m))] for m in months if int(m) % every == 1 % every}
     under = ground(months, [0.0], [1.0], from_zero=True, bars=False, labels=labels)
     base = alt.Chart(alt.Data(values=rows))
     tips = [alt.Tooltip(f"{k}:N", title=t) for k, t in (("name", "when"), ("chance", "chance"), ("jobs", "jobs after"),
-                                                        ("least", "smallest change"))]  # fmt: skip
+                                                        ("least", "smallest change"))]
     first = next((r for r in rows if r["enough"]), None)
     layers = [
         base.mark_line(style="rqa-limit").encode(x=under.x(), y=under.y("wanted")),

@@ -20,7 +20,7 @@ def plot_verdicts(answer: Verdicts, *, headed: bool = True, width: int | str = W
     if not judged or answer.sides is None:
         return nothing(
             title=TITLE, why=said_of(answer, "No action has a scope that can be read."), headed=headed, width=width
-        )  # fmt: skip
+        )
     rows = [row for action in judged for row in _rows(action, answer.sides)]
     level = float(str(answer.settings["level"])) * 100
     top = 1.04 * max([min(r["high"], 3 * max(r["value"], 0.01)) for r in rows if r["value"] is not None] + [0.02])
@@ -56,7 +56,7 @@ def _rows(action: Mapping[str, Any], sides: pl.DataFrame) -> list[dict[str, Any]
             "beside": f"{count(r['returned'])} of {count(r['jobs'])}  ·  {percent(r['rate'])}" if have else "",
             "interval": interval(r["low"], r["high"]) if have else "no data",
             "why": "" if have else "no matured job yet",
-        })  # fmt: skip
+        })
     return made
 
 

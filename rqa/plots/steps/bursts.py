@@ -43,7 +43,7 @@ def plot_bursts(answer: Bursts, *, headed: bool = True, width: int | str = WIDTH
             "label": f"{r['burst']}  {_group(r)}", "word": word, "ends": ends,
             "beside": f"{count(r['events'])} of {count(r['cases'])}, {r['expected']:.1f} expected",
             "ratio": "no others" if r["ratio"] is None else f"{r['ratio']:.1f} times the rate of the rest",
-        })  # fmt: skip
+        })
     dots = _dots(answer, series, at, name)
     labels = {str(at[p] + 0.5): lines for p, lines in period_labels(periods).items()}
     chart = _layers(rows, dots, labels, len(periods))
@@ -56,7 +56,7 @@ def plot_bursts(answer: Bursts, *, headed: bool = True, width: int | str = WIDTH
     return finish(
         chart, title=title, subtitle=[*subtitle, *limits(answer)],
         description=f"{title}. {'; '.join(said[:SAID])}.{more}", headed=headed, width=width,
-    )  # fmt: skip
+    )
 
 
 def _group(row: dict[str, Any]) -> str:
@@ -77,7 +77,7 @@ def _dots(answer: Bursts, series: list[dict[str, Any]], at: dict[str, int], name
         for place, r in enumerate(list(answer.table.iter_rows(named=True))[:MOST])
         for s in of.get((r["dimension"], r["part_no"] or "", r["group"] or ""), [])
         if s["events"]
-    ]  # fmt: skip
+    ]
 
 
 def _layers(rows: list[dict[str, Any]], dots: list[dict[str, Any]], labels: dict[str, Any], periods: int) -> Any:
@@ -85,7 +85,7 @@ def _layers(rows: list[dict[str, Any]], dots: list[dict[str, Any]], labels: dict
     axis = alt.Axis(
         values=[float(v) for v in labels], labelExpr=f"({_json(labels)})[format(datum.value, '.1f')]", domain=False,
         ticks=False, grid=False, labelLineHeight=13, labelOverlap=True,
-    )  # fmt: skip
+    )
 
     def x(field: str) -> Any:
         return alt.X(f"{field}:Q", title=None, scale=alt.Scale(domain=[0, periods], nice=False), axis=axis)
@@ -100,7 +100,7 @@ def _layers(rows: list[dict[str, Any]], dots: list[dict[str, Any]], labels: dict
         ("not more than luck", {"fill": PAPER, "fillOpacity": 0.01, "stroke": QUIET, "strokeWidth": 0.7}),
     )
     layers = [base.mark_rule(style="rqa-line", yOffset=9, strokeWidth=0.4, opacity=0.5).encode(
-        x=alt.value(0), x2=alt.value("width"), y=y)]  # fmt: skip
+        x=alt.value(0), x2=alt.value("width"), y=y)]
     for kind, look in styles:
         layers.append(
             base.transform_filter(f"datum.kind == '{kind}'")

@@ -26,18 +26,18 @@ def plot_clusters(answer: Clusters, *, headed: bool = True, width: int | str = W
             f"{r['firmness']}",
         }
         for r in table.head(MOST).iter_rows(named=True)
-    ]  # fmt: skip
+    ]
     level = float(str(answer.settings["level"])) * 100
     subtitle = ["a row = jobs that failed alike, by the marks that tell them (share with it)",
                 f"dot = share of them that came back within {counted(answer.settings['window'], 'day')}, line = "
-                f"{level:g} % interval"]  # fmt: skip
+                f"{level:g} % interval"]
     if table.height > MOST:
         subtitle.append(f"{table.height - MOST:,} smaller ones are in the table")
     top = max(max(r["high"] for r in rows), 0.05)
     return figure_rows(
         rows, title=TITLE, subtitle=[*subtitle, *limits(answer)], axis={"format": "%"},
         domain=(0.0, min(top * 1.02, 1.0)), headed=headed, width=width,
-    )  # fmt: skip
+    )
 
 
 def _label(row: dict[str, Any]) -> str:

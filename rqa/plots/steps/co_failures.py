@@ -51,7 +51,7 @@ def plot_co_failures(
                 "said": (f"{r['lift']:.0f}×" if r["lift"] >= 9.95 else f"{r['lift']:.1f}×") if sure else "·",
                 "counts": f"{counted(r['together'], 'job')}, {r['expected']:.1f} expected",
                 "lift": f"{r['lift']:.1f} times ({r['low']:.1f} to {r['high']:.1f})", "verdict": r["verdict"],
-            })  # fmt: skip
+            })
     said = [f"{c['cell']} with {c['line']}: {c['lift']}, {c['counts']}" for c in cells if c["sure"]]
     more = f" And {len(said) - SAID} more." if len(said) > SAID else ""
     subtitle = ["number = times as often as if each came on its own, beyond luck; · = luck explains it"]
@@ -61,7 +61,7 @@ def plot_co_failures(
     return finish(
         _half(cells, marks), title=TITLE, subtitle=[*subtitle, *limits(answer)],
         description=f"{TITLE}. {'; '.join(said[:SAID])}.{more}", headed=headed, width=width,
-    )  # fmt: skip
+    )
 
 
 def _rows(answer: CoFailures, met: list[dict[str, Any]], headed: bool, width: int | str) -> Any:
@@ -72,7 +72,7 @@ def _rows(answer: CoFailures, met: list[dict[str, Any]], headed: bool, width: in
             "interval": f"{r['low']:.1f} to {r['high']:.1f} times, where {r['expected']:.1f} jobs were to be expected",
         }
         for r in met
-    ]  # fmt: skip
+    ]
     level = float(str(answer.settings["level"])) * 100
     subtitle = [f"dot = times as often as if each came on its own; line = {level:g} % interval; tick = 1, as often"]
     ends = (0.5, max(20.0, *(r["high"] for r in met)))
@@ -80,7 +80,7 @@ def _rows(answer: CoFailures, met: list[dict[str, Any]], headed: bool, width: in
     return figure_rows(
         rows, title=TITLE, subtitle=[*subtitle, *limits(answer)], axis={"format": "~g", "values": ticks}, domain=ends,
         headed=headed, width=width, mark=1.0, kind="log",
-    )  # fmt: skip
+    )
 
 
 def _pair(row: dict[str, Any]) -> tuple[str, str]:
@@ -90,9 +90,9 @@ def _pair(row: dict[str, Any]) -> tuple[str, str]:
 def _half(cells: list[dict[str, Any]], marks: list[str]) -> Any:
     base = alt.Chart(alt.Data(values=cells))
     x = alt.X("cell:O", title=None, scale=alt.Scale(domain=marks[:-1]),
-              axis=alt.Axis(orient="bottom", labelAngle=-35, labelLimit=150, domain=False, ticks=False))  # fmt: skip
+              axis=alt.Axis(orient="bottom", labelAngle=-35, labelLimit=150, domain=False, ticks=False))
     y = alt.Y("line:O", title=None, scale=alt.Scale(domain=marks[1:]),
-              axis=alt.Axis(labelLimit=180, domain=False, ticks=False))  # fmt: skip
+              axis=alt.Axis(labelLimit=180, domain=False, ticks=False))
     told = {"cell": "one", "line": "other", "lift": "as often", "counts": "together", "verdict": "verdict"}
     tips = [alt.Tooltip(f"{k}:N", title=t) for k, t in told.items()]
     sure = base.transform_filter("datum.sure")

@@ -19,7 +19,7 @@ SHORT = {
     "missing": "missing", "skipped": "skipped", "left_failed": "left failed", "out_of_order": "out of order",
     "check_before_tightening": "before tightening", "irreversible_before_hold": "before a hold point",
     "unequal_connectors": "with only the other end done",
-}  # fmt: skip
+}
 """Kinds of breach at a step, in a word or two; a count not done is said by missing, skipped, left failed."""
 LABELS = {
     "missing": "step missing from the log", "skipped": "step or check skipped", "left_failed": "failed check left",
@@ -27,7 +27,7 @@ LABELS = {
     "count_not_done": "connectors not counted", "unequal_connectors": "connectors left apart",
     "irreversible_before_hold": "before an open hold point", "pairing": "part without its pair",
     "isolated_late": "battery isolated late", "reconnected_early": "battery connected early",
-}  # fmt: skip
+}
 """Kinds of breach on a row of their own, short enough for a narrow page."""
 AT_STEP = {**SHORT, "count_not_done": "not counted", "isolated_late": "too late", "reconnected_early": "too early"}
 """The same beside the name of a step."""
@@ -108,7 +108,7 @@ def _step_row(row: Mapping[str, Any], by: Sequence[str]) -> dict[str, Any]:
         "value": row["share"] if have else None, "low": row["low"], "high": row["high"],
         "beside": f"{percent(row['share'])} of {count(row['jobs'])}" if have else "",
         "interval": interval(row["low"], row["high"]), "why": "" if have else "no data",
-    }  # fmt: skip
+    }
 
 
 def _risk_row(row: Mapping[str, Any], by: Sequence[str]) -> dict[str, Any]:
@@ -118,7 +118,7 @@ def _risk_row(row: Mapping[str, Any], by: Sequence[str]) -> dict[str, Any]:
     met = jobs if row["kind"] in BATTERY else percent(row["share"])
     words = AT_STEP if row.get("step") else LABELS
     made = {"label": f"{where + ': ' if where else ''}{words[row['kind']]} ({met})", "value": None, "low": None,
-            "high": None, "beside": "", "why": "", "interval": "no data"}  # fmt: skip
+            "high": None, "beside": "", "why": "", "interval": "no data"}
     after = f"{count(row['breached_returned'])} of {count(row['breached_matured'])} came back"
     if row["verdict"] in ("too little work to say", "nothing to compare with") or not (
         row["breached_returned"] or row["expected"]
@@ -135,4 +135,4 @@ def _risk_row(row: Mapping[str, Any], by: Sequence[str]) -> dict[str, Any]:
     return made | {
         "value": max(ratio, ENDS[0] / ENDLESS), "low": low, "high": high, "beside": f"{times}{word}",
         "interval": f"{0.0 if low < ENDS[0] / 2 else low:.2g} to {upper}, {row['measure'] or 'ratio'}; {after}",
-    }  # fmt: skip
+    }

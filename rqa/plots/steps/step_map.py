@@ -30,7 +30,7 @@ def plot_step_map(answer: StepMap, *, headed: bool = True, width: int | str = WI
     for r in answer.table.iter_rows(named=True):
         marks = [
             word for word, so in (("hold point", r["hold_point"]), ("cannot be undone", r["irreversible"])) if so
-        ]  # fmt: skip
+        ]
         words = [f"{spoken(r['phase'])} phase", *marks, *_words(r)]
         rows.append(
             _row(r, f"{r['place']} · {r['step']}", words)
@@ -72,7 +72,7 @@ def _row(r: dict[str, Any], label: str, words: list[str]) -> dict[str, Any]:
         "label": label, "words": "  ·  ".join(words), "value": value, "low": low, "high": high, "said": said,
         "beside": f"{said}{fails}", "interval": "no data" if high is None else f"{low:.0f} to {high:.0f} in 10,000",
         "jobs": count(r["exposures"] or 0),
-    }  # fmt: skip
+    }
 
 
 def _drawn(
@@ -96,7 +96,7 @@ def _drawn(
             ("label", "step"), ("said", "come-backs per 10,000"), ("interval", "limits"), ("jobs", "jobs that did it"),
             ("words", "words"),
         )
-    ]  # fmt: skip
+    ]
     have = base.transform_filter("isValid(datum.right)")
     start = {"x": alt.value(0), "y": y}
     layers = [
@@ -174,17 +174,17 @@ def plot_relative_risk(
             "why": "" if have else "no ratio: nothing to set beside",
             "beside": f"{percent(r['rate'])} and {percent(r['other_rate'])}{sure}",
             "interval": _times(r["low"], r["high"]) if have else "no data",
-        })  # fmt: skip
+        })
     subtitle = ["dot = how many times as likely as on like work without it",
                 "line = limits, tick = 1, as likely; the surest first",
-                "right: came back with and without"]  # fmt: skip
+                "right: came back with and without"]
     if told.height > PAIRS:
         subtitle.append(f"the first {PAIRS} of {counted(told.height, 'comparison')}")
     return figure_rows(
         rows, title="Come-backs after what happened at a step", subtitle=[*subtitle, *limits(answer)],
         axis={"format": "~g", "values": [0.25, 0.5, 1, 2, 4, 8]}, domain=(0.2, 10.0), headed=headed, width=width,
         mark=1.0, kind="log",
-    )  # fmt: skip
+    )
 
 
 def _times(low: float, high: float) -> str:

@@ -34,7 +34,7 @@ def plot_touch_matrix(
             "mature": True, "name": " · ".join([spoken(r[cause]), *(r[name] for name in extra)]), "state": "",
             "counts": f"{r['attributed']:.1f} of {count(r['candidate_in'])} possible" if told else "not to be told",
             "beside": label, "order": r["per_10000"] or 0.0,
-        })  # fmt: skip
+        })
     worst: dict[str, float] = {}
     for row in rows:
         worst[row["beside"]] = max(worst.get(row["beside"], 0.0), row.pop("order"))
@@ -55,7 +55,7 @@ def plot_touch_matrix(
          "+ joins what is done together and cannot be told apart",
          *([f"the first {MOST} of {counted(len(order), 'cause')}"] if len(order) > MOST else [])],
         "found at fault on return", headed, width, said=said,
-    )  # fmt: skip
+    )
 
 
 def _short(names: list[str]) -> str:

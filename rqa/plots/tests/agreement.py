@@ -49,13 +49,13 @@ def plot_agreement(answer: Agreement, *, headed: bool = True, width: int | str =
     ]
     level = float(str(answer.settings["level"])) * 100
     subtitle = ["bar = part of the variance of measured values (analysis of variance)",
-                f"dot = kappa, line = {level:g} % interval; 1 = full agreement, tick at 0 = chance"]  # fmt: skip
+                f"dot = kappa, line = {level:g} % interval; 1 = full agreement, tick at 0 = chance"]
     more = f" And {counted(len(rows) - SAID, 'more row')}." if len(rows) > SAID else ""
     said = "; ".join(f"{r['label']}: {r['beside']} ({r['more']})" for r in rows[:SAID])
     return finish(
         alt.layer(*layers, data=alt.Data(values=rows)).properties(height=alt.Step(ROW)), title=title,
         subtitle=subtitle, description=f"{title}. {said}.{more}", headed=headed, width=width,
-    )  # fmt: skip
+    )
 
 
 def _row(r: dict[str, Any]) -> dict[str, Any] | None:
@@ -68,7 +68,7 @@ def _row(r: dict[str, Any]) -> dict[str, Any] | None:
             "label": f"{r['study']} · {WORDS[r['figure']]}", "value": r["share"], "low": None, "high": None,
             "zero": 0.0, "dot": False, "cut": False, "beside": f"{percent(r['share'])} of variance",
             "more": f"{r['figure']}, sigma {r['value']:.3g}{limits}, {counted(r['cases'], 'unit')}",
-        }  # fmt: skip
+        }
     if not known(r["value"]) or r["method"] == "share":
         return None
     return {
@@ -77,4 +77,4 @@ def _row(r: dict[str, Any]) -> dict[str, Any] | None:
         "cut": known(r["low"]) and r["low"] < LOWEST,
         "beside": f"kappa {r['value']:.2f}  ·  {percent(r['share'])} agree",
         "more": f"{r['method']}, {r['low']:.2f} to {r['high']:.2f}, {counted(r['cases'], 'unit')}",
-    }  # fmt: skip
+    }

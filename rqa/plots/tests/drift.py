@@ -36,10 +36,10 @@ def plot_stations(
     keys = sorted({r["month"] for r in rows})
     labels = period_labels(keys)
     tips = [alt.Tooltip("name:N", title=period), alt.Tooltip("said:N", title="apart"),
-            alt.Tooltip("readings:Q", title="readings"), alt.Tooltip("word:N", title="signal")]  # fmt: skip
+            alt.Tooltip("readings:Q", title="readings"), alt.Tooltip("word:N", title="signal")]
     base = alt.Chart()
     x = alt.X("month:O", title=None, scale=alt.Scale(domain=keys),
-              axis=alt.Axis(values=list(labels), labelExpr=_label(labels), labelAngle=0, ticks=False))  # fmt: skip
+              axis=alt.Axis(values=list(labels), labelExpr=_label(labels), labelAngle=0, ticks=False))
 
     def y(field: str) -> Any:
         axis = alt.Axis(tickCount=3, domain=False)
@@ -70,13 +70,13 @@ def plot_stations(
     )
     subtitle = [f"line = station less the others each {period}, band = limits of single values",
                 "dashed = average that forgets slowly (EWMA)",
-                "diamonds = beyond the limits of either"]  # fmt: skip
+                "diamonds = beyond the limits of either"]
     if len(order) > PANELS:
         subtitle.append(f"the {PANELS} surest of {len(order)}; the table holds all")
     return finish(
         chart, title=title, subtitle=[*subtitle, *limits(answer)],
         description=f"{title}. {'; '.join(names.values())}.", headed=headed,
-    )  # fmt: skip
+    )
 
 
 def _surest(r: dict[str, Any]) -> tuple[float, str, str]:
@@ -112,7 +112,7 @@ def _row(r: dict[str, Any], names: dict[Any, str], period: str) -> dict[str, Any
         "word": word, "at": r["value"] if single else r["ewma"] if average else None,
         "above": (r["signal"] or r["ewma_signal"]).startswith("above"),
         "said": figure(r["value"], r["unit"] or "") if known(r["value"]) else percent(None),
-    }  # fmt: skip
+    }
 
 
 def _label(labels: Any) -> str:

@@ -25,7 +25,7 @@ def plot_escapes(answer: Escapes, *, headed: bool = True, width: int | str = WID
         row = row_of(
             answer, r, share="sensitivity", why="no fault known, neither caught nor escaped",
             beside=f"{count(r['caught'])} caught  ·  {count(r['escaped'])} escaped  ·  {percent(r['sensitivity'])}",
-        )  # fmt: skip
+        )
         if known(r["least"]) and row["value"] is not None:
             top = r["greatest"] if known(r["greatest"]) else 1.0
             row |= {"from": r["least"], "to": top}
@@ -34,7 +34,7 @@ def plot_escapes(answer: Escapes, *, headed: bool = True, width: int | str = WID
     order = ordered(answer, rows, "lowest first")
     subtitle = ["dot = faults caught before release, of those caught or escaped",
                 f"line = {{level}} interval{order}",
-                "band = from all that is not known an escape, to all of it caught"]  # fmt: skip
+                "band = from all that is not known an escape, to all of it caught"]
     return drawn(answer, rows, "Faults that the tests caught", subtitle, headed, width)
 
 
@@ -52,7 +52,7 @@ def plot_coverage(answer: CoverageGap, *, headed: bool = True, width: int | str 
         rows.append(
             row_of(answer, r, share="share", why="",
                    beside=f"{count(r['uncovered'])} of {count(r['returned'])}{cost}  ·  {percent(r['share'])}")
-        )  # fmt: skip
+        )
     subtitle = ["dot = come-backs that no test covers, of all with a known fault", "line = {level} interval"]
     if answer.whole is not None and answer.whole.height:
         whole = answer.whole.row(0, named=True)

@@ -49,7 +49,7 @@ def plot_limits(answer: LimitChoices, *, headed: bool = True, width: int | str =
     return finish(
         chart, title=title, subtitle=[*subtitle, *limits(answer)], description=_description(answer, title),
         headed=headed, width=width if alone else None,
-    )  # fmt: skip
+    )
 
 
 def _rows(answer: LimitChoices) -> list[dict[str, Any]]:
@@ -57,7 +57,7 @@ def _rows(answer: LimitChoices) -> list[dict[str, Any]]:
     before: dict[str, Any] | None = None
     present = {} if answer.tests is None else {
         (r["test"], r["unit"], r["side"]): r["present_limit"] for r in answer.tests.iter_rows(named=True)
-    }  # fmt: skip
+    }
     for r in answer.table.iter_rows(named=True):
         panel, unit, now = f"{r['test']}, {r['side']} limit", r["unit"] or "", r["at_present"]
         if not known(r["caught_share"]) or not known(r["held_share"]):
@@ -75,7 +75,7 @@ def _rows(answer: LimitChoices) -> list[dict[str, Any]]:
                 "word": f"now {figure(present.get((r['test'], r['unit'], r['side'])), unit)}" if now else "",
                 "rightly": f"{count(r['caught'])} caught, {count(r['missed'])} missed",
                 "vain": f"{count(r['held'])} held, {count(r['passed'])} passed",
-            }  # fmt: skip
+            }
             made.append(before)
     return made
 
@@ -89,7 +89,7 @@ def _layers(base: Any) -> list[Any]:
         return alt.Y(f"{field}:Q", title="faulty jobs caught", scale=share, axis=axis)
 
     tips = [alt.Tooltip(f"{k}:N", title=t) for k, t in
-            (("limit", "limit"), ("rightly", "faulty jobs"), ("vain", "sound jobs"))]  # fmt: skip
+            (("limit", "limit"), ("rightly", "faulty jobs"), ("vain", "sound jobs"))]
     curve, here = base.transform_filter("!datum.end"), base.transform_filter("datum.now")
     return [
         base.transform_filter("datum.now || datum.end").mark_line(style="rqa-stage").encode(x=x, y=y("caught")),
@@ -113,7 +113,7 @@ def _description(answer: LimitChoices, title: str) -> str:
 
 def _said(answer: LimitChoices, r: dict[str, Any]) -> str:
     now = answer.table.filter(answer.table["at_present"] & (answer.table["test"] == r["test"])
-                              & (answer.table["side"] == r["side"]))  # fmt: skip
+                              & (answer.table["side"] == r["side"]))
     far, pairs = r["area_passed"], "of pairs of those that passed"
     area = f"an escape lies further out in {percent(far)} {pairs}" if known(far) else "no escape"
     caught = f"; as it is {percent(now['caught_share'][0])} of faulty jobs caught" if now.height else ""

@@ -37,7 +37,7 @@ def plot_readings(
             drawn.append({
                 "panel": names[tuple(h[k] for k in (*by, *KEYS))], "kind": "bin", "start": h["start"], "end": h["end"],
                 "readings": h["readings"], "foot": 0, "said": said,
-            })  # fmt: skip
+            })
     base = alt.Chart()
     scale = alt.Scale(zero=False, nice=False, padding=6)
     y = alt.Y("readings:Q", title=None, axis=None)
@@ -78,7 +78,7 @@ def plot_readings(
     return finish(
         chart, title=title, subtitle=[*subtitle, *limits(answer)],
         description=f"{title}. {'; '.join(_said(r, by) for r in rows)}.", headed=headed,
-    )  # fmt: skip
+    )
 
 
 def _names(rows: list[dict[str, Any]], by: tuple[str, ...]) -> dict[tuple[Any, ...], str]:
@@ -122,5 +122,5 @@ def _said(r: dict[str, Any], by: tuple[str, ...]) -> str:
 
 def _limits(r: dict[str, Any]) -> str:
     ends = [f"{side} limit {figure(r[f'{side}_limit'], r['unit'] or '')}" for side in ("lower", "upper")
-            if r[f"{side}_limit"] is not None]  # fmt: skip
+            if r[f"{side}_limit"] is not None]
     return listed(ends) or "no limits"

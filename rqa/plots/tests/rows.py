@@ -20,7 +20,7 @@ MOST = 60
 CHECKS = {
     "missing": "a usual test was not run", "failed": "last run failed", "aborted": "last run aborted",
     "early": "tested before the last step", "any": "any of these",
-}  # fmt: skip
+}
 Row = dict[str, Any]
 
 
@@ -34,13 +34,13 @@ def plot_outcomes(
         rows.append(
             row_of(answer, r, share="first_pass_share", why="every first run was aborted", of="at the first run",
                    beside=f"{percent(r['first_pass_share'])} first  ·  {end} in the end  ·  {count(r['tests'])}")
-        )  # fmt: skip
+        )
     order = ordered(answer, rows, "lowest first")
     low = min([row["low"] for row in rows if row["value"] is not None], default=0.0)
     subtitle = [f"dot = share of first runs that passed, line = {{level}} interval{order}",
-                "beside it: the share whose last run passed, and the number of tests"]  # fmt: skip
+                "beside it: the share whose last run passed, and the number of tests"]
     return drawn(answer, rows, "Tests passed at the first run and in the end", subtitle, headed, width,
-                 domain=(max(0.0, int(low * 20) / 20), 1.0))  # fmt: skip
+                 domain=(max(0.0, int(low * 20) / 20), 1.0))
 
 
 def plot_retests(answer: RetestPasses, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
@@ -49,7 +49,7 @@ def plot_retests(answer: RetestPasses, *, headed: bool = True, width: int | str 
         row_of(answer, r, share="share", why="no fail" if not r["fails"] else "the step log has no times",
                beside=f"{count(r['retest_passes'])} of {count(r['judged'])}  ·  {percent(r['share'])}")
         for r in answer.table.iter_rows(named=True)
-    ]  # fmt: skip
+    ]
     order = ordered(answer, rows, "highest first")
     subtitle = ["dot = share of failed runs that passed again with nothing done", f"line = {{level}} interval{order}"]
     return drawn(answer, rows, "Failed, then passed with nothing done", subtitle, headed, width)
@@ -64,11 +64,11 @@ def plot_worth(
                beside=f"{count(r['nothing_found'])} of {counted(r['nothing_found'] + r['confirmed'], 'fail')}  ·  "
                       f"pass holds in {percent(r['pass_value'])}")
         for r in answer.table.iter_rows(named=True)
-    ]  # fmt: skip
+    ]
     order, window = ordered(answer, rows, "highest first"), answer.settings["window"]
     subtitle = ["dot = share of fails after which nothing was found",
                 f"line = {{level}} interval{order}",
-                f"pass holds = not back within {counted(window, 'day')} for what the test covers"]  # fmt: skip
+                f"pass holds = not back within {counted(window, 'day')} for what the test covers"]
     return drawn(answer, rows, "Fails after which nothing was found", subtitle, headed, width)
 
 
@@ -86,13 +86,13 @@ def plot_releases(answer: Releases, *, headed: bool = True, width: int | str = W
             high = f"{r['ratio_high']:.1f}" if known(r["ratio_high"]) else "any"
             after = f"  ·  risk × {r['ratio']:.1f} ({r['ratio_low']:.1f} to {high})"
         row = row_of(answer, r, share="share", why="cannot be judged", label=CHECKS[r["check"]], of="of released jobs",
-                     beside=f"{count(r['flagged'])} of {count(r['jobs'])}{after}")  # fmt: skip
+                     beside=f"{count(r['flagged'])} of {count(r['jobs'])}{after}")
         rows.append(row)
     top = max([row["high"] for row in rows if row["value"] is not None], default=0.01)
     subtitle = ["dot = share of released jobs, line = {level} interval",
-                "risk × = how many times as often they come back as like work"]  # fmt: skip
+                "risk × = how many times as often they come back as like work"]
     return drawn(answer, rows, "Released without the tests in order", subtitle, headed, width,
-                 domain=(0.0, min(1.0, max(0.01, top))))  # fmt: skip
+                 domain=(0.0, min(1.0, max(0.01, top))))
 
 
 def ordered(answer: Answer, rows: list[Row], first: Literal["lowest first", "highest first"]) -> str:
@@ -116,7 +116,7 @@ def row_of(answer: Answer, r: Row, *, share: str, beside: str, why: str, label: 
         "label": " · ".join([*names, label] if label else names) or "all", "value": r[share] if have else None,
         "low": r["low"] if have else None, "high": r["high"] if have else None, "beside": beside if have else "",
         "interval": f"{of} {percent(r[share])}, {ends}" if of and have else ends, "why": "" if have else why,
-    }  # fmt: skip
+    }
 
 
 def drawn(
@@ -143,4 +143,4 @@ def drawn(
     return figure_rows(
         rows[:MOST], title=title, subtitle=[*said, *limits(answer)], axis={"format": "~%"}, domain=domain,
         headed=headed, width=width,
-    )  # fmt: skip
+    )

@@ -21,14 +21,14 @@ def plot_defects(answer: Defects, *, headed: bool = True, width: int | str = WID
             "low": r["dpmo_low"], "high": r["dpmo_high"], "why": "" if have else "no data",
             "beside": f"{r['failed']:,} in {r['chances']:,}{sigma}",
             "interval": f"{r['dpmo_low']:,.0f} to {r['dpmo_high']:,.0f} in a million" if have else "no data",
-        })  # fmt: skip
+        })
     rows.sort(key=lambda row: (row["value"] is None, -(row["value"] or 0.0), row["label"]))
     names = " and ".join(NAMES.get(b, b) for b in by)
     level = float(str(answer.settings["level"])) * 100
     top = max([min(r["high"], 1.6 * max(r["value"], 1.0) + 20_000) for r in rows if r["value"] is not None] + [1000.0])
     subtitle = [f"dot = defects in a million opportunities, line = {level:g} % interval; highest first",
-                "sigma without the customary shift of 1.5, which is in the table"]  # fmt: skip
+                "sigma without the customary shift of 1.5, which is in the table"]
     return figure_rows(
         rows, title="Defects per million opportunities" + (f", by {names}" if names else ""),
         subtitle=[*subtitle, *limits(answer)], axis={"format": "~s"}, domain=(0.0, top), headed=headed, width=width,
-    )  # fmt: skip
+    )

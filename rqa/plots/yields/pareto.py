@@ -31,13 +31,13 @@ def plot_failures(
             "high": r["cumulative_high"], "beside": f"{r['failures']:,}  ·  together {percent(r['cumulative'])}",
             "share": f"{percent(r['share'])} ({percent(r['low'])} to {percent(r['high'])})",
             "sum": f"{percent(r['cumulative'])} ({percent(r['cumulative_low'])} to {percent(r['cumulative_high'])})",
-        })  # fmt: skip
+        })
         before = r["cumulative"]
     whole, level = int(answer.table["failures"].sum()), float(str(answer.settings["level"])) * 100
     names = " and ".join(NAMES.get(b, b) for b in by)
     title = f"Failed checks, by {names}" if names else "Failed checks"
     subtitle = [f"bar = share of all {counted(whole, 'failure')}, beginning where the rows above end; most first",
-                f"line = {level:g} % interval of the share that it and the rows above make together"]  # fmt: skip
+                f"line = {level:g} % interval of the share that it and the rows above make together"]
     if answer.table.height > len(rows):
         subtitle.append(f"the first {len(rows)} of {counted(answer.table.height, 'row')}")
     base = alt.Chart()
@@ -49,7 +49,7 @@ def plot_failures(
 
     tips = [alt.Tooltip(f"{k}:N", title=t) for k, t in (
         ("label", names or "all"), ("share", "share"), ("sum", "with the rows above"),
-    )]  # fmt: skip
+    )]
     chart = alt.layer(
         base.mark_bar(style="rqa-size", height=7, yOffset=9).encode(x=x("start"), x2="end:Q", y=y, tooltip=tips),
         base.mark_rule(style="rqa-interval", yOffset=9).encode(x=x("low"), x2="high:Q", y=y),

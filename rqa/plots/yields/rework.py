@@ -11,7 +11,7 @@ from rqa.words import NAMES, counted, percent, spoken
 WAYS = {
     "again": "same step again", "back": "back to {to}", "on": "on to {to}", "ended": "nothing more was logged",
     "unknown": "not known: no time",
-}  # fmt: skip
+}
 TITLE = "What came next after a failed check"
 
 
@@ -25,7 +25,7 @@ def plot_routes(answer: ReworkRoutes, *, headed: bool = True, width: int | str =
             "label": " · ".join([*(spoken(r[b]) for b in by), way]), "value": r["share"], "low": r["low"],
             "high": r["high"], "why": "", "beside": f"{r['failures']:,}  ·  {percent(r['share'])}",
             "interval": f"{percent(r['low'])} to {percent(r['high'])}", "key": tuple(str(r[b]) for b in by),
-        })  # fmt: skip
+        })
     rows.sort(key=lambda row: (row["key"], -(row["value"] or 0.0), row["label"]))
     for row in rows:
         del row["key"]
@@ -36,4 +36,4 @@ def plot_routes(answer: ReworkRoutes, *, headed: bool = True, width: int | str =
     return figure_rows(
         rows, title=TITLE + (f", by {names}" if names else ""), subtitle=[*subtitle, *limits(answer)],
         axis={"format": "%"}, domain=(0.0, 1.0), headed=headed, width=width,
-    )  # fmt: skip
+    )

@@ -34,7 +34,7 @@ def questions(draw: st.DrawFn) -> dict[str, Any]:
         "chart": draw(st.sampled_from(["auto", *TAKES[CHARTED[measure].kind]])),
         "months": draw(st.sampled_from([None, ("2025-03", "2026-03")])), "window": draw(st.sampled_from([0, 30])),
         "stages": draw(st.sampled_from([(), ("2025-03-03", "2026-03-02"), ("2025-02", "2026-03")])),
-    }  # fmt: skip
+    }
 
 
 @st.composite

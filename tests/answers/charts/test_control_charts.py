@@ -38,21 +38,21 @@ def rows(seed: int = 3, weeks: int = WEEKS) -> dict[str, list[dict[str, Any]]]:
             site = SITES[place % 2]
             jobs.append({"job_id": name, "unit_id": name, "site": site, "opened_at": closed - timedelta(days=1),
                          "closed_at": closed, "labour_minutes": float(rng.integers(80, 120)),
-                         "model": ("Marl-8", "Quern")[int(rng.random() < 0.4)], "billing": "paid"})  # fmt: skip
+                         "model": ("Marl-8", "Quern")[int(rng.random() < 0.4)], "billing": "paid"})
             if rng.random() < 0.12:
                 again = closed + timedelta(days=10)
                 jobs.append({"job_id": f"{name}/2", "unit_id": name, "site": site, "opened_at": again,
-                             "closed_at": again, "disposition": "not_economic"})  # fmt: skip
+                             "closed_at": again, "disposition": "not_economic"})
             for seq, step in enumerate(("reseat", "close")):
                 fails = rng.random() < (0.25 if week < 52 or step == "close" else 0.10)
                 steps.append({"job_id": name, "step_seq": seq, "step": step, "outcome": "fail" if fails else "pass",
-                              "ended_at": closed, "value": round(float(rng.normal(50, 2)), 2)})  # fmt: skip
+                              "ended_at": closed, "value": round(float(rng.normal(50, 2)), 2)})
             tests.append({"job_id": name, "test": "load", "run_at": closed,
                           "value": round(float(rng.normal(4, 0.1)), 3),
                           "outcome": "fail" if rng.random() < 0.2 else "pass", "unit": "V",
-                          "lower_limit": 3.5, "upper_limit": 4.5})  # fmt: skip
+                          "lower_limit": 3.5, "upper_limit": 4.5})
     actions = [{"action_id": "ACT-1", "what": "guide", "started_on": (START + timedelta(weeks=52)).date(),
-                "scope": "step=reseat"}]  # fmt: skip
+                "scope": "step=reseat"}]
     return {"jobs": jobs, "steps": steps, "diagnostics": tests, "actions": actions}
 
 
@@ -170,7 +170,7 @@ def test_a_stage_begins_with_the_first_whole_period_of_its_action(depot: Depot) 
 def test_a_frozen_baseline_judges_what_comes_later(depot: Depot) -> None:
     """The guide halves the failures: against the year before, the chart says so."""
     r = depot.control_chart("first_pass_yield", where={"step": "reseat"}, baseline=("2025-01", "2025-12"), chart="p",
-                            period="week")  # fmt: skip
+                            period="week")
     listed = [date(2025, m, 1) for m in range(1, 12)] + [date(2025, 12, 31)]
     again = depot.control_chart("first_pass_yield", where={"step": "reseat"}, baseline=listed, chart="p", period="week")
     assert again.table.equals(r.table)
@@ -233,7 +233,7 @@ def test_one_odd_month_is_a_signal_and_no_reason_for_wider_limits() -> None:
         for n in range(100):
             closed = datetime(2025, month, 10)
             jobs.append({"job_id": f"{month}/{n}", "unit_id": f"{month}/{n}", "opened_at": closed, "closed_at": closed,
-                         "failed": n < failed})  # fmt: skip
+                         "failed": n < failed})
     steps = [{"job_id": j["job_id"], "step": "s", "outcome": "fail" if j.pop("failed") else "pass"} for j in jobs]
     with depot_of({"jobs": jobs, "steps": steps}, as_of="2026-01-31") as depot:
         r = depot.control_chart("clean_jobs")
@@ -246,7 +246,7 @@ def test_units_are_not_mixed() -> None:
     closed = datetime(2025, 1, 10)
     jobs = [{"job_id": f"J{i}", "unit_id": f"U{i}", "opened_at": closed, "closed_at": closed} for i in range(4)]
     tests = [{"job_id": f"J{i}", "test": ("load", "rate")[i % 2], "run_at": closed, "value": 1.0 * i,
-              "unit": ("V", "A")[i % 2]} for i in range(4)]  # fmt: skip
+              "unit": ("V", "A")[i % 2]} for i in range(4)]
     mixed = [{**t, "test": "load"} for t in tests]
     several = pytest.raises(RequestError, match=r"several units \(A, V\)")
     with depot_of({"jobs": jobs, "diagnostics": mixed}) as depot, several:
@@ -313,7 +313,7 @@ def test_wrong_questions_say_what_exists(depot: Depot, call: Any, says: str) -> 
 def test_an_empty_store_has_empty_charts() -> None:
     with depot_of({"jobs": []}) as depot:
         for measure in ("comebacks", "failed_checks", "labour_minutes", "jobs_between_comebacks",
-                        "days_between_comebacks"):  # fmt: skip
+                        "days_between_comebacks"):
             assert depot.control_chart(measure).table.height == 0
         assert depot.control_chart("test_values", by="test").table.height == 0
         assert depot.charts.capability().table.height == 0

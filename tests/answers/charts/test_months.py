@@ -21,7 +21,7 @@ def depot_rows(months: dict[str, tuple[int, int]]) -> dict[str, list[dict[str, A
             if n < back:
                 again = closed + timedelta(days=7)
                 jobs.append({"job_id": f"{unit}/2", "unit_id": unit, "opened_at": again, "closed_at": again,
-                             "disposition": "not_economic"})  # fmt: skip
+                             "disposition": "not_economic"})
     return {"jobs": jobs}
 
 

@@ -23,13 +23,13 @@ def rows() -> dict[str, list[dict[str, Any]]]:
     for n in range(1200):
         closed = datetime(2025, 1, 1, 8) + timedelta(hours=7.2 * n)
         jobs.append({"job_id": f"J{n:04}", "unit_id": f"U{n}", "opened_at": closed - timedelta(hours=5),
-                     "closed_at": closed, "model": ("Marl-8", "Quern")[n % 2], "billing": "paid"})  # fmt: skip
+                     "closed_at": closed, "model": ("Marl-8", "Quern")[n % 2], "billing": "paid"})
         if rng.random() < (0.25 if closed.date() >= BAD_FROM else 0.05):
             again = closed + timedelta(days=6)
             jobs.append({"job_id": f"J{n:04}/2", "unit_id": f"U{n}", "opened_at": again, "closed_at": again,
-                         "disposition": "not_economic"})  # fmt: skip
+                         "disposition": "not_economic"})
         tests.append({"job_id": f"J{n:04}", "test": "load", "run_at": closed, "value": float(rng.normal(4, 0.1)),
-                      "unit": "V", "lower_limit": 3.6, "upper_limit": 4.4})  # fmt: skip
+                      "unit": "V", "lower_limit": 3.6, "upper_limit": 4.4})
     return {"jobs": jobs, "diagnostics": tests}
 
 

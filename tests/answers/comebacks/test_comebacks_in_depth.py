@@ -24,7 +24,7 @@ def job(job_id: str, unit: str, opened: float, closed: float | None, **more: Any
         "job_id": job_id, "unit_id": unit, "opened_at": START + timedelta(days=opened),
         "closed_at": None if closed is None else START + timedelta(days=closed), "technician": "T01",
         "disposition": "repaired" if closed is not None else "open", **more,
-    }  # fmt: skip
+    }
 
 
 def back(unit: str, closed: float, after: int | None, **more: Any) -> list[dict[str, Any]]:
@@ -176,7 +176,7 @@ def test_a_group_whose_units_left_is_named() -> None:
     tables["retirements"] = [
         {"unit_id": j["unit_id"], "retired_at": j["closed_at"] + timedelta(days=3)}
         for j in gone[::6] if j["unit_id"] not in returned
-    ]  # fmt: skip
+    ]
     with depot_of(tables, as_of=START + timedelta(days=150)) as depot:
         by, whole = depot.comebacks(by=("model",)), depot.comebacks()
         classes = depot.comebacks(by=("class",))
@@ -267,7 +267,7 @@ def test_a_young_month_is_projected_from_recent_ones() -> None:
         table = depot.projection(30).table
         assert table.select("month", "jobs", "matured", "returned_so_far").rows() == [
             (date(2025, 1, 1), 100, 100, 20), (date(2025, 2, 1), 50, 0, 3),
-        ]  # fmt: skip
+        ]
         old, young = table.iter_rows(named=True)
         assert old["projected"] == old["final_low"] == old["final_high"] == 0.2
         # By hand: the pooled curve to day 10 has 13 of 150 back, and from there on January's 10 of 90 on day 20.
@@ -321,7 +321,7 @@ def test_back_test_through_the_depot() -> None:
     jobs = [
         j for n in range(360)
         for j in back(f"U{n}", float(rng.integers(2, 360)), int(rng.integers(0, 60)) if rng.random() < 0.2 else None)
-    ]  # fmt: skip
+    ]
     with depot_of({"jobs": jobs}, as_of=START + timedelta(days=370)) as depot:
         answer = depot.returns.projection_backtest(30)
         mature = depot.comebacks(window=30, by="month").table
@@ -349,10 +349,10 @@ def test_cohorts_and_their_unfinished_month() -> None:
         table = depot.returns.cohorts(upto=5).table
         assert table.select("age", "jobs", "returned", "mature").rows() == [
             (0, 4, 1, True), (1, 4, 1, True), (2, 4, 2, False),
-        ]  # fmt: skip
+        ]
         assert depot.returns.cohorts(by="model", upto=0).table.select("model", "jobs", "returned").rows() == [
             ("Marl-8", 3, 0), ("Quern", 1, 1),
-        ]  # fmt: skip
+        ]
         assert depot.returns.cohorts(by=("part_no", "lot"), upto=0).table.select("lot", "jobs", "returned").rows() == [
             ("L", 1, 1)
         ]

@@ -33,7 +33,7 @@ def depot_of_checks(cells: pl.DataFrame, *, logged: bool = False) -> Iterator[De
     `logged`: with the log of these checks, each in a job of its own, and not their counts alone.
     """
     columns = {"month": None, "site": "Alder", "model": "Marl-8", "procedure": "board", "billing": "warranty",
-               "technician": "T01", "step": "seat board"}  # fmt: skip
+               "technician": "T01", "step": "seat board"}
     named = [
         pl.col(name).cast(pl.String) if name in cells.columns else pl.lit(value, pl.String).alias(name)
         for name, value in columns.items()
@@ -43,7 +43,7 @@ def depot_of_checks(cells: pl.DataFrame, *, logged: bool = False) -> Iterator[De
         pl.lit(None, pl.Date).alias("month"), *named, pl.col("trials").alias("exposures"),
         (pl.col("trials") - pl.col("events")).alias("passed"), pl.col("events").alias("failed"),
         pl.lit(0, pl.Int64).alias("done"), pl.lit(0, pl.Int64).alias("skipped"),
-    )  # fmt: skip
+    )
 
     def kept(connection: Any) -> None:
         keep(connection)

@@ -35,13 +35,13 @@ def depot_checked(failed: NDArray[np.bool_], site: NDArray[np.int64], hours: int
     jobs = pl.DataFrame({
         "job_id": names, "unit_id": names, "model": "Quern", "procedure": "board", "disposition": "repaired",
         "site": [f"S{s:03d}" for s in site], "opened_at": at, "closed_at": at,
-    }).with_columns(opened_on=pl.col("opened_at").dt.date(), closed_on=pl.col("closed_at").dt.date())  # fmt: skip
+    }).with_columns(opened_on=pl.col("opened_at").dt.date(), closed_on=pl.col("closed_at").dt.date())
     row, place = np.indices(failed.shape)
     steps = pl.DataFrame({
         "job_id": pl.Series(names).gather(row.ravel()), "step_seq": place.ravel() + 1, "attempt": 1,
         "step": [f"step {p:02d}" for p in place.ravel()],
         "outcome": np.where(failed.ravel(), "fail", "pass"), "done_on": jobs["opened_on"].gather(row.ravel()),
-    })  # fmt: skip
+    })
 
     def kept(connection: Any) -> None:
         for name, frame in (("jobs", jobs), ("steps", steps)):

@@ -55,7 +55,7 @@ def test_numbers_are_those_of_the_pure_functions() -> None:
     for name, expected in (
         ("expected", mix.expected), ("ratio", ratio.estimate), ("low", ratio.low), ("high", ratio.high),
         ("p_value", test.p_value), ("z", test.z),
-    ):  # fmt: skip
+    ):
         assert r.table[name].to_numpy() == pytest.approx(expected, abs=5e-7), name
     # By hand, for the first: 120 x 0 + 20 x 25 / 260 + 100 x 49 / 180 with X = 2+18+5, N = 20+180+60; 30+10+9, 180.
     assert r.table["expected"][0] == pytest.approx(20 * 25 / 260 + 100 * 49 / 180, abs=5e-7)
@@ -260,7 +260,7 @@ def test_the_other_outcomes(depot: Depot) -> None:
     r = depot.compare(who="bench", outcome="comeback", mix="model")
     assert r.table.select("bench", "exposures", "observed", "verdict").rows() == [
         ("B1", 2, 2, "too little work to say"), ("B2", 1, 1, "too little work to say"),
-    ]  # fmt: skip
+    ]
 
 
 def test_nothing_to_compare(depot: Depot) -> None:

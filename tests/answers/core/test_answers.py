@@ -46,7 +46,7 @@ def test_comebacks_by_class(depot: Depot) -> None:
     r = depot.comebacks(by="class")
     assert rows(r.table, "class", "matured", "returned") == [
         ("new_fault", 4, 0), ("no_fault_found", 4, 0), ("repeat", 4, 1), ("unknown", 4, 1), ("workmanship", 4, 1),
-    ]  # fmt: skip
+    ]
     one = depot.comebacks(where={"class": ["repeat", "unknown"]})
     assert rows(one.table, "matured", "returned") == [(4, 2)]
 
@@ -61,7 +61,7 @@ def test_comebacks_by_month_site_and_step(depot: Depot) -> None:
     r = depot.comebacks(by="step", where={"site": "Alder"})
     assert rows(r.table, "step", "jobs", "matured", "returned") == [
         ("fit screen", 1, 0, 0), ("open case", 3, 2, 2), ("seat board", 1, 1, 1),
-    ]  # fmt: skip
+    ]
     assert r.table["rate"].to_list() == [None, 1.0, 1.0]
     assert "do not add up" in " ".join(r.notes)
 
@@ -88,13 +88,13 @@ def test_first_pass_yield(depot: Depot) -> None:
     r = depot.first_pass_yield()
     assert rows(r.table, "step", "exposures", "passed", "failed", "unchecked", "yield") == [
         ("fit screen", 1, 1, 0, 0, 1.0), ("open case", 4, 4, 0, 1, 1.0), ("seat board", 1, 0, 1, 1, 0.0),
-    ]  # fmt: skip
+    ]
     assert r.settings["of"] == "steps"
     r = depot.first_pass_yield(by=("month", "technician"))
     assert rows(r.table, "month", "technician", "exposures", "unchecked") == [
         (date(2026, 1, 1), "T01", 2, 1), (date(2026, 1, 1), "T02", 1, 0), (date(2026, 2, 1), "unknown", 0, 1),
         (date(2026, 6, 1), "T01", 2, 0),
-    ]  # fmt: skip
+    ]
     assert "1 first attempt has no date" in r.notes[0]
     assert r.table["yield"][2] is None
 
@@ -104,7 +104,7 @@ def test_first_pass_of_diagnostics(depot: Depot) -> None:
     assert r.settings["of"] == "diagnostics"
     assert rows(r.table, "test", "station", "exposures", "passed", "unchecked") == [
         ("charge", "S1", 1, 1, 0), ("charge", "S2", 1, 0, 0), ("touch", "unknown", 0, 0, 1),
-    ]  # fmt: skip
+    ]
 
 
 def test_clean_jobs(depot: Depot) -> None:
@@ -120,7 +120,7 @@ def test_rolled_yield(depot: Depot) -> None:
     r = depot.yields.rolled()
     assert rows(r.table, "procedure", "steps", "yield", "normalised_yield") == [
         ("board", 2, 0.0, 0.0), ("screen", 1, 1.0, 1.0),
-    ]  # fmt: skip
+    ]
     assert "2 checked first attempts were at steps" in " ".join(r.notes)
     one = depot.yields.rolled(by=("site",), where={"procedure": "screen"})
     assert rows(one.table, "site", "steps", "yield") == [("Alder", 1, 1.0)]
@@ -136,7 +136,7 @@ def test_rolled_yield_is_the_product() -> None:
         for s in (1, 2)
     ]
     jobs = [{"job_id": f"J{n}", "unit_id": f"U{n}", "opened_at": at("01-01"), "closed_at": at("01-02")}
-            for n in range(10)]  # fmt: skip
+            for n in range(10)]
     with depot_of({"jobs": jobs, "steps": steps}) as depot:
         row = depot.yields.rolled().table.row(0, named=True)
     assert (row["steps"], row["yield"], row["normalised_yield"]) == (2, 0.72, 0.848528)
@@ -150,7 +150,7 @@ def test_rolled_yield_is_the_product() -> None:
 def test_rolled_yield_of_procedures_that_are_not_declared() -> None:
     """With none declared every step counts; once one is, a procedure without declared steps has no row."""
     jobs = [{"job_id": j, "unit_id": j, "procedure": p, "opened_at": at("01-01"), "closed_at": at("01-02")}
-            for j, p in (("J1", "board"), ("J2", "screen"))]  # fmt: skip
+            for j, p in (("J1", "board"), ("J2", "screen"))]
     steps = [{"job_id": j, "step": "fit"} for j in ("J1", "J2")]
     with depot_of({"jobs": jobs, "steps": steps}) as depot:
         assert depot.yields.rolled().table["procedure"].to_list() == ["board", "screen"]
@@ -169,7 +169,7 @@ def test_empty_depot() -> None:
             depot.comebacks(by=("month", "class")), depot.first_pass_yield(), depot.yields.clean(by="model"),
             depot.yields.rolled(), depot.control_chart(), depot.control_chart("clean_jobs", by="site"),
             depot.data.overlaps(), depot.data.loaded(), depot.data.refused(), depot.data.remarks(),
-        ):  # fmt: skip
+        ):
             assert answer.table.height == 0
             assert answer.table.width > 0
         assert depot.charts.month_against_before() is None
@@ -213,7 +213,7 @@ def test_wrong_questions_say_what_exists(depot: Depot, call: object, says: str) 
 
 def test_query(depot: Depot) -> None:
     found = depot.query("select site, count(*) as n, sum(1) as s, avg(1.5) as a, 1.5 as d, now() as t from jobs "
-                        "where site = $site group by site", {"site": "Birch"})  # fmt: skip
+                        "where site = $site group by site", {"site": "Birch"})
     assert found.select("site", "n", "s", "a", "d").rows() == [("Birch", 2, 2, 1.5, 1.5)]
     assert found.schema["s"] == pl.Int64
     assert found.schema["d"] == pl.Float64
@@ -262,6 +262,6 @@ def test_answers_show_themselves(depot: Depot) -> None:
 
 def test_bare_values_are_escaped() -> None:
     jobs = [{"job_id": "1", "unit_id": "u", "opened_at": at("01-01"), "closed_at": at("01-02"),
-             "model": "<script>alert(1)</script>"}]  # fmt: skip
+             "model": "<script>alert(1)</script>"}]
     with depot_of({"jobs": jobs}) as depot:
         assert "<script>" not in depot.comebacks(by="model")._repr_html_()

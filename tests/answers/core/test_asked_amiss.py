@@ -29,7 +29,7 @@ NEEDED: dict[str, dict[str, Any]] = {
 NO_WORDS = {
     "progress", "month", "months", "set_aside", "baseline", "lower_limit", "upper_limit", "gauge_sigma", "groups",
     "worst", "longest", "expected", "study",
-}  # fmt: skip
+}
 """Arguments that take dates, numbers, pairs of values or functions, not words out of a list."""
 NAMES = st.text(st.characters(categories=["Ll"], codec="ascii"), min_size=1, max_size=8)
 VALUES = st.text(st.characters(codec="utf-8", exclude_categories=["Cc"]), min_size=1, max_size=12)
@@ -129,7 +129,7 @@ def test_a_name_with_a_comma_is_told_as_one_name() -> None:
         {"job_id": f"J{n}", "unit_id": f"U{n}", "technician": name, "site": f"Yard, {'East' if n else 'West'}",
          "opened_at": datetime(2024, 3, 1), "closed_at": datetime(2024, 3, 2)}
         for n, name in enumerate(people)
-    ]  # fmt: skip
+    ]
     with depot_of({"jobs": jobs}) as depot:
         notes = depot.comebacks(where="technician=Finch, Bo").notes
         assert any(
@@ -159,7 +159,7 @@ def visits(*found: str | None) -> list[dict[str, Any]]:
          "opened_at": datetime(2024, month, 1), "closed_at": datetime(2024, month, 2)}
         for n, fault in enumerate(found)
         for month in (1, 3)
-    ]  # fmt: skip
+    ]
 
 
 def test_months_in_which_no_job_was_closed_are_told() -> None:
@@ -200,7 +200,7 @@ def test_whatever_an_action_names_its_scope_is_read_as_it_was_written(where: dic
         ('model="5"" panel; small",b', ('5" panel; small', "b")),
         (" model = a , b ; ", ("a", "b")), ("model='a'", ("'a'",)),
     ],
-)  # fmt: skip
+)
 def test_values_may_hold_what_separates_them(text: str, values: tuple[str, ...]) -> None:
     assert read_filters("q", text) == {"model": values}
 
@@ -247,7 +247,7 @@ def test_a_month_without_data_is_said_so(depot: Depot, question: str, month: str
         ("yields.failures", {"fault": "zzz"}, "fault 'zzz'"),
         ("returns.curve", {"lot": "L-0"}, "lot 'L-0'"), ("returns.cohorts", "part_no=zzz", "part no 'zzz'"),
     ],
-)  # fmt: skip
+)
 def test_a_value_that_no_row_has_is_noted(depot: Depot, question: str, where: Any, said: str) -> None:
     notes = asked_of(depot, question)(where=where).notes
     assert any(f"No row of the store has {said}" in note for note in notes), notes

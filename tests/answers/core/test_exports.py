@@ -53,7 +53,7 @@ def test_csv_keeps_numbers_and_disarms_texts(tmp_path: Path) -> None:
         ("loose\n@SUM(A)", "loose\n'@SUM(A)"), ("\t=x", "'\t'=x"),
         ("a = b; -3 mm", "a = b; -3 mm"), ("M-8", "M-8"), ("", ""),
     ],
-)  # fmt: skip
+)
 def test_no_cell_begins_like_a_formula_where_semicolons_part_cells(text: str, shown: str) -> None:
     assert harmless(text) == shown
 

@@ -43,7 +43,7 @@ def test_every_ground_is_asked_of_the_store(bare: Depot) -> None:
     asked = counts(bare._store, "grounds", values={
         "as_of": bare.as_of.date(), "window": 30, "first_on": "1990-01-01", "last_on": "2100-01-01",
         **{f"only_{name}": [] for name in JOB_NAMES},
-    })  # fmt: skip
+    })
     assert set(asked.columns) == set(GROUNDS)
     assert set(asked.row(0)) == {0, 1}
     assert all(g.name == name and {g.beside, g.after} <= {"", *GROUNDS} for name, g in GROUNDS.items())

@@ -14,7 +14,7 @@ from tests.depots import depot_of
 FIRST = datetime(2025, 1, 6, 9)
 HANG = ["repeat", "workmanship", "new_fault"]
 SHARES = ("rate", "share", "low", "high", "se", "raw", "hazard", "others", "difference", "ratio", "of_returns",
-          "median_day", "incidence", "incidence_low", "incidence_high")  # fmt: skip
+          "median_day", "incidence", "incidence_low", "incidence_high")
 Change = dict[str, Any]
 
 
@@ -25,7 +25,7 @@ def jobs(*, twice: bool = True, **of_return: Any) -> dict[str, list[dict[str, An
     for n in range(60):
         at = FIRST + timedelta(hours=9 * n)
         made.append({"job_id": f"J{n}", "unit_id": f"U{n}", "opened_at": at, "closed_at": at,
-                     "model": ("Marl-8", "Marl-10")[n % 2], "complaint": "display"})  # fmt: skip
+                     "model": ("Marl-8", "Marl-10")[n % 2], "complaint": "display"})
         step, outcome = (("seat cable", ("fail", "pass")[n % 2]), ("close case", "fail"), ("fit part", "pass"))[n % 3]
         steps.append({"job_id": f"J{n}", "step": step, "outcome": outcome})
         if n % 6 < 2:
@@ -34,7 +34,7 @@ def jobs(*, twice: bool = True, **of_return: Any) -> dict[str, list[dict[str, An
             again = at + timedelta(days=5)
             unit = f"U{n}" if twice else f"R{n}"
             made.append({**made[-1], "job_id": f"R{n}", "unit_id": unit, "opened_at": again, "closed_at": again,
-                         "disposition": "not_economic", **of_return})  # fmt: skip
+                         "disposition": "not_economic", **of_return})
     end = FIRST + timedelta(days=150)
     made.append({"job_id": "END", "unit_id": "END", "opened_at": end, "closed_at": end})
     return {"jobs": made, "steps": steps}
@@ -52,7 +52,7 @@ def of_classes(depot: Depot, cause: Any) -> list[Answer]:
         depot.returns.curve(cause=cause), depot.returns.curve(by="model", cause=cause),
         depot.returns.hazard(cause=cause), depot.returns.compare_curves("model", cause=cause),
         depot.comebacks(window=30, where={"class": cause}),
-    ]  # fmt: skip
+    ]
 
 
 @pytest.mark.parametrize("cause", [["repeat"], ["repeat", "workmanship"], HANG, ["no_fault_found", "new_fault"]])

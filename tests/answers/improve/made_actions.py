@@ -24,7 +24,7 @@ ACTIONS = [
      "scope": "model=Marl-10; procedure=board; step=seat board", "expected_change": "by half", "owner": "lead"},
     {"action_id": "ACT-2", "what": "other glue", "started_on": date(2025, 11, 3),
      "scope": "procedure=screen; step=fit screen", "expected_change": "fewer: by half"},
-]  # fmt: skip
+]
 JOBS = """
 insert into jobs (job_id, unit_id, model, site, procedure, opened_at, disposition, closed_at, found, billing,
                   opened_on, closed_on)

@@ -64,7 +64,7 @@ def test_the_counts_and_the_change_are_those_of_a_row_loop(depot: Depot) -> None
         [[sums[s, "after"][1], sums[s, "after"][0] - sums[s, "after"][1]],
          [sums[s, "before"][1], sums[s, "before"][0] - sums[s, "before"][1]]]
         for s in ("Alder", "Birch")
-    ]  # fmt: skip
+    ]
     ratio = mantel_haenszel(tables, measure="risk")
     assert row["ratio"] == pytest.approx(float(ratio.estimate), abs=1e-6)
     assert (row["ratio_low"], row["ratio_high"]) == pytest.approx((float(ratio.low), float(ratio.high)), abs=1e-6)
@@ -78,7 +78,7 @@ def test_the_counts_and_the_change_are_those_of_a_row_loop(depot: Depot) -> None
         r = rate_change(
             returned_before=counted["before"][:, 1], before=counted["before"][:, 0],
             returned_after=counted["after"][:, 1], after=counted["after"][:, 0],
-        )  # fmt: skip
+        )
         differences.append(float(r.difference))
     assert row["difference"] == pytest.approx(differences[0], abs=1e-6)
     assert row["net"] == pytest.approx(differences[0] - differences[1], abs=2e-6)
@@ -161,7 +161,7 @@ def test_scopes_that_cannot_be_read_are_told_in_the_row() -> None:
     actions = [
         *action(action_id="A", scope="model=Marl-99"), *action(action_id="B", scope="colour=red"),
         *action(action_id="C", scope="everything"),
-    ]  # fmt: skip
+    ]
     with acting_depot(jobs=600, actions=actions) as depot:
         table = depot.verdicts().table
     assert table["verdict"].to_list() == ["cannot be judged"] * 3
@@ -227,7 +227,7 @@ def test_actions_on_the_same_work_at_the_same_time_are_said() -> None:
         ("procedure=screen", False), ("step=fit screen", False), ("model=Marl-8", False), ("site=Alder", True),
         ("procedure=board", True), ("step=seat board", True), ("procedure=screen,board", True),
     ],
-)  # fmt: skip
+)
 def test_only_actions_in_whose_scopes_the_same_jobs_lie_are_told_of_each_other(scope: str, same: bool) -> None:
     """ACT-1 is about boards of Marl-10; a step that is done in screen jobs alone is other work, though not named so."""
     other = {**ACTIONS[0], "action_id": "ACT-9", "scope": scope, "started_on": date(2025, 12, 1)}
@@ -276,7 +276,7 @@ def test_the_trend_is_that_of_the_months(depot: Depot) -> None:
     assert r.table.filter(r.table["side"] == "start")["month"].to_list() == [date(2026, 1, 1)]
     fit = interrupted_series(
         count=used["returned"], size=used["jobs"], first_after=12, place=[*range(12), *range(13, 12 + used.height - 11)]
-    )  # fmt: skip
+    )
     assert used["fitted"].to_numpy() == pytest.approx(fit.fitted, abs=1e-6)
     assert r.terms is not None
     assert r.terms["odds_ratio"].to_list() == pytest.approx(np.exp(fit.estimate[2:]).tolist(), abs=1e-6)
@@ -327,7 +327,7 @@ def test_mistakes_are_told(depot: Depot, ask: Any, said: str) -> None:
         ("halve them", 0.5), ("", None), (None, None), ("to 3 %", None), ("yield up by 5 %", None), ("x1.5", None),
         ("by 130 %", None), ("better", None),
     ],
-)  # fmt: skip
+)
 def test_expected_changes_in_words(text: str | None, ratio: float | None) -> None:
     assert expected_ratio(text) == (None if ratio is None else pytest.approx(ratio))
 
@@ -348,7 +348,7 @@ def test_scopes_are_read_and_written_alike() -> None:
         ("model=", "'model=' is no filter"), ("model=a; model=b", "model is named twice; write model=a,b"),
         ('model="a', "a quotation mark that is not closed"), ("bench=B1", "cannot name 'bench'"),
     ],
-)  # fmt: skip
+)
 def test_scopes_that_are_none(text: str, said: str) -> None:
     with pytest.raises(RequestError, match=r"^ACT-5: ") as error:
         read_scope(text, of="ACT-5")

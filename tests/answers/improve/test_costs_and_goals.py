@@ -25,7 +25,7 @@ def job(name: str, unit: str, opened: str, closed: str | None, **more: Any) -> d
     return {
         "job_id": name, "unit_id": unit, "opened_at": datetime.fromisoformat(f"2026-{opened}"),
         "closed_at": closed and datetime.fromisoformat(f"2026-{closed}"), "billing": "paid", **more,
-    }  # fmt: skip
+    }
 
 
 JOBS = [
@@ -107,7 +107,7 @@ def test_each_part_of_a_cost_that_is_not_mapped_leaves_the_sums_of_the_others() 
             freight_cost=rng.randint(1, 9) / 4, billing=rng.choice(["paid", "goodwill"]),
             site=rng.choice(["Alder", "Birch"]))
         for n in range(40) for later, side in enumerate("AB")
-    ]  # fmt: skip
+    ]
     whole = costs_at(jobs, rate=30)
     assert (whole["known"], whole["not_counted"]) == (40, "")
     for missing in (
@@ -144,7 +144,7 @@ def test_a_part_that_one_site_alone_does_not_give_is_not_counted_there() -> None
         job("A1", "A", "01-02", "01-05", site="Alder"), job("A2", "A", "01-20", "01-22", parts_cost=4.0, site="Alder"),
         job("B1", "B", "01-02", "01-05", site="Birch"),
         job("B2", "B", "01-20", "01-22", parts_cost=4.0, freight_cost=1.5, site="Birch"),
-    ]  # fmt: skip
+    ]
     row = costs_at(jobs)
     assert (row["cost"], row["parts"], row["freight"]) == (9.5, 8.0, 1.5)
     assert row["not_counted"] == "labour, freight (in 1 of 2)"

@@ -31,14 +31,14 @@ def fitted(lots: int, *, bad: str = "", seed: int = 1, jobs: int = 500) -> dict[
         opened = FIRST_DAY + timedelta(days=170 * n / jobs)
         closed, lot = opened + timedelta(hours=5), f"L{n * lots // jobs}"
         tables["jobs"].append({"job_id": f"J{n}", "unit_id": f"U{n}", "found": "antenna", "opened_at": opened,
-                               "closed_at": closed})  # fmt: skip
+                               "closed_at": closed})
         tables["parts"].append({"job_id": f"J{n}", "line": 1, "part_no": "P-1", "lot": lot})
         if n % 2:
             tables["parts"].append({"job_id": f"J{n}", "line": 2, "part_no": "P-2", "lot": f"M{lot}"})
         if rng.random() < (0.4 if lot == bad else 0.05):
             again = closed + timedelta(days=rng.randint(1, 25))
             tables["jobs"].append({"job_id": f"R{n}", "unit_id": f"U{n}", "found": "antenna", "opened_at": again,
-                                   "closed_at": again + timedelta(hours=2), "disposition": "not_economic"})  # fmt: skip
+                                   "closed_at": again + timedelta(hours=2), "disposition": "not_economic"})
     last = FIRST_DAY + timedelta(days=250)
     tables["jobs"].append({"job_id": "END", "unit_id": "END", "opened_at": last, "closed_at": last})
     return tables
@@ -96,7 +96,7 @@ def test_lots_are_counted_as_by_hand() -> None:
                  ("E", "P", None), ("J", "P", "2"), ("G", "P", "2"), ("H", "P", "1"), ("I", "P", "0")]
             )
         ],
-    }  # fmt: skip
+    }
 
     january, march, april = date(2025, 1, 1), date(2025, 3, 1), date(2025, 4, 1)
     with depot_of(tables) as depot:
@@ -105,7 +105,7 @@ def test_lots_are_counted_as_by_hand() -> None:
     assert months.rows() == [
         ("P", "0", january, 1, 0), ("P", "1", march, 2, 1), ("P", "2", march, 2, 0), ("P", "2", april, 1, 0),
         ("Q", "1", march, 1, 1),
-    ]  # fmt: skip
+    ]
     assert set(months.dtypes[3:]) == {pl.Int64}
     assert beside.rows() == [("P", "0", january, 1, 0), ("P", "1", march, 1, 1), ("Q", "1", march, 1, 1)]
     left = part_lots._without(months, beside)
@@ -116,11 +116,11 @@ def test_a_lot_is_set_against_its_part_s_other_lots_of_the_time() -> None:
     """Lot a is too far from c in time, b is near to both; lots of other parts, and few or far ones, never count."""
     rows = [("P", "a", 1, 40, 4), ("P", "b", 2, 30, 3), ("P", "c", 3, 50, 9), ("P", "c", 4, 25, 1),
             ("Q", "a", 1, 90, 1), ("R", "a", 1, 60, 2), ("R", "b", 9, 60, 8), ("S", "a", 1, 60, 2),
-            ("S", "b", 2, 19, 8)]  # fmt: skip
+            ("S", "b", 2, 19, 8)]
     months = pl.DataFrame(
         [(p, lot, date(2025, m, 1), n, e) for p, lot, m, n, e in rows],
         schema=["part_no", "lot", "month", "matured", "returned"], orient="row",
-    )  # fmt: skip
+    )
     found = {
         key: (c.events, c.size, c.other_events, c.other_size) for key, c in part_lots.against_other_lots(months, OWN)
     }
@@ -133,7 +133,7 @@ def test_a_lot_is_set_against_its_part_s_other_lots_of_the_time() -> None:
 
 def test_each_group_is_set_against_the_others_of_its_kind() -> None:
     totals = {("a", "x"): (5, 100), ("a", "y"): (9, 100), ("a", "z"): (1, 50), ("b", "x"): (2, 30), ("b", "y"): (4, 30),
-              ("c", "x"): (3, 200), ("d", "x"): (1, 19), ("d", "y"): (1, 60)}  # fmt: skip
+              ("c", "x"): (3, 200), ("d", "x"): (1, 19), ("d", "y"): (1, 60)}
     found = {key: (own, rest) for key, own, rest in each_against_rest(totals, alike=1)}
     kin = Counter(key[0] for key in found)
     # c has no other, of d's two one is too small, and of b's two only the worse one is another comparison.
@@ -147,7 +147,7 @@ def test_each_group_is_set_against_the_others_of_its_kind() -> None:
 
 def finding(p_value: float, *, worse: bool = True, either_way: bool = False, where: str = "B-1") -> Finding:
     return Finding("come-backs by bench", {"bench": where}, "x", "difference of shares", 0.1, 0.0, 0.2, worse, 50,
-                   p_value, "mind", "look", either_way=either_way)  # fmt: skip
+                   p_value, "mind", "look", either_way=either_way)
 
 
 def test_a_family_is_judged_as_one() -> None:

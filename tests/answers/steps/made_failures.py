@@ -20,7 +20,7 @@ def made_failures(*, bad: float = 0.45, seed: int = 1, a_week: int = 14) -> dict
         job = {"job_id": f"J{n:04}", "unit_id": f"U{n:04}", "model": rng.choice(("Marl-8", "Quern")),
                "procedure": "board", "technician": f"T{rng.randrange(6):02}", "billing": "warranty",
                "complaint": "board", "found": "board", "opened_at": opened, "closed_at": opened + timedelta(hours=5),
-               "disposition": "repaired"}  # fmt: skip
+               "disposition": "repaired"}
         made["jobs"].append(job)
         made["parts"].append({"job_id": job["job_id"], "line": 1, "part_no": "P1", "lot": lot})
         odd = bench == "B3" and rng.random() < 0.15
@@ -28,11 +28,11 @@ def made_failures(*, bad: float = 0.45, seed: int = 1, a_week: int = 14) -> dict
             fails = odd if step != "open case" else rng.random() < 0.05
             made["steps"].append({"job_id": job["job_id"], "step_seq": place, "step": step, "bench": bench,
                                   "outcome": "fail" if fails else "pass", "fault": "loose" if fails else None,
-                                  "done_on": job["closed_at"].date()})  # fmt: skip
+                                  "done_on": job["closed_at"].date()})
         made["diagnostics"].append({"job_id": job["job_id"], "test": "charge", "run_at": job["closed_at"],
-                                    "outcome": "fail" if rng.random() < 0.08 else "pass"})  # fmt: skip
+                                    "outcome": "fail" if rng.random() < 0.08 else "pass"})
         if rng.random() < (bad if lot == BAD else 0.04):
             again = job["closed_at"] + timedelta(days=3 + rng.randrange(20))
             made["jobs"].append({**job, "job_id": f"R{n:04}", "opened_at": again, "disposition": "not_economic",
-                                 "closed_at": again + timedelta(hours=2)})  # fmt: skip
+                                 "closed_at": again + timedelta(hours=2)})
     return made

@@ -31,7 +31,7 @@ def stepped(*, done: int, back: int, skipped: int, skipped_back: int) -> dict[st
         tables["steps"].append({
             "job_id": f"J{n}", "step_seq": 2, "step": "seat cable",
             "outcome": "fail" if fails else "pass" if did else "skipped",
-        })  # fmt: skip
+        })
         if comes:
             outcome = "pass" if n < ESCAPED else "fail"
             tables["diagnostics"].append({"job_id": f"J{n}", "test": "grid", "run_at": closed, "outcome": outcome})
@@ -46,4 +46,4 @@ def _job(job: str, unit: str, opened: datetime, closed: datetime, found: str) ->
     return {
         "job_id": job, "unit_id": unit, "opened_at": opened, "closed_at": closed, "found": found, "billing": "warranty",
         "parts_cost": 40.0, "freight_cost": 10.0,
-    }  # fmt: skip
+    }

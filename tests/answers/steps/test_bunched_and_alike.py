@@ -140,7 +140,7 @@ def test_places_are_honest_when_marks_have_nothing_to_do_with_them() -> None:
         np.add.at(own, (bench, kind), cluster)
         r = against_like_work(
             events=own, cases=cases, all_events=own.sum(axis=0), all_cases=cases.sum(axis=0)
-        )  # fmt: skip
+        )
         found += r.p_value.tolist()
     assert np.mean(np.array(found) <= 0.05) <= 0.12
     exact = stratified_exact_test(events=own, trials=cases)

@@ -61,14 +61,14 @@ def job(number: int, **more: Any) -> dict[str, Any]:
     return {
         "job_id": f"J{number}", "unit_id": f"U{number}", "opened_at": MORNING,
         "closed_at": MORNING + timedelta(hours=3), "technician": "T01", **more,
-    }  # fmt: skip
+    }
 
 
 def step(job_id: str, place: int, name: str, **more: Any) -> dict[str, Any]:
     return {
         "job_id": job_id, "step_seq": place, "step": name, "started_at": MORNING + timedelta(minutes=place),
         "ended_at": MORNING + timedelta(minutes=place + 1), "bench": "B1", "technician": "T02", **more,
-    }  # fmt: skip
+    }
 
 
 ROWS: dict[str, list[dict[str, Any]]] = {
@@ -98,7 +98,7 @@ ROWS: dict[str, list[dict[str, Any]]] = {
 BREACHED = {
     "missing": 2, "skipped": 1, "left_failed": 0, "out_of_order": 1, "check_before_tightening": 1, "count_not_done": 1,
     "unequal_connectors": 1, "irreversible_before_hold": 1, "pairing": 1, "isolated_late": 2, "reconnected_early": 2,
-}  # fmt: skip
+}
 """missing J4, J5; skipped J13; out of order J7; alignment J2; count J4; connectors J5; before a hold point J13, since
 J3 isolates before it writes; pairing J2; isolated late J3, J13; reconnected early J4, J6."""
 
@@ -124,7 +124,7 @@ def test_steps_and_jobs_done_as_they_should(depot: Depot) -> None:
     assert as_should == {
         "isolate": 7, "release": 8, "write": 7, "reseat": 7, "count": 7, "reconnect": 8, "tighten": 8, "align": 7,
         "seal": 7,
-    }  # fmt: skip
+    }
     assert steps.table["jobs"].to_list() == [8] * 9
     whole = depot.steps.conformance(per="job").table.row(0, named=True)
     assert (whole["jobs"], whole["as_should"]) == (8, 3)  # J1, J3 and J6: the battery's order is no part of shares
@@ -219,7 +219,7 @@ def work(model: str, breached: tuple[int, int], others: tuple[int, int]) -> dict
         "kind": "skipped", "of_procedure": "board", "of_model": model, "jobs": breached[1] + others[1],
         "matured": breached[1] + others[1], "returned": breached[0] + others[0], "breached": breached[1],
         "breached_matured": breached[1], "breached_returned": breached[0],
-    }  # fmt: skip
+    }
 
 
 def test_on_one_kind_of_work_the_ratio_is_the_plain_one() -> None:

@@ -22,7 +22,7 @@ PLACES = (
      "hold_point": True},
     {"step": "seat cable", "phase": "reseat", "subsystems": ["display"], "hazards": ["pinch"]},
     {"step": "close case", "phase": "close", "subsystems": ["case"], "hazards": ["latch"]},
-)  # fmt: skip
+)
 BARE = {"subsystems": None, "hazards": None, "opportunities": None}
 
 
@@ -33,16 +33,16 @@ def made(outcome: Callable[[str], str], *, jobs: int = 60, timed: bool = False, 
     for n in range(jobs):
         opened = FIRST + timedelta(hours=3 * n)
         job = {"job_id": f"J{n}", "unit_id": f"U{n}", "opened_at": opened, "closed_at": opened + timedelta(hours=2),
-               "found": "display", "complaint": "display", **more}  # fmt: skip
+               "found": "display", "complaint": "display", **more}
         tables["jobs"].append(job)
         if n % 3 == 0:
             again = opened + timedelta(days=5)
             tables["jobs"].append({**job, "job_id": f"R{n}", "opened_at": again, "closed_at": again,
-                                   "disposition": "not_economic"})  # fmt: skip
+                                   "disposition": "not_economic"})
         for place in tables["procedures"]:
             at = {"started_at": opened, "ended_at": opened + timedelta(minutes=1)} if timed else {}
             tables["steps"].append({"job_id": f"J{n}", "step_seq": place["step_seq"], "step": place["step"],
-                                    "outcome": outcome(place["step"]), "bench": "B1", "tool": "T1", **at})  # fmt: skip
+                                    "outcome": outcome(place["step"]), "bench": "B1", "tool": "T1", **at})
     end = FIRST + timedelta(days=90)
     tables["jobs"].append({"job_id": "END", "unit_id": "END", "opened_at": end, "closed_at": end})
     return tables
@@ -154,7 +154,7 @@ def departing(back: Callable[[int], bool]) -> Tables:
         if back(n) and f"U{n}" not in returned:
             again = FIRST + timedelta(hours=3 * n, days=5)
             tables["jobs"].append({"job_id": f"R{n}", "unit_id": f"U{n}", "opened_at": again, "closed_at": again,
-                                   "found": "display", "disposition": "not_economic"})  # fmt: skip
+                                   "found": "display", "disposition": "not_economic"})
     return tables
 
 
@@ -206,7 +206,7 @@ def test_without_a_step_log_no_retest_is_taken_for_one_with_nothing_done() -> No
         {"job_id": f"J{n}", "test": test, "run": run, "run_at": FIRST + timedelta(hours=3 * n + run / 9),
          "station": f"S{n % 2}", "outcome": "fail" if run == 1 and n % every == 0 else "pass"}
         for n in range(80) for test, every in (("touch", 2), ("charge", 9)) for run in (1, 2)
-    ]  # fmt: skip
+    ]
     with depot_of(tables) as known:
         assert known.tests.retests().stated
     with depot_of({**tables, "steps": []}) as unknown:

@@ -31,13 +31,13 @@ def worked(tables_of: dict[str, Cell], *, outcome: str = "fail", **more: Any) ->
                 made["steps"].append({
                     "job_id": job, "step": "seat cable", "outcome": outcome if marked else "pass", "bench": "B1",
                     **(more if marked else {}),
-                })  # fmt: skip
+                })
                 if n < returned:
                     again = closed + timedelta(days=5)
                     made["jobs"].append({
                         **common, "job_id": f"R{job}", "opened_at": again, "closed_at": again,
                         "disposition": "not_economic",
-                    })  # fmt: skip
+                    })
     end = FIRST + timedelta(days=90)
     made["jobs"].append({"job_id": "END", "unit_id": "END", "opened_at": end, "closed_at": end})
     return made

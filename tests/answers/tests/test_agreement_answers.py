@@ -84,7 +84,7 @@ def test_the_gauge_is_held_against_the_limits_of_its_test_and_draws_the_guard_ba
         {"job_id": f"J{i}", "test": "charge rate", "run_at": AT, "value": 0.1 * i, "unit": "A", "lower_limit": -4.0,
          "upper_limit": 4.0, "station": "S1"}
         for i in range(12)
-    ]  # fmt: skip
+    ]
     with with_studies(gauge_rows(), diagnostics=runs) as depot:
         r, read = depot.tests.agreement(), depot.tests.readings().table.row(0, named=True)
     gauge = sigma(r.table, "anova")["gauge"]
@@ -142,7 +142,7 @@ def test_a_bias_is_read_off_a_numeric_reference() -> None:
     rows = [
         {"study": "s", "unit": f"U{u}", "appraiser": "A", "trial": t, "value": u + 0.5 + 0.1 * u, "reference": str(u)}
         for u in range(5) for t in (1, 2)
-    ]  # fmt: skip
+    ]
     with with_studies(rows) as depot:
         table = depot.tests.agreement().table
     bias = table.filter(pl.col("figure") == "bias of A").row(0, named=True)
@@ -200,13 +200,13 @@ def test_runs_done_again_are_set_beside_each_other() -> None:
 
     def run(job: str, number: int, outcome: str, station: str, value: float) -> dict[str, Any]:
         return {"job_id": job, "test": "charge", "run": number, "outcome": outcome, "station": station,
-                "run_at": AT + timedelta(hours=number), "value": value, "unit": "A"}  # fmt: skip
+                "run_at": AT + timedelta(hours=number), "value": value, "unit": "A"}
 
     runs = [
         run("J1", 1, "fail", "S1", 2.4), run("J1", 2, "pass", "S2", 2.0),
         run("J2", 1, "fail", "S1", 2.6), run("J2", 2, "pass", "S2", 2.0),
         run("J3", 1, "fail", "S1", 2.6), run("J3", 2, "pass", "S1", 2.0),
-    ]  # fmt: skip
+    ]
     work = [{"job_id": "J3", "step": "x", "started_at": AT + timedelta(hours=1.5), "ended_at": AT + timedelta(hours=2)}]
     nowhere = [run("J4", 1, "fail", "S1", 2.4), run("J4", 2, "pass", "S1", 2.0)]
     for one in nowhere:

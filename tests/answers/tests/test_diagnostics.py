@@ -26,7 +26,7 @@ def job(number: int, unit: str, opened: int, closed: int, **more: Any) -> dict[s
 def run(number: int, test: str, hour: float, day: int, outcome: str = "pass", **more: Any) -> dict[str, Any]:
     return {
         "job_id": f"J{number}", "test": test, "run_at": at(day, hour), "outcome": outcome, "station": "S1", **more,
-    }  # fmt: skip
+    }
 
 
 def step(number: int, hour: float, day: int, **more: Any) -> dict[str, Any]:
@@ -60,7 +60,7 @@ ROWS: dict[str, list[dict[str, Any]]] = {
     ],
     "procedures": [{"procedure": "board", "step_seq": 1, "step": "seat board", "subsystems": ["board"]}],
     "tests": [{"test": "charge", "subsystem": "board"}, {"test": "touch", "subsystem": "display"}],
-}  # fmt: skip
+}
 
 
 @pytest.fixture(scope="module")
@@ -79,7 +79,7 @@ def test_outcomes(depot: Depot) -> None:
     assert table.row(1, named=True)["final_high"] == pytest.approx(float(last.high), abs=1e-6)
     assert depot.tests.outcomes(by=()).table.select("jobs", "tests", "runs", "runs_per_job").row(0) == (
         7, 14, 17, pytest.approx(17 / 7, abs=1e-6),
-    )  # fmt: skip
+    )
     stations = depot.tests.outcomes(by="station").table
     assert stations.select("station", "tests", "runs").rows() == [("S1", 14, 17)]
 
@@ -96,11 +96,11 @@ def test_retest_passes_need_that_nothing_was_done(depot: Depot) -> None:
     shown = ("test", "fails", "retest_passes", "after_work", "failed_again", "not_rerun", "untimed", "elsewhere")
     assert depot.tests.retests().table.select(shown).rows() == [
         ("charge", 2, 1, 1, 0, 0, 0, 1), ("touch", 1, 0, 0, 0, 1, 0, 0),
-    ]  # fmt: skip
+    ]
     by_station = depot.tests.retests(by=("test", "station")).table
     assert by_station.select("test", "station", "runs", "fails").rows() == [
         ("charge", "S1", 8, 2), ("charge", "S2", 1, 0), ("touch", "S1", 7, 1),
-    ]  # fmt: skip
+    ]
     assert by_station["share"].to_list() == [0.5, None, 0.0]
     assert depot.tests.retests(by=()).table.select("runs", "fails", "retest_passes").rows() == [(16, 3, 1)]
     assert depot.tests.retests(by=("station", "test")).table["runs"].to_list() == [8, 7, 1]
@@ -110,7 +110,7 @@ def test_retest_passes_need_that_nothing_was_done(depot: Depot) -> None:
 def test_before_the_second_run_nothing_was_rerun() -> None:
     seen = {**ROWS, "diagnostics": [
         run(1, "charge", 10, 1, "fail"), run(1, "charge", 12, 3, run=2),
-    ]}  # fmt: skip
+    ]}
     with depot_of(seen, at(2)) as depot:
         assert depot.tests.retests().table.select("runs", "fails", "not_rerun", "retest_passes").rows() == [
             (1, 1, 1, 0)
@@ -135,7 +135,7 @@ def test_escapes_and_sensitivity(depot: Depot) -> None:
     assert charge["greatest"] == pytest.approx(2 / 3, abs=1e-6)
     assert depot.tests.escapes(by="subsystem").table.select("subsystem", "escaped", "caught").rows() == [
         ("board", 1, 1), ("display", 1, 0),
-    ]  # fmt: skip
+    ]
     assert depot.tests.escapes(by=()).table.select("tested", "escaped", "caught").rows() == [(6, 2, 1)]
 
 
@@ -150,7 +150,7 @@ def test_the_coverage_gap(depot: Depot) -> None:
     answer = depot.tests.coverage_gap()
     assert answer.table.select("subsystem", "returned", "uncovered", "not_run", "not_passed", "escaped").rows() == [
         ("case", 1, 1, 0, 0, 0), ("board", 2, 0, 1, 0, 1), ("display", 1, 0, 0, 0, 1),
-    ]  # fmt: skip
+    ]
     assert answer.whole is not None
     assert answer.whole.select("returned", "uncovered", "not_known", "share").rows() == [(4, 1, 1, 0.25)]
     assert answer.table["share"].to_list() == [0.25, 0.0, 0.0]
@@ -165,7 +165,7 @@ def test_the_gap_has_its_price() -> None:
         whole, quern = depot.tests.coverage_gap(), depot.tests.coverage_gap(where={"model": "Quern"})
         assert whole.table.select("subsystem", "mean_cost", "cost").rows() == [
             ("case", 42.5, 42.5), ("board", 42.5, 0.0), ("display", 42.5, 0.0),
-        ]  # fmt: skip
+        ]
         assert whole.notes[-1].startswith("mean_cost is that of all come-backs with this found")
         assert quern.notes[-1].startswith("mean_cost is that of all come-backs that the filters leave")
 
@@ -176,18 +176,18 @@ def test_what_a_fail_and_a_pass_are_worth(depot: Depot) -> None:
     # J1's fail was worked on, J2's was not; J4's touch never passed.
     assert table.select(shown).rows() == [
         ("charge", 2, 1, 1, 0, 0.5, 5, 1, 0.8), ("touch", 1, 0, 0, 1, None, 5, 1, 0.8),
-    ]  # fmt: skip
+    ]
 
 
 def test_at_the_same_minute() -> None:
     """Work that ends with the failed run came before it; work that begins with the next one lies in between."""
     one = {"jobs": [job(1, "U1", 0, 1)], "diagnostics": [
         run(1, "charge", 10, 1, "fail"), run(1, "charge", 12, 1, run=2),
-    ]}  # fmt: skip
+    ]}
     for work, passes, early in (
         (step(1, 10, 1), 1, 0), (step(1, 13, 1, started_at=at(1, 12)), 0, 1), (step(1, 12, 1), 0, 0),
         (step(1, 14, 1, started_at=at(1, 12.5)), 1, 1),
-    ):  # fmt: skip
+    ):
         with depot_of({**one, "steps": [work]}, at(120)) as depot:
             assert depot.tests.retests().table["retest_passes"].to_list() == [passes]
             table = depot.tests.releases().table
@@ -198,7 +198,7 @@ def test_a_pass_before_the_last_run_is_no_pass_in_the_end() -> None:
     """Passed, passed, failed: released with a failed test, and no escape when it comes back."""
     rows = {**ROWS, "jobs": [j for j in ROWS["jobs"] if j["unit_id"] == "U3"], "steps": [], "diagnostics": [
         run(3, "touch", 10, 1), run(3, "touch", 11, 1, run=2), run(3, "touch", 12, 1, "fail", run=3),
-    ]}  # fmt: skip
+    ]}
     with depot_of(rows, at(120)) as depot:
         assert depot.tests.escapes().table.select("tested", "passed", "escaped", "doubtful").rows() == [(1, 0, 0, 0)]
         gap = depot.tests.coverage_gap().table
@@ -298,7 +298,7 @@ EDGES: dict[str, dict[str, list[dict[str, Any]]]] = {
     "all aborted": {"jobs": [job(1, "U1", 0, 1)], "diagnostics": [run(1, "charge", 10, 1, "aborted")]},
     "no reference": ALL_PASS,
     "runs of jobs that are not there": {"diagnostics": [run(9, "charge", 10, 1)], "tests": ROWS["tests"]},
-}  # fmt: skip
+}
 
 
 QUESTIONS = (
@@ -313,7 +313,7 @@ QUESTIONS = (
 SHARES = (
     ("first_pass_share", "first_judged"), ("escape_share", "passed"), ("final_pass_share", "tests"),
     ("pass_value", "passes"), ("share", "judged"),
-)  # fmt: skip
+)
 
 
 @pytest.mark.parametrize("name", EDGES)
@@ -360,9 +360,9 @@ def test_people_come_with_a_caution(depot: Depot) -> None:
     said = [depot.tests.outcomes(by="technician"), depot.tests.retests(by="technician"),
             depot.tests.escapes(by="technician"), depot.tests.predictive_values(by="technician"),
             depot.tests.releases(by="technician"),
-            depot.tests.coverage_gap(by="technician"), depot.tests.readings(by=("test", "technician"))]  # fmt: skip
+            depot.tests.coverage_gap(by="technician"), depot.tests.readings(by=("test", "technician"))]
     assert ["for coaching" in " ".join(answer.notes) for answer in said] == [True] * 7
     one = {"technician": "T1"}
     said = [depot.tests.release_faults(where=one), depot.tests.limits(where=one), depot.tests.drift(where=one),
-            depot.tests.coverage_gap(where=one), depot.tests.readings(where=one)]  # fmt: skip
+            depot.tests.coverage_gap(where=one), depot.tests.readings(where=one)]
     assert ["for coaching" in " ".join(answer.notes) for answer in said] == [True] * 5

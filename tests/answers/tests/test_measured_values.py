@@ -25,13 +25,13 @@ LATER = "2026-12-31"
 def job(number: int, day: int = 0, **more: Any) -> dict[str, Any]:
     opened = START + timedelta(days=day)
     return {"job_id": f"J{number}", "unit_id": f"U{number}", "opened_at": opened,
-            "closed_at": opened + timedelta(hours=8), **more}  # fmt: skip
+            "closed_at": opened + timedelta(hours=8), **more}
 
 
 def run(number: int, value: float | None, outcome: str = "pass", count: int = 1, **more: Any) -> dict[str, Any]:
     return {"job_id": f"J{number}", "test": "charge", "run": count, "outcome": outcome, "value": value, "unit": "A",
             "run_at": START + timedelta(hours=count), "lower_limit": 1.0, "upper_limit": 2.0, "station": "S1",
-            **more}  # fmt: skip
+            **more}
 
 
 def six_jobs() -> dict[str, Any]:
@@ -39,9 +39,9 @@ def six_jobs() -> dict[str, Any]:
     jobs = [job(n) for n in range(1, 7)]
     jobs += [job(n, 20, unit_id=f"U{u}", found=found) for n, u, found in ((7, 1, "battery"), (8, 6, None))]
     runs = [run(1, 1.9), run(2, 1.2), run(3, 1.5), run(4, 2.3, "fail"), run(4, 1.6, count=3), run(5, 2.1, "fail"),
-            run(5, 1.4, count=2), run(6, 1.8)]  # fmt: skip
+            run(5, 1.4, count=2), run(6, 1.8)]
     work = [{"job_id": "J4", "step": "refit", "started_at": START + timedelta(hours=2),
-             "ended_at": START + timedelta(hours=2)}]  # fmt: skip
+             "ended_at": START + timedelta(hours=2)}]
     return {"jobs": jobs, "diagnostics": runs, "steps": work, "tests": [{"test": "charge", "subsystem": "battery"}]}
 
 
@@ -171,7 +171,7 @@ def test_a_step_of_writing_is_found_and_bands_are_whole_steps() -> None:
 
 
 def bench(seed: int, *, drift: float = 0.0, shift: float = 0.0, stations: int = 3, months: int = 12, each: int = 12
-          ) -> dict[str, Any]:  # fmt: skip
+          ) -> dict[str, Any]:
     """Stations with like work; S2 drifts by so many sigma a month and reads higher by so many."""
     rng = np.random.default_rng(seed)
     jobs, runs, number = [], [], 0
@@ -192,7 +192,7 @@ def test_a_station_that_drifts_is_found_and_the_others_are_not() -> None:
         r = depot.tests.drift()
     assert {(f.scope["station"], f.kind) for f in r.findings} == {
         ("S2", "station drift"), ("S2", "station difference"),
-    }  # fmt: skip
+    }
     row = r.table.filter(pl.col("station") == "S2").row(0, named=True)
     assert row["trend_low"] < 0.25 < row["trend_high"]
     assert row["verdict"] == "drifts and stands apart"
@@ -212,7 +212,7 @@ def made_work(seed: int, periods: int = 8, each: int = 12) -> Work:
     return Work(
         periods, station, period, np.zeros_like(station), np.full(station.size, each), read.sum(axis=1),
         (read**2).sum(axis=1),
-    )  # fmt: skip
+    )
 
 
 def test_what_moves_all_stations_moves_none_against_the_others() -> None:
@@ -295,7 +295,7 @@ def test_a_baseline_freezes_the_charts() -> None:
 @given(
     stations=st.integers(1, 3), months=st.integers(1, 5), each=st.integers(1, 14),
     kind=st.sampled_from(("varied", "constant", "apart")), least=st.sampled_from((2, 10)),
-)  # fmt: skip
+)
 @settings(max_examples=examples(25), deadline=None)
 def test_too_little_work_is_said_below_the_least_number_of_readings_alone(
     stations: int, months: int, each: int, kind: str, least: int

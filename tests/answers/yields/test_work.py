@@ -28,7 +28,7 @@ def step(job: str, place: int, minute: int, took: int, outcome: str = "pass", at
     return {
         "job_id": job, "step_seq": place, "attempt": attempt, "step": f"step {place}", "outcome": outcome,
         "started_at": began, "ended_at": began + timedelta(minutes=took), "technician": "T01", **more,
-    }  # fmt: skip
+    }
 
 
 ROWS: dict[str, list[dict[str, Any]]] = {
@@ -56,7 +56,7 @@ ROWS: dict[str, list[dict[str, Any]]] = {
     "actions": [
         {"action_id": "A1", "what": "course", "started_on": MONDAY.date(), "scope": "procedure=board; technician=T02"}
     ],
-}  # fmt: skip
+}
 
 
 @pytest.fixture(scope="module")
@@ -83,7 +83,7 @@ def test_where_a_failed_check_sends_the_job(depot: Depot) -> None:
     r = depot.yields.rework_routes(by=())
     assert r.table.select("way", "to_step", "failures", "share").rows() == [
         ("again", "", 1, 0.25), ("back", "step 1", 1, 0.25), ("ended", "", 1, 0.25), ("unknown", "", 1, 0.25),
-    ]  # fmt: skip
+    ]
     assert "1 failed attempt has no time, so what came next is not known." in r.notes
     one = depot.yields.rework_routes(where={"step": "step 2"})
     assert one.table["share"].to_list() == pytest.approx([1 / 3] * 3, abs=1e-6)
@@ -94,7 +94,7 @@ def test_failures_make_a_pareto(depot: Depot) -> None:
     assert r.table.select("step", "fault", "failures", "first", "share", "cumulative").rows() == [
         ("step 2", "F7", 2, 1, 0.5, 0.5), ("step 2", "unknown", 1, 1, 0.25, 0.75),
         ("step 3", "unknown", 1, 1, 0.25, 1.0),
-    ]  # fmt: skip
+    ]
     # Wilson 1927 for 3 of 4 at 95 %, from the closed form.
     z = 1.959963984540054
     half = z / (4 + z * z) * (4 * 0.75 * 0.25 + z * z / 4) ** 0.5
@@ -109,7 +109,7 @@ def test_defects(depot: Depot) -> None:
     columns = ("jobs", "exposures", "failed", "chances", "dpu", "dpmo")
     assert r.table.select("step", *columns).rows() == [
         ("step 1", 2, 2, 0, 8, 0.0, 0.0), ("step 2", 2, 2, 2, 2, 1.0, 1e6), ("step 3", 1, 1, 1, 1, 1.0, 1e6),
-    ]  # fmt: skip
+    ]
     assert r.table["sigma"].to_list() == [None, None, None]
     # Garwood: 0 seen has the upper limit -log(0.025) events, here over 8 chances.
     assert r.table["dpmo_high"][0] == pytest.approx(-np.log(0.025) / 8 * 1e6, rel=1e-6)
@@ -126,7 +126,7 @@ def test_shift_by_utc_without_a_mapping(depot: Depot) -> None:
     assert r.table.select("technician", "shift", "shift_hour", "exposures", "unchecked").rows() == [
         ("T01", "early", "01", 3, 0), ("T02", "early", "01", 1, 0), ("T02", "night", "01", 0, 1),
         ("T02", "unknown", "unknown", 1, 0),
-    ]  # fmt: skip
+    ]
     told = [note for note in r.notes if "told by UTC" in note]
     assert len(told) == 1
     assert "is missing in sources.toml" in told[0]
@@ -157,7 +157,7 @@ def test_days_since_training(depot: Depot) -> None:
     r = depot.first_pass_yield(by=("technician", "days_since_training"))
     assert r.table.select("technician", "days_since_training", "exposures").rows() == [
         ("T01", "no training", 3), ("T02", "0 to 30 days", 2),
-    ]  # fmt: skip
+    ]
     assert any("actions with a technician in their scope" in note for note in r.notes)
 
 
@@ -227,7 +227,7 @@ def test_perfect_and_zero_yields_have_no_curve_and_are_told() -> None:
         (1.0, 1.0, "always passed first time (144 of 144)", None, ""),
         (0.0, 0.0, "never passed first time (0 of 144)", None,
          "re-training may help; first see that passes are logged at all, then watch the work"),
-    ]  # fmt: skip
+    ]
     # Wilson (1927): z² / (n + z²) = 3.841459 / 147.841459.
     assert r.table["now_low"][0] == pytest.approx(1 - 0.025984, abs=1e-6)
     assert r.table["now_high"][1] == pytest.approx(0.025984, abs=1e-6)
@@ -272,7 +272,7 @@ def test_failures_that_all_come_first_rise_and_those_that_come_last_fall() -> No
         min_size=1, max_size=3,
     ),
     least=st.sampled_from((1, 50, 100)),
-)  # fmt: skip
+)
 @settings(max_examples=examples(25), deadline=None)
 def test_too_little_work_is_said_below_the_least_number_of_checks_alone(
     work: list[tuple[int, int, float]], least: int

@@ -101,7 +101,7 @@ def units(tables: Tables, by: Sequence[str], *, as_of: date, upto: int) -> dict[
         age = min((end - start).days, upto)
         found[unit] = (
             job_groups(first, by), age, sorted((r - start).days for r in returns if (r - start).days <= age),
-        )  # fmt: skip
+        )
     return found
 
 

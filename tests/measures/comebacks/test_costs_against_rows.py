@@ -20,7 +20,7 @@ FEW = settings(
 NAMES = ("month", "site", "model", "procedure", "billing", "class")
 SUMS = ("comebacks", "known", "cents", "labour", "parts", "freight", "goodwill", "twice", "still_open", "no_costs",
         "no_labour", "no_parts", "no_freight", "unbilled", "without_labour", "without_parts",
-        "without_freight")  # fmt: skip
+        "without_freight")
 maybe = st.sampled_from
 
 
@@ -38,7 +38,7 @@ def costly(draw: st.DrawFn) -> dict[str, list[dict[str, Any]]]:
         completed("parts", {"job_id": f"J{job}", "line": line, "part_no": "P1",
                             "quantity": draw(maybe((1.0, 2.0, None))), "unit_cost": draw(maybe((3.25, 10.0, None)))})
         for job in range(10) for line in range(draw(maybe((0, 0, 1, 2))))
-    ]  # fmt: skip
+    ]
     return {"jobs": made, "steps": draw(steps()), "procedures": draw(procedures()), "parts": parts}
 
 
@@ -79,7 +79,7 @@ def by_hand(tables: Tables, by: tuple[str, ...], *, window: int, as_of: date, ra
         (index, back, kind) for index, back, gap, kind in links(tables).values()
         if index["disposition"] == "repaired" and back is not None and gap is not None and gap <= window
         and back["opened_on"] <= as_of
-    ]  # fmt: skip
+    ]
     came_back = {back["job_id"] for _, back, _ in seen}
     found: dict[Any, Counter[str]] = defaultdict(Counter)
     for index, back, kind in seen:
@@ -116,7 +116,7 @@ def by_hand(tables: Tables, by: tuple[str, ...], *, window: int, as_of: date, ra
 @given(
     data=costly(), as_of=st.integers(0, 130).map(lambda d: START.date() + timedelta(days=d)), window=maybe((0, 30, 90)),
     rate=maybe((0.0, 36.0, 41.5)), by=st.lists(maybe(NAMES), unique=True, max_size=2).map(tuple),
-)  # fmt: skip
+)
 def test_costs(
     data: dict[str, list[dict[str, Any]]], as_of: date, window: int, rate: float, by: tuple[str, ...]
 ) -> None:

@@ -38,7 +38,7 @@ def deep_tables(draw: st.DrawFn) -> dict[str, list[dict[str, Any]]]:
         completed("parts", {"job_id": f"J{job}", "line": line, "part_no": draw(maybe(("P1", "P2"))),
                             "lot": draw(maybe((None, "L1", "L2")))})
         for job in range(draw(st.integers(0, 10))) for line in range(draw(st.integers(0, 2)))
-    ]  # fmt: skip
+    ]
     return {
         "jobs": draw(jobs()), "steps": draw(steps()), "diagnostics": draw(diagnostics()),
         "procedures": draw(procedures()), "parts": parts,
@@ -47,7 +47,7 @@ def deep_tables(draw: st.DrawFn) -> dict[str, list[dict[str, Any]]]:
             completed("retirements", {"unit_id": unit, "retired_at": START + timedelta(days=day)})
             for unit, day in retired.items()
         ],
-    }  # fmt: skip
+    }
 
 
 def rows_of(table: pl.DataFrame, *, counted: int = 1) -> Counter[Any]:
@@ -72,7 +72,7 @@ def test_units_that_left_service_within_the_window(
 @given(
     data=deep_tables(), as_of=as_ofs, upto=uptos, by=groups(*JOB_LEVEL),
     more=maybe((("step", "bench"), ("phase",), ("test", "station"), ("part_no", "lot"), ("model", "lot"))),
-)  # fmt: skip
+)
 def test_follow_up_and_months(
     data: dict[str, Any], as_of: date, upto: int, by: tuple[str, ...], more: tuple[str, ...]
 ) -> None:

@@ -39,7 +39,7 @@ def action_jobs(
         key = (
             *job_groups(job, by), side, not steps or bool(done & set(steps)), job["closed_on"].replace(day=1),
             ripe.replace(day=1), near,
-        )  # fmt: skip
+        )
         matured[key] += 1
         if back is not None and gap is not None and gap <= window and kind in classes:
             returned[key] += not subsystems or back["found"] in subsystems

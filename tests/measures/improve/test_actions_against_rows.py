@@ -31,16 +31,16 @@ def keyed(table: pl.DataFrame) -> dict[Any, tuple[int, int]]:
     recent=st.sampled_from((0, 7, 60)), named=steps,
     faults=st.lists(st.sampled_from(SUBSYSTEMS), unique=True, max_size=2),
     classes=st.sampled_from((["repeat", "workmanship"], ["unknown"])),
-)  # fmt: skip
+)
 def test_work_before_and_after(
     data: dict[str, Any], by: list[str], started_on: date, before: int, as_of: date, window: int, recent: int,
     named: list[str], faults: list[str], classes: list[str],
-) -> None:  # fmt: skip
+) -> None:
     first_on = started_on - timedelta(days=before)
     how = {
         "started_on": started_on, "first_on": first_on, "as_of": as_of, "window": window, "recent": recent,
         "steps": named, "subsystems": faults, "classes": classes,
-    }  # fmt: skip
+    }
     checks = {name: how[name] for name in ("started_on", "first_on", "as_of", "steps")}
     with depot_of(data) as depot:
         work = counts(depot._store, "action_jobs", by=by, values={**how, "disposition": "repaired"})

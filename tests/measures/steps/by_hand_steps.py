@@ -80,7 +80,7 @@ def bench_comebacks(tables: Tables, by: Sequence[str], window: int, as_of: date)
         benches = {
             s["bench"] for s in tables["steps"]
             if s["job_id"] == job["job_id"] and s["bench"] is not None and s["outcome"] != "skipped"
-        }  # fmt: skip
+        }
         for bench in [*benches, *([""] if benches else [])]:
             row = found[(*job_groups(job, by), bench, kind)]
             row[0] += 1
@@ -102,7 +102,7 @@ def exposure(tables: Tables, by: Sequence[str], as_of: date) -> dict[Key, tuple[
             tuple(known(p["lot"]) if b == "lot" else p[b] for b in by if b in parts)
             for p in tables.get("parts", ())
             if p["job_id"] == s["job_id"]
-        } if parts else {()}  # fmt: skip
+        } if parts else {()}
         places = [
             p for p in tables["procedures"] if job and p["procedure"] == job["procedure"] and p["step"] == s["step"]
         ]

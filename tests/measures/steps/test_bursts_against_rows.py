@@ -27,7 +27,7 @@ def fitted(draw: st.DrawFn) -> dict[str, list[dict[str, Any]]]:
         completed("parts", {"job_id": f"J{draw(st.integers(0, 9))}", "line": i, "part_no": draw(maybe(("P1", "P2"))),
                             "lot": draw(maybe((None, "L1", "L2")))})
         for i in range(draw(st.integers(0, 8)))
-    ]  # fmt: skip
+    ]
     for step in made["steps"]:
         step["fault"] = draw(maybe((None, "F1", "F2")))
     return made
@@ -41,7 +41,7 @@ def asked(period: str, as_of: date, aside: list[Any]) -> dict[str, Any]:
         "as_of": as_of, "period": period, "dimensions": EVERY, "kinds": [], "chances": [],
         "first_month": date(1, 1, 1), "last_month": date(9999, 1, 1), **only,
         **{name: list(column) for name, column in zip(named, columns, strict=True)},
-    }  # fmt: skip
+    }
 
 
 def as_dict(table: Any, keys: int) -> dict[Any, Any]:
@@ -72,7 +72,7 @@ def test_signatures_and_pairs(data: dict[str, Any], as_of: date, blind: bool) ->
         assert patterns == by_hand_bursts.signatures(data, as_of, 30, unwritten)
         clusters = {p: 1 + i % 2 for i, p in enumerate(sorted(patterns)) if i != 2}
         named = {**values, "patterns": list(clusters), "clusters": list(clusters.values()),
-                 "sites": unwritten, "written": ["nothing"] * len(unwritten)}  # fmt: skip
+                 "sites": unwritten, "written": ["nothing"] * len(unwritten)}
         there = as_dict(counts(depot._store, "signatures_placed", values=named), 7)
         assert there == by_hand_bursts.placed(data, as_of, 30, clusters, unwritten)
         pairs = as_dict(counts(depot._store, "co_failures", values={"window": 30, "as_of": as_of}), 4)

@@ -23,7 +23,7 @@ COUNTS = ("jobs", "matured", "returned", "breached", "breached_matured", "breach
 KINDS = (
     "", "missing", "skipped", "left_failed", "count_not_done", "unequal_connectors", "out_of_order",
     "check_before_tightening", "isolated_late", "reconnected_early", "irreversible_before_hold", "pairing",
-)  # fmt: skip
+)
 USUAL: dict[str, dict[str, Any]] = {
     "open": {"phase": "open"},
     "isolate": {"phase": "isolate", "hold_point": True},
@@ -41,7 +41,7 @@ UNUSUAL: tuple[dict[str, Any], ...] = (
     {"phase": "verify", "hazards": ["alignment", "battery"]}, {"irreversible": True},
     {"subsystems": None, "hazards": None}, {"phase": "reseat", "hazards": ["battery"]}, {"phase": "isolate"},
     {"hold_point": True}, {"phase": "release", "subsystems": ["port", "port"]},
-)  # fmt: skip
+)
 seeds = st.integers(0, 2**32)
 as_ofs = st.one_of(st.none(), st.integers(-5, 130).map(lambda d: START.date() + timedelta(days=d)))
 
@@ -57,7 +57,7 @@ def procedures(r: Random) -> list[dict[str, Any]]:
             follows = r.choice((None, None, None, *names[:place], *names[:place], "nothing", names[-1]))
             made.append(completed("procedures", {
                 "procedure": procedure, "step_seq": place * 3, "step": step, "must_follow": follows, **row,
-            }))  # fmt: skip
+            }))
     return made
 
 
@@ -73,7 +73,7 @@ def repairs(r: Random) -> list[dict[str, Any]]:
             "opened_at": opened, "closed_at": None if disposition == "open" else opened + stays,
             "disposition": disposition, "complaint": None, "found": None, "technician": r.choice((None, "T01", "T02")),
             "billing": None,
-        }))  # fmt: skip
+        }))
     return made
 
 
@@ -99,7 +99,7 @@ def logged(seed: int) -> dict[str, list[dict[str, Any]]]:
                     "started_at": begun if known in ("both", "start") else None,
                     "ended_at": begun + timedelta(minutes=(place + attempt) % 2) if known in ("both", "end") else None,
                     "technician": None, "bench": r.choice(("B2", None)) if place in odd else "B1",
-                }))  # fmt: skip
+                }))
     made["pairings"] = [{"part_no": "P1", "requires_part_no": "P2"}, {"part_no": "P1", "requires_part_no": "P3"}]
     made["parts"] = [
         {"job_id": job["job_id"], "line": line, "part_no": part, "quantity": r.choice((None, 1.0, 0.0))}
@@ -113,7 +113,7 @@ def bench_of(job: Mapping[str, Any], data: Mapping[str, Any], day: Any) -> str:
     named = {
         s["bench"] for s in data["steps"]
         if s["job_id"] == job["job_id"] and s["bench"] is not None and (s["done_on"] is None or s["done_on"] <= day)
-    }  # fmt: skip
+    }
     plan = by_hand_order.declared(job["procedure"], data)
     if not any(by_hand_order.attempts(job, p["step"], data, day) for p in plan):
         return "unknown"
@@ -181,7 +181,7 @@ def to_the_letter(began: Any, ended: Any) -> dict[str, list[dict[str, Any]]]:
                 for i, s in enumerate(plan, 1)
             ],
             "parts": [{"job_id": job, "line": i, "part_no": p} for i, p in enumerate(PAIRINGS[0])],
-        }  # fmt: skip
+        }
         for name, more in rows.items():
             made.setdefault(name, []).extend(more)
     return made

@@ -29,7 +29,7 @@ def fitted(draw: st.DrawFn) -> dict[str, list[dict[str, Any]]]:
         {"job_id": f"J{draw(st.integers(0, 9))}", "line": line, "part_no": draw(maybe(("P1", "P2"))),
          "lot": draw(maybe((None, "L1", "L2")))}
         for line in range(draw(st.integers(0, 5)))
-    ]  # fmt: skip
+    ]
     for step in made["procedures"]:
         step["opportunities"] = draw(maybe((1, 2, 5)))
     return made
@@ -57,7 +57,7 @@ def test_what_jobs_did_and_came_back_for(
                 "window": window, "as_of": day, "disposition": "repaired", "classes": classes, "covariate": covariate,
                 "steps": [s for s, _ in causes], "variants": [v for _, v in causes],
             },
-        )  # fmt: skip
+        )
     n = len(by)
     told = Counter(
         {(*r[:n], r[n], causes_met(r[n + 1], causes), r[n + 2], r[n + 3], r[n + 4]): r[n + 5] for r in found.rows()}

@@ -112,7 +112,7 @@ def works_after(fail: Row, tables: Tables, as_of: date) -> list[Row]:
     return [
         s for s, _, end in attempts_of(fail["job_id"], tables)
         if end is not None and end > fail["run_at"] and s["done_on"] <= as_of
-    ]  # fmt: skip
+    ]
 
 
 def was_caught(fail: Row, subsystem: str, tables: Tables, as_of: date) -> bool:
@@ -245,7 +245,7 @@ def release_rows(tables: Tables, *, as_of: date, usual: float, least: int) -> di
         ends = [end for s, _, end in attempts_of(job["job_id"], tables) if end is not None and s["done_on"] <= as_of]
         made[job["job_id"]] = {
             "job": job, "last": own, "needed": needed[job["job_id"]], "until": max(ends, default=None),
-        }  # fmt: skip
+        }
     return made
 
 

@@ -102,7 +102,7 @@ def pairs(tables: Tables, by: Sequence[str], as_of: date) -> dict[Key, tuple[flo
             row = made[
                 (*key_of(one, by, tables), two["unit"], known(one["station"]), known(two["station"]), one["outcome"],
                  two["outcome"])
-            ]  # fmt: skip
+            ]
             row[0] += 1
             if one["unit"] == two["unit"] and None not in (one["value"], two["value"]):
                 row[1] += 1

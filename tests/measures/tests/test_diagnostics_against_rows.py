@@ -43,7 +43,7 @@ def runs_and_work(draw: st.DrawFn) -> dict[str, list[dict[str, Any]]]:
                     "job_id": job, "step_seq": place, "attempt": attempt, "started_at": began, "ended_at": ended,
                     "step": draw(maybe(("open case", "seat board", "close case"))),
                     "outcome": draw(maybe(("pass", "fail", "done", "skipped"))),
-                }))  # fmt: skip
+                }))
         for test in sorted(draw(st.sets(maybe(("charge", "soak", "touch"))))):
             first = draw(maybe((1, 1, 1, 2)))
             for run in range(first, first + draw(st.integers(1, 3))):
@@ -51,7 +51,7 @@ def runs_and_work(draw: st.DrawFn) -> dict[str, list[dict[str, Any]]]:
                     "job_id": job, "test": test, "run": run, "run_at": draw(hours),
                     "outcome": draw(maybe(("pass", "pass", "fail", "aborted"))),
                     "station": draw(maybe((None, "S1", "S2"))),
-                }))  # fmt: skip
+                }))
     known = sorted(draw(st.sets(maybe(("charge", "touch")))))
     made["tests"] = [{"test": test, "subsystem": draw(maybe(SUBSYSTEMS))} for test in known]
     return made
@@ -77,7 +77,7 @@ def test_outcomes_retest_passes_and_alarms(data: dict[str, Any], as_of: date | N
     )
     for found, expected, zero in (
         (again, by_hand.retests(data, by, day), (0,) * 8), (alarms, by_hand.alarms(data, by, day), (0,) * 4),
-    ):  # fmt: skip
+    ):
         assert {r[:width]: r[width:] for r in found.rows()} == (expected if by or expected else {(): zero})
 
 
@@ -103,7 +103,7 @@ def test_what_escaped_and_what_was_caught(
 @given(
     data=runs_and_work(), as_of=as_ofs, by=groups(*JOB_NAMES), window=windows, usual=st.sampled_from((0.3, 0.8, 1.0)),
     untold=st.sets(st.integers(0, 5), max_size=2),
-)  # fmt: skip
+)
 def test_what_was_released(
     data: dict[str, Any], as_of: date | None, by: tuple[str, ...], window: int, usual: float, untold: set[int]
 ) -> None:

@@ -82,7 +82,7 @@ def test_pairs_of_runs(data: Any, as_of: date, by: tuple[str, ...]) -> None:
 @given(
     data=measured(), as_of=as_ofs, by=groups("month", "site", "model", "test"), side=maybe(("upper", "lower")),
     cuts=maybe((1, 3, 100)),
-)  # fmt: skip
+)
 def test_what_became_of_jobs_by_value(data: Any, as_of: date, by: tuple[str, ...], side: str, cuts: int) -> None:
     found = asked(data, as_of, "limit_values", by, window=20, disposition="repaired", side=side, cuts=cuts)
     due = hand.limit_classes(data, by, as_of, window=20, side=side, cuts=cuts)
@@ -112,7 +112,7 @@ def dense(seed: int) -> dict[str, list[dict[str, Any]]]:
         for number in range(1, pick(1, 2, 2, 3) + 1):
             run = {"job_id": f"J{n}", "test": "charge", "run": number, "run_at": opened + timedelta(hours=2 * number)}
             run |= {"value": pick(1.0, 1.5, 1.75, 2.0, 2.25, 9.0, None), "unit": "V", "lower_limit": 1.25,
-                    "upper_limit": 2.0, "station": pick("S1", "S2", None), "outcome": pick("pass", "fail")}  # fmt: skip
+                    "upper_limit": 2.0, "station": pick("S1", "S2", None), "outcome": pick("pass", "fail")}
             runs.append(completed("diagnostics", run))
         runs[-1]["outcome"] = "pass"
         if rng.random() < 0.6:
@@ -120,7 +120,7 @@ def dense(seed: int) -> dict[str, list[dict[str, Any]]]:
             step = {"job_id": f"J{n}", "step": "seat", "started_at": at, "ended_at": at}
             steps.append(completed("steps", {**step, "outcome": pick("pass", "pass", "skipped")}))
     return {"jobs": jobs, "steps": steps, "diagnostics": runs, "procedures": [],
-            "tests": [{"test": "charge", "subsystem": "battery"}]}  # fmt: skip
+            "tests": [{"test": "charge", "subsystem": "battery"}]}
 
 
 def test_a_dense_depot_counts_the_same() -> None:
@@ -161,9 +161,9 @@ def test_classes_are_few_and_lose_no_job(side: str) -> None:
         {"job_id": f"J{i}", "test": "charge", "run_at": START, "value": float(i**2), "lower_limit": 0.0, "unit": "V",
          "upper_limit": 3e5, "station": "S1"}
         for i in range(500)
-    ]  # fmt: skip
+    ]
     data = {"jobs": jobs, "diagnostics": tests, "tests": [{"test": "charge", "subsystem": "battery"}]}
     found = asked(data, date(2026, 12, 31), "limit_values", ("test",), window=20, disposition="repaired", side=side,
-                  cuts=50)  # fmt: skip
+                  cuts=50)
     assert 50 < len(found) <= 100
     assert sum(row[6] for row in found) == 500

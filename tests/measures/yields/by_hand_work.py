@@ -207,7 +207,7 @@ def shifts(
             said["days_since_training"] = (
                 "0 to 30 days" if since <= 30 else "31 to 90 days" if since <= 90
                 else "91 to 180 days" if since <= 180 else "after 180 days"
-            )  # fmt: skip
+            )
         row = made[tuple(said[name] for name in names)]
         row[0] += step["outcome"] in ("pass", "fail")
         row[1] += step["outcome"] == "pass"

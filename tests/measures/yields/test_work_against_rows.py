@@ -42,7 +42,7 @@ def worked(draw: st.DrawFn) -> dict[str, list[dict[str, Any]]]:
             "technician=T01", "procedure=board; technician = T02 , T03", "site=Alder", "technician=",
         ))), "started_on": START.date() + timedelta(days=draw(maybe((0, 1, 40))))}
         for i in range(draw(st.integers(0, 2)))
-    ]  # fmt: skip
+    ]
     return made
 
 

@@ -25,7 +25,7 @@ def weeks(signals: dict[int, str] | None = None, points: int = 60) -> ControlCha
         "value": [0.3 if said.get(i) == ABOVE else 0.0 if i in said else 0.05 for i in range(points)],
         "centre": 0.06, "lower": 0.0, "upper": [1.0 if n == 1 else 0.2 for n in size],
         "signal": [said.get(i, "") for i in range(points)], "mature": [i < points - 4 for i in range(points)],
-    })  # fmt: skip
+    })
     return ControlChart(table, {"measure": "comebacks", "by": (), "period": "week", "window": 30, "unit": "share"})
 
 
@@ -35,7 +35,7 @@ def gaps(points: int = 30) -> ControlChart:
     table = pl.DataFrame({
         "period": days, "size": [16] * points, "value": [15.0] * (points - 1) + [120.0], "centre": 15.0, "lower": 0.0,
         "upper": 105.0, "signal": [""] * (points - 1) + [ABOVE], "mature": True,
-    })  # fmt: skip
+    })
     settings = {"measure": "jobs_between_comebacks", "by": (), "period": "come-back", "window": 30, "unit": "jobs"}
     return ControlChart(table, settings)
 
@@ -48,9 +48,9 @@ def staged(reason: str = "bad lot of cables") -> ControlChart:
         "period": months, "size": 100, "value": [0.1 / s for s in stage], "centre": [0.1 / s for s in stage],
         "lower": 0.0, "upper": [0.2 / s for s in stage], "signal": "", "mature": True, "stage": stage,
         "set_aside": [reason if i == 5 else "" for i in range(18)],
-    })  # fmt: skip
+    })
     settings = {"measure": "comebacks", "by": (), "period": "month", "window": 30, "unit": "share",
-                "stages": (("ACT-1", date(2025, 6, 12)), ("2026-01", date(2026, 1, 1)))}  # fmt: skip
+                "stages": (("ACT-1", date(2025, 6, 12)), ("2026-01", date(2026, 1, 1)))}
     return ControlChart(table, settings)
 
 
@@ -63,9 +63,9 @@ def measured() -> ControlChart:
             "test": test, "period": months, "size": 50, "value": [mean * (1 + 0.001 * (i % 3)) for i in range(12)],
             "centre": mean if limited else None, "lower": mean * 0.99 if limited else None,
             "upper": mean * 1.01 if limited else None, "signal": "", "mature": True,
-        }, schema_overrides=dict.fromkeys(("centre", "lower", "upper"), pl.Float64)))  # fmt: skip
+        }, schema_overrides=dict.fromkeys(("centre", "lower", "upper"), pl.Float64)))
     settings = {"measure": "test_values", "by": ("test",), "period": "month", "unit": None,
-                "units": {"load": "V", "rate": "A"}}  # fmt: skip
+                "units": {"load": "V", "rate": "A"}}
     return ControlChart(pl.concat(frames), settings)
 
 
@@ -76,7 +76,7 @@ def watched(odds: float = 2.0, by: tuple[str, ...] = ()) -> ComebackCusum:
         "period": days, "size": 5, "returned": [i % 2 for i in range(60)], "expected": 0.25,
         "value": [i / 10 for i in range(60)], "limit": 4.0,
         "signal": ["more come-backs, growing since 2025-01-06" if i == 40 else "" for i in range(60)],
-    })  # fmt: skip
+    })
     if by:
         table = pl.concat([table.select(pl.lit(site).alias("site"), pl.all()) for site in ("Alder", "Birch")])
     settings = {"window": 30, "by": by, "odds": odds, "chart": "risk-adjusted CUSUM", "where": {}}
@@ -91,7 +91,7 @@ def capability() -> CapabilityIndices:
         "outside": [0.0, 0.02, None], "outside_low": [0.0, 0.01, None], "outside_high": [0.01, 0.05, None],
         "method": ["normal", "normal", "none"],
         "refused": ["", "Not stable: the order of the values is not that of chance.", "No limit is known: give one."],
-    }  # fmt: skip
+    }
     return CapabilityIndices(pl.DataFrame(columns), {"measure": "test_values", "by": ("test",), "level": 0.95})
 
 
@@ -101,6 +101,6 @@ def detection() -> TimeToDetect:
         "after": [0.1, 0.1, None], "chart": ["p chart by month", "CUSUM job by job", "none"],
         "mean": [20.8, 13.9, None], "median": [17.4, 11.7, None], "within": [39.1, 25.6, None],
         "quiet": [442.8, 455.9, None],
-    }  # fmt: skip
+    }
     settings = {"measure": "comebacks", "by": ("site",), "change": 2.0, "chance": 0.9, "where": {}}
     return TimeToDetect(pl.DataFrame(columns), settings)

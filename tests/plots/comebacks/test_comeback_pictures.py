@@ -37,7 +37,7 @@ ASKED: dict[str, Callable[[Depot], Answer]] = {
     "back-test": lambda d: d.returns.projection_backtest(90),
     "back-test of 30 days": lambda d: d.returns.projection_backtest(30),
     "indices": lambda d: d.returns.indices(),
-}  # fmt: skip
+}
 
 
 @pytest.fixture(scope="module")

@@ -20,7 +20,7 @@ def costs(by: tuple[str, ...], keys: list[Any], cost: list[float | None]) -> Com
          "mean": [c and c / 8 for c in cost], "low": [c and c / 10 for c in cost], "high": [c and c / 5 for c in cost],
          "share": [0.5] * len(keys), "cumulative": [0.5] * len(keys)},
         schema_overrides={"cost": pl.Float64},
-    )  # fmt: skip
+    )
     return ComebackCosts(table, {"by": by, "level": 0.95, "currency": "EUR", "where": {}, "months": None})
 
 

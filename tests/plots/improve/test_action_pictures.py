@@ -25,14 +25,14 @@ def verdicts(*rows: dict[str, Any]) -> Verdicts:
         [("A", "in scope", "before", 100, 8, 0.08, 0.04, 0.15), ("A", "in scope", "after", 50, 1, 0.02, 0.0, 0.1),
          ("A", "beside it", "before", 100, 4, 0.04, 0.02, 0.1), ("A", "beside it", "after", 0, 0, None, None, None)],
         schema=["action_id", "work", "side", "jobs", "returned", "rate", "low", "high"], orient="row",
-    )  # fmt: skip
+    )
     return Verdicts(table, {"window": 30, "level": 0.95}, sides=sides)
 
 
 JUDGED = {
     "action_id": "A", "what": "cable_guide <fitted>", "outcome": "come-backs on own work", "verdict": "too early",
     "expected_on": date(2026, 9, 30), "comparison": "the same work of other models",
-}  # fmt: skip
+}
 UNREAD = {"action_id": "B", "what": "glue", "verdict": "cannot be judged", "warning": "B: the scope is empty"}
 
 
@@ -45,11 +45,11 @@ def trend(*, fitted: bool = True) -> ActionTrend:
          "high": [0.15] * 13 + [0.08, 0.07, None], "fitted": line, "unchanged": line, "unchanged_low": line,
          "unchanged_high": line},
         schema_overrides=dict.fromkeys(("fitted", "unchanged", "unchanged_low", "unchanged_high"), pl.Float64),
-    )  # fmt: skip
+    )
     terms = pl.DataFrame(
         {"term": ["jump", "bend"], "odds_ratio": [0.3, 1.0], "low": [0.1, 0.8], "high": [0.7, 1.3]}
         if fitted else {"term": []}
-    )  # fmt: skip
+    )
     return ActionTrend(table, {"action": "A", "scope": "site=Alder", "level": 0.95}, terms=terms)
 
 
@@ -58,7 +58,7 @@ def power() -> ActionPower:
         {"month": [1, 2, 3], "known_on": [date(2026, 8, 1), date(2026, 8, 31), date(2026, 9, 30)],
          "jobs_after": [100, 200, 1300], "weeks": [8.7, 13.0, 17.4], "chance": [0.2, 0.5, 0.85],
          "smallest_ratio": [None, 0.2, 0.55], "enough": [False, False, True]}
-    )  # fmt: skip
+    )
     return ActionPower(table, {"change": 0.5, "power": 0.8, "scope": "site=Alder", "level": 0.95})
 
 
@@ -66,7 +66,7 @@ ALL: dict[str, Answer] = {
     "verdicts": verdicts(JUDGED, UNREAD), "unread": verdicts(UNREAD), "none": verdicts(), "trend": trend(),
     "no fit": trend(fitted=False), "power": power(),
     "no power": ActionPower(power().table.clear(), power().settings),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", ALL)

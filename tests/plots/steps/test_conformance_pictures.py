@@ -14,7 +14,7 @@ from rqa.plots.renderer import compiled, still
 
 SETTINGS = {"by": (), "per": "step", "window": 30, "steps": False, "level": 0.95, "where": {}, "months": None}
 KINDS = ("missing", "skipped", "left_failed", "out_of_order", "check_before_tightening", "count_not_done",
-         "unequal_connectors", "irreversible_before_hold")  # fmt: skip
+         "unequal_connectors", "irreversible_before_hold")
 
 
 def conformance(steps: int = 3) -> Conformance:
@@ -25,7 +25,7 @@ def conformance(steps: int = 3) -> Conformance:
          "high": [0.93] + [0.998] * (steps - 1),
          **{kind: [18 if kind == "check_before_tightening" else 2] + [2 if kind == "skipped" else 0] * (steps - 1)
             for kind in KINDS}}
-    )  # fmt: skip
+    )
     return Conformance(table, SETTINGS)
 
 
@@ -53,7 +53,7 @@ def breaches(**more: Any) -> Breaches:
             "verdict": ["not distinguishable", "comes back more often", "too little work to say", "not distinguishable",
                         "too little work to say"],
         }
-    )  # fmt: skip
+    )
     return Breaches(table, SETTINGS | more)
 
 

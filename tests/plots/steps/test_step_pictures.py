@@ -72,7 +72,7 @@ def relative_risk() -> StepRelativeRisk:
             "other_rate": [0.05, 0.05, 0.05, None], "ratio": [2.0, 0.0, 4.0, None], "low": [1.1, 0.0, 2.5, None],
             "high": [3.9, 2.0, 6.0, None], "p_value": [0.03, 0.5, 1e-9, None], "p_adjusted": [0.05, 0.5, 3e-9, None],
         }
-    )  # fmt: skip
+    )
     return StepRelativeRisk(table, SETTINGS)
 
 
@@ -135,7 +135,7 @@ def test_the_touch_matrix_names_groups_and_what_cannot_be_told() -> None:
     spec = plot(attribution()).to_dict()
     cells = {r["beside"]: r["said"] for r in next(iter(spec["datasets"].values()), [])} if "datasets" in spec else {
         r["beside"]: r["said"] for r in spec["data"]["values"]
-    }  # fmt: skip
+    }
     assert cells == {"fit board + 2 more": "7", "open case": "3", "reseat cable": "?"}
     assert "fit board + write identity + drive screws, main board: 7.2 of 9 possible" in spec["description"]
 

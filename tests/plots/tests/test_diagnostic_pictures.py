@@ -28,7 +28,7 @@ def outcomes() -> DiagnosticOutcomes:
         "first_pass_share": [0.9, None], "low": [0.83, None], "high": [0.94, None], "final_passed": [99, 0],
         "final_pass_share": [0.99, 0.0], "final_low": [0.94, 0.0], "final_high": [1.0, 0.6], "aborted": [0, 3],
         "runs": [111, 3], "runs_per_job": [1.11, 1.0],
-    }), BASE)  # fmt: skip
+    }), BASE)
 
 
 def retests() -> RetestPasses:
@@ -36,7 +36,7 @@ def retests() -> RetestPasses:
         "test": TESTS, "runs": [111, 30], "fails": [10, 0], "retest_passes": [7, 0], "share": [0.7, None],
         "low": [0.4, None], "high": [0.89, None], "judged": [10, 0], "after_work": [2, 0], "failed_again": [1, 0],
         "not_rerun": [0, 0], "untimed": [0, 0], "elsewhere": [2, 0],
-    }), BASE)  # fmt: skip
+    }), BASE)
 
 
 def escapes(known: bool = True) -> Escapes:
@@ -44,7 +44,7 @@ def escapes(known: bool = True) -> Escapes:
     return Escapes(pl.DataFrame({
         "test": TESTS, "caught": [4 * known, 0], "escaped": [6 * known, 0],
         **{n: pl.Series([v if known else None, None], dtype=pl.Float64) for n, v in numbers.items()},
-    }), BASE)  # fmt: skip
+    }), BASE)
 
 
 def gap(uncovered: int = 5) -> CoverageGap:
@@ -54,7 +54,7 @@ def gap(uncovered: int = 5) -> CoverageGap:
         "subsystem": ["case", "main_board"], "returned": [5, 15], "uncovered": [uncovered, 0], "not_run": [0, 1],
         "not_passed": [0, 0], "escaped": [5 - uncovered, 14], "share": [share, 0.0], "low": [0.1, 0.0],
         "high": [0.47, 0.16], "mean_cost": [120.0, None], "cost": [600.0, None],
-    }), BASE | {"by": ("subsystem",)}, whole=whole)  # fmt: skip
+    }), BASE | {"by": ("subsystem",)}, whole=whole)
 
 
 def worth() -> PredictiveValues:
@@ -62,7 +62,7 @@ def worth() -> PredictiveValues:
         "test": TESTS, "fails": [10, 0], "confirmed": [4, 0], "nothing_found": [6, 0], "undecided": [0, 0],
         "overkill": [0.6, None], "low": [0.31, None], "high": [0.83, None], "passes": [90, 3], "escaped": [9, 0],
         "pass_value": [0.9, 1.0],
-    }), BASE)  # fmt: skip
+    }), BASE)
 
 
 def releases() -> Releases:
@@ -71,7 +71,7 @@ def releases() -> Releases:
         "high": [0.15, None], "matured": [20, 0], "returned": [4, 0], "other_matured": [100, 0],
         "other_returned": [5, 0], "ratio": [4.0, None], "ratio_low": [1.2, None], "ratio_high": [13.6, None],
         "p_value": [0.03, None],
-    }), BASE | {"by": ()})  # fmt: skip
+    }), BASE | {"by": ()})
 
 
 ANSWERS: dict[str, tuple[Callable[[], Answer], str]] = {
@@ -117,7 +117,7 @@ def test_covered_subsystems_are_named_on_lines_that_fit() -> None:
     full = gap()
     more = full.table.tail(1).select(pl.all().repeat_by(12).explode()).with_columns(
         subsystem=pl.Series([f"subsystem number {n}" for n in range(12)])
-    )  # fmt: skip
+    )
     lines = plot(CoverageGap(pl.concat([full.table, more]), full.settings, whole=full.whole)).to_dict()["title"][
         "subtitle"
     ]

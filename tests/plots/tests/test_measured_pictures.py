@@ -30,7 +30,7 @@ ASKED: dict[str, Callable[[Depot], Answer]] = {
 SAID = {
     "limit": "charge, upper limit", "limits": "lower limit", "readings": "median", "agreement": "kappa",
     "stations": "charge · S2: drifts", "stations by week": "charge · S2",
-}  # fmt: skip
+}
 
 
 @pytest.fixture(scope="module")
@@ -44,10 +44,10 @@ def depot() -> Iterator[Depot]:
         jobs.append({"job_id": f"J{n}", "unit_id": f"U{n}", "opened_at": day, "closed_at": day + timedelta(hours=8)})
         if back:
             jobs.append({"job_id": f"R{n}", "unit_id": f"U{n}", "opened_at": day + timedelta(days=9),
-                         "closed_at": day + timedelta(days=10), "found": "battery"})  # fmt: skip
+                         "closed_at": day + timedelta(days=10), "found": "battery"})
         run = {"job_id": f"J{n}", "test": "charge", "run": 1, "outcome": "pass" if value <= 1.9 else "fail",
                "run_at": day, "value": value, "unit": "A", "lower_limit": 1.0, "upper_limit": 1.9,
-               "station": f"S{n % 3 + 1}"}  # fmt: skip
+               "station": f"S{n % 3 + 1}"}
         runs.append(run)
         if run["outcome"] == "fail":
             runs.append({**run, "run": 2, "outcome": "pass", "value": 1.8, "run_at": day + timedelta(hours=1)})
@@ -55,12 +55,12 @@ def depot() -> Iterator[Depot]:
         {"study": "S", "unit": f"P{p}", "appraiser": a, "trial": t, "value": p + float(rng.normal(0, 0.1)),
          "test": "charge"}
         for p in range(5) for a in "AB" for t in (1, 2)
-    ]  # fmt: skip
+    ]
     study += [
         {"study": "marks", "unit": f"P{p}", "appraiser": a, "trial": 1, "outcome": "fail" if (p + (a == "B")) % 4 else
          "pass", "reference": "fail" if p % 4 else "pass"}
         for p in range(12) for a in "AB"
-    ]  # fmt: skip
+    ]
     tables = {
         "jobs": jobs,
         "diagnostics": runs,

@@ -39,7 +39,7 @@ def comparison(verdicts: tuple[str, ...] = (), ratios: tuple[float, ...] = (), *
         }
     )
     base = {"by": ("technician",), "who": "technician", "outcome": "first_pass", "window": None, "spread": 1.0,
-            "level": 0.95, "where": {}, "months": None}  # fmt: skip
+            "level": 0.95, "where": {}, "months": None}
     return Comparison(table, base | settings)
 
 
@@ -48,7 +48,7 @@ def failures(fault: str = "F1") -> Failures:
         {"step": ["close case", "open_case"], "fault": [fault, "unknown"], "failures": [3, 1], "first": [2, 1],
          "share": [0.75, 0.25], "low": [0.3, 0.05], "high": [0.95, 0.7], "cumulative": [0.75, 1.0],
          "cumulative_low": [0.3, 0.51], "cumulative_high": [0.95, 1.0]}
-    )  # fmt: skip
+    )
     return Failures(table, {"by": ("step", "fault"), "level": 0.95})
 
 
@@ -63,7 +63,7 @@ def routes() -> ReworkRoutes:
     table = pl.DataFrame(
         {"step": ["close case"] * 2, "way": ["again", "back"], "to_step": ["", "open_case"], "failures": [3, 1],
          "share": [0.75, 0.25], "low": [0.3, 0.05], "high": [0.95, 0.7]}
-    )  # fmt: skip
+    )
     return ReworkRoutes(table, {"by": ("step",), "level": 0.95})
 
 
@@ -73,7 +73,7 @@ def defects() -> Defects:
          "dpu": [0.0, 0.1], "dpu_low": [0.0, 0.03], "dpu_high": [0.07, 0.23], "dpmo": [0.0, 50_000.0],
          "dpmo_low": [0.0, 16_000.0], "dpmo_high": [18_000.0, 117_000.0], "sigma": [None, 1.645],
          "sigma_shifted": [None, 3.145]}
-    )  # fmt: skip
+    )
     return Defects(table, {"by": ("step",), "level": 0.95})
 
 
@@ -90,7 +90,7 @@ def learning(pairs: int = 2) -> Learning:
             "now_high": [t and 0.95 for t in told], "depot": [0.91] * (pairs + 1),
             "verdict": ["rises with practice"] * pairs + ["too little work to say"],
         }
-    )  # fmt: skip
+    )
     practice = pl.DataFrame(
         [
             {"technician": name, "procedure": "board", "experience": float(k), "exposures": 10, "passed": 7 + k // 20}
@@ -187,7 +187,7 @@ def test_names_on_a_funnel_do_not_run_into_each_other() -> None:
     crowd = comparison(("not distinguishable",) * 10, (1.0,) * 10)
     crowd = replace(crowd, table=crowd.table.with_columns(pl.lit(40.0).alias("expected")))
     named = [r for layer in layers(plot(crowd).to_dict()) for r in layer.get("data", {}).get("values", [])
-             if r.get("word")]  # fmt: skip
+             if r.get("word")]
     assert len({r["name"] for r in named}) <= 2
 
 
