@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVarTuple
 
 from rqa.errors import RqaError, StoreError
+from rqa.plots.renderer import VEGA
 from rqa.stopping import AGAIN_SECONDS, held, is_stopped
 from rqa.written import write_whole
 
@@ -78,14 +79,37 @@ def copy_notebooks(workspace: str | Path, *, as_run: bool = False) -> list[Path]
                 cell["source"] = PARAMETER.sub('WORKSPACE = ".."', "".join(cell["source"]))
             if cell["cell_type"] == "code" and not as_run:
                 cell["outputs"], cell["execution_count"] = [], None
-        _put(path, json.dumps(notebook, indent=1, ensure_ascii=False) + "\n")
+        _put(path, notebook)
         copied.append(path)
     return copied
 
 
-def _put(path: Path, text: str) -> None:
+def _put(path: Path, content: dict[str, Any]) -> None:
     """Write a notebook, so that a torn one never stands in its place."""
-    write_whole(path, text.encode("utf-8"))
+    write_whole(path, written(content).encode("utf-8"))
+
+
+def _content(notebook: "NotebookNode") -> dict[str, Any]:
+    import nbformat
+
+    content: dict[str, Any] = json.loads(nbformat.writes(notebook))
+    return content
+
+
+def written(content: dict[str, Any]) -> str:
+    """A notebook as the text of its file: JSON as usual, but each chart's drawing in one line.
+
+    A drawing has thousands of numbers, each of which would stand in a line of its own; so a change of what a notebook
+    says can be read in a diff. What is read back is the same.
+    """
+    content = json.loads(json.dumps(content))
+    drawings: list[str] = []
+    for output in (o for cell in content["cells"] for o in cell.get("outputs", [])):
+        if VEGA in output.get("data", {}):
+            drawings.append(json.dumps(output["data"][VEGA], ensure_ascii=False, separators=(",", ":"), sort_keys=True))
+            output["data"][VEGA] = f"\0{len(drawings) - 1}"
+    text = json.dumps(content, indent=1, ensure_ascii=False, sort_keys=True)
+    return re.sub(r'"\\u0000(\d+)"', lambda mark: drawings[int(mark[1])], text) + "\n"
 
 
 def opened_with(folder: str | Path) -> str:
@@ -180,7 +204,7 @@ async def _run(path: Path) -> Run:
         failure = f"{_failed_cell(notebook.cells)}: {error.ename}: {error.evalue.strip().partition(chr(10))[0]}"
     except (nbclient.exceptions.DeadKernelError, RuntimeError) as error:
         failure = f"{_failed_cell(notebook.cells)}: the kernel ended: {error}"
-    _put(path, nbformat.writes(notebook).rstrip("\n") + "\n")
+    _put(path, _content(notebook))
     return Run(path, time.monotonic() - started, failure)
 
 
@@ -253,7 +277,7 @@ def refresh(folder: str | Path) -> list[Path]:
         nbformat.validate(notebook)
         done[path] = notebook
     for path, notebook in done.items():
-        _put(path, nbformat.writes(notebook).rstrip("\n") + "\n")
+        _put(path, _content(notebook))
     return list(done)
 
 

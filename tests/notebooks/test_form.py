@@ -1,6 +1,7 @@
 """The notebooks' form: every code cell was run, in order, says nothing of when or where, and calls the library."""
 
 import ast
+import json
 import re
 from pathlib import Path
 from typing import Any
@@ -18,6 +19,8 @@ from rqa.demo.catalogue import (
     TECHNICIANS,
     TOOLS,
 )
+from rqa.notebooks import written
+from rqa.plots.renderer import VEGA
 
 FOLDER = Path(__file__).resolve().parents[2] / "notebooks"
 NOTEBOOKS = sorted(FOLDER.glob("*.ipynb"))
@@ -40,6 +43,26 @@ def read(path: Path) -> Any:
 
 def code_cells(path: Path) -> list[Any]:
     return [c for c in read(path).cells if c.cell_type == "code"]
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
+def test_a_diff_can_be_read(path: Path) -> None:
+    """Each drawing stands in one line: what a notebook says is not lost among its numbers."""
+    text = path.read_text(encoding="utf-8")
+    assert text == written(json.loads(text)), "run: python -m rqa.notebooks refresh notebooks"
+    drawings = text.count(f'"{VEGA}": {{')
+    assert drawings == sum(VEGA in o.get("data", {}) for cell in code_cells(path) for o in cell.outputs)
+    assert text.count("\n") < 2_000
+
+
+def test_what_is_written_is_read_back() -> None:
+    drawing = {"title": "a \\u00000 and a\nline", "marks": [1, 0.5, None]}
+    output = {"output_type": "display_data", "metadata": {}, "data": {VEGA: drawing, "text/plain": ["\\u00000"]}}
+    cell = {"cell_type": "code", "metadata": {}, "source": [], "outputs": [output, output], "execution_count": 1}
+    content = {"cells": [cell], "metadata": {}, "nbformat": 4, "nbformat_minor": 5}
+    text = written(content)
+    assert json.loads(text) == content
+    assert len([line for line in text.splitlines() if '"marks"' in line and '"title"' in line]) == 2
 
 
 def test_the_agreed_notebooks_are_there() -> None:
