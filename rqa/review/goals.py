@@ -5,9 +5,10 @@ from datetime import date
 from typing import Any
 
 from rqa.answers.core.grounds import Sentence
+from rqa.answers.improve.goals import NOT_YET
 from rqa.depot import Depot
 from rqa.review.facts import Basis, Section, Table
-from rqa.review.verdicts import CANNOT_BE_TOLD, mature_month
+from rqa.review.verdicts import mature_month
 from rqa.words import counted, interval, month_name, percent
 
 NOTHING = "there is nothing to tell it by"
@@ -25,11 +26,12 @@ def goals(depot: Depot, month: date) -> Section:
         found = row if own == month else _again(depot, own, row["measure"]) or row
         side = "at least" if found["at_least"] else "at most"
         rows.append(
-            (found["name"], f"{side} {percent(found['goal'])}", month_name(found["month"]), _met(found["met"], final),
+            (found["name"], f"{side} {percent(found['goal'])}", month_name(found["month"]), found["met"],
              percent(found["value"]), interval(found["low"], found["high"]))
         )
         if found["met"] not in ("yes", "no"):
-            unclear.append(NOTHING if not found["size"] else UNFINISHED if final is None else BOTH_SIDES)
+            blind = found["value"] is None
+            unclear.append(UNFINISHED if found["met"] == NOT_YET else NOTHING if blind else BOTH_SIDES)
     notes = tuple(n for n in asked.notes if not isinstance(n, Sentence))
     none = depot.grounds().claim(
         f"No goal of the table “targets” that can be read is in force in {month_name(month)}.",
@@ -49,11 +51,6 @@ def goals(depot: Depot, month: date) -> Section:
     table = Table("Each goal in its latest final month", heads, tuple(rows), 4)
     basis = Basis(None, more="Each goal counts the days in its name, in the month beside it.")
     return Section("goals", "Goals", basis, (words,), notes=notes, tables=(table,))
-
-
-def _met(met: str, final: date | None) -> str:
-    """Of a month whose figure is final nothing more will be known."""
-    return met if final is None or met in ("yes", "no") else CANNOT_BE_TOLD
 
 
 def _final(depot: Depot, named: str, month: date) -> date | None:

@@ -30,24 +30,24 @@ from tests.odd_depots.questions import asked_of
 RUNS = "job_id test run run_on outcome"
 ATTEMPTS = "job_id outcome started_at ended_at"
 NEEDED: dict[str, dict[str, str]] = {
-    "tests.outcomes": {"tests.outcomes": RUNS},
-    "tests.retests": {"tests.outcomes": f"{RUNS} run_at station", "steps": ATTEMPTS},
+    "tests.outcomes": {"diagnostics": RUNS},
+    "tests.retests": {"diagnostics": f"{RUNS} run_at station", "steps": ATTEMPTS},
     "tests.escapes": {
-        "tests.outcomes": f"{RUNS} run_at", "steps": f"{ATTEMPTS} step", "jobs": "job_id found procedure",
+        "diagnostics": f"{RUNS} run_at", "steps": f"{ATTEMPTS} step", "jobs": "job_id found procedure",
         "links": "job_id return_job_id disposition closed_on elapsed_days class procedure",
     },
     "tests.coverage_gap": {
-        "tests.outcomes": RUNS, "jobs": "job_id found",
+        "diagnostics": RUNS, "jobs": "job_id found",
         "links": "job_id return_job_id disposition closed_on elapsed_days class",
     },
     "tests.releases": {
-        "tests.outcomes": f"{RUNS} run_at", "steps": f"{ATTEMPTS} done_on",
+        "diagnostics": f"{RUNS} run_at", "steps": f"{ATTEMPTS} done_on",
         "jobs": "job_id model procedure disposition closed_on", "links": "job_id closed_on elapsed_days",
     },
     "tests.drift": {
-        "tests.outcomes": f"{RUNS} value unit station", "jobs": "job_id model procedure",
+        "diagnostics": f"{RUNS} value unit station", "jobs": "job_id model procedure",
     },
-    "tests.readings": {"tests.outcomes": "test run run_on outcome value unit lower_limit upper_limit"},
+    "tests.readings": {"diagnostics": "test run run_on outcome value unit lower_limit upper_limit"},
 }
 """The columns that each question's measures read, by table."""
 
@@ -96,7 +96,7 @@ def main() -> None:
         for question, answer in found.items():
             for f in answer.findings:
                 print(f"  {question} names {f.kind} {dict(f.scope)}, p {f.p_value:.1g}")
-        gap = found["coverage_gap"].table.select("subsystem", "uncovered", "returned").rows()
+        gap = found["tests.coverage_gap"].table.select("subsystem", "uncovered", "returned").rows()
         print(f"  no test covers {[row for row in gap if row[1]]}: subsystem, come-backs uncovered, and in all")
 
 

@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING
 
 from rqa.answers.charts.control_chart import MEASURES, is_mature, monthly, ripens
 from rqa.answers.charts.month import last_whole_month
-from rqa.answers.core.grounds import grounds
+from rqa.answers.core.ground_list import GROUNDS, WAIT
+from rqa.answers.core.grounds import Sentence, grounds
 from rqa.answers.core.needs import OF_MEASURE
 from rqa.answers.core.result import Answer, rounded
-from rqa.answers.core.scope import Moment, check_level, month_of
+from rqa.answers.core.scope import Moment, check_level, month_end, month_of
 from rqa.contract import GOAL_OF_COMEBACKS, GOALS
 from rqa.measures.run import counts
 from rqa.words import count, counted, interval, month_name, percent
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     import polars as pl
 
 QUESTION = "targets"
-MET = ("yes", "no", "cannot be told yet")
+YES, NO, CANNOT, NOT_YET = MET = ("yes", "no", "cannot be told", "cannot be told yet")
 NAMES = {"first_pass_yield": "first-pass yield", "first_run_pass": "diagnostics passed first time",
          "clean_jobs": "clean-job share"}
 EXISTS = ", ".join(("comebacks_30", "comebacks_90 (or any number of days)", *GOALS))
@@ -29,7 +30,8 @@ COLUMNS = ("measure", "name", "month", "goal", "at_least", "value", "low", "high
 class Targets(Answer):
     """Goals of a month: measure, name, month, goal, at_least, value, low, high, count, size, met, sentence.
 
-    `at_least` says that the goal is a least value, not a most; `met` is one of yes, no, cannot be told yet.
+    `at_least` says that the goal is a least value, not a most; `met` is one of yes, no, cannot be told (whatever is
+    waited for), cannot be told yet (the month is not final).
     """
 
     question = "Goals"
@@ -60,9 +62,10 @@ def targets(now: Moment, month: str | date | None = None, *, level: float = 0.95
     others at or above.
 
     Columns: measure, name (as said), month, goal, at_least (whether the goal is a least value), value with its Wilson
-    interval low, high, from count of size; met and a sentence. met is "yes" or "no" only where the whole interval lies
-    on one side of the goal; else, and for a month that is not final, "cannot be told yet". Without cases there is no
-    data: value is null. Goals nothing can be made of stand in the notes.
+    interval low, high, from count of size; met and a sentence. met is "yes" or "no" only where the whole interval of a
+    final month lies on one side of the goal, else "cannot be told"; "cannot be told yet" while the month is not final.
+    Without cases, or where nothing can be told, there is no data: value is null. Goals nothing can be made of stand in
+    the notes.
     """
     import polars as pl
 
@@ -108,21 +111,43 @@ def _judged(now: Moment, goal: Goal, month: date, level: float) -> dict[str, obj
     events, size = int(found[m.count].sum()), int(found[m.size].sum())
     share = proportion_interval(successes=events, trials=size, level=level)
     value, low, high = float(share.estimate), float(share.low), float(share.high)
-    final = is_mature(month, now, ripens(goal.measure, goal.window))
+    final = is_mature(month, now, ripens(goal.measure, goal.window)) or _without_jobs(month, now, found)
     lacks = grounds(now, window=goal.window).lack(
         *OF_MEASURE[goal.measure], about=f"whether the goal of {goal.name} is met"
     )
-    if not size or not final or lacks:
-        met = MET[2]
-    elif goal.at_least:
-        met = MET[0] if low >= goal.value else MET[1] if high < goal.value else MET[2]
-    else:
-        met = MET[0] if high <= goal.value else MET[1] if low > goal.value else MET[2]
+    if final and lacks and _waits(lacks):
+        # Time will tell of other months: this one is over, and nothing of it is still to come.
+        lacks = None
+    if lacks:
+        value = low = high = float("nan")
     row: dict[str, object] = {
         "measure": goal.named, "name": goal.name, "month": month, "goal": goal.value, "at_least": goal.at_least,
-        "value": value, "low": low, "high": high, "count": events, "size": size, "met": met,
+        "value": value, "low": low, "high": high, "count": events, "size": size,
+        "met": _met(goal, size, low, high, final=final, lacks=lacks),
     }
     return {**row, "sentence": lacks or _sentence(goal, row, final, level)}
+
+
+def _without_jobs(month: date, now: Moment, found: "pl.DataFrame") -> bool:
+    """Whether a month is over in which no job was closed that could come back."""
+    return "jobs" in found.columns and month_end(month) <= now.day and not int(found["jobs"].sum())
+
+
+def _waits(lacks: Sentence) -> bool:
+    """Whether what is absent comes with time alone."""
+    return all(GROUNDS[name].remedy == WAIT for name in lacks.lacks)
+
+
+def _met(goal: Goal, size: int, low: float, high: float, *, final: bool, lacks: Sentence | None) -> str:
+    if lacks:
+        return NOT_YET if not final and _waits(lacks) else CANNOT
+    if not final:
+        return NOT_YET
+    if not size:
+        return CANNOT
+    if goal.at_least:
+        return YES if low >= goal.value else NO if high < goal.value else CANNOT
+    return YES if high <= goal.value else NO if low > goal.value else CANNOT
 
 
 def _sentence(goal: Goal, row: dict[str, object], final: bool, level: float) -> str:
@@ -136,9 +161,9 @@ def _sentence(goal: Goal, row: dict[str, object], final: bool, level: float) -> 
     said += f"{interval(low, high)}); "
     if not final:
         return f"{said}cannot be told yet, as the month is not final."
-    if row["met"] == MET[2]:
+    if row["met"] == CANNOT:
         return f"{said}cannot be told, as the interval holds the goal."
-    return f"{said}{'met' if row['met'] == MET[0] else 'not met'}."
+    return f"{said}{'met' if row['met'] == YES else 'not met'}."
 
 
 def _frame(rows: list[dict[str, object]]) -> "pl.DataFrame":

@@ -1,6 +1,7 @@
 """What come-backs cost and whether goals are met, on a depot small enough to reckon on paper."""
 
 import random
+import re
 import tempfile
 from collections.abc import Iterator
 from datetime import datetime
@@ -239,7 +240,7 @@ BACK = [job(f"R{n}", f"U{n}", "01-12", "01-15") for n in range(12)]
 
 @pytest.mark.parametrize(
     ("value", "met"),
-    [(0.05, "no"), (0.17, "cannot be told yet"), (0.4, "yes")],
+    [(0.05, "no"), (0.17, "cannot be told"), (0.4, "yes")],
 )
 def test_a_goal_is_met_only_where_the_whole_interval_is(value: float, met: str) -> None:
     """12 of 72 repaired jobs came back: Wilson's 95 % interval is 9.8 to 26.9 %."""
@@ -247,7 +248,7 @@ def test_a_goal_is_met_only_where_the_whole_interval_is(value: float, met: str) 
         row = depot.actions.targets("2026-01").table.row(0, named=True)
         assert (row["count"], row["size"], row["met"]) == (12, 72, met)
         assert (round(row["low"], 3), round(row["high"], 3)) == (0.098, 0.269)
-        assert ("cannot be told, as the interval holds the goal" in row["sentence"]) == (met == "cannot be told yet")
+        assert ("cannot be told, as the interval holds the goal" in row["sentence"]) == (met == "cannot be told")
 
 
 def test_a_month_that_is_not_final_is_not_judged() -> None:
@@ -256,6 +257,39 @@ def test_a_month_that_is_not_final_is_not_judged() -> None:
         row = depot.actions.targets("2026-01").table.row(0, named=True)
         assert row["met"] == "cannot be told yet"
         assert row["sentence"].endswith("not final.")
+
+
+def test_time_alone_tells_only_what_was_not_told_yet() -> None:
+    """The same rows, looked at later: what waits ends, and what does not wait stays as it is."""
+    steps = [{"job_id": j["job_id"], "step": "fit", "started_at": j["opened_at"]} for j in MANY]
+    tables: dict[str, Any] = {
+        "jobs": [*MANY, *BACK, job("F", "U99", "03-30", "04-02")], "steps": steps,
+        "targets": [goal(name, "2025-06", 0.17) for name in ("comebacks_30", "comebacks_90", "clean_jobs",
+                                                              "first_run_pass")],
+    }
+    days = ("01-20", "02-03", "03-01", "03-31", "04-30", "05-30", "07-30")
+    last: dict[Any, tuple[str, str]] = {}
+    waited = set[str]()
+    with depot_of(tables) as depot:
+        for day in days:
+            then = Depot(depot._store, f"2026-{day}")
+            for month in ("2025-12", "2026-01", "2026-02", "2026-04"):
+                rows = then.actions.targets(month).table.select("measure", "met", "sentence").rows()
+                for measure, met, sentence in rows:
+                    before, key = last.get((measure, month)), (measure, month)
+                    assert before is None or before[0] == "cannot be told yet" or before == (met, sentence), (key, day)
+                    waited |= {measure} if met == "cannot be told yet" else set()
+                    last[key] = met, sentence
+    assert waited == {"comebacks_30", "comebacks_90", "clean_jobs"}
+    assert {met for met, _ in last.values()} == {"yes", "cannot be told"}
+    for said in last.values():
+        assert not re.search(r"\byet\b|more time|so far", " ".join(said)), said
+
+
+def test_where_no_unit_is_there_twice_no_goal_has_a_share() -> None:
+    with depot_of({"jobs": MANY, "targets": [goal("comebacks_30", "2025-06", 0.1)]}, "2026-06-30") as depot:
+        row = depot.actions.targets("2026-01").table.row(0, named=True)
+    assert (row["size"], row["value"], row["low"], row["high"], row["met"]) == (60, None, None, None, "cannot be told")
 
 
 def test_the_latest_goal_holds_and_odd_ones_are_noted() -> None:
