@@ -74,6 +74,7 @@ def _mixed_quantile(a: Numbers, b: Numbers, weights: Numbers, tail: float) -> Nu
     near, far = ends.min(axis=0), ends.max(axis=0)
     at = (ends * weights).sum(axis=0) / weights.sum()
     log_scale = special.betaln(a, b)
+    # Not `roots`: the density is known here, and without it twice to twenty times as long is taken.
     for _ in range(NEARER):
         below = (weights * special.betainc(a, b, at)).sum(axis=0)
         near, far = np.where(below < tail, at, near), np.where(below < tail, far, at)

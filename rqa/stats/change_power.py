@@ -277,11 +277,13 @@ def _at(ratio: float, after: float, bound: float, how: dict[str, object]) -> flo
 
 
 def _smallest(after: float, bound: float, power: float, rises: bool, how: dict[str, object]) -> float:
-    """The factor nearest to 1 that is seen with this chance: bisection, as the chance grows with the change."""
-    near, far = 1.0, 1.0 / float(str(how["rate"])) if rises else 0.0
-    if _at(far, after, bound, how) < power:
+    """The factor nearest to 1 that is seen with this chance, which grows with the change."""
+    from scipy import optimize  # a third of a second to import, so only when it is asked for
+
+    def above(ratio: float) -> float:
+        return _at(ratio, after, bound, how) - power
+
+    far = 1.0 / float(str(how["rate"])) if rises else 0.0
+    if above(far) < 0:
         return float("nan")
-    for _ in range(30):
-        middle = (near + far) / 2.0
-        near, far = (near, middle) if _at(middle, after, bound, how) >= power else (middle, far)
-    return far
+    return 1.0 if above(1.0) >= 0 else float(optimize.brentq(above, 1.0, far))

@@ -22,6 +22,7 @@ def count_limits(mean: Numbers, variance: Numbers, most: Counts, level: float) -
 
 def _quantile(mean: Numbers, variance: Numbers, most: Counts, at: float) -> Counts:
     """The smallest count up to which the chance is at least `at`, by halving."""
+    # SciPy's own quantiles take whole numbers of trials alone, and these are what mean and variance make them.
     low, high = np.full(np.shape(mean), -1, dtype=np.int64), np.array(most, dtype=np.int64)
     while (high - low > 1).any():
         middle = (low + high) // 2

@@ -14,7 +14,6 @@ from rqa.stats.hypergeometric import log_chances
 MOST_EVENTS = 2_000
 """Events up to which the distribution is added up; above, `mantel_haenszel` needs no exact help."""
 FARTHEST = 80.0
-HALVINGS = 70
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,21 +109,20 @@ def _ends(log_chance: Numbers, seen: int, tail: float) -> tuple[float, float, fl
         return chance / chance.sum()
 
     last = log_chance.size - 1
-    low = 0.0 if seen == 0 else _root(lambda t: float(tilted(t)[seen:].sum()) < tail)
-    high = np.inf if seen == last else _root(lambda t: float(tilted(t)[: seen + 1].sum()) > tail)
+    low = 0.0 if seen == 0 else _root(lambda t: float(tilted(t)[seen:].sum()) - tail)
+    high = np.inf if seen == last else _root(lambda t: float(tilted(t)[: seen + 1].sum()) - tail)
     if last == 0:
         return np.nan, low, high
     if seen in (0, last):
         return (0.0 if seen == 0 else np.inf), low, high
-    return _root(lambda t: float((tilted(t) * places).sum()) < seen), low, high
+    return _root(lambda t: float((tilted(t) * places).sum()) - seen), low, high
 
 
-def _root(short: Callable[[float], bool]) -> float:
-    near, far = -FARTHEST, FARTHEST
-    for _ in range(HALVINGS):
-        middle = (near + far) / 2.0
-        near, far = (middle, far) if short(middle) else (near, middle)
-    return float(np.exp((near + far) / 2.0))
+def _root(of: Callable[[float], float]) -> float:
+    """The ratio at whose logarithm a function is 0."""
+    from scipy import optimize  # a third of a second to import, so only when it is asked for
+
+    return float(np.exp(optimize.brentq(of, -FARTHEST, FARTHEST, xtol=1e-14, rtol=1e-14)))
 
 
 def limit_at_the_end(drawn: Counts, marked: Counts, total: Counts, tail: float) -> float:
@@ -140,4 +138,4 @@ def limit_at_the_end(drawn: Counts, marked: Counts, total: Counts, tail: float) 
     n, m, t = (np.repeat(a, width) for a in (drawn, marked, total))
     log = -sum(special.gammaln(a + 1.0) for a in (k, n - k, m - k, t - m - n + k))
     from_end = log - np.repeat(log[starts], width)
-    return _root(lambda theta: float(np.logaddexp.reduceat(from_end + steps * theta, starts).sum()) < -np.log(tail))
+    return _root(lambda theta: float(np.logaddexp.reduceat(from_end + steps * theta, starts).sum()) + np.log(tail))

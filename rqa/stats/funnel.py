@@ -9,9 +9,6 @@ from scipy import special
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
 
-HALVINGS = 54
-"""Enough to bring any range of counts (up to 2^53) down to one."""
-
 
 @dataclass(frozen=True, eq=False)
 class FunnelLimits:
@@ -100,28 +97,20 @@ def funnel_limits(
 
 def _lower(n: Numbers, p: Numbers, tail: float) -> Numbers:
     """Interpolated count at which the distribution function reaches `tail`, over n."""
-    near, far = np.full_like(n, -1.0), n.copy()
-    for _ in range(HALVINGS):
-        middle = np.floor((near + far) / 2.0)
-        reached = _at_most(middle, n, p) >= tail
-        near, far = np.where(reached, near, middle), np.where(reached, middle, far)
-        if (far - near <= 1).all():
-            break
-    here, before = _at_most(far, n, p), _at_most(far - 1.0, n, p)
-    return _share(far - (here - tail) / np.where(here > before, here - before, 1.0), n, p)
+    from scipy import stats  # a second to import, so only when limits are asked for
+
+    count = np.asarray(stats.binom.ppf(tail, n, p))
+    here, before = _at_most(count, n, p), _at_most(count - 1.0, n, p)
+    return _share(count - (here - tail) / np.where(here > before, here - before, 1.0), n, p)
 
 
 def _upper(n: Numbers, p: Numbers, tail: float) -> Numbers:
     """Interpolated count at which the distribution function reaches 1 - `tail`, told by what lies above it."""
-    near, far = np.full_like(n, -1.0), n.copy()
-    for _ in range(HALVINGS):
-        middle = np.floor((near + far) / 2.0)
-        reached = _above(middle, n, p) <= tail
-        near, far = np.where(reached, near, middle), np.where(reached, middle, far)
-        if (far - near <= 1).all():
-            break
-    here, before = _above(far, n, p), _above(far - 1.0, n, p)
-    return _share(far - (tail - here) / np.where(before > here, before - here, 1.0), n, p)
+    from scipy import stats
+
+    count = np.asarray(stats.binom.isf(tail, n, p))
+    here, before = _above(count, n, p), _above(count - 1.0, n, p)
+    return _share(count - (tail - here) / np.where(before > here, before - here, 1.0), n, p)
 
 
 def _share(count: Numbers, n: Numbers, p: Numbers) -> Numbers:

@@ -1,16 +1,11 @@
 """The two ways to set limits to a product of independent proportions. The last axis runs over the factors."""
 
-from collections.abc import Callable
-
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
 from rqa.arguments import Counts, Numbers
 from rqa.stats.proportion import estimate, lower_limit
-
-HALVINGS = 100
-"""Enough to bring any bracket of counts down to neighbouring doubles."""
+from rqa.stats.roots import roots
 
 
 def mover_limits(successes: Counts, trials: Counts, level: float) -> tuple[Numbers, Numbers]:
@@ -40,19 +35,23 @@ def score_limits(successes: Counts, trials: Counts, level: float) -> tuple[Numbe
     failed = n - x
     z2 = float(special.ndtri((1.0 - level) / 2.0)) ** 2
 
-    def statistic(a: Numbers) -> Numbers:
-        return _terms(a[..., np.newaxis], x, n, failed).sum(axis=-1)
+    flat = [each.reshape(-1, each.shape[-1]) for each in (x, n, failed)]
+
+    def short(a: Numbers, which: Counts) -> Numbers:
+        """Above 0 where the statistic is below z2; finite where the statistic is infinite."""
+        statistic = _terms(a[..., np.newaxis], *(each[which] for each in flat)).sum(axis=-1)
+        return np.asarray(z2 / (z2 + statistic) - 0.5)
 
     share = (failed / n).sum(axis=-1)
     pull = z2 / np.where(share == 0, 1.0, share)
-    # At this a the statistic is at least z2, since x_i - a is at most the largest x less a.
-    far = (pull + np.sqrt(pull * (pull + 4 * x.max(axis=-1)))) / 2
-    up = _root(lambda a: statistic(-a) < z2, far)[..., np.newaxis]
+    # At half this a the statistic is at least z2 but for rounding, since x_i - a is at most the largest x less a.
+    far = pull + np.sqrt(pull * (pull + 4 * x.max(axis=-1)))
+    up = roots(lambda a, which: short(-a, which), np.zeros_like(far), far)[..., np.newaxis]
     high = np.where(failed == 0, 1.0, (x + up) / (n + up)).prod(axis=-1)
 
     least = x.min(axis=-1)
-    at_least = statistic(least)
-    down = _root(lambda a: statistic(a) < z2, least)
+    at_least = _terms(least[..., np.newaxis], x, n, failed).sum(axis=-1)
+    down = roots(short, np.zeros_like(least), least)
     # Where a factor without a failure has the fewest trials, a may end at them: that factor alone then gives way.
     corner = (at_least < z2) & (least > 0)
     down = np.where(corner, least, down)
@@ -69,15 +68,6 @@ def _terms(a: Numbers, x: Numbers, n: Numbers, failed: Numbers) -> Numbers:
     reached = (failed > 0) & (a > 0) & (a >= x)
     term = a * a * failed / (n * np.where(a >= x, 1.0, x - a))
     return np.where(reached, np.inf, term)
-
-
-def _root(below: Callable[[Numbers], NDArray[np.bool_]], far: Numbers) -> Numbers:
-    near = np.zeros_like(far)
-    for _ in range(HALVINGS):
-        middle = (near + far) / 2
-        short = below(middle)
-        near, far = np.where(short, middle, near), np.where(short, far, middle)
-    return near
 
 
 LIMITS = {"mover": mover_limits, "score": score_limits}

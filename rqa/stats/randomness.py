@@ -38,5 +38,6 @@ def shift(values: Numbers) -> float:
 
 
 def _ranks(values: Numbers) -> Numbers:
-    _, place, times = np.unique(values, return_inverse=True, return_counts=True)
-    return np.asarray((np.cumsum(times) - (times - 1) / 2.0)[place], dtype=np.float64)
+    from scipy import stats  # a second to import, so only when ranks are asked for
+
+    return np.asarray(stats.rankdata(values), dtype=np.float64)

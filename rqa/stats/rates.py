@@ -10,10 +10,9 @@ from scipy import special
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
 from rqa.stats.proportion import lower_limit
+from rqa.stats.roots import roots
 
 Method = Literal["exact", "mid-p"]
-HALVINGS = 80
-"""Enough to bring the unit range down to neighbouring doubles."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,14 +126,15 @@ def _exact(x: Numbers, n: Numbers, tail: float) -> Numbers:
 
 def _mid_p(x: Numbers, n: Numbers, tail: float) -> Numbers:
     """The share at which P(X > x) + P(X = x) / 2 is `tail`, which grows with the share."""
-    near, far = np.zeros_like(x), np.ones_like(x)
-    for _ in range(HALVINGS):
-        middle = (near + far) / 2.0
-        at_least = np.where(x == 0, 1.0, special.betainc(np.maximum(x, 1.0), n - x + 1.0, middle))
-        above = np.where(x == n, 0.0, special.betainc(x + 1.0, np.maximum(n - x, 1.0), middle))
-        short = (at_least + above) / 2.0 < tail
-        near, far = np.where(short, middle, near), np.where(short, far, middle)
-    return np.where(x == 0, 0.0, near)
+
+    def beyond(share: Numbers, which: Counts) -> Numbers:
+        x, n = events[which], total[which]
+        at_least = np.where(x == 0, 1.0, special.betainc(np.maximum(x, 1.0), n - x + 1.0, share))
+        above = np.where(x == n, 0.0, special.betainc(x + 1.0, np.maximum(n - x, 1.0), share))
+        return np.asarray((at_least + above) / 2.0 - tail)
+
+    events, total = x.ravel(), n.ravel()
+    return np.where(x == 0, 0.0, roots(beyond, np.zeros_like(x), np.ones_like(x)))
 
 
 _LOWER = {"exact": _exact, "mid-p": _mid_p}
