@@ -16,6 +16,7 @@ from rqa.intake.mapping import unknown_name
 from rqa.intake.names import quoted
 from rqa.intake.quotes import LONGEST_LINE, Quotes
 from rqa.intake.records import Reject, engine_rejects, made_safe
+from rqa.intake.sheets import Sheets
 from rqa.intake.sources import (
     NATIVE_ENCODINGS,
     SHOWN,
@@ -61,16 +62,18 @@ class How:
 USUAL, ONLY_LOOK = How(), How(only_look=True)
 
 
-def read(source: SourceFile, number: int, copies: Copies, wanted: frozenset[str], how: How = USUAL) -> Text:
+def read(
+    source: SourceFile, number: int, copies: Copies, sheets: Sheets, wanted: frozenset[str], how: How = USUAL
+) -> Text:
     """The reading of one file.
 
-    `number` makes names unique within a load; `copies` takes files that must be rewritten first; `wanted`
-    are the columns the mapping names (JSON Lines: objects are opened for them).
+    `number` makes names unique within a load; `copies` takes files that must be rewritten first; `sheets`
+    reads workbooks; `wanted` are the columns the mapping names (JSON Lines: objects are opened for them).
     """
     readers: dict[str, Callable[[], Text]] = {
         "csv": lambda: _csv(source, number, copies, how),
         "jsonl": lambda: _jsonl(source, copies, number, wanted, how),
-        "excel": lambda: read_sheet(source, number),
+        "excel": lambda: read_sheet(source, number, sheets),
         "parquet": lambda: _parquet(source),
         "sqlite": lambda: _sqlite(source, number),
         "frame": lambda: _frame(source, number),

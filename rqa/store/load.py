@@ -109,10 +109,10 @@ def load(
                 shutil.copyfile(store, fresh)
             connection = _connect(scratch, items, memory, beside(store), watched=progress is not silent)
             try:
-                with interruptible(connection):
-                    report = _load_into(
-                        connection, rules, items, scratch, keep, version, folder, store, memory, progress
-                    )
+                minutes = rules.workspace.sql_minutes or SQL_MINUTES
+                sources = Stager(connection, scratch, sql_minutes=minutes, memory=memory)
+                with interruptible(connection), closing(sources) as stager:
+                    report = _load_into(connection, stager, rules, items, keep, version, folder, store, progress)
                     connection.execute("checkpoint")
             finally:
                 connection.close()
@@ -148,8 +148,7 @@ def _bind_alone(items: Sequence[Plan], faults: Faults) -> None:
     """Hold the mapping against the files of a load that cannot be, for the faults that are still to be told."""
     with tempfile.TemporaryDirectory(prefix="rqa-") as name:
         folder = Path(name)
-        with closing(_connect(folder, items, MEMORY)) as connection:
-            stager = Stager(connection, folder)
+        with closing(_connect(folder, items, MEMORY)) as connection, closing(Stager(connection, folder)) as stager:
             for item in items:
                 with faults.gathered(item.entry.place):
                     stager.bind(item)
@@ -191,14 +190,13 @@ def _with_frames(raw: dict[str, Any], frames: MappingType[str, Any]) -> dict[str
 
 def _load_into(
     connection: duckdb.DuckDBPyConnection,
+    stager: Stager,
     rules: Mapping,
     items: Sequence[Plan],
-    scratch: Path,
     keep: Keep,
     version: str,
     folder: Path,
     store: Path,
-    memory: str | None,
     progress: Progress,
 ) -> Outcome:
     started = datetime.now(UTC).replace(tzinfo=None)
@@ -208,7 +206,6 @@ def _load_into(
             connection.execute(statement)
     load_id = one(connection, "select coalesce(max(load_id), 0) + 1 from loads")
     begin(connection)
-    stager = Stager(connection, scratch, sql_minutes=rules.workspace.sql_minutes or SQL_MINUTES, memory=memory)
     if "texts" in rules.held_back:
         items = with_known_names(stager, items)
     tables = Tables(connection, stager, items, load_id, progress)

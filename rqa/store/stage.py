@@ -22,6 +22,7 @@ from rqa.intake.mapping import MAPPING_FILE, Origin
 from rqa.intake.names import FILE_NO, PLACE_COLUMNS, quoted
 from rqa.intake.readers import ONLY_LOOK, USUAL, How, read
 from rqa.intake.records import Moves, Reject
+from rqa.intake.sheets import Sheets
 from rqa.intake.sources import SourceFile, Text
 from rqa.intake.validate import EXTRA_COLUMNS, fitted, judging_select, misfit, names_select, numbers_lacking
 from rqa.store.copied_names import CopiedNames
@@ -95,6 +96,7 @@ class Stager:
     ) -> None:
         self.connection = connection
         self.copies = Copies(scratch)
+        self.sheets = Sheets()
         self.sql_minutes = sql_minutes
         self.memory = memory
         self.count = 0
@@ -103,6 +105,10 @@ class Stager:
         self.copied = CopiedNames()
         self.bound: dict[str, bool] = {}
         """The tables that sources were bound to, and whether a source lacks some of the table's numbers."""
+
+    def close(self) -> None:
+        """Let go of what reads the sources."""
+        self.sheets.close()
 
     def make_tables(self, tables: MappingType[str, bool]) -> None:
         """Make an empty staging table for each of the contract tables named, and told whether its numbers are lacking.
@@ -285,7 +291,7 @@ class Stager:
 
     def _text(self, source: SourceFile, wanted: frozenset[str], how: How = USUAL) -> Text:
         self.count += 1
-        text = read(source, self.count, self.copies, wanted, how)
+        text = read(source, self.count, self.copies, self.sheets, wanted, how)
         if text.data is not None:
             self.connection.register(text.data_name, text.data)
         return text

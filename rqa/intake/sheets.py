@@ -1,0 +1,131 @@
+"""Workbooks read in a process of its own, one for all of a load (`sheet_reader`). If it fails, the load says so."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+from contextlib import suppress
+from dataclasses import dataclass
+from typing import Any
+
+from rqa.errors import SourceError
+from rqa.intake.sources import SourceFile
+from rqa.shown import told
+from rqa.stopping import check
+from rqa.words import counted
+
+MEMORY = 4 << 30
+"""Bytes that reading one workbook may take."""
+SECONDS = 900
+"""Seconds of processor that reading one sheet may take."""
+PROGRAM = "import sys; from rqa.intake.sheet_reader import serve; serve(*map(int, sys.argv[1:]))"
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """The sheets of a workbook by name, and the cells of one, `name`: an Arrow array a column, all text.
+
+    `name` is None where the workbook has no sheet that was asked for.
+    """
+
+    sheets: list[str]
+    name: str | int | None
+    columns: list[Any]
+
+
+class Sheets:
+    """Reads sheets for one load, in a process that begins with the first of them and ends with `close`."""
+
+    def __init__(self) -> None:
+        self.process: subprocess.Popen[bytes] | None = None
+
+    def read(self, source: SourceFile, sheet: str | int | None) -> Sheet:
+        """The cells of a sheet, of the first one where none is named; raises `SourceError` where it cannot be read."""
+        found, content = self._ask(source, sheet)
+        names = found.get("sheets")
+        if names is None:
+            raise SourceError(
+                f"{source.label}: is no readable workbook{_why(source, found['error'])}. Nothing was loaded."
+            )
+        sheet = names[0] if sheet is None else sheet
+        if "large" in found:
+            raise SourceError(f"{source.label}, sheet {told(sheet)}: {found['large']}. Nothing was loaded.")
+        if "error" in found:
+            said = f"cannot be read{_why(source, found['error'])}"
+            raise SourceError(f"{source.label}, sheet {told(sheet)}: {said}. Nothing was loaded.")
+        if "size" not in found:
+            return Sheet(names, None, [])
+        return Sheet(names, sheet, _columns(content, found["faults"]))
+
+    def close(self) -> None:
+        """End the process; without one this does nothing."""
+        process, self.process = self.process, None
+        if process is not None:
+            process.kill()
+            for pipe in (process.stdin, process.stdout):
+                with suppress(OSError):
+                    pipe.close()  # type: ignore[union-attr]  # both are pipes
+            process.wait()
+
+    def _ask(self, source: SourceFile, sheet: str | int | None) -> tuple[dict[str, Any], bytes]:
+        asked = json.dumps({"path": str(source.path.absolute()), "sheet": sheet}).encode() + b"\n"
+        process = self.process = self.process or _started()
+        line, content = b"", b""
+        with suppress(BrokenPipeError):
+            process.stdin.write(asked)  # type: ignore[union-attr]  # it is a pipe
+            process.stdin.flush()  # type: ignore[union-attr]  # it is a pipe
+        line = process.stdout.readline()  # type: ignore[union-attr]  # it is a pipe
+        if line.endswith(b"\n"):
+            found: dict[str, Any] = json.loads(line)
+            content = process.stdout.read(found.get("size", 0))  # type: ignore[union-attr]  # it is a pipe
+            if len(content) == found.get("size", 0):
+                return found, content
+        ended = process.wait()
+        self.close()
+        check()
+        raise SourceError(f"{source.label}: {_ended(ended)} Nothing was loaded.")
+
+
+def _started() -> subprocess.Popen[bytes]:
+    """The process, in a session of its own: a Ctrl-C is for the load, which ends it."""
+    words = [sys.executable, "-P", "-c", PROGRAM, str(MEMORY), str(SECONDS)]
+    places = {"PYTHONPATH": os.pathsep.join(map(os.path.abspath, sys.path)), "RUST_BACKTRACE": "0"}
+    return subprocess.Popen(
+        words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=os.environ | places,
+        start_new_session=True,
+    )
+
+
+def _columns(content: bytes, faults: list[tuple[int, int, str]]) -> list[Any]:
+    """The columns of a sheet; a cell that holds an error holds what the sheet shows."""
+    import pyarrow as pa
+
+    table = pa.ipc.open_stream(content).read_all()
+    columns = [column.combine_chunks() for column in table.columns]
+    shown: dict[int, dict[int, str]] = {}
+    for row, column, text in faults:
+        shown.setdefault(column, {})[row] = text
+    for column, texts in shown.items():
+        given = columns[column].to_pylist()
+        for row, text in texts.items():
+            given[row] = text
+        columns[column] = pa.array(given, type=pa.string())
+    return columns
+
+
+def _ended(code: int) -> str:
+    """What to say of a workbook at which the reader ended."""
+    if code == -getattr(signal, "SIGXCPU", 0):
+        said = f"reading it takes more than {counted(SECONDS // 60, 'minute')} of processor time."
+    else:
+        said = (
+            f"reading it takes more than {MEMORY >> 30} GB of memory, or fails: a cell may stand far outside of the "
+            "table, or the file is damaged."
+        )
+    return f"{said} Delete all rows and columns outside of the table and save it anew, or export it as CSV."
+
+
+def _why(source: SourceFile, error: str) -> str:
+    """What the reader says, where it cannot hold a cell that must not be told."""
+    return "" if source.sealed else f" ({error})"
