@@ -55,9 +55,12 @@ class Changes:
 
     @property
     def unsure(self) -> frozenset[str]:
-        """Unchanged files behind a changed one with rows that the store does not hold as theirs: repeats of others."""
+        """Unchanged files behind a changed one with rows that the store does not hold as theirs: repeats of others.
+
+        Of a file that is gone nothing is known but what the store holds.
+        """
         first = next((i for i, label in enumerate(self.order) if label in self.changed), len(self.order))
-        behind = (label for label in self.order[first:] if label not in self.changed)
+        behind = (label for label in self.order[first:] if label not in self.changed and label not in self.kept)
         return frozenset(label for label in behind if label in self.before and self.before[label].repeats)
 
     def all_again(self) -> "Changes":

@@ -141,6 +141,17 @@ def test_rows_of_a_file_that_is_gone_stay(ws: Workspace) -> None:
     assert [i for (i,) in ws.rows("select job_id from jobs order by 1")] == ["A", "B"]
 
 
+def test_a_file_that_is_gone_may_hold_rows_that_repeat_each_other(ws: Workspace) -> None:
+    """What it repeated is not asked of it any more: a row for the same key in an older file is still the older one."""
+    ws.write("1.csv", csv_of(job("B")))
+    ws.write("2.csv", csv_of(job("A", model="two"), job("A", model="two")))
+    ws.load(MAPPING)
+    (ws.folder / "2.csv").unlink()
+    ws.write("1.csv", csv_of(job("A", model="one")))
+    assert counts(ws) == (1, 0, 0, 0, 1)
+    assert model(ws) == "two"
+
+
 def test_refused_rows_are_those_of_the_latest_reading(ws: Workspace) -> None:
     ws.write("1.csv", csv_of(job("A", site=""), job("B", site="")) + "x\n")
     assert counts(ws) == (3, 0, 3, 0, 0)
