@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import polars as pl
 
+from rqa.answers.core.workbook import Sheet, write_sheets
 from rqa.demo.alder import period, suffix
 from rqa.demo.clock import DAY, EPOCH
 from rqa.demo.mess import Account, Spoil, other_case, prepared, spoiled
-from rqa.demo.workbook import write_workbook
 
 if TYPE_CHECKING:
     from rqa.demo.exports import SiteLogs
@@ -93,15 +93,15 @@ def write_birch(rng: np.random.Generator, logs: "SiteLogs", folder: Path, accoun
     tables = {"jobs": jobs, "steps": steps, "diagnostics": tests, "parts": parts}
     tables = _sent_again(tables)
     for name in sorted(set(tables["jobs"]["~file"])):
-        sheets = {}
+        sheets: list[Sheet] = []
         for table, frame in tables.items():
             sheet, columns = SHEETS[table]
             rows = frame.filter(pl.col("~file") == name).sort("~order")
             if table == "jobs":
                 rows = _with_blank_row(rows)
-            sheets[sheet] = rows.select(pl.col(ours).alias(theirs) for ours, theirs in columns.items())
+            sheets.append((sheet, list(columns.values()), rows.select(*columns).iter_rows()))
             account.count(name, table, rows["~mess"], rows["~clock"] if "~clock" in rows.columns else None)
-        write_workbook(folder / name, sheets)
+        write_sheets(sheets, folder / name)
 
 
 def _sent_again(tables: dict[str, pl.DataFrame]) -> dict[str, pl.DataFrame]:

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from datetime import date
 from pathlib import Path
 
-from rqa.answers.core.exports import tables_to_excel
+from rqa.answers.core.workbook import Sheet, write_sheets
 from rqa.depot import Depot
 from rqa.progress import Progress, Stage, silent
 from rqa.review.describe import describe
@@ -17,7 +17,6 @@ from rqa.stopping import held
 COUNT = re.compile(r"\d{1,3}(,\d{3})*|\d+")
 SHARE = re.compile(r"(\d+(?:\.\d+)?)[ \u00a0]%")
 MEASURES = ("measure", "month", "share", "95 % interval", "counts", "before", "difference", "in a word", "in words")
-Sheets = dict[str, tuple[tuple[str, ...], Iterable[tuple[object, ...]]]]
 
 
 def write_workbook(depot: Depot, to: str | Path, month: str | date | None = None, progress: Progress = silent) -> Page:
@@ -42,12 +41,12 @@ def write_tables(facts: MonthFacts, path: Path) -> Path:
         for v in facts.verdicts
     ]
     found = [(p.id, p.state, p.where, p.what, p.size, p.caution, p.check) for p in facts.pointers]
-    sheets: Sheets = {"page": (("what", "how"), front), "measures": (MEASURES, verdicts)}
+    sheets: list[Sheet] = [("page", ("what", "how"), front), ("measures", MEASURES, verdicts)]
     if found:
-        sheets["where to look"] = (("finding", "state", "where", "what", "size", "mind", "next check"), found)
+        sheets.append(("where to look", ("finding", "state", "where", "what", "size", "mind", "next check"), found))
     for name, table in tables.items():
-        sheets[name] = (table.columns, [_row(row, table.names) for row in table.rows])
-    return tables_to_excel(sheets, path)
+        sheets.append((name, table.columns, [_row(row, table.names) for row in table.rows]))
+    return write_sheets(sheets, path)
 
 
 def _tables(facts: MonthFacts) -> Iterable[tuple[str, Table]]:

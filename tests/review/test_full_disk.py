@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from rqa.answers.core.exports import tables_to_excel
+from rqa.answers.core.workbook import write_sheets
 from rqa.errors import RequestError
 from rqa.intake.own_actions import add_own_action
 from rqa.review import ledger
@@ -16,7 +16,7 @@ from rqa.written import write_whole
 ACTION = {"action_id": "A1", "what": "guide", "started_on": "2026-01-12", "scope": "model=M1"}
 WRITERS: dict[str, tuple[str, Callable[[Path], object]]] = {
     "a page": ("page.html", lambda path: write_whole(path, b"new")),
-    "a workbook": ("page.xlsx", lambda path: tables_to_excel({"a": (("x",), [(1,)])}, path)),
+    "a workbook": ("page.xlsx", lambda path: write_sheets([("a", ("x",), [(1,)])], path)),
     "the ledger": (ledger.LEDGER, lambda path: ledger.keep(path.parent, (), ledger.Record("k", "2026-01", "", {}))),
     "actions": ("actions.csv", lambda path: add_own_action(path.parent, ACTION)),
 }

@@ -11,16 +11,15 @@ import io
 import re
 from base64 import b64encode
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from datetime import date, datetime
+from datetime import date
 from html import escape
-from math import isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from rqa.answers.core.workbook import MOST_ROWS, Sheet, as_text, write_sheets, written
 from rqa.errors import RequestError
 from rqa.shown import shown
 from rqa.words import counted, spoken
-from rqa.written import write_whole
 
 if TYPE_CHECKING:
     from rqa.answers.core.finding import Finding
@@ -29,9 +28,6 @@ if TYPE_CHECKING:
 SIGNS = "=+\\-@\uff1d\uff0b\uff0d\uff20"
 FORMULA = re.compile(f"^(?=[{SIGNS}\t\r\n])|(?<=[;\t\r\n])(?=[{SIGNS}])")
 """Where a spreadsheet may find a formula: at the beginning of a text or of what may be another cell."""
-MOST_ROWS, MOST_LETTERS = 1_048_575, 32_767
-"""What a sheet holds below its head row, and a cell."""
-WIDEST = 60
 FINDINGS = ("where", "what", "measure", "size", "low", "high", "jobs", "p_value", "caution", "check")
 STYLE = (
     "body{font:15px/1.5 'Liberation Sans',Arial,Helvetica,sans-serif;color:#1b2a38;background:#fff;margin:2rem}"
@@ -50,7 +46,7 @@ def to_csv(answer: "Answer", path: str | Path) -> Path:
     writer.writerow(harmless(name) for name in answer.table.columns)
     for row in answer.table.iter_rows():
         writer.writerow(_in_csv(value) for value in row)
-    return _written(path, text.getvalue().encode("utf-8"))
+    return written(path, text.getvalue().encode("utf-8"))
 
 
 def to_excel(answer: "Answer", path: str | Path) -> Path:
@@ -60,8 +56,7 @@ def to_excel(answer: "Answer", path: str | Path) -> Path:
 
 def sheets_to_excel(answers: Mapping[str, "Answer"], path: str | Path) -> Path:
     """Write several answers into one workbook, each with its sheets; the keys name them."""
-    made, book = _workbook()
-    taken: set[str] = set()
+    sheets: list[Sheet] = []
     for name, answer in answers.items():
         if answer.table.height > MOST_ROWS:
             raise RequestError(
@@ -69,36 +64,12 @@ def sheets_to_excel(answers: Mapping[str, "Answer"], path: str | Path) -> Path:
                 "a CSV, or ask for fewer groupings."
             )
         front = f"{name} " if name else ""
-        _sheet(book, _sheet_name(f"{front}table", taken), answer.table.columns, answer.table.iter_rows())
+        sheets.append((f"{front}table", answer.table.columns, answer.table.iter_rows()))
         about = [("question", answer.question), *_settings(answer), *(("note", note) for note in answer.notes)]
-        _sheet(book, _sheet_name(f"{front}about", taken), ("what", "how"), about)
+        sheets.append((f"{front}about", ("what", "how"), about))
         if answer.findings:
-            _sheet(book, _sheet_name(f"{front}findings", taken), FINDINGS, map(_row_of, answer.findings))
-    book.close()
-    return _written(path, made.getvalue())
-
-
-def tables_to_excel(tables: Mapping[str, tuple[Sequence[str], Iterable[Sequence[Any]]]], path: str | Path) -> Path:
-    """Write tables that are no answers into one workbook: by the sheet's name, the head row and the rows."""
-    made, book = _workbook()
-    taken: set[str] = set()
-    for name, (head, rows) in tables.items():
-        _sheet(book, _sheet_name(name, taken), head, rows)
-    book.close()
-    return _written(path, made.getvalue())
-
-
-def _workbook() -> tuple[io.BytesIO, Any]:
-    """An empty workbook in memory, in which no text becomes a formula, a link or a number."""
-    import xlsxwriter
-
-    made = io.BytesIO()
-    book = xlsxwriter.Workbook(
-        made, {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
-    )
-    # A fixed date keeps the same answer the same file.
-    book.set_properties({"created": datetime(2000, 1, 1)})
-    return made, book
+            sheets.append((f"{front}findings", FINDINGS, map(_row_of, answer.findings)))
+    return write_sheets(sheets, path)
 
 
 def to_html(answer: "Answer", path: str | Path) -> Path:
@@ -118,7 +89,7 @@ def to_html(answer: "Answer", path: str | Path) -> Path:
         + (f"<h2>Notes</h2>\n<ul>{notes}</ul>\n" if notes else "")
         + "</body>\n</html>\n"
     )
-    return _written(path, page.encode("utf-8"))
+    return written(path, page.encode("utf-8"))
 
 
 def harmless(text: str) -> str:
@@ -133,70 +104,15 @@ def _in_csv(value: Any) -> Any:
         return str(value).lower()
     if isinstance(value, int | float):
         return value
-    return value.isoformat() if isinstance(value, date) else harmless(_as_text(value))
-
-
-def _as_text(value: Any) -> str:
-    if isinstance(value, date):
-        return value.isoformat()
-    if isinstance(value, Mapping):
-        return "; ".join(f"{k} = {_as_text(v)}" for k, v in value.items())
-    if isinstance(value, Iterable) and not isinstance(value, str):
-        return ", ".join(_as_text(v) for v in value)
-    return str(value)
+    return value.isoformat() if isinstance(value, date) else harmless(as_text(value))
 
 
 def _settings(answer: "Answer") -> list[tuple[str, str]]:
-    return [(spoken(k), _as_text(v)) for k, v in answer.settings.items() if v not in (None, (), {})]
+    return [(spoken(k), as_text(v)) for k, v in answer.settings.items() if v not in (None, (), {})]
 
 
 def _row_of(found: "Finding") -> tuple[Any, ...]:
     return tuple(getattr(found, name) for name in FINDINGS)
-
-
-def _sheet_name(wanted: str, taken: set[str]) -> str:
-    """A name that a workbook accepts: 31 letters, none of []:*?/\\, no apostrophe at an end, not there yet."""
-    plain = "".join(" " if c in "[]:*?/\\" else c for c in wanted).strip("' ")[:31].rstrip("' ") or "sheet"
-    name, number = plain, 2
-    while name.lower() in taken:
-        name, number = f"{plain[:27]} {number}", number + 1
-    taken.add(name.lower())
-    return name
-
-
-def _sheet(book: Any, name: str, head: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
-    sheet = book.add_worksheet(name)
-    bold = book.add_format({"bold": True})
-    day, time = (book.add_format({"num_format": form}) for form in ("yyyy-mm-dd", "yyyy-mm-dd hh:mm:ss"))
-    widths = [len(column) for column in head]
-    for c, column in enumerate(head):
-        sheet.write_string(0, c, column, bold)
-    for r, row in enumerate(rows, start=1):
-        for c, value in enumerate(row):
-            if value is None:
-                continue
-            widths[c] = max(widths[c], min(len(_as_text(value)), WIDEST))
-            if isinstance(value, bool):
-                sheet.write_boolean(r, c, value)
-            elif isinstance(value, int | float) and isfinite(value):
-                sheet.write_number(r, c, value)
-            elif isinstance(value, datetime):
-                sheet.write_datetime(r, c, value, time)
-            elif isinstance(value, date):
-                sheet.write_datetime(r, c, value, day)
-            else:
-                _text_cell(sheet, r, c, _as_text(value))
-    for c, width in enumerate(widths):
-        sheet.set_column(c, c, width + 2)
-    sheet.freeze_panes(1, 0)
-
-
-def _text_cell(sheet: Any, row: int, column: int, text: str) -> None:
-    if len(text) > MOST_LETTERS:
-        raise RequestError(
-            f"a text of {counted(len(text), 'letter')} is more than a cell holds ({MOST_LETTERS:,}); write a CSV."
-        )
-    sheet.write_string(row, column, shown(text))
 
 
 def _html_table(head: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
@@ -224,13 +140,4 @@ def _cell(value: Any) -> str:
         return f"{value:,.4g}" if 0 < abs(value) < 1e-3 else f"{value:,.4f}"
     if isinstance(value, int) and not isinstance(value, bool):
         return f"{value:,}"
-    return _as_text(value)
-
-
-def _written(path: str | Path, content: bytes) -> Path:
-    place = Path(path)
-    try:
-        write_whole(place, content)
-    except OSError as error:
-        raise RequestError(f"{place} cannot be written: {error.strerror or error}.") from error
-    return place
+    return as_text(value)

@@ -10,9 +10,10 @@ import openpyxl
 import polars as pl
 import pytest
 
-from rqa.answers.core.exports import MOST_LETTERS, harmless, sheets_to_excel
+from rqa.answers.core.exports import harmless, sheets_to_excel
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.result import Answer
+from rqa.answers.core.workbook import MOST_LETTERS
 from rqa.errors import RequestError
 
 NASTY = ["=1+1", "+49 30 1", "-3 mm", "@SUM(A1)", "\tx", "\r=1", "\n=1", "plain", 'a,b;"c"', "<b>&</b>"]
