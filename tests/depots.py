@@ -42,11 +42,8 @@ def make_store(path: Path, tables: Mapping[str, Sequence[Row]], *, kept: Callabl
             connection.execute(statement)
         connection.execute("begin")
         for name, rows in tables.items():
-            names = [n for n, _ in columns(TABLES[name])] if name in TABLES else list(rows[0])
-            marks = ", ".join("?" * len(names))
-            values = [[completed(name, r).get(n) if name in TABLES else r[n] for n in names] for r in rows]
-            if values:
-                connection.executemany(f"insert into {name} ({', '.join(names)}) values ({marks})", values)
+            if rows:
+                insert(connection, name, rows)
         kept(connection)
         about = {"format_version": FORMAT_VERSION, "rqa_version": "0", "title": "test", "currency": "EUR"}
         connection.executemany("insert into about values (?, ?)", list(about.items()))
@@ -54,6 +51,15 @@ def make_store(path: Path, tables: Mapping[str, Sequence[Row]], *, kept: Callabl
     finally:
         connection.close()
     return path
+
+
+def insert(connection: Any, name: str, rows: Sequence[Row]) -> None:
+    """Insert rows in one statement, a column at a time: a statement a row takes a millisecond for each."""
+    names = [n for n, _ in columns(TABLES[name])] if name in TABLES else list(rows[0])
+    whole = [completed(name, row) for row in rows] if name in TABLES else rows
+    values = [[row.get(n) for row in whole] for n in names]
+    unnested = ", ".join(f"unnest(${place})" for place in range(1, len(names) + 1))
+    connection.execute(f"insert into {name} ({', '.join(names)}) select {unnested}", values)
 
 
 @contextmanager

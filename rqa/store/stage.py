@@ -144,8 +144,10 @@ class Stager:
         if text.columns:
             given, faults = fitted(item.entry, text, item.label)
             fits = (item.entry.number, text.columns)
-            if fits not in self.fitting:
-                # The same columns fit again: asking the engine takes longer than reading a small file.
+            own = item.entry.spec.computes or set(item.entry.manner.times) != {"iso"}
+            if own and fits not in self.fitting:
+                # What a mapping brings of its own, SQL or forms of times, is held against the engine, once for the same
+                # columns: asking takes longer than reading a small file.
                 faults += self._sql_faults(item, text, given)
             if faults:
                 raise misfit(item.entry, item.label, faults)

@@ -57,7 +57,7 @@ def test_a_share_never_goes_back(shares: list[float | None]) -> None:
 
 @given(
     st.builds(
-        Stage, st.text(st.characters(codec="utf-8", exclude_categories=["C"]), max_size=300), st.floats(0, 10),
+        Stage, st.text(st.characters(exclude_categories=["C"]), max_size=300), st.floats(0, 10),
         st.floats(0, 10), count=st.integers(0, 10**12),
     ),
     st.floats(0, 10**7), st.integers(1, 200),

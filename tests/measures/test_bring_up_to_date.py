@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from rqa.measures import keep as kept
 from rqa.measures.keep import KEPT, WORKING, keep, keep_sql
 from tests.examples import examples
-from tests.workspaces import Workspace
+from tests.workspaces import Workspace, asked
 
 COLUMNS = {
     "jobs": "job_id unit_id model site procedure technician opened_at closed_at disposition complaint found",
@@ -75,9 +75,7 @@ def write(folder: Path, number: int, tables: dict[str, Sequence[Sequence[Any]]])
 
 def rows_of(store: Path) -> tuple[dict[str, Counter[Any]], dict[str, Counter[Any]]]:
     """The kept tables as they stand in the store, and made anew."""
-    with duckdb.connect(":memory:") as c:
-        c.execute(f"attach '{store}' as depot (read_only)")
-        c.execute("use depot")
+    with asked(store) as c:
         stand = {t: Counter(map(repr, c.execute(f"select * from {t}").fetchall())) for t in KEPT}
         anew = {}
         for name in WORKING + KEPT:

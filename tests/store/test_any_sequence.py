@@ -11,7 +11,6 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-import duckdb
 import polars as pl
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
@@ -20,7 +19,7 @@ from rqa.contract import TABLES
 from rqa.measures.keep import KEPT, keep
 from rqa.store.verdicts import LATER
 from tests.examples import examples
-from tests.workspaces import Workspace
+from tests.workspaces import Workspace, asked
 
 Files = dict[str, list[tuple[str, ...]]]
 HEADERS = {
@@ -122,15 +121,13 @@ def content_of(name: str, rows: list[tuple[str, ...]]) -> bytes:
 
 def held(ws: Workspace, kept: Iterable[str] = KEPT) -> dict[str, Counter[str]]:
     """All that the store holds, but for the numbers of loads and what was there once."""
-    asked = {t: f"from {t}" for t in (*TABLES, *kept)}
-    asked["refused"] = "select * exclude (load_id) from refused"
-    asked["remarks"] = "select * exclude (load_id) from remarks"
-    asked["superseded"] = f"select * exclude (load_id) from superseded where reason = '{LATER}'"
-    asked["held_files"] = "select table_name, source_file, derive, repeats, gone from held_files"
-    with duckdb.connect(":memory:") as c:
-        c.execute(f"attach '{ws.store}' as depot (read_only)")
-        c.execute("use depot")
-        return {name: Counter(map(repr, c.execute(sql).fetchall())) for name, sql in asked.items()}
+    those = {t: f"from {t}" for t in (*TABLES, *kept)}
+    those["refused"] = "select * exclude (load_id) from refused"
+    those["remarks"] = "select * exclude (load_id) from remarks"
+    those["superseded"] = f"select * exclude (load_id) from superseded where reason = '{LATER}'"
+    those["held_files"] = "select table_name, source_file, derive, repeats, gone from held_files"
+    with asked(ws.store) as c:
+        return {name: Counter(map(repr, c.execute(sql).fetchall())) for name, sql in those.items()}
 
 
 def differing(found: dict[str, Counter[str]], due: dict[str, Counter[str]]) -> dict[str, Any]:
