@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from rqa.errors import RequestError, RqaError, StoreError
 from rqa.progress import Progress, silent
 from rqa.shown import first_line
+from rqa.stopping import ending_cleanly
 from rqa.store.limits import MEMORY, WAIT_SECONDS
 
 if TYPE_CHECKING:
@@ -64,17 +65,18 @@ def load(
     if not wait >= 0:
         raise RequestError(f"wait is a number of seconds, 0 or more, not {wait!r}.")
     try:
-        return load_store(
-            workspace,
-            version=version("rqa"),
-            keep=keep,
-            frames=frames,
-            mapping=mapping,
-            write=write,
-            wait=wait,
-            memory=memory,
-            progress=progress,
-        )
+        with ending_cleanly():
+            return load_store(
+                workspace,
+                version=version("rqa"),
+                keep=keep,
+                frames=frames,
+                mapping=mapping,
+                write=write,
+                wait=wait,
+                memory=memory,
+                progress=progress,
+            )
     except (RqaError, OSError, duckdb.Error) as error:
         said = _in_plain_words(error, Path(workspace), memory)
         if said is None:

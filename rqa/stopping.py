@@ -6,14 +6,15 @@ that is not `held`; where Python loses it, as in a finalizer, it is raised again
 moment. An engine that is asked something hears of a signal only by its own interruption, so a thread interrupts
 whatever is `interruptible` until the work has ended.
 
-Without `stoppable` a signal does what Python makes of it.
+Without `stoppable` a signal does what Python makes of it. `ending_cleanly` is for work that a program of somebody else
+calls: signals that would end the program at once end the work first, and the program then.
 """
 
 import os
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager, suppress
 from types import FrameType
 from typing import Any, Protocol
@@ -88,7 +89,9 @@ _INSTALLED: list[Stopping] = []
 
 
 @contextmanager
-def stoppable(afterwards: signal.Handlers | None = None) -> Iterator[Stopping]:
+def stoppable(
+    afterwards: signal.Handlers | None = None, numbers: Collection[signal.Signals] = SIGNALS
+) -> Iterator[Stopping]:
     """Let signals stop what is done inside. Only a main thread hears of signals; a second one inside is the first.
 
     A signal means afterwards what it meant before, or else `afterwards`. SIGHUP stays ignored where it was, as for a
@@ -101,12 +104,12 @@ def stoppable(afterwards: signal.Handlers | None = None) -> Iterator[Stopping]:
     if threading.current_thread() is not threading.main_thread():
         yield stopping
         return
-    before = {n: signal.getsignal(n) for n in SIGNALS}
-    taken = [n for n in SIGNALS if n == signal.SIGINT or before[n] is not signal.SIG_IGN]
+    before = {n: signal.getsignal(n) for n in numbers}
+    taken = [n for n in numbers if n == signal.SIGINT or before[n] is not signal.SIG_IGN]
     wake, woken = os.pipe()
     os.set_blocking(woken, False)
     ended = threading.Event()
-    thread = threading.Thread(target=_interrupt, args=(stopping, wake, ended), name="rqa-stopping", daemon=True)
+    thread = threading.Thread(target=_interrupt, args=(stopping, wake, ended, taken), name="rqa-stopping", daemon=True)
     tell = sys.unraisablehook
     with held():
         for number in taken:
@@ -133,9 +136,38 @@ def stoppable(afterwards: signal.Handlers | None = None) -> Iterator[Stopping]:
             os.close(woken)
 
 
-def _interrupt(stopping: Stopping, wake: int, ended: threading.Event) -> None:
-    """Wait for a signal, then interrupt whatever an engine is asked, until the work has ended."""
-    os.read(wake, 1)
+@contextmanager
+def ending_cleanly() -> Iterator[None]:
+    """Have SIGTERM and SIGHUP end what is done inside before they end the program, where nobody else takes them."""
+    plain = [n for n in SIGNALS if n != signal.SIGINT and signal.getsignal(n) is signal.SIG_DFL]
+    if _INSTALLED or not plain or threading.current_thread() is not threading.main_thread() or _is_woken():
+        yield
+        return
+    stopping = Stopping()
+    try:
+        with stoppable(numbers=plain) as stopping:
+            yield
+    except Stopped as stopped:
+        stopping.signal = stopped.number
+        raise
+    finally:
+        if stopping.signal is not None:
+            # Whatever error the end of the work made: it means again what it meant before, which is the end.
+            signal.raise_signal(stopping.signal)
+
+
+def _is_woken() -> bool:
+    """Whether the program has Python tell it of signals by a file, as an event loop does; that is left alone."""
+    before = signal.set_wakeup_fd(-1)
+    signal.set_wakeup_fd(before)
+    return before != -1
+
+
+def _interrupt(stopping: Stopping, wake: int, ended: threading.Event, taken: Collection[int]) -> None:
+    """Wait for one of the signals taken, then interrupt whatever an engine is asked, until the work has ended."""
+    while (number := os.read(wake, 1)[0]) and number not in taken:
+        # It is the program's own, which handles it itself.
+        pass
     while not ended.wait(AGAIN_SECONDS):
         if stopping.due:
             # It was lost where it was raised, or came before the main thread could hear of it.

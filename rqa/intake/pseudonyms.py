@@ -3,6 +3,7 @@
 HMAC is written out in SQL, since rows stay in the engine; the tests hold it against the standard library's.
 """
 
+from collections.abc import Collection
 from pathlib import Path
 
 from rqa.errors import MappingError
@@ -35,16 +36,30 @@ def pseudonym(text: str, key_file: str, *, prefix: str = PREFIX, digits: int = D
     return f"'{prefix}' || left({digest}, {digits})"
 
 
-def key_faults(mapping: Mapping, workspace: Path) -> list[str]:
-    """What is wrong with where the keys of a mapping lie, each with its place."""
-    inside = workspace.resolve()
+def key_faults(mapping: Mapping, workspace: Path, sources: Collection[Path]) -> list[str]:
+    """What is wrong with where the keys of a mapping lie, each with its place; `sources` are the files read."""
     return [
-        f"table.{number} ({entry.table}): columns.{name}.key_file: {told(origin.key_file)} lies in the workspace, so "
-        "that who gets the one gets the other. Move the key to a folder outside that few may read"
+        f"table.{number} ({entry.table}): columns.{name}.key_file: {told(origin.key_file)} {said}"
         for number, entry in enumerate(mapping.table, 1)
         for name, origin in entry.columns.items()
-        if origin.key_file is not None and Path(origin.key_file).expanduser().resolve().is_relative_to(inside)
+        if origin.key_file is not None
+        and (said := _misplaced(Path(origin.key_file).expanduser(), workspace.resolve(), sources))
     ]
+
+
+def _misplaced(key: Path, workspace: Path, sources: Collection[Path]) -> str:
+    """What is wrong with where a key lies; nothing if all is well."""
+    if key.resolve().is_relative_to(workspace):
+        return (
+            "lies in the workspace, so that who gets the one gets the other. Move the key to a folder outside that few "
+            "may read"
+        )
+    if key.exists() and any(source.exists() and source.samefile(key) for source in sources):
+        return (
+            "is one of the files that are read, so that whoever has its rows has the key, and a new row is a new key. "
+            "Make a key of its own, e.g. with `openssl rand`"
+        )
+    return ""
 
 
 def _padded(path: Path, byte: int) -> str:

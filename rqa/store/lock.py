@@ -2,6 +2,7 @@
 
 import os
 import re
+import stat
 import sys
 import time
 from collections.abc import Iterator
@@ -31,6 +32,17 @@ def _take(handle: int) -> bool:
     return True
 
 
+def _for_the_same(handle: int, store: Path) -> None:
+    """Give the lock file the owner, group and mode of the store: whoever may write the one may lock it, nobody else."""
+    if not hasattr(os, "fchown"):
+        return
+    with suppress(OSError):
+        found = store.stat()
+        with suppress(PermissionError):
+            os.fchown(handle, found.st_uid, found.st_gid)
+        os.fchmod(handle, stat.S_IMODE(found.st_mode))
+
+
 @contextmanager
 def writing(store: Path, *, wait: float) -> Iterator[None]:
     """Hold the store's write lock; waits up to `wait` seconds, then raises `StoreError` naming the holder.
@@ -39,7 +51,7 @@ def writing(store: Path, *, wait: float) -> Iterator[None]:
     """
     path = store.with_name(store.name + ".lock")
     try:
-        handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
+        handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
     except OSError as error:
         raise StoreError(
             f"{path.parent}: cannot be written to ({error.strerror}). Check the permissions of the folder and of "
@@ -63,7 +75,9 @@ def writing(store: Path, *, wait: float) -> Iterator[None]:
             ) from error
         os.ftruncate(handle, 0)
         os.write(handle, f"process {os.getpid()} since {datetime.now(UTC):%Y-%m-%d %H:%M:%S} UTC".encode())
+        _for_the_same(handle, store)
         yield
+        _for_the_same(handle, store)
         with suppress(OSError):
             os.ftruncate(handle, 0)
     finally:

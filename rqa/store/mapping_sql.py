@@ -29,10 +29,14 @@ WORDS = {
     "current_user", "localtime", "localtimestamp", "session_user", "user",
 }
 """Words without parentheses that tell of the engine or of the clock where no column of their name is met."""
-PADDING = {"lpad": 1, "rpad": 1, "repeat": 1, "list_resize": 1, "array_resize": 1}
-"""Functions that make something as long as they are told to, and which argument tells it."""
+PADDING = {
+    "lpad": (3,), "rpad": (3,), "repeat": (2,), "list_resize": (2, 3), "array_resize": (2, 3), "bitstring": (2,),
+}
+"""Functions that make something as long as their second argument tells, and how many arguments they take."""
 LONGEST = 100_000
 """Signs of a text, or repeats of one, that a mapping may ask for by a number."""
+OWN_SCHEMAS = {"main", "pg_catalog", "system"}
+"""Where the engine's own functions are; by these names they are met as they are, without a limit."""
 MODIFIERS = {"ORDER_MODIFIER", "LIMIT_MODIFIER", "LIMIT_PERCENT_MODIFIER", "DISTINCT_MODIFIER"}
 EXPRESSIONS = {
     "BETWEEN", "CASE", "CAST", "COLLATE", "COLUMN_REF", "COMPARISON", "CONJUNCTION", "CONSTANT", "FUNCTION", "LAMBDA",
@@ -175,6 +179,8 @@ def _faults(tree: dict[str, Any], files: Collection[str], *, one_row: bool = Fal
         if node.get("sample"):
             found["a sample is not accepted, as the same files must give the same store"] = None
         if "class" in node:
+            if name in PADDING and node.get("schema", "").lower() in OWN_SCHEMAS:
+                found[f"write {name}() without what stands before it"] = None
             if (asked := _length_asked(node)) > LONGEST:
                 found[f"{name}() is asked for {asked:,}; {LONGEST:,} is the most"] = None
             if not one_row and (word := _word(node)):
@@ -227,11 +233,10 @@ def _outside_word(word: str) -> str:
 
 def _length_asked(node: dict[str, Any]) -> int:
     """How long something a function is told to make, where a number says so."""
-    place = PADDING.get(str(node.get("function_name", "")).lower())
     given = node.get("arguments", ())
-    if place is None or place >= len(given):
+    if str(node.get("function_name", "")).lower() not in PADDING or len(given) < 2:
         return 0
-    said = given[place]["expression"].get("literal", {})
+    said = given[1]["expression"].get("literal", {})
     try:
         return int(float(said.get("text") or 0))
     except ValueError:

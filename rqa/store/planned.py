@@ -82,7 +82,6 @@ def plan(
     sets: dict[str, list[SourceFile]] = {}
     met: dict[str, Met] = {}
     unsure = set(made.unsure)
-    faults.said += key_faults(mapping, workspace)
     for name, spec in mapping.files.items():
         sets[name] = []
         with faults.gathered():
@@ -95,6 +94,8 @@ def plan(
             with faults.gathered():
                 met[f.label] = meet(f)
         unsure |= {name} if any(f.label not in met for f in sets[name]) else set()
+    read = {f.path for files in sets.values() for f in files if f.format != "frame"}
+    faults.said += key_faults(mapping, workspace, read)
     items = []
     counted_with = _counted_with(mapping)
     for number, table in enumerate(mapping.table, 1):

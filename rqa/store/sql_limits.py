@@ -11,9 +11,27 @@ from pathlib import Path
 
 import duckdb
 
+from rqa.store.mapping_sql import LONGEST, PADDING
+
 HEADROOM = 2 << 30
 """Bytes that the process may take beside the engine's limit while SQL of a mapping runs."""
 UNITS = {"k": 10, "m": 20, "g": 30, "t": 40}
+
+
+def limit_lengths(connection: duckdb.DuckDBPyConnection) -> None:
+    """Have the functions that make something as long as a computed number tells make nothing too long.
+
+    Within one such call the engine hears of no interruption, and fills memory sign by sign.
+    """
+    for name, counts in PADDING.items():
+        forms = []
+        for count in counts:
+            first, asked, *more = [f"a{n}" for n in range(count)]
+            said = f"format('{name}() is asked for {{:,}}; {LONGEST:,} is the most', {asked}::hugeint)"
+            held = f"case when {asked} > {LONGEST} then error({said}) else {asked} end"
+            given = ", ".join([first, held, *more])
+            forms.append(f"({', '.join([first, asked, *more])}) as system.main.{name}({given})")
+        connection.execute(f"create or replace temp macro {name}{', '.join(forms)}")
 
 
 @contextmanager

@@ -32,7 +32,7 @@ from rqa.store.mapping_sql import engine_said, words_of
 from rqa.store.planned import Plan
 from rqa.store.read_complete import Whole, read_whole
 from rqa.store.select_sources import NamedFiles
-from rqa.store.sql_limits import memory_limit, time_limit
+from rqa.store.sql_limits import limit_lengths, memory_limit, time_limit
 from rqa.store.traced import traced
 from rqa.words import counted, listed
 
@@ -44,7 +44,7 @@ SAFE_TO_TELL = (duckdb.InterruptException, duckdb.OutOfMemoryException)
 """Errors of the engine that hold no value."""
 STREAM_ENDED = re.compile(r"reading the stream registered as .* failed: Unknown error: (.*?)\. Detail: ")
 """How the engine says why a source that is handed to it row by row stopped."""
-NO_MEMORY = re.compile(r"bad allocation|could not allocate|failed to allocate", re.IGNORECASE)
+NO_MEMORY = re.compile(r"bad allocation|could not allocate|failed to allocate|allocation failure", re.IGNORECASE)
 """How the engine says, in errors of several kinds, that it was given no more memory at once."""
 COMPUTED = {"DOUBLE", "FLOAT", "DECIMAL"}
 """Types of a SELECT's columns that come with a decimal point."""
@@ -101,6 +101,7 @@ class Stager:
         self.memory = memory
         self.count = 0
         self.named = NamedFiles(connection, self._text)
+        self.lengths_limited = False
         self.fitting: set[tuple[int, tuple[str, ...]]] = set()
         self.copied = CopiedNames()
         self.bound: dict[str, bool] = {}
@@ -256,6 +257,9 @@ class Stager:
         if not item.entry.spec.computes:
             yield
             return
+        if not self.lengths_limited:
+            limit_lengths(self.connection)
+            self.lengths_limited = True
         with memory_limit(self.memory), time_limit(self.connection, self.sql_minutes * 60) as late:
             try:
                 yield

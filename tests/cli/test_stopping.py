@@ -297,6 +297,62 @@ def test_what_is_released_within_can_be_stopped_and_is_cleaned_up_undisturbed() 
     assert done == ["cleaned up"]
 
 
+SCRIPT = """
+import os, signal, sys, threading
+import rqa
+number, how = int(sys.argv[1]), sys.argv[2]
+met = []
+if how == "handled":
+    signal.signal(number, lambda n, frame: met.append(n))
+def stop(stage):
+    if "checking jobs" in stage.what:
+        os.kill(os.getpid(), number)
+def load():
+    rqa.load(".", mapping={"files": {"f": {"path": "1.csv"}}, "table": [{"table": "jobs", "from": "f"}]}, progress=stop)
+before = signal.getsignal(number)
+if how == "a thread":
+    signal.signal(number, signal.SIG_IGN)
+    thread = threading.Thread(target=load)
+    thread.start()
+    thread.join()
+else:
+    load()
+    assert signal.getsignal(number) == before
+print("went on", met)
+"""
+
+
+@pytest.mark.parametrize(
+    ("how", "number", "code", "left"),
+    [("plain", signal.SIGTERM, -signal.SIGTERM, False), ("plain", signal.SIGHUP, -signal.SIGHUP, False),
+     ("handled", signal.SIGTERM, 0, True), ("a thread", signal.SIGTERM, 0, True)],
+)
+def test_a_script_that_loads_is_ended_by_a_signal_and_leaves_nothing(
+    ws: Workspace, how: str, number: signal.Signals, code: int, left: bool
+) -> None:
+    """A handler of the script's own is the one that is called, and the load goes on."""
+    ws.write("1.csv", csv_of(job("A")))
+    done = subprocess.run(
+        [sys.executable, "-c", SCRIPT, str(int(number)), how], cwd=ws.folder, capture_output=True, text=True,
+        check=False, timeout=60, env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])},
+    )
+    assert done.returncode == code, done.stderr
+    assert done.stderr == ""
+    assert done.stdout == (f"went on {[15] if how == 'handled' else []}\n" if left else "")
+    assert ws.names() == {"1.csv", "depot.duckdb.lock"} | ({"depot.duckdb"} if left else set())
+
+
+def test_a_signal_of_the_program_itself_interrupts_no_engine() -> None:
+    engine = Endless()
+    before = signal.signal(signal.SIGALRM, lambda *_: None)
+    try:
+        with stoppable(), interruptible(engine):
+            signal.raise_signal(signal.SIGALRM)
+            assert not engine.told.wait(0.3)
+    finally:
+        signal.signal(signal.SIGALRM, before)
+
+
 def test_signals_mean_afterwards_what_they_meant_before() -> None:
     before = [signal.getsignal(n) for n in SIGNALS]
     with stoppable() as outer, stoppable() as inner:

@@ -166,6 +166,20 @@ def test_a_key_lies_outside_of_the_workspace(ws: Workspace, tmp_path: Path, plac
     assert not ws.store.exists()
 
 
+@pytest.mark.parametrize("way", ["itself", "a link", "another name"])
+def test_a_key_is_no_file_that_is_read(ws: Workspace, elsewhere: Path, tmp_path: Path, way: str) -> None:
+    key = {"itself": elsewhere / "jobs.csv", "a link": tmp_path / "link", "another name": tmp_path / "name"}[way]
+    if way == "a link":
+        key.symlink_to(elsewhere / "jobs.csv")
+    elif way == "another name":
+        key.hardlink_to(elsewhere / "jobs.csv")
+    mapping = _mapping("../elsewhere/jobs.csv", outside=["../elsewhere"])
+    mapping["table"][0]["columns"] = {"technician": {"column": "model", "key_file": str(key)}}
+    with pytest.raises(MappingError, match=r"columns\.technician\.key_file: .* is one of the files that are read"):
+        ws.load(mapping)
+    assert not ws.store.exists()
+
+
 def test_a_reader_has_a_folder_of_its_own_for_what_does_not_fit(ws: Workspace) -> None:
     ws.write("jobs.csv", csv_of(job()))
     ws.load(_mapping("jobs.csv"))

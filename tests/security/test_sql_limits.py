@@ -4,6 +4,7 @@ import resource
 import threading
 from typing import Any
 
+import duckdb
 import pytest
 
 from rqa.errors import MappingError
@@ -42,7 +43,7 @@ def test_endless_sql_is_stopped_and_leaves_nothing(ws: Workspace, entry: dict[st
 @pytest.mark.parametrize(
     "sql",
     ["list_sum(range(3000000000))::varchar", "list_sum(range(len(job_id) * 400000000))::varchar",
-     "repeat(job_id, length(job_id) * 45000000)"],
+     pytest.param("replace(repeat(job_id, 100000), 'J', repeat(job_id, 1000))", marks=pytest.mark.long)],
 )
 def test_sql_that_asks_for_all_memory_is_refused_within_the_limit(ws: Workspace, sql: str) -> None:
     ws.write("jobs.csv", csv_of(job("J" * 9)))
@@ -51,6 +52,31 @@ def test_sql_that_asks_for_all_memory_is_refused_within_the_limit(ws: Workspace,
         ws.load(_mapping(**{"from": "log", "columns": {"complaint": {"sql": sql}}}) | {"workspace": {}})
     assert resource.getrlimit(resource.RLIMIT_DATA) == before
     assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss < 4 * 1024 * 1024, "kB"
+
+
+@pytest.mark.parametrize(
+    "sql",
+    ["lpad(job_id, n::integer * n::integer, 'b')", "rpad(job_id, n::integer * n::integer, 'b')",
+     "repeat(job_id, n::int * 9)", "list_resize([1], n::bigint * n::bigint)::varchar",
+     "array_resize([1], n::bigint * n::bigint, 2)::varchar", "bitstring('1', n::integer * n::integer)::varchar",
+     "model.lpad(n::integer * n::integer, 'b')"],
+)
+def test_a_computed_number_asks_for_no_text_without_end(ws: Workspace, sql: str) -> None:
+    """The engine hears of no interruption within one such call, and one of these fills memory sign by sign."""
+    ws.write("jobs.csv", csv_of(job() | {"n": "40000"}))
+    with pytest.raises(MappingError, match=r"\w+\(\) is asked for (1,600,000,000|360,000); 100,000 is the most"):
+        ws.load(_mapping(**{"from": "log", "columns": {"complaint": {"sql": sql}}}) | {"workspace": {}})
+    small = sql.replace("n::", "'2'::")
+    ws.load(_mapping(**{"from": "log", "columns": {"complaint": {"sql": small}}}) | {"workspace": {}})
+    with duckdb.connect() as engine:
+        expected = engine.execute(f"select {small} from (select 'J1' as job_id, 'Quern' as model)").fetchone()
+    assert ws.rows("select complaint from jobs") == [expected]
+
+
+@pytest.mark.parametrize("before", ["main", "system.main", 'SYSTEM."MAIN"', "pg_catalog", "temp.main"])
+def test_no_name_of_the_engine_leads_round_the_limit(before: str) -> None:
+    assert expression_faults(f"{before}.lpad(id, n, 'b')") == ["write lpad() without what stands before it"]
+    assert expression_faults(f"{before}.trim(id)") == []
 
 
 @pytest.mark.parametrize("call", ["lpad(id, 2000000000, 'b')", "rpad(id, 100001, 'b')", "repeat('x', 100000000)"])

@@ -39,6 +39,7 @@ def test_a_new_store_is_for_its_owner_alone(ws: Workspace, umask: int) -> None:
     ws.write("1.csv", csv_of(job("A")))
     ws.load(mapping())
     assert mode(ws.store) == 0o600
+    assert mode(Path(f"{ws.store}.lock")) == 0o600
 
 
 @pytest.mark.parametrize("given", [0o600, 0o640, 0o660, 0o644, 0o400])
@@ -48,7 +49,7 @@ def test_a_load_keeps_the_mode(ws: Workspace, given: int) -> None:
     ws.store.chmod(given)
     ws.write("2.csv", csv_of(job("B")))
     ws.load(mapping())
-    assert mode(ws.store) == given | 0o600
+    assert mode(ws.store) == mode(Path(f"{ws.store}.lock")) == given | 0o600
     assert ws.one("select count(*) from jobs") == 2
 
 
