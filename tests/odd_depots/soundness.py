@@ -10,6 +10,8 @@ from typing import Any
 import polars as pl
 from altair.utils.schemapi import debug_mode
 
+from rqa.answers.core.grounds import Sentence
+from rqa.answers.core.needs import needs
 from rqa.answers.core.result import Answer
 from rqa.contract import TABLES
 from rqa.plots import plot
@@ -31,6 +33,8 @@ ONE_OF_MANY = re.compile(
     r"|(?<![\d.,/])\b1 of [\d,]+ \w[\w-]* (?:are|have)\b"
 )
 """One thing that is told of as of several."""
+OF_COMEBACKS = re.compile(r"\bunits? came back more|\bprojections? held|\bof matured jobs came back")
+"""Counts and shares of come-backs in a note."""
 NO_RANGE = re.compile(r"between (\d[\d.,]*) and \1\s?%")
 ROUNDED = 0.51
 """Percentage points that a share and its limits may be rounded by, where they are told without decimals."""
@@ -55,10 +59,34 @@ def faults_of(answer: Answer) -> Iterator[str]:
             of_nothing = answer.table.filter(pl.col(whole) == 0)[share]
             if of_nothing.null_count() < of_nothing.len():
                 yield f"{share} of no {whole} is told"
+    yield from _of_unseen_comebacks(answer)
     for text in (*answer.notes, *(f"{f.where} {f.what} {f.caution} {f.check}" for f in answer.stated)):
         yield from faults_in(text)
     if not (repr(answer).startswith(f"{answer.question} (") and escape(answer.question) in answer._repr_html_()):
         yield f"does not print as the others do: {repr(answer)[:80]}"
+
+
+def _of_unseen_comebacks(answer: Answer) -> Iterator[str]:
+    """What an answer says of come-backs although it says itself that none can be seen."""
+    if answer.table.is_empty():
+        return
+    columns = set(answer.table.columns)
+    if not {*answer.apart, *answer.of_comebacks} <= columns:
+        yield f"names columns that are not in its table: {answer.apart}, {answer.of_comebacks}"
+    if not any(isinstance(note, Sentence) and "repeat_units" in note.lacks for note in answer.notes):
+        return
+    if "repeat_units" in needs(answer):
+        about = {name for name, kind in answer.table.schema.items() if kind.is_float()} - set(answer.apart)
+        for note in answer.notes:
+            if OF_COMEBACKS.search(note):
+                yield f"a come-back is told where none can be seen: {note}"
+    else:
+        about = set(answer.of_comebacks)
+    for name in sorted(about):
+        if answer.table[name].null_count() < answer.table.height:
+            yield f"{name} is told where no come-back can be seen"
+    if about and "verdict" in columns and set(answer.table["verdict"]) != {"cannot be told"}:
+        yield f"a verdict is told where no come-back can be seen: {set(answer.table['verdict'])}"
 
 
 def faults_in(text: str) -> Iterator[str]:

@@ -18,6 +18,7 @@ from rqa.depot import Depot
 from rqa.errors import RequestError
 from tests.depots import depot_of
 from tests.odd_depots.questions import asked_of, every_question
+from tests.odd_depots.soundness import drawn, has_picture
 from tests.review.good_or_bad import DAY, Tables, made
 
 BARE, IDLE = "Birch", ("2025-01", "2025-02")
@@ -61,7 +62,7 @@ def asked(depot: Depot, part: Mapping[str, Any]) -> Iterator[tuple[str, Answer]]
 def test_an_empty_answer_about_a_part_is_no_all_clear(depot: Depot, part: str) -> None:
     """Without a log there is none of anything: what is said of it is that it cannot be told."""
     empty = {n: a for n, a in asked(depot, PARTS[part]) if a.table.is_empty() and a.nothing_found != EMPTY}
-    assert {"steps.battery_breaches", "tests.release_faults"} <= {*empty}
+    assert {"steps.battery_breaches", "steps.breaches", "steps.conformance", "tests.release_faults"} <= {*empty}
     for name, answer in empty.items():
         said = answer.notes[0]
         assert isinstance(said, Sentence), name
@@ -71,6 +72,21 @@ def test_an_empty_answer_about_a_part_is_no_all_clear(depot: Depot, part: str) -
         )
         assert why in said, name
         assert ("site=Birch" in said) == ("where" in PARTS[part]), name
+        if has_picture(answer):
+            assert drawn(answer).startswith(f"{answer.question}. Cannot be told: "), name
+
+
+def test_a_picture_without_a_breach_says_of_how_many_jobs(depot: Depot) -> None:
+    """What is looked at of the whole is what is looked at of its parts; the site without logs adds to the others."""
+    repaired = "select site, count(*) from jobs where disposition = 'repaired' group by site"
+    sites = dict(depot.query(repaired).rows())
+    for where, others in (({"site": "Alder"}, 0), (None, sites[BARE])):
+        answer = depot.steps.breaches(where=where)
+        assert (answer.judged, answer.unjudged) == (sites["Alder"], others)
+        said = drawn(answer)
+        assert f"No breach was met in {sites['Alder']} repaired jobs with a log and a procedure." in said
+        assert "Looked for: step missing from the log, step or check skipped" in said
+        assert (f"Of {others} other jobs it cannot be told." in said) == bool(others)
 
 
 def test_where_it_can_be_told_it_is_said_of_how_many_jobs(depot: Depot) -> None:

@@ -22,6 +22,7 @@ class TimeToDetect(Answer):
     """Weeks until a change is seen: size, before, after, chart, mean, median, within, quiet."""
 
     question = "Time to detect"
+    apart = ("size",)
 
 
 def time_to_detect(

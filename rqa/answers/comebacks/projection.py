@@ -18,6 +18,7 @@ from rqa.answers.comebacks.closing_days import (
 )
 from rqa.answers.core.follow_up_counts import check_index, column, days_asked, group_numbers
 from rqa.answers.core.ground_list import SEEN
+from rqa.answers.core.grounds import comebacks_seen
 from rqa.answers.core.result import Answer
 from rqa.answers.core.scope import (
     By,
@@ -159,7 +160,10 @@ def projection_backtest(
     }
     inside, judged = int(rows["held"].sum()), len(rows["held"])
     notes = list(now.notes)
-    if judged:
+    if not comebacks_seen(now):
+        inside, judged = 0, 0
+        table = table.with_columns(held=pl.lit(None, dtype=pl.Boolean))
+    elif judged:
         notes.append(
             f"{inside} of {counted(judged, 'past projection')} held the rate that came: {percent(inside / judged)}, "
             f"where {level * 100:g} % are promised of many."

@@ -7,6 +7,7 @@ import numpy as np
 from rqa.answers.comebacks.unit_counts import AskedUnits, asked_units, unit_counts, unit_notes
 from rqa.answers.core.follow_up_counts import group_numbers
 from rqa.answers.core.ground_list import SEEN
+from rqa.answers.core.grounds import comebacks_seen
 from rqa.answers.core.result import Answer, chances, rounded
 from rqa.answers.core.scope import By, Moment, Months, Where, is_number
 from rqa.errors import RequestError
@@ -33,6 +34,7 @@ class WorstShare(Answer):
 
     question = "Returns held by the worst units"
     needs = SEEN
+    apart = ("worst",)
 
 
 def chronic_units(
@@ -75,10 +77,11 @@ def chronic_units(
     )
     found = int(chronic["units"].sum())
     notes = unit_notes(now)
-    notes.append(
-        f"{found:,} of {counted(int(cells['units'].sum()), 'unit')} came back more often than luck and their like "
-        "explain."
-    )
+    if comebacks_seen(now):
+        notes.append(
+            f"{found:,} of {counted(int(cells['units'].sum()), 'unit')} came back more often than luck and their like "
+            "explain."
+        )
     settings = {
         "upto": upto, "most": most, "as_of": now.day, "index": index, **asked.settings(),
         "method": "Poisson; Benjamini-Hochberg",

@@ -165,6 +165,11 @@ def grounds(
     return kept[key]
 
 
+def comebacks_seen(now: Moment) -> bool:
+    """Whether a come-back can be seen in the store at all: some unit is in more than one job."""
+    return not grounds(now).lacking("repeat_units")
+
+
 def _mapping(absent: tuple[Ground, ...]) -> list[str]:
     """What to add to the mapping: tables, and columns of tables."""
     tables = list(dict.fromkeys(f'table = "{g.adds}"' for g in absent if g.adds))

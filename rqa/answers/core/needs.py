@@ -35,6 +35,8 @@ OF_MEASURE = {
     "step_values": ("step_values",), "test_values": ("test_values",),
 }
 """The grounds of a measure, an outcome, or of what is searched for."""
+UNTOLD = "cannot be told"
+"""The verdict on come-backs where none can be seen."""
 
 P = ParamSpec("P")
 A = TypeVar("A", bound=Answer)
@@ -65,8 +67,29 @@ def with_grounds(now: Moment, answer: A) -> A:
     window, looks = answer.settings.get("window"), answer.looks_at and answer.table.is_empty()
     scoped: Any = {name: answer.settings.get(name) for name in ("months", "where")} if looks else {}
     there = grounds(now, window=window if isinstance(window, int) else WINDOW, **scoped)
+    answer = _without_comebacks(there, answer)
     said = _said(there, answer)
     return answer if said is None or said in answer.notes else replace(answer, notes=(said, *answer.notes))
+
+
+def _without_comebacks(there: Grounds, answer: A) -> A:
+    """The answer; where no come-back can be seen, without the shares and verdicts that 0 of n would make."""
+    import polars as pl
+
+    if not there.lacking("repeat_units") or answer.table.is_empty():
+        return answer
+    table, notes = answer.table, answer.notes
+    if "repeat_units" in needs(answer):
+        unknown = [name for name, kind in table.schema.items() if kind.is_float() and name not in answer.apart]
+    else:
+        unknown = [name for name in answer.of_comebacks if name in table.columns]
+        about = f"{answer.question[:1].lower()}{answer.question[1:]}: which jobs came back"
+        lack = there.lack("repeat_units", about=about) if unknown else None
+        notes = (*notes, lack) if lack else notes
+    told = [pl.lit(None, dtype=table.schema[name]).alias(name) for name in unknown]
+    if unknown and table.schema.get("verdict") == pl.String:
+        told.append(pl.lit(UNTOLD).alias("verdict"))
+    return replace(answer, table=table.with_columns(told), notes=notes) if told else answer
 
 
 def said_of(answer: Answer, text: str) -> Sentence:

@@ -47,6 +47,10 @@ class Answer:
     """What an empty table says, where that is no lack of data."""
     looks_at: ClassVar[tuple[str, ...]] = ()
     """The grounds (those named _there) without which an empty table says nothing of the jobs asked about."""
+    apart: ClassVar[tuple[str, ...]] = ()
+    """Of an answer that rests on units seen twice: the numbers that hold where no come-back can be seen."""
+    of_comebacks: ClassVar[tuple[str, ...]] = ()
+    """Of another answer: the columns that say something of come-backs all the same."""
     judges_all: ClassVar[bool] = False
     """Whether an empty table says something of all comparisons that were made."""
 

@@ -6,6 +6,7 @@ from math import ceil
 from rqa.answers.core.action_scope import EXPECTED_FORMS, ActionScope, check_scope, expected_ratio, scope_of
 from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.ground_list import SEEN
+from rqa.answers.core.grounds import comebacks_seen
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import Moment, Where, check_level, is_number
 from rqa.answers.improve.action_judged import DAYS_A_MONTH, plan_before
@@ -22,6 +23,7 @@ class ActionPower(Answer):
 
     question = "Work it takes to see a change"
     needs = SEEN
+    apart = ("weeks",)
 
 
 def power(
@@ -88,6 +90,8 @@ def power(
         schema_overrides={"month": pl.Int64, "jobs_after": pl.Int64},
     )
     beside = work.like if serves else "nothing"
+    if not comebacks_seen(now):
+        return ActionPower(table.with_columns(enough=pl.lit(None, dtype=pl.Boolean)), settings, now.notes)
     notes = [
         f"Before: {percent(plan.rate)} of matured jobs came back ({work.outcome}); "
         f"{counted(round(plan.after[0]), 'job')} a month; beside it: {beside}."

@@ -50,6 +50,7 @@ class Clusters(Answer):
     question = "Failures alike"
     needs = ("logs",)
     nothing_found = "No groups of jobs that failed alike were made."
+    of_comebacks = ("rate", "low", "high", "too_often")
 
 
 @dataclass(frozen=True, eq=False)

@@ -33,6 +33,8 @@ GROUPINGS = (*PERIODS, *JOB_NAMES, "bench")
 AVERAGED = tuple(kind for kind in WORDS if kind not in (*BATTERY, "pairing"))
 """Kinds that belong to a step and are counted in its share."""
 PER = ("step", "job")
+NOT_JUDGED = "The repaired jobs asked about lack a procedure of the reference, or a step of it in their log."
+"""Why there is nothing where steps are logged: a lack and no all-clear."""
 
 
 class Conformance(Answer):
@@ -42,6 +44,8 @@ class Conformance(Answer):
 
     question = "Conformance with the procedure"
     needs = PLANNED
+    nothing_found = NOT_JUDGED
+    looks_at = ("closed_there", "logged_there")
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -52,12 +56,18 @@ class Breaches(Answer):
 
     `benches` sets each bench beside the others: kind, bench, jobs, breached, other_jobs, other_breached, share, low,
     high, expected, ratio, ratio_low, ratio_high, p_value, p_adjusted; None where groups other than bench are asked for.
+    `judged` repaired jobs have a log and a procedure; of `unjudged` others it cannot be told.
     """
 
     benches: "pl.DataFrame | None" = None
+    judged: int = 0
+    unjudged: int = 0
 
     question = "Breaches of the procedure"
     needs = PLANNED
+    nothing_found = NOT_JUDGED
+    looks_at = ("closed_there", "logged_there")
+    of_comebacks = ("expected", "measure", "ratio", "ratio_low", "ratio_high", "p_value", "p_adjusted")
 
 
 def conformance(
@@ -155,7 +165,9 @@ def breaches(
             f"{counted(met, 'breach', 'breaches')} of the battery's order {plural(met, 'is', 'are')} no rate: "
             "battery_breaches() lists each one.",
         )
-    return Breaches(by_step if steps else by_kind, settings, notes, stated, benches)
+    judged = int(table.filter((pl.col("kind") == "") & (pl.col("step") == ""))["jobs"].sum())
+    unjudged = int(table.filter(pl.col("kind").is_in(BESIDE))["jobs"].sum())
+    return Breaches(by_step if steps else by_kind, settings, notes, stated, benches, judged, unjudged)
 
 
 def _asked(

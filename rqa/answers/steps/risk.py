@@ -47,6 +47,10 @@ NOT_PRICED_BY = {"months": {"month", "week"}, "technicians": {"technician"}}
 Key = tuple[tuple[Any, ...], str]
 
 
+FAILS = ("fails_per_1000", "fails_low", "fails_high")
+"""What is known of a step without any come-back."""
+
+
 class StepRisk(Answer):
     """Risk of each step: checked, failed, fails_per_1000, fails_low, fails_high, exposures, attributed,
     per_10000, low, high, shared_with, escaping, cost, cost_per_1000, cost_low, cost_high, hazards, caution,
@@ -54,6 +58,7 @@ class StepRisk(Answer):
 
     question = "Risky steps"
     needs = LAID
+    apart = FAILS
 
 
 class StepMap(Answer):
@@ -61,6 +66,7 @@ class StepMap(Answer):
 
     question = "Step map"
     needs = LAID
+    apart = FAILS
 
 
 @dataclass

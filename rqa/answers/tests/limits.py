@@ -46,6 +46,7 @@ class LimitChoices(Answer):
 
     question = "Limits and what they let through"
     needs = ("test_values", "test_limits", *SEEN)
+    apart = ("limit",)
 
 
 def limits_tradeoff(

@@ -25,6 +25,7 @@ class PredictiveValues(Answer):
 
     question = "What a fail and a pass are worth"
     needs = ("diagnostics", "steps")
+    of_comebacks = ("pass_value", "pass_low", "pass_high")
 
 
 def predictive_values(

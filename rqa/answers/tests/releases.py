@@ -52,6 +52,7 @@ class Releases(Answer):
 
     question = "Releases checked"
     needs = ("diagnostics",)
+    of_comebacks = ("ratio", "ratio_low", "ratio_high", "p_value")
 
 
 class ReleaseFaults(Answer):

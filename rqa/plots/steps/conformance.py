@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from rqa.answers.core.grounds import Sentence
 from rqa.answers.core.needs import said_of
 from rqa.answers.steps.breach_kinds import BATTERY
 from rqa.answers.steps.conformance import Breaches, Conformance
@@ -11,7 +12,7 @@ from rqa.plots.groups import plot_groups
 from rqa.plots.months import plot_months
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH, nothing
-from rqa.words import count, counted, interval, known, percent, spoken
+from rqa.words import count, counted, interval, known, listed, percent, spoken
 
 MOST = 25
 """Rows drawn; the table holds all."""
@@ -65,7 +66,7 @@ def plot_breaches(answer: Breaches, *, headed: bool = True, width: int | str = W
     title = f"Come-backs within {counted(answer.settings.get('window', 30), 'day')} after a breach of the procedure"
     told = [r for r in answer.table.iter_rows(named=True) if r["breached"]]
     if not told:
-        return nothing(title=title, why=said_of(answer, "No breach was met."), headed=headed, width=width, said="none")
+        return nothing(title=title, why=_none_met(answer), headed=headed, width=width, said="none")
     if answer.settings.get("steps"):
         told.sort(key=lambda r: (not known(r["p_value"]), r["p_value"] or 0.0, str(r["kind"]), str(r["step"])))
     rows = [_risk_row(r, by_of(answer)) for r in told[:MOST]]
@@ -85,6 +86,14 @@ def plot_breaches(answer: Breaches, *, headed: bool = True, width: int | str = W
         mark=1.0,
         kind="log",
     )
+
+
+def _none_met(answer: Breaches) -> Sentence:
+    """That no breach was met, of which kinds it was looked for, in how many jobs, and of how many nothing is known."""
+    kinds = [LABELS[kind] for kind in answer.table["kind"].unique(maintain_order=True)]
+    among = f" in {counted(answer.judged, 'repaired job')} with a log and a procedure" if answer.judged else ""
+    others = f" Of {counted(answer.unjudged, 'other job')} it cannot be told." if answer.unjudged else ""
+    return said_of(answer, f"No breach was met{among}. Looked for: {listed(kinds)}.{others}")
 
 
 def _level(answer: Conformance | Breaches) -> str:

@@ -3,13 +3,14 @@
 from textwrap import wrap
 from typing import Any
 
+from rqa.answers.core.grounds import Sentence
 from rqa.answers.core.needs import said_of
 from rqa.answers.tests.coverage import CoverageGap
 from rqa.answers.tests.escapes import Escapes
 from rqa.plots.reading import by_of
 from rqa.plots.tests.rows import drawn, ordered, row_of
 from rqa.plots.theme import WIDTH, nothing
-from rqa.words import count, interval, known, listed, percent, spoken
+from rqa.words import count, counted, interval, known, listed, percent, spoken
 
 GAP = "Come-backs that no test covers"
 SAID = 12
@@ -38,13 +39,20 @@ def plot_escapes(answer: Escapes, *, headed: bool = True, width: int | str = WID
     return drawn(answer, rows, "Faults that the tests caught", subtitle, headed, width)
 
 
+def _no_gap(answer: CoverageGap) -> Sentence:
+    """That every fault found on return is covered, of how many come-backs, and of how many nothing is known."""
+    whole = answer.whole.row(0, named=True) if answer.whole is not None and answer.whole.height else {}
+    found, unknown = whole.get("returned", int(answer.table["returned"].sum())), whole.get("not_known", 0)
+    others = f" In {counted(unknown, 'other come-back')} no fault was found or written down." if unknown else ""
+    return said_of(answer, f"Some test covers what was found in each of {counted(found, 'come-back')}.{others}")
+
+
 def plot_coverage(answer: CoverageGap, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """Come-backs whose fault no test covers, as a share of all of them, the most first; what is covered in words."""
     table = answer.table
     open_ones = table.filter(table["uncovered"] > 0)
     if not open_ones.height:
-        why = said_of(answer, "Some test covers every fault that was found in a come-back.")
-        return nothing(title=GAP, why=why, headed=headed, width=width, said="no gap")
+        return nothing(title=GAP, why=_no_gap(answer), headed=headed, width=width, said="no gap")
     currency = str(answer.settings.get("currency") or "")
     rows = []
     for r in open_ones.iter_rows(named=True):

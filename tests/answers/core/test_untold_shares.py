@@ -9,6 +9,7 @@ import pytest
 
 from rqa.answers.core.result import Answer
 from rqa.depot import Depot
+from rqa.plots import plot
 from tests.depots import depot_of
 
 FIRST = datetime(2025, 1, 6, 9)
@@ -47,11 +48,16 @@ def unwritten() -> Iterator[Depot]:
         yield depot
 
 
+def described(answer: Answer) -> str:
+    """What the picture of an answer says in its text alternative."""
+    return str(plot(answer).to_dict()["description"])
+
+
 def of_classes(depot: Depot, cause: Any) -> list[Answer]:
     return [
         depot.returns.curve(cause=cause), depot.returns.curve(by="model", cause=cause),
         depot.returns.hazard(cause=cause), depot.returns.compare_curves("model", cause=cause),
-        depot.comebacks(window=30, where={"class": cause}),
+        depot.comebacks(window=30, where={"class": cause} if cause else None),
     ]
 
 
@@ -108,6 +114,18 @@ def test_where_no_unit_is_there_twice_no_rate_is_told(by: tuple[str, ...]) -> No
     assert answer.table.height
     assert answer.table.select("rate", "low", "high").null_count().row(0) == (answer.table.height,) * 3
     assert "no unit appears in more than one job" in answer.notes[0]
+
+
+@pytest.mark.parametrize("cause", [None, "unknown", ["repeat", "workmanship"]])
+def test_where_no_unit_is_there_twice_no_curve_is_told(cause: Any) -> None:
+    """Come-backs of any class too: a curve that lies on 0 would say that nothing comes back."""
+    with depot_of(jobs(twice=False)) as depot:
+        for answer in (*of_classes(depot, cause)[:4], depot.returns.days_until(), depot.returns.recurrences()):
+            floats = answer.table.select(pl.col(pl.Float64))
+            assert answer.table.height
+            assert set(floats.null_count().row(0)) == {answer.table.height}, type(answer)
+            assert "no unit appears in more than one job" in answer.notes[0]
+            assert described(answer).startswith(f"{answer.question}. Cannot be told: ")
 
 
 def test_a_unit_that_is_there_twice_makes_0_of_n_a_rate() -> None:

@@ -166,10 +166,12 @@ def test_breaches_with_enough_jobs_are_never_too_little_work(back: Callable[[int
         assert plot(answer).to_dict()["description"]
     met = answer.table.filter(pl.col("breached_matured") >= 5)
     assert met.height
+    # Where nobody comes back no unit is there twice, and none could be seen.
+    told = ("not distinguishable", "nothing to compare with") if any(map(back, range(90))) else ("cannot be told",)
     for row in met.iter_rows(named=True):
-        assert row["verdict"] in ("not distinguishable", "nothing to compare with"), row
+        assert row["verdict"] in told, row
         if row["p_value"] is None:
-            assert row["verdict"] == "nothing to compare with"
+            assert row["verdict"] == told[-1]
     assert all(0 <= f.p_value <= 1 and f.size == f.size for f in answer.stated)
 
 

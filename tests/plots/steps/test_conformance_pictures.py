@@ -97,8 +97,10 @@ def test_ratios_stand_on_a_log_scale_around_one() -> None:
 
 def test_nothing_to_draw_is_said() -> None:
     clean = breaches()
-    none = Breaches(clean.table.with_columns(pl.lit(0).alias("breached")), clean.settings)
-    assert ": none. No breach was met." in plot(none).to_dict()["description"]
+    none = Breaches(clean.table.with_columns(pl.lit(0).alias("breached")), clean.settings, judged=500, unjudged=1)
+    said = plot(none).to_dict()["description"]
+    assert ": none. No breach was met in 500 repaired jobs with a log and a procedure. Looked for: step or" in said
+    assert said.endswith("and battery connected early. Of 1 other job it cannot be told.")
     assert "no data" in plot(Conformance(conformance().table.head(0), SETTINGS)).to_dict()["description"]
 
 

@@ -138,7 +138,7 @@ def test_few_released_jobs_are_counted_and_given_no_ratio() -> None:
 def test_what_has_no_data_says_so() -> None:
     assert "no fault known" in plot(escapes()).to_dict()["description"]
     assert "no data. No fault known" in plot(escapes(known=False)).to_dict()["description"]
-    assert "no gap. Some test covers every fault" in plot(gap(0)).to_dict()["description"]
+    assert "no gap. Some test covers what was found in each of " in plot(gap(0)).to_dict()["description"]
     for made in (outcomes, retests, escapes, gap, worth, releases):
         full = made()
         bare: Any = type(full)(full.table.head(0), full.settings)
