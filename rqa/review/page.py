@@ -12,13 +12,14 @@ from pathlib import Path
 from typing import Any
 
 from rqa.answers.core.grounds import Sentence
+from rqa.answers.core.html_table import html_table
 from rqa.depot import Depot
 from rqa.errors import RequestError
 from rqa.plots.renderer import grammar_version, still
 from rqa.plots.theme import WIDTH
 from rqa.progress import Progress, Stage, silent
 from rqa.review.describe import describe
-from rqa.review.facts import MonthFacts
+from rqa.review.facts import MonthFacts, Table
 from rqa.review.ledger import keep, read_ledger
 from rqa.shown import shown
 from rqa.stopping import held
@@ -93,7 +94,14 @@ def render(facts: MonthFacts) -> str:
         specs=Markup(_inside_script([f.spec for f in facts.drawn])),
         bundle=Markup(bundle),
         draw=Markup(draw),
+        table=lambda table: Markup(_table(table)),
     )
+
+
+def _table(table: Table) -> str:
+    kept = [[(_kept_together(text), n >= table.names) for n, text in enumerate(row)] for row in table.rows]
+    head = [(_kept_together(text), n >= table.names) for n, text in enumerate(table.columns)]
+    return html_table(head, kept, caption=_kept_together(table.caption), row_names=True)
 
 
 def _kept_together(value: Any) -> Any:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from rqa.answers.charts.control_chart import MEASURES, is_mature, monthly, ripens
 from rqa.answers.core.job_clusters import inflation_by_month
-from rqa.answers.core.scope import Moment, Where, check_level, check_month_held, month_of, months_back
+from rqa.answers.core.scope import Moment, Where, check_level, check_month_held, month_of, months_back, whole_number
 from rqa.errors import RequestError
 from rqa.words import there_is
 
@@ -84,8 +84,7 @@ def month_against_before(
     """
     if measure not in MEASURES:
         raise RequestError(f"{QUESTION}: there is no measure {measure!r}. {there_is(measure, MEASURES)}")
-    if isinstance(before, bool) or not isinstance(before, int) or before < 1:
-        raise RequestError(f"{QUESTION}: before is a number of months, 1 or more: {before!r}.")
+    whole_number(QUESTION, "before", before, 1, of="months")
     check_level(QUESTION, level)
     this = month_of(QUESTION, month) if month is not None else last_whole_month(now, measure, window)
     if this is None:

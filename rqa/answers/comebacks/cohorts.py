@@ -8,8 +8,18 @@ from rqa.answers.comebacks.closing_days import day_number, first_days, last_days
 from rqa.answers.core.follow_up_counts import Counts, check_index, column, group_numbers, measure_for
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.result import Answer, with_shares
-from rqa.answers.core.scope import By, Moment, Months, Scope, Where, check_level, check_values, month_range, scope
-from rqa.errors import RequestError
+from rqa.answers.core.scope import (
+    By,
+    Moment,
+    Months,
+    Scope,
+    Where,
+    check_level,
+    check_values,
+    month_range,
+    scope,
+    whole_number,
+)
 from rqa.measures.groupings import JOB_NAMES, PARTS_LIST
 from rqa.measures.run import counts
 
@@ -74,7 +84,7 @@ def cohorts(
     import polars as pl
 
     check_level(COHORTS, level)
-    _check_months(COHORTS, "upto", upto)
+    whole_number(COHORTS, "upto", upto, 0, LONGEST, of="months")
     asked, groups, group, closed, left, outcome, jobs = _asked(COHORTS, now, by, where, months, index)
     last = int(np.datetime64(now.day, "M").astype(np.int64))
     keys, row = np.unique(np.stack([group, closed]), axis=1, return_inverse=True)
@@ -165,11 +175,6 @@ def return_indices(
         "method": "per 100 units and year, exact Poisson",
     }
     return ReturnIndices(table, settings, now.notes)
-
-
-def _check_months(question: str, name: str, value: object) -> None:
-    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= LONGEST:
-        raise RequestError(f"{question}: {name} is a number of months, 0 to {LONGEST}: {value!r}.")
 
 
 def _asked(

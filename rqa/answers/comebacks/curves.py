@@ -18,7 +18,7 @@ from rqa.answers.core.follow_up_counts import (
 )
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.result import Answer
-from rqa.answers.core.scope import By, Moment, Months, Where, check_level
+from rqa.answers.core.scope import By, Moment, Months, Where, check_level, is_number
 from rqa.contract import CLASSES
 from rqa.errors import RequestError
 
@@ -146,7 +146,7 @@ def days_until(
     from rqa.stats import kaplan_meier
 
     check_level(UNTIL, level)
-    if isinstance(share, bool) or not isinstance(share, int | float) or not 0 < share < 1:
+    if not is_number(share) or not 0 < share < 1:
         raise RequestError(f"{UNTIL}: share is a number between 0 and 1, such as 0.05: {share!r}.")
     upto = days_asked(UNTIL, "upto", upto)
     seen = follow_up(UNTIL, now, by=by, where=where, months=months, index=index, upto=upto)

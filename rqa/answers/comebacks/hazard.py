@@ -3,7 +3,7 @@
 from rqa.answers.core.follow_up_counts import Cause, by_day, causes_asked, days_asked, follow_up, notes_on, told
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.result import Answer
-from rqa.answers.core.scope import By, Moment, Months, Where, check_level
+from rqa.answers.core.scope import By, Moment, Months, Where, check_level, is_number
 from rqa.contract import CLASSES
 from rqa.errors import RequestError
 from rqa.words import counted
@@ -45,7 +45,7 @@ def comeback_hazard(
 
     check_level(QUESTION, level)
     upto = days_asked(QUESTION, "upto", upto)
-    if isinstance(bandwidth, bool) or not isinstance(bandwidth, int | float) or not 1 <= bandwidth <= upto + 1:
+    if not is_number(bandwidth) or not 1 <= bandwidth <= upto + 1:
         raise RequestError(f"{QUESTION}: bandwidth is a number of days from 1 to upto: {bandwidth!r}.")
     wanted = causes_asked(QUESTION, cause)
     # Days within reach beyond the last one shown belong to its smoothing.

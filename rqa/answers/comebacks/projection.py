@@ -31,8 +31,8 @@ from rqa.answers.core.scope import (
     month_end,
     month_range,
     scope,
+    whole_number,
 )
-from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
 from rqa.words import counted, percent
@@ -107,7 +107,7 @@ def projection(
     closed so far. Recent months are no guide after a change of work, parts or models.
     """
     check_level(PROJECTION, level)
-    _check_recent(PROJECTION, recent)
+    whole_number(PROJECTION, "recent", recent, 1, of="months")
     asked = _scope(PROJECTION, now, by, where, index)
     groups, made = _groups(PROJECTION, now, asked, window, index)
     span = month_range(PROJECTION, months)
@@ -144,7 +144,7 @@ def projection_backtest(
     import polars as pl
 
     check_level(BACKTEST, level)
-    _check_recent(BACKTEST, recent)
+    whole_number(BACKTEST, "recent", recent, 1, of="months")
     asked = _scope(BACKTEST, now, (), where, index)
     _, made = _groups(BACKTEST, now, asked, window, index)
     rows = tried(made[0], day_number(now.day), recent=recent, level=level) if made else tried_nothing()
@@ -207,11 +207,6 @@ def tried_nothing() -> "dict[str, np.ndarray]":
     """No past projection."""
     whole = {name: np.zeros(0, dtype=np.int64) for name in ("seen_on", "month", "jobs", "matured")}
     return {**whole, **{n: np.zeros(0) for n in (*FIGURES, "came_true")}, "held": np.zeros(0, dtype=np.bool_)}
-
-
-def _check_recent(question: str, recent: int) -> None:
-    if isinstance(recent, bool) or not isinstance(recent, int) or recent < 1:
-        raise RequestError(f"{question}: recent is a number of months, 1 or more: {recent!r}.")
 
 
 def _scope(question: str, now: Moment, by: By, where: Where | None, index: str) -> Scope:

@@ -9,7 +9,7 @@ from rqa.answers.core.follow_up_counts import group_numbers
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.grounds import comebacks_seen
 from rqa.answers.core.result import Answer, chances, rounded
-from rqa.answers.core.scope import By, Moment, Months, Where, is_number
+from rqa.answers.core.scope import By, Moment, Months, Where, is_number, whole_number
 from rqa.errors import RequestError
 from rqa.measures.run import counts
 from rqa.words import counted
@@ -57,8 +57,7 @@ def chronic_units(
     """
     import polars as pl
 
-    if isinstance(most, bool) or not isinstance(most, int) or most < 1:
-        raise RequestError(f"{CHRONIC}: most is a number of units, 1 or more: {most!r}.")
+    whole_number(CHRONIC, "most", most, 1, of="units")
     units = asked_units(CHRONIC, now, by=by, where=where, months=months, upto=upto, index=index)
     cells = judged_units(now, units)
     chronic = cells.filter((pl.col("p_adjusted") < FALSE) & (pl.col("returns") >= 2))

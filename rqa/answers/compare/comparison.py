@@ -17,7 +17,7 @@ from rqa.answers.core.grounds import grounds
 from rqa.answers.core.job_clusters import inflation
 from rqa.answers.core.needs import OF_MEASURE, untold
 from rqa.answers.core.result import Answer, chances, rounded
-from rqa.answers.core.scope import By, Moment, Months, Scope, Where, check_level, check_one_of
+from rqa.answers.core.scope import By, Moment, Months, Scope, Where, check_level, check_one_of, whole_number
 from rqa.answers.yields.clean import clean_jobs
 from rqa.answers.yields.first_pass import first_pass_yield
 from rqa.contract import CLASSES
@@ -197,8 +197,7 @@ def _checked(who: str, outcome: str, mix: By, least: int, method: str, level: fl
         meant = did_you_mean(str(who), there)
         raise RequestError(f"{QUESTION}: {outcome} is known of {', '.join(there)}, not of {who!r}.{meant}")
     check_one_of(QUESTION, "method", method, METHODS)
-    if isinstance(least, bool) or not isinstance(least, int) or least < 1:
-        raise RequestError(f"{QUESTION}: least is a number of cases, 1 or more: {least!r}.")
+    whole_number(QUESTION, "least", least, 1, of="cases")
     names = (mix,) if isinstance(mix, str) else tuple(mix)
     names_only(QUESTION, "part of the mix", names, (*MIX, "site"))
     if who in names:

@@ -7,8 +7,7 @@ import numpy as np
 
 from rqa.answers.compare.comparison import compare
 from rqa.answers.core.result import Answer, chances, rounded
-from rqa.answers.core.scope import Moment, Where, check_level, check_values, scope
-from rqa.errors import RequestError
+from rqa.answers.core.scope import Moment, Where, check_level, check_values, scope, whole_number
 from rqa.measures.run import counts
 from rqa.words import counted, plural
 
@@ -83,8 +82,7 @@ def learning(now: Moment, where: Where | None = None, *, least: int = LEAST, lev
     check_level(QUESTION, level)
     asked = scope(QUESTION, by=BY, where=where, months=None, allowed=BY)
     check_values(now.store, QUESTION, asked.where)
-    if isinstance(least, bool) or not isinstance(least, int) or least < 1:
-        raise RequestError(f"{QUESTION}: least is a number of first checks, 1 or more: {least!r}.")
+    whole_number(QUESTION, "least", least, 1, of="first checks")
     bands = counts(now.store, "practice", by=BY, values={"as_of": now.day})
     bands = bands.with_columns(rounded((bands["numbers"] / bands["jobs"]).to_list()).alias("experience"))
     # All are judged, whoever is shown: a narrow question must not make luck look like more.

@@ -10,12 +10,13 @@ import hashlib
 import io
 import re
 from base64 import b64encode
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from rqa.answers.core.html_table import Cell, html_table
 from rqa.answers.core.workbook import MOST_ROWS, Sheet, as_text, write_sheets, written
 from rqa.errors import RequestError
 from rqa.shown import shown
@@ -116,21 +117,12 @@ def _row_of(found: "Finding") -> tuple[Any, ...]:
 
 
 def _html_table(head: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
-    cells = "".join(f'<th scope="col">{escape(spoken(name))}</th>' for name in head)
-    return (
-        f'<div class="wide" tabindex="0"><table><thead><tr>{cells}</tr></thead>\n<tbody>\n'
-        + "".join(_html_rows(rows))
-        + "</tbody></table></div>"
-    )
+    table = html_table([(spoken(name), False) for name in head], ([_html_cell(value) for value in row] for row in rows))
+    return f'<div class="wide" tabindex="0">{table}</div>'
 
 
-def _html_rows(rows: Iterable[Sequence[Any]]) -> Iterator[str]:
-    for row in rows:
-        cells = []
-        for value in row:
-            number = isinstance(value, int | float) and not isinstance(value, bool)
-            cells.append(f'<td class="n">{_cell(value)}</td>' if number else f"<td>{escape(shown(_cell(value)))}</td>")
-        yield f"<tr>{''.join(cells)}</tr>\n"
+def _html_cell(value: Any) -> Cell:
+    return shown(_cell(value)), isinstance(value, int | float) and not isinstance(value, bool)
 
 
 def _cell(value: Any) -> str:

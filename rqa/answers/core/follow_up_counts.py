@@ -8,7 +8,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rqa.answers.core.own_work import hang_on_found, untold_classes
-from rqa.answers.core.scope import PERIODS, By, Moment, Months, Scope, Where, check_one_of, check_values, scope
+from rqa.answers.core.scope import (
+    PERIODS,
+    By,
+    Moment,
+    Months,
+    Scope,
+    Where,
+    check_one_of,
+    check_values,
+    scope,
+    whole_number,
+)
 from rqa.answers.core.told_sites import told_scope
 from rqa.contract import CLASSES
 from rqa.errors import RequestError
@@ -71,9 +82,7 @@ class FollowUp:
 
 def days_asked(question: str, name: str, value: object) -> int:
     """A number of days, 0 or more, or `RequestError`."""
-    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= LONGEST:
-        raise RequestError(f"{question}: {name} is a number of days, 0 to {LONGEST:,}: {value!r}.")
-    return value
+    return whole_number(question, name, value, 0, LONGEST, of="days")
 
 
 def check_index(question: str, index: str) -> None:

@@ -7,6 +7,7 @@ from html import escape
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, ClassVar
 
+from rqa.answers.core.html_table import bare_table
 from rqa.words import counted
 
 if TYPE_CHECKING:
@@ -108,17 +109,13 @@ class Answer:
         return "\n".join(lines)
 
     def _repr_html_(self) -> str:
-        head = "".join(f"<th>{escape(name)}</th>" for name in self._seen.columns)
-        rows = "".join(
-            "<tr>" + "".join(f"<td>{escape(_cell(value))}</td>" for value in row) + "</tr>"
-            for row in self._seen.head(SHOWN_ROWS).iter_rows()
-        )
+        rows = ([_cell(value) for value in row] for row in self._seen.head(SHOWN_ROWS).iter_rows())
         more = self.table.height - SHOWN_ROWS
         notes = [f"{counted(more, 'more row')} in .table"] * (more > 0) + [*self._unseen, *self.notes]
         listed = "".join(f"<li>{escape(note)}</li>" for note in notes)
         return (
             f"<p><b>{escape(self.question)}</b> <span>({escape(_said(self.settings))})</span></p>"
-            f"<table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
+            f"{bare_table(self._seen.columns, rows)}"
             + (f"<ul>{listed}</ul>" if listed else "")
         )
 

@@ -144,6 +144,17 @@ def is_number(value: object) -> bool:
     return isinstance(value, int | float) and not isinstance(value, bool) and isfinite(value)
 
 
+def whole_number(
+    question: str, name: str, value: object, least: int, most: int | None = None, *, of: str = ""
+) -> int:
+    """A whole number from `least` on, `of` days or cases, or `RequestError`."""
+    if isinstance(value, bool) or not isinstance(value, int) or value < least or (most is not None and value > most):
+        what = f"a whole number of {of}" if of else "a whole number"
+        reach = f"{least} or more" if most is None else f"{least} to {most:,}"
+        raise RequestError(f"{question}: {name} is {what}, {reach}: {value!r}.")
+    return value
+
+
 def check_level(question: str, level: float, name: str = "level") -> None:
     """Raise `RequestError` unless the level is a number between 0 and 1."""
     if not is_number(level) or not 0 < level < 1:

@@ -8,7 +8,7 @@ from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.grounds import comebacks_seen
 from rqa.answers.core.result import Answer, rounded
-from rqa.answers.core.scope import Moment, Where, check_level, is_number
+from rqa.answers.core.scope import Moment, Where, check_level, is_number, whole_number
 from rqa.answers.improve.action_judged import DAYS_A_MONTH, plan_before
 from rqa.answers.improve.action_work import BEFORE_DAYS, action_work
 from rqa.errors import RequestError
@@ -48,8 +48,7 @@ def power(
     `power`; null: not even that all come-backs end), enough (whether the chance is at least `power`).
     """
     days_asked(QUESTION, "window", window)
-    if isinstance(months, bool) or not isinstance(months, int) or not 1 <= months <= MOST_MONTHS:
-        raise RequestError(f"{QUESTION}: months is a whole number from 1 to {MOST_MONTHS}: {months!r}.")
+    whole_number(QUESTION, "months", months, 1, MOST_MONTHS)
     check_level(QUESTION, level)
     check_level(QUESTION, power, "power")
     ratio = expected_ratio(change) if isinstance(change, str) else change

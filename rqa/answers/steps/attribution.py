@@ -21,6 +21,7 @@ from rqa.answers.core.scope import (
     check_level,
     check_one_of,
     check_values,
+    is_number,
     scope,
 )
 from rqa.answers.core.told_sites import told_scope
@@ -116,7 +117,7 @@ def checked(
     """The scope of a question about matured jobs and their steps, and the values its measures take."""
     check_level(question, level)
     window = days_asked(question, "window", window)
-    if isinstance(together, bool) or not isinstance(together, int | float) or not 0 < together <= 1:
+    if not is_number(together) or not 0 < together <= 1:
         raise RequestError(f"{question}: together is a share above 0, up to 1, such as 0.9: {together!r}.")
     check_index(question, index)
     asked = scope(question, by=by, where=where, months=months, allowed=GROUPINGS)

@@ -18,6 +18,7 @@ from rqa.answers.core.scope import (
     check_values,
     named_groups,
     scope,
+    whole_number,
 )
 from rqa.answers.core.told_sites import told_scope
 from rqa.answers.steps.burst_counts import DIMENSIONS, LASTING, MIX, Asked, number
@@ -25,7 +26,6 @@ from rqa.answers.steps.burst_lot import lot_inside
 from rqa.answers.steps.burst_rounds import BURST, CHANCE, ECHO, LUCK, Found, Search, group_of, search
 from rqa.answers.steps.burst_words import BESIDE, finding, shape
 from rqa.contract import CLASSES, OWN_WORK
-from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES, names_only
 from rqa.words import counted, plural
 
@@ -98,8 +98,7 @@ def bursts(
     longest = LONGEST[period] if longest is None else longest
     given = {"longest": (longest, 1), "fewest": (fewest, 1), "simulations": (simulations, 1), "seed": (seed, 0)}
     for name, (value, least) in given.items():
-        if isinstance(value, bool) or not isinstance(value, int) or value < least:
-            raise RequestError(f"{QUESTION}: {name} is a whole number, {least} or more: {value!r}.")
+        whole_number(QUESTION, name, value, least)
     found = search(now, asked, longest=longest, fewest=fewest, simulations=simulations, seed=seed)
     rows = [_row(i, f, found, asked, level) for i, f in enumerate(found.found, start=1)]
     settings = {

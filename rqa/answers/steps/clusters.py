@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.grounds import Sentence, grounds
 from rqa.answers.core.result import Answer, rounded
-from rqa.answers.core.scope import Moment, check_level
+from rqa.answers.core.scope import Moment, check_level, whole_number
 from rqa.answers.core.told_sites import marks_written
 from rqa.answers.steps.cluster_places import DIMENSIONS, place_findings, placed
 from rqa.errors import RequestError
@@ -98,8 +98,7 @@ def clusters(
     given = {"most": (most, 2), "patterns": (patterns, 2), "smallest": (smallest, 1), "resamples": (resamples, 0),
              "seed": (seed, 0)}
     for name, (value, least) in given.items():
-        if isinstance(value, bool) or not isinstance(value, int) or value < least:
-            raise RequestError(f"{QUESTION}: {name} is a whole number, {least} or more: {value!r}.")
+        whole_number(QUESTION, name, value, least)
     if patterns > _largest():
         raise RequestError(f"{QUESTION}: patterns is at most {_largest():,}: {patterns:,}.")
     written = marks_written(now)

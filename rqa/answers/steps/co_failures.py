@@ -9,8 +9,7 @@ from rqa.answers.core.comparable_work import against_like_work
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.result import Answer, chances, rounded
-from rqa.answers.core.scope import Moment, check_level
-from rqa.errors import RequestError
+from rqa.answers.core.scope import Moment, check_level, whole_number
 from rqa.measures.run import counts
 from rqa.words import counted, spoken
 
@@ -50,8 +49,7 @@ def co_failures(now: Moment, window: int = 30, *, least: int = 10, level: float 
     """
     check_level(QUESTION, level)
     window = days_asked(QUESTION, "window", window)
-    if isinstance(least, bool) or not isinstance(least, int) or least < 1:
-        raise RequestError(f"{QUESTION}: least is a whole number, 1 or more: {least!r}.")
+    whole_number(QUESTION, "least", least, 1)
     found = counts(now.store, "co_failures", values={"window": window, "as_of": now.day})
     table = _table(found, least, level)
     settings = {"as_of": now.day, "window": window, "least": least, "level": level,

@@ -9,7 +9,18 @@ from rqa.answers.core.finding import Finding
 from rqa.answers.core.follow_up_counts import WHOLE, days_asked
 from rqa.answers.core.persons import PEOPLE
 from rqa.answers.core.result import Answer, chances, rounded, with_shares
-from rqa.answers.core.scope import By, Moment, Months, Scope, Where, check_level, check_values, is_number, scope
+from rqa.answers.core.scope import (
+    By,
+    Moment,
+    Months,
+    Scope,
+    Where,
+    check_level,
+    check_values,
+    is_number,
+    scope,
+    whole_number,
+)
 from rqa.answers.yields.first_pass import dated
 from rqa.errors import RequestError
 from rqa.measures.run import counts
@@ -149,8 +160,7 @@ def release_faults(
     attempt), returned (within `window` days; null where the job has not matured). `where` takes site, model, procedure,
     technician, billing.
     """
-    if isinstance(most, bool) or not isinstance(most, int) or most < 1:
-        raise RequestError(f"{LIST}: most is a number of rows, 1 or more: {most!r}.")
+    whole_number(LIST, "most", most, 1, of="rows")
     asked = scope(LIST, by=SHOW, where=where, months=months, allowed=WHOLE)
     check_values(now.store, LIST, asked.where)
     table = counts(

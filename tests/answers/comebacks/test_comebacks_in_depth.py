@@ -375,7 +375,7 @@ def test_return_indices_by_hand() -> None:
 
 REFUSED: list[tuple[str, Callable[[Depot], Any]]] = [
     ("there is no grouping 'colour'", lambda d: d.returns.curve(by="colour")),
-    ("upto is a number of days", lambda d: d.returns.curve(upto=-1)),
+    ("upto is a whole number of days", lambda d: d.returns.curve(upto=-1)),
     ("there is no class 'worn'", lambda d: d.returns.curve(cause="worn")),
     ("there is no class 3", lambda d: d.returns.curve(cause=3)),  # type: ignore[arg-type]
     ("cannot be asked together", lambda d: d.returns.curve(by=("step", "lot"))),
@@ -391,10 +391,10 @@ REFUSED: list[tuple[str, Callable[[Depot], Any]]] = [
     ("share is a number between 0 and 1", lambda d: d.returns.days_until(share=1.0)),
     ("fractions of the units", lambda d: d.returns.worst_share(worst=(0.0,))),
     ("fractions of the units", lambda d: d.returns.worst_share(worst="0.01")),  # type: ignore[arg-type]
-    ("most is a number of units", lambda d: d.returns.chronic_units(most=0)),
-    ("recent is a number of months", lambda d: d.projection(recent=0)),
-    ("window is a number of days", lambda d: d.projection(window=True)),
-    ("upto is a number of months", lambda d: d.returns.cohorts(upto=-1)),
+    ("most is a whole number of units", lambda d: d.returns.chronic_units(most=0)),
+    ("recent is a whole number of months", lambda d: d.projection(recent=0)),
+    ("window is a whole number of days", lambda d: d.projection(window=True)),
+    ("upto is a whole number of months", lambda d: d.returns.cohorts(upto=-1)),
     ("there is no grouping 'month'", lambda d: d.projection(by="month")),
 ]
 

@@ -277,7 +277,7 @@ def test_nothing_to_compare(depot: Depot) -> None:
         ({"mix": "age"}, "no part of the mix 'age'"),
         ({"who": "site", "mix": ("site",)}, "site is what is compared"),
         ({"method": "guess"}, "method is one of auto, stratified, model"),
-        ({"least": 0}, "least is a number of cases"),
+        ({"least": 0}, "least is a whole number of cases"),
         ({"level": 1.0}, "level"),
     ],
 )

@@ -301,7 +301,7 @@ def test_power_is_what_the_verdict_plans(depot: Depot) -> None:
 @pytest.mark.parametrize(
     ("ask", "said"),
     [
-        (lambda d: d.verdicts(window=-1), "window is a number of days"),
+        (lambda d: d.verdicts(window=-1), "window is a whole number of days"),
         (lambda d: d.verdicts(level=1.0), "level is a number between 0 and 1"),
         (lambda d: d.actions.trend("ACT-7"), "no action 'ACT-7'. There is: ACT-1, ACT-2"),
         (lambda d: d.actions.power("site=Cedar"), "power: there is no site 'Cedar'"),

@@ -172,7 +172,7 @@ def costs_at(jobs: list[dict[str, Any]], rate: int = 0) -> dict[str, Any]:
 def test_refused_questions(depot: Depot) -> None:
     with pytest.raises(RequestError, match="no grouping 'technician'"):
         depot.costs(by="technician")
-    with pytest.raises(RequestError, match="window is a number of days"):
+    with pytest.raises(RequestError, match="window is a whole number of days"):
         depot.costs(window=-1)
 
 

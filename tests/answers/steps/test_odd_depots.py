@@ -106,10 +106,10 @@ def test_a_step_whose_every_job_comes_back_has_them_all() -> None:
     ("question", "asked", "said"),
     [
         ("steps.bursts", {"seed": -1}, "seed is a whole number, 0 or more: -1"),
-        ("steps.bursts", {"window": 10**9}, "window is a number of days, 0 to 3,650"),
+        ("steps.bursts", {"window": 10**9}, "window is a whole number of days, 0 to 3,650"),
         ("steps.clusters", {"seed": "a"}, "seed is a whole number, 0 or more: 'a'"),
-        ("steps.clusters", {"window": 10**9}, "window is a number of days, 0 to 3,650"),
-        ("steps.co_failures", {"window": -1}, "window is a number of days, 0 to 3,650"),
+        ("steps.clusters", {"window": 10**9}, "window is a whole number of days, 0 to 3,650"),
+        ("steps.co_failures", {"window": -1}, "window is a whole number of days, 0 to 3,650"),
         ("steps.breaches", {"by": 5}, "by takes a grouping or a list of groupings, not 5"),
     ],
 )

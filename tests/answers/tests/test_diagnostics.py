@@ -348,7 +348,7 @@ def test_all_aborted_did_not_pass() -> None:
 def test_questions_that_make_no_sense(depot: Depot) -> None:
     with pytest.raises(RequestError, match="usual is a share"):
         depot.tests.releases(usual=0)
-    with pytest.raises(RequestError, match="most is a number of rows"):
+    with pytest.raises(RequestError, match="most is a whole number of rows"):
         depot.tests.release_faults(most=0)
     with pytest.raises(RequestError, match="There is: month, week"):
         depot.tests.retests(by="bench")
