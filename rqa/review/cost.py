@@ -106,7 +106,7 @@ def _said(there: Grounds, answer: ComebackCosts, when: str) -> str:
 def _why(row: dict[str, Any]) -> str:
     """What is missing where no cost is known."""
     said = {
-        "no_costs": "their site's logs give no labour, parts or freight", "no_labour": "labour minutes are missing",
+        "no_costs": "no part of the cost is counted at their site", "no_labour": "labour minutes are missing",
         "no_parts": "the cost of parts is missing", "no_freight": "the cost of freight is missing",
         "still_open": "the job is still open",
     }

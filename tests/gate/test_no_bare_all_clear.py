@@ -45,6 +45,7 @@ LEFT_OUT = (
     "What has no date", "have no value", "no time, so what came next", "no confirmed fault", "name no",
     "so none is used",
     "nor has the job", "have no known cost", "No come-back of these has a known cost", "no job at the sites concerned",
+    "no part of the cost is counted", "so there is no cost",
 )
 LACKING = (
     "There is no matured work", "No action that has begun", "No row of the store has", "Nothing alike stands beside",

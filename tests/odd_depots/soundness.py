@@ -35,6 +35,8 @@ ONE_OF_MANY = re.compile(
 """One thing that is told of as of several."""
 OF_COMEBACKS = re.compile(r"\bunits? came back more|\bprojections? held|\bof matured jobs came back")
 """Counts and shares of come-backs in a note."""
+NO_FIGURE_WITH_LIMITS = re.compile(r"no data \(no data|\b0 in all\b[^;]*no data")
+"""What is unknown, told with limits or as a sum of nothing."""
 NO_RANGE = re.compile(r"between (\d[\d.,]*) and \1\s?%")
 ROUNDED = 0.51
 """Percentage points that a share and its limits may be rounded by, where they are told without decimals."""
@@ -95,6 +97,8 @@ def faults_in(text: str) -> Iterator[str]:
         yield f"a share of nothing: {text}"
     if NO_NUMBER.search(text):
         yield f"no number: {text}"
+    if NO_FIGURE_WITH_LIMITS.search(text):
+        yield f"what is not known is told as a figure: {text}"
     if NO_RANGE.search(text):
         yield f"a range from a number to itself: {text}"
     if ONE_OF_MANY.search(text):

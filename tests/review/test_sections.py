@@ -71,7 +71,7 @@ def test_where_no_cost_is_mapped_nothing_is_drawn_and_it_says_what_to_map(tables
     bare = {"labour_minutes": None, "parts_cost": None, "freight_cost": None}
     with depot_of({**tables, "jobs": [{**j, **bare} for j in tables["jobs"]]}) as depot:
         told = cost(depot, MONTH)
-    assert "have no known cost: their site's logs give no labour, parts or freight" in told.words[1]
+    assert "have no known cost: no part of the cost is counted at their site" in told.words[1]
     assert told.figures == ()
     assert any("freight_cost of jobs" in n and "labour_rate" in n for n in told.notes)
 

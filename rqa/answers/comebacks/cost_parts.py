@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from rqa.words import count, counted, plural
+from rqa.words import count, plural
 
 if TYPE_CHECKING:
     import polars as pl
@@ -34,11 +34,15 @@ def not_counted(row: Mapping[str, Any]) -> str:
     return ", ".join(said)
 
 
-def uncounted_notes(table: "pl.DataFrame", rate: float) -> list[str]:
-    """What to say of the parts not counted, and of costs that no part makes; `table` is that of the counts."""
+def uncounted_notes(table: "pl.DataFrame", rate: float, *, of: str = "") -> list[str]:
+    """What to say of the parts not counted, and of costs that no part makes; `table` is that of the counts.
+
+    `of` says whose come-backs the table counts, where these are others than the answer's own: " of all months".
+    """
     if not table.height:
         return []
-    sums = {name: int(table[name].sum()) for name in ("known", "no_costs", *map(without, PARTS))}
+    named = ("comebacks", "known", "no_costs", "no_rate", *map(without, PARTS))
+    sums = {name: int(table[name].sum()) for name in named}
     notes = []
     for part in PARTS:
         n = sums[without(part)]
@@ -47,13 +51,24 @@ def uncounted_notes(table: "pl.DataFrame", rate: float) -> list[str]:
             notes.append(
                 f"{part.capitalize()} {'are' if part == 'parts' else 'is'} not counted{where}: {_why(part, rate)}."
             )
-    if sums["no_costs"]:
+    bare = sums["no_costs"] - sums["no_rate"]
+    if sums["no_rate"]:
         notes.append(
-            f"What {counted(sums['no_costs'], 'come-back')} cost cannot be told: "
-            f"{plural(sums['no_costs'], 'its site gives', 'their sites give')} no labour, parts or freight. "
-            f"To map: {'; '.join(TO_MAP[p] for p in PARTS)}; and {RATE} under [workspace]."
+            f"{_what(sums['no_rate'], sums['comebacks'], of)}: labour minutes are given; add {RATE} (cost of an hour) "
+            "under [workspace]."
+        )
+    if bare:
+        notes.append(
+            f"{_what(bare, sums['comebacks'], of)}: {plural(bare, 'its site gives', 'their sites give')} no labour "
+            f"minutes, parts or freight. To map: {'; '.join(TO_MAP[p] for p in PARTS)}; and {RATE} under [workspace]."
         )
     return notes
+
+
+def _what(untold: int, comebacks: int, of: str) -> str:
+    """The come-backs whose cost cannot be told."""
+    some = "the" if untold == comebacks else f"{count(untold)} of {count(comebacks)}"
+    return f"What {some} come-backs{of} cost cannot be told"
 
 
 def _why(part: str, rate: float) -> str:

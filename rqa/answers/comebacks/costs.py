@@ -22,7 +22,7 @@ GROUPINGS = (*PERIODS, "site", "model", "procedure", "billing", "class")
 """month and week are those in which the unit came back; the others are of the index job, class of the come-back."""
 UNKNOWN = {
     "still_open": "is still open|are still open",
-    "no_costs": "at a site that gives no costs",
+    "no_costs": "at a site where no part of the cost is counted",
     "no_labour": "without labour minutes",
     "no_parts": "without the cost of parts",
     "no_freight": "without the cost of freight",
@@ -139,7 +139,9 @@ def _notes(table: "pl.DataFrame", rate: float, currency: str) -> list[str]:
         ]
         notes.append(
             f"{total - known:,} of {counted(total, 'come-back')} {plural(total - known, 'has', 'have')} no known cost "
-            f"({', '.join(why)}): in the number of come-backs and not in the cost, which is that much too low."
+            f"({', '.join(why)})"
+            + (": in the number of come-backs and not in the cost, which is that much too low." if known
+               else ", so there is no cost.")
         )
     unbilled = int(table["unbilled"].sum())
     if unbilled:

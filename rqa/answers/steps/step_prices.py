@@ -55,7 +55,7 @@ def mean_costs(now: Moment, asked: Scope, values: Mapping[str, Any], level: floa
         values={"window": values["window"], "as_of": now.day, "disposition": values["disposition"], "rate": rate},
     )
     own = found.filter(pl.col("class").is_in(values["classes"]))
-    notes = tuple(uncounted_notes(own, rate))
+    notes = tuple(uncounted_notes(own, rate, of=" of all months"))
     table = own.group_by([*by, "found"]).agg(pl.col("known", "cents", "squares", "cubes").sum()).sort(*by, "found")
     if not table.height:
         return Prices(by, {}, notes)

@@ -125,7 +125,9 @@ def _priced(
     )
     priced = table.join(prices, on="subsystem", how="left", maintain_order="left")
     made = priced.with_columns((pl.col("mean_cost") * pl.col("uncovered")).round(2).alias("cost"))
-    return made, uncounted_notes(all_paid.filter(pl.col("found").is_in(table["subsystem"].implode())), rate)
+    return made, uncounted_notes(
+        all_paid.filter(pl.col("found").is_in(table["subsystem"].implode())), rate, of=" of all months"
+    )
 
 
 def _notes(now: Moment, asked: Scope, whole: "pl.DataFrame", uncounted: list[str]) -> list[str]:

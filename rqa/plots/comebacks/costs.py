@@ -5,10 +5,11 @@ from typing import Any
 import altair as alt
 
 from rqa.answers.comebacks.costs import ComebackCosts
+from rqa.answers.core.needs import said_of
 from rqa.plots.groups import ROW
 from rqa.plots.period_axes import PANEL_HEIGHT, ground
 from rqa.plots.reading import by_of, limits
-from rqa.plots.theme import WIDTH, finish
+from rqa.plots.theme import WIDTH, finish, nothing
 from rqa.words import NAMES, counted, fixed, month_key, month_name, percent, spoken
 
 MOST = 15
@@ -24,11 +25,19 @@ def plot_costs(
     selection: bool = True,
     most: int | None = None,
 ) -> Any:
-    """A bar a group for its cost and a line for its interval; by month alone, the months in order."""
+    """A bar a group for its cost and a line for its interval; by month alone, the months in order.
+
+    A group without a known cost has no bar; where no group has one there is nothing to draw.
+    """
     by, currency = by_of(answer), str(answer.settings["currency"])
     over_time = by == ("month",)
     table = answer.table.sort("month") if over_time else answer.table.head(most or MOST)
     level = float(str(answer.settings["level"])) * 100
+    names = " and ".join(NAMES.get(b, b) for b in by)
+    title = f"Cost of come-backs, by {names}" if names else "Cost of come-backs"
+    if table["cost"].null_count() == table.height:
+        why = said_of(answer, "No come-back of these has a known cost; the notes say what is missing.")
+        return nothing(title=title, why=why, headed=headed, width=width)
     rows = [
         {
             "row": place,
@@ -36,14 +45,12 @@ def plot_costs(
             "month": month_key(r["month"]) if over_time else "",
             "cost": r["cost"], "low": r["cost_low"], "high": r["cost_high"],
             "beside": f"{money(r['cost'], currency)}  ·  together {percent(r['cumulative'])}",
-            "said": f"{money(r['cost'], currency)} ({money(r['cost_low'])} to {money(r['cost_high'])})",
+            "said": _with_limits(r["cost"], r["cost_low"], r["cost_high"], currency),
             "number": f"{r['known']:,} of {counted(r['comebacks'], 'come-back')} with a known cost",
-            "each": f"{money(r['mean'], currency)} ({money(r['low'])} to {money(r['high'])})",
+            "each": _with_limits(r["mean"], r["low"], r["high"], currency),
         }
         for place, r in enumerate(table.iter_rows(named=True))
     ]
-    names = " and ".join(NAMES.get(b, b) for b in by)
-    title = f"Cost of come-backs, by {names}" if names else "Cost of come-backs"
     subtitle = [
         f"bar = cost of the come-backs whose cost is known{f', in {currency}' if currency else ''}",
         f"line = {level:g} % interval of what such a {'month' if over_time else 'group'} costs in the long run",
@@ -69,6 +76,12 @@ def money(value: float | None, currency: str = "") -> str:
     if value is None:
         return "no data"
     return f"{fixed(value, 0)}\u00a0{currency}".rstrip("\u00a0")
+
+
+def _with_limits(value: float | None, low: float | None, high: float | None, currency: str) -> str:
+    """An amount with its limits, as far as there are any."""
+    said = money(value, currency)
+    return said if value is None or low is None or high is None else f"{said} ({money(low)} to {money(high)})"
 
 
 def _named(name: str, value: object) -> str:
@@ -104,7 +117,7 @@ def _pareto(rows: list[dict[str, Any]], names: str, currency: str) -> Any:
 
 
 def _months(rows: list[dict[str, Any]]) -> Any:
-    drawn = [r for r in rows if r["cost"] is not None] or [{**r, "cost": 0.0, "low": 0.0, "high": 0.0} for r in rows]
+    drawn = [r for r in rows if r["cost"] is not None]
     under = ground(
         [r["month"] for r in rows], [0.0], [r["high"] for r in drawn], from_zero=True, share=False, bars=False
     )

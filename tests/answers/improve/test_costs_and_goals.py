@@ -138,6 +138,15 @@ def test_each_part_of_a_cost_that_is_not_mapped_leaves_the_sums_of_the_others() 
         else:
             assert (row["cost"], row["no_costs"]) == (None, 40)
             assert any("cannot be told" in n and "freight_cost" in n for n in row["notes"])
+    # What is said to be missing is missing: of labour minutes without a rate, the rate alone.
+    without = {"parts_cost": None, "freight_cost": None}
+    unpriced = costs_at([{**j, **without} for j in jobs], rate=0)
+    assert (unpriced["cost"], unpriced["no_costs"]) == (None, 40)
+    notes = " ".join(unpriced["notes"])
+    assert "labour minutes are given; add labour_rate (cost of an hour) under [workspace]" in notes
+    assert "no labour" not in notes
+    assert "40 of 40 come-backs have no known cost (40 at a site where no part of the cost is counted), so " in notes
+    assert "too low" not in notes
 
 
 def test_a_part_that_one_site_alone_does_not_give_is_not_counted_there() -> None:

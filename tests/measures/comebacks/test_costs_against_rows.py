@@ -19,7 +19,7 @@ FEW = settings(
 )
 NAMES = ("month", "site", "model", "procedure", "billing", "class")
 SUMS = ("comebacks", "known", "cents", "labour", "parts", "freight", "goodwill", "twice", "still_open", "no_costs",
-        "no_labour", "no_parts", "no_freight", "unbilled", "without_labour", "without_parts",
+        "no_rate", "no_labour", "no_parts", "no_freight", "unbilled", "without_labour", "without_parts",
         "without_freight")
 maybe = st.sampled_from
 
@@ -94,6 +94,9 @@ def by_hand(tables: Tables, by: tuple[str, ...], *, window: int, as_of: date, ra
             continue
         if not counted(back["site"], tables, rate):
             row["no_costs"] += 1
+            row["no_rate"] += any(
+                j["labour_minutes"] is not None for j in tables["jobs"] if j["site"] == back["site"]
+            )
             continue
         missing = [n for n in own if own[n] is None or (free and before[n] is None)]
         if missing:

@@ -33,13 +33,23 @@ def test_costliest_first_with_amount_and_share() -> None:
     assert "workmanship" not in json.dumps(chart)
 
 
-@pytest.mark.parametrize("cost", [[100.0, None, 300.0], [None, None, None]], ids=["some", "none"])
-def test_months_stand_in_order(cost: list[float | None]) -> None:
+def test_months_stand_in_order() -> None:
     months = [date(2026, 3, 1), date(2026, 1, 1), date(2026, 2, 1)]
-    chart = plot(costs(("month",), months, cost)).to_dict()
+    chart = plot(costs(("month",), months, [100.0, None, 300.0])).to_dict()
     assert "January 2026" in chart["description"]
     assert still(chart).startswith("<svg")
     assert json.dumps(chart["layer"][0]["encoding"]["x"]["scale"]["domain"]) == '["2026-01", "2026-02", "2026-03"]'
+
+
+@pytest.mark.parametrize(
+    ("by", "keys"), [("class", ["repeat", "unknown"]), ("month", [date(2026, 3, 1), date(2026, 1, 1)])]
+)
+def test_what_is_not_known_is_not_drawn_as_nothing(by: str, keys: list[Any]) -> None:
+    chart = plot(costs((by,), keys, [None, None])).to_dict()
+    assert still(chart).startswith("<svg")
+    said = json.dumps(chart)
+    assert "No come-back of these has a known cost" in chart["description"]
+    assert not [wrong for wrong in ("in all", "no data (", '"cost"', ": 0.0") if wrong in said]
 
 
 def test_money() -> None:

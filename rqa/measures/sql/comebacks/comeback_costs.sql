@@ -5,7 +5,7 @@
 -- freight (of the return) and goodwill (of the index job); squares and cubes: sums of powers of each one's cents; largest
 -- of them; twice: goodwill cost of index jobs that were themselves come-backs. Of the others: still_open, no_costs
 -- (no part is counted at the site), no_labour, no_parts, no_freight, by the first of these that holds of the return or of
--- the goodwill index job.
+-- the goodwill index job; no_rate: those of no_costs whose site gives labour minutes, so that $rate alone is missing.
 -- Parameters: $window days, $as_of date, $disposition of the index jobs, $rate of labour an hour (0: no labour in the cost).
 -- Not counted: what keep_links.sql leaves out. A month is that in which the unit came back.
 with
@@ -39,6 +39,7 @@ given as (
     select
         j.site,
         $rate > 0 and count(j.labour_minutes) > 0 as labour,
+        count(j.labour_minutes) > 0 as minutes,
         count(j.parts_cost) + count(p.job_id) > 0 as parts,
         count(j.freight_cost) > 0 as freight
     from jobs as j
@@ -50,7 +51,7 @@ costs as (
     select
         j.job_id, j.found,
         j.closed_on is null or j.closed_on > $as_of as still_open,
-        g.labour as has_labour, g.parts as has_parts, g.freight as has_freight,
+        g.labour as has_labour, g.minutes as has_minutes, g.parts as has_parts, g.freight as has_freight,
         case when g.labour then cast(round(j.labour_minutes / 60 * $rate * 100) as bigint) else 0 end as labour,
         case when g.parts then cast(round(coalesce(j.parts_cost, s.parts_cost) * 100) as bigint) else 0 end as parts,
         case when g.freight then cast(round(j.freight_cost * 100) as bigint) else 0 end as freight
@@ -63,7 +64,7 @@ costs as (
 made as (
     select
         r.*,
-        b.labour, b.parts, b.freight, b.found,
+        b.labour, b.parts, b.freight, b.found, b.has_minutes,
         case when r.is_goodwill then i.labour + i.parts + i.freight else 0 end as goodwill,
         r.is_goodwill and r.job_id in (select return_job_id from returns) as is_twice,
         b.has_labour and (not r.is_goodwill or i.has_labour) as has_labour,
@@ -104,6 +105,7 @@ select
     cast(count(*) filter (where l.standing = 'known' and not l.has_parts) as bigint) as without_parts,
     cast(count(*) filter (where l.standing = 'known' and not l.has_freight) as bigint) as without_freight,
     cast(count(*) filter (where l.standing = 'no_costs') as bigint) as no_costs,
+    cast(count(*) filter (where l.standing = 'no_costs' and l.has_minutes) as bigint) as no_rate,
     cast(count(*) filter (where l.standing = 'no_labour') as bigint) as no_labour,
     cast(count(*) filter (where l.standing = 'no_parts') as bigint) as no_parts,
     cast(count(*) filter (where l.standing = 'no_freight') as bigint) as no_freight,
