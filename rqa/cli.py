@@ -280,6 +280,20 @@ def _run_notebooks(workspace: Path) -> None:
         )
 
 
+@main.command(epilog="Example: rqa records depot-2026 --key-file ~/rqa.key")
+@click.argument("workspace", type=FOLDER)
+@click.option("--key-file", required=True, type=click.Path(path_type=Path), help="The key that sources.toml names.")
+def records(workspace: Path, key_file: Path) -> None:
+    """Show the records that are no rows and were kept encrypted (broken_records = "encrypted"), names included."""
+    from rqa.records import broken_records
+
+    table = broken_records(workspace, key_file)
+    for file, row, rule, record in table.iter_rows():
+        say(f"{file}, row {row}: {rule}\n  {one_line(record)}")
+    if table.is_empty():
+        say("No record was kept: there was none, or they were cut to their place (see broken_records in sources.toml).")
+
+
 @main.command(epilog="Example: rqa notebooks depot-2026, then: jupyter lab depot-2026/notebooks")
 @click.argument("workspace", type=FOLDER)
 @click.option("--no-run", is_flag=True, help="Copy them without running them; they are blank until they are run.")

@@ -30,13 +30,15 @@ AT_ONCE = 500
 class Guard:
     """How one entry's sources are guarded.
 
-    `sealed`: the mapping makes pseudonyms somewhere. `keep_records`: records that are no rows are kept whole. `names`
-    are the source columns that hold names, `keyed` those of them that become pseudonyms; `any_column` says that any
-    column may hold one. `known` are patterns of the names to be looked for in texts.
+    `sealed`: the mapping makes pseudonyms somewhere. `keep_records`: records that are no rows are kept whole;
+    `seal_records`: and encrypted. `names` are the source columns that hold names, `keyed` those of them that become
+    pseudonyms; `any_column` says that any column may hold one. `known` are patterns of the names to be looked for in
+    texts.
     """
 
     sealed: bool = False
     keep_records: bool = True
+    seal_records: bool = False
     names: frozenset[str] = frozenset()
     keyed: frozenset[str] = frozenset()
     any_column: bool = False
@@ -55,6 +57,7 @@ class Guard:
         if self == Guard():
             return before
         told = [before, self.sealed, self.keep_records, sorted(self.names), sorted(self.keyed), self.any_column]
+        told += ["encrypted"] if self.seal_records else []
         message = json.dumps([*told, self.known], ensure_ascii=False).encode()
         return hmac.new(secret, message, hashlib.sha256).hexdigest()[:16]
 
@@ -94,7 +97,8 @@ def guard_of(mapping: Rules, spec: TableSpec) -> Guard:
                 names |= {origin.column} - {None}  # type: ignore[arg-type]  # a set difference does not narrow
                 keyed |= {origin.column} - {None} if origin.key_file is not None else set()  # type: ignore[arg-type]  # as above
             any_column |= origin.key_file is not None and (origin.column is None or not same_columns)
-    return Guard(mapping.keyed, mapping.keeps_records, frozenset(names), frozenset(keyed), any_column)
+    keep = mapping.keeps_records or mapping.seals_records
+    return Guard(mapping.keyed, keep, mapping.seals_records, frozenset(names), frozenset(keyed), any_column)
 
 
 def drawn_on(sql: str, columns: Sequence[str]) -> list[str]:

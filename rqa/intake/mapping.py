@@ -268,8 +268,9 @@ class Workspace(_Part):
     """How long the SQL of one [[table]] may run over one source, in minutes."""
     store_readers: Literal["owner", "group", "all"] | None = None
     """Whose accounts may read the store; None: those that may read it now, and of a new store its owner alone."""
-    broken_records: Literal["cut", "keep"] = "cut"
-    """What is kept of records that are no rows where names become pseudonyms: their place and rule, or all of them."""
+    broken_records: Literal["cut", "encrypted", "keep"] = "cut"
+    """What is kept of records that are no rows where names become pseudonyms: their place and rule, or all of them,
+    encrypted with the key or as they are."""
     find_names: bool = False
     """Whether free texts and refused values are searched for the names that become pseudonyms."""
     breach_jobs: Literal["show", "hide"] = "show"
@@ -303,8 +304,13 @@ class Mapping(_Part):
 
     @property
     def keeps_records(self) -> bool:
-        """Whether records that are no rows are kept whole."""
+        """Whether records that are no rows are kept whole, as they are."""
         return not self.keyed or self.workspace.broken_records == "keep"
+
+    @property
+    def seals_records(self) -> bool:
+        """Whether records that are no rows are kept whole, encrypted."""
+        return self.keyed and self.workspace.broken_records == "encrypted"
 
     def sets_of(self, entry: TableSpec) -> list[str]:
         """The names of the sets of files that an entry reads, in the mapping's order."""

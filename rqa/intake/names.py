@@ -29,6 +29,8 @@ def mark_beside(columns: Iterable[str]) -> str:
     return mark
 
 
+SEALED = inner("sealed")
+"""The function that encrypts a record."""
 FILE_NO, GIVEN_ROW, DERIVE = inner("file_no"), inner("given_row"), inner("derive")
 BROKEN, RAW, LEFT_OUT, CLOCK = inner("broken"), inner("raw"), inner("left_out"), inner("clock")
 UNZONED, EMPTIED = inner("unzoned"), inner("emptied")

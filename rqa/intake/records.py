@@ -233,7 +233,7 @@ def without(
                     raw = b""
                 raw += line.text[: KEPT_RAW - len(raw)]
                 if number == cut.last:
-                    kept = raw.decode("utf-8", "replace").strip("\r\n") if source.keep_records else None
+                    kept = source.kept(raw.decode("utf-8", "replace").strip("\r\n"))
                     rejects.append((place, cut.rule, counted(cut.size, "byte") if cut.size else "", kept))
                     place, cut = place + 1, next(ahead, None)
                 continue

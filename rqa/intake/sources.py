@@ -44,7 +44,7 @@ class SourceFile:
     """One file of a named set: where it is, what it is called in reports, how it is to be read, what else is there.
 
     `sealed` says that names become pseudonyms, so that nothing of it may reach a disk or a message as it was read;
-    `keep_records` that records of it that are no rows are kept whole.
+    `keep_records` that records of it that are no rows are kept whole; `seal` encrypts them then.
     """
 
     name: str
@@ -56,6 +56,13 @@ class SourceFile:
     all_of_set: tuple[Path, ...] = ()
     sealed: bool = False
     keep_records: bool = True
+    seal: Callable[[str], str] | None = None
+
+    def kept(self, record: str | None) -> str | None:
+        """What is kept of a record that is no row."""
+        if record is None or not self.keep_records:
+            return None
+        return self.seal(record) if self.seal is not None else record
 
     def digest(self) -> str:
         """SHA-256 of the content; empty for a frame, which has no lasting identity."""

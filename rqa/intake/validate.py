@@ -27,6 +27,7 @@ from rqa.intake.names import (
     GIVEN_ROW,
     LEFT_OUT,
     RAW,
+    SEALED,
     UNZONED,
     inner,
     mark_beside,
@@ -244,7 +245,8 @@ def judging_select(entry: Entry, text: Text, label: str, file_no: int, given: di
     if not guard.sealed and not own:
         raw = f"coalesce({inner('whole')}, {raw})"
     elif guard.keep_records:
-        raw = f"case when {FAULT} is not null then {inner('whole')} else {raw} end"
+        record = f"{SEALED}({inner('whole')})" if guard.seal_records else inner("whole")
+        raw = f"case when {FAULT} is not null then {record} else {raw} end"
     else:
         raw = f"case when {FAULT} is null then {raw} end"
     return f"""

@@ -1,6 +1,6 @@
 """What a load is to read: each source once per table entry that it feeds, planned before any row is read."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from collections.abc import Mapping as MappingType
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -11,6 +11,7 @@ from rqa.intake.entries import Entry, entry_of
 from rqa.intake.faults import Faults
 from rqa.intake.mapping import Mapping
 from rqa.intake.pseudonyms import key_faults
+from rqa.intake.sealed import sealing_of
 from rqa.intake.sources import SourceFile, files_of
 
 SELECT = "select "
@@ -82,14 +83,18 @@ def plan(
     sets: dict[str, list[SourceFile]] = {}
     met: dict[str, Met] = {}
     unsure = set(made.unsure)
+    seal: Callable[[str], str] | None = None
+    with faults.gathered():
+        sealing = sealing_of(mapping)
+        seal = None if sealing is None else sealing.sealed
     for name, spec in mapping.files.items():
         sets[name] = []
         with faults.gathered():
             if spec.path or spec.format == "frame":
                 sets[name] = files_of(name, spec, workspace, frames, mapping.workspace.outside, loaded)
         # What stands in a source may be a name as long as the mapping makes pseudonyms.
-        keep = mapping.keeps_records
-        sets[name] = [replace(f, sealed=mapping.keyed, keep_records=keep) for f in sets[name]]
+        keep = mapping.keeps_records or mapping.seals_records
+        sets[name] = [replace(f, sealed=mapping.keyed, keep_records=keep, seal=seal) for f in sets[name]]
         for f in sets[name]:
             with faults.gathered():
                 met[f.label] = meet(f)

@@ -69,7 +69,7 @@ def rejects_of(connection: duckdb.DuckDBPyConnection, text: Text, source: Source
         value = _fields(raw, text, source.spec.quote) if kind in FIELDS else ""
         if kind in QUOTES and ends:
             value = f"runs on over {counted(ends + 1, 'line')}"
-        found.append((place + behind, RULES.get(kind, kind.lower()), value, raw if source.keep_records else None))
+        found.append((place + behind, RULES.get(kind, kind.lower()), value, source.kept(raw)))
     return in_order([*found, *text.cut])
 
 

@@ -90,9 +90,9 @@ class NamedFiles:
             f"place + {text.first_row} as source_row from named_placed "
             "where not blank and fault is null order by place"
         ).fetchall()
-        kept = f"left(whole, {KEPT_RAW})" if source.keep_records else "null"
         faults = self.connection.execute(
-            f"select place, fault, '', {kept} from named_placed where not blank and fault is not null order by place"
+            f"select place, fault, '', left(whole, {KEPT_RAW}) from named_placed "
+            "where not blank and fault is not null order by place"
         ).fetchall()
         self.connection.execute("drop view named_placed")
         self.connection.execute("drop table named_taken")
@@ -102,7 +102,7 @@ class NamedFiles:
             source.digest(),
             rows,
             text.first_row,
-            in_order([*rejects, *faults]),
+            in_order([*rejects, *((*place, source.kept(whole)) for *place, whole in faults)]),
         )
 
     def _take(self, source: SourceFile, text: Text) -> int:

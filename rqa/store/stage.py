@@ -13,13 +13,14 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 import duckdb
+from duckdb.sqltypes import VARCHAR
 
 from rqa.contract import TABLES
 from rqa.errors import MappingError, RqaError, SourceError, StoreError
 from rqa.intake.copies import Copies
 from rqa.intake.entries import Entry, listed_columns, wanted_columns
 from rqa.intake.mapping import MAPPING_FILE, Origin
-from rqa.intake.names import FILE_NO, PLACE_COLUMNS, quoted
+from rqa.intake.names import FILE_NO, MARK, PLACE_COLUMNS, quoted
 from rqa.intake.readers import ONLY_LOOK, USUAL, How, read
 from rqa.intake.records import Moves, Reject
 from rqa.intake.sheets import Sheets
@@ -102,6 +103,7 @@ class Stager:
         self.count = 0
         self.named = NamedFiles(connection, self._text)
         self.lengths_limited = False
+        self.seals = False
         self.fitting: set[tuple[int, tuple[str, ...]]] = set()
         self.copied = CopiedNames()
         self.bound: dict[str, bool] = {}
@@ -254,6 +256,7 @@ class Stager:
     @contextmanager
     def _bounded(self, item: Plan) -> Iterator[None]:
         """Hold the mapping's SQL within its limits of time and memory, and tell of the engine's errors."""
+        self._give_seal(item)
         if not item.entry.spec.computes:
             yield
             return
@@ -276,6 +279,13 @@ class Stager:
                         f"({self.memory}), over {item.label}. Make it simpler."
                     ) from error
                 raise
+
+    def _give_seal(self, item: Plan) -> None:
+        """Have the engine encrypt records that are no rows before they reach a table, where they are to be."""
+        seal = next((s.seal for s in item.sources if s.seal is not None), None)
+        if seal is not None and item.entry.guard.seal_records and not self.seals:
+            self.connection.create_function(f"{MARK}sealed", seal, [VARCHAR], VARCHAR, side_effects=True)
+            self.seals = True
 
     def _stage_file(self, item: Plan, source: SourceFile, result: Staged) -> Text:
         def take_back() -> None:

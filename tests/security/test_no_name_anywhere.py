@@ -19,8 +19,9 @@ from click.testing import CliRunner
 
 import rqa.store.load as loading
 from rqa.cli import WENT_WRONG, main
-from rqa.errors import MappingError, RqaError, StoreError
+from rqa.errors import MappingError, RequestError, RqaError, StoreError
 from rqa.notebooks import copy_notebooks, run_notebooks
+from rqa.records import broken_records
 from rqa.review.describe import describe
 from rqa.review.facts import MonthFacts
 from rqa.store.engine import connect
@@ -196,6 +197,37 @@ def test_records_that_are_no_rows_are_kept_whole_only_when_asked(
     assert None not in {raw for *_, raw in whole}
     with pytest.raises(StoreError, match=r"no records may be stored.*Delete it"):
         loaded()
+    with pytest.raises(StoreError, match=r"no records may be stored.*Delete it"):
+        loaded(broken_records="encrypted")
+    store.unlink()
+    sealed = loaded(broken_records="encrypted")
+    assert where(there.workspace, there.temporary) == {}
+    assert sorted(r[:3] for r in sealed) == sorted(r[:3] for r in whole)
+    read = broken_records(there.workspace, there.key)
+    assert sorted(read.rows()) == sorted(whole)
+    assert [r for r in read["record"] if r in {s[3] for s in sealed}] == []
+    other = tmp_path / "other"
+    other.write_bytes(b"another key")
+    with pytest.raises(RequestError, match=r"this key opens none of the encrypted records"):
+        broken_records(there.workspace, other)
+    shown = CliRunner().invoke(main, ["records", str(there.workspace), "--key-file", str(there.key)])
+    assert (shown.exit_code, shown.output.count("\n")) == (0, 2 * len(whole))
+    assert in_bytes(shown.output.encode())
+
+
+def test_encrypted_records_ask_for_a_key_and_for_the_package(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    there = planted(tmp_path, monkeypatch, each=1)
+
+    def loaded(key: Path) -> None:
+        load(there.workspace, version="0", keep=lambda *_: None, mapping=mapping(key, broken_records="encrypted"))
+
+    with pytest.raises(MappingError, match=r"'encrypted' takes the key of a key_file, and no column has one"):
+        loaded(Path())
+    monkeypatch.setitem(sys.modules, "cryptography.fernet", None)
+    with pytest.raises(MappingError, match=r"need the package cryptography.*pip install 'rqa\[encrypt\]'"):
+        loaded(there.key)
 
 
 def test_a_store_from_before_there_was_a_key_is_not_added_to(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
