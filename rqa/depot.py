@@ -160,7 +160,8 @@ class Depot:
         return grounds(self._now, months=month_range("grounds", months), window=window)
 
     def query(self, sql: str, params: Mapping[str, object] | Sequence[object] | None = None) -> "pl.DataFrame":
-        """Ask with one SELECT of your own: the eleven tables of the data dictionary, the load's books and kept tables.
+        """Ask with one SELECT of your own: the eleven tables of the data dictionary, the load's books and kept tables,
+        and the views and table macros that `data.views()` explains.
 
         Values are bound: `depot.query("select … where site = $site", {"site": "Alder"})`. Whole numbers come as 64-bit
         integers, decimals as doubles. Nothing can be written. `views()` lists what there is.
@@ -168,7 +169,7 @@ class Depot:
         return self._store.ask(sql, params)
 
     def views(self) -> "pl.DataFrame":
-        """What `query` can read: view, column, type."""
+        """The tables and views that `query` can read: view, column, type; `data.views()` has the table macros, too."""
         return self._store.ask(
             "select table_name as view, column_name as column, data_type as type from duckdb_columns() "
             f"where database_name = '{ATTACHED}' and schema_name = 'main' and not internal "

@@ -4,6 +4,7 @@ import tempfile
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -34,12 +35,23 @@ def completed(table: str, row: Row) -> dict[str, Any]:
     return full
 
 
+@cache
+def _without_rows() -> bytes:
+    """A store that holds no row, as a file: its tables and concepts need not be made each time."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "depot.duckdb"
+        with connect(path, read_only=False) as connection:
+            for statement in create_statements():
+                connection.execute(statement)
+            keep(connection)
+        return path.read_bytes()
+
+
 def make_store(path: Path, tables: Mapping[str, Sequence[Row]], *, kept: Callable[[Any], None] = keep) -> Path:
     """Write a store that holds these rows."""
+    path.write_bytes(_without_rows())
     connection = connect(path, read_only=False)
     try:
-        for statement in create_statements():
-            connection.execute(statement)
         connection.execute("begin")
         for name, rows in tables.items():
             if rows:

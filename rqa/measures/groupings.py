@@ -41,18 +41,13 @@ def _periods(day: str) -> dict[str, str]:
 
 _LINK = {**_periods("l.closed_on"), "month": "l.closed_month", **_known("l", JOB_NAMES)}
 _FITTED = {"part_no": "f.part_no", "lot": "coalesce(f.lot, 'unknown')"}
-_UNIT = {
-    "month": _month("min(l.closed_on)"),
-    **{n: f"min_by({e}, row(l.closed_on, l.job_id))" for n, e in _known("l", JOB_NAMES).items()},
-}
+_UNIT = {"month": _month("u.first_on"), **_plain("u", JOB_NAMES)}
 """A unit belongs to the group of its first index job."""
 _PHASE = "coalesce(p.phase, 'unknown')"
 _JOB_DAY = "coalesce(j.closed_on, j.opened_on)"
-_STEP_DAY = "coalesce(s.done_on, j.closed_on, j.opened_on)"
 _ATTEMPT = {
-    **_periods(_STEP_DAY),
-    **_known("j", JOB_NAMES),
-    "technician": "coalesce(s.technician, j.technician, 'unknown')",
+    **_periods("s.day"),
+    **_known("s", JOB_NAMES),
     "step": "s.step",
     **_known("s", ("bench", "tool")),
     "phase": _PHASE,
@@ -60,14 +55,6 @@ _ATTEMPT = {
 _RETURN_DAY = "c.closed_on + cast(c.elapsed_days as integer)"
 _STEP_TECHNICIAN = "coalesce(s.technician, j.technician, 'unknown')"
 _RUN = {**_periods("d.run_on"), **_known("j", JOB_NAMES), **_known("d", ("station",)), "test": "d.test"}
-_STEP_CHECK: Groupings = {
-    **_periods(_STEP_DAY),
-    **_known("j", JOB_NAMES),
-    "technician": _STEP_TECHNICIAN,
-    "step": "s.step",
-    **_known("s", ("bench", "tool")),
-    "phase": _PHASE,
-}
 _FIRST_RUN: Groupings = _RUN
 
 MEASURES: Mapping[str, Groupings] = {
@@ -76,8 +63,8 @@ MEASURES: Mapping[str, Groupings] = {
     "comebacks_by_step": {**_LINK, "step": "s.step", **_known("s", ("bench", "tool")), "phase": _PHASE},
     "comebacks_by_test": {**_LINK, "test": "d.test", **_known("d", ("station",))},
     "first_pass_steps": _plain("c", ("month", *JOB_NAMES, "step")),
-    "first_pass_steps_rows": _STEP_CHECK,
-    "step_checks_by_job": _STEP_CHECK,
+    "first_pass_steps_rows": _ATTEMPT,
+    "step_checks_by_job": _ATTEMPT,
     "test_runs_by_job": _FIRST_RUN,
     "first_pass_steps_alone": {
         **_periods("a.day"),
@@ -115,8 +102,7 @@ MEASURES: Mapping[str, Groupings] = {
     "step_touches": {},
     "step_comebacks": {**_LINK, "step": "s.step", **_known("s", ("bench", "tool"))},
     "step_comebacks_bench": _LINK,
-    "step_exposure": _ATTEMPT,
-    "step_exposure_by_part": {**_ATTEMPT, **_FITTED},
+    "step_exposure": {**_ATTEMPT, **_FITTED},
     "comeback_costs": {
         **_periods("l.return_opened_on"),
         **_known("l", ("site", "model", "procedure", "billing")),
@@ -149,13 +135,7 @@ MEASURES: Mapping[str, Groupings] = {
     "booked_labour": {**_periods(_JOB_DAY), **_known("j", JOB_NAMES)},
     "practice": _plain("n", ("technician", "procedure")),
     "measured_jobs": {**_periods("j.closed_on"), **_known("j", JOB_NAMES)},
-    "measured_steps": {
-        **_periods(_STEP_DAY),
-        **_known("j", JOB_NAMES),
-        "technician": _STEP_TECHNICIAN,
-        "step": "s.step",
-        **_known("s", ("bench", "tool")),
-    },
+    "measured_steps": {name: expression for name, expression in _ATTEMPT.items() if name != "phase"},
     "measured_tests": {
         **_periods("d.run_on"),
         **_known("j", JOB_NAMES),
@@ -194,10 +174,11 @@ MEASURES: Mapping[str, Groupings] = {
     "known_by_site": {},
     "overlaps": {},
     "declared_names": {},
-    "declared_steps": {},
+    "procedure_steps": {},
     "unusable_rules": {},
     "overlap_count": {},
     "loads": {},
+    "views": {},
     "refused": {},
     "refused_rows": {},
     "remarks": {},

@@ -5,10 +5,12 @@ were before the load and as they are now, and the difference is booked. The resu
 """
 
 import hashlib
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from rqa.errors import StoreError
-from rqa.measures.run import measure_sql
+from rqa.measures.run import concepts, measure_sql
+from rqa.store.concepts import Concept, forget_concepts, make_concepts
 
 if TYPE_CHECKING:
     import duckdb
@@ -18,6 +20,20 @@ WORKING = ("job_sequence",)
 
 ROWS = {"overlapping_jobs": "unit_id", "links": "unit_id"}
 """Kept tables with a row a job; their rows of one unit depend on the rows of that unit's jobs alone."""
+
+OF_ROWS = (
+    "declared_steps", "step_subsystems", "procedure_plan", "battery_order", "fitted_lots", "attempts_of_jobs",
+    "attempts_until", "runs_until", "first_runs", "failed_first_runs", "unpassed_tests", "work_ended", "outdated_tests",
+    "released_jobs", "usual_tests", "kinds_of_work", "job_kinds", "checked_steps", "clean_checks", "set_aside",
+    "kind_chances",
+)
+"""Concepts of the rows, in the order in which they build on each other; kept tables may draw on them."""
+
+OF_KEPT = (
+    "index_jobs", "matured_jobs", "comeback_jobs", "followed_jobs", "followed_counts", "unit_histories",
+    "failure_marks", "failure_signatures",
+)
+"""Concepts that draw on kept tables."""
 
 COUNTS = {
     "comeback_counts": ("jobs",),
@@ -43,7 +59,7 @@ def keep_sql(name: str) -> str:
 
 
 def keep(connection: "duckdb.DuckDBPyConnection", before: str | None = None) -> None:
-    """Make the kept tables, or bring them up to date, from the rows.
+    """Make the kept tables, or bring them up to date, from the rows; and the concepts that questions draw on.
 
     `before` is the name under which the store as it was before the load is attached, None if there was none. The jobs
     that the load changed stand in the temporary table `touched` then.
@@ -51,19 +67,46 @@ def keep(connection: "duckdb.DuckDBPyConnection", before: str | None = None) -> 
     import duckdb
 
     try:
+        new = not _has_concepts(connection)
+        if new:
+            forget_concepts(connection)
+            make_concepts(connection, _concepts(OF_ROWS))
         if before is not None and _is_kept(connection, before) and _few(connection, before):
             _bring_up_to_date(connection, before)
         else:
             _run(connection, "main")
-        connection.execute("delete from about where name = 'kept_by'")
-        connection.execute("insert into about values ('kept_by', ?)", [_edition()])
+        if new:
+            make_concepts(connection, _concepts(OF_KEPT))
+        connection.execute("delete from about where name in ('kept_by', 'concepts_by')")
+        connection.execute(
+            "insert into about values ('kept_by', ?), ('concepts_by', ?)", [_edition(), _edition_of_concepts()]
+        )
     except duckdb.Error as error:
         raise StoreError(f"the kept tables could not be made: {error}") from error
 
 
+def _concepts(names: Sequence[str]) -> list[Concept]:
+    return [concepts()[name] for name in names]
+
+
 def _edition() -> str:
-    """Changes whenever one of the files does."""
-    return hashlib.sha256("".join(keep_sql(n) for n in (*WORKING, *KEPT)).encode()).hexdigest()[:16]
+    """Changes whenever one of the files does from which the kept tables are made."""
+    return _digest([*(keep_sql(n) for n in (*WORKING, *KEPT)), *(c.statement for c in _concepts(OF_ROWS))])
+
+
+def _edition_of_concepts() -> str:
+    """Changes whenever one of the concepts does, or its header."""
+    return _digest([part for c in _concepts(OF_ROWS + OF_KEPT) for part in (c.header, c.statement)])
+
+
+def _digest(texts: Iterable[str]) -> str:
+    return hashlib.sha256("".join(texts).encode()).hexdigest()[:16]
+
+
+def _has_concepts(connection: "duckdb.DuckDBPyConnection") -> bool:
+    """Whether the store holds the concepts as they are defined now."""
+    found = connection.execute("select value from main.about where name = 'concepts_by'").fetchall()
+    return found == [(_edition_of_concepts(),)]
 
 
 def _is_kept(connection: "duckdb.DuckDBPyConnection", before: str) -> bool:

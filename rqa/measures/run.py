@@ -2,8 +2,8 @@
 
 A file is plain SQL that can be run as it stands. These kinds of place in it can be filled:
 `/* groups: */ … /* :groups */` holds the grouping columns, `/* names: */ … /* :names */` their names alone,
-`/* filters: */ true /* :filters */` the conditions; `/* if x: */ … /* :if x */` goes when x is not asked for, and
-`/* unless x: */ … /* :unless x */` when x is grouped by.
+`/* filters: */ true /* :filters */` the conditions; `/* if x: */ … /* :if x */` goes when x is not asked for (`x or y`:
+when neither is), and `/* unless x: */ … /* :unless x */` when x is grouped by.
 """
 
 import re
@@ -14,6 +14,7 @@ from importlib.resources import files
 from typing import TYPE_CHECKING
 
 from rqa.measures.groupings import MEASURES, names_only
+from rqa.store.concepts import Concept, concept
 
 if TYPE_CHECKING:
     import polars as pl
@@ -30,6 +31,12 @@ def sql_files() -> Mapping[str, str]:
     areas = (area for area in (files("rqa.measures") / "sql").iterdir() if area.is_dir())
     found = (file for area in areas for file in area.iterdir())
     return {file.name.removesuffix(".sql"): file.read_text(encoding="utf-8") for file in found}
+
+
+@cache
+def concepts() -> Mapping[str, Concept]:
+    """The concepts that the files of measures draw on, by name: views and table macros, each defined by one file."""
+    return {name: made for name, text in sorted(sql_files().items()) if (made := concept(text)) is not None}
 
 
 def measure_sql(measure: str) -> str:
@@ -77,7 +84,10 @@ def fill(measure: str, *, by: Sequence[str], where: Where, months: Months | None
     sql = re.sub(r"/\* filters: \*/.*?/\* :filters \*/", lambda _: " and ".join(conditions) or "true", sql, flags=re.S)
     asked = {*by, *where}
     sql = re.sub(
-        r"/\* if (\w+): \*/(.*?)/\* :if \1 \*/", lambda m: m[2].strip() if m[1] in asked else "", sql, flags=re.S
+        r"/\* if ([\w ]+): \*/(.*?)/\* :if \1 \*/",
+        lambda m: m[2].strip() if asked & set(m[1].split(" or ")) else "",
+        sql,
+        flags=re.S,
     )
     sql = re.sub(
         r"/\* unless (\w+): \*/(.*?)/\* :unless \1 \*/", lambda m: "" if m[1] in by else m[2].strip(), sql, flags=re.S

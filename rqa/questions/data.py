@@ -5,6 +5,7 @@ from rqa.answers.data.intake_report import loose_ends as _loose_ends
 from rqa.answers.data.intake_report import overlaps as _overlaps
 from rqa.answers.data.intake_report import refused as _refused
 from rqa.answers.data.intake_report import remarks as _remarks
+from rqa.answers.data.intake_report import views as _views
 from rqa.asking import Area, question
 
 
@@ -16,3 +17,4 @@ class Data(Area):
     remarks = question(_remarks)
     loose_ends = question(_loose_ends)
     overlaps = question(_overlaps)
+    views = question(_views)

@@ -3,7 +3,7 @@
 from rqa.contract import TABLES, Table
 from rqa.intake.values import SQL_TYPES
 
-FORMAT_VERSION = "10"
+FORMAT_VERSION = "11"
 """Raised whenever a store written before can no longer be read; an older store is then loaded anew."""
 
 BOOKS = {

@@ -12,7 +12,7 @@ from rqa.depot import Depot
 from rqa.errors import RequestError
 from rqa.measures.groupings import MEASURES
 from rqa.measures.keep import KEPT, WORKING, keep_sql
-from rqa.measures.run import counts, measure_sql, sql_files
+from rqa.measures.run import concepts, counts, measure_sql, sql_files
 from tests.depots import depot_of
 from tests.measures.depot_rows import ROWS
 
@@ -78,8 +78,8 @@ def test_filters_keep_what_they_name(depot: Depot, measure: str) -> None:
 
 def test_every_file_is_known_and_says_what_it_is() -> None:
     there = set(sql_files())
-    assert there == {*MEASURES, *(f"keep_{name}" for name in (*KEPT, *WORKING))}
-    for name in there:
+    assert there == {*MEASURES, *concepts(), *(f"keep_{name}" for name in (*KEPT, *WORKING))}
+    for name in there - set(concepts()):
         text = keep_sql(name.removeprefix("keep_")) if name.startswith("keep_") else measure_sql(name)
         head = "\n".join(line for line in text.splitlines() if line.startswith("--"))
         assert "A row is" in head, name

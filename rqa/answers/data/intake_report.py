@@ -3,6 +3,7 @@
 from rqa.answers.core.result import Answer
 from rqa.answers.core.scope import Moment
 from rqa.measures.run import counts
+from rqa.store.concepts import columns_of
 from rqa.store.report import changed_in_store
 from rqa.words import counted, plural
 
@@ -45,6 +46,12 @@ class LooseEnds(Answer):
     """What to chase in the logs: what, rows."""
 
     question = "Loose ends"
+
+
+class Views(Answer):
+    """What a store holds for SQL of one's own: name, kind, parameters, columns, meaning."""
+
+    question = "Views and table macros"
 
 
 def loaded(now: Moment) -> LoadedFiles:
@@ -100,3 +107,22 @@ def overlaps(now: Moment, *, most: int = MOST) -> Overlaps:
 def loose_ends(now: Moment) -> LooseEnds:
     """What to chase in the logs before trusting the figures, each with its number."""
     return LooseEnds(counts(now.store, "loose_ends", values={"as_of": now.day}), {"as_of": now.day}, now.notes)
+
+
+def views(now: Moment) -> Views:
+    """The views and table macros beside the tables for `Depot.query`: the concepts that figures are made from.
+
+    Columns: name, kind (view, table macro), parameters in order, columns, meaning (what a row is, each parameter, and
+    what is left out). A view is read like a table; a table macro is given its values, as in
+    `depot.query("select * from matured_jobs($day, 30, 'repaired')", {"day": date(2026, 6, 30)})`.
+    """
+    import polars as pl
+
+    table = counts(now.store, "views")
+    listed = [
+        ", ".join(columns_of(now.store, name, None if kind == "view" else len(takes.split(", "))))
+        for name, kind, takes in table.select("name", "kind", "parameters").iter_rows()
+    ]
+    columns = ("name", "kind", "parameters", "columns", "meaning")
+    table = table.with_columns(pl.Series("columns", listed, pl.String)).select(columns)
+    return Views(table, {"store": now.store.path.name}, now.notes)

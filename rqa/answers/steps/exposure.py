@@ -43,8 +43,7 @@ def step_exposure(
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
     check_values(now.store, QUESTION, asked.where)
     parts = asked.named & set(PARTS_LIST)
-    measure = "step_exposure_by_part" if parts else "step_exposure"
-    found = counts(now.store, measure, by=asked.by, where=asked.where, months=asked.months, values={"as_of": now.day})
+    found = counts(now.store, QUESTION, by=asked.by, where=asked.where, months=asked.months, values={"as_of": now.day})
     table, undated = dated(found, asked)
     notes = list(now.notes)
     if undated:

@@ -81,7 +81,7 @@ def _own_steps(now: Moment, table: "pl.DataFrame", asked: Scope) -> "tuple[pl.Da
     """
     import polars as pl
 
-    declared = counts(now.store, "declared_steps")
+    declared = counts(now.store, "procedure_steps")
     if declared.is_empty():
         return table, 0
     if "procedure" in asked.by:

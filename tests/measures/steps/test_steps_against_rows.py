@@ -85,7 +85,7 @@ def test_how_often_steps_were_done(data: dict[str, Any], as_of: Any, by: tuple[s
         day = depot.as_of.date()
         plain = counts(depot._store, "step_exposure", by=by, values={"as_of": day})
         by_part = {
-            extra: counts(depot._store, "step_exposure_by_part", by=(*by[:2], *extra), values={"as_of": day})
+            extra: counts(depot._store, "step_exposure", by=(*by[:2], *extra), values={"as_of": day})
             for extra in (("part_no",), ("lot",), ("part_no", "lot"))
         }
     assert as_dict(plain, len(by)) == whole(by_hand_steps.exposure(data, by, day), by, (0,) * 9)

@@ -9,11 +9,10 @@ with
 matured as (
     select
         /* groups: */ l.model as model, /* :groups */
-        l.closed_on, l.elapsed_days, j.closed_at, l.job_id
-    from links as l
+        l.closed_on, l.returned, j.closed_at, l.job_id
+    from matured_jobs($as_of, $window, $disposition) as l
     join jobs as j on j.job_id = l.job_id
-    where l.disposition = $disposition and l.closed_on <= $as_of and date_diff('day', l.closed_on, $as_of) >= $window
-      and /* filters: */ true /* :filters */
+    where /* filters: */ true /* :filters */
 ),
 -- the same, numbered within its group
 numbered as (
@@ -29,5 +28,5 @@ select
     cast(place - 1 - lag(place) over (partition by /* names: */ model, /* :names */ 1 order by place) as bigint)
         as jobs_between
 from numbered
-where elapsed_days <= $window
+where returned
 order by all

@@ -7,9 +7,8 @@ select
     /* groups: */ l.model as model, /* :groups */
     l.closed_on,
     cast(row_number() over (order by j.closed_at, l.job_id) as bigint) as place,
-    cast(case when l.elapsed_days <= $window then 1 else 0 end as bigint) as returned
-from links as l
+    cast(l.returned as bigint) as returned
+from matured_jobs($as_of, $window, $disposition) as l
 join jobs as j on j.job_id = l.job_id
-where l.disposition = $disposition and l.closed_on <= $as_of and date_diff('day', l.closed_on, $as_of) >= $window
-  and /* filters: */ true /* :filters */
+where /* filters: */ true /* :filters */
 order by place

@@ -3,19 +3,11 @@
 -- failed, of which a job can have several.
 -- Parameters: $as_of date: jobs closed (or, while open, opened) later are left out.
 -- Not counted: jobs without a checked step, later attempts. A month of null: logs without a job in the store.
-with
--- one row a job with checked steps
-checked as (
-    select job_id, count(*) filter (where outcome = 'fail') as failed
-    from steps
-    where attempt = 1 and outcome in ('pass', 'fail')
-    group by job_id
-)
 select
     /* groups: */ coalesce(j.model, 'unknown') as model, /* :groups */
     cast(count(*) as bigint) as jobs,
     cast(coalesce(sum(c.failed), 0) as bigint) as failed
-from checked as c
+from checked_steps as c
 left join jobs as j on j.job_id = c.job_id
 where coalesce(coalesce(j.closed_on, j.opened_on) <= $as_of, true) and /* filters: */ true /* :filters */
 group by all

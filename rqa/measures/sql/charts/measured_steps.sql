@@ -7,9 +7,7 @@ select
     /* groups: */ s.step as step, /* :groups */
     cast(s.value as double) as value,
     cast(count(*) as bigint) as readings
-from steps as s
-left join jobs as j on j.job_id = s.job_id
-where s.attempt = 1 and s.outcome <> 'skipped' and s.value is not null
-  and coalesce(coalesce(s.done_on, j.closed_on, j.opened_on) <= $as_of, true) and /* filters: */ true /* :filters */
+from attempts_until($as_of) as s
+where s.attempt = 1 and s.outcome <> 'skipped' and s.value is not null and /* filters: */ true /* :filters */
 group by all
 order by all

@@ -9,9 +9,7 @@ select
     cast(d.upper_limit as double) as upper_limit,
     cast(d.value as double) as value,
     cast(count(*) as bigint) as readings
-from diagnostics as d
-left join jobs as j on j.job_id = d.job_id
-where d.run = 1 and d.outcome <> 'aborted' and d.value is not null
-  and coalesce(d.run_on <= $as_of, true) and /* filters: */ true /* :filters */
+from first_runs($as_of) as d left join jobs as j on j.job_id = d.job_id
+where d.outcome <> 'aborted' and d.value is not null and /* filters: */ true /* :filters */
 group by all
 order by all

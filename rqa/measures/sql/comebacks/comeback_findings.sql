@@ -8,13 +8,11 @@ select
     /* groups: */ l.model as model, /* :groups */
     l.class,
     coalesce(i.found, i.complaint, 'unknown') as repaired,
-    coalesce(b.complaint, 'unknown') as complaint,
-    case when l.class = 'no_fault_found' then 'nothing' else coalesce(b.found, 'unknown') end as found,
+    coalesce(l.return_complaint, 'unknown') as complaint,
+    case when l.class = 'no_fault_found' then 'nothing' else coalesce(l.return_found, 'unknown') end as found,
     cast(count(*) as bigint) as returned
-from links as l
+from comeback_jobs($as_of, $window, $disposition) as l
 join jobs as i on i.job_id = l.job_id
-join jobs as b on b.job_id = l.return_job_id
-where l.disposition = $disposition and l.closed_on <= $as_of and date_diff('day', l.closed_on, $as_of) >= $window
-  and l.elapsed_days <= $window and /* filters: */ true /* :filters */
+where /* filters: */ true /* :filters */
 group by all
 order by all

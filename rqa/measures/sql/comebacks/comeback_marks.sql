@@ -12,12 +12,10 @@ with
 back as (
     select
         l.job_id, l.return_job_id, l.class,
-        case when l.class in ('repeat', 'workmanship', 'new_fault') then b.found end as found,
+        l.fault_found as found,
         /* groups: */ l.model as model, /* :groups */
-    from links as l
-    join jobs as b on b.job_id = l.return_job_id
-    where l.disposition = $disposition and l.closed_on <= $as_of and date_diff('day', l.closed_on, $as_of) >= $window
-      and l.elapsed_days <= $window and /* filters: */ true /* :filters */
+    from comeback_jobs($as_of, $window, $disposition) as l
+    where /* filters: */ true /* :filters */
 ),
 -- one row a come-back in whose index job a part was fitted: whether the return fitted one of that number
 refitted as (

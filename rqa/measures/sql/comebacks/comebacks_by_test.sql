@@ -5,22 +5,19 @@
 -- Not counted: jobs without diagnostics.
 with
 -- one row an index job and group
-named as (
+tested as (
     select distinct
-        l.job_id, l.closed_on, l.elapsed_days, l.class,
+        l.job_id, l.class, l.matured, l.returned,
         /* groups: */ d.test as test, /* :groups */
-    from links as l
+    from index_jobs($as_of, $window, $disposition) as l
     join diagnostics as d on d.job_id = l.job_id
-    where l.disposition = $disposition and l.closed_on <= $as_of and /* filters: */ true /* :filters */
+    where /* filters: */ true /* :filters */
 )
 select
     /* names: */ test, /* :names */
     class,
     cast(count(*) as bigint) as jobs,
-    cast(count(*) filter (where date_diff('day', closed_on, $as_of) >= $window) as bigint) as matured,
-    cast(count(*) filter (
-        where date_diff('day', closed_on, $as_of) >= $window and elapsed_days <= $window
-    ) as bigint) as returned
-from named
+    cast(count(*) filter (where matured) as bigint) as matured, cast(count(*) filter (where returned) as bigint) as returned
+from tested
 group by all
 order by all

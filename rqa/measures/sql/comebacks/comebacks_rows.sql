@@ -7,11 +7,9 @@ select
     /* groups: */ l.closed_month as month, l.model as model, /* :groups */
     l.class as class,
     cast(count(*) as bigint) as jobs,
-    cast(count(*) filter (where date_diff('day', l.closed_on, $as_of) >= $window) as bigint) as matured,
-    cast(count(*) filter (
-        where date_diff('day', l.closed_on, $as_of) >= $window and l.elapsed_days <= $window
-    ) as bigint) as returned
-from links as l
-where l.disposition = $disposition and l.closed_on <= $as_of and /* filters: */ true /* :filters */
+    cast(count(*) filter (where l.matured) as bigint) as matured,
+    cast(count(*) filter (where l.returned) as bigint) as returned
+from index_jobs($as_of, $window, $disposition) as l
+where /* filters: */ true /* :filters */
 group by all
 order by all

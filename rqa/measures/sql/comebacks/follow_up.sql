@@ -6,46 +6,12 @@
 -- Not counted: what keep_links.sql leaves out. A retirement before the closing, or before a return that was seen, is
 -- contradicted by it and counts as none.
 with
--- one row a job without a return so far whose unit has left service
-left_service as (
-    select
-        l.closed_on, l.elapsed_days, l.class,
-        coalesce(l.site, 'unknown') as site, coalesce(l.model, 'unknown') as model,
-        coalesce(l.procedure, 'unknown') as procedure, coalesce(l.technician, 'unknown') as technician,
-        coalesce(l.billing, 'unknown') as billing,
-        date_diff('day', l.closed_on, r.retired_on) as retired_days
-    from links as l
-    join retirements as r on r.unit_id = l.unit_id
-    where l.disposition = $disposition and l.closed_on <= r.retired_on and r.retired_on <= $as_of
-      and (l.elapsed_days is null or l.elapsed_days > date_diff('day', l.closed_on, $as_of))
-),
--- one row a combination of the kept counts; retired jobs are taken off there and put in again with their retirement
-jobs_out as (
-    select
-        closed_on, elapsed_days, class, site, model, procedure, technician, billing,
-        cast(null as bigint) as retired_days, jobs
-    from comeback_counts
-    where disposition = $disposition and closed_on <= $as_of
-    union all
-    select closed_on, elapsed_days, class, site, model, procedure, technician, billing, null, -1 from left_service
-    union all
-    select closed_on, elapsed_days, class, site, model, procedure, technician, billing, retired_days, 1 from left_service
-),
--- the same with how and when it ended
+-- one row a group, day and outcome
 ended as (
     select
         /* groups: */ c.model as model, /* :groups */
-        case
-            when c.elapsed_days <= date_diff('day', c.closed_on, $as_of) then c.elapsed_days
-            else coalesce(c.retired_days, date_diff('day', c.closed_on, $as_of))
-        end as day,
-        case
-            when c.elapsed_days <= date_diff('day', c.closed_on, $as_of) then c.class
-            when c.retired_days is not null then 'retired'
-            else 'followed'
-        end as outcome,
-        c.jobs
-    from jobs_out as c
+        c.followed_days as day, c.outcome, c.jobs
+    from followed_counts($as_of, $disposition) as c
     where /* filters: */ true /* :filters */
 )
 select

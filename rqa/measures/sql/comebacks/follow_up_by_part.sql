@@ -5,36 +5,18 @@
 -- Not counted: jobs without a part; retirements as in follow_up.sql.
 with
 -- one row an index job and group
-named as (
+fitted as (
     select distinct
-        l.job_id, l.closed_on, l.elapsed_days, l.class, r.retired_on,
+        l.job_id, l.followed_days, l.outcome,
         /* groups: */ f.part_no as part_no, f.lot as lot, /* :groups */
-    from links as l
+    from followed_jobs($as_of, $disposition) as l
     join parts as f on f.job_id = l.job_id
-    left join retirements as r
-        on r.unit_id = l.unit_id and r.retired_on >= l.closed_on and r.retired_on <= $as_of
-    where l.disposition = $disposition and l.closed_on <= $as_of and /* filters: */ true /* :filters */
-),
--- the same with how and when it ended
-ended as (
-    select
-        /* names: */ part_no, lot, /* :names */
-        case
-            when elapsed_days <= date_diff('day', closed_on, $as_of) then elapsed_days
-            else date_diff('day', closed_on, coalesce(retired_on, $as_of))
-        end as day,
-        case
-            when elapsed_days <= date_diff('day', closed_on, $as_of) then class
-            when retired_on is not null then 'retired'
-            else 'followed'
-        end as outcome
-    from named
+    where /* filters: */ true /* :filters */
 )
 select
     /* names: */ part_no, lot, /* :names */
-    cast(least(day, $upto + 1) as bigint) as day,
-    case when day > $upto then 'followed' else outcome end as outcome,
-    cast(count(*) as bigint) as jobs
-from ended
+    cast(least(followed_days, $upto + 1) as bigint) as day,
+    case when followed_days > $upto then 'followed' else outcome end as outcome, cast(count(*) as bigint) as jobs
+from fitted
 group by all
 order by all

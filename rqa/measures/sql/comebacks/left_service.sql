@@ -9,14 +9,9 @@ select
     /* groups: */ l.model as model, /* :groups */
     cast(count(*) as bigint) as matured,
     cast(count(*) filter (where l.elapsed_days <= $window) as bigint) as returned,
-    cast(count(*) filter (
-        where date_diff('day', l.closed_on, r.retired_on) between 0 and $window - 1
-          and r.retired_on <= $as_of
-          and (l.elapsed_days is null or l.elapsed_days > date_diff('day', l.closed_on, $as_of))
-    ) as bigint) as left_service
-from links as l
-left join retirements as r on r.unit_id = l.unit_id
-where l.disposition = $disposition and date_diff('day', l.closed_on, $as_of) >= $window
+    cast(count(*) filter (where l.ended = 'retired' and l.followed_days < $window) as bigint) as left_service
+from followed_jobs($as_of, $disposition) as l
+where date_diff('day', l.closed_on, $as_of) >= $window
   and /* filters: */ true /* :filters */
 group by all
 order by all

@@ -16,19 +16,17 @@ beside as (
 ),
 -- one row a job and lot fitted in it
 fitted as (
-    select distinct part_no, lot, job_id
-    from parts
-    where lot is not null and (len($beside_lots) = 0 or job_id in (select job_id from beside))
+    select part_no, lot, job_id
+    from fitted_lots
+    where (len($beside_lots) = 0 or job_id in (select job_id from beside))
 )
 select
     f.part_no, f.lot, l.closed_month as month,
     cast(count(*) as bigint) as matured,
-    cast(count(*) filter (where l.elapsed_days <= $window and list_contains($classes, l.class)) as bigint) as returned
-from links as l
+    cast(count(*) filter (where l.returned and list_contains($classes, l.class)) as bigint) as returned
+from matured_jobs($as_of, $window, 'repaired') as l
 join fitted as f on f.job_id = l.job_id
-where l.disposition = 'repaired'
-  and l.closed_month between $first_month and $last_month
-  and date_diff('day', l.closed_on, $as_of) >= $window
+where l.closed_month between $first_month and $last_month
   and (len($sites::varchar[]) = 0 or list_contains($sites::varchar[], l.site))
 group by all
 order by all

@@ -33,7 +33,7 @@ mended as (
     window unit_order as (partition by unit_id order by opened_at, closed_at nulls last, job_id)
 ),
 -- one row an index job
-index_jobs as (
+closed_jobs as (
     select * from straight where disposition in ('repaired', 'no_fault_found') and closed_at is not null
     union all
     select * from mended where disposition in ('repaired', 'no_fault_found') and closed_at is not null
@@ -41,7 +41,7 @@ index_jobs as (
 -- one row an index job and step of its procedure that touches another subsystem, the one found at fault on return
 suspects as (
     select distinct i.job_id, p.step
-    from index_jobs as i
+    from closed_jobs as i
     join procedures as p on p.procedure = i.procedure
     where i.next_job_id is not null
       and i.next_disposition <> 'no_fault_found'
@@ -70,5 +70,5 @@ select
         when t.job_id is not null then 'workmanship'
         else 'new_fault'
     end as class
-from index_jobs as i
+from closed_jobs as i
 left join touched as t on t.job_id = i.job_id

@@ -3,26 +3,6 @@
 -- there is none); technician is the step's, else the job's. exposures = passed + failed; done means that no check was made.
 -- Not counted: later attempts. Steps whose job is not in the store count under 'unknown'.
 with
--- one row a kind of job, numbered so that the long look-ups below carry one number instead of four texts
-kinds as (
-    select
-        site, model, procedure, billing,
-        row_number() over (order by site, model, procedure, billing) as kind
-    from (
-        select distinct
-            coalesce(site, 'unknown') as site, coalesce(model, 'unknown') as model,
-            coalesce(procedure, 'unknown') as procedure, coalesce(billing, 'unknown') as billing
-        from jobs
-    ) as each_once
-),
--- one row a job: its kind, and what stands in when a log row has no technician or day
-job_kinds as (
-    select j.job_id, j.technician, coalesce(j.closed_on, j.opened_on) as day, k.kind
-    from jobs as j
-    join kinds as k
-        on k.site = coalesce(j.site, 'unknown') and k.model = coalesce(j.model, 'unknown')
-        and k.procedure = coalesce(j.procedure, 'unknown') and k.billing = coalesce(j.billing, 'unknown')
-),
 -- one row a month, kind, technician and step
 cells as (
     select
@@ -48,5 +28,5 @@ select
     coalesce(k.billing, 'unknown') as billing,
     c.technician, c.step, c.exposures, c.passed, c.failed, c.done, c.skipped
 from cells as c
-left join kinds as k on k.kind = c.kind
+left join kinds_of_work as k on k.kind = c.kind
 order by c.month, c.kind, c.technician, c.step

@@ -2,26 +2,6 @@
 -- A row is one combination; month is that of the run; technician is the job's. exposures = passed + failed.
 -- Not counted: later runs. Runs whose job is not in the store count under 'unknown'.
 with
--- one row a kind of job, numbered so that the long look-ups below carry one number instead of four texts
-kinds as (
-    select
-        site, model, procedure, billing,
-        row_number() over (order by site, model, procedure, billing) as kind
-    from (
-        select distinct
-            coalesce(site, 'unknown') as site, coalesce(model, 'unknown') as model,
-            coalesce(procedure, 'unknown') as procedure, coalesce(billing, 'unknown') as billing
-        from jobs
-    ) as each_once
-),
--- one row a job: its kind, and its technician
-job_kinds as (
-    select j.job_id, j.technician, k.kind
-    from jobs as j
-    join kinds as k
-        on k.site = coalesce(j.site, 'unknown') and k.model = coalesce(j.model, 'unknown')
-        and k.procedure = coalesce(j.procedure, 'unknown') and k.billing = coalesce(j.billing, 'unknown')
-),
 -- one row a month, kind, technician, station and test
 cells as (
     select
@@ -47,5 +27,5 @@ select
     coalesce(k.billing, 'unknown') as billing,
     c.technician, c.station, c.test, c.exposures, c.passed, c.failed, c.aborted
 from cells as c
-left join kinds as k on k.kind = c.kind
+left join kinds_of_work as k on k.kind = c.kind
 order by c.month, c.kind, c.technician, c.station, c.test

@@ -1,5 +1,10 @@
--- The steps that each procedure is declared to have.
--- A row is one step of one procedure. Not counted: nothing.
-select distinct procedure, step
+-- The steps that each procedure declares, each once: a step that stands in several places has the phase of the first.
+-- A row is one procedure and step: phase; opportunities: chances to make a defect, the mean over its places, rounded up.
+-- Parameters: none. Not counted: steps that no procedure declares.
+create or replace view declared_steps as
+select
+    procedure, step,
+    min_by(phase, step_seq) as phase,
+    cast(ceil(avg(coalesce(opportunities, 1))) as bigint) as opportunities
 from procedures
-order by procedure, step
+group by procedure, step

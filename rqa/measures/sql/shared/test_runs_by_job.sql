@@ -11,10 +11,8 @@ jobs_checked as (
         d.job_id as job_id,
         count(*) as checks,
         count(*) filter (where d.outcome = 'fail') as failed
-    from diagnostics as d
-    left join jobs as j on j.job_id = d.job_id
-    where d.run = 1 and d.outcome in ('pass', 'fail') and coalesce(d.run_on <= $as_of, true)
-      and /* filters: */ true /* :filters */
+    from first_runs($as_of) as d left join jobs as j on j.job_id = d.job_id
+    where d.outcome in ('pass', 'fail') and /* filters: */ true /* :filters */
     group by all
 )
 select

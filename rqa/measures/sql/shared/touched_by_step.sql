@@ -1,7 +1,6 @@
 -- The subsystems that steps touch.
 -- A row is one procedure, step and subsystem.
 -- Parameters: none.
-select distinct procedure, step, unnest(subsystems) as subsystem
-from procedures
-where subsystems is not null
+select procedure, step, subsystem
+from step_subsystems
 order by procedure, step, subsystem

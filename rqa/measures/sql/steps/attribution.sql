@@ -20,10 +20,9 @@ causes as (
 asked as (
     select
         l.job_id, l.procedure as done_in, /* groups: */ l.model as model, /* :groups */
-        case when l.elapsed_days <= $window and list_contains($classes, l.class) then l.return_job_id end as return_job_id
-    from links as l
-    where l.disposition = $disposition and l.closed_on <= $as_of and date_diff('day', l.closed_on, $as_of) >= $window
-      and /* filters: */ true /* :filters */
+        case when l.returned and list_contains($classes, l.class) then l.return_job_id end as return_job_id
+    from matured_jobs($as_of, $window, $disposition) as l
+    where /* filters: */ true /* :filters */
 ),
 -- one row a job and sixty causes; of all jobs, as picking out those asked for would cost more than it spares
 words as (
@@ -54,9 +53,8 @@ back as (
 last_runs as (
     select b.job_id, d.test, max_by(d.outcome, d.run) as outcome, bool_or(t.test is not null) as covers
     from back as b
-    join diagnostics as d on d.job_id = b.job_id
+    join runs_until($as_of) as d on d.job_id = b.job_id
     left join tests as t on t.test = d.test and t.subsystem = b.found
-    where coalesce(d.run_on <= $as_of, true)
     group by b.job_id, d.test
 ),
 -- one row a come-back that was tested for what was found

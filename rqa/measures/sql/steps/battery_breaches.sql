@@ -7,41 +7,10 @@
 -- Not counted: open jobs; jobs whose procedure is not known. Rules as in conformance.sql for jobs repaired; in others only
 -- release, remove, fit and reseat are work inside, and a reconnection is early only where the other step was done later.
 with
--- one row a step of a procedure, numbered by how often it was named before
-named as (
-    select *, row_number() over (partition by procedure, step order by step_seq) as time_named
-    from procedures
-),
--- one row a step of a procedure, by its first place; what it is: a count of connectors, the last reconnection
-plan as (
-    select
-        procedure, step, phase, must_follow, step_seq as place,
-        coalesce(hold_point and phase = 'verify' and opportunities > 1, false) as counts,
-        coalesce(
-            phase = 'reseat' and list_contains(hazards, 'battery') and step_seq = max(step_seq) filter (
-                where phase = 'reseat' and list_contains(hazards, 'battery')
-            ) over (partition by procedure),
-            false
-        ) as reconnects
-    from named
-    where time_named = 1
-),
--- one row a pair of steps: the act must not come before the milestone; step is the one to look at
-rules as (
-    select a.procedure, 'isolated_late' as kind, a.step, a.step as milestone, b.step as act, b.phase
-    from plan as a
-    join plan as b on b.procedure = a.procedure and b.place > a.place
-    where a.phase = 'isolate' and b.phase not in ('open', 'isolate')
-    union all
-    select b.procedure, 'reconnected_early' as kind, b.step, a.step as milestone, b.step as act, b.phase
-    from plan as b
-    join plan as a on a.procedure = b.procedure and a.place < b.place
-    where b.reconnects and (a.counts or a.step = b.must_follow)
-),
--- the same with a number for each kind, procedure and milestone
+-- one row a pair of steps of the battery's order, with a number for each kind, procedure and milestone
 numbered as (
     select *, dense_rank() over (order by procedure, kind, step, milestone) as rule
-    from rules
+    from battery_order
 ),
 -- one row a rule and step that it reads in a log
 sides as (
@@ -49,7 +18,7 @@ sides as (
     from numbered
     union all
     select procedure, rule, kind, act as step, false as is_milestone,
-        kind = 'reconnected_early' or phase in ('release', 'remove', 'fit', 'reseat') as hands_on
+        kind = 'reconnected_early' or act_phase in ('release', 'remove', 'fit', 'reseat') as hands_on
     from numbered
 ),
 -- one row a job that is closed

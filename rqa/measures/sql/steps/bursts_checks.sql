@@ -13,15 +13,9 @@
 -- without a date or without a job in the store, or without a name in the dimension. An attempt counts once under each lot
 -- fitted in its job, so lots overlap and do not add up.
 with
--- one row a kind of work
-chance_of as (
-    select unnest($kinds::varchar[]) as kind, unnest($chances::bigint[]) as chance
-),
 -- one row a group and period to be set aside
 aside as (
-    select
-        unnest($aside_dimensions::varchar[]) as dimension, unnest($aside_parts::varchar[]) as part_no,
-        unnest($aside_names::varchar[]) as name, unnest($aside_periods::date[]) as period
+    select * from set_aside($aside_dimensions, $aside_parts, $aside_names, $aside_periods)
 ),
 -- one row a job and period in which its attempts are set aside
 aside_by_lot as (
@@ -59,7 +53,7 @@ checked as (
 judged as (
     select m.*, coalesce(c.chance, 0) as chance
     from checked as m
-    left join chance_of as c on c.kind = m.kind
+    left join kind_chances($kinds, $chances) as c on c.kind = m.kind
     where m.period not in (select period from aside where dimension = 'time')
       and not exists (
         select 1 from aside as a where a.dimension = 'site' and a.name = m.site and a.period = m.period
@@ -80,12 +74,6 @@ judged as (
         select 1 from aside as a where a.dimension = 'tool' and a.name = m.tool and a.period = m.period
     )
       and not exists (select 1 from aside_by_lot as a where a.job_id = m.job_id and a.period = m.period)
-),
--- one row a job and lot of a part
-lots as (
-    select distinct job_id, part_no, lot as name
-    from parts
-    where lot is not null and list_contains($dimensions, 'lot')
 ),
 -- one row a job and period
 by_job as (
@@ -131,9 +119,9 @@ counted as (
     where list_contains($dimensions, 'kind')
     group by all
     union all
-    select b.period, 'lot', o.part_no, o.name, sum(b.cases), sum(b.events), sum(b.chance)
+    select b.period, 'lot', o.part_no, o.lot, sum(b.cases), sum(b.events), sum(b.chance)
     from by_job as b
-    join lots as o on o.job_id = b.job_id
+    join fitted_lots as o on o.job_id = b.job_id
     group by all
 )
 select

@@ -12,15 +12,9 @@
 -- Not counted: jobs without a name in the dimension. A job counts once under each bench, tool and lot it names, so groups
 -- of these overlap and do not add up.
 with
--- one row a kind of work
-chance_of as (
-    select unnest($kinds::varchar[]) as kind, unnest($chances::bigint[]) as chance
-),
 -- one row a group and period to be set aside
 aside as (
-    select
-        unnest($aside_dimensions::varchar[]) as dimension, unnest($aside_parts::varchar[]) as part_no,
-        unnest($aside_names::varchar[]) as name, unnest($aside_periods::date[]) as period
+    select * from set_aside($aside_dimensions, $aside_parts, $aside_names, $aside_periods)
 ),
 -- one row a job and period in which it is set aside, if it was closed in it
 aside_by_logs as (
@@ -37,11 +31,9 @@ matured as (
     select
         l.job_id, l.site, l.model, l.technician, cast(date_trunc($period, l.closed_on) as date) as period,
         l.model || chr(31) || l.procedure || chr(31) || coalesce(l.billing, 'unknown') as kind,
-        coalesce(l.elapsed_days <= $window and list_contains($classes, l.class), false) as returned
-    from links as l
-    where l.disposition = 'repaired'
-      and l.closed_on <= $as_of and date_diff('day', l.closed_on, $as_of) >= $window
-      and date_trunc('month', l.closed_on) between $first_month and $last_month
+        l.returned and list_contains($classes, l.class) as returned
+    from matured_jobs($as_of, $window, 'repaired') as l
+    where date_trunc('month', l.closed_on) between $first_month and $last_month
       and (len($only_site) = 0 or list_contains($only_site, l.site))
       and (len($only_model) = 0 or list_contains($only_model, l.model))
       and (len($only_procedure) = 0 or list_contains($only_procedure, l.procedure))
@@ -52,7 +44,7 @@ matured as (
 judged as (
     select m.*, coalesce(c.chance, 0) as chance
     from matured as m
-    left join chance_of as c on c.kind = m.kind
+    left join kind_chances($kinds, $chances) as c on c.kind = m.kind
     where m.period not in (select period from aside where dimension = 'time')
       and not exists (
         select 1 from aside as a where a.dimension = 'site' and a.name = m.site and a.period = m.period
@@ -76,12 +68,6 @@ tools as (
     select distinct job_id, tool as name
     from steps
     where tool is not null and list_contains($dimensions, 'tool')
-),
--- one row a job and lot of a part
-lots as (
-    select distinct job_id, part_no, lot as name
-    from parts
-    where lot is not null and list_contains($dimensions, 'lot')
 ),
 -- one row a period and group, of all dimensions
 counted as (
@@ -120,9 +106,10 @@ counted as (
     join tools as t on t.job_id = j.job_id
     group by all
     union all
-    select j.period, 'lot', o.part_no, o.name, count(*), count(*) filter (where j.returned), sum(j.chance)
+    select j.period, 'lot', o.part_no, o.lot, count(*), count(*) filter (where j.returned), sum(j.chance)
     from judged as j
-    join lots as o on o.job_id = j.job_id
+    join fitted_lots as o on o.job_id = j.job_id
+    where list_contains($dimensions, 'lot')
     group by all
 )
 select

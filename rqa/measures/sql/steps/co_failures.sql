@@ -8,32 +8,14 @@
 with
 -- one row a matured job
 matured as (
-    select
-        l.job_id, l.model, l.procedure, case when l.elapsed_days <= $window then l.return_job_id end as return_job_id,
-        l.class
-    from links as l
-    where l.disposition = 'repaired' and l.closed_on <= $as_of and date_diff('day', l.closed_on, $as_of) >= $window
-),
--- one row a job and mark
-marks as (
-    select s.job_id, 'step' || chr(30) || s.step as mark
-    from steps as s
-    where s.outcome = 'fail'
-    union
-    select d.job_id, 'test' || chr(30) || d.test
-    from diagnostics as d
-    where d.run = 1 and d.outcome = 'fail'
-    union
-    select m.job_id, 'found' || chr(30) || case when m.class = 'no_fault_found' then 'nothing' else b.found end
-    from matured as m
-    join jobs as b on b.job_id = m.return_job_id
-    where m.class = 'no_fault_found' or b.found is not null
+    select job_id, model, procedure from matured_jobs($as_of, $window, 'repaired')
 ),
 -- one row a matured job and mark
 marked as (
     select m.job_id, m.model, m.procedure, k.mark
     from matured as m
-    join marks as k on k.job_id = m.job_id
+    join failure_marks($as_of, $window) as k on k.job_id = m.job_id
+    where k.kind <> 'fault' and k.value is not null
 ),
 -- one row a kind of work and pair, mark alone, or all its jobs
 counted as (

@@ -10,35 +10,10 @@
 -- Not counted: jobs that are not repaired. A step that a procedure names twice stands at its first place. Done means passed
 -- or done without a check. Order is by the clock, where a time is missing or times are equal by place in the job.
 with
--- one row a step of a procedure, numbered by how often it was named before
-named as (
-    select *, row_number() over (partition by procedure, step order by step_seq) as time_named
-    from procedures
-),
--- one row a step of a procedure, by its first place
-placed as (
-    select
-        procedure, step, phase, subsystems, hazards, opportunities, hold_point, irreversible, must_follow,
-        cast(row_number() over (partition by procedure order by step_seq) - 1 as bigint) as place
-    from named
-    where time_named = 1
-),
--- the same with a bit in a word of sixty, and what the step is: a count of connectors, a check of alignment, the last
--- reconnection of the battery
+-- one row a step of a procedure, with its bit in a word of sixty
 plan as (
-    select
-        *,
-        place // 60 as word,
-        cast(1 as bigint) << cast(place % 60 as integer) as bit,
-        coalesce(hold_point and phase = 'verify' and opportunities > 1, false) as counts,
-        coalesce(phase in ('align', 'verify') and list_contains(hazards, 'alignment'), false) as aligns,
-        coalesce(
-            phase = 'reseat' and list_contains(hazards, 'battery') and place = max(place) filter (
-                where phase = 'reseat' and list_contains(hazards, 'battery')
-            ) over (partition by procedure),
-            false
-        ) as reconnects
-    from placed
+    select *, place // 60 as word, cast(1 as bigint) << cast(place % 60 as integer) as bit
+    from procedure_plan
 ),
 -- one row a check of alignment that names no step to follow: the last screws before it
 last_screws as (
@@ -58,11 +33,6 @@ pairs as (
     join plan as a on a.procedure = b.procedure and a.place < b.place
     where b.aligns and (a.step = b.must_follow or a.place = t.place)
     union all
-    select b.procedure, 'reconnected_early' as kind, b.step, a.step as milestone, b.step as act
-    from plan as b
-    join plan as a on a.procedure = b.procedure and a.place < b.place
-    where b.reconnects and (a.counts or a.step = b.must_follow)
-    union all
     select b.procedure, 'irreversible_before_hold' as kind, b.step, a.step as milestone, b.step as act
     from plan as b
     join plan as a on a.procedure = b.procedure and a.place < b.place
@@ -73,10 +43,8 @@ pairs as (
     join plan as a on a.procedure = b.procedure and a.place < b.place and a.step = b.must_follow
     where not b.aligns and not b.reconnects and not coalesce(b.irreversible and a.hold_point, false)
     union all
-    select a.procedure, 'isolated_late' as kind, a.step, a.step as milestone, b.step as act
-    from plan as a
-    join plan as b on b.procedure = a.procedure and b.place > a.place
-    where a.phase = 'isolate' and b.phase not in ('open', 'isolate')
+    select procedure, kind, step, milestone, act
+    from battery_order
 ),
 -- one row a pair with the number of its rule: below 0 where a milestone never reached is a breach too
 rules as (
@@ -290,11 +258,11 @@ told as not materialized (
             when j.procedure in (select procedure from plan) then 'no_log'
             else 'no_procedure'
         end as beside,
-        coalesce(date_diff('day', l.closed_on, $as_of) >= $window, false) as mature,
-        coalesce(date_diff('day', l.closed_on, $as_of) >= $window and l.elapsed_days <= $window, false) as came_back
+        coalesce(l.matured, false) as mature,
+        coalesce(l.returned, false) as came_back
     from jobs as j
     left join judged as m on m.job = j.rowid
-    left join links as l on l.job_id = j.job_id
+    left join index_jobs($as_of, $window, 'repaired') as l on l.job_id = j.job_id
     where j.disposition = 'repaired' and j.closed_on <= $as_of and /* filters: */ true /* :filters */
 ),
 -- one row a group, procedure and model

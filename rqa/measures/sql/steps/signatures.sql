@@ -7,45 +7,9 @@
 -- Parameters: $window days, $as_of date, $unwritten: sites that do not write down what was found, whose returns so have no
 -- mark.
 -- Not counted: jobs without any mark.
-with
--- one row a matured job
-matured as (
-    select
-        l.job_id, l.site, coalesce(l.elapsed_days <= $window, false) as returned,
-        case when l.elapsed_days <= $window then l.return_job_id end as return_job_id, l.class
-    from links as l
-    where l.disposition = 'repaired' and l.closed_on <= $as_of and date_diff('day', l.closed_on, $as_of) >= $window
-),
--- one row a job and mark
-marks as (
-    select s.job_id, 'step' || chr(30) || s.step as mark
-    from steps as s
-    where s.outcome = 'fail'
-    union
-    select s.job_id, 'fault' || chr(30) || s.fault
-    from steps as s
-    where s.outcome = 'fail' and s.fault is not null
-    union
-    select d.job_id, 'test' || chr(30) || d.test
-    from diagnostics as d
-    where d.run = 1 and d.outcome = 'fail'
-    union
-    select
-        m.job_id,
-        'found' || chr(30) || case when m.class = 'no_fault_found' then 'nothing' else coalesce(b.found, 'unknown') end
-    from matured as m
-    join jobs as b on b.job_id = m.return_job_id
-    where not list_contains($unwritten::varchar[], m.site)
-),
--- one row a job with a mark
-signatures as (
-    select m.job_id, m.returned, string_agg(k.mark, chr(31) order by k.mark) as pattern
-    from matured as m
-    join marks as k on k.job_id = m.job_id
-    group by m.job_id, m.returned
-)
 select
-    pattern, cast(count(*) as bigint) as jobs, cast(count(*) filter (where returned) as bigint) as returned
-from signatures
-group by pattern
-order by jobs desc, pattern
+    s.pattern, cast(count(*) as bigint) as jobs, cast(count(*) filter (where m.returned) as bigint) as returned
+from matured_jobs($as_of, $window, 'repaired') as m
+join failure_signatures($as_of, $window, $unwritten) as s on s.job_id = m.job_id
+group by s.pattern
+order by jobs desc, s.pattern

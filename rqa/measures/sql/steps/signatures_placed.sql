@@ -17,42 +17,13 @@ writing as (
 ),
 -- one row a matured job
 matured as (
-    select
-        l.job_id, l.site, l.model, l.procedure, l.technician,
-        case when l.elapsed_days <= $window then l.return_job_id end as return_job_id, l.class
-    from links as l
-    where l.disposition = 'repaired' and l.closed_on <= $as_of and date_diff('day', l.closed_on, $as_of) >= $window
-),
--- one row a job and mark
-marks as (
-    select s.job_id, 'step' || chr(30) || s.step as mark
-    from steps as s
-    where s.outcome = 'fail'
-    union
-    select s.job_id, 'fault' || chr(30) || s.fault
-    from steps as s
-    where s.outcome = 'fail' and s.fault is not null
-    union
-    select d.job_id, 'test' || chr(30) || d.test
-    from diagnostics as d
-    where d.run = 1 and d.outcome = 'fail'
-    union
-    select
-        m.job_id,
-        'found' || chr(30) || case when m.class = 'no_fault_found' then 'nothing' else coalesce(b.found, 'unknown') end
-    from matured as m
-    join jobs as b on b.job_id = m.return_job_id
-    where not list_contains($unwritten::varchar[], m.site)
+    select job_id, site, model, procedure, technician from matured_jobs($as_of, $window, 'repaired')
 ),
 -- one row a job whose pattern is in a group
 placed as (
-    select x.job_id, g.cluster
-    from (
-        select job_id, string_agg(mark, chr(31) order by mark) as pattern
-        from marks
-        group by job_id
-    ) as x
-    join grouped as g on g.pattern = x.pattern
+    select s.job_id, g.cluster
+    from failure_signatures($as_of, $window, $unwritten) as s
+    join grouped as g on g.pattern = s.pattern
 ),
 -- one row a job, dimension and name
 named as (

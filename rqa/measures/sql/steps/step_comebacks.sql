@@ -17,11 +17,10 @@ select
     a.job_id is not null as again,
     l.class,
     cast(count(*) as bigint) as jobs,
-    cast(count(*) filter (where l.elapsed_days <= $window) as bigint) as returned
+    cast(count(*) filter (where l.returned) as bigint) as returned
 from steps as s
-join links as l on l.job_id = s.job_id
+join matured_jobs($as_of, $window, $disposition) as l on l.job_id = s.job_id
 left join tried_again as a on a.job_id = s.job_id and a.step_seq = s.step_seq
-where s.attempt = 1 and l.disposition = $disposition and l.closed_on <= $as_of
-  and date_diff('day', l.closed_on, $as_of) >= $window and /* filters: */ true /* :filters */
+where s.attempt = 1 and /* filters: */ true /* :filters */
 group by all
 order by all

@@ -21,10 +21,9 @@ select
     w.bench as at_bench,
     l.class,
     cast(count(*) as bigint) as jobs,
-    cast(count(*) filter (where l.elapsed_days <= $window) as bigint) as returned
-from links as l
+    cast(count(*) filter (where l.returned) as bigint) as returned
+from matured_jobs($as_of, $window, $disposition) as l
 join each as w on w.job_id = l.job_id
-where l.disposition = $disposition and l.closed_on <= $as_of and date_diff('day', l.closed_on, $as_of) >= $window
-  and /* filters: */ true /* :filters */
+where /* filters: */ true /* :filters */
 group by all
 order by all

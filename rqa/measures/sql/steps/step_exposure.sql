@@ -3,17 +3,15 @@
 -- those that passed or failed; failed; skipped; again: second attempts; chances: the opportunities of the first attempts
 -- not skipped, as their procedure declares them (the mean, rounded up, where it has the step several times with unlike
 -- numbers); undeclared: first attempts not skipped at steps that the job's procedure does not declare, one chance each.
+-- Where parts or lots are asked for, an attempt counts once under each part and lot that its job had fitted.
 -- Parameters: $as_of date: attempts dated later are left out.
--- Not counted: attempts beyond the second. A month of null: neither the step nor its job has a date.
+-- Not counted: attempts beyond the second; where parts or lots are asked for, jobs without a part. A month of null: neither the step nor its job has a date.
 with
--- one row a procedure and step
-declared as (
-    select
-        procedure, step,
-        min_by(phase, step_seq) as phase,
-        cast(ceil(avg(coalesce(opportunities, 1))) as bigint) as opportunities
-    from procedures
-    group by procedure, step
+-- one row a job and what is asked of the part and lot fitted in it
+fitted as (
+    select distinct
+        job_id /* if part_no: */ , part_no /* :if part_no */ /* if lot: */ , lot /* :if lot */
+    from parts
 )
 select
     /* groups: */ s.step as step, /* :groups */
@@ -27,11 +25,9 @@ select
     cast(coalesce(sum(coalesce(p.opportunities, 1)) filter (where s.attempt = 1 and s.outcome <> 'skipped'), 0) as bigint)
         as chances,
     cast(count(*) filter (where s.attempt = 1 and s.outcome <> 'skipped' and p.step is null) as bigint) as undeclared
-from steps as s
-left join jobs as j on j.job_id = s.job_id
-left join declared as p on p.procedure = j.procedure and p.step = s.step
-where s.attempt <= 2
-  and coalesce(coalesce(s.done_on, j.closed_on, j.opened_on) <= $as_of, true)
-  and /* filters: */ true /* :filters */
+from attempts_until($as_of) as s
+/* if part_no or lot: */ join fitted as f on f.job_id = s.job_id /* :if part_no or lot */
+left join declared_steps as p on p.procedure = s.procedure and p.step = s.step
+where s.attempt <= 2 and /* filters: */ true /* :filters */
 group by all
 order by all

@@ -7,44 +7,18 @@
 -- Parameters: $as_of date: later runs and attempts are left out, and jobs closed later.
 -- Not counted: jobs that are open or cancelled; skipped steps.
 with
--- one row a test of a job whose failed run is not its first: the earliest of these
-late as (
-    select job_id, test, min(run) as run
-    from diagnostics
-    where outcome = 'fail' and run > 1 and coalesce(run_on <= $as_of, true)
-    group by job_id, test
-),
--- one row a failed run before which none passed or failed
-failed_first_runs as (
-    select job_id, test, run, run_at, run_on, station
-    from diagnostics
-    where outcome = 'fail' and run = 1 and coalesce(run_on <= $as_of, true)
-    union all
-    select d.job_id, d.test, d.run, d.run_at, d.run_on, d.station
-    from late as a
-    join diagnostics as d on d.job_id = a.job_id and d.test = a.test and d.run = a.run
-    where not exists (
-        select 1 from diagnostics as b
-        where b.job_id = a.job_id and b.test = a.test and b.run < a.run and b.outcome in ('pass', 'fail')
-    )
-),
 -- one row a fail, with how the test ended
 fails as (
     select
         f.job_id, f.test, f.run, f.run_at, f.run_on, f.station,
         coalesce(max_by(n.outcome, n.run), 'fail') as last_outcome
-    from failed_first_runs as f
+    from failed_first_runs($as_of) as f
     join jobs as j on j.job_id = f.job_id
     left join (
-        select job_id, test, run, outcome from diagnostics where run > 1 and coalesce(run_on <= $as_of, true)
+        select job_id, test, run, outcome from runs_until($as_of) where run > 1
     ) as n on n.job_id = f.job_id and n.test = f.test and n.run > f.run
     where j.closed_on <= $as_of and j.disposition not in ('open', 'cancelled')
     group by all
-),
--- one row a step of a procedure and a subsystem it touches
-touches as (
-    select distinct procedure, step, unnest(subsystems) as subsystem
-    from procedures
 ),
 -- one row a fail: what the step log says
 logged as (
@@ -63,7 +37,7 @@ logged as (
     left join tests as t on t.test = f.test
     left join steps as s
         on s.job_id = f.job_id and s.outcome <> 'skipped' and coalesce(s.done_on <= $as_of, true)
-    left join touches as p on p.procedure = j.procedure and p.step = s.step and p.subsystem = t.subsystem
+    left join step_subsystems as p on p.procedure = j.procedure and p.step = s.step and p.subsystem = t.subsystem
     group by f.job_id, f.test
 )
 select

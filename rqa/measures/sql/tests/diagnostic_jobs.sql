@@ -4,8 +4,7 @@
 select
     /* groups: */ coalesce(j.model, 'unknown') as model, /* :groups */
     cast(count(distinct d.job_id) as bigint) as jobs
-from diagnostics as d
-left join jobs as j on j.job_id = d.job_id
-where d.run = 1 and coalesce(d.run_on <= $as_of, true) and /* filters: */ true /* :filters */
+from first_runs($as_of) as d left join jobs as j on j.job_id = d.job_id
+where /* filters: */ true /* :filters */
 group by all
 order by all

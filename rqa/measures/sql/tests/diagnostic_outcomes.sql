@@ -13,8 +13,8 @@ later as (
         max_by(outcome, run) as outcome,
         count(*) as runs,
         count(*) filter (where outcome = 'aborted') as aborted
-    from diagnostics
-    where run > 1 and coalesce(run_on <= $as_of, true)
+    from runs_until($as_of)
+    where run > 1
     group by job_id, test
 ),
 -- one row a group and way it went
@@ -26,10 +26,9 @@ ways as (
         count(*) as tests,
         sum(coalesce(l.runs, 0)) as further,
         sum(coalesce(l.aborted, 0)) as aborted
-    from diagnostics as d
-    left join jobs as j on j.job_id = d.job_id
+    from first_runs($as_of) as d left join jobs as j on j.job_id = d.job_id
     left join later as l on l.job_id = d.job_id and l.test = d.test
-    where d.run = 1 and coalesce(d.run_on <= $as_of, true) and /* filters: */ true /* :filters */
+    where /* filters: */ true /* :filters */
     group by all
 )
 select

@@ -10,77 +10,37 @@
 -- Not counted: tests that are not in the table of what tests cover; tests of a job whose first run is not in the store, as tested
 -- and as escaped from; skipped steps; attempts without a time, which come after nothing; what keep_links.sql leaves out.
 with
--- one row a test of a job that has a run which did not pass: the last of these
-not_passed as (
-    select job_id, test, max(run) as run
-    from diagnostics
-    where outcome <> 'pass' and coalesce(run_on <= $as_of, true)
-    group by job_id, test
-),
 -- one row a job in which some test did not pass in the end
 unpassed as (
-    select distinct n.job_id
-    from not_passed as n
-    left join (
-        select job_id, test, run from diagnostics where run > 1 and outcome = 'pass' and coalesce(run_on <= $as_of, true)
-    ) as p on p.job_id = n.job_id and p.test = n.test and p.run > n.run
-    where p.job_id is null
-),
--- one row a test of a job whose failed run is not its first: the earliest of these
-late as (
-    select job_id, test, min(run) as run
-    from diagnostics
-    where outcome = 'fail' and run > 1 and coalesce(run_on <= $as_of, true)
-    group by job_id, test
-),
--- one row a failed run before which none passed or failed
-failed_first_runs as (
-    select job_id, test, run, run_at, run_on, station
-    from diagnostics
-    where outcome = 'fail' and run = 1 and coalesce(run_on <= $as_of, true)
-    union all
-    select d.job_id, d.test, d.run, d.run_at, d.run_on, d.station
-    from late as a
-    join diagnostics as d on d.job_id = a.job_id and d.test = a.test and d.run = a.run
-    where not exists (
-        select 1 from diagnostics as b
-        where b.job_id = a.job_id and b.test = a.test and b.run < a.run and b.outcome in ('pass', 'fail')
-    )
-),
--- one row a step of a procedure and a subsystem it touches
-touches as (
-    select distinct procedure, step, unnest(subsystems) as subsystem
-    from procedures
+    select distinct job_id from unpassed_tests($as_of)
 ),
 -- one row a test of a job that failed at first: whether the work after it was on what the test covers
 failed_first as (
     select
         f.job_id, f.test,
         coalesce(bool_or(p.subsystem is not null or (s.job_id is not null and j.found = t.subsystem)), false) as caught
-    from failed_first_runs as f
+    from failed_first_runs($as_of) as f
     join jobs as j on j.job_id = f.job_id
     join tests as t on t.test = f.test
     left join steps as s
         on s.job_id = f.job_id and s.outcome <> 'skipped' and coalesce(s.ended_at, s.started_at) > f.run_at
         and coalesce(s.done_on <= $as_of, true)
-    left join touches as p on p.procedure = j.procedure and p.step = s.step and p.subsystem = t.subsystem
+    left join step_subsystems as p on p.procedure = j.procedure and p.step = s.step and p.subsystem = t.subsystem
     group by f.job_id, f.test
 ),
 -- one row an index job: how it came back within the window, if that was seen, and whether all its tests passed
-index_jobs as (
+closed as (
     select
         row_number() over () as place,
-        l.job_id, l.site, l.model, l.procedure, l.technician, l.billing, l.closed_on, l.closed_month,
-        date_diff('day', l.closed_on, $as_of) >= $window as matured,
+        l.job_id, l.site, l.model, l.procedure, l.technician, l.billing, l.closed_on, l.closed_month, l.matured,
         u.job_id is null as passed,
         b.job_id is null as not_back,
         case when l.class in ('repeat', 'workmanship', 'new_fault') then b.found end as found,
         coalesce(l.class in ('no_fault_found', 'unknown') and b.job_id is not null, false) as unverified
-    from links as l
+    from index_jobs($as_of, $window, $disposition) as l
     left join jobs as b
         on b.job_id = l.return_job_id and l.elapsed_days <= least($window, date_diff('day', l.closed_on, $as_of))
     left join unpassed as u on u.job_id = l.job_id
-    where l.disposition = $disposition and l.closed_on <= $as_of
 ),
 -- one row an index job and group of its tests; where tests are groups, first runs are one already
 jobs_once as (
@@ -88,10 +48,10 @@ jobs_once as (
         l.place,
         /* groups: */ d.test as test, /* :groups */
         l.matured, l.passed, l.not_back, l.unverified
-    from diagnostics as d
-    join index_jobs as l on l.job_id = d.job_id
+    from first_runs($as_of) as d
+    join closed as l on l.job_id = d.job_id
     join tests as t on t.test = d.test
-    where d.run = 1 and coalesce(d.run_on <= $as_of, true) and /* filters: */ true /* :filters */
+    where /* filters: */ true /* :filters */
 ),
 -- one row an index job and group in which a test let through what came back, or failed
 marked as (
@@ -100,10 +60,10 @@ marked as (
         /* groups: */ d.test as test, /* :groups */
         l.matured, l.passed,
         true as came_back, false as caught, false as doubtful
-    from diagnostics as d
-    join (select * from index_jobs where found is not null) as l on l.job_id = d.job_id
+    from first_runs($as_of) as d
+    join (select * from closed where found is not null) as l on l.job_id = d.job_id
     join tests as t on t.test = d.test and t.subsystem = l.found
-    where d.run = 1 and coalesce(d.run_on <= $as_of, true) and /* filters: */ true /* :filters */
+    where /* filters: */ true /* :filters */
     union all
     select
         l.place,
@@ -111,7 +71,7 @@ marked as (
         l.matured, l.passed,
         false as came_back, d.caught, not d.caught as doubtful
     from failed_first as d
-    join index_jobs as l on l.job_id = d.job_id
+    join closed as l on l.job_id = d.job_id
     join tests as t on t.test = d.test
     where /* filters: */ true /* :filters */
 ),

@@ -11,18 +11,15 @@ back as (
     select
         l.job_id,
         /* groups: */ l.model as model, /* :groups */
-        case when l.class in ('repeat', 'workmanship', 'new_fault') then b.found end as found
-    from links as l
-    join jobs as b on b.job_id = l.return_job_id
-    where l.disposition = $disposition and l.closed_on <= $as_of and date_diff('day', l.closed_on, $as_of) >= $window
-      and l.elapsed_days <= $window and /* filters: */ true /* :filters */
+        l.fault_found as found
+    from comeback_jobs($as_of, $window, $disposition) as l
+    where /* filters: */ true /* :filters */
 ),
 -- one row a come-back and test of its index job: how the last run ended
 last_runs as (
     select x.job_id, x.found, d.test, max_by(d.outcome, d.run) as outcome
     from back as x
-    join diagnostics as d on d.job_id = x.job_id
-    where coalesce(d.run_on <= $as_of, true)
+    join runs_until($as_of) as d on d.job_id = x.job_id
     group by x.job_id, x.found, d.test
 ),
 -- one row a come-back whose index job was tested: whether all passed, and whether one covers what was found

@@ -7,18 +7,15 @@
 with
 -- one row a come-back whose fault is known
 back as (
-    select l.job_id, l.elapsed_days, b.found
-    from links as l
-    join jobs as b on b.job_id = l.return_job_id
-    where l.disposition = $disposition and l.closed_on <= $as_of and date_diff('day', l.closed_on, $as_of) >= $window
-      and l.elapsed_days <= $window and l.class in ('repeat', 'workmanship', 'new_fault')
+    select job_id, elapsed_days, fault_found as found
+    from comeback_jobs($as_of, $window, $disposition)
+    where class in ('repeat', 'workmanship', 'new_fault')
 ),
 -- one row a test of its index job: how the last run ended
 last_runs as (
     select d.job_id, d.test, max_by(d.outcome, d.run) as outcome
-    from diagnostics as d
+    from runs_until($as_of) as d
     join back as x on x.job_id = d.job_id
-    where coalesce(d.run_on <= $as_of, true)
     group by d.job_id, d.test
 ),
 -- one row an index job and group
@@ -27,12 +24,11 @@ once as (
         d.job_id,
         x.elapsed_days,
         /* groups: */ d.test as test, /* :groups */
-    from diagnostics as d
+    from first_runs($as_of) as d
     join back as x on x.job_id = d.job_id
     join links as l on l.job_id = d.job_id
     join tests as t on t.test = d.test and t.subsystem = x.found
-    where d.run = 1 and coalesce(d.run_on <= $as_of, true)
-      and d.job_id not in (select job_id from last_runs where outcome <> 'pass') and /* filters: */ true /* :filters */
+    where d.job_id not in (select job_id from last_runs where outcome <> 'pass') and /* filters: */ true /* :filters */
 )
 select
     /* names: */ test, /* :names */

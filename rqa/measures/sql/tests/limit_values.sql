@@ -19,18 +19,12 @@ with
 matured as (
     select
         l.job_id, l.class, l.closed_on, l.closed_month, l.site, l.model, l.procedure, l.technician, l.billing,
-        case when l.elapsed_days <= $window then l.return_job_id end as back_job_id
-    from links as l
-    where l.disposition = $disposition and l.closed_on <= $as_of and date_diff('day', l.closed_on, $as_of) >= $window
+        case when l.returned then l.return_job_id end as back_job_id
+    from matured_jobs($as_of, $window, $disposition) as l
 ),
 -- one row a job with a test whose last run did not pass
 not_passed as (
-    select distinct d.job_id
-    from diagnostics as d
-    where d.outcome <> 'pass' and coalesce(d.run_on <= $as_of, true) and not exists (
-        select 1 from diagnostics as a
-        where a.run > 1 and a.job_id = d.job_id and a.test = d.test and a.run > d.run and coalesce(a.run_on <= $as_of, true)
-    )
+    select distinct job_id from unpassed_tests($as_of)
 ),
 -- one row a job and test, with its first and its last run that has a value
 decided as (
@@ -44,8 +38,8 @@ decided as (
         max_by(cast(d.value as double), d.run) as last_value,
         max_by(d.outcome, d.run) as last_outcome,
         max_by(d.run_at, d.run) as last_at
-    from diagnostics as d
-    where d.outcome <> 'aborted' and d.value is not null and coalesce(d.run_on <= $as_of, true)
+    from runs_until($as_of) as d
+    where d.outcome <> 'aborted' and d.value is not null
     group by all
 ),
 -- one row a job and test of which the first run failed, and where the job has step attempts that may lie before the last

@@ -11,8 +11,7 @@ select
     cast(d.value as double) as value,
     cast(count(*) filter (where d.run = 1) as bigint) as first,
     cast(count(*) as bigint) as every
-from diagnostics as d
-left join jobs as j on j.job_id = d.job_id
-where d.outcome <> 'aborted' and coalesce(d.run_on <= $as_of, true) and /* filters: */ true /* :filters */
+from runs_until($as_of) as d left join jobs as j on j.job_id = d.job_id
+where d.outcome <> 'aborted' and /* filters: */ true /* :filters */
 group by all
 order by all

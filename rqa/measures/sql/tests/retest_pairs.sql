@@ -10,8 +10,8 @@ with
 -- one row a run beyond the first
 later as (
     select job_id, test, run, run_at, outcome, station, cast(value as double) as value, unit
-    from diagnostics
-    where run > 1 and coalesce(run_on <= $as_of, true)
+    from runs_until($as_of)
+    where run > 1
 ),
 -- one row a run and the next one
 pairs as (
@@ -22,10 +22,9 @@ pairs as (
         d.outcome as first_outcome, a.outcome as second_outcome,
         case when d.unit is not distinct from a.unit then a.value - cast(d.value as double) end as apart,
         d.run_at as first_at, a.run_at as second_at
-    from diagnostics as d
+    from runs_until($as_of) as d left join jobs as j on j.job_id = d.job_id
     join later as a on a.job_id = d.job_id and a.test = d.test and a.run = d.run + 1
-    left join jobs as j on j.job_id = d.job_id
-    where coalesce(d.run_on <= $as_of, true) and d.outcome <> 'aborted' and a.outcome <> 'aborted'
+    where d.outcome <> 'aborted' and a.outcome <> 'aborted'
       and /* filters: */ true /* :filters */
 )
 select

@@ -11,14 +11,14 @@ with
 -- one row a failed run
 failed as (
     select job_id, test, run, run_at, run_on, station
-    from diagnostics
-    where outcome = 'fail' and coalesce(run_on <= $as_of, true)
+    from runs_until($as_of)
+    where outcome = 'fail'
 ),
 -- one row a run beyond the first that passed or failed
 later as (
     select job_id, test, run, run_at, outcome, station
-    from diagnostics
-    where run > 1 and outcome in ('pass', 'fail') and coalesce(run_on <= $as_of, true)
+    from runs_until($as_of)
+    where run > 1 and outcome in ('pass', 'fail')
 ),
 -- one row a failed run, with the next one that passed or failed
 followed as (
@@ -73,9 +73,8 @@ counted as (
     select
         /* groups: */ d.test as test, /* :groups */
         '' as fate, false as elsewhere, count(*) as runs
-    from diagnostics as d
-    left join jobs as j on j.job_id = d.job_id
-    where d.outcome in ('pass', 'fail') and coalesce(d.run_on <= $as_of, true) and /* filters: */ true /* :filters */
+    from runs_until($as_of) as d left join jobs as j on j.job_id = d.job_id
+    where d.outcome in ('pass', 'fail') and /* filters: */ true /* :filters */
     group by all
     union all
     select

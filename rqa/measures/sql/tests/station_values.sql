@@ -13,10 +13,8 @@ readings as (
         coalesce(d.unit, '') as unit, d.station as at_station, j.model as of_model, j.procedure as of_procedure,
         cast(d.value as double) as value,
         cast(date_trunc($period, d.run_on) as date) as period
-    from diagnostics as d
-    join jobs as j on j.job_id = d.job_id
-    where d.run = 1 and d.outcome <> 'aborted' and d.value is not null and d.station is not null
-      and d.run_on <= $as_of and /* filters: */ true /* :filters */
+    from first_runs($as_of) as d join jobs as j on j.job_id = d.job_id
+    where d.outcome <> 'aborted' and d.value is not null and d.station is not null and d.run_on is not null and /* filters: */ true /* :filters */
 ),
 -- one row a group, unit and value
 by_value as (

@@ -8,8 +8,7 @@ select
     cast(d.upper_limit as double) as upper_limit,
     cast(count(*) as bigint) as runs,
     max(d.run_on) as last_on
-from diagnostics as d
-where d.outcome <> 'aborted' and d.value is not null and coalesce(d.run_on <= $as_of, true)
-  and /* filters: */ true /* :filters */
+from runs_until($as_of) as d
+where d.outcome <> 'aborted' and d.value is not null and /* filters: */ true /* :filters */
 group by all
 order by all

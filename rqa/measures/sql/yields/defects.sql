@@ -6,15 +6,6 @@
 -- Parameters: $as_of date: steps dated later are left out.
 -- Not counted: later attempts, attempts without a check. A month of null: neither the step nor its job has a date.
 with
--- one row a procedure and step
-declared as (
-    select
-        procedure, step,
-        min_by(phase, step_seq) as phase,
-        cast(ceil(avg(coalesce(opportunities, 1))) as bigint) as opportunities
-    from procedures
-    group by procedure, step
-),
 -- one row a job and group
 units as (
     select
@@ -24,12 +15,9 @@ units as (
         count(*) filter (where s.outcome = 'fail') as failed,
         sum(coalesce(p.opportunities, 1)) as chances,
         count(*) filter (where p.step is null) as undeclared
-    from steps as s
-    left join jobs as j on j.job_id = s.job_id
-    left join declared as p on p.procedure = j.procedure and p.step = s.step
-    where s.attempt = 1 and s.outcome in ('pass', 'fail')
-      and coalesce(coalesce(s.done_on, j.closed_on, j.opened_on) <= $as_of, true)
-      and /* filters: */ true /* :filters */
+    from attempts_until($as_of) as s
+    left join declared_steps as p on p.procedure = s.procedure and p.step = s.step
+    where s.attempt = 1 and s.outcome in ('pass', 'fail') and /* filters: */ true /* :filters */
     group by all
 )
 select

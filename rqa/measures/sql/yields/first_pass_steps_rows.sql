@@ -3,24 +3,15 @@
 -- Parameters: $as_of date: steps dated later are left out.
 -- Not counted: later attempts. A month of null: neither the step nor its job has a date.
 with
--- one row a procedure and step: the phase of its first place in the procedure
-phases as (
-    select procedure, step, min_by(phase, step_seq) as phase
-    from procedures
-    group by procedure, step
-),
 -- one row a group and outcome: one plain count is far cheaper than four conditional ones
 outcomes as (
     select
         /* groups: */ s.step as step, /* :groups */
         s.outcome as outcome,
         count(*) as attempts
-    from steps as s
-    left join jobs as j on j.job_id = s.job_id
-    /* if phase: */ left join phases as p on p.procedure = j.procedure and p.step = s.step /* :if phase */
-    where s.attempt = 1
-      and coalesce(coalesce(s.done_on, j.closed_on, j.opened_on) <= $as_of, true)
-      and /* filters: */ true /* :filters */
+    from attempts_until($as_of) as s
+    /* if phase: */ left join declared_steps as p on p.procedure = s.procedure and p.step = s.step /* :if phase */
+    where s.attempt = 1 and /* filters: */ true /* :filters */
     group by all
 )
 select

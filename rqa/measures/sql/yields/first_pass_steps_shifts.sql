@@ -8,22 +8,10 @@
 -- sites' time zones (UTC for a site that is not among them).
 -- Not counted: later attempts. A month of null: neither the step nor its job has a date.
 with
--- one row a procedure and step: the phase of its first place in the procedure
-phases as (
-    select procedure, step, min_by(phase, step_seq) as phase
-    from procedures
-    group by procedure, step
-),
 -- one row an attempt, with its technician and time
 worked as (
-    select
-        s.job_id, s.step_seq, s.attempt, s.step, s.bench, s.tool, s.outcome,
-        j.site, j.model, j.procedure, j.billing,
-        coalesce(s.technician, j.technician) as technician,
-        coalesce(s.done_on, j.closed_on, j.opened_on) as day,
-        coalesce(s.started_at, s.ended_at) as done_at
-    from steps as s
-    left join jobs as j on j.job_id = s.job_id
+    select *, coalesce(started_at, ended_at) as done_at
+    from attempts_of_jobs
 ),
 -- one row an attempt, with the time of the technician's one before
 after as (
@@ -94,7 +82,7 @@ attempts as (
     from worked as w
     left join clocked as c on c.job_id = w.job_id and c.step_seq = w.step_seq and c.attempt = w.attempt
     left join trained as t on t.technician = w.technician and t.day = w.day
-    left join phases as p on p.procedure = w.procedure and p.step = w.step
+    left join declared_steps as p on p.procedure = w.procedure and p.step = w.step
     where w.attempt = 1 and coalesce(w.day <= $as_of, true)
 )
 select

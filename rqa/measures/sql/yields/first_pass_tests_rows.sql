@@ -8,9 +8,8 @@ outcomes as (
         /* groups: */ d.test as test, /* :groups */
         d.outcome as outcome,
         count(*) as runs
-    from diagnostics as d
-    left join jobs as j on j.job_id = d.job_id
-    where d.run = 1 and coalesce(d.run_on <= $as_of, true) and /* filters: */ true /* :filters */
+    from first_runs($as_of) as d left join jobs as j on j.job_id = d.job_id
+    where /* filters: */ true /* :filters */
     group by all
 )
 select

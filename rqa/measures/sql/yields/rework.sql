@@ -4,13 +4,6 @@
 -- time between; later_timed, later_seconds: the same of attempts beyond the first.
 -- Parameters: $as_of date: attempts dated later are left out.
 -- Not counted: skipped steps. A month of null: neither the step nor its job has a date.
-with
--- one row a procedure and step: the phase of its first place in the procedure
-phases as (
-    select procedure, step, min_by(phase, step_seq) as phase
-    from procedures
-    group by procedure, step
-)
 select
     /* groups: */ s.step as step, /* :groups */
     cast(count(*) filter (where s.attempt = 1) as bigint) as executed,
@@ -22,11 +15,8 @@ select
     cast(count(*) filter (where s.attempt > 1 and s.ended_at >= s.started_at) as bigint) as later_timed,
     cast(coalesce(sum(date_diff('second', s.started_at, s.ended_at)) filter (where s.attempt > 1), 0) as bigint)
         as later_seconds
-from steps as s
-left join jobs as j on j.job_id = s.job_id
-/* if phase: */ left join phases as p on p.procedure = j.procedure and p.step = s.step /* :if phase */
-where s.outcome <> 'skipped'
-  and coalesce(coalesce(s.done_on, j.closed_on, j.opened_on) <= $as_of, true)
-  and /* filters: */ true /* :filters */
+from attempts_until($as_of) as s
+/* if phase: */ left join declared_steps as p on p.procedure = s.procedure and p.step = s.step /* :if phase */
+where s.outcome <> 'skipped' and /* filters: */ true /* :filters */
 group by all
 order by all

@@ -24,12 +24,6 @@ followed as (
     window next_logged as (
         partition by s.job_id order by coalesce(s.started_at, s.ended_at), s.step_seq, s.attempt
     )
-),
--- one row a procedure and step: the phase of its first place in the procedure
-phases as (
-    select procedure, step, min_by(phase, step_seq) as phase
-    from procedures
-    group by procedure, step
 )
 select
     /* groups: */ s.step as step, /* :groups */
@@ -42,12 +36,9 @@ select
     end as way,
     case when n.next_seq <> s.step_seq then n.next_step else '' end as to_step,
     cast(count(*) as bigint) as failures
-from steps as s
-left join jobs as j on j.job_id = s.job_id
+from attempts_until($as_of) as s
 left join followed as n on n.job_id = s.job_id and n.step_seq = s.step_seq and n.attempt = s.attempt
-/* if phase: */ left join phases as p on p.procedure = j.procedure and p.step = s.step /* :if phase */
-where s.outcome = 'fail'
-  and coalesce(coalesce(s.done_on, j.closed_on, j.opened_on) <= $as_of, true)
-  and /* filters: */ true /* :filters */
+/* if phase: */ left join declared_steps as p on p.procedure = s.procedure and p.step = s.step /* :if phase */
+where s.outcome = 'fail' and /* filters: */ true /* :filters */
 group by all
 order by all

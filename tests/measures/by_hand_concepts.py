@@ -1,0 +1,285 @@
+"""The concepts of the store again, one row at a time, from what their headers say.
+
+What is told of a row is the least that tells the concepts apart: the store's SQL gives the same columns.
+"""
+
+from collections.abc import Callable, Sequence
+from datetime import date, timedelta
+from typing import Any
+
+from tests.measures.by_hand import Row, Tables, known, links
+from tests.measures.comebacks.by_hand_returns import end_of_follow_up, retired_on
+from tests.measures.comebacks.by_hand_returns import index_jobs as seen_jobs
+from tests.measures.steps import by_hand_order
+from tests.measures.tests.by_hand_diagnostics import attempts_of, first_judged, release_rows, runs_seen
+from tests.measures.yields.by_hand_work import day_of, job_of, who
+
+JOB_NAMES = ("site", "model", "procedure", "technician", "billing")
+Rows = list[tuple[Any, ...]]
+
+
+def declared_steps(data: Tables) -> Rows:
+    made = []
+    for procedure, step in {(p["procedure"], p["step"]) for p in data["procedures"]}:
+        places = [p for p in data["procedures"] if (p["procedure"], p["step"]) == (procedure, step)]
+        chances = [1 if p["opportunities"] is None else p["opportunities"] for p in places]
+        first = min(places, key=lambda p: p["step_seq"])
+        made.append((procedure, step, first["phase"], -(-sum(chances) // len(chances))))
+    return made
+
+
+def step_subsystems(data: Tables) -> Rows:
+    return list({(p["procedure"], p["step"], s) for p in data["procedures"] for s in p["subsystems"] or ()})
+
+
+def plans(data: Tables) -> list[tuple[str, list[Row]]]:
+    names = {p["procedure"] for p in data["procedures"]}
+    return [(name, by_hand_order.declared(name, data)) for name in names]
+
+
+def reconnections(plan: Sequence[Row]) -> set[str]:
+    reseats = [p["step"] for p in plan if p["phase"] == "reseat" and by_hand_order.has(p, "battery")]
+    return set(reseats[-1:])
+
+
+def procedure_plan(data: Tables) -> Rows:
+    return [
+        (
+            name, place, p["step"], by_hand_order.counts_connectors(p),
+            p["phase"] in ("align", "verify") and by_hand_order.has(p, "alignment"), p["step"] in reconnections(plan),
+        )
+        for name, plan in plans(data)
+        for place, p in enumerate(plan)
+    ]
+
+
+def battery_order(data: Tables) -> Rows:
+    made: Rows = []
+    for name, plan in plans(data):
+        for at, a in enumerate(plan):
+            for b in plan[at + 1 :]:
+                if a["phase"] == "isolate" and b["phase"] not in ("open", "isolate"):
+                    made.append((name, "isolated_late", a["step"], a["step"], b["step"], b["phase"]))
+                before = by_hand_order.counts_connectors(a) or a["step"] == b["must_follow"]
+                if b["step"] in reconnections(plan) and before:
+                    made.append((name, "reconnected_early", b["step"], a["step"], b["step"], b["phase"]))
+    return made
+
+
+def fitted_lots(data: Tables) -> Rows:
+    return list({(p["job_id"], p["part_no"], p["lot"]) for p in data["parts"] if p["lot"] is not None})
+
+
+def attempts_of_jobs(data: Tables) -> Rows:
+    made = []
+    for s in data["steps"]:
+        job = job_of(s, data)
+        told = [None if job is None else job[name] for name in ("site", "model", "procedure", "billing")]
+        made.append((s["job_id"], s["step_seq"], s["attempt"], s["outcome"], who(s, job), day_of(s, job), *told))
+    return made
+
+
+def attempts_until(data: Tables, as_of: date) -> Rows:
+    return [row for row in attempts_of_jobs(data) if row[5] is None or row[5] <= as_of]
+
+
+def runs_until(data: Tables, as_of: date) -> Rows:
+    seen = [r for r in data["diagnostics"] if r["run_on"] is None or r["run_on"] <= as_of]
+    return [(r["job_id"], r["test"], r["run"], r["outcome"]) for r in seen]
+
+
+def first_runs(data: Tables, as_of: date) -> Rows:
+    return [row for row in runs_until(data, as_of) if row[2] == 1]
+
+
+def failed_first_runs(data: Tables, as_of: date) -> Rows:
+    first = [(key, first_judged(runs)) for key, runs in runs_seen(data, as_of).items()]
+    return [(*key, r["run"], r["run_at"]) for key, r in first if r is not None and r["outcome"] == "fail"]
+
+
+def unpassed_tests(data: Tables, as_of: date) -> Rows:
+    last = {key: runs[-1] for key, runs in runs_seen(data, as_of).items()}
+    return [(*key, r["run"], r["outcome"], r["run_at"]) for key, r in last.items() if r["outcome"] != "pass"]
+
+
+def work_ended(data: Tables, as_of: date) -> Rows:
+    made = []
+    for job in {s["job_id"] for s in data["steps"]}:
+        own = attempts_of(job, data)
+        ends = [end for s, _, end in own if end is not None and (s["done_on"] is None or s["done_on"] <= as_of)]
+        made += [(job, max(ends))] if ends else []
+    return made
+
+
+def outdated_tests(data: Tables, as_of: date) -> Rows:
+    until = dict(work_ended(data, as_of))
+    last = {key: runs[-1]["run_at"] for key, runs in runs_seen(data, as_of).items()}
+    return [(job, test, at) for (job, test), at in last.items() if job in until and at < until[job]]
+
+
+def released_jobs(data: Tables, as_of: date) -> Rows:
+    return [(job,) for job in release_rows(data, as_of=as_of, usual=0.8, least=1)]
+
+
+def usual_tests(data: Tables, as_of: date) -> Rows:
+    made = []
+    for job, r in release_rows(data, as_of=as_of, usual=0.6, least=2).items():
+        if r["needed"]:
+            made.append((job, len(r["needed"]), tuple(sorted(r["needed"] - set(r["last"]))) or None))
+    return made
+
+
+def kinds_of_work(data: Tables) -> Rows:
+    kinds = sorted({tuple(known(j[n]) for n in ("site", "model", "procedure", "billing")) for j in data["jobs"]})
+    return [(*kind, number + 1) for number, kind in enumerate(kinds)]
+
+
+def job_kinds(data: Tables) -> Rows:
+    numbers = {row[:4]: row[4] for row in kinds_of_work(data)}
+    return [
+        (
+            j["job_id"], j["technician"], j["opened_on"] if j["closed_on"] is None else j["closed_on"],
+            numbers[tuple(known(j[n]) for n in ("site", "model", "procedure", "billing"))],
+        )
+        for j in data["jobs"]
+    ]
+
+
+def checks(data: Tables, job: str) -> list[str]:
+    own = [s for s in data["steps"] if s["job_id"] == job and s["attempt"] == 1]
+    return [s["outcome"] for s in own if s["outcome"] in ("pass", "fail")]
+
+
+def checked_steps(data: Tables) -> Rows:
+    looked = {job: checks(data, job) for job in {s["job_id"] for s in data["steps"]}}
+    return [(job, own.count("fail")) for job, own in looked.items() if own]
+
+
+def clean_checks(data: Tables) -> Rows:
+    made = []
+    for job in {row["job_id"] for table in ("steps", "diagnostics") for row in data[table]}:
+        own = checks(data, job)
+        own += [r["outcome"] for r in data["diagnostics"] if r["job_id"] == job and r["run"] == 1]
+        made += [(job, all(outcome == "pass" for outcome in own))] if own else []
+    return made
+
+
+def index_jobs(data: Tables, as_of: date) -> Rows:
+    made = []
+    for job, _, gap, kind in links(data).values():
+        if job["disposition"] == "repaired" and job["closed_on"] <= as_of:
+            ripe = job["closed_on"] + timedelta(days=30) <= as_of
+            made.append((job["job_id"], gap, kind, ripe, ripe and gap is not None and gap <= 30))
+    return made
+
+
+def matured_jobs(data: Tables, as_of: date) -> Rows:
+    return [row for row in index_jobs(data, as_of) if row[3]]
+
+
+def comeback_jobs(data: Tables, as_of: date) -> Rows:
+    made = []
+    back = {job: link[1] for job, link in links(data).items()}
+    for job, _, kind, _, returned in matured_jobs(data, as_of):
+        if returned:
+            found = back[job]["found"] if kind in ("repeat", "workmanship", "new_fault") else None
+            made.append((job, kind, back[job]["complaint"], back[job]["found"], found))
+    return made
+
+
+def followed_jobs(data: Tables, as_of: date) -> Rows:
+    made = []
+    for job, gap, kind, _ in seen_jobs(data, as_of):
+        days, outcome = end_of_follow_up(data, job, gap, kind, as_of)
+        ended = {"retired": "retired", "followed": "in service"}.get(outcome, "returned")
+        until = None if ended == "in service" else job["closed_on"] + timedelta(days=days)
+        made.append((job["job_id"], ended, until, days, outcome))
+    return made
+
+
+def followed_counts(data: Tables, as_of: date) -> Rows:
+    """A row a job: the counts, added up, say the same."""
+    jobs = {j["job_id"]: j for j in data["jobs"]}
+    return [
+        (jobs[job]["closed_on"], *(known(jobs[job][n]) for n in JOB_NAMES), *rest)
+        for job, *rest in followed_jobs(data, as_of)
+    ]
+
+
+def unit_histories(data: Tables, as_of: date) -> Rows:
+    made = []
+    for unit in {job["unit_id"] for job, *_ in seen_jobs(data, as_of)}:
+        own = [(job, gap) for job, gap, *_ in seen_jobs(data, as_of) if job["unit_id"] == unit]
+        first = min((job for job, _ in own), key=lambda j: (j["closed_on"], j["job_id"]))
+        start = first["closed_on"]
+        returns = [job["closed_on"] + timedelta(days=gap) for job, gap in own if gap is not None]
+        gone = retired_on(data, unit, as_of)
+        stays = gone is None or gone < max([*returns, *(job["closed_on"] for job, _ in own)])
+        age = min(((as_of if stays else gone) - start).days, 60)
+        ages = tuple(sorted((day - start).days for day in returns if (day - start).days <= age))
+        made.append((unit, *(known(first[n]) for n in JOB_NAMES), start, age, ages))
+    return made
+
+
+def failure_marks(data: Tables, as_of: date) -> Rows:
+    fails = [s for s in data["steps"] if s["outcome"] == "fail"]
+    made = {(s["job_id"], "step", s["step"]) for s in fails}
+    made |= {(s["job_id"], "fault", s["fault"]) for s in fails if s.get("fault") is not None}
+    runs = [r for r in data["diagnostics"] if r["run"] == 1 and r["outcome"] == "fail"]
+    made |= {(r["job_id"], "test", r["test"]) for r in runs}
+    for job, kind, _, found, _ in comeback_jobs(data, as_of):
+        made.add((job, "found", "nothing" if kind == "no_fault_found" else found))
+    return [(*mark, f"{mark[1]}\x1e{known(mark[2])}") for mark in made]
+
+
+def failure_signatures(data: Tables, as_of: date) -> Rows:
+    blind = {j["job_id"] for j in data["jobs"] if j["site"] == "Birch"}
+    marks: dict[str, list[str]] = {}
+    for job, kind, _, mark in failure_marks(data, as_of):
+        if kind != "found" or job not in blind:
+            marks.setdefault(job, []).append(mark)
+    return [(job, "\x1f".join(sorted(own))) for job, own in marks.items()]
+
+
+PLAIN: dict[str, tuple[str, Callable[[Tables], Rows]]] = {
+    "declared_steps": ("procedure, step, phase, opportunities", declared_steps),
+    "step_subsystems": ("procedure, step, subsystem", step_subsystems),
+    "procedure_plan": ("procedure, place, step, counts, aligns, reconnects", procedure_plan),
+    "battery_order": ("procedure, kind, step, milestone, act, act_phase", battery_order),
+    "fitted_lots": ("job_id, part_no, lot", fitted_lots),
+    "attempts_of_jobs": (
+        "job_id, step_seq, attempt, outcome, technician, day, site, model, procedure, billing", attempts_of_jobs,
+    ),
+    "kinds_of_work": ("site, model, procedure, billing, kind", kinds_of_work),
+    "job_kinds": ("job_id, technician, day, kind", job_kinds),
+    "checked_steps": ("job_id, failed", checked_steps),
+    "clean_checks": ("job_id, clean", clean_checks),
+}
+"""Views: the columns compared, and the row loop."""
+OF_A_DAY: dict[str, tuple[str, str, Callable[[Tables, date], Rows]]] = {
+    "attempts_until": ("$day", PLAIN["attempts_of_jobs"][0], attempts_until),
+    "runs_until": ("$day", "job_id, test, run, outcome", runs_until),
+    "first_runs": ("$day", "job_id, test, run, outcome", first_runs),
+    "failed_first_runs": ("$day", "job_id, test, run, run_at", failed_first_runs),
+    "unpassed_tests": ("$day", "job_id, test, run, outcome, run_at", unpassed_tests),
+    "work_ended": ("$day", "job_id, worked_until", work_ended),
+    "outdated_tests": ("$day", "job_id, test, run_at", outdated_tests),
+    "released_jobs": ("$day, 'repaired'", "job_id", released_jobs),
+    "usual_tests": ("$day, 'repaired', 2, 0.6", "job_id, needed, list_sort(missing)", usual_tests),
+    "index_jobs": ("$day, 30, 'repaired'", "job_id, elapsed_days, class, matured, returned", index_jobs),
+    "matured_jobs": ("$day, 30, 'repaired'", "job_id, elapsed_days, class, matured, returned", matured_jobs),
+    "comeback_jobs": (
+        "$day, 30, 'repaired'", "job_id, class, return_complaint, return_found, fault_found", comeback_jobs,
+    ),
+    "followed_jobs": ("$day, 'repaired'", "job_id, ended, ended_on, followed_days, outcome", followed_jobs),
+    "unit_histories": (
+        "$day, 60, 'repaired'", f"unit_id, {', '.join(JOB_NAMES)}, first_on, end_day, return_days", unit_histories,
+    ),
+    "failure_marks": ("$day, 30", "job_id, kind, value, mark", failure_marks),
+    "failure_signatures": ("$day, 30, ['Birch']", "job_id, pattern", failure_signatures),
+    "followed_counts": (
+        "$day, 'repaired'", f"closed_on, {', '.join(JOB_NAMES)}, ended, ended_on, followed_days, outcome",
+        followed_counts,
+    ),
+}
+"""Table macros that look from a day: their arguments, the columns compared, and the row loop."""
