@@ -26,11 +26,8 @@ def pseudonym(text: str, key_file: str, *, prefix: str = PREFIX, digits: int = D
     Source: H. Krawczyk, M. Bellare and R. Canetti, HMAC, RFC 2104, 1997.
     """
     path = Path(key_file).expanduser()
-    if not path.is_file() or path.stat().st_size == 0:
-        raise MappingError(
-            f"key_file: {path} holds no key. Make one once, e.g. with `openssl rand -out {path} 32`, and keep it "
-            "out of the workspace."
-        )
+    if lacking := _lacking(path):
+        raise MappingError(f"key_file: {path} {lacking}.")
     inner, outer = (_padded(path.resolve(), byte) for byte in (0x36, 0x5C))
     digest = f"sha256({outer} || unhex(sha256({inner} || encode(upper({text})))))"
     return f"'{prefix}' || left({digest}, {digits})"
@@ -47,6 +44,13 @@ def key_faults(mapping: Mapping, workspace: Path, sources: Collection[Path]) -> 
     ]
 
 
+def _lacking(key: Path) -> str:
+    """What is wrong with a file that should hold a key and holds none; nothing if it holds one."""
+    if key.is_file() and key.stat().st_size:
+        return ""
+    return f"holds no key. Make one once, e.g. with `openssl rand -out {key} 32`, and keep it out of the workspace"
+
+
 def _misplaced(key: Path, workspace: Path, sources: Collection[Path]) -> str:
     """What is wrong with where a key lies; nothing if all is well."""
     if key.resolve().is_relative_to(workspace):
@@ -59,7 +63,7 @@ def _misplaced(key: Path, workspace: Path, sources: Collection[Path]) -> str:
             "is one of the files that are read, so that whoever has its rows has the key, and a new row is a new key. "
             "Make a key of its own, e.g. with `openssl rand`"
         )
-    return ""
+    return _lacking(key)
 
 
 def _padded(path: Path, byte: int) -> str:
