@@ -51,8 +51,6 @@ def settle(
     _one_way_of_numbers(connection, table)
     verdicts = {f.file_no: dict.fromkeys(VERDICTS, 0) for f in files}
     places = Places(load_id, verdicts)
-    if _in_store(connection, name) and not any(f.read_again for f in files):
-        places.adoptable = files
     left_out = f"select {FILE_NO}, count(*) from temp.placed_{name} where {LEFT_OUT} group by all"
     count_into(verdicts, "left_out", connection.execute(left_out).fetchall())
     staged = f"select source_file, coalesce({DERIVE}, ''), count(*) filter (where {BROKEN} is null and not {LEFT_OUT}) "
@@ -60,6 +58,9 @@ def settle(
     given = {label: (derive, good) for label, derive, good in connection.execute(staged).fetchall()}
     held = {d for (d,) in connection.execute(f"select derive from temp.{ORDER} where derive is not null").fetchall()}
     derivations = sorted({derive for derive, _ in given.values()} | held)
+    if len(derivations) < 2 and _in_store(connection, name) and not any(f.read_again for f in files):
+        # The staging table is gone when it has become the store's, so nothing may be asked of it afterwards.
+        places.adoptable = files
     if len(derivations) > 1 and unsure(connection):
         raise RowsNeededError
     _drop_refused(connection, name)

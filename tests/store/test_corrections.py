@@ -141,6 +141,17 @@ def test_rows_of_a_file_that_is_gone_stay(ws: Workspace) -> None:
     assert [i for (i,) in ws.rows("select job_id from jobs order by 1")] == ["A", "B"]
 
 
+def test_a_file_that_gave_no_good_row_may_be_gone_when_another_gives_the_first(ws: Workspace) -> None:
+    """The first one lacks the steps' numbers, and the second brings them."""
+    mapping = {"files": {"s": {"path": "s*.csv"}}, "table": [{"table": "steps", "from": "s"}]}
+    ws.write("s1.csv", "job_id,step,outcome\nA,cut,maybe\n")
+    ws.load(mapping)
+    (ws.folder / "s1.csv").unlink()
+    ws.write("s2.csv", "job_id,step,outcome,step_seq,attempt\nA,cut,pass,1,1\n")
+    assert ws.load(mapping).total("accepted") == 1
+    assert ws.rows("select job_id, step_seq, attempt from steps") == [("A", 1, 1)]
+
+
 def test_a_file_that_is_gone_may_hold_rows_that_repeat_each_other(ws: Workspace) -> None:
     """What it repeated is not asked of it any more: a row for the same key in an older file is still the older one."""
     ws.write("1.csv", csv_of(job("B")))
