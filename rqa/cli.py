@@ -142,9 +142,9 @@ def _show(report: "LoadReport", *, every_file: bool) -> None:
 def load(workspace: Path, wait: float, memory: str, every_file: bool) -> None:
     """Read the workspace's sources and bring its store up to date.
 
-    Every row is accepted, refused with all its reasons, already known, or superseded by a correction. All or nothing:
-    a load that is stopped leaves the old store as it was. Ends with 2 when the load was made and most rows of a file
-    were refused or withdrawn: look at the report before using the store.
+    Every row is accepted, refused with all its reasons, already known, superseded by a correction, or merged with
+    other lines of its job. All or nothing: a load that is stopped leaves the old store as it was. Ends with 2 when the
+    load was made and most rows of a file were refused or withdrawn: look at the report before using the store.
     """
     _show(_load(workspace, write=True, wait=wait, memory=memory), every_file=every_file)
 

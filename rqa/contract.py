@@ -41,6 +41,29 @@ class Rule:
 
 
 @dataclass(frozen=True)
+class Lines:
+    """How several lines of a source become one row of a table, where the mapping says that they are one.
+
+    Of every column that is not named here, the first value given by a line is taken.
+    """
+
+    same: tuple[str, ...]
+    """Columns in which lines must not differ: they tell what the row is about."""
+    each: tuple[str, ...]
+    """Columns that every line gives by itself, as they decide how it is read."""
+    start: str
+    """The time of which the earliest is taken."""
+    end: str
+    """The time of which the latest is taken; none while a line is open."""
+    state: str
+    """The code that says whether a line is open."""
+    open: str
+    """Its value for an open line; one such line makes the row open."""
+    void: str
+    """Its value for a line that counts only where all lines have it."""
+
+
+@dataclass(frozen=True)
 class Table:
     """One table: what a row is, its columns in order, its rules over several columns."""
 
@@ -55,6 +78,8 @@ class Table:
     """Pairs of times, start and end; used to tell which pass of a repeated hour a start belongs to."""
     days: tuple[tuple[str, tuple[str, ...]], ...] = ()
     """Columns the load adds: the day, in the site's own calendar, of the first of these times that is given."""
+    lines: Lines | None = None
+    """How lines of one row are put together; None where every line is a row."""
 
     @property
     def key(self) -> tuple[str, ...]:
@@ -121,6 +146,10 @@ JOBS = Table(
     ),
     spans=(("opened_at", "closed_at"),),
     days=(("opened_on", ("opened_at",)), ("closed_on", ("closed_at",))),
+    lines=Lines(
+        same=("unit_id", "model", "site"), each=("site",), start="opened_at", end="closed_at", state="disposition",
+        open="open", void="cancelled",
+    ),
 )
 
 STEPS = Table(

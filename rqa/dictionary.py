@@ -4,6 +4,7 @@ import sys
 from pathlib import Path
 
 from rqa.contract import TABLES, Column, Table
+from rqa.words import listed
 
 START, END = "<!-- data dictionary: start -->", "<!-- data dictionary: end -->"
 
@@ -35,7 +36,22 @@ def _section(table: Table) -> str:
         lines.append(f"| `{day}` | date | added | day of {' or else '.join(times)} in the site's own calendar |")
     for rule in table.rules:
         lines.append(f"| `{rule.column}` | | rule | refused: {rule.name} |")
-    return "\n".join(lines)
+    return "\n".join([*lines, *_of_lines(table)])
+
+
+def _of_lines(table: Table) -> list[str]:
+    """How lines of a source become one row of the table, where the mapping says that they do."""
+    of = table.lines
+    if of is None:
+        return []
+    same, each, key = (listed([f"`{n}`" for n in names]) for names in (of.same, of.each, table.key))
+    return [
+        "",
+        f"With `lines` in the mapping, rows that give the same {key} are lines of one row.",
+        f"`{of.start}` is the earliest and `{of.end}` the latest of them. `{of.state}` is `{of.open}` while a line is,",
+        f"and `{of.void}` only if all lines are. Of every other column the first value counts.",
+        f"Each line gives {key} and {each}. Lines that differ in one of {same} are refused.",
+    ]
 
 
 def data_dictionary() -> str:

@@ -46,8 +46,8 @@ def load(
         memory: the most the engine may use; the rest goes to disk beside the store. None: the engine's own limit.
         progress: is told each `rqa.progress.Stage` as it begins: what is done, how far it is, rows so far.
 
-    Returns a `LoadReport`: for each file read = accepted + refused + known + superseded; why rows were refused; what
-    was accepted but deserves a look. Printing it gives the summary.
+    Returns a `LoadReport`: for each file read = accepted + refused + known + superseded + merged; why rows were
+    refused; what was accepted but deserves a look. Printing it gives the summary.
 
     Raises `MappingError` before any row is read, `SourceError` when a file cannot be read to its end, `StoreError`
     when the store is locked, damaged or does not add up, or disk or memory do not suffice, `RequestError` for a `wait`

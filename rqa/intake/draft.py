@@ -29,7 +29,7 @@ from rqa.intake.mapping import (
 )
 from rqa.intake.targets import column_faults
 from rqa.shown import told
-from rqa.words import nearest
+from rqa.words import listed, nearest
 
 NO_VALUE = {"sql": "null"}
 """What stands for a column whose mapping is faulty, so that it is not said to be missing too."""
@@ -45,7 +45,7 @@ KINDS = {
     "bool_parsing": "must be true or false", "float_type": "must be a number", "float_parsing": "must be a number",
 }
 """What a value of the mapping must be, by the kind of error of the models."""
-HARMLESS = (*Reading.model_fields, "where")
+HARMLESS = (*Reading.model_fields, "where", "lines")
 """Keys that do not decide which columns files have; without them the rest can still be looked at."""
 
 
@@ -179,6 +179,14 @@ class _Work:
                 self.tell((*place, key), rest)
             if said:
                 plain["columns"][name] = dict(NO_VALUE)
+        if entry.lines is not None and table.lines is None:
+            able = listed([name for name, t in TABLES.items() if t.lines is not None])
+            self.tell(
+                ("table", number, "lines"),
+                f"lines become one job in the table {able} alone, not in {table.name}. There, let job_id give the job "
+                "that the line belongs to",
+            )
+            del plain["lines"]
         if entry.from_ is not None and entry.from_ not in mapping.files:
             self.tell(
                 ("table", number, "from"), f"no files {told(entry.from_)}; {unknown_name(entry.from_, mapping.files)}"

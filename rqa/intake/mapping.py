@@ -25,6 +25,8 @@ OWN_FILES = "rqa_own_actions"
 NO_TEXT = ("idna", "punycode", "charmap", "undefined", "unicode-escape", "raw-unicode-escape", "unicode_escape",
            "raw_unicode_escape")
 """Codecs between texts that are no encoding of a file."""
+ONE_JOB, ONE_JOB_PER_FILE = "one job", "one job per file"
+"""What `lines` can say of rows that give the same job: those of all files, or of each file, are one job."""
 Format = Literal["csv", "excel", "jsonl", "parquet", "sqlite", "frame"]
 ENDINGS: dict[str, Format] = {
     ".csv": "csv", ".tsv": "csv", ".txt": "csv", ".xlsx": "excel", ".xls": "excel", ".xlsb": "excel", ".ods": "excel",
@@ -212,6 +214,8 @@ class TableSpec(Reading):
     from_: str | None = Field(default=None, alias="from")
     select: str | None = None
     where: str | None = None
+    lines: str | None = None
+    """Whether rows that give the same job are lines of it: in all files, or in each file."""
     columns: dict[str, FieldSpec] = Field(default_factory=dict)
 
     @model_validator(mode="after")
@@ -219,6 +223,14 @@ class TableSpec(Reading):
         if (self.from_ is None) == (self.select is None):
             raise ValueError("give either from (one named set of files) or select (an SQL SELECT over named files)")
         return self
+
+    @field_validator("lines")
+    @classmethod
+    def _known_way(cls, word: str | None) -> str | None:
+        if word is not None and word not in (ONE_JOB, ONE_JOB_PER_FILE):
+            said = unknown_name(word, (ONE_JOB, ONE_JOB_PER_FILE))
+            raise ValueError(f"{told(word)} does not say what lines make; {said}")
+        return word
 
     @field_validator("table")
     @classmethod

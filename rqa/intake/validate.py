@@ -241,6 +241,8 @@ def judging_select(entry: Entry, text: Text, label: str, file_no: int, given: di
     traced = entry.spec.select is not None
     row_file = "source_file" if traced and "source_file" in text.columns else literal(label)
     row_number = "try_cast(source_row as bigint)" if traced and "source_row" in text.columns else "null::bigint"
+    # Lines of one job may be refused together later, so the rows that may be are kept until then.
+    kept = f"not {LEFT_OUT}" if entry.spec.lines is not None else REFUSED
     raw = guard.without_known(json_without_own(f"to_json({inner('row')})::varchar", own))
     if not guard.sealed and not own:
         raw = f"coalesce({inner('whole')}, {raw})"
@@ -272,7 +274,7 @@ select {", ".join([*table.names, *(day for day, _ in table.days)])}, source_file
   case when not {REFUSED} then null when {FAULT} is not null then [{_breach("null", FAULT, "null")}]
        else list_filter([{told}], lambda b: b is not null)
   end as {BROKEN},
-  case when {REFUSED} then {raw} end as {RAW},
+  case when {kept} then {raw} end as {RAW},
   {LEFT_OUT}, {f"case {clock} end" if clock else "null::varchar"} as {CLOCK},
   {unzoned(times) if not entry.zone_named else "false"} as {UNZONED}, {told_emptied(emptied)} as {EMPTIED}
 from judged"""

@@ -15,8 +15,8 @@ SELECTS = {"(select)": "for a SELECT of the mapping"}
 """What feeds a SELECT of the mapping has no table of its own."""
 COUNTS = {
     "read": "read", "accepted": "accepted", "refused": "refused", "known": "known", "superseded": "superseded",
-    "left_out": "left out by the mapping", "replaced": "replaced in the store",
-    "withdrawn": "withdrawn from the store",
+    "merged": "merged with other lines of their job", "left_out": "left out by the mapping",
+    "replaced": "replaced in the store", "withdrawn": "withdrawn from the store",
 }
 """The counts of an account, and how the page heads them."""
 
@@ -34,11 +34,12 @@ def intake(depot: Depot) -> tuple[tuple[Table, ...], Table, str]:
     total = {c: int(last[c].sum()) for c in COUNTS}
     gone = (pl.col("in_file") == 0) & (pl.col("withdrawn") + pl.col("replaced") > 0)
     files_read = last.filter(~pl.col("source_file").str.starts_with("select ") & ~gone)["source_file"].n_unique()
+    merged = f", {count(total['merged'])} merged with other lines of their job" if total["merged"] else ""
     words = (
         f"The last load read {counted(total['read'], 'row')} from {counted(files_read, 'file')}: "
         f"{count(total['accepted'])} new and accepted, {count(total['refused'])} refused, "
         f"{count(total['known'])} held from earlier loads, "
-        f"{count(total['superseded'])} superseded by a correction. Every row is in one of these."
+        f"{count(total['superseded'])} superseded by a correction{merged}. Every row is in one of these."
     )
     overlapping = (str(n) for n in depot.data.overlaps().notes if not isinstance(n, Sentence))
     said = " ".join(s for s in (words, changed_in_store(total["replaced"], total["withdrawn"]), *overlapping) if s)
@@ -47,9 +48,9 @@ def intake(depot: Depot) -> tuple[tuple[Table, ...], Table, str]:
 
 
 def _accounts(caption: str, accounts: pl.DataFrame, *files: str) -> Table:
-    """A table of accounts; replaced and withdrawn rows have a column where there are any."""
-    of_store = ("replaced", "withdrawn")
-    shown = {name: head for name, head in COUNTS.items() if name not in of_store or accounts[name].sum()}
+    """A table of accounts; merged, replaced and withdrawn rows have a column where there are any."""
+    at_times = ("merged", "replaced", "withdrawn")
+    shown = {name: head for name, head in COUNTS.items() if name not in at_times or accounts[name].sum()}
     heads = (*("file" for _ in files), "table", *shown.values())
     rows = accounts.select(*files, pl.col("table_name").replace(SELECTS), *shown).rows()
     return plain_table(caption, heads, rows, 1 + len(files))

@@ -29,19 +29,22 @@ def read_files(files: Iterable[Staged], places: Places) -> Account:
         v, in_file = places.verdicts[f.file_no], f.rows + len(f.rejects)
         found.append(
             (f, FileCount(f.label, f.table, in_file, v["left_out"], in_file - v["left_out"], v["accepted"],
-                          v["refused"], v["known"], v["superseded"]))
+                          v["refused"], v["known"], v["superseded"], merged=v["merged"]))
         )
     return found
 
 
 def unread_file(item: Plan, number: int, earlier: Earlier) -> tuple[Staged, FileCount]:
-    """The account of a file that is what it was when last loaded: what was refused still is, all else is known."""
+    """The account of a file that is what it was when last loaded: all is known but what is still refused or merged."""
     same = Staged(item.label, item.entry.table.name, number, item.digest, item.fingerprint)
     return same, _still(item.label, same.table, earlier)
 
 
 def _still(label: str, table: str, e: Earlier) -> FileCount:
-    return FileCount(label, table, e.in_file, e.left_out, e.read, 0, e.refused, e.read - e.refused, 0, unchanged=True)
+    known = e.read - e.refused - e.merged
+    return FileCount(
+        label, table, e.in_file, e.left_out, e.read, 0, e.refused, known, 0, unchanged=True, merged=e.merged
+    )
 
 
 def with_stored_rows(

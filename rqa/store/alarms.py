@@ -20,6 +20,7 @@ CHECKS = (
     ("outside ", "`times` of its files"),
     ("not a number", "`decimal` and `thousands` of its files"), ("not a whole number", "the column it is taken from"),
     ("not one of", "`values` of that column"), ("holds an entry", "its separators, and `values` of that column"),
+    ("not the same in all lines", "that `job_id` tells one visit from another, and `lines`"),
     ("missing", "the column it is taken from"), ("bytes that", "`encoding` of its files"),
     ("more fields", "`delimiter` and `quote` of its files"), ("fewer fields", "`delimiter` and `quote` of its files"),
     ("a quote", "`quote` of its files"), ("quotes", "`quote` of its files"),

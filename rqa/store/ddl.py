@@ -3,7 +3,7 @@
 from rqa.contract import TABLES, Table
 from rqa.intake.values import SQL_TYPES
 
-FORMAT_VERSION = "11"
+FORMAT_VERSION = "12"
 """Raised whenever a store written before can no longer be read; an older store is then loaded anew."""
 
 BOOKS = {
@@ -13,7 +13,8 @@ BOOKS = {
     "loads": "load_id BIGINT, started_at TIMESTAMP, finished_at TIMESTAMP, rqa_version VARCHAR",
     "load_files": (
         "load_id BIGINT, source_file VARCHAR, table_name VARCHAR, in_file BIGINT, left_out BIGINT, read BIGINT, "
-        "accepted BIGINT, refused BIGINT, known BIGINT, superseded BIGINT, replaced BIGINT, withdrawn BIGINT, "
+        "accepted BIGINT, refused BIGINT, known BIGINT, superseded BIGINT, merged BIGINT, "
+        "replaced BIGINT, withdrawn BIGINT, "
         "digest VARCHAR, mapping_digest VARCHAR"
     ),
     "held_files": (

@@ -70,14 +70,15 @@ class Earlier:
     left_out: int
     read: int
     refused: int
+    merged: int
 
 
 def earlier_accounts(connection: duckdb.DuckDBPyConnection) -> dict[str, dict[str, list[Earlier]]]:
     """The accounts of the last load, by table and file."""
     found: dict[str, dict[str, list[Earlier]]] = {}
     for table, file, *rest in connection.execute(
-        "select table_name, source_file, digest, mapping_digest, in_file, left_out, read, refused from load_files "
-        "where load_id = (select max(load_id) from load_files)"
+        "select table_name, source_file, digest, mapping_digest, in_file, left_out, read, refused, merged "
+        "from load_files where load_id = (select max(load_id) from load_files)"
     ).fetchall():
         found.setdefault(table, {}).setdefault(file, []).append(Earlier(*rest))
     return found
@@ -171,11 +172,11 @@ def keep_books(
     )
     rows = [
         (load_id, c.source_file, c.table, c.in_file, c.left_out, c.read, c.accepted, c.refused, c.known, c.superseded,
-         c.replaced, c.withdrawn, f.digest, f.fingerprint)
+         c.merged, c.replaced, c.withdrawn, f.digest, f.fingerprint)
         for f, c in counts
     ]
     if rows:
-        connection.executemany(f"insert into load_files values ({', '.join('?' * 14)})", rows)
+        connection.executemany(f"insert into load_files values ({', '.join('?' * 15)})", rows)
 
 
 def outcome(connection: duckdb.DuckDBPyConnection, counts: Sequence[FileCount], load_id: int) -> Outcome:

@@ -1,9 +1,10 @@
 """From staging to the store: every staged row is placed in its file and given exactly one verdict.
 
 A row is *accepted* (it stands and did not before), *refused* (it breaks a rule), *known* (the store had it, word for
-word, or it repeats another) or *superseded* (a later row has its key). "Later" means: a later file in the mapping's
-order, then a later row. What the store holds is what reading all files at once gives, whatever was read before; a
-stored row that its file gives no more is withdrawn, and kept with its reason in `superseded`.
+word, or it repeats another), *superseded* (a later row has its key) or *merged* (it is a line of the job that another
+row stands for: `store.lines`). "Later" means: a later file in the mapping's order, then a later row. What the store
+holds is what reading all files at once gives, whatever was read before; a stored row that its file gives no more is
+withdrawn, and kept with its reason in `superseded`.
 """
 
 from collections.abc import Sequence
@@ -16,6 +17,7 @@ from rqa.intake.names import BROKEN, DERIVE, FILE_NO, GIVEN_ROW, LEFT_OUT, RAW
 from rqa.intake.sources import literal
 from rqa.store.changed_jobs import touch_all
 from rqa.store.keys import settle_keys
+from rqa.store.lines import merge_lines, merged_lines, with_merged, write_line_remarks
 from rqa.store.numbers import begin_numbers, number_jobs, settle_unnumbered
 from rqa.store.order import ORDER, Changes, Kept, write_order
 from rqa.store.remarks import OF_ROWS, write_row_remarks
@@ -23,6 +25,7 @@ from rqa.store.stage import Staged
 from rqa.store.verdicts import (
     CORRECTED,
     LATER,
+    ROWID,
     VERDICTS,
     Places,
     RowsNeededError,
@@ -49,10 +52,12 @@ def settle(
     write_order(connection, what)
     _place_rows(connection, table, files)
     _one_way_of_numbers(connection, table)
+    merge_lines(connection, table, files)
     verdicts = {f.file_no: dict.fromkeys(VERDICTS, 0) for f in files}
     places = Places(load_id, verdicts)
     left_out = f"select {FILE_NO}, count(*) from temp.placed_{name} where {LEFT_OUT} group by all"
     count_into(verdicts, "left_out", connection.execute(left_out).fetchall())
+    count_into(verdicts, "merged", merged_lines(connection, table))
     staged = f"select source_file, coalesce({DERIVE}, ''), count(*) filter (where {BROKEN} is null and not {LEFT_OUT}) "
     staged += f"from temp.placed_{name} group by all"
     given = {label: (derive, good) for label, derive, good in connection.execute(staged).fetchall()}
@@ -65,7 +70,8 @@ def settle(
         raise RowsNeededError
     _drop_refused(connection, name)
     _keep_refused(connection, table, files, load_id, verdicts)
-    write_row_remarks(connection, name, load_id)
+    write_row_remarks(connection, name, with_merged(connection, table), load_id)
+    write_line_remarks(connection, table, load_id)
     begin_numbers(connection)
     ((end,),) = connection.execute(f"select coalesce(max(rowid), -1) + 1 from main.{name}").fetchall()
     for derive in derivations:
@@ -146,7 +152,7 @@ def _place_rows(connection: duckdb.DuckDBPyConnection, table: Table, files: Sequ
         place += " + coalesce(g.shift, 0)"
     connection.execute(
         f"create or replace temp view placed_{name} as select s.* exclude ({GIVEN_ROW}), "
-        f"coalesce({GIVEN_ROW}, {place} + f.first_row) as source_row "
+        f"coalesce({GIVEN_ROW}, {place} + f.first_row) as source_row, s.rowid as {ROWID} "
         f"from stage_{name} s join stage_files f on f.file_no = s.{FILE_NO} {behind}"
     )
 

@@ -1,5 +1,6 @@
 """What a load is to read: each source once per table entry that it feeds, planned before any row is read."""
 
+import hashlib
 from collections.abc import Callable, Collection, Sequence
 from collections.abc import Mapping as MappingType
 from dataclasses import dataclass, replace
@@ -9,7 +10,7 @@ from typing import Any
 from rqa.intake.draft import Draft
 from rqa.intake.entries import Entry, entry_of
 from rqa.intake.faults import Faults
-from rqa.intake.mapping import Mapping
+from rqa.intake.mapping import ONE_JOB, Mapping
 from rqa.intake.pseudonyms import key_faults
 from rqa.intake.sealed import sealing_of
 from rqa.intake.sources import SourceFile, files_of
@@ -138,6 +139,10 @@ def _readings(
     # Where another entry begins or ceases to count what is no row, the file is read again for this one, too.
     mark = " + ".join([entry.guard.mark(mapping.fingerprint(entry.spec)), *sorted(beside)])
     digests = [met[f.label].digest for f in files]
+    if entry.spec.lines == ONE_JOB:
+        # A job may have lines in several files, so none of them can be read without the others.
+        of_all = "\n".join(f"{f.label} {digest}" for f, digest in zip(files, digests, strict=True))
+        mark += f" + {hashlib.sha256(of_all.encode()).hexdigest()[:16]}"
     if entry.spec.from_ is not None:
         return [Plan(entry, f.label, met[f.label].digest, mark, f, [], met[f.label].size, beside=beside) for f in files]
     if not files:

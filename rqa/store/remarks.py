@@ -40,7 +40,10 @@ UNKNOWN = {
     "dated after the load": f"""
         select 'jobs', null, {FIRST} from jobs where opened_at > $now or closed_at > $now having count(*) > 0""",
 }
-SAME_MOMENT = "opened and closed at the same moment as another job of its unit"
+SAME_MOMENT = (
+    "opened and closed at the same moment as another job of its unit; if these are lines of one visit, give them one "
+    'job_id, and their [[table]] lines = "one job"'
+)
 """Lines of one visit that were exported as jobs of their own look like this; each counts as the return of another."""
 NEVER_CLOSED = "left out of come-back rates, as a job of their unit was never closed"
 """A job open for ever overlaps every later one of its unit; who forgot to close it has to be told."""
@@ -83,7 +86,11 @@ JOBLESS = ("steps", "diagnostics", "parts")
 NO_JOB = "no job of that id in the store"
 NO_ZONE = f"no zone is set, so times without an offset are read as {ZONE}"
 EMPTIED_BEGINS = "sql for"
-OF_ROWS = f"(remark like 'clock %' or remark = '{NO_ZONE}' or remark like '{EMPTIED_BEGINS}%')"
+DIFFER = "lines of one job differ in it, and one value was taken"
+"""Said of a column of jobs whose lines give several values."""
+OF_ROWS = (
+    f"(remark like 'clock %' or remark in ('{NO_ZONE}', '{DIFFER}') or remark like '{EMPTIED_BEGINS}%')"
+)
 """SQL that is true of a remark on the rows of one file."""
 FILE_GONE = "its file is gone from the folder; its rows are kept"
 FRAME_GONE = "no frame of its name was handed to this load; its rows are kept"
@@ -115,21 +122,21 @@ def write_remarks(connection: duckdb.DuckDBPyConnection, mapping: Mapping, now: 
         )
 
 
-def write_row_remarks(connection: duckdb.DuckDBPyConnection, table: str, load_id: int) -> None:
-    """Note what the staged rows of one table tell of times and of the mapping's SQL.
+def write_row_remarks(connection: duckdb.DuckDBPyConnection, table: str, rows: str, load_id: int) -> None:
+    """Note what the staged rows of one table, `rows` as SQL for a FROM clause, tell of times and of the mapping's SQL.
 
     Clock readings in an hour that was skipped or came twice; times without an offset for which no zone is named; values
     of which an SQL expression made nothing, those of refused rows too.
     """
     connection.execute(
         f"insert into main.remarks select {load_id}, '{table}', source_file, '{NO_ZONE}', null, count(*), "
-        f"min(source_row) from temp.placed_{table} where {UNZONED} and {BROKEN} is null and not {LEFT_OUT} group by all"
+        f"min(source_row) from {rows} where {UNZONED} and {BROKEN} is null and not {LEFT_OUT} group by all"
     )
     connection.execute(
         f"insert into main.remarks select {load_id}, '{table}', source_file, "
         f"'{EMPTIED_BEGINS} ' || e.column_name || ' gave nothing where the source has a value', "
         f"arg_min(e.given, source_row), count(*), min(source_row) "
-        f"from (select source_file, source_row, unnest({EMPTIED}) as e from temp.placed_{table} "
+        f"from (select source_file, source_row, unnest({EMPTIED}) as e from {rows} "
         f"where {EMPTIED} is not null and not {LEFT_OUT}) group by source_file, e.column_name"
     )
     connection.execute(
@@ -137,6 +144,6 @@ def write_row_remarks(connection: duckdb.DuckDBPyConnection, table: str, load_id
         f"case when {CLOCK} like '%skipped' then "
         "'clock skipped (daylight saving), moved on by as much' "
         "else 'clock repeated (daylight saving), read as the second pass' end, "
-        f"split_part({CLOCK}, ' ', 1), count(*), min(source_row) from temp.placed_{table} "
+        f"split_part({CLOCK}, ' ', 1), count(*), min(source_row) from {rows} "
         f"where {CLOCK} is not null and {BROKEN} is null and not {LEFT_OUT} group by all"
     )

@@ -27,7 +27,9 @@ def changed_in_store(replaced: int, withdrawn: int) -> str:
 
 @dataclass(frozen=True)
 class FileCount:
-    """One file's account for one table: read = accepted + refused + known + superseded, in_file = read + left_out."""
+    """One file's account for one table: in_file = read + left_out, read = accepted + refused + known + superseded +
+    merged.
+    """
 
     source_file: str
     table: str
@@ -45,12 +47,14 @@ class FileCount:
     """Rows that the store had of it and for which it gives another one now."""
     had: int = 0
     """Rows that the store had of it before; 0 where the mapping has those of a file that is gone withdrawn."""
+    merged: int = 0
+    """Lines that went into the job of another line."""
 
     @property
     def adds_up(self) -> bool:
         """Whether every row of the file is accounted for exactly once."""
         return (
-            self.read == self.accepted + self.refused + self.known + self.superseded
+            self.read == self.accepted + self.refused + self.known + self.superseded + self.merged
             and self.in_file == self.read + self.left_out
         )
 
@@ -126,7 +130,7 @@ class LoadReport:
     """What most likely went wrong as a whole, a line each: most rows of a file refused or withdrawn."""
 
     def total(self, what: str) -> int:
-        """The sum of one count (`read`, `accepted`, `refused`, `known`, `superseded`, …) over all files."""
+        """The sum of one count (`read`, `accepted`, `refused`, `known`, `superseded`, `merged`, …) over all files."""
         return sum(int(getattr(f, what)) for f in self.files)
 
     def __str__(self) -> str:
@@ -136,6 +140,10 @@ class LoadReport:
         """The report as it is printed; `every_file` lists unchanged files and every kind of refusal and remark, too."""
         most = None if every_file else SHOWN
         columns = {"read": 10, "accepted": 10, "refused": 8, "known": 10, "superseded": 10}
+        sums_to = "read = accepted + refused + known + superseded"
+        if self.total("merged"):
+            columns["merged"] = 10
+            sums_to += " + merged"
         if self.total("withdrawn"):
             columns["withdrawn"] = 10
         lines = [f"CAUTION: {one_line(said)}" for said in self.alarms] + [""] * bool(self.alarms)
@@ -156,7 +164,7 @@ class LoadReport:
                 f"{'':<12} {rows:>10,} {plural(rows, 'row')} of {names} unchanged since loaded; not read again"
             )
         sums = " ".join(f"{self.total(name):>{width},}" for name, width in columns.items())
-        lines.append(f"{'all':<12} {sums}  read = accepted + refused + known + superseded: every row accounted for")
+        lines.append(f"{'all':<12} {sums}  {sums_to}: every row accounted for")
         if also := changed_in_store(self.total("replaced"), self.total("withdrawn")):
             lines.append(also)
         for m in self.remarks:

@@ -71,6 +71,8 @@ class Staged:
     """(line counted from the first record's, rule, value, raw) of records that are no rows at all."""
     shifts: Moves = field(default_factory=list)
     """How far rows stand from where counting them puts them: (from this place on, by so many lines)."""
+    entry: Entry | None = None
+    """The [[table]] that it was read for."""
 
 
 def _unsent(item: Plan) -> str:
@@ -107,21 +109,22 @@ class Stager:
         self.fitting: set[tuple[int, tuple[str, ...]]] = set()
         self.copied = CopiedNames()
         self.bound: dict[str, bool] = {}
-        """The tables that sources were bound to, and whether a source lacks some of the table's numbers."""
+        """The tables that sources were bound to, and whether their rows are not stored as they are staged: a source
+        lacks some of the table's numbers, or its lines may be parts of a row."""
 
     def close(self) -> None:
         """Let go of what reads the sources."""
         self.sheets.close()
 
     def make_tables(self, tables: MappingType[str, bool]) -> None:
-        """Make an empty staging table for each of the contract tables named, and told whether its numbers are lacking.
+        """Make an empty staging table for each of the contract tables named, and told whether its rows are unfinished.
 
-        It stands in the store's file, to be adopted, where the store has no row of that table yet and the sources
-        give every number; else in temporary storage.
+        It stands in the store's file, to be adopted, where the store has no row of that table yet and rows are stored
+        as they are staged; else in temporary storage.
         """
-        for name, lacking in tables.items():
+        for name, unfinished in tables.items():
             empty = not self.connection.execute(f"select 1 from main.{name} limit 1").fetchall()
-            kind = "table main." if empty and not lacking else "temp table "
+            kind = "table main." if empty and not unfinished else "temp table "
             body = [c for c in columns(TABLES[name]) if c[0] not in PLACE_COLUMNS]
             extra = ", ".join(f"{n} {k}" for n, k in EXTRA_COLUMNS)
             self.connection.execute(
@@ -143,7 +146,7 @@ class Stager:
             self.named.bind(item.named, item.sets, wanted_columns(item.entry.spec))
             text = self._select_text(item)
         table = item.entry.table
-        lacking = self.bound.get(table.name, False)
+        unfinished = self.bound.get(table.name, False) or item.entry.spec.lines is not None
         if text.columns:
             given, faults = fitted(item.entry, text, item.label)
             fits = (item.entry.number, text.columns)
@@ -157,8 +160,8 @@ class Stager:
             self.fitting.add(fits)
             if item.entry.guard.sealed:
                 self._note_names(item, text, given)
-            lacking = lacking or bool(numbers_lacking(table, given))
-        self.bound[table.name] = lacking
+            unfinished = unfinished or bool(numbers_lacking(table, given))
+        self.bound[table.name] = unfinished
 
     def _note_names(self, item: Plan, text: Text, given: dict[str, Origin]) -> None:
         """Note what the columns of an entry draw on, as names become pseudonyms."""
@@ -210,7 +213,7 @@ class Stager:
             self.copies.drop()
 
     def _stage(self, item: Plan, file_no: int) -> Staged:
-        result = Staged(item.label, item.entry.table.name, file_no, item.digest, item.fingerprint)
+        result = Staged(item.label, item.entry.table.name, file_no, item.digest, item.fingerprint, entry=item.entry)
         if item.source is None:
             try:
                 self.named.read(item.named, wanted_columns(item.entry.spec))

@@ -9,6 +9,7 @@ from rqa.contract import TABLES, Table
 from rqa.intake.faults import Faults
 from rqa.progress import Progress
 from rqa.store.account import Account, prove, read_files, unread_file, with_stored_rows
+from rqa.store.lines import forget_lines
 from rqa.store.load_log import earlier_accounts, one, unchanged
 from rqa.store.merge import settle
 from rqa.store.meter import Meter, work
@@ -103,6 +104,8 @@ class Tables:
         if what.any:
             prove(self.connection, table, account, places, items, before)
         self.connection.execute(f"drop table if exists stage_{table.name} cascade")
+        if table.lines is not None:
+            forget_lines(self.connection)
         return account, what.held_now(places.given, places.repeats)
 
     def _had(self, table: Table, what: Changes) -> dict[str, int]:

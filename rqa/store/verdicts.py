@@ -13,9 +13,9 @@ from rqa.store.ddl import columns
 from rqa.store.order import ORDER, Kept
 from rqa.store.stage import Staged
 
-VERDICTS = ("left_out", "accepted", "refused", "known", "superseded")
+VERDICTS = ("left_out", "accepted", "refused", "known", "superseded", "merged")
 Verdicts = dict[int, dict[str, int]]
-"""Per file number: how many rows were left out, accepted, refused, known, superseded."""
+"""Per file number: how many rows were left out, accepted, refused, known, superseded, merged."""
 LATER, CORRECTED = "a later row has its key", "its file gives another row for it"
 """Why a row is superseded: by one given beside it, or by what its file gives in its stead."""
 ROWID, PLACE, OLD_PLACE, CHANGED = inner("rowid"), inner("place"), inner("old_place"), inner("changed")

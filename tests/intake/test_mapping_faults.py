@@ -25,6 +25,15 @@ FAULTS: dict[str, tuple[str, list[str]]] = {
         FILES + TABLE + 'columns.site = { colum = "x" }\n',
         ["table.1.columns.site", "did you mean 'column'"],
     ),
+    "unknown word for lines": (
+        FILES + TABLE + 'lines = "one jobs"\n',
+        ["table.1.lines: 'one jobs' does not say what lines make", "did you mean 'one job'", "one job per file"],
+    ),
+    "lines that are no text": (FILES + TABLE + "lines = true\n", ["table.1.lines: must be a text in quotes"]),
+    "lines of another table": (
+        FILES + TABLE.replace("jobs", "steps") + 'lines = "one job"\n',
+        ["table.1.lines: lines become one job in the table jobs alone, not in steps", "let job_id give the job"],
+    ),
     "unknown contract table": (FILES + TABLE.replace("jobs", "job"), ["no table 'job'", "did you mean 'jobs'"]),
     "unknown contract column": (
         FILES + TABLE + 'columns.unit = "x"\n',

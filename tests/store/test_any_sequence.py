@@ -79,10 +79,11 @@ def mapping(draw: st.DrawFn) -> dict[str, Any]:
     """A mapping of a moment: which rows, which id, which order of the sets, which entries there are."""
     columns = {"job_id": draw(st.sampled_from(["job_id", "job_id", "job_id", "other_id"]))}
     wanted = draw(st.sampled_from([{}, {}, {"where": "kind = 'x'"}]))
-    a: dict[str, Any] = {"table": "jobs", "from": "a", "columns": columns, **wanted}
+    lines = st.sampled_from([{}, {}, {"lines": "one job"}, {"lines": "one job per file"}])
+    a: dict[str, Any] = {"table": "jobs", "from": "a", "columns": columns, **wanted, **draw(lines)}
     b: dict[str, Any] = {"table": "jobs", "from": "b"}
     chosen = draw(st.sampled_from(["from", "from", "select", "none"]))
-    b = {"table": "jobs", "select": "select * from b"} if chosen == "select" else b
+    b = ({"table": "jobs", "select": "select * from b"} if chosen == "select" else b) | draw(lines)
     tables = [a] if chosen == "none" else draw(st.sampled_from([[a, b], [b, a]]))
     steps = [{"table": "steps", "from": "s"}]
     again = [*steps, {"table": "steps", "from": "s", "where": "outcome = 'fail'", "columns": {"step": "outcome"}}]
@@ -193,11 +194,13 @@ def standing(order: list[str], present: list[str]) -> list[str]:
 
 
 @settings(max_examples=examples(10))
-@given(moments=st.lists(files().map(marked), min_size=2, max_size=4))
-def test_files_that_are_gone_count_with_their_last_content(moments: list[Files]) -> None:
+@given(moments=st.lists(files().map(marked), min_size=2, max_size=4), lines=st.booleans())
+def test_files_that_are_gone_count_with_their_last_content(moments: list[Files], lines: bool) -> None:
     """The same law with `vanished = "keep"`: the fresh load has the files that are gone, at the place they had."""
     assume(any(moments))
-    tables = [{"table": table, "from": n} for table, names in KEPT_SETS.items() for n in names]
+    of_jobs = {"lines": "one job per file"} if lines else {}
+    more = {table: of_jobs if table == "jobs" else {} for table in KEPT_SETS}
+    tables = [{"table": table, "from": n} | more[table] for table, names in KEPT_SETS.items() for n in names]
     workspace = {"vanished": "keep", "zone": "Europe/Lisbon"}
     last: Files = {}
     orders: dict[str, list[str]] = {table: [] for table in KEPT_SETS}
@@ -212,7 +215,7 @@ def test_files_that_are_gone_count_with_their_last_content(moments: list[Files])
                 orders[table] = standing(orders[table], present)
         write(fresh.folder, last)
         one_by_one = {table: READ["a"] | {"path": order} for table, order in orders.items() if order}
-        one_table_each = [{"table": table, "from": table} for table in one_by_one]
+        one_table_each = [{"table": table, "from": table} | more[table] for table in one_by_one]
         fresh.load({"files": one_by_one, "table": one_table_each, "workspace": workspace})
         rows = (*TABLES, "refused", "superseded")
         found, due = ({n: of for n, of in held(w, kept=()).items() if n in rows} for w in (ws, fresh))

@@ -22,7 +22,7 @@ class Overlaps(Answer):
 
 class LoadedFiles(Answer):
     """What each load made of each file: load_id, finished_at, source_file, table_name, in_file, left_out, read,
-    accepted, refused, known, superseded, replaced, withdrawn.
+    accepted, refused, known, superseded, merged, replaced, withdrawn.
     """
 
     question = "Loaded files"
@@ -55,8 +55,9 @@ class Views(Answer):
 
 
 def loaded(now: Moment) -> LoadedFiles:
-    """What each load made of each file: read = accepted + refused + known + superseded.
+    """What each load made of each file: read = accepted + refused + known + superseded + merged.
 
+    Merged rows are lines that went into the job of another line, where the mapping says `lines`.
     Replaced and withdrawn rows are none of those read: the store held them, and their file gives another in their
     place, or the present files and mapping give them no more. Both are kept in `superseded`, with the reason.
     """
