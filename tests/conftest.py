@@ -1,3 +1,5 @@
+import os
+import re
 from pathlib import Path
 
 import pytest
@@ -9,6 +11,45 @@ from tests.workspaces import Workspace
 settings.register_profile("gate", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.register_profile("wide", deadline=None, max_examples=500)
 settings.load_profile("gate")
+
+ROOT = Path(__file__).resolve().parents[1]
+FAST = ("tests/stats", "tests/spc", "tests/words")
+"""Rooms of pure functions, whose tests make no store and draw nothing: they are marked `fast`."""
+SIMULATED = re.compile("promise|often|cover")
+"""Words for what is held against thousands of simulated depots, which takes a quarter of these rooms' time."""
+MOST_WORKERS = 8
+"""Each may take a gigabyte."""
+
+
+def _room(path: Path) -> str:
+    return "/".join(path.relative_to(ROOT).parts[:2]) if path.is_relative_to(ROOT) else ""
+
+
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
+    """Side by side on all processors; a single file goes without, since workers take seconds to begin."""
+    given = config.option.file_or_dir
+    if given and all(Path(name.partition("::")[0]).is_file() for name in given):
+        return 0
+    return min(MOST_WORKERS, os.cpu_count() or 1)
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """Asked for what is fast alone, nothing else is even imported."""
+    rooms = [ROOT / room for room in FAST]
+    apart = not any(collection_path.is_relative_to(room) or room.is_relative_to(collection_path) for room in rooms)
+    return True if apart and config.option.markexpr == "fast" else None
+
+
+def pytest_itemcollected(item: pytest.Item) -> None:
+    """Marks what is fast."""
+    if _room(item.path) in FAST and not SIMULATED.search(item.name) and not item.get_closest_marker("long"):
+        item.add_marker("fast")
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """What is fast comes last, so that workers end together."""
+    items.sort(key=lambda item: item.get_closest_marker("fast") is not None)
 
 
 @pytest.fixture

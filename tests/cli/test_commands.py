@@ -68,11 +68,18 @@ def test_demo_refuses_a_folder_with_other_files(tmp_path: Path) -> None:
     assert [p.name for p in tmp_path.iterdir()] == ["mine.txt"]
 
 
-def test_demo_then_everything_else(tmp_path: Path) -> None:
-    """The demo's own folder is a workspace on which every other command works."""
+def test_demo_then_everything_else(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The demo's own folder is a workspace on which every other command works.
+
+    Its notebooks are run, which `tests/release/wheel_trial.py` waits for.
+    """
+    ran: list[Path] = []
+    monkeypatch.setattr("rqa.notebooks.run_notebooks", lambda paths, told: ran.extend(paths) or [])
     folder = tmp_path / "out"
-    code, said = run("demo", str(folder), "--jobs", "600", "--no-run")
+    code, said = run("demo", str(folder), "--jobs", "600")
     assert code == 0, said
+    assert {*ran} == {*(folder / "notebooks").glob("*.ipynb")}
+    assert len(ran) > 5
     assert "every row accounted for" in said
     pages = sorted(folder.glob("*.html"))
     assert len(pages) == 1
