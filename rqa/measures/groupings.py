@@ -158,6 +158,7 @@ MEASURES: Mapping[str, Groupings] = {
     "battery_looked_at": {**_periods("j.closed_on"), **_known("j", ("site", "model", "procedure", "billing"))},
     "actions": {},
     "action_jobs": _known("l", JOB_NAMES),
+    "first_closing": _plain("c", JOB_NAMES),
     "scope_overlap": _known("l", JOB_NAMES),
     "action_checks": {**_known("j", JOB_NAMES), "technician": _STEP_TECHNICIAN},
     "touched_by_step": {},

@@ -9,7 +9,6 @@ import polars as pl
 
 from rqa.answers.core.action_scope import read_scope
 from rqa.answers.improve.action_savings import SUM
-from rqa.answers.improve.action_work import BEFORE_DAYS
 from rqa.answers.improve.findings import MonthFindings
 from rqa.answers.improve.verdicts import UNJUDGED, Verdicts
 from rqa.depot import Depot
@@ -37,8 +36,8 @@ HEADS = (
 LESS, ALONE = "the scope, less like work", "the scope alone"
 WINDOW = 30
 BEFORE = (
-    "Before: the jobs closed in the {} days before the start of the action. After: those opened from its start on that "
-    "have matured. Jobs under way at the start are neither."
+    "Before: the jobs closed in the {} days before the start of the action, or since the log begins. After: those "
+    "opened from its start on that have matured. Jobs under way at the start are neither."
 )
 CHANGE = (
     "Before and after are the plain rates of the scope. The change of the rate is adjusted: it compares like kinds of "
@@ -116,7 +115,7 @@ def _counted(row: dict[str, Any]) -> str:
     started = row["started_on"]
     return (
         f"Counted are {row['outcome']} within {WINDOW} days in the scope ({place}): {_of(row, 'before')} closed "
-        f"{started - timedelta(days=BEFORE_DAYS)} to {started - timedelta(days=1)}, {_of(row, 'after')} opened since "
+        f"{row['before_from']} to {started - timedelta(days=1)}, {_of(row, 'after')} opened since "
         f"{started}."
     )
 

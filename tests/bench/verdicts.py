@@ -13,7 +13,7 @@ rate that falls by itself looks like an action that worked in 23 %, and in 1.5 %
 """
 
 import argparse
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 import polars as pl
@@ -62,7 +62,10 @@ def frame(rng, *, monthly, rates):
 
 
 def judged(own, beside, expected):
-    return judge(own, beside, started_on=START, today=TODAY, window=WINDOW, level=0.95, expected=expected)
+    return judge(
+        own, beside, first_on=START - timedelta(days=365), started_on=START, today=TODAY, window=WINDOW, level=0.95,
+        expected=expected,
+    )
 
 
 def constant(rate, factor=1.0, drift=0.0):

@@ -65,6 +65,7 @@ def judge(
     own: "pl.DataFrame",
     beside: "pl.DataFrame | None",
     *,
+    first_on: date,
     started_on: date,
     today: date,
     window: int,
@@ -73,6 +74,7 @@ def judge(
 ) -> Judged:
     """Judge an action by the counts of its work and of the work beside it (see `rqa.answers.improve.action_work`).
 
+    `first_on` is the first day of closing before the start; the work of a month is planned from the days since then.
     The verdict asks at each month end since the start whether the exact test on like work, and the difference in
     differences where there is work beside it, both lie beyond the bound of that look on the same side; after a bad
     spell, with it and without it.
@@ -81,8 +83,8 @@ def judge(
     change = _change(own, None, spare, level)
     other = _change(beside, None, spare, level) if beside is not None else None
     plan, serves = plan_before(
-        own, beside, days=BEFORE_DAYS - RECENT_DAYS * spare, ratio=EXPECTED if expected is None else expected,
-        level=level, spare=spare,
+        own, beside, days=max(1, (started_on - first_on).days - RECENT_DAYS * spare),
+        ratio=EXPECTED if expected is None else expected, level=level, spare=spare,
     )
     needed = 0 if plan is None else ceil(plan.after[(plan.looks or len(plan.after)) - 1])
     warnings = [spell] if spell else []

@@ -59,8 +59,10 @@ def power(
     asked = ActionScope() if scope is None else scope_of(scope, of=QUESTION)
     check_scope(now.store, asked, of=QUESTION)
     work = action_work(now, asked, now.day + timedelta(days=1), window, before_days=BEFORE_DAYS + window)
+    # The days whose jobs have matured: a year of them, or as many as there are.
+    days = max(1, (now.day + timedelta(days=1 - window) - work.first_on).days)
     plan, serves = plan_before(
-        work.own, work.beside, days=BEFORE_DAYS, ratio=ratio, power=power, level=level, months=months
+        work.own, work.beside, days=days, ratio=ratio, power=power, level=level, months=months
     )
     settings = {
         "scope": str(asked) or "the whole depot", "outcome": work.outcome, "change": ratio, "power": power,
@@ -75,13 +77,13 @@ def power(
             pl.DataFrame(schema=schema), settings,
             (*now.notes, *work.left_out, *([] if work.untold else ["There is no matured work in the scope."])),
         )
-    days = [ceil(month * DAYS_A_MONTH) + window for month in range(1, months + 1)]
+    waits = [ceil(month * DAYS_A_MONTH) + window for month in range(1, months + 1)]
     table = pl.DataFrame(
         {
             "month": range(1, months + 1),
-            "known_on": [now.day + timedelta(days=d) for d in days],
+            "known_on": [now.day + timedelta(days=d) for d in waits],
             "jobs_after": [round(jobs) for jobs in plan.after],
-            "weeks": [round(d / 7, 1) for d in days],
+            "weeks": [round(d / 7, 1) for d in waits],
             "chance": rounded(plan.chance),
             "smallest_ratio": rounded(plan.smallest_ratio),
             "enough": plan.chance >= power,

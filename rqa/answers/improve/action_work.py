@@ -12,7 +12,7 @@ from rqa.answers.comebacks.counted import counted_comebacks
 from rqa.answers.core.action_scope import ActionScope
 from rqa.answers.core.scope import Moment
 from rqa.answers.core.told_sites import told_where
-from rqa.measures.run import counts
+from rqa.measures.run import Where, counts
 from rqa.words import listed
 
 if TYPE_CHECKING:
@@ -36,7 +36,8 @@ class ActionWork:
 
     Columns of both: the kinds, side, closed_month, known_month, recent, matured, returned. `touched`: the subsystems
     whose come-backs count; all where empty. `like`: what the work beside is, in words. `found`: whether
-    faults are confirmed; where most are not, all come-backs count, since no class can be told. `left_out` says whose
+    faults are confirmed; where most are not, all come-backs count, since no class can be told. `first_on` is the first
+    day of closing that counts as before: where the log begins later than asked, its first day. `left_out` says whose
     jobs are not among these, as their come-backs are not known by class; `untold` that those of the scope are such.
     """
 
@@ -45,6 +46,7 @@ class ActionWork:
     beside: "pl.DataFrame | None"
     touched: tuple[str, ...]
     like: str
+    first_on: date
     found: bool = True
     left_out: tuple[str, ...] = ()
     untold: bool = False
@@ -63,23 +65,31 @@ def action_work(
     now: Moment, scope: ActionScope, started_on: date, window: int, *, before_days: int = BEFORE_DAYS
 ) -> ActionWork:
     """Count an action's work and the work beside it, from `before_days` before the start on."""
-    first_on = started_on - timedelta(days=before_days)
     counted = counted_comebacks(now, window)
     faults, classes = not counted.any_class, counted.classes
     touched = touched_by(now, scope) if faults else ()
     asked = told_where(now, scope.jobs, classes)
     untold = asked.where.get("site") == ()
+    first_on = _first_on(now, asked.where, started_on, before_days)
     own = _summed(_counted(now, asked.where, scope.steps, touched, classes, (first_on, started_on), window))
     released = next((name for name in RELEASED if name in scope.jobs), None)
     if released is None:
-        return ActionWork(scope, own, None, touched, "", faults, asked.left_out, untold)
+        return ActionWork(scope, own, None, touched, "", first_on, faults, asked.left_out, untold)
     import polars as pl
 
     beside = told_where(now, {name: kept for name, kept in scope.jobs.items() if name != released}, classes)
     found = _counted(now, beside.where, scope.steps, touched, classes, (first_on, started_on), window, more=(released,))
     found = found.filter(~pl.col(released).is_in(scope.jobs[released]))
     like = f"the same work of other {released}s"
-    return ActionWork(scope, own, _summed(found), touched, like, faults, asked.left_out or beside.left_out, untold)
+    left_out = asked.left_out or beside.left_out
+    return ActionWork(scope, own, _summed(found), touched, like, first_on, faults, left_out, untold)
+
+
+def _first_on(now: Moment, where: Where, started_on: date, before_days: int) -> date:
+    """The first day of closing that counts as before the start: not one before the log of the scope's sites begins."""
+    sites = {name: kept for name, kept in where.items() if name == "site"}
+    begins = counts(now.store, "first_closing", where=sites, values={"as_of": now.day})["first_on"]
+    return max([started_on - timedelta(days=before_days), *(day for day in begins if day < started_on)])
 
 
 def touched_by(now: Moment, scope: ActionScope) -> tuple[str, ...]:

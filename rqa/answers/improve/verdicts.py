@@ -67,13 +67,13 @@ def verdicts(now: Moment, window: int = 30, *, level: float = 0.95) -> Verdicts:
     procedure, billing. A scope that names a technician, site or model has the same work of the others beside it; where
     that rate is known as well as its own, both must show the change.
 
-    Columns: action_id, what, scope, finding_id, owner, started_on, outcome; jobs_before, returned_before, jobs_after,
-    returned_after, under_way; difference (rate after less before), low, high; ratio, ratio_low, ratio_high; comparison
-    (what stands beside it, null: nothing), other_before, other_returned_before, other_after, other_returned_after, net,
-    net_low, net_high (the difference less that of the work beside it); p_value; expected (factor, null: not stated),
-    jobs_needed (after, for the last look); verdict, seen_on, expected_on, warning; with a step in the scope its first
-    checks: checks_before, yield_before, checks_after, yield_after; concurrent, the ids of the actions that the warning
-    names.
+    Columns: action_id, what, scope, finding_id, owner, started_on, outcome; before_from (the first day of closing
+    counted before the start), jobs_before, returned_before, jobs_after, returned_after, under_way; difference (rate
+    after less before), low, high; ratio, ratio_low, ratio_high; comparison (what stands beside it, null: nothing),
+    other_before, other_returned_before, other_after, other_returned_after, net, net_low, net_high (the difference less
+    that of the work beside it); p_value; expected (factor, null: not stated), jobs_needed (after, for the last look);
+    verdict, seen_on, expected_on, warning; with a step in the scope its first checks: checks_before, yield_before,
+    checks_after, yield_after; concurrent, the ids of the actions that the warning names.
 
     Verdicts: "worked", "made it worse", "no sign yet", "too early", "cannot be told" where waiting does not help (no
     unit appears twice, say, there was no work before, or the site does not write down what was found on return), and
@@ -128,8 +128,8 @@ def _row(now: Moment, action: Mapping[str, Any], window: int, level: float) -> _
     if work.untold:
         return _Row(action, trouble=" ".join(work.left_out), verdict=UNTOLD)
     judged = judge(
-        work.own, work.beside, started_on=action["started_on"], today=now.day, window=window, level=level,
-        expected=expected_ratio(action["expected_change"]),
+        work.own, work.beside, first_on=work.first_on, started_on=action["started_on"], today=now.day, window=window,
+        level=level, expected=expected_ratio(action["expected_change"]),
     )
     checks = first_checks(now, scope, action["started_on"]) if scope.steps else None
     return _Row(action, work, judged, checks)
@@ -158,7 +158,8 @@ def _told(row: _Row, near: Sequence[str], amiss: Sequence[str]) -> dict[str, Any
         return told | {"verdict": row.verdict, "warning": " ".join([row.trouble, *amiss])}
     j, work = row.judged, row.work
     told |= {
-        "outcome": work.outcome, "jobs_before": j.own.jobs_before, "returned_before": j.own.returned_before,
+        "outcome": work.outcome, "before_from": work.first_on,
+        "jobs_before": j.own.jobs_before, "returned_before": j.own.returned_before,
         "jobs_after": j.own.jobs_after, "returned_after": j.own.returned_after, "under_way": j.under_way,
         **j.own.change, "expected": expected_ratio(action["expected_change"]), "jobs_needed": j.jobs_needed,
         "p_value": j.p_value, "verdict": j.verdict, "seen_on": j.seen_on, "expected_on": j.expected_on,
@@ -224,7 +225,7 @@ def _table(made: Sequence[Mapping[str, Any]]) -> "pl.DataFrame":
 
 COLUMNS = {
     "action_id": "text", "what": "text", "scope": "text", "finding_id": "text", "owner": "text", "started_on": "day",
-    "outcome": "text",
+    "outcome": "text", "before_from": "day",
     "jobs_before": "count", "returned_before": "count", "jobs_after": "count", "returned_after": "count",
     "under_way": "count", "difference": "share", "low": "share", "high": "share", "ratio": "share",
     "ratio_low": "share", "ratio_high": "share", "comparison": "text", "other_before": "count",
@@ -262,8 +263,8 @@ def _notes(window: int, level: float, made: Sequence[Mapping[str, Any]]) -> list
         return ["The store holds no actions; add one with: rqa action WORKSPACE --what … --started-on … --scope …"]
     notes = [
         f"Come-backs within {counted(window, 'day')} of jobs that have matured; before: jobs closed in the "
-        f"{BEFORE_DAYS} days before the start; after: opened from the start on; jobs under way at the start are "
-        "neither.",
+        f"{BEFORE_DAYS} days before the start, or since the log of its sites begins (before_from); after: opened from "
+        "the start on; jobs under way at the start are neither.",
         f"Verdicts are judged on month ends, over all looks together: of actions without effect "
         f"{percent(1 - level, decimals=0)} at most get a verdict that says otherwise. Limits and p-value are those of "
         f"one look, for {percent(level, decimals=0)}.",

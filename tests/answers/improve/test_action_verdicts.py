@@ -298,6 +298,32 @@ def test_power_is_what_the_verdict_plans(depot: Depot) -> None:
     assert first["jobs_after"] == pytest.approx(verdict(depot, "ACT-2")["jobs_needed"], rel=0.35)
 
 
+@pytest.mark.parametrize("months", [13, 7, 3])
+def test_the_work_of_a_month_is_that_of_the_days_logged(months: int) -> None:
+    """The same work a day, logged since so many months before the start: the plan for the months after is the same.
+
+    A log that begins less than a year before an action once had its jobs spread over twelve months all the same.
+    """
+    begins = STARTED - timedelta(days=30 * months)
+    earlier = f"delete from jobs where closed_on < date '{begins}'"
+    with acting_depot(actions=action(), more=earlier) as depot:
+        row = verdict(depot)
+        days = min(365, 30 * months)
+        assert row["before_from"] == STARTED - timedelta(days=days)
+        boards = depot.query(
+            "select count(*) as jobs from jobs where procedure = 'board' and model = 'Marl-10' and closed_on >= $day "
+            "and disposition = 'repaired' and closed_on < $started",
+            {"day": STARTED - timedelta(days=days), "started": STARTED},
+        )["jobs"][0]
+        assert boards == row["jobs_before"]
+        # 9,000 jobs in 500 days, a third of them boards of this model; from one month to the twelve of the last look.
+        monthly = boards / days * 365.25 / 12
+        assert monthly == pytest.approx(9000 / 500 / 3 * 365.25 / 12, rel=0.05)
+        told = depot.actions.power(row["scope"], change="by half", months=12).table["jobs_after"]
+        assert told.to_list() == pytest.approx([monthly * n for n in range(1, 13)], rel=0.05)
+        assert any(row["jobs_needed"] == pytest.approx(monthly * n, abs=1) for n in range(1, 13))
+
+
 @pytest.mark.parametrize(
     ("ask", "said"),
     [
