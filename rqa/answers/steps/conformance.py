@@ -130,7 +130,7 @@ def breaches(
 
     Groupings as of `conformance`. A row a group and kind, and step with `steps`: kind, jobs (could have had it),
     breached, share with its Wilson interval low, high; matured, returned (of all these jobs), breached_matured,
-    breached_returned (of the breached), expected (come-backs that as many like jobs bring), measure ("risk ratio",
+    breached_returned (of the breached), expected (come-backs of as many like jobs without it), measure ("risk ratio",
     Mantel-Haenszel over procedure x model with Greenland and Robins' interval; "odds ratio, exact" where fewer than 5
     come-backs were seen or expected), ratio, ratio_low, ratio_high (null: without end, or unknown), p_value (exact
     stratified test), p_adjusted (Benjamini-Hochberg over the rows shown), verdict ("comes back more often", "comes

@@ -227,6 +227,9 @@ def test_on_one_kind_of_work_the_ratio_is_the_plain_one() -> None:
     row = with_risk(pl.DataFrame([work("Quern", (18, 120), (40, 900))]), ["kind"], 0.95).row(0, named=True)
     assert row["measure"] == "risk ratio"
     assert row["ratio"] == pytest.approx((18 / 120) / (40 / 900), abs=1e-6)
+    # What is expected and the ratio say the same: 18 come-backs are so many times what jobs without it have.
+    assert row["expected"] == pytest.approx(120 * 40 / 900, abs=1e-6)
+    assert row["breached_returned"] / row["expected"] == pytest.approx(row["ratio"], rel=1e-5)
     tail = stats.fisher_exact([[18, 102], [40, 860]], alternative="greater").pvalue
     assert row["p_value"] == pytest.approx(2 * tail, rel=1e-4)
     assert row["verdict"] == "comes back more often"
