@@ -7,12 +7,12 @@ from rqa.answers.comebacks.costs import ComebackCosts
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.grounds import Grounds, Sentence
 from rqa.answers.core.own_work import TOUCHED
-from rqa.answers.improve.contrast_families import year_to
 from rqa.answers.steps.costs import StepCosts
 from rqa.depot import Depot
 from rqa.plots.comebacks.costs import MOST, money
 from rqa.review.facts import Basis, Figure, Section, Table
 from rqa.review.figures import figure_of
+from rqa.review.spans import year_held
 from rqa.words import count, counted, month_name, months_said, percent, plural, spoken
 
 STEPS = 6
@@ -27,7 +27,7 @@ KINDS = (
 
 def cost(depot: Depot, month: date) -> Section:
     """What come-backs cost in the year that ends with the month; money is what the workspace counts in."""
-    year = year_to(month)
+    year = year_held(depot, month)
     own, whole = (depot.costs(by=(), months=months, window=WINDOW) for months in (month, year))
     span = months_said(*year)
     words: tuple[str, ...] = (

@@ -8,7 +8,7 @@ from rqa.answers.charts.month import UNCLEAR
 from rqa.answers.core.contrasts import SMALLEST
 from rqa.answers.core.grounds import Sentence
 from rqa.answers.core.scope import month_end, month_of, months_back
-from rqa.answers.improve.contrast_families import year_before, year_to
+from rqa.answers.improve.contrast_families import held_of, year_before
 from rqa.answers.improve.findings import months_up_to
 from rqa.answers.improve.overall_findings import FIGURES
 from rqa.depot import Depot
@@ -27,6 +27,7 @@ from rqa.review.projected import projections
 from rqa.review.provenance import record, reproduced
 from rqa.review.safety import safety
 from rqa.review.said_once import said_once
+from rqa.review.spans import first_day, year_held
 from rqa.review.steps import wrong
 from rqa.review.tests import believed
 from rqa.review.texts import CAUTIONS, DEFINITIONS, LUCK
@@ -36,12 +37,6 @@ from rqa.words import listed, month_name, percent
 SHOWN_MONTHS = 24
 PARTS = 11
 """Parts that are asked one after the other, as `describe` tells them."""
-FIRST = """
-select least(
-    (select min(opened_on) from jobs), (select min(closed_on) from jobs), (select min(done_on) from steps),
-    (select min(run_on) from diagnostics)
-) as day
-"""
 ANSWERED = """
 select action_id, finding_id
 from actions
@@ -71,13 +66,13 @@ def describe(
     part("the month against those before")
     judged = verdicts(depot, own)
     final = mature_month(depot, FIGURES[0].measure, FIGURES[0].window, own)
-    span = None if final is None else year_to(final)
+    span = None if final is None else year_held(depot, final)
     shown = _shown(depot, own, day)
     part("where to look: all comparisons of the month and of the month before")
     found = depot.findings(own, progress=progress)
     part("what was loaded")
     found_there, quiet, looked = pointers(found, _answered(depot, day), depot.grounds(), depot.people, judged)
-    past = months_up_to(own, _first(depot))
+    past = months_up_to(own, first_day(depot))
     tables, files, intake_words = intake(depot)
     title = depot.about.get("title") or "Repair depot"
     general = tuple(n for n in depot.data.remarks().notes if not isinstance(n, Sentence))
@@ -155,19 +150,13 @@ def _shown(depot: Depot, month: date, day: date) -> tuple[date, date]:
     """The months on the time axes: up to the day one looks, two years back or more if the month is older."""
     last = day.replace(day=1)
     first = min(months_back(last, SHOWN_MONTHS - 1), year_before(month)[0])
-    seen = depot.yields.clean(by=("month",)).table["month"].min() or _first(depot)
-    return max(first, seen.replace(day=1)) if isinstance(seen, date) and seen <= month else first, last
-
-
-def _first(depot: Depot) -> date | None:
-    """The first day with data; None in an empty store."""
-    first = depot.query(FIRST)["day"][0]
-    return first if isinstance(first, date) else None
+    seen = depot.yields.clean(by=("month",)).table["month"].min() or first_day(depot)
+    return held_of((first, last), seen if isinstance(seen, date) and seen.replace(day=1) <= month else None)
 
 
 def _month(depot: Depot, day: date, month: str | date | None) -> date:
     """The month asked for, or else the last whole one; where the data begins later, the month in which it begins."""
-    first = _first(depot)
+    first = first_day(depot)
     begins = day.replace(day=1) if first is None else first.replace(day=1)
     if month is None:
         return max(last_month_over(day), min(begins, day.replace(day=1)))

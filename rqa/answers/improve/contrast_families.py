@@ -29,6 +29,13 @@ def year_to(month: date) -> Span:
     return months_back(month, 11), month
 
 
+def held_of(span: Span, first: date | None) -> Span:
+    """A span of months without those before the first day with data; as it is where all of it lies before."""
+    begins, ends = span
+    held = begins if first is None else max(begins, first.replace(day=1))
+    return (held if held <= ends else begins), ends
+
+
 def _totals(table: "pl.DataFrame", keys: list[str], events: str, size: str) -> dict[tuple[Any, ...], tuple[int, int]]:
     import polars as pl
 

@@ -23,6 +23,7 @@ from rqa.answers.steps.attribution import attribution
 from rqa.answers.steps.bursts import bursts
 from rqa.answers.steps.conformance import breaches
 from rqa.answers.steps.relative_risk import step_relative_risk
+from rqa.answers.tests.agreement import KIND as STUDIED
 from rqa.answers.tests.agreement import agreement
 from rqa.answers.tests.drift import drift
 from rqa.answers.tests.readings import readings
@@ -38,6 +39,8 @@ QUESTION = "findings"
 MONTHS = 24
 """Months looked at: two years up to the month, so that one season does not speak alone."""
 WINDOW = families.WINDOW
+UNDATED = "of a study, without a date"
+"""The state of what a study of the measuring says: it belongs to no month, so it is neither new nor continuing."""
 COMPARED = (
     ("bench", "comeback"), ("technician", "comeback"), ("site", "comeback"), ("technician", "first_pass"),
     ("bench", "first_pass"), ("tool", "first_pass"), ("site", "first_pass"), ("station", "first_run"),
@@ -91,7 +94,8 @@ def findings(now: Moment, month: str | date | None = None, progress: Progress = 
 
     By default the latest whole month with any data: first checks and tests need not mature, and come-backs are those of
     the latest months that have. A row a finding, those first that would spare most
-    come-backs, then the surest: id (the same in every month), state (new, continuing: it held a month before, too),
+    come-backs, then the surest: id (the same in every month), state (new, continuing: it held a month before, too,
+    or that it is of a study, which has no date),
     kind, where, what, measure, size, low, high, jobs, avoided, p_value, p_adjusted, caution, check. `gone` lists those
     that held a month before and no longer do; `compared` how many comparisons of each kind were made, `answers` the
     answers about risky steps and tests behind them. Adjusted after Benjamini and Hochberg (1995) over all of them: of
@@ -143,8 +147,7 @@ def not_compared(now: Moment) -> tuple[Sentence, ...]:
 
 def months_up_to(month: date, first: date | None) -> families.Span:
     """First and last of the months that the findings of a month look at; none is before the `first` day with data."""
-    begins = months_back(month, MONTHS - 1)
-    return begins if first is None or first > month else max(begins, first.replace(day=1)), month
+    return families.held_of((months_back(month, MONTHS - 1), month), first)
 
 
 def stated_in(now: Moment, month: date, progress: Progress = silent) -> tuple[tuple[Finding, ...], dict[str, Answer]]:
@@ -228,7 +231,7 @@ def _table(held: tuple[tuple[Finding, float], ...], known: set[str]) -> "pl.Data
     all_held = [f for f, _ in held]
     texts = {
         "id": [f.id for f in all_held],
-        "state": ["continuing" if f.id in known else "new" for f in all_held],
+        "state": [UNDATED if f.kind == STUDIED else "continuing" if f.id in known else "new" for f in all_held],
         "kind": [f.kind for f in all_held],
         "where": [f.where for f in all_held],
         "what": [f.what for f in all_held],

@@ -176,7 +176,7 @@ def contrasted(
                 jobs=e.jobs,
                 p_value=e.p_value,
                 caution=_caution(e.cause, asked, danger),
-                check=next_check(phases.get(steps[-1], "")),
+                check=next_check(phases.get(steps[-1], ""), hazards.get(steps[-1], ())),
                 avoided=e.caused,
             )
 

@@ -185,7 +185,7 @@ def _stated(r: Risk, declared: Sequence[DeclaredStep], window: int, classes: Seq
         jobs=r.jobs,
         p_value=r.p_value,
         caution=f"set beside the same procedure and model{unlike}; {cautions(here[0].hazards if here else ())}",
-        check=CHECKS.get(pair.after) or next_check(here[0].phase if here else ""),
+        check=CHECKS.get(pair.after) or (next_check(here[0].phase, here[0].hazards) if here else next_check("")),
         avoided=max(0.0, r.back - r.jobs * r.other_back / r.other_jobs),
     )
 

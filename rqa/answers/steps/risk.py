@@ -180,7 +180,7 @@ def step_map(
                 "irreversible": pl.Boolean},
     )
     table = places.join(risk.table, on="step", how="left", maintain_order="left")
-    described = [(in_words(s.hazards), cautions(s.hazards), next_check(s.phase)) for s in declared]
+    described = [(in_words(s.hazards), cautions(s.hazards), next_check(s.phase, s.hazards)) for s in declared]
     table = table.with_columns(
         pl.Series(name, [d[i] for d in described], dtype=pl.String)
         for i, name in enumerate(("hazards", "caution", "next_check"))
@@ -254,7 +254,7 @@ def _table(
         *(rounded(f[name] for f in found).round(2).alias(name) for name in money),
         pl.Series("hazards", [in_words(hazards[k[1]]) for k in keys], dtype=pl.String),
         pl.Series("caution", [cautions(hazards[k[1]]) for k in keys], dtype=pl.String),
-        pl.Series("next_check", [next_check(known[k[1]].phase) for k in keys], dtype=pl.String),
+        pl.Series("next_check", [next_check(known[k[1]].phase, known[k[1]].hazards) for k in keys], dtype=pl.String),
     ])
 
 

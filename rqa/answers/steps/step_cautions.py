@@ -2,6 +2,8 @@
 
 from collections.abc import Iterable
 
+from rqa.words import listed
+
 ALWAYS = "follow the maker's service guide and local codes; no figure justifies skipping a hold point or a guard"
 CAUTIONS = {
     "battery": "battery: isolated first, reconnected last; a swollen or damaged cell is for trained staff only",
@@ -15,17 +17,22 @@ CAUTIONS = {
     "alignment": "alignment: checked before the last screw, after it, and after turning the unit over",
 }
 CHECKS = {
-    "open": "watch five units opened; compare with the guide's order",
+    "open": "watch it done on five units; compare with the guide's order",
     "isolate": "audit the order in the step logs, job by job",
-    "release": "watch five releases; look for the tool used and the bend of the cable",
-    "remove": "watch five removals; look for force and what is held aside",
-    "fit": "take five fitted units apart before they close; look at seat and fasteners",
-    "reseat": "open five closed units and look at connector, latch and cable path",
-    "align": "check the order in the logs against the last tightening; look at five after turning over",
+    "release": "watch it done on five units; look at the tool used and at what is put under strain",
+    "remove": "watch it done on five units; look for force and what is held aside",
+    "fit": "look at five units between this step and the next; compare with the guide",
+    "reseat": "open five finished units and look at the seat",
+    "align": "look at five units after this step; compare the order in the logs with the guide's",
     "verify": "have the check done twice, by two people who do not know each other's result",
-    "close": "reopen five closed units; look for cables in the way and fastener lengths",
+    "close": "reopen five finished units; look at what lies under the cover",
     "diagnose": "run the diagnostics again on five released units",
 }
+LOOK_AT = {
+    "pinch": "the path of every cable", "latch": "whether the latch is locked", "mixed_fasteners": "fastener lengths",
+    "alignment": "alignment after turning the unit over", "adhesive": "the seam", "battery": "the cell's case and lead",
+}
+"""What a check looks at beside, by hazard of the step."""
 OTHERWISE = "read what the returns were found to have; watch five jobs"
 
 
@@ -34,6 +41,7 @@ def cautions(hazards: Iterable[str]) -> str:
     return "; ".join([*(CAUTIONS[h] for h in hazards if h in CAUTIONS), ALWAYS])
 
 
-def next_check(phase: str) -> str:
-    """What to look at next at a step of this phase."""
-    return CHECKS.get(phase, OTHERWISE)
+def next_check(phase: str, hazards: Iterable[str] = ()) -> str:
+    """What to look at next at a step of this phase with these hazards; nothing that only units of one kind have."""
+    beside = [LOOK_AT[h] for h in hazards if h in LOOK_AT]
+    return CHECKS.get(phase, OTHERWISE) + (f"; look at {listed(beside)}" if beside else "")

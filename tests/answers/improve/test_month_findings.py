@@ -13,6 +13,7 @@ from rqa.answers.comebacks.counted import Counted, in_words
 from rqa.answers.core.contrasts import each_against_rest
 from rqa.answers.core.finding import Finding, judged
 from rqa.answers.improve import part_lots
+from rqa.answers.improve.findings import STUDIED, UNDATED, _table
 from rqa.contract import OWN_WORK
 from rqa.depot import open as open_depot
 from tests.depots import depot_of, make_store
@@ -175,6 +176,14 @@ def test_an_id_is_that_of_kind_and_place() -> None:
     assert finding(0.01).id != finding(0.01, where="B-2").id
     one, other = ({"model": "Quern", "site": "Alder"}, {"site": "Alder", "model": "Quern"})
     assert replace(finding(0.1), scope=one).id == replace(finding(0.1), scope=other).id
+
+
+def test_a_study_has_no_month() -> None:
+    """What a study says holds in every month alike: on the page of no month it is new, and none had it before."""
+    studied, other = replace(finding(0.01), kind=STUDIED), finding(0.02)
+    held = ((studied, 0.01), (other, 0.02))
+    assert _table(held, set())["state"].to_list() == [UNDATED, "new"]
+    assert _table(held, {studied.id, other.id})["state"].to_list() == [UNDATED, "continuing"]
 
 
 def test_a_finding_is_new_then_continues_then_is_gone(tmp_path: Path) -> None:

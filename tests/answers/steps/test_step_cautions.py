@@ -1,0 +1,26 @@
+"""What to look at next at a step: fit for any device, and naming a part only where a hazard says there is one."""
+
+import re
+
+import pytest
+
+from rqa.answers.steps.step_cautions import CAUTIONS, CHECKS, LOOK_AT, next_check
+from rqa.contract import HAZARDS, PHASES
+
+PARTS = re.compile(r"cable|connector|screw|fastener|latch|batter|cell|board|display|hose|tighten|glue|seam")
+
+
+def test_without_hazards_no_part_of_a_device_is_named() -> None:
+    assert {phase: found for phase in (*PHASES, "") if (found := PARTS.findall(next_check(phase)))} == {}
+
+
+@pytest.mark.parametrize("hazard", LOOK_AT)
+def test_with_a_hazard_its_part_is_looked_at(hazard: str) -> None:
+    assert PARTS.search(LOOK_AT[hazard]) or hazard == "alignment"
+    assert next_check("close", [hazard]) == f"{CHECKS['close']}; look at {LOOK_AT[hazard]}"
+
+
+def test_phases_and_hazards_are_those_of_the_contract() -> None:
+    assert set(CHECKS) == set(PHASES)
+    assert set(CAUTIONS) == set(HAZARDS)
+    assert set(LOOK_AT) <= set(HAZARDS)
