@@ -169,10 +169,13 @@ def _other_lists(mapping: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _notes(row: Mapping[str, str], now: Moment, folder: Path) -> Iterator[str]:
-    from rqa.answers.improve.verdicts import lacking
+    from rqa.answers.improve.scope_seen import lacking, sites_without
 
-    if lack := lacking(now, read_scope(row["scope"])):
+    scope = read_scope(row["scope"])
+    if lack := lacking(now, scope):
         yield str(lack)
+    else:
+        yield from sites_without(now, scope)
     ratio = expected_ratio(row["expected_change"])
     if ratio is None:
         given = f" in {row['expected_change']!r}" if row["expected_change"] else ""

@@ -160,6 +160,7 @@ MEASURES: Mapping[str, Groupings] = {
     "action_jobs": _known("l", JOB_NAMES),
     "first_closing": _plain("c", JOB_NAMES),
     "scope_overlap": _known("l", JOB_NAMES),
+    "scope_steps": _known("j", JOB_NAMES),
     "action_checks": {**_known("j", JOB_NAMES), "technician": _STEP_TECHNICIAN},
     "touched_by_step": {},
     "targets": {},

@@ -21,7 +21,7 @@ MAKES = {"answers/core/grounds.py", "answers/core/ground_list.py", "answers/core
 """The doors themselves, and the texts they are given."""
 SENTENCES = {
     "answers/core/grounds.py", "answers/core/needs.py", "answers/core/told_sites.py", "answers/comebacks/counted.py",
-    "review/verdicts.py",
+    "answers/improve/scope_seen.py", "review/verdicts.py",
     "review/tests.py", "review/findings.py", "review/provenance.py",
 }
 """Where a `Sentence` is put together by hand: out of other sentences, or with what it lacks."""
@@ -60,7 +60,8 @@ LACKING = (
     "not known: no",
     "no ratio: nothing to set beside", "No trend is fitted", "no matured job yet", "there is no earlier month",
     "there is nothing to tell it by", "has no final rate yet", "so no change with practice can be seen",
-    "No job was closed", "has no final figure", "have no step log with a procedure",
+    "No job was closed", "has no final figure", "have no step log", "most jobs have no diagnostics",
+    "was ever done in the", "is ever logged at",
     "No job that could come back was closed",
     "every first run was aborted", "which is no share", "no scatter at all",
 )

@@ -122,3 +122,41 @@ def test_an_action_on_work_that_logs_no_step_says_why_it_cannot_be_told() -> Non
     assert rows["A1"]["warning"] == said
     assert "no step is logged of the jobs closed so far (site=Birch)" in rows["A1"]["warning"]
     assert rows["A2"]["verdict"] != "cannot be told"
+
+
+def renamed(tables: Tables) -> Tables:
+    """The site logs its work, and calls the step otherwise."""
+    whole = made(bad=False)
+    sites = {j["job_id"]: j["site"] for j in tables["jobs"]}
+    steps = [r | {"step": "other name"} if sites[r["job_id"]] == BARE and r["step"] == "fit_board" else r
+             for r in whole["steps"] if r["job_id"] in sites]
+    return {**tables, "steps": steps}
+
+
+def test_an_action_on_a_step_that_its_site_never_logs_says_why_it_cannot_be_told() -> None:
+    """The log is there and the step is not in it; where another site has it, that site alone is compared."""
+    action = {"what": "guide", "started_on": date(2024, 12, 2)}
+    scopes = {"A1": f"site={BARE}; step=fit_board", "A2": "site=Alder; step=fit_board", "A3": "step=fit_board",
+              "A4": f"site={BARE}; step=fit_display", "A5": "procedure=display; step=fit_display"}
+    actions = [{**action, "action_id": name, "scope": scope} for name, scope in scopes.items()]
+    with depot_of({**renamed(half_logged()), "actions": actions}, DAY) as opened:
+        rows = {r["action_id"]: r for r in opened.verdicts().table.to_dicts()}
+        logged = opened.query(
+            "select count(*) filter (site = 'Birch') as bare, count(*) filter (site = 'Birch' and procedure = 'board') "
+            "as boards from jobs where closed_on is not null and job_id in (select job_id from steps)"
+        ).row(0)
+        said = lacking(opened._now, read_scope(scopes["A1"]))
+        assert {name for name, scope in scopes.items() if lacking(opened._now, read_scope(scope))} == {"A1"}
+        power = opened.actions.power(scopes["A1"])
+        assert "“fit_board” was ever done" in " ".join(power.notes)
+        assert power.table.is_empty()
+    assert said
+    assert said.lacks
+    assert (rows["A1"]["verdict"], rows["A1"]["warning"]) == ("cannot be told", said)
+    assert f"as no step “fit_board” was ever done in the {logged[0]} closed jobs with a step log in the scope" in said
+    assert all(rows[name]["verdict"] != "cannot be told" for name in ("A2", "A3", "A4", "A5"))
+    assert f"No step “fit_board” is ever logged at site {BARE}, in {logged[1]} jobs" in rows["A3"]["warning"]
+    for name in ("A2", "A4", "A5"):
+        assert "ever logged" not in (rows[name]["warning"] or ""), name
+    same = ("jobs_before", "returned_before", "jobs_after", "returned_after")
+    assert [rows["A3"][name] for name in same] == [rows["A2"][name] for name in same]

@@ -17,11 +17,13 @@ from tests.odd_depots.depots import OddDepot, write_workspace
 from tests.odd_depots.workshop import SITES, Tables, healthy
 
 KNOWN, OTHER = SITES
-NAMES = ["one site without found", pytest.param("one site without a step log", marks=pytest.mark.long)]
+NAMES = ["one site without found"]
+NAMES += [pytest.param(f"one site without {what}", marks=pytest.mark.long) for what in ("a step log", "diagnostics")]
 OWN = ["repeat", "workmanship"]
 LACKING = {
     "one site without found": "“found” of the jobs that came back",
     "one site without a step log": "no step log",
+    "one site without diagnostics": "no diagnostics",
 }
 
 
@@ -71,6 +73,8 @@ def of_own_work(depot: Depot) -> dict[str, Any]:
 
 def test_the_others_are_judged_as_if_it_were_not_there(pair: tuple[str, Depot, Depot]) -> None:
     lacking, both, alone = pair
+    if lacking == "one site without diagnostics":
+        pytest.skip("come-backs are known by class there")
     expected = of_own_work(alone)
     for name, answer in of_own_work(both).items():
         assert answer.table.equals(expected[name].table), name
@@ -99,8 +103,74 @@ def test_the_others_are_judged_as_if_it_were_not_there(pair: tuple[str, Depot, D
     assert "Come-backs counted are those on what the job had worked on." in figure.reading
 
 
+def of_marks(depot: Depot, lacking: str) -> dict[str, tuple[Any, list[str]]]:
+    """Answers that hang on what a site writes down, and the columns (none: all) that its jobs may not move."""
+    made: dict[str, tuple[Any, list[str]]] = {
+        "failures met together": (depot.steps.co_failures(least=3), []),
+        "escapes": (depot.tests.escapes(), []),
+        "escapes by subsystem": (depot.tests.escapes(by=("subsystem", "model")), []),
+        "limits": (depot.tests.limits(), []),
+    }
+    worth = depot.tests.predictive_values()
+    if lacking == "one site without found":
+        return made | {
+            "what a pass is worth": (worth, ["passes", "escaped", "pass_value", "pass_low", "pass_high"]),
+            "coverage": (depot.tests.coverage_gap(), []),
+            "complaint and finding": (depot.returns.matrix(), []),
+            "repaired and finding": (depot.returns.matrix(named="repaired", by="model"), []),
+            "marks": (depot.returns.marks(), []),
+            "costs by class": (depot.costs(), []),
+            "costs of classes": (depot.costs(by="model", where={"class": OWN}), []),
+        }
+    if lacking == "one site without a step log":
+        fails = ["fails", "confirmed", "nothing_found", "undecided", "overkill", "low", "high", "fail_value"]
+        return made | {"what a fail is worth": (worth, fails), "costs by class": (depot.costs(), [])}
+    return {"failures met together": made["failures met together"], "coverage": (depot.tests.coverage_gap(), [])}
+
+
+def test_what_hangs_on_a_mark_is_told_of_the_sites_that_write_it(pair: tuple[str, Depot, Depot]) -> None:
+    lacking, both, alone = pair
+    expected = of_marks(alone, lacking)
+    for name, (answer, columns) in of_marks(both, lacking).items():
+        there, (other, _) = answer.table.select(columns or answer.table.columns), expected[name]
+        assert there.height, name
+        assert there.equals(other.table.select(there.columns)), name
+        said = [note for note in answer.notes if "are left out, as it cannot be told" in note]
+        assert len(said) == 1, name
+        assert OTHER in said[0], name
+        assert LACKING[lacking] in said[0], name
+        assert not any("are left out, as it cannot be told" in note for note in other.notes), name
+
+
+def test_breaches_are_told_of_the_sites_with_logs(pair: tuple[str, Depot, Depot]) -> None:
+    """Come-backs of any class count after a breach, so a site need not write down what was found, but its steps."""
+    lacking, both, alone = pair
+    there, expected = both.steps.breaches(), alone.steps.breaches()
+    assert there.table.equals(expected.table) == (lacking == "one site without a step log")
+    assert (there.unjudged > expected.unjudged) == (lacking == "one site without a step log")
+
+
+def test_of_its_own_marks_nothing_is_told(pair: tuple[str, Depot, Depot]) -> None:
+    lacking, both, _ = pair
+    where = {"site": OTHER}
+    answers: tuple[Any, ...] = (both.tests.coverage_gap(where=where),)
+    if lacking != "one site without diagnostics":
+        answers = (both.tests.escapes(where=where), both.tests.limits(where=where), both.costs(where=where))
+    if lacking == "one site without found":
+        answers += (both.returns.matrix(where=where), both.returns.marks(where=where))
+    for answer in answers:
+        said = untold(answer)
+        assert said, type(answer)
+        assert OTHER in said
+        assert LACKING[lacking] in said
+        floats = answer.table.select(pl.col(pl.Float64))
+        assert floats.null_count().sum_horizontal().sum() == floats.height * floats.width, type(answer)
+
+
 def test_of_itself_nothing_is_told(pair: tuple[str, Depot, Depot]) -> None:
-    _, both, _ = pair
+    lacking, both, _ = pair
+    if lacking == "one site without diagnostics":
+        pytest.skip("come-backs are known by class there")
     answers = (
         both.comebacks(where={"site": OTHER, "class": OWN}),
         both.compare("technician", outcome="comeback", where={"site": OTHER, "class": OWN}),

@@ -10,6 +10,7 @@ from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.own_work import workmanship_untold
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import PERIODS, By, Moment, Months, Where, check_level, check_values, is_number, scope
+from rqa.answers.core.told_sites import classes_asked, told_scope
 from rqa.errors import RequestError
 from rqa.measures.run import counts
 from rqa.words import counted, plural
@@ -72,6 +73,7 @@ def costs(
     check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
     check_values(now.store, QUESTION, asked.where)
+    asked = told_scope(now, asked, *classes_asked(asked))
     rate = float(now.store.about.get(RATE, 0))
     found = counts(
         now.store, "comeback_costs", by=asked.by, where=asked.where, months=asked.months,
@@ -85,7 +87,7 @@ def costs(
         "window": window, "as_of": now.day, **asked.settings(), "labour_rate": rate or None, "currency": currency,
         "level": level, "method": "Fay-Feuer gamma for sums, Hall for means",
     }
-    notes = (*now.notes, *_notes(table, rate, currency))
+    notes = (*now.notes, *asked.left_out, *_notes(table, rate, currency))
     if "class" in asked.by:
         new = table.filter(pl.col("class") == "new_fault")["comebacks"]
         notes += workmanship_untold(now, new_faults=int(new.sum()))

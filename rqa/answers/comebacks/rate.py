@@ -22,7 +22,7 @@ from rqa.answers.core.scope import (
     is_held,
     scope,
 )
-from rqa.answers.core.told_sites import told_scope
+from rqa.answers.core.told_sites import classes_asked, told_scope
 from rqa.contract import CLASSES
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES, STEP_LOG, TEST_LOG
@@ -74,9 +74,7 @@ def comebacks(
     check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
     check_values(now.store, QUESTION, asked.where)
-    if "class" in asked.named:
-        wanted = asked.where.get("class", CLASSES)
-        asked = told_scope(now, asked, *(((c,) for c in wanted) if "class" in asked.by else (wanted,)))
+    asked = told_scope(now, asked, *classes_asked(asked))
     measure = _measure(asked, now.from_rows)
     table = counts(
         now.store,

@@ -61,13 +61,14 @@ def comeback_matrix(
     import polars as pl
 
     check_one_of(MATRIX, "named", named, NAMED)
-    asked, table = _asked(MATRIX, now, "comeback_findings", window, by, where, months, index, level)
+    asked, table = _asked(MATRIX, now, "comeback_findings", window, by, where, months, index, level, CONFIRMED)
     keys = [*asked.by, named]
     cells = table.group_by([*keys, "found"]).agg(pl.col("returned").sum())
     cells = cells.with_columns(pl.col("returned").sum().over(keys).alias("of")).sort([*keys, "found"])
     made = with_shares(cells, part="returned", whole="of", share="of_row", level=level)
     settings = {"named": named, **_settings(now, asked, window, index, level)}
-    return FindingMatrix(made.select(*keys, "found", "returned", "of_row", "low", "high"), settings, now.notes)
+    shown = made.select(*keys, "found", "returned", "of_row", "low", "high")
+    return FindingMatrix(shown, settings, (*now.notes, *asked.left_out))
 
 
 def comeback_marks(
@@ -104,7 +105,7 @@ def comeback_marks(
 
 def _asked(
     question: str, now: Moment, measure: str, window: int, by: By, where: Where | None, months: Months | None,
-    index: str, level: float, classes: tuple[str, ...] = (),
+    index: str, level: float, classes: tuple[str, ...],
 ) -> "tuple[Scope, pl.DataFrame]":
     check_level(question, level)
     check_index(question, index)

@@ -12,6 +12,7 @@ from weakref import WeakKeyDictionary
 from rqa.answers.core.grounds import CANNOT, Sentence
 from rqa.answers.core.own_work import hang_on_found, hang_on_touched
 from rqa.answers.core.scope import Moment, Scope
+from rqa.contract import CLASSES
 from rqa.measures.run import counts
 from rqa.words import counted, listed, plural, spoken
 
@@ -38,8 +39,16 @@ MAPPED = {
         'Add to sources.toml a [[table]] with table = "steps" of this site, and its procedures to the one with table = '
         '"procedures".',
     ),
+    "logged": (
+        "most jobs have no step log", 'Add to sources.toml a [[table]] with table = "steps" of this site.',
+    ),
+    "tested": (
+        "most jobs have no diagnostics", 'Add to sources.toml a [[table]] with table = "diagnostics" of this site.',
+    ),
 }
 """What a site lacks, and what to do."""
+OF_CLASSES = "which come-backs are of the classes counted"
+"""What cannot be told of the jobs left out."""
 
 
 @dataclass(frozen=True)
@@ -79,8 +88,13 @@ def untold_sites(now: Moment, *classes: Iterable[str]) -> tuple[Site, ...]:
     """
     each = [tuple(c) for c in classes]
     hang = {"found": any(map(hang_on_found, each)), "touched": any(map(hang_on_touched, each))}
+    return silent_sites(now, *(what for what, hangs in hang.items() if hangs))
+
+
+def silent_sites(now: Moment, *marks: str) -> tuple[Site, ...]:
+    """The sites at which most of one of these (names out of `OF`) is not written down, though others do write it."""
     sites = _sites(now)
-    known = {what for s in sites for what in s.knows if hang.get(what)}
+    known = {what for s in sites for what in s.knows if what in marks}
     lacking = (replace(s, lacks=tuple(what for what in s.lacks if what in known)) for s in sites)
     return tuple(s for s in lacking if s.lacks)
 
@@ -107,14 +121,30 @@ def told_scope(now: Moment, asked: Scope, *classes: Iterable[str]) -> Scope:
     Where it is about such sites alone it keeps no site, and says that nothing can be told. `classes` are those that
     count together; several, where each is told by itself.
     """
-    untold = untold_sites(now, *classes)
+    return _without(now, asked, untold_sites(now, *classes), OF_CLASSES)
+
+
+def telling_scope(now: Moment, asked: Scope, *marks: str, what: str) -> Scope:
+    """The scope without the sites that do not write down these marks, as `told_scope`; `what` cannot be told there."""
+    return _without(now, asked, silent_sites(now, *marks), what)
+
+
+def _without(now: Moment, asked: Scope, untold: Sequence[Site], what: str) -> Scope:
     there = asked.where.get("site", tuple(s.name for s in _sites(now)))
     left = [s for s in untold if s.name in there]
     if not left:
         return asked
     names = {s.name for s in left}
     kept = tuple(name for name in there if name not in names)
-    return replace(asked, where={**asked.where, "site": kept}, left_out=(left_out_note(left, alone=not kept),))
+    return replace(asked, where={**asked.where, "site": kept}, left_out=(left_out_note(left, what, alone=not kept),))
+
+
+def classes_asked(asked: Scope) -> tuple[tuple[str, ...], ...]:
+    """The classes that count together: each by itself where they are a grouping, none where they are not named."""
+    wanted = tuple(asked.where.get("class", CLASSES))
+    if "class" in asked.by:
+        return tuple((c,) for c in wanted)
+    return (wanted,) if "class" in asked.where else ()
 
 
 def told_where(now: Moment, where: Mapping[str, Sequence[str]], *classes: Iterable[str]) -> Scope:
@@ -122,22 +152,21 @@ def told_where(now: Moment, where: Mapping[str, Sequence[str]], *classes: Iterab
     return told_scope(now, Scope((), {name: tuple(kept) for name, kept in where.items()}), *classes)
 
 
-def left_out_note(left: Sequence[Site], *, alone: bool = False) -> Sentence:
+def left_out_note(left: Sequence[Site], what: str = OF_CLASSES, *, alone: bool = False) -> Sentence:
     """That jobs of these sites are left out, why, and what to do; `alone`: that nothing can be told."""
     names = listed([spoken(s.name) for s in left])
     sites = plural(len(left), "site", "sites")
-    each = dict.fromkeys(what for s in left for what in s.lacks)
-    where = {what: listed([spoken(s.name) for s in left if what in s.lacks]) for what in each}
+    each = dict.fromkeys(mark for s in left for mark in s.lacks)
+    where = {mark: listed([spoken(s.name) for s in left if mark in s.lacks]) for mark in each}
     why = listed([MAPPED[w][0] if place == names else f"at {place} {MAPPED[w][0]}" for w, place in where.items()])
-    remedies = [MAPPED[what][1] for what in each]
+    remedies = [MAPPED[mark][1] for mark in each]
     jobs = counted(sum(s.jobs for s in left), "repaired job")
     said = (
-        f"{CANNOT}which come-backs of {sites} {names} are of the classes counted, as {why}."
+        f"{CANNOT}{what} at {sites} {names}, as {why}."
         if alone
-        else f"The jobs of {sites} {names} ({jobs} in all) are left out, as it cannot be told which of their "
-        f"come-backs are of the classes counted: {why}."
+        else f"The jobs of {sites} {names} ({jobs} in all) are left out, as it cannot be told {what}: {why}."
     )
     return Sentence(
-        " ".join((said, *remedies)), (BY_SITE,) if alone else (), [f"{what} of {names}" for what in each],
+        " ".join((said, *remedies)), (BY_SITE,) if alone else (), [f"{mark} of {names}" for mark in each],
         remedy=remedies,
     )

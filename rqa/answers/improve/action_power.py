@@ -11,6 +11,7 @@ from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import Moment, Where, check_level, is_number, whole_number
 from rqa.answers.improve.action_judged import DAYS_A_MONTH, plan_before
 from rqa.answers.improve.action_work import BEFORE_DAYS, action_work
+from rqa.answers.improve.scope_seen import unseen
 from rqa.errors import RequestError
 from rqa.words import counted, fixed, percent
 
@@ -73,9 +74,9 @@ def power(
     if plan is None:
         schema = {"month": pl.Int64, "known_on": pl.Date, "jobs_after": pl.Int64, "weeks": pl.Float64,
                   "chance": pl.Float64, "smallest_ratio": pl.Float64, "enough": pl.Boolean}
+        none = unseen(now, asked) or "There is no matured work in the scope."
         return ActionPower(
-            pl.DataFrame(schema=schema), settings,
-            (*now.notes, *work.left_out, *([] if work.untold else ["There is no matured work in the scope."])),
+            pl.DataFrame(schema=schema), settings, (*now.notes, *work.left_out, *(() if work.untold else (none,)))
         )
     waits = [ceil(month * DAYS_A_MONTH) + window for month in range(1, months + 1)]
     table = pl.DataFrame(

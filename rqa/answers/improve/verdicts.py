@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any
 from rqa.answers.core.action_scope import check_scope, expected_ratio, read_scope
 from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.ground_list import SEEN
-from rqa.answers.core.grounds import WINDOW, Sentence, grounds
 from rqa.answers.core.result import Answer, chances, rounded
 from rqa.answers.core.scope import Moment, check_level
 from rqa.answers.improve.action_judged import EXPECTED, MONTHS_AHEAD, POWER, UNTOLD, Judged, judge
 from rqa.answers.improve.action_work import BEFORE_DAYS, ActionWork, action_work, first_checks
+from rqa.answers.improve.scope_seen import lacking, sites_without
 from rqa.errors import RequestError
 from rqa.measures.run import counts
 from rqa.words import counted, listed, percent, plural, there_is
@@ -76,7 +76,8 @@ def verdicts(now: Moment, window: int = 30, *, level: float = 0.95) -> Verdicts:
     checks_after, yield_after; concurrent, the ids of the actions that the warning names.
 
     Verdicts: "worked", "made it worse", "no sign yet", "too early", "cannot be told" where waiting does not help (no
-    unit appears twice, say, there was no work before, or the site does not write down what was found on return), and
+    unit appears twice, say, there was no work before, the site does not write down what was found on return, or no log
+    in the scope ever has its steps), and
     "cannot be judged" for a scope that cannot be read. Where most come-backs of the depot have no confirmed fault, all
     count, and `outcome` says so. They are judged on month ends, from the
     start until the planned jobs have matured, with bounds that hold over all these looks together
@@ -89,7 +90,7 @@ def verdicts(now: Moment, window: int = 30, *, level: float = 0.95) -> Verdicts:
     actions = list(counts(now.store, "actions").iter_rows(named=True))
     rows = [_row(now, action, window, level) for action in actions]
     scopes = _scopes(rows, now.day)
-    made = [_told(row, _overlaps(now, row, scopes), _amiss(now, row.action)) for row in rows]
+    made = [_told(row, _overlaps(now, row, scopes), _amiss(now, row)) for row in rows]
     settings = {"window": window, "as_of": now.day, "level": level, "power": POWER, "before_days": BEFORE_DAYS}
     left_out = dict.fromkeys(said for row in rows if row.work for said in row.work.left_out)
     notes = (*now.notes, *_notes(window, level, made), *left_out)
@@ -135,20 +136,15 @@ def _row(now: Moment, action: Mapping[str, Any], window: int, level: float) -> _
     return _Row(action, work, judged, checks)
 
 
-def lacking(now: Moment, scope: "ActionScope", window: int = WINDOW) -> Sentence | None:
-    """That nothing can be told of a scope, for want of jobs or of step logs in it; None where there are such."""
-    rests_on = ("closed_jobs", "repeat_units", "closed_there", *(("steps", "logged_there") if scope.steps else ()))
-    there = grounds(now, window=window, where=scope.jobs)
-    return there.lack(*rests_on, about="whether come-backs became fewer")
-
-
-def _amiss(now: Moment, action: Mapping[str, Any]) -> list[str]:
-    """What is odd in the days of an action: they lie before all data."""
+def _amiss(now: Moment, row: _Row) -> list[str]:
+    """What is odd in an action: its days lie before all data, or some site never logs its steps."""
+    action = row.action
     days = ((action["closed_on"], "closed"), (action["started_on"], "begun"))
-    return [
+    said = [
         f"It was {done} on {day}, before the first day with data, {now.first}: check the day."
         for day, done in days if day is not None and now.first is not None and day < now.first
     ]
+    return said + (sites_without(now, row.work.scope) if row.work else [])
 
 
 def _told(row: _Row, near: Sequence[str], amiss: Sequence[str]) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from rqa.answers.core.finding import Finding
 from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.result import Answer, chances, rounded
 from rqa.answers.core.scope import Moment, check_level, whole_number
+from rqa.answers.core.told_sites import left_out_note, silent_sites
 from rqa.measures.run import counts
 from rqa.words import counted, spoken
 
@@ -21,6 +22,8 @@ VALUE = "\x1e"
 KINDS = {"step": "failed step", "test": "failed test", "found": "found on return:"}
 USUAL = 0.2
 """Jobs with both that like work must bring for a pair to be compared: a choice that does not look at the pair."""
+MARKS = ("found", "logged", "tested")
+"""What a site must write down, where others do, for its jobs to be among those looked at."""
 FALSE_SHARE = 0.05
 MORE, LESS, LUCK = "together more often", "together less often", "not more than luck"
 
@@ -50,13 +53,16 @@ def co_failures(now: Moment, window: int = 30, *, least: int = 10, level: float 
     check_level(QUESTION, level)
     window = days_asked(QUESTION, "window", window)
     whole_number(QUESTION, "least", least, 1)
-    found = counts(now.store, "co_failures", values={"window": window, "as_of": now.day})
+    silent = silent_sites(now, *MARKS)
+    values = {"window": window, "as_of": now.day, "silent": [site.name for site in silent]}
+    found = counts(now.store, "co_failures", values=values)
     table = _table(found, least, level)
     settings = {"as_of": now.day, "window": window, "least": least, "level": level,
                 "method": "exact test over model and procedure"}
     met = table.filter(table["verdict"] == MORE).height
     notes = (
         *now.notes,
+        *((left_out_note(silent, "which failures they had together"),) if silent else ()),
         f"{counted(table.height, 'pair was', 'pairs were')} compared; {met:,} are met together more often than luck "
         "explains (Benjamini and Hochberg, 5 %).",
         "Failures that meet need not cause each other: one fault can show at several checks. A test that fails after "

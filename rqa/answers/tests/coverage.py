@@ -10,6 +10,7 @@ from rqa.answers.core.ground_list import FOUND
 from rqa.answers.core.persons import PEOPLE
 from rqa.answers.core.result import Answer, with_shares
 from rqa.answers.core.scope import By, Moment, Months, Scope, Where, check_level, check_values, scope
+from rqa.answers.core.told_sites import telling_scope
 from rqa.answers.tests.covered_tests import NONE_NAMED, coverage
 from rqa.measures.run import counts
 from rqa.words import counted
@@ -72,6 +73,7 @@ def coverage_gap(
         from rqa.errors import RequestError
 
         raise RequestError(f"{QUESTION}: subsystem is what was found, a grouping; it is no filter.")
+    asked = telling_scope(now, asked, "found", "tested", what="which tests were run for what was then found")
     plain = tuple(n for n in asked.by if n != "subsystem")
     values = {"window": days_asked(QUESTION, "window", window), "as_of": now.day, "disposition": index}
     found = counts(now.store, "escapes_coverage", by=plain, where=asked.where, months=asked.months, values=values)
@@ -95,7 +97,8 @@ def coverage_gap(
         "currency": now.store.about.get("currency", ""),
     }
     share = with_shares(whole, part="uncovered", whole="returned", share="share", level=level)
-    return CoverageGap(made, settings, (*now.notes, *_notes(now, asked, whole, uncounted)), whole=share)
+    notes = (*now.notes, *asked.left_out, *_notes(now, asked, whole, uncounted))
+    return CoverageGap(made, settings, notes, whole=share)
 
 
 def _priced(

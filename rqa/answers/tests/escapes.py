@@ -10,6 +10,7 @@ from rqa.answers.core.ground_list import COVERED
 from rqa.answers.core.persons import PEOPLE
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import By, Moment, Months, Scope, Where, check_level, check_values, scope
+from rqa.answers.core.told_sites import telling_scope
 from rqa.answers.tests.covered_tests import NONE_NAMED, coverage
 from rqa.measures.run import counts
 from rqa.words import counted
@@ -75,6 +76,7 @@ def escapes(
     check_index(QUESTION, index)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
     check_values(now.store, QUESTION, asked.where)
+    asked = telling_scope(now, asked, "found", "logged", what="which faults the tests caught and which escaped them")
     values = {"window": days_asked(QUESTION, "window", window), "as_of": now.day, "disposition": index}
     found = counts(now.store, QUESTION, by=asked.by, where=asked.where, months=asked.months, values=values)
     groups, ripe, young = _split(found, asked)
@@ -101,7 +103,7 @@ def escapes(
         "window": window, "as_of": now.day, "index": index, **asked.settings(), "level": level,
         "method": "wilson; clopper-pearson for what may still escape",
     }
-    return Escapes(table, settings, (*now.notes, *_notes(now, table, asked, window)))
+    return Escapes(table, settings, (*now.notes, *asked.left_out, *_notes(now, table, asked, window)))
 
 
 def _split(found: "pl.DataFrame", asked: Scope) -> "tuple[pl.DataFrame, dict[str, Counts], dict[str, Counts]]":

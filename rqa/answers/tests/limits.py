@@ -13,6 +13,7 @@ from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.persons import PEOPLE
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import Moment, Months, Scope, Where, check_level, check_one_of, check_values, scope
+from rqa.answers.core.told_sites import telling_scope
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
@@ -109,6 +110,7 @@ def limits_tradeoff(
     if side is not None:
         check_one_of(QUESTION, "side", side, SIDES)
     asked = _asked(now, test, where, months)
+    asked = telling_scope(now, asked, "found", "logged", what="which jobs were faulty and which sound")
     limits = _present(now, asked)
     values = {
         "window": days_asked(QUESTION, "window", window), "as_of": now.day, "disposition": index, "cuts": CUTS,
@@ -138,7 +140,7 @@ def limits_tradeoff(
     return LimitChoices(
         table.sort([*order], maintain_order=True),
         settings,
-        (*now.notes, *_notes(tests, limits, asked)),
+        (*now.notes, *asked.left_out, *_notes(tests, limits, asked)),
         tests=tests.sort(order),
     )
 

@@ -6,6 +6,7 @@ from rqa.answers.core.follow_up_counts import WHOLE, days_asked
 from rqa.answers.core.persons import PEOPLE
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import By, Moment, Months, Where, check_level, check_values, scope
+from rqa.answers.core.told_sites import telling_scope
 from rqa.answers.tests.covered_tests import NONE_NAMED, coverage
 from rqa.answers.yields.first_pass import dated
 from rqa.measures.run import counts
@@ -54,11 +55,13 @@ def predictive_values(
     check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
     check_values(now.store, QUESTION, asked.where)
+    failed = telling_scope(now, asked, "logged", what="what was done after a fail")
+    passed = telling_scope(now, asked, "found", what="which faults came back after a pass")
     alarms = counts(
-        now.store, "diagnostic_alarms", by=asked.by, where=asked.where, months=asked.months, values={"as_of": now.day}
+        now.store, "diagnostic_alarms", by=asked.by, where=failed.where, months=asked.months, values={"as_of": now.day}
     )
     passes = counts(
-        now.store, "escapes", by=asked.by, where=asked.where, months=asked.months,
+        now.store, "escapes", by=asked.by, where=passed.where, months=asked.months,
         values={"window": days_asked(QUESTION, "window", window), "as_of": now.day, "disposition": "repaired"},
     ).filter(pl.col("matured"))
     passes = passes.select(*asked.by, pl.col("passed").alias("passes"), "escaped")
@@ -77,7 +80,7 @@ def predictive_values(
         "fail_low", "fail_high", "passes", "escaped", "pass_value", "pass_low", "pass_high",
     )
     settings = {"window": window, "as_of": now.day, **asked.settings(), "level": level, "method": "wilson"}
-    notes = list(now.notes)
+    notes = [*now.notes, *failed.left_out, *passed.left_out]
     undecided = int(table["undecided"].sum())
     if undecided:
         notes.append(

@@ -3,12 +3,14 @@
 -- between them: step (an attempt failed), test (its first run failed), found (subsystem found at the return; 'nothing' where
 -- the return found no fault). second '': jobs with the first at all; both '': all jobs of the kind. jobs: repaired jobs
 -- closed at least $window days before $as_of that have the marks.
--- Parameters: $window days, $as_of date.
+-- Parameters: $window days, $as_of date, $silent: sites whose jobs are left out.
 -- Not counted: returns later than $window days, or whose finding nobody wrote down; fault codes, which stand on a failed step.
 with
 -- one row a matured job
 matured as (
-    select job_id, model, procedure from matured_jobs($as_of, $window, 'repaired')
+    select job_id, model, procedure
+    from matured_jobs($as_of, $window, 'repaired')
+    where not list_contains($silent::varchar[], site)
 ),
 -- one row a matured job and mark
 marked as (
