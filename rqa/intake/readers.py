@@ -299,6 +299,9 @@ def _sqlite(source: SourceFile, number: int) -> Text:
             said = "is locked by the program that writes it. Close that program, or copy the file, and load again"
             raise SourceError(f"{source.label}: {said}. Nothing was loaded.") from error
         raise SourceError(f"{source.label}: is no readable SQLite file ({error}). Nothing was loaded.") from error
+    except UnicodeDecodeError as error:
+        said = "is no readable SQLite file (the name of a column is no UTF-8 text)"
+        raise SourceError(f"{source.label}: {said}. Nothing was loaded.") from error
     schema = pa.schema([(f"c{i}", pa.string()) for i in range(len(columns))])
 
     def batches() -> Iterator[Any]:

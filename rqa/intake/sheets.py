@@ -116,7 +116,7 @@ def _columns(content: bytes, faults: list[tuple[int, int, str]]) -> list[Any]:
 
 def _ended(code: int) -> str:
     """What to say of a workbook at which the reader ended."""
-    if code == -getattr(signal, "SIGXCPU", 0):
+    if code == -getattr(signal, "SIGXCPU", 1000):
         said = f"reading it takes more than {counted(SECONDS // 60, 'minute')} of processor time."
     else:
         said = (

@@ -105,6 +105,7 @@ def flipped(content: bytes) -> bytes:
     [
         (lambda b: b[: len(b) // 2], "is no readable SQLite file"),
         (lambda b: b[:4096], "SQLite"),
+        (lambda b: b.replace(b"opened_at", b"o\xd2ened_at"), "the name of a column is no UTF-8 text"),
         (flipped, "cannot be read to its end (database disk image is malformed)"),
     ],
 )
