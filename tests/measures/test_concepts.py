@@ -24,8 +24,8 @@ from tests.measures.depot_rows import ROWS
 from tests.measures.small_depots import START, UNITS, maybe, tables, times
 from tests.measures.test_files import values_for
 
-LISTS = ("set_aside", "kind_chances")
-"""Concepts that only make a table of lists; a case by hand tells what they give."""
+LISTS = ("set_aside", "lots_set_aside", "kind_chances")
+"""Concepts that make tables of lists; a case by hand tells what they give."""
 STEPS = ("open case", "seat board", "close case", "seal case")
 PHASES = ("open", "isolate", "fit", "verify", "reseat", "align")
 
@@ -109,12 +109,15 @@ def test_no_step_of_a_file_hides_a_table_or_a_concept() -> None:
 
 
 def test_lists_become_tables() -> None:
-    with depot_of({}) as depot:
+    lists = "['lot', 'site'], ['P1', ''], ['L1', 'Alder'], [$d, $d]"
+    with depot_of(ROWS) as depot:
         day = {"d": date(2026, 1, 1)}
-        aside = depot.query("select * from set_aside(['lot', 'site'], ['P1', ''], ['L1', 'Alder'], [$d, $d])", day)
+        lots = depot.query(f"select job_id, period from lots_set_aside({lists})", day)
+        aside = depot.query(f"select * from set_aside({lists})", day)
         chances = depot.query("select * from kind_chances(['a', 'b'], [1, 2])")
     assert aside.rows() == [("lot", "P1", "L1", date(2026, 1, 1)), ("site", "", "Alder", date(2026, 1, 1))]
     assert (aside.columns, chances.columns) == (["dimension", "part_no", "name", "period"], ["kind", "chance"])
+    assert lots.rows() == [("J1", date(2026, 1, 1))]
     assert chances.rows() == [("a", 1), ("b", 2)]
 
 

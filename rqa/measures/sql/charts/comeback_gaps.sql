@@ -10,8 +10,7 @@ matured as (
     select
         /* groups: */ l.model as model, /* :groups */
         l.closed_on, l.returned, j.closed_at, l.job_id
-    from matured_jobs($as_of, $window, $disposition) as l
-    join jobs as j on j.job_id = l.job_id
+    from matured_jobs($as_of, $window, $disposition) as l join jobs as j on j.job_id = l.job_id
     where /* filters: */ true /* :filters */
 ),
 -- the same, numbered within its group

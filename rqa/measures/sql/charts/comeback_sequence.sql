@@ -8,7 +8,6 @@ select
     l.closed_on,
     cast(row_number() over (order by j.closed_at, l.job_id) as bigint) as place,
     cast(l.returned as bigint) as returned
-from matured_jobs($as_of, $window, $disposition) as l
-join jobs as j on j.job_id = l.job_id
+from matured_jobs($as_of, $window, $disposition) as l join jobs as j on j.job_id = l.job_id
 where /* filters: */ true /* :filters */
 order by place

@@ -4,9 +4,7 @@
 -- Not counted: later runs of the same test in a job, aborted ones, runs without a value.
 select
     /* groups: */ d.test as test, /* :groups */
-    d.unit as unit,
-    cast(d.lower_limit as double) as lower_limit,
-    cast(d.upper_limit as double) as upper_limit,
+    d.unit as unit, cast(d.lower_limit as double) as lower_limit, cast(d.upper_limit as double) as upper_limit,
     cast(d.value as double) as value,
     cast(count(*) as bigint) as readings
 from first_runs($as_of) as d left join jobs as j on j.job_id = d.job_id

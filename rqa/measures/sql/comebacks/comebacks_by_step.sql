@@ -9,15 +9,13 @@ logged as (
     select distinct
         l.job_id, l.class, l.matured, l.returned,
         /* groups: */ s.step as step, /* :groups */
-    from index_jobs($as_of, $window, $disposition) as l
-    join steps as s on s.job_id = l.job_id
+    from index_jobs($as_of, $window, $disposition) as l join steps as s on s.job_id = l.job_id
     /* if phase: */ left join declared_steps as p on p.procedure = l.procedure and p.step = s.step /* :if phase */
     where /* filters: */ true /* :filters */
 )
 select
     /* names: */ step, /* :names */
-    class,
-    cast(count(*) as bigint) as jobs,
+    class, cast(count(*) as bigint) as jobs,
     cast(count(*) filter (where matured) as bigint) as matured, cast(count(*) filter (where returned) as bigint) as returned
 from logged
 group by all

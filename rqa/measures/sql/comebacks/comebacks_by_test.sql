@@ -9,14 +9,12 @@ tested as (
     select distinct
         l.job_id, l.class, l.matured, l.returned,
         /* groups: */ d.test as test, /* :groups */
-    from index_jobs($as_of, $window, $disposition) as l
-    join diagnostics as d on d.job_id = l.job_id
+    from index_jobs($as_of, $window, $disposition) as l join diagnostics as d on d.job_id = l.job_id
     where /* filters: */ true /* :filters */
 )
 select
     /* names: */ test, /* :names */
-    class,
-    cast(count(*) as bigint) as jobs,
+    class, cast(count(*) as bigint) as jobs,
     cast(count(*) filter (where matured) as bigint) as matured, cast(count(*) filter (where returned) as bigint) as returned
 from tested
 group by all

@@ -5,8 +5,7 @@
 -- Not counted: what keep_links.sql leaves out. A group's denominator is the sum over its classes.
 select
     /* groups: */ l.closed_month as month, l.model as model, /* :groups */
-    l.class as class,
-    cast(count(*) as bigint) as jobs,
+    l.class as class, cast(count(*) as bigint) as jobs,
     cast(count(*) filter (where l.matured) as bigint) as matured,
     cast(count(*) filter (where l.returned) as bigint) as returned
 from index_jobs($as_of, $window, $disposition) as l

@@ -9,8 +9,7 @@ fitted as (
     select distinct
         l.job_id, l.followed_days, l.outcome,
         /* groups: */ f.part_no as part_no, f.lot as lot, /* :groups */
-    from followed_jobs($as_of, $disposition) as l
-    join parts as f on f.job_id = l.job_id
+    from followed_jobs($as_of, $disposition) as l join parts as f on f.job_id = l.job_id
     where /* filters: */ true /* :filters */
 )
 select

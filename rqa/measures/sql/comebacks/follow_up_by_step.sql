@@ -9,8 +9,7 @@ logged as (
     select distinct
         l.job_id, l.followed_days, l.outcome,
         /* groups: */ s.step as step, /* :groups */
-    from followed_jobs($as_of, $disposition) as l
-    join steps as s on s.job_id = l.job_id
+    from followed_jobs($as_of, $disposition) as l join steps as s on s.job_id = l.job_id
     /* if phase: */ left join declared_steps as p on p.procedure = l.procedure and p.step = s.step /* :if phase */
     where /* filters: */ true /* :filters */
 )

@@ -9,8 +9,7 @@ tested as (
     select distinct
         l.job_id, l.followed_days, l.outcome,
         /* groups: */ d.test as test, /* :groups */
-    from followed_jobs($as_of, $disposition) as l
-    join diagnostics as d on d.job_id = l.job_id
+    from followed_jobs($as_of, $disposition) as l join diagnostics as d on d.job_id = l.job_id
     where /* filters: */ true /* :filters */
 )
 select

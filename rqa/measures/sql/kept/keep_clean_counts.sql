@@ -9,9 +9,7 @@ select
     coalesce(j.procedure, 'unknown') as procedure,
     coalesce(j.technician, 'unknown') as technician,
     coalesce(j.billing, 'unknown') as billing,
-    cast(count(*) as bigint) as jobs,
-    cast(count(*) filter (where c.clean) as bigint) as clean
-from clean_checks as c
-left join jobs as j on j.job_id = c.job_id
+    cast(count(*) as bigint) as jobs, cast(count(*) filter (where c.clean) as bigint) as clean
+from clean_checks as c left join jobs as j on j.job_id = c.job_id
 group by all
 order by month, site, model, procedure, technician, billing

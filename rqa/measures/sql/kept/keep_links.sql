@@ -21,8 +21,7 @@ mended as (
     select
         job_id, unit_id, model, site, procedure, technician, billing, disposition, complaint, found, closed_at, closed_on,
         lead(job_id) over unit_order as next_job_id,
-        lead(opened_on) over unit_order as next_opened_on,
-        lead(disposition) over unit_order as next_disposition,
+        lead(opened_on) over unit_order as next_opened_on, lead(disposition) over unit_order as next_disposition,
         lead(found) over unit_order as next_found
     from (
         select s.*, j.opened_on

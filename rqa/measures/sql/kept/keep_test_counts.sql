@@ -20,11 +20,8 @@ cells as (
     group by all
 )
 select
-    c.month,
-    coalesce(k.site, 'unknown') as site,
-    coalesce(k.model, 'unknown') as model,
-    coalesce(k.procedure, 'unknown') as procedure,
-    coalesce(k.billing, 'unknown') as billing,
+    c.month, coalesce(k.site, 'unknown') as site, coalesce(k.model, 'unknown') as model,
+    coalesce(k.procedure, 'unknown') as procedure, coalesce(k.billing, 'unknown') as billing,
     c.technician, c.station, c.test, c.exposures, c.passed, c.failed, c.aborted
 from cells as c
 left join kinds_of_work as k on k.kind = c.kind

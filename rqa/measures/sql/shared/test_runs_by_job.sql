@@ -18,8 +18,7 @@ jobs_checked as (
 select
     /* names: */ site, /* :names */
     cast(count(*) as bigint) as jobs,
-    cast(coalesce(sum(checks), 0) as bigint) as checks,
-    cast(coalesce(sum(failed), 0) as bigint) as failed,
+    cast(coalesce(sum(checks), 0) as bigint) as checks, cast(coalesce(sum(failed), 0) as bigint) as failed,
     cast(coalesce(sum(checks * checks), 0) as bigint) as checks_squared,
     cast(coalesce(sum(checks * failed), 0) as bigint) as checks_by_failed,
     cast(coalesce(sum(failed * failed), 0) as bigint) as failed_squared

@@ -19,9 +19,7 @@ aside as (
 ),
 -- one row a job and period in which its attempts are set aside
 aside_by_lot as (
-    select distinct p.job_id, a.period
-    from parts as p
-    join aside as a on a.dimension = 'lot' and a.part_no = p.part_no and a.name = p.lot
+    select job_id, period from lots_set_aside($aside_dimensions, $aside_parts, $aside_names, $aside_periods)
 ),
 -- one row a job with a failed check: the place of the first
 first_failed as (
@@ -52,27 +50,14 @@ checked as (
 -- the same without those set aside, with the chance of their kind
 judged as (
     select m.*, coalesce(c.chance, 0) as chance
-    from checked as m
-    left join kind_chances($kinds, $chances) as c on c.kind = m.kind
+    from checked as m left join kind_chances($kinds, $chances) as c on c.kind = m.kind
     where m.period not in (select period from aside where dimension = 'time')
-      and not exists (
-        select 1 from aside as a where a.dimension = 'site' and a.name = m.site and a.period = m.period
-    )
-      and not exists (
-        select 1 from aside as a where a.dimension = 'model' and a.name = m.model and a.period = m.period
-    )
-      and not exists (
-        select 1 from aside as a where a.dimension = 'technician' and a.name = m.technician and a.period = m.period
-    )
-      and not exists (
-        select 1 from aside as a where a.dimension = 'step' and a.name = m.step and a.period = m.period
-    )
-      and not exists (
-        select 1 from aside as a where a.dimension = 'bench' and a.name = m.bench and a.period = m.period
-    )
-      and not exists (
-        select 1 from aside as a where a.dimension = 'tool' and a.name = m.tool and a.period = m.period
-    )
+      and not exists (select 1 from aside as a where a.dimension = 'site' and a.name = m.site and a.period = m.period)
+      and not exists (select 1 from aside as a where a.dimension = 'model' and a.name = m.model and a.period = m.period)
+      and not exists (select 1 from aside as a where a.dimension = 'technician' and a.name = m.technician and a.period = m.period)
+      and not exists (select 1 from aside as a where a.dimension = 'step' and a.name = m.step and a.period = m.period)
+      and not exists (select 1 from aside as a where a.dimension = 'bench' and a.name = m.bench and a.period = m.period)
+      and not exists (select 1 from aside as a where a.dimension = 'tool' and a.name = m.tool and a.period = m.period)
       and not exists (select 1 from aside_by_lot as a where a.job_id = m.job_id and a.period = m.period)
 ),
 -- one row a job and period
@@ -88,24 +73,16 @@ counted as (
     select
         period,
         case
-            when grouping(site) = 0 then 'site'
-            when grouping(model) = 0 then 'model'
+            when grouping(site) = 0 then 'site' when grouping(model) = 0 then 'model'
             when grouping(technician) = 0 then 'technician'
             when grouping(step) = 0 then 'step'
             when grouping(bench) = 0 then 'bench'
             when grouping(tool) = 0 then 'tool'
-            else 'time'
-        end as dimension,
-        '' as part_no,
-        case
-            when grouping(site) = 0 then site
-            when grouping(model) = 0 then model
-            when grouping(technician) = 0 then technician
-            when grouping(step) = 0 then step
-            when grouping(bench) = 0 then bench
-            when grouping(tool) = 0 then tool
-            else ''
-        end as name,
+            else 'time' end as dimension, '' as part_no,
+        coalesce(
+            site, model, technician, step, bench, tool,
+            case when grouping(site) + grouping(model) + grouping(technician) + grouping(step) + grouping(bench) + grouping(tool) = 6 then '' end
+        ) as name,
         count(*) as cases, count(*) filter (where failed) as events, sum(chance) as chance
     from judged
     where not list_contains($dimensions, 'kind')

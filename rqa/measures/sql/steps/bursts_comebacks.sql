@@ -22,9 +22,7 @@ aside_by_logs as (
     from steps as s
     join aside as a on (a.dimension = 'bench' and a.name = s.bench) or (a.dimension = 'tool' and a.name = s.tool)
     union
-    select distinct p.job_id, a.period
-    from parts as p
-    join aside as a on a.dimension = 'lot' and a.part_no = p.part_no and a.name = p.lot
+    select job_id, period from lots_set_aside($aside_dimensions, $aside_parts, $aside_names, $aside_periods)
 ),
 -- one row a matured job
 matured as (
@@ -43,18 +41,11 @@ matured as (
 -- the same without those set aside, with the chance of their kind
 judged as (
     select m.*, coalesce(c.chance, 0) as chance
-    from matured as m
-    left join kind_chances($kinds, $chances) as c on c.kind = m.kind
+    from matured as m left join kind_chances($kinds, $chances) as c on c.kind = m.kind
     where m.period not in (select period from aside where dimension = 'time')
-      and not exists (
-        select 1 from aside as a where a.dimension = 'site' and a.name = m.site and a.period = m.period
-    )
-      and not exists (
-        select 1 from aside as a where a.dimension = 'model' and a.name = m.model and a.period = m.period
-    )
-      and not exists (
-        select 1 from aside as a where a.dimension = 'technician' and a.name = m.technician and a.period = m.period
-    )
+      and not exists (select 1 from aside as a where a.dimension = 'site' and a.name = m.site and a.period = m.period)
+      and not exists (select 1 from aside as a where a.dimension = 'model' and a.name = m.model and a.period = m.period)
+      and not exists (select 1 from aside as a where a.dimension = 'technician' and a.name = m.technician and a.period = m.period)
       and not exists (select 1 from aside_by_logs as a where a.job_id = m.job_id and a.period = m.period)
 ),
 -- one row a job and bench
@@ -74,18 +65,13 @@ counted as (
     select
         period,
         case
-            when grouping(site) = 0 then 'site'
-            when grouping(model) = 0 then 'model'
+            when grouping(site) = 0 then 'site' when grouping(model) = 0 then 'model'
             when grouping(technician) = 0 then 'technician'
-            else 'time'
-        end as dimension,
-        '' as part_no,
-        case
-            when grouping(site) = 0 then site
-            when grouping(model) = 0 then model
-            when grouping(technician) = 0 then technician
-            else ''
-        end as name,
+            else 'time' end as dimension, '' as part_no,
+        coalesce(
+            site, model, technician,
+            case when grouping(site) + grouping(model) + grouping(technician) = 3 then '' end
+        ) as name,
         count(*) as cases, count(*) filter (where returned) as events, sum(chance) as chance
     from judged
     where not list_contains($dimensions, 'kind')

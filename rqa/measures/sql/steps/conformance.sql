@@ -188,8 +188,7 @@ compared as not materialized (
         min(case when not is_milestone then key end) as acted,
         min(case when not is_milestone then place end) as acted_place,
         min(case when not is_milestone and key is null then place end) as untimed_place
-    from timed
-    group by job, rule
+    from timed group by job, rule
 ),
 -- one row a job and rule that it broke
 violated as materialized (
@@ -197,8 +196,7 @@ violated as materialized (
     from compared
     where case
         when reached_place is null then rule < 0
-        else coalesce(acted < reached, false)
-            or coalesce(untimed_place < reached_place, false)
+        else coalesce(acted < reached, false) or coalesce(untimed_place < reached_place, false)
             or (reached is null and coalesce(acted_place < reached_place, false))
     end
 ),

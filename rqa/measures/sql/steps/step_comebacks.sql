@@ -15,8 +15,7 @@ select
     /* groups: */ s.step as step, /* :groups */
     s.outcome as outcome,
     a.job_id is not null as again,
-    l.class,
-    cast(count(*) as bigint) as jobs,
+    l.class, cast(count(*) as bigint) as jobs,
     cast(count(*) filter (where l.returned) as bigint) as returned
 from steps as s
 join matured_jobs($as_of, $window, $disposition) as l on l.job_id = s.job_id

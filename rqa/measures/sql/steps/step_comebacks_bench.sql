@@ -19,8 +19,7 @@ each as (
 select
     /* groups: */ l.model as model, /* :groups */
     w.bench as at_bench,
-    l.class,
-    cast(count(*) as bigint) as jobs,
+    l.class, cast(count(*) as bigint) as jobs,
     cast(count(*) filter (where l.returned) as bigint) as returned
 from matured_jobs($as_of, $window, $disposition) as l
 join each as w on w.job_id = l.job_id

@@ -25,8 +25,7 @@ last_runs as (
 -- one row a come-back whose index job was tested: whether all passed, and whether one covers what was found
 tested as (
     select
-        r.job_id,
-        bool_and(r.outcome = 'pass') as passed,
+        r.job_id, bool_and(r.outcome = 'pass') as passed,
         bool_or(t.subsystem is not null and t.subsystem = r.found) as run
     from last_runs as r
     left join tests as t on t.test = r.test

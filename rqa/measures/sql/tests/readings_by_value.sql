@@ -5,9 +5,7 @@
 -- Not counted: aborted runs.
 select
     /* groups: */ d.test as test, /* :groups */
-    d.unit as unit,
-    cast(d.lower_limit as double) as lower_limit,
-    cast(d.upper_limit as double) as upper_limit,
+    d.unit as unit, cast(d.lower_limit as double) as lower_limit, cast(d.upper_limit as double) as upper_limit,
     cast(d.value as double) as value,
     cast(count(*) filter (where d.run = 1) as bigint) as first,
     cast(count(*) as bigint) as every

@@ -67,8 +67,7 @@ select
     j.model as of_model,
     v.check_name as "check",
     v.flagged,
-    cast(count(*) as bigint) as jobs,
-    cast(count(*) filter (where l.matured) as bigint) as matured,
+    cast(count(*) as bigint) as jobs, cast(count(*) filter (where l.matured) as bigint) as matured,
     cast(count(*) filter (where l.returned) as bigint) as returned
 from verdicts as v
 join jobs as j on j.job_id = v.job_id

@@ -3,9 +3,7 @@
 -- Parameters: $as_of date: later runs are left out. Not counted: aborted runs, runs without a value.
 select
     /* groups: */ d.test as test, /* :groups */
-    d.unit as unit,
-    cast(d.lower_limit as double) as lower_limit,
-    cast(d.upper_limit as double) as upper_limit,
+    d.unit as unit, cast(d.lower_limit as double) as lower_limit, cast(d.upper_limit as double) as upper_limit,
     cast(count(*) as bigint) as runs,
     max(d.run_on) as last_on
 from runs_until($as_of) as d
