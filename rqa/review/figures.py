@@ -67,7 +67,8 @@ def figure_of(
     key: str, heading: str, reading: str, answer: Answer, table: Table, *, noted: bool = True, **how: Any
 ) -> Figure:
     """An answer drawn for the page; `noted` puts its notes under the picture."""
-    spec = all_shown(plot(answer, headed=False, width="container", selection=False, **how).to_dict())
+    # The tests hold pictures against the grammar; doing so for every reader would be a tenth of the page's time.
+    spec = all_shown(plot(answer, headed=False, width="container", selection=False, **how).to_dict(validate=False))
     s = answer.settings
     months, window = s.get("months"), s.get("window")
     return Figure(

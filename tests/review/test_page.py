@@ -11,6 +11,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
+import altair as alt
 import pytest
 
 from rqa.depot import Depot
@@ -77,6 +78,12 @@ def page(facts: MonthFacts) -> str:
 @pytest.fixture(scope="module")
 def parts(page: str) -> Parts:
     return Parts(page)
+
+
+def test_every_picture_is_of_the_grammar(facts: MonthFacts) -> None:
+    assert len(facts.drawn) > 5
+    for figure in facts.drawn:
+        alt.Root.validate(figure.spec)
 
 
 def test_the_page_loads_nothing(page: str, parts: Parts) -> None:
