@@ -1,6 +1,7 @@
 """How a depot takes a question: an answer's own function, which carries the only signature and the only docstring."""
 
 import inspect
+import re
 from collections.abc import Callable
 from functools import wraps
 from types import MethodType
@@ -8,12 +9,47 @@ from typing import Any, ClassVar, Concatenate, Generic, ParamSpec, Protocol, Sel
 
 from rqa.answers.core.needs import grounded
 from rqa.answers.core.result import Answer
-from rqa.answers.core.scope import Moment
+from rqa.answers.core.scope import By, Moment, Months, Where
 from rqa.errors import RequestError
 
 P = ParamSpec("P")
 R = TypeVar("R")
 A = TypeVar("A", bound=Answer)
+
+
+MODULES = re.compile(r"\b(?:[a-z_]\w*\.)+(?=\w)")
+COMMON = {
+    "by": "groupings, one or a list: a row of the answer is a group",
+    "where": 'filters: {"site": "Alder", "model": ["Marl-8", "Marl-10"]}, or "site=Alder; model=Marl-8,Marl-10"',
+    "months": 'closing months, ("2026-01", "2026-06") with both ends, or one; by default all',
+    "window": "days after closing within which a come-back counts, 0 to 3,650",
+    "upto": "days after closing up to which come-backs are looked at, 0 to 3,650",
+    "index": 'jobs whose come-backs are counted: "repaired" or "no_fault_found"',
+    "level": "confidence level of the intervals, between 0 and 1",
+    "measure": 'the share that is compared, such as "comebacks" or "first_pass_yield"',
+    "together": "share of its jobs, above 0 up to 1, from which on steps done together count as not told apart",
+    "usual": "share of like jobs, above 0 up to 1, from which on a test counts as usual for the work",
+    "recent": "latest months that a projection learns from, 1 or more",
+    "resamples": "times that the jobs are drawn anew to see how firm a cluster is, 0 or more",
+    "seed": "where the random draws begin, 0 or more: the same seed gives the same answer",
+    "most": "rows that are listed at most, 1 or more",
+}
+"""What arguments of many questions take. Help adds it where a question's own text does not name them."""
+ALIASES: dict[object, str] = {
+    kept: written
+    for name, alias in (("By", By), ("Where", Where), ("Months", Months))
+    for kept, written in ((alias, name), (alias | None, f"{name} | None"))
+}
+"""Types that help tells by their names; the docstring of `Depot` says what they take."""
+
+
+class Written(str):
+    """A type as help writes it: without quotes."""
+
+    __slots__ = ()
+
+    def __repr__(self) -> str:
+        return str(self)
 
 
 class Asking(Protocol):
@@ -56,9 +92,11 @@ class Question(Generic[P, R]):
                 raise RequestError(f"{ask.__name__}: {said}") from error
 
         own = inspect.signature(ask)
-        rest = list(own.parameters.values())[1:]
+        rest = [each.replace(annotation=_written(each.annotation)) for each in list(own.parameters.values())[1:]]
         first = inspect.Parameter("self", inspect.Parameter.POSITIONAL_OR_KEYWORD)
-        vars(method)["__signature__"] = own.replace(parameters=[first, *rest])
+        gives = _written(own.return_annotation)
+        method.__doc__ = _told(inspect.getdoc(ask) or "", rest)
+        vars(method)["__signature__"] = own.replace(parameters=[first, *rest], return_annotation=gives)
         self._method = method
 
     def __set_name__(self, owner: type, name: str) -> None:
@@ -76,3 +114,18 @@ class Question(Generic[P, R]):
 def question(answer: Callable[Concatenate[Moment, P], A]) -> Question[P, A]:
     """The method that asks `answer`; what cannot be told, and that it tells of people, stands in the answer's notes."""
     return Question(grounded(answer))
+
+
+def _told(text: str, taken: list[inspect.Parameter]) -> str:
+    """A docstring with what else a question takes, before its examples."""
+    untold = [each.name for each in taken if not re.search(rf"\b{each.name}\b", text) and each.name in COMMON]
+    if not untold:
+        return text
+    also = "\n".join(["Also taken:", *(f"    {name}: {COMMON[name]}." for name in untold)])
+    place = re.search(r"^(Examples\n-+\n)?>>> ", text, re.MULTILINE)
+    return f"{text}\n\n{also}" if place is None else f"{text[:place.start()]}{also}\n\n{text[place.start():]}"
+
+
+def _written(annotation: object) -> Written:
+    """A type by its own name, as the sources have it, without the modules it comes from."""
+    return Written(ALIASES.get(annotation) or MODULES.sub("", inspect.formatannotation(annotation)))

@@ -165,6 +165,11 @@ class Depot:
 
         Values are bound: `depot.query("select … where site = $site", {"site": "Alder"})`. Whole numbers come as 64-bit
         integers, decimals as doubles. Nothing can be written. `views()` lists what there is.
+
+        >>> depot.query("select count(*)::bigint as jobs from jobs where site = $site", {"site": "Alder"}).item()
+        1063
+
+        Alder's jobs in the store.
         """
         return self._store.ask(sql, params)
 

@@ -4,6 +4,8 @@ Every chart takes the same three arguments and puts them through `basis`; then i
 chosen points, and `Basis.by_stage` does that for each stage.
 """
 
+from __future__ import annotations
+
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise

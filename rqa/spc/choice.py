@@ -1,5 +1,7 @@
 """Which chart fits a measure and its data, why, and whether there is enough of it for limits at all."""
 
+from __future__ import annotations
+
 from collections.abc import Iterable
 from typing import get_args
 

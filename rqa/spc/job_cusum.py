@@ -4,6 +4,8 @@ Both sum up, from job to job, what speaks for a changed chance, and so answer so
 waits for a month to end. Both signal when the sum reaches its limit.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from typing import Any
 

@@ -1,5 +1,7 @@
 """Is a share or rate steady when each period has its own chance: Laney's p' and u' charts."""
 
+from __future__ import annotations
+
 from collections.abc import Callable
 from dataclasses import dataclass
 

@@ -1,5 +1,7 @@
 """Thousands of charts at once: one row a chart (step x technician x site), one column a period."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from typing import get_args
 

@@ -1,5 +1,7 @@
 """Has the level crept away from its target: the exponentially weighted moving average (EWMA)."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from itertools import accumulate
 from typing import Literal

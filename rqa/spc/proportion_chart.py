@@ -1,5 +1,7 @@
 """Is the share of jobs with a fault steady from period to period: the p chart, and the np chart of their number."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from typing import get_args
 

@@ -1,5 +1,7 @@
 """Do rare come-backs come closer together or further apart: the g chart by jobs, the t chart by time."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from typing import get_args
 

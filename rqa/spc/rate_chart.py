@@ -1,5 +1,7 @@
 """Is the number of faults steady from period to period: the c chart, and the u chart of their number per unit."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from typing import get_args
 

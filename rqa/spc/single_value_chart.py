@@ -1,5 +1,7 @@
 """Is a measured figure steady from one value to the next: the individuals chart with its moving ranges."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,5 +1,7 @@
 """Are small groups of measurements steady: charts of their means with their ranges or standard deviations."""
 
+from __future__ import annotations
+
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 

@@ -1,5 +1,7 @@
 """Has the level shifted by a given amount: the tabular cumulative sum (CUSUM), with a fast initial response."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,5 +1,7 @@
 """Returns of units at their ages, as the power law and the trend tests take them."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from typing import Literal
 

@@ -1,5 +1,7 @@
 """How many jobs to audit so that a given share of faulty ones would not go unseen."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

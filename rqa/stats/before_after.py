@@ -1,5 +1,7 @@
 """Did a rate change: before against after on like work, beside work that was left as it was."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

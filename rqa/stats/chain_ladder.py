@@ -1,5 +1,7 @@
 """What is still to come of cohorts that are not complete, from how complete ones grew: the chain ladder."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,5 +1,7 @@
 """How much work must be seen before a changed rate shows: power and sample size for two shares, looked at monthly."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,5 +1,7 @@
 """Is it luck that this unit came back so often: the chance of so many returns, allowing for all units looked at."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

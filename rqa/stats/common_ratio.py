@@ -1,5 +1,7 @@
 """One ratio over many strata: what an exposure does to a risk once the mix of work is allowed for."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from typing import Literal, get_args
 

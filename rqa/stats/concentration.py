@@ -1,5 +1,7 @@
 """Do a few units hold most of the returns: the share of the worst units, beside what luck alone would give them."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

@@ -4,6 +4,8 @@ Amounts of money are skewed: many small, a few large. Both limits need only the 
 amounts themselves can stay where they are.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

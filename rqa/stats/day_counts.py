@@ -1,5 +1,7 @@
 """The table that follow-up estimates are made from: on each day since closing, how many returned or were last seen."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,5 +1,7 @@
 """Defects per unit and per million opportunities, with limits."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

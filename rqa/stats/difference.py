@@ -1,5 +1,7 @@
 """How far apart are two shares: the interval of a difference of two independent proportions."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

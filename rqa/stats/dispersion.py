@@ -1,5 +1,7 @@
 """Do groups lie further apart than luck alone would set them, and what that does to each one's z-score."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

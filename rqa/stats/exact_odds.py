@@ -1,5 +1,7 @@
 """A common odds ratio over strata where events are few: exact conditional estimate, limits and p-value."""
 
+from __future__ import annotations
+
 from collections.abc import Callable
 from dataclasses import dataclass
 

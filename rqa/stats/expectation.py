@@ -1,5 +1,7 @@
 """Is a count more than luck away from a number that a model expects."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,5 +1,7 @@
 """What share of faults a test catches, with the bounds that outcomes not yet known leave open."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 from numpy.typing import ArrayLike

@@ -1,5 +1,7 @@
 """Is it more than luck: the exact test of two independent proportions."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,5 +1,7 @@
 """What share has returned by each day, using every job as far as it was followed (Kaplan-Meier)."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,5 +1,7 @@
 """Where a share would lie by luck alone, for each amount of work: the limits of a funnel plot."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,5 +1,7 @@
 """Can a measurement be believed: how much of what it shows is its own scatter (repeatability, reproducibility)."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from typing import Literal, get_args
 

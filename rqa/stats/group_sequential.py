@@ -1,5 +1,7 @@
 """How far out must a figure lie when it is looked at again and again: the chance of error is spent over the looks."""
 
+from __future__ import annotations
+
 import math
 from dataclasses import dataclass
 

@@ -1,5 +1,7 @@
 """Values near a limit: guard bands for measuring error, and values that pile up just inside."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,5 +1,7 @@
 """On which days after closing do units come back: the chance by day, smoothed with a stated bandwidth."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

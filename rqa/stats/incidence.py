@@ -1,5 +1,7 @@
 """What share has returned by each day for each cause, the other causes competing (Aalen-Johansen)."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from typing import Literal, get_args
 

@@ -1,5 +1,7 @@
 """What the same mix of work brings elsewhere: expected events by stratified indirect standardisation."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,5 +1,7 @@
 """Did the level or the trend of a share change on a given day: a binomial regression through the periods."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,5 +1,7 @@
 """Does a technician's yield rise with practice: a logistic curve over the logarithm of jobs done."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

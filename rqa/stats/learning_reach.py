@@ -1,5 +1,7 @@
 """What a learning curve says: the yield after so many jobs, and the jobs it takes to reach a yield."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,5 +1,7 @@
 """Where to set a test's limit: what another limit would have let through, and what it would have held back."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from typing import Literal, get_args
 

@@ -1,5 +1,7 @@
 """Do several judges agree by more than chance: Fleiss's kappa, in all and for each verdict."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

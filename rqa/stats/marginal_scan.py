@@ -1,5 +1,7 @@
 """Was there a burst, when each dimension has a count table of its own: no table of all dimensions at once is needed."""
 
+from __future__ import annotations
+
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import get_args

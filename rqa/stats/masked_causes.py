@@ -1,5 +1,7 @@
 """Which step sends units back, when a come-back says only which steps it may have been: masked causes."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from typing import Literal, get_args
 

@@ -1,5 +1,7 @@
 """How many returns has a unit had by each age, on average: the mean cumulative function with its robust variance."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from typing import Literal, get_args
 
@@ -30,7 +32,7 @@ class MeanCumulative:
     end_day: Numbers
     ended: Counts
 
-    def on_days(self, days: ArrayLike) -> "MeanCumulative":
+    def on_days(self, days: ArrayLike) -> MeanCumulative:
         """Read the function off on these days (from 0 up, one axis); NaN after the last day a unit was seen.
 
         `returned` then counts the returns up to each day since the one before it.

@@ -1,5 +1,7 @@
 """The mean cumulative function from three count tables, so that returns need not leave the engine row by row."""
 
+from __future__ import annotations
+
 import numpy as np
 from numpy.typing import ArrayLike
 

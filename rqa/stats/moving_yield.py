@@ -1,5 +1,7 @@
 """What yield was really like at each stage of practice: a moving share over the logarithm of jobs done."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,5 +1,7 @@
 """Which of many comparisons to believe: p-values adjusted for how many were made."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

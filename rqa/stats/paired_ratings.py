@@ -1,5 +1,7 @@
 """Do two judges agree by more than chance: Cohen's kappa, plain and weighted."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from typing import Literal, get_args
 

@@ -1,5 +1,7 @@
 """A share seen only in pools, which are positive if any of their units is: pooled tests, and the best pool size."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

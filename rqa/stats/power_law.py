@@ -1,5 +1,7 @@
 """How does a unit's return rate change with its age: the power law (Crow-AMSAA) fitted by maximum likelihood."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from typing import Literal, get_args
 

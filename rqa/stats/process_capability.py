@@ -1,5 +1,7 @@
 """Does a measured step keep within its limits by a margin: Cp, Cpk, Pp and Ppk with their intervals."""
 
+from __future__ import annotations
+
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, get_args

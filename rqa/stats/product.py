@@ -1,5 +1,7 @@
 """How sure are we of a rolled yield: the interval of a product of independent proportions."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from typing import Literal, get_args
 

@@ -1,5 +1,7 @@
 """What will a month's come-back rate be once all its jobs are followed to day W: a projection with its limits."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,5 +1,7 @@
 """How sure are we of a share: the interval of one proportion."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from typing import Literal, get_args
 

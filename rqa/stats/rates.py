@@ -1,5 +1,7 @@
 """How many times the rate: two counts of events, each with its own exposure."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from typing import Literal, get_args
 

@@ -1,5 +1,7 @@
 """Where the raw shares say one thing and the shares on like work say the opposite (Simpson's reversal)."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,5 +1,7 @@
 """How many times the risk: the share of one group of jobs over the share of another."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from typing import Literal, get_args
 

@@ -1,5 +1,7 @@
 """Checking a sample instead of all: what a sampling plan lets through, and the smallest plan that will do."""
 
+from __future__ import annotations
+
 from collections.abc import Callable
 from dataclasses import dataclass
 

@@ -1,5 +1,7 @@
 """Was there a burst: more come-backs in some weeks, or at some bench in some weeks, than chance brings anywhere."""
 
+from __future__ import annotations
+
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Literal, get_args

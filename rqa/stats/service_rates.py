@@ -1,5 +1,7 @@
 """Return rates by time in service, as the open telecom measurement standard defines them."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

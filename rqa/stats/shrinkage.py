@@ -1,5 +1,7 @@
 """What each group's true share most likely is, little work being trusted little: beta-binomial shrinkage."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from typing import Literal, get_args
 

@@ -1,5 +1,7 @@
 """The sigma level: defects per million opportunities told as a distance on the normal curve."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

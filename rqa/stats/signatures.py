@@ -1,5 +1,7 @@
 """Which failures look alike: come-backs grouped by their marks, with the number of groups chosen and tried again."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,5 +1,7 @@
 """Do cases that are close in time also tend to be close in kind: Knox's test; and chances of a scan window."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

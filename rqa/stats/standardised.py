@@ -1,5 +1,7 @@
 """Observed over expected: how many times the come-backs (or failures) that the mix of work would bring."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from typing import Literal, get_args
 

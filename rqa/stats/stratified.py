@@ -1,5 +1,7 @@
 """Is a group's difference from the others, its mix of work allowed for, more than luck: the exact stratified test."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,5 +1,7 @@
 """Do units come back more and more often as they age, or less: two tests of a trend in the times between returns."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,5 +1,7 @@
 """Returns of units, each seen until its own end: checked, and units put by number."""
 
+from __future__ import annotations
+
 from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import cast

@@ -1,5 +1,7 @@
 """Do groups of jobs come back at the same pace: the log-rank test and its weighted and stratified kin."""
 
+from __future__ import annotations
+
 import math
 from dataclasses import dataclass
 from typing import Literal, get_args

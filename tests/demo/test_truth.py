@@ -150,8 +150,8 @@ def test_the_diagnostics_name_what_was_planted_and_nothing_else(loaded: tuple[Lo
     assert len({(f.scope["test"], f.scope["station"]) for f in drift.stated}) == 4 * 3 - 1
     assert "station drift" in {f.kind for f in drift.findings}
     assert {(f.scope["test"], f.scope["station"]) for f in drift.findings} == {(moved["test"], moved["station"])}
-    gap = depot.tests.coverage_gap().table
+    gap = depot.tests.coverage_gap(window=90).table
     assert gap.filter(pl.col("uncovered") > 0)["subsystem"].to_list() == [bare["subsystem"]]
     assert gap["subsystem"][0] == bare["subsystem"]
     assert {f.scope["study"] for f in depot.tests.agreement().findings} == {effects["gauge_study"]["study"]}
-    assert (depot.tests.readings().findings, depot.tests.releases().findings) == ((), ())
+    assert (depot.tests.readings().findings, depot.tests.releases(window=90).findings) == ((), ())

@@ -100,10 +100,10 @@ def test_where_it_can_be_told_it_is_said_of_how_many_jobs(depot: Depot) -> None:
         said = " ".join(answer.notes)
         assert f"A breach could be seen in {own} of {whole} closed jobs" in said
         assert (f"{sites[BARE]} jobs have no step log" in said) == (where is None)
-    faults = depot.tests.release_faults()
+    faults = depot.tests.release_faults(window=90)
     judged = f"The tests of {released['Alder']} of {sum(released.values())} released jobs can be judged"
     assert any(n.startswith(judged) for n in faults.notes)
-    checks = depot.tests.releases(by="site")
+    checks = depot.tests.releases(by="site", window=90)
     assert any(n.startswith(judged) for n in checks.notes)
     any_of = checks.table.filter(checks.table["check"] == "any")
     assert any_of.select("site", "jobs", "share").rows() == [("Alder", released["Alder"], 0.0), (BARE, 0, None)]

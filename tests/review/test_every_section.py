@@ -176,7 +176,7 @@ def test_small_groups_and_persons_are_in_no_picture_of_bursts(depot: Depot, foun
 
 
 def test_the_gap_of_the_tests_is_counted(depot: Depot, found: MonthFindings) -> None:
-    gap = depot.tests.coverage_gap(months=SPAN).table.filter(pl.col("uncovered") > 0)
+    gap = depot.tests.coverage_gap(months=SPAN, window=90).table.filter(pl.col("uncovered") > 0)
     told = [w for w in believed(depot, SPAN, found).words if "no test covers" in w]
     assert gap.height == 1
     assert told == [f"Come-backs whose fault no test covers: main board ({gap['uncovered'][0]})."]

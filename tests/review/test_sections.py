@@ -40,10 +40,10 @@ def plain(text: str) -> str:
 
 def test_cost_says_the_month_and_the_year(depot: Depot) -> None:
     told = cost(depot, MONTH)
-    own = depot.costs(by=(), months="2024-10").table.row(0, named=True)
+    own = depot.costs(by=(), months="2024-10", window=90).table.row(0, named=True)
     said = f"{own['cost']:,.0f} EUR (95 % interval {own['cost_low']:,.0f} to"
     assert f"opened in October 2024, within 90 days of closing, cost {said}" in plain(told.words[0])
-    year = depot.costs(by=(), months=("2024-01", "2024-10")).table.row(0, named=True)
+    year = depot.costs(by=(), months=("2024-01", "2024-10"), window=90).table.row(0, named=True)
     assert year["known"] == year["comebacks"] - 1
     said = f"The {year['known']} with a known cost of {year['comebacks']} come-backs opened from January 2024 to"
     assert said in told.words[1]
@@ -52,7 +52,7 @@ def test_cost_says_the_month_and_the_year(depot: Depot) -> None:
     assert any("no known cost" in n for n in told.notes)
     kinds = told.figures[0].table
     assert [c for c in kinds.columns if "cost" in c] == ["with known cost", "cost", "one costs"]
-    assert len(kinds.rows) == depot.costs(by=("class", "model"), months=("2024-01", "2024-10")).table.height
+    assert len(kinds.rows) == depot.costs(by=("class", "model"), months=("2024-01", "2024-10"), window=90).table.height
 
 
 @pytest.mark.parametrize("missing", ["freight_cost", "parts_cost"])
@@ -60,7 +60,7 @@ def test_cost_is_shown_without_the_part_that_is_not_mapped(tables: dict[str, Any
     part = missing.removesuffix("_cost")
     with depot_of({**tables, "jobs": [{**j, missing: None} for j in tables["jobs"]]}) as depot:
         told = cost(depot, MONTH)
-        year = depot.costs(by=(), months=("2024-01", "2024-10")).table.row(0, named=True)
+        year = depot.costs(by=(), months=("2024-01", "2024-10"), window=90).table.row(0, named=True)
     assert f"cost {year['cost']:,.0f} EUR" in plain(told.words[1])
     assert part in told.words[1].split("Not counted:")[1]
     assert len(told.figures) == 2

@@ -97,6 +97,13 @@ def capability(
     Landmarks: 1 means that three deviations fit between mean and nearer limit; below 0 the mean itself is outside. The
     readings of a week are a subgroup. A process that is not steady gets no index, as one figure would speak of no one
     time: look at its control chart and ask for the months that hold now.
+
+    Examples
+    --------
+    >>> depot.charts.capability().table.select("test", "ppk", "low", "high").row(0)
+    ('cell load', 0.769231, 0.0, 0.789474)
+
+    A ppk below 1: the readings of the cell load spread wider than their limits leave room for.
     """
     if measure not in MEASURED:
         raise RequestError(f"{QUESTION}: there are no readings {measure!r}. {there_is(measure, MEASURED)}")

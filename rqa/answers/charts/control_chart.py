@@ -119,6 +119,14 @@ def control_chart(
     Landmarks: periods without work keep their place, with size 0 and no value. Periods whose follow-up (or which
     themselves) are not over are not mature: they show their value so far, move no limit, and have no limits and no
     signal. Where limits from so few points are not defensible there are none, and a note says how many more it takes.
+
+    Examples
+    --------
+    >>> r = depot.control_chart().table
+    >>> r.filter(r["mature"])["signal"].unique().to_list()
+    ['']
+
+    In every mature month the share of come-backs lies where a steady process puts it.
     """
     if measure not in CHARTED:
         raise RequestError(f"{QUESTION}: there is no measure {measure!r}. {there_is(measure, CHARTED)}")

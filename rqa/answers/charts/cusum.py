@@ -89,6 +89,14 @@ def comeback_cusum(
     ----------
     1. S. H. Steiner, R. J. Cook, V. T. Farewell and T. Treasure, Biostatistics 1, 2000, 441-452.
     2. M. R. Reynolds and Z. G. Stoumbos, Journal of Quality Technology 31, 1999, 87-108.
+
+    Examples
+    --------
+    >>> r = depot.charts.cusum().table
+    >>> round(r["value"].max(), 1), round(r["limit"][0], 1)
+    (2.3, 4.9)
+
+    The sum reached 2.3 at most; at 4.9 it would have signalled.
     """
     import polars as pl
 

@@ -60,6 +60,14 @@ def time_to_detect(
     -----
     Landmarks: a group without mature months, or in which nothing or everything went wrong, has no weeks (null). The
     change is taken as sudden and lasting, from the day on which the chart starts afresh; cases as independent.
+
+    Examples
+    --------
+    >>> r = depot.charts.time_to_detect(where="site=Alder", change=2.0).table
+    >>> r.select("chart", "median", "quiet").row(0)
+    ('p chart by month', 17.4, 442.8)
+
+    Were Alder's come-backs to double, the monthly chart would say so after 17 weeks as often as not.
     """
     if measure not in MEASURES:
         raise RequestError(f"{QUESTION}: {measure!r} is no share. {there_is(measure, MEASURES)}")

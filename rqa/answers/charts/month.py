@@ -81,6 +81,12 @@ def month_against_before(
     """Compare one month with up to `before` mature months before it; None if no month is mature yet.
 
     By default the latest mature month. The mix of work is not allowed for: a month of harder work looks worse.
+
+    >>> r = depot.charts.month_against_before()
+    >>> r.count, r.size, r.verdict
+    (6, 114, 'no clear change')
+
+    6 of 114 jobs of the latest mature month came back, which differs from the year before by no more than luck.
     """
     if measure not in MEASURES:
         raise RequestError(f"{QUESTION}: there is no measure {measure!r}. {there_is(measure, MEASURES)}")

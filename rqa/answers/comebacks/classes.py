@@ -33,7 +33,7 @@ class ComebackCauses(Answer):
 
 def comeback_causes(
     now: Moment,
-    window: int = 90,
+    window: int = 30,
     *,
     by: By = (),
     where: Where | None = None,
@@ -51,6 +51,12 @@ def comeback_causes(
     come-backs. Groups without jobs have no rows; without returns of_returns is null. Where
     no return has its fault written down, nothing but its count is told of the classes that hang on it; jobs of sites at
     which that is so are left out, and a note says so.
+
+    >>> r = depot.returns.classes().table.sort("returned")
+    >>> r.select("class", "returned", "of_returns").row(-1)
+    ('workmanship', 84, 0.604317)
+
+    Six come-backs of ten are of workmanship.
     """
     import polars as pl
 

@@ -80,6 +80,13 @@ def cohorts(
     -----
     Units that left service stay among the jobs, as in the mature rate. Jobs of a month's last days have been out for
     fewer days at each age than those of its first: compare rows of one column, not columns.
+
+    Examples
+    --------
+    >>> depot.returns.cohorts().table.select("age", "jobs", "returned", "share").row(1)
+    (1, 94, 6, 0.06383)
+
+    Of January's 94 jobs, 6 were back by the end of February.
     """
     import polars as pl
 
@@ -135,6 +142,11 @@ def return_indices(
 
     These are rates of a month over all ages at once, not shares of repairs: they cannot be compared with the come-back
     rate. A unit that left service, or has come back, is no longer among the units of its old repair.
+
+    >>> depot.returns.indices().table.select("index", "units", "returns", "rate").row(0)
+    ('early', 94, 4, 51.06383)
+
+    Early on, the 94 units of January came back at a rate of 51 per 100 units and year.
     """
     import polars as pl
 

@@ -52,7 +52,7 @@ def compare_curves(
     now: Moment,
     by: By,
     *,
-    window: int = 90,
+    window: int = 30,
     within: By = (),
     cause: Cause = None,
     weights: str = "log-rank",
@@ -93,6 +93,14 @@ def compare_curves(
     luck. Units with several jobs make the p-value somewhat small.
 
     Raises `RequestError` for groupings that share jobs, fewer than one grouping, or a name that does not exist.
+
+    Examples
+    --------
+    >>> r = depot.returns.compare_curves("model")
+    >>> round(r.p_value, 1)
+    0.6
+
+    With a p-value of 0.6 the models do not come back at paces that can be told apart.
     """
     from rqa.stats import incidence_contrast, log_rank
 

@@ -86,6 +86,14 @@ def comeback_curve(
     curve's end speaks of the past.
 
     Raises `RequestError` for a name, class, day or level that does not exist.
+
+    Examples
+    --------
+    >>> r = depot.returns.curve(upto=90).table.row(-1, named=True)
+    >>> r["day"], r["share"], r["low"], r["high"]
+    (90, 0.09791, 0.086582, 0.110628)
+
+    Nearly one job in ten is back within 90 days.
     """
     check_level(CURVE, level)
     upto = days_asked(CURVE, "upto", upto)
@@ -142,6 +150,11 @@ def days_until(
     with low and high, null where the curve does not get there by `upto`; days_out, the mean days without a return out
     of the first `upto` (restricted mean), with days_low and days_high, null where nobody was followed so long. Made
     from the curve of any return; see `comeback_curve`.
+
+    >>> depot.returns.days_until(0.05).table.select("day", "low", "high").row(0)
+    (20.0, 15.0, 33.0)
+
+    One job in twenty is back after 20 days; the limits are 15 and 33 days.
     """
     from rqa.stats import kaplan_meier
 

@@ -38,6 +38,12 @@ def comeback_hazard(
 
     A peak narrower than the bandwidth is lowered and widened by it; look at raw, and at another bandwidth, before
     acting on its height.
+
+    >>> r = depot.returns.hazard().table
+    >>> r["hazard"][7], r["hazard"][60]
+    (0.002513, 0.000587)
+
+    A week after closing 25 of 10,000 units come back on a day, two months after it 6.
     """
     import numpy as np
 

@@ -105,6 +105,14 @@ def projection(
     same age. The limits carry the luck of both, and by how much recent mature months differed beyond luck. Where recent
     months were not followed for `window` days there is no data. A month that is not over is projected for the jobs
     closed so far. Recent months are no guide after a change of work, parts or models.
+
+    Examples
+    --------
+    >>> r = depot.projection().table.row(-1, named=True)
+    >>> r["jobs"], r["matured"], r["projected"], r["low"], r["high"]
+    (154, 0, 0.046578, 0.024426, 0.082836)
+
+    Of June's 154 jobs none is mature yet; 4.7 % are expected back, and 2.4 to 8.3 % would not surprise.
     """
     check_level(PROJECTION, level)
     whole_number(PROJECTION, "recent", recent, 1, of="months")
@@ -140,6 +148,12 @@ def projection_backtest(
 
     Rows that share a month share its luck, so a run of misses is one surprise rather than several. Jobs and returns
     that were entered late count here as if they had been known on their day.
+
+    >>> r = depot.returns.projection_backtest().table
+    >>> int(r["held"].sum()), r.height
+    (11, 11)
+
+    In eleven months of eleven the true rate lay within what was projected at that month's end.
     """
     import polars as pl
 

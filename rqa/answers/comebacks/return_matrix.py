@@ -39,7 +39,7 @@ class ComebackMarks(Answer):
 
 def comeback_matrix(
     now: Moment,
-    window: int = 90,
+    window: int = 30,
     *,
     named: str = "complaint",
     by: By = (),
@@ -57,6 +57,11 @@ def comeback_matrix(
 
     Where complaint and finding differ much, the intake asks too little; where what was repaired is found again, look at
     the repair.
+
+    >>> depot.returns.matrix().table.select("complaint", "found", "returned", "of_row").row(0)
+    ('antenna', 'antenna', 13, 0.8125)
+
+    Of 16 come-backs with a complaint of the antenna, 13 were found to have just that.
     """
     import polars as pl
 
@@ -73,7 +78,7 @@ def comeback_matrix(
 
 def comeback_marks(
     now: Moment,
-    window: int = 90,
+    window: int = 30,
     *,
     by: By = (),
     where: Where | None = None,
@@ -88,6 +93,11 @@ def comeback_marks(
     of "same part fitted again" returns after a job in which a part was fitted; of "had passed its tests" (an escape)
     returns with a fault found after a job with diagnostics: marked when the last run of every test had passed and one
     of them covers what was then found.
+
+    >>> depot.returns.marks().table.select("mark", "marked", "cases").rows()
+    [('no fault found', 11, 135), ('same part fitted again', 76, 138), ('had passed its tests', 109, 124)]
+
+    Of 124 come-backs, 109 had passed the tests that cover what was then found.
     """
     import polars as pl
 

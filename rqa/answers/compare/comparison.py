@@ -145,6 +145,12 @@ def compare(
     these: shrunk_low, shrunk_high; share (observed / exposures, the mix not allowed for); alone (work with nothing to
     compare it with); z; low_95, high_95, low_998, high_998 (funnel limits of the ratio). Rows are in the order of
     names: there is no rank.
+
+    >>> r = depot.compare("bench")
+    >>> r.table["verdict"].unique().to_list()
+    ['not distinguishable']
+
+    No bench can be told from the others on the same mix of work.
     """
     asked = _checked(who, outcome, mix, least, method, level)
     table = _counts(now, who, outcome, asked, where, months, window)

@@ -76,6 +76,12 @@ def learning(now: Moment, where: Where | None = None, *, least: int = LEAST, lev
     A suggestion is made only of those who have done 30 jobs or more (or never passed), whose level lies below the
     depot's by more than luck, and who fail more than expected on their own mix of the procedure too (`compare`); where
     nobody else does their steps, it says so. `.practice` holds the counts behind the curves.
+
+    >>> r = depot.yields.learning().table
+    >>> r["verdict"].value_counts().sort("verdict").rows()
+    [('no change to be seen', 35), ('too few failures to see a change', 87), ('too little work to say', 21)]
+
+    Most have too few failures for a curve; where there are enough, practice makes no change that can be seen.
     """
     import polars as pl
 

@@ -60,6 +60,12 @@ def loaded(now: Moment) -> LoadedFiles:
     Merged rows are lines that went into the job of another line, where the mapping says `lines`.
     Replaced and withdrawn rows are none of those read: the store held them, and their file gives another in their
     place, or the present files and mapping give them no more. Both are kept in `superseded`, with the reason.
+
+    >>> r = depot.data.loaded().table
+    >>> int(r["accepted"].sum()), int(r["refused"].sum())
+    (120528, 118)
+
+    Of all rows 118 were refused; `refused` says why.
     """
     import polars as pl
 
@@ -70,7 +76,14 @@ def loaded(now: Moment) -> LoadedFiles:
 
 
 def refused(now: Moment) -> Refused:
-    """Why rows were refused: one line a rule, column and file. Table `refused` holds every row (`Depot.query`)."""
+    """Why rows were refused: one line a rule, column and file. Table `refused` holds every row (`Depot.query`).
+
+    >>> r = depot.data.refused().table
+    >>> r.select("table_name", "rule", "rows").row(0)
+    ('steps', 'ended before it started', 4)
+
+    Four step attempts of one file say that they ended before they started, and were refused.
+    """
     table = counts(now.store, "refused")
     by_table = counts(now.store, "refused_rows")
     notes = [
@@ -83,12 +96,25 @@ def refused(now: Moment) -> Refused:
 
 
 def remarks(now: Moment) -> Remarks:
-    """What was accepted and deserves a look: names nobody declared, clock changes, logs without a job."""
+    """What was accepted and deserves a look: names nobody declared, clock changes, logs without a job.
+
+    >>> r = depot.data.remarks().table
+    >>> r.select("remark", "rows").row(0)
+    ('clock repeated (daylight saving), read as the second pass', 5)
+
+    Five runs fell into the hour that an autumn night has twice.
+    """
     return Remarks(counts(now.store, "remarks"), {"store": now.store.path.name}, now.notes)
 
 
 def overlaps(now: Moment, *, most: int = MOST) -> Overlaps:
-    """The jobs that overlap in time with another on their unit: faults of the data, left out of linking."""
+    """The jobs that overlap in time with another on their unit: faults of the data, left out of linking.
+
+    >>> depot.data.overlaps().table.select("job_id", "other_job_id").row(0)
+    ('C000649', 'C000650')
+
+    These two jobs were open on one unit at once.
+    """
     table = counts(now.store, "overlaps", values={"most": most})
     total = counts(now.store, "overlap_count").row(0, named=True)
     notes = [
@@ -106,7 +132,14 @@ def overlaps(now: Moment, *, most: int = MOST) -> Overlaps:
 
 
 def loose_ends(now: Moment) -> LooseEnds:
-    """What to chase in the logs before trusting the figures, each with its number."""
+    """What to chase in the logs before trusting the figures, each with its number.
+
+    >>> r = depot.data.loose_ends().table
+    >>> r.filter(r["what"].str.starts_with("job that overlaps")).row(0)
+    ('job that overlaps another on its unit', 12)
+
+    Twelve jobs overlap another on the same unit.
+    """
     return LooseEnds(counts(now.store, "loose_ends", values={"as_of": now.day}), {"as_of": now.day}, now.notes)
 
 

@@ -47,6 +47,12 @@ def power(
     Columns: month (from now), known_on (when that month's jobs have matured), jobs_after, weeks (until known_on),
     chance (to have seen the change by then, were that the last look), smallest_ratio (the least change seen with
     `power`; null: not even that all come-backs end), enough (whether the chance is at least `power`).
+
+    >>> r = depot.actions.power("site=Alder").table.row(-1, named=True)
+    >>> r["month"], r["chance"], r["enough"]
+    (12, 0.264429, False)
+
+    With a year more of Alder's work a halving would be seen with a chance of 26 %, which is not enough.
     """
     days_asked(QUESTION, "window", window)
     whole_number(QUESTION, "months", months, 1, MOST_MONTHS)

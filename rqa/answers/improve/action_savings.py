@@ -40,6 +40,11 @@ def action_savings(now: Moment, window: int = 30, *, level: float = 0.95) -> Act
     Columns: action_id, what, verdict, jobs_after, avoided, avoided_low, avoided_high, mean_cost, cost, cost_low,
     cost_high; null but for the first four without such a verdict. A number whose limits hold 0 says that what was
     spared is not known well.
+
+    >>> depot.actions.savings().table.select("action_id", "verdict", "cost").row(0)
+    ('ACT-1', 'too early', None)
+
+    While it is too early for a verdict, nothing is said to be saved.
     """
     import polars as pl
 

@@ -50,6 +50,11 @@ def action_trend(now: Moment, action: str | None = None, *, window: int = 30, le
     unchanged, the trend before drawn on, with unchanged_low, unchanged_high. Without a fit the last four are null.
     `terms`: jump, the odds at the start against the trend before; bend, the growth of the trend a month, as odds_ratio
     with low, high, p_value.
+
+    >>> depot.actions.trend("ACT-1").table.select("side", "returned", "jobs").row(0)
+    ('before', 1, 11)
+
+    In the first month before the action, 1 of 11 jobs came back.
     """
     days_asked(QUESTION, "window", window)
     check_level(QUESTION, level)

@@ -213,7 +213,7 @@ def _answers(now: Moment, span: families.Span, counted: Counted, tell: Callable[
         "bursts": lambda: bursts(now, window=WINDOW, months=span, simulations=SETS, classes=counted.classes),
         "bursts of failed checks": lambda: bursts(now, what="failed_checks", months=span, simulations=SETS),
         "retests": lambda: retests(now, months=span),
-        "releases": lambda: releases(now, months=span),
+        "releases": lambda: releases(now, months=span, window=90),
         "readings": lambda: readings(now, months=span),
         "drift": lambda: drift(now, period="week", months=span),
         "agreement": lambda: agreement(now),

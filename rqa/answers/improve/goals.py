@@ -66,6 +66,11 @@ def targets(now: Moment, month: str | date | None = None, *, level: float = 0.95
     final month lies on one side of the goal, else "cannot be told"; "cannot be told yet" while the month is not final.
     Without cases, or where nothing can be told, there is no data: value is null. Goals nothing can be made of stand in
     the notes.
+
+    >>> depot.actions.targets().table.select("name", "goal", "value", "met").row(0)
+    ('clean-job share', 0.55, 0.450292, 'no')
+
+    The goal is 55 %, June had 45 %: not met.
     """
     import polars as pl
 

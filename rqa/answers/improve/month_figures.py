@@ -34,6 +34,11 @@ def month_figures(now: Moment, month: str | date | None = None, *, level: float 
     a job, which go together. A side without cases has counts of 0 and no share (null); then difference and p_value are
     null, too, and the verdict is "no data". A figure that no month has yet has no month. `settings["month"]` is the
     latest month among the rows; None where no figure has one. The mix of work and the season are not allowed for.
+
+    >>> depot.charts.month_figures().table.select("figure", "share", "before_share", "verdict").row(0)
+    ('come-backs within 30 days', 0.052632, 0.059268, 'no clear change')
+
+    In May 5.3 % came back, in the year before 5.9 %: no change that could not be luck.
     """
     import polars as pl
 

@@ -84,6 +84,11 @@ def verdicts(now: Moment, window: int = 30, *, level: float = 0.95) -> Verdicts:
     (`rqa.stats.spending_bounds`): an action without effect gets "worked" or "made it worse" with a chance of at most
     1 - level however often it is read. Planned is what shows the expected change (a halving where none is stated) with
     a chance of 80 %, but no more than twelve months of work.
+
+    >>> depot.verdicts().table.select("action_id", "verdict").rows()
+    [('ACT-1', 'too early'), ('ACT-2', 'too early'), ('ACT-3', 'no sign yet')]
+
+    Two actions have too few jobs behind them yet; of the third there is no sign so far.
     """
     days_asked(QUESTION, "window", window)
     check_level(QUESTION, level)

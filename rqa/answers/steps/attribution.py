@@ -96,6 +96,11 @@ def attribution(
     others can take its place: attributed and per_10000 are null there, and low and high say what is possible).
 
     With `by`, every cause is stated against the same work of the other groups (`rqa.answers.steps.cause_contrasts`).
+
+    >>> depot.steps.attribution().table.select("step", "subsystem", "attributed", "told_apart").row(0)
+    ('release antenna cable + reseat antenna cable', 'antenna', 15.94639, False)
+
+    Sixteen come-backs of the antenna are laid to its cable; to which of the two steps cannot be told.
     """
     check_one_of(QUESTION, "per", per, get_args(Per))
     asked, values = checked(QUESTION, now, by, where, months, window, index, level, together)

@@ -42,6 +42,11 @@ def battery_breaches(
     In repaired jobs every step that is not of phase open or isolate is work inside; in others, which may have been
     looked at closed, only release, remove, fit and reseat are. The reconnection is the last step of phase reseat with
     the hazard battery; before it come the step it must follow and every count of connectors.
+
+    >>> depot.steps.battery_breaches().table.select("job_id", "kind", "other_step").row(0)
+    ('B000029', 'reconnected_early', 'count connectors')
+
+    A battery was reconnected before the connectors had been counted.
     """
     import polars as pl
 

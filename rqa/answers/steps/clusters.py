@@ -92,6 +92,11 @@ def clusters(
     Where: site, bench, technician, lot against all other failing jobs of the same model and procedure; model against
     those of the same procedure; by exact test. Procedure is not tested: which steps can fail is the procedure's own.
     Sites that do not log steps, or tests, or what was found on return, are compared among their like alone.
+
+    >>> depot.steps.clusters().table.select("jobs", "returned", "firmness").row(0)
+    (115, 1, 'firm')
+
+    The largest group of jobs that failed alike has 115 jobs, and one come-back.
     """
     check_level(QUESTION, level)
     window = days_asked(QUESTION, "window", window)

@@ -49,6 +49,11 @@ def co_failures(now: Moment, window: int = 30, *, least: int = 10, level: float 
     first_jobs, second_jobs (with each, among all), together, expected, lift = together / expected with its exact
     Poisson interval low, high, p_value (Fisher's exact test over kinds of work), p_adjusted (over all pairs), verdict.
     The surest first.
+
+    >>> depot.steps.co_failures().table["verdict"].unique().to_list()
+    ['not more than luck']
+
+    What fails together does so no more often than luck has it.
     """
     check_level(QUESTION, level)
     window = days_asked(QUESTION, "window", window)

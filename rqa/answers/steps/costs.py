@@ -18,7 +18,7 @@ class StepCosts(Answer):
 
 
 def step_costs(
-    now: Moment, where: Where | None = None, *, months: Months | None = None, window: int = 90, level: float = 0.95
+    now: Moment, where: Where | None = None, *, months: Months | None = None, window: int = 30, level: float = 0.95
 ) -> StepCosts:
     """Say what the come-backs laid to steps cost, and which steps make up most of it.
 
@@ -26,6 +26,11 @@ def step_costs(
     of class repeat and workmanship laid to them), cost in the workspace's currency with low, high, share of all rows,
     cumulative. cost is that of `step_risk` for a thousand jobs, for as many jobs as did the step. Come-backs without a
     known cost have the mean of those with one; steps to which nothing is laid have no row.
+
+    >>> depot.steps.costs().table.select("step", "cost", "share").row(0)
+    ('release display cable + reseat display cable', 8502.04, 0.359853)
+
+    Over a third of the cost lies with the display cable.
     """
     import polars as pl
 

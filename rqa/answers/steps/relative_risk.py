@@ -99,6 +99,12 @@ def step_relative_risk(
 
     Columns: after, step, place (tool or bench), class, jobs, returned, rate, other_jobs, other_returned, other_rate
     (in strata that have both), strata, ratio, low, high, method, p_value, p_adjusted, unlike_p.
+
+    >>> r = depot.steps.relative_risk(after="rework").table.row(0, named=True)
+    >>> r["step"], r["returned"], r["jobs"], r["ratio"], r["low"], r["high"]
+    ('align button', 7, 146, 0.941745, 0.450549, 1.96845)
+
+    After a button had been aligned again, jobs came back as often as like work: the limits hold 1.
     """
     check_level(QUESTION, level)
     window = days_asked(QUESTION, "window", window)

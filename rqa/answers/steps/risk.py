@@ -109,6 +109,11 @@ def step_risk(
     escaping (of its come-backs that a test of the job covers, the share whose job had passed the last runs of all its
     tests); cost (mean of such come-backs), cost_per_1000 (expected cost of come-backs for 1,000 jobs with it) with
     cost_low, cost_high, in the workspace's currency; hazards, caution, next_check.
+
+    >>> depot.steps.risk().table.select("step", "attributed", "exposures", "shared_with").row(0)
+    ('release display cable', 37.0, 1040, 'reseat display cable')
+
+    37 come-backs are laid to the display cable; whether to its release or its reseating, the jobs cannot tell.
     """
     names_only(QUESTION, "sorting", (sort,), SORTS)
     kept = _kept_steps(where)
@@ -155,6 +160,12 @@ def step_map(
     `step_risk` over all procedures, as a step that several have is told from its companions there; `where` with that
     procedure keeps the others out. Columns: place, step, phase, hold_point, irreversible, then those of `step_risk`. A
     step that is never done has a row without numbers. Without the table there are no rows.
+
+    >>> r = depot.steps.map("main board").table.sort("attributed", descending=True, nulls_last=True)
+    >>> r.select("place", "step", "attributed").row(0)
+    (5, 'release display cable', 37.0)
+
+    On the plan of a main board, most come-backs are laid to the release of the display cable.
     """
     import polars as pl
 

@@ -80,6 +80,14 @@ def agreement(now: Moment, study: str | None = None, *, test: str | None = None,
     Runs done again are no fair sample of runs: nearly all follow a failed one. A value that failed lay far out, partly
     by its error, so the next one lies nearer the middle with a gauge that does not drift at all, and more outcomes turn
     round than would in a planned study. Only a study tells repeatability.
+
+    Examples
+    --------
+    >>> r = depot.tests.agreement().table
+    >>> r.filter(r["figure"] == "gauge").select("study", "value", "share").row(0)
+    ('charge rate, spring', 0.071302, 0.265302)
+
+    A good quarter of the variance in that study comes from the measuring and not from the units.
     """
     check_level(QUESTION, level)
     table = counts(now.store, "study_judgements")

@@ -42,7 +42,7 @@ class CoverageGap(Answer):
 
 def coverage_gap(
     now: Moment,
-    window: int = 90,
+    window: int = 30,
     *,
     by: By = ("subsystem",),
     where: Where | None = None,
@@ -62,6 +62,11 @@ def coverage_gap(
 
     `whole` holds the same of all rows together, with `not_known`: come-backs in which nothing was found or written
     down.
+
+    >>> depot.tests.coverage_gap().table.select("subsystem", "returned", "uncovered").row(0)
+    ('case', 13, 13)
+
+    13 units came back with a faulty case, which no test of theirs covers.
     """
     import polars as pl
 

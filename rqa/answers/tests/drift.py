@@ -138,6 +138,14 @@ def drift(
 
     The verdict holds among all that were compared (Benjamini-Hochberg, 5 %). A step, such as after a calibration, shows
     on the charts rather than in the trend.
+
+    Examples
+    --------
+    >>> r = depot.tests.drift().table
+    >>> r.filter(r["verdict"] == "drifts and stands apart").select("test", "station", "trend").rows()
+    [('charge rate', 'S2', 0.00546)]
+
+    What station S2 reads of the charge rate grows by 0.005 A each month.
     """
     check_level(QUESTION, level)
     check_one_of(QUESTION, "period", period, PERIODS)

@@ -55,7 +55,7 @@ def limits_tradeoff(
     test: str | Sequence[str] | None = None,
     *,
     side: str | None = None,
-    window: int = 90,
+    window: int = 30,
     where: Where | None = None,
     months: Months | None = None,
     index: str = "repaired",
@@ -102,6 +102,14 @@ def limits_tradeoff(
 
     Past the present limit the curve leans on the bench: nobody knows which of the mended jobs would have come back
     unmended. The limit that did best on past jobs will do worse on the next.
+
+    Examples
+    --------
+    >>> r = depot.tests.limits("cell load", side="lower").table
+    >>> r.filter(r["at_present"]).select("limit", "missed", "held").row(0)
+    (3.69, 10, 0)
+
+    As the limit stands, it let ten units through that came back, and held no sound one.
     """
     import polars as pl
 

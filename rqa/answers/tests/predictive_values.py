@@ -31,7 +31,7 @@ class PredictiveValues(Answer):
 
 def predictive_values(
     now: Moment,
-    window: int = 90,
+    window: int = 30,
     *,
     by: By = ("test",),
     where: Where | None = None,
@@ -47,6 +47,11 @@ def predictive_values(
     nothing_found / (confirmed + nothing_found) with its Wilson interval low, high; fail_value = 1 - overkill, what a
     fail is worth, with fail_low, fail_high; passes (matured jobs in which all tests passed), escaped (of these, came
     back within `window` days with a fault the test covers), pass_value = 1 - escaped / passes with pass_low, pass_high.
+
+    >>> depot.tests.predictive_values().table.select("test", "fail_value", "pass_value").row(0)
+    ('button cycle', 0.925, 0.993159)
+
+    When the button cycle fails there is a fault in nine cases of ten; when it passes, 993 of 1,000 units stay out.
     """
     import polars as pl
 

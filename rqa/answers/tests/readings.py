@@ -103,6 +103,13 @@ def readings(
     nearest (`rqa.stats.pile_up_test`, one-sided). Limits of the ratio are rough, and counts a half is added to.
 
     A value beyond its limit that passed, or within and failed, counts by its value here; yields count outcomes.
+
+    Examples
+    --------
+    >>> depot.tests.readings().table.select("test", "outside", "readings", "ppk").row(0)
+    ('cell load', 45, 2725, 0.769231)
+
+    45 of 2,725 readings of the cell load lie beyond a limit.
     """
     check_level(QUESTION, level)
     if not is_number(risk) or not 0 < risk < 0.5:

@@ -53,6 +53,12 @@ def retests(
     test at the other stations, by that share and by retest passes among all its runs (Fisher's exact test). Many more
     of them in one test: it is flaky, or its limit sits in its noise. At one station: its fixture. Nearly everywhere:
     tests are run until they pass.
+
+    >>> r = depot.tests.retests().table.sort("share")
+    >>> r.select("test", "retest_passes", "fails", "share").row(-1)
+    ('touch sweep', 183, 237, 0.772152)
+
+    Three in four failed touch sweeps pass again with nothing done: that test cannot be relied on.
     """
     import polars as pl
 

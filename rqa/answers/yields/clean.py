@@ -33,6 +33,11 @@ def clean_jobs(
     (with at least one checked first attempt at a step, or one first diagnostic run), clean (all of these passed),
     share = clean / jobs with its Wilson interval low, high. An aborted first run did not pass. Without jobs there is no
     data.
+
+    >>> depot.yields.clean().table.select("clean", "jobs", "share").row(0)
+    (1506, 2918, 0.516107)
+
+    A good half of the jobs went through without any failed check.
     """
     check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)

@@ -40,6 +40,11 @@ def defects(
     dpmo = failed / chances x 10^6, each with exact Poisson limits; sigma, the distance on the normal curve that so many
     defects pass, and sigma_shifted, the same with 1.5 added by custom. Without a defect there is no sigma level (null);
     the limits still say what could be.
+
+    >>> depot.yields.defects().table.select("step", "failed", "chances", "dpmo").row(0)
+    ('align button', 136, 2728, 49853.372434)
+
+    136 of 2,728 checks failed, which is 49,853 in a million.
     """
     check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)

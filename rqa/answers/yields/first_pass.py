@@ -66,6 +66,12 @@ def first_pass_yield(
     Columns: exposures (first attempts that passed or failed), passed, failed, unchecked (done without a check or
     skipped; for tests: aborted), yield = passed / exposures with its Wilson interval low, high. Without exposures there
     is no data: yield, low and high are null.
+
+    >>> r = depot.first_pass_yield().table.drop_nulls("yield").sort("yield")
+    >>> r.select("step", "passed", "exposures", "yield").row(0)
+    ('fit seal ring', 389, 414, 0.939614)
+
+    The seal ring passes least often: of 414 checked first attempts, 389 were good.
     """
     check_level(QUESTION, level)
     if of is not None:

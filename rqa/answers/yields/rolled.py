@@ -43,6 +43,11 @@ def rolled_yield(
 
     Once any procedure is declared (table procedures), only declared steps enter a product, and a procedure with no
     declared step drops out: it has no row. The notes say how many checked first attempts that leaves out.
+
+    >>> depot.yields.rolled().table.select("procedure", "steps", "yield").row(0)
+    ('battery', 16, 0.701258)
+
+    Of ten batteries seven go through all of their sixteen checked steps at the first attempt.
     """
     check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)

@@ -1,5 +1,7 @@
 """The questions about run lengths: how long, how often a false alarm, how soon is a change seen."""
 
+from __future__ import annotations
+
 from collections.abc import Sequence
 from dataclasses import dataclass
 

@@ -1,5 +1,7 @@
 """The other way round: which limit gives a wanted run length."""
 
+from __future__ import annotations
+
 from collections.abc import Callable
 from dataclasses import replace
 

@@ -1,5 +1,7 @@
 """How long until a chart signals: the distribution of the run length, from the chance of a signal at each point."""
 
+from __future__ import annotations
+
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -67,7 +69,7 @@ class RunLength:
         """Points within which every second run has signalled."""
         return self.quantile(0.5)
 
-    def _log_survival(self, n: "np.ndarray[tuple[int, ...], np.dtype[np.int64]]") -> Numbers:
+    def _log_survival(self, n: np.ndarray[tuple[int, ...], np.dtype[np.int64]]) -> Numbers:
         with np.errstate(divide="ignore", invalid="ignore"):
             step = np.log1p(-self.hazard)
             known = np.concatenate(([0.0], np.cumsum(step)))

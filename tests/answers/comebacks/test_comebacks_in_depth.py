@@ -93,7 +93,7 @@ def test_everything_censored() -> None:
         assert depot.returns.recurrences().table["mcf"].sum() == 0
         assert depot.returns.trends().table["trend"].to_list() == ["no data"]
         assert depot.returns.worst_share().table["share"].null_count() == 3
-        test = depot.returns.compare_curves("model")
+        test = depot.returns.compare_curves("model", window=90)
         assert (test.p_value, test.degrees_of_freedom) == (None, 0)
         # Nobody was followed for 30 days, so there is nothing to project from.
         assert depot.projection(30).table["projected"].to_list() == [None]

@@ -58,7 +58,7 @@ def depot() -> Iterator[Depot]:
 
 
 def test_costs_by_class(depot: Depot) -> None:
-    table = depot.costs().table
+    table = depot.costs(window=90).table
     names = (
         "class",
         "comebacks",
@@ -79,23 +79,23 @@ def test_costs_by_class(depot: Depot) -> None:
 
 
 def test_a_month_is_that_of_coming_back(depot: Depot) -> None:
-    months = {r["month"].month: r["cost"] for r in depot.costs(by="month").table.iter_rows(named=True)}
+    months = {r["month"].month: r["cost"] for r in depot.costs(by="month", window=90).table.iter_rows(named=True)}
     assert months == {1: 85.0, 2: 45.0}
-    assert depot.costs(by=(), months="2026-01").table["cost"].to_list() == [85.0]
+    assert depot.costs(by=(), months="2026-01", window=90).table["cost"].to_list() == [85.0]
     assert depot.costs(by=(), window=20).table["comebacks"].to_list() == [1]
 
 
 def test_what_is_not_known_is_said(depot: Depot) -> None:
-    notes = " ".join(depot.costs().notes)
+    notes = " ".join(depot.costs(window=90).notes)
     assert "Labour is not counted: the mapping gives no labour_rate" in notes
     assert "2 of 5 come-backs have no known cost (1 is still open, 1 without the cost of freight)" in notes
-    assert depot.costs().settings["currency"] == "EUR"
+    assert depot.costs(window=90).settings["currency"] == "EUR"
 
 
 def test_without_come_backs_there_is_no_data() -> None:
     with depot_of({"jobs": JOBS[:1]}) as quiet:
-        assert quiet.costs().table.is_empty()
-        assert quiet.costs(by=()).table.is_empty()
+        assert quiet.costs(window=90).table.is_empty()
+        assert quiet.costs(by=(), window=90).table.is_empty()
 
 
 def test_each_part_of_a_cost_that_is_not_mapped_leaves_the_sums_of_the_others() -> None:
@@ -174,7 +174,7 @@ def costs_at(jobs: list[dict[str, Any]], rate: int = 0) -> dict[str, Any]:
         tempfile.TemporaryDirectory() as folder,
         Depot(open_store(make_store(Path(folder) / "depot.duckdb", {"jobs": jobs}, kept=kept)), "2026-06-30") as depot,
     ):
-        answer = depot.costs(by=())
+        answer = depot.costs(by=(), window=90)
         return {**answer.table.row(0, named=True), "notes": answer.notes}
 
 
@@ -208,13 +208,13 @@ def test_a_labour_rate_puts_labour_into_the_cost(tmp_path: Path) -> None:
     (tmp_path / "sources.toml").write_text(SOURCES.format(rate=40), encoding="utf-8")
     load(tmp_path)
     with rqa.open(tmp_path) as opened:
-        row = opened.costs(by=()).table.row(0, named=True)
+        row = opened.costs(by=(), window=90).table.row(0, named=True)
         assert (row["labour"], row["cost"], row["comebacks"], row["no_labour"]) == (60.0, 75.0, 2, 1)
     # Only the rate changed: no file is read again, and the new rate holds.
     (tmp_path / "sources.toml").write_text(SOURCES.format(rate=20), encoding="utf-8")
     load(tmp_path)
     with rqa.open(tmp_path) as opened:
-        assert opened.costs(by=()).table["labour"].to_list() == [30.0]
+        assert opened.costs(by=(), window=90).table["labour"].to_list() == [30.0]
 
 
 @pytest.mark.parametrize("rate", ["0", "-3", "inf", '"much"'])

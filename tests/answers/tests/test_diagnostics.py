@@ -133,21 +133,21 @@ def test_escapes_and_sensitivity(depot: Depot) -> None:
     assert charge["may_escape"] == 1
     assert charge["least"] == pytest.approx(1 / 4, abs=1e-6)
     assert charge["greatest"] == pytest.approx(2 / 3, abs=1e-6)
-    assert depot.tests.escapes(by="subsystem").table.select("subsystem", "escaped", "caught").rows() == [
+    assert depot.tests.escapes(by="subsystem", window=90).table.select("subsystem", "escaped", "caught").rows() == [
         ("board", 1, 1), ("display", 1, 0),
     ]
-    assert depot.tests.escapes(by=()).table.select("tested", "escaped", "caught").rows() == [(6, 2, 1)]
+    assert depot.tests.escapes(by=(), window=90).table.select("tested", "escaped", "caught").rows() == [(6, 2, 1)]
 
 
 def test_escapes_are_those_of_the_marks(depot: Depot) -> None:
     marks = depot.returns.marks(window=90).table
     assert marks.filter(marks["mark"] == "had passed its tests")["marked"].to_list() == [
-        int(depot.tests.escapes(by=()).table["escaped"].sum())
+        int(depot.tests.escapes(by=(), window=90).table["escaped"].sum())
     ]
 
 
 def test_the_coverage_gap(depot: Depot) -> None:
-    answer = depot.tests.coverage_gap()
+    answer = depot.tests.coverage_gap(window=90)
     assert answer.table.select("subsystem", "returned", "uncovered", "not_run", "not_passed", "escaped").rows() == [
         ("case", 1, 1, 0, 0, 0), ("board", 2, 0, 1, 0, 1), ("display", 1, 0, 0, 0, 1),
     ]
@@ -155,14 +155,15 @@ def test_the_coverage_gap(depot: Depot) -> None:
     assert answer.whole.select("returned", "uncovered", "not_known", "share").rows() == [(4, 1, 1, 0.25)]
     assert answer.table["share"].to_list() == [0.25, 0.0, 0.0]
     with pytest.raises(RequestError, match="it is no filter"):
-        depot.tests.coverage_gap(where={"subsystem": "case"})
+        depot.tests.coverage_gap(where={"subsystem": "case"}, window=90)
 
 
 def test_the_gap_has_its_price() -> None:
     cost = {"labour_minutes": 0.0, "parts_cost": 40.0, "freight_cost": 2.5}
     rows = {**ROWS, "jobs": [{**j, **cost} for j in ROWS["jobs"]]}
     with depot_of(rows, at(120)) as depot:
-        whole, quern = depot.tests.coverage_gap(), depot.tests.coverage_gap(where={"model": "Quern"})
+        whole = depot.tests.coverage_gap(window=90)
+        quern = depot.tests.coverage_gap(where={"model": "Quern"}, window=90)
         assert whole.table.select("subsystem", "mean_cost", "cost").rows() == [
             ("case", 42.5, 42.5), ("board", 42.5, 0.0), ("display", 42.5, 0.0),
         ]
@@ -171,7 +172,7 @@ def test_the_gap_has_its_price() -> None:
 
 
 def test_what_a_fail_and_a_pass_are_worth(depot: Depot) -> None:
-    table = depot.tests.predictive_values().table
+    table = depot.tests.predictive_values(window=90).table
     shown = ("test", "fails", "confirmed", "nothing_found", "undecided", "overkill", "passes", "escaped", "pass_value")
     # J1's fail was worked on, J2's was not; J4's touch never passed.
     assert table.select(shown).rows() == [
@@ -190,7 +191,7 @@ def test_at_the_same_minute() -> None:
     ):
         with depot_of({**one, "steps": [work]}, at(120)) as depot:
             assert depot.tests.retests().table["retest_passes"].to_list() == [passes]
-            table = depot.tests.releases().table
+            table = depot.tests.releases(window=90).table
             assert table.filter(table["check"] == "early")["flagged"].to_list() == [early]
 
 
@@ -200,10 +201,11 @@ def test_a_pass_before_the_last_run_is_no_pass_in_the_end() -> None:
         run(3, "touch", 10, 1), run(3, "touch", 11, 1, run=2), run(3, "touch", 12, 1, "fail", run=3),
     ]}
     with depot_of(rows, at(120)) as depot:
-        assert depot.tests.escapes().table.select("tested", "passed", "escaped", "doubtful").rows() == [(1, 0, 0, 0)]
-        gap = depot.tests.coverage_gap().table
+        found = depot.tests.escapes(window=90).table
+        assert found.select("tested", "passed", "escaped", "doubtful").rows() == [(1, 0, 0, 0)]
+        gap = depot.tests.coverage_gap(window=90).table
         assert gap.select("subsystem", "not_passed", "escaped").rows() == [("display", 1, 0)]
-        table = depot.tests.releases().table
+        table = depot.tests.releases(window=90).table
         assert table.filter(table["check"] == "failed")["flagged"].to_list() == [1]
 
 
@@ -217,9 +219,9 @@ def test_a_test_is_missed_only_from_its_first_job_to_its_last() -> None:
         if number >= 40 and number != 50:
             rows["diagnostics"].append(run(number, "touch", 11, day))
     with depot_of(rows, at(120)) as depot:
-        assert depot.tests.releases().table.row(0)[:3] == ("missing", 60, 1)
-        assert depot.tests.release_faults().table["job_id"].to_list() == ["J50"]
-        assert depot.tests.releases(usual=1.0).table.row(0)[:3] == ("missing", 60, 0)
+        assert depot.tests.releases(window=90).table.row(0)[:3] == ("missing", 60, 1)
+        assert depot.tests.release_faults(window=90).table["job_id"].to_list() == ["J50"]
+        assert depot.tests.releases(usual=1.0, window=90).table.row(0)[:3] == ("missing", 60, 0)
 
 
 def many(flagged: int, of_these: int, others: int, of_those: int) -> dict[str, list[dict[str, Any]]]:
@@ -239,8 +241,8 @@ def many(flagged: int, of_these: int, others: int, of_those: int) -> dict[str, l
 
 def test_released_with_a_test_missing() -> None:
     with depot_of(many(25, 10, 200, 8), at(120)) as depot:
-        answer = depot.tests.releases()
-        listed = depot.tests.release_faults()
+        answer = depot.tests.releases(window=90)
+        listed = depot.tests.release_faults(window=90)
     missing = answer.table.row(0, named=True)
     shown = ("check", "jobs", "flagged", "matured", "returned", "other_matured", "other_returned")
     assert [missing[k] for k in shown] == ["missing", 225, 25, 25, 10, 200, 8]
@@ -262,8 +264,8 @@ def test_a_refused_run_is_no_missing_test() -> None:
     refused = [{"table_name": "diagnostics", "job_id": f"J{number}"} for number in (0, 1)]
     refused += [{"table_name": "steps", "job_id": "J2"}, {"table_name": "diagnostics", "job_id": None}]
     with depot_of({**many(5, 0, 200, 0), "refused": refused}, at(120)) as depot:
-        answers = (depot.tests.releases(), depot.tests.release_faults())
-        elsewhere = depot.tests.releases(where={"technician": "nobody"})
+        answers = (depot.tests.releases(window=90), depot.tests.release_faults(window=90))
+        elsewhere = depot.tests.releases(where={"technician": "nobody"}, window=90)
     assert answers[0].table.select("check", "jobs", "flagged").row(0) == ("missing", 203, 3)
     assert sorted(answers[1].table["job_id"]) == ["J2", "J3", "J4"]
     for answer in answers:
@@ -340,8 +342,8 @@ def test_all_aborted_did_not_pass() -> None:
         assert depot.tests.releases().table.filter(depot.tests.releases().table["check"] == "aborted")[
             "flagged"
         ].to_list() == [1]
-        assert "names no test that was run" in depot.tests.escapes().notes[-1]
-        assert "what a pass is worth cannot be told" in depot.tests.predictive_values().notes[-1]
+        assert "names no test that was run" in depot.tests.escapes(window=90).notes[-1]
+        assert "what a pass is worth cannot be told" in depot.tests.predictive_values(window=90).notes[-1]
         assert "names no test that was run" in depot.tests.coverage_gap().notes[-2]
 
 

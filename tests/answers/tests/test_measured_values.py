@@ -73,8 +73,8 @@ def test_sides_without_a_limit_are_left_out_unless_asked_for() -> None:
     for one in tables["diagnostics"]:
         one["lower_limit"] = None
     with depot_of(tables, LATER) as depot:
-        assert depot.tests.limits().tests["side"].to_list() == ["upper"]
-        below = depot.tests.limits(side="lower")
+        assert depot.tests.limits(window=90).tests["side"].to_list() == ["upper"]
+        below = depot.tests.limits(side="lower", window=90)
         assert below.tests["present_limit"].to_list() == [None]
         assert not below.table["at_present"].any()
         with pytest.raises(RequestError, match="side is one of lower, upper"):
