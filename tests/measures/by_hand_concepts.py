@@ -46,7 +46,8 @@ def procedure_plan(data: Tables) -> Rows:
     return [
         (
             name, place, p["step"], by_hand_order.counts_connectors(p),
-            p["phase"] in ("align", "verify") and by_hand_order.has(p, "alignment"), p["step"] in reconnections(plan),
+            p["phase"] in ("align", "verify") and by_hand_order.has(p, "alignment"), by_hand_order.isolates(p),
+            p["step"] in reconnections(plan),
         )
         for name, plan in plans(data)
         for place, p in enumerate(plan)
@@ -58,7 +59,7 @@ def battery_order(data: Tables) -> Rows:
     for name, plan in plans(data):
         for at, a in enumerate(plan):
             for b in plan[at + 1 :]:
-                if a["phase"] == "isolate" and b["phase"] not in ("open", "isolate"):
+                if by_hand_order.isolates(a) and b["phase"] not in ("open", "isolate"):
                     made.append((name, "isolated_late", a["step"], a["step"], b["step"], b["phase"]))
                 before = by_hand_order.counts_connectors(a) or a["step"] == b["must_follow"]
                 if b["step"] in reconnections(plan) and before:
@@ -244,7 +245,7 @@ def failure_signatures(data: Tables, as_of: date) -> Rows:
 PLAIN: dict[str, tuple[str, Callable[[Tables], Rows]]] = {
     "declared_steps": ("procedure, step, phase, opportunities", declared_steps),
     "step_subsystems": ("procedure, step, subsystem", step_subsystems),
-    "procedure_plan": ("procedure, place, step, counts, aligns, reconnects", procedure_plan),
+    "procedure_plan": ("procedure, place, step, counts, aligns, isolates, reconnects", procedure_plan),
     "battery_order": ("procedure, kind, step, milestone, act, act_phase", battery_order),
     "fitted_lots": ("job_id, part_no, lot", fitted_lots),
     "attempts_of_jobs": (

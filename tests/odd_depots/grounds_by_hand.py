@@ -28,14 +28,15 @@ ANY = {
     "logs": "(select job_id from steps union all select job_id from diagnostics)",
     "described_jobs": "jobs where procedure in (select procedure from procedures)",
     "subsystems": "procedures where len(coalesce(subsystems, [])) > 0",
-    "isolation": "procedures where phase = 'isolate'",
+    "isolation": "procedures where phase = 'isolate' and list_contains(hazards, 'battery')",
     "covered_tests": "diagnostics where test in (select test from tests)",
     "closed_there": "jobs where closed_on is not null",
     "opened_there": "jobs where opened_on is not null",
     "logged_there": "steps where job_id in (select job_id from jobs where closed_on is not null)",
     "tested_there": "diagnostics where job_id in (select job_id from jobs where closed_on is not null)",
-    "isolation_there": "steps where job_id in (select job_id from jobs where closed_on is not null and procedure in "
-                       "(select procedure from procedures where phase = 'isolate'))",
+    "isolation_there": "steps where job_id in (select job_id from jobs where closed_on is not null "
+                       "and procedure in (select procedure from procedures "
+                       "where phase = 'isolate' and list_contains(hazards, 'battery')))",
     "final_comebacks": f"jobs where {CLOSED} and last_day(closed_on) + 1 <= $day",
     "final_checks": "steps where outcome in ('pass', 'fail') and attempt = 1",
     "final_clean": "(select job_id from steps union all select job_id from diagnostics)",

@@ -64,7 +64,7 @@ HOLDS: Mapping[str, str] = {
     "procedures": _rows("procedures"),
     "described_jobs": _rows("jobs", "procedure in (select procedure from procedures)"),
     "subsystems": _rows("procedures", "len(coalesce(subsystems, [])) > 0"),
-    "isolation": _rows("procedures", "phase = 'isolate'"),
+    "isolation": _rows("procedures", "phase = 'isolate' and list_contains(hazards, 'battery')"),
     "tests": _rows("tests"),
     "covered_tests": _rows("diagnostics", "test in (select test from tests)"),
     **{t: _rows(t) for t in ("pairings", "retirements", "actions", "targets", "studies")},
@@ -79,8 +79,8 @@ HOLDS: Mapping[str, str] = {
     "logged_there": _rows("jobs as j", f"{_IN} and j.job_id in (select job_id from steps)"),
     "tested_there": _rows("jobs as j", f"{_IN} and j.job_id in (select job_id from diagnostics)"),
     "isolation_there": _rows(
-        "jobs as j", f"{_IN} and j.job_id in (select job_id from steps) "
-        "and j.procedure in (select procedure from procedures where phase = 'isolate')"),
+        "jobs as j", f"{_IN} and j.job_id in (select job_id from steps) and j.procedure in "
+        "(select procedure from procedures where phase = 'isolate' and list_contains(hazards, 'battery'))"),
 }
 """A count for each ground, above 0 where it is there."""
 NEEDED: tuple[tuple[str, tuple[str, ...]], ...] = (

@@ -352,10 +352,10 @@ def test_a_verdict_says_what_it_counts_and_no_money_before_it_is_told(missing: s
         assert row["verdict"] == "cannot be told"
         assert "Cannot be told: whether come-backs became fewer" in point
     else:
-        assert (
-            f"{row['returned_before']:,} of {row['jobs_before']:,} matured jobs closed 2024-01-02 to 2024-12-31"
-            in point
-        )
+        jobs = f"{row['returned_before']:,} of {row['jobs_before']:,} matured jobs"
+        assert f"{jobs} closed {row['before_from']} to 2024-12-31" in point
+        begins = min(j["closed_at"].date() for j in rows["jobs"] if j["closed_at"])
+        assert row["before_from"] == max(begins, date(2024, 1, 2))
         assert "within 30 days in the scope (model Marl-8)" in point
         assert ("come-backs of any class" in point) == (missing == "found")
     sure = row["verdict"] in ("worked", "made it worse")

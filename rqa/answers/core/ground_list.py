@@ -71,8 +71,9 @@ GROUNDS = {
         ),
         _column("procedures", "subsystems"),
         Ground(
-            "isolation", "no step of the table “procedures” has the phase isolate",
-            'Give the step that isolates the battery the phase "isolate".', "procedures",
+            "isolation", "no step of the table “procedures” has the phase isolate and the hazard battery",
+            'Where units have a battery, give the step that isolates it the phase "isolate" and the hazard "battery".',
+            "procedures",
         ),
         _table("tests"),
         Ground(
@@ -96,7 +97,8 @@ GROUNDS = {
         ),
         Ground(
             "isolation_there", "no job closed {when} has a log and a procedure that says when the battery is "
-            "isolated", "Check the names in “procedure” and the phase isolate in the table “procedures”.",
+            "isolated",
+            "Check the names in “procedure”, the phase isolate and the hazard battery in the table “procedures”.",
             "isolation", "logged_there",
         ),
     )

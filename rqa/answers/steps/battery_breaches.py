@@ -72,8 +72,9 @@ def battery_breaches(
     ]
     made = table.with_columns(told).select(*shown, *(["technician"] if people else []))
     made = made.sort("day", "job_id", "kind", "step", "other_step")
-    notes = [*now.notes, *_looked_at(now, asked), f"This list is no rate and no verdict; {CAUTION}."]
+    notes = [*now.notes, *_looked_at(now, asked)]
     if table.height:
+        notes.append(f"This list is no rate and no verdict; {CAUTION}.")
         notes.append("acted_at and reached_at are in UTC; what happened is told by the site's own clock.")
         untimed = table["acted_at"].null_count()
         if untimed:
@@ -87,7 +88,7 @@ def _looked_at(now: Moment, asked: Scope) -> list[str]:
         now.store, "battery_looked_at", where=asked.where, months=asked.months, values={"as_of": now.day}
     )
     closed, logged, judged = (int(table[name].sum()) for name in ("closed", "logged", "judged"))
-    if not closed:
+    if not judged:
         return []
     said = (
         f"A breach could be seen in {count(judged)} of {counted(closed, 'closed job')}: those whose steps are logged "

@@ -275,3 +275,16 @@ def test_a_rule_of_the_reference_that_no_log_can_keep_is_told() -> None:
     with depot_of({**ROWS, "procedures": plan}) as depot:
         notes = depot.steps.conformance().notes
     assert any("1 rule of the reference cannot be judged, such as “label” of board: “seal it”" in n for n in notes)
+
+
+@pytest.mark.parametrize("hazards", [["heat"], []])
+def test_what_is_isolated_without_the_hazard_battery_is_no_battery(hazards: list[str]) -> None:
+    """A boiler is isolated, too: work before that breaks its own order, and tells nothing of a battery."""
+    plan = [{**p, "hazards": hazards} if "battery" in p.get("hazards", ()) else p for p in ROWS["procedures"]]
+    with depot_of({**ROWS, "procedures": plan}) as depot:
+        answer = depot.steps.battery_breaches()
+        kinds = set(depot.steps.breaches().table["kind"])
+    assert "isolated_late" not in set(answer.table["kind"]) | kinds
+    assert not any("could be seen in" in note or "no rate" in note for note in answer.notes)
+    (told,) = (note for note in answer.notes if note.startswith("Cannot be told"))
+    assert 'the hazard "battery"' in told

@@ -106,7 +106,7 @@ def order_breaches(plan: list[Row], log: Callable[[str], list[Row]]) -> set[Brea
             first = finished(log(follows["step"]))
             if first and before_the_first(tried(log(name)), first):
                 found.add(("out_of_order", name))
-        if step["phase"] == "isolate":
+        if isolates(step):
             inside = [a for p in plan[at + 1 :] if p["phase"] not in ("open", "isolate") for a in log(p["step"])]
             found |= never_or_late("isolated_late", name, log(name), inside)
     return found
@@ -241,7 +241,7 @@ def battery(tables: Tables, as_of: date) -> set[tuple[Any, ...]]:
         plan, repaired = declared(job["procedure"], tables), job["disposition"] == "repaired"
         reseats = [p["step"] for p in plan if p["phase"] == "reseat" and has(p, "battery")]
         for at, step in enumerate(plan):
-            if step["phase"] == "isolate":
+            if isolates(step):
                 acts = [
                     a
                     for p in plan[at + 1 :]
@@ -259,15 +259,20 @@ def battery(tables: Tables, as_of: date) -> set[tuple[Any, ...]]:
     return found
 
 
+def isolates(step: Row) -> bool:
+    """Whether a step isolates the battery: other things are isolated, too, such as a water pipe."""
+    return step["phase"] == "isolate" and has(step, "battery")
+
+
 def looked_at(tables: Tables, by: Callable[[Row], Cell], as_of: date) -> dict[Cell, tuple[int, int, int]]:
     """By group: closed jobs, those with a log, those of these whose procedure has a step that isolates."""
     found: dict[Cell, list[int]] = {}
     for job in tables["jobs"]:
         if job["disposition"] != "open" and job["closed_on"] <= as_of:
             logged = any(s["job_id"] == job["job_id"] for s in tables["steps"])
-            isolates = any(p["phase"] == "isolate" for p in declared(job["procedure"], tables))
+            told = any(isolates(p) for p in declared(job["procedure"], tables))
             row = found.setdefault(by(job), [0, 0, 0])
-            for place, counted in enumerate((True, logged, logged and isolates)):
+            for place, counted in enumerate((True, logged, logged and told)):
                 row[place] += counted
     return {key: (a, b, c) for key, (a, b, c) in found.items()}
 

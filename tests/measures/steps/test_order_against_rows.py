@@ -26,7 +26,7 @@ KINDS = (
 )
 USUAL: dict[str, dict[str, Any]] = {
     "open": {"phase": "open"},
-    "isolate": {"phase": "isolate", "hold_point": True},
+    "isolate": {"phase": "isolate", "hold_point": True, "hazards": ["battery"]},
     "isolate too": {"phase": "isolate"},
     "release": {"phase": "release", "subsystems": ["port", "battery"]},
     "fit": {"phase": "fit", "hazards": ["mixed_fasteners"]},

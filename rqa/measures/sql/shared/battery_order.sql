@@ -6,7 +6,7 @@ create or replace view battery_order as
 select a.procedure, 'isolated_late' as kind, a.step, a.step as milestone, b.step as act, b.phase as act_phase
 from procedure_plan as a
 join procedure_plan as b on b.procedure = a.procedure and b.place > a.place
-where a.phase = 'isolate' and b.phase not in ('open', 'isolate')
+where a.isolates and b.phase not in ('open', 'isolate')
 union all
 select b.procedure, 'reconnected_early', b.step, a.step, b.step, b.phase
 from procedure_plan as b

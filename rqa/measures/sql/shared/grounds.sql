@@ -30,7 +30,7 @@ repaired as (
 ),
 -- one row a procedure that says when the battery is isolated
 isolating as (
-    select procedure from procedures where phase = 'isolate' group by procedure
+    select procedure from procedure_plan where isolates group by procedure
 ),
 -- one row a month whose come-backs are final
 final_comebacks as (

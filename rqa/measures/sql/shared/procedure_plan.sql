@@ -1,6 +1,6 @@
 -- The plan of each procedure, against which a job's log is held.
 -- A row is one step of a procedure, by its first place: place counts from 0. counts: a count of connectors that holds the
--- work; aligns: a check of alignment; reconnects: the last reconnection of the battery.
+-- work; aligns: a check of alignment; isolates: isolates the battery; reconnects: the last reconnection of the battery.
 -- Parameters: none. Not counted: the later places of a step that its procedure names several times.
 create or replace view procedure_plan as
 with
@@ -21,6 +21,7 @@ select
     *,
     coalesce(hold_point and phase = 'verify' and opportunities > 1, false) as counts,
     coalesce(phase in ('align', 'verify') and list_contains(hazards, 'alignment'), false) as aligns,
+    coalesce(phase = 'isolate' and list_contains(hazards, 'battery'), false) as isolates,
     coalesce(
         phase = 'reseat' and list_contains(hazards, 'battery') and place = max(place) filter (
             where phase = 'reseat' and list_contains(hazards, 'battery')

@@ -6,7 +6,7 @@
 with
 -- one row a procedure that says when the battery is isolated
 isolating as (
-    select procedure from procedures where phase = 'isolate' group by procedure
+    select procedure from procedure_plan where isolates group by procedure
 ),
 -- one row a job with a step log
 logged as (
