@@ -1,8 +1,8 @@
 """The program that reads workbooks for a load: a process of its own, which may run out of memory or time, or fail.
 
 The reader of workbooks ends its process where it gets no memory, and a small file may ask for any amount of it. `serve`
-answers one request a line, `{"path": …, "sheet": …}`, with a line of JSON and, where it tells a `size`, so many bytes
-of an Arrow stream: the cells of the sheet by column, as text.
+answers one request a line, `{"path": …, "sheet": …, "seconds": …}`, with a line of JSON and, where it tells a `size`,
+so many bytes of an Arrow stream: the cells of the sheet by column, as text.
 """
 
 import json
@@ -23,16 +23,16 @@ DIES_WITH_PARENT = 1
 """PR_SET_PDEATHSIG of Linux."""
 
 
-def serve(memory: int, seconds: int) -> None:
-    """Answer requests until there are no more, with so many bytes of memory, and seconds of processor for each."""
+def serve(memory: int) -> None:
+    """Answer requests until there are no more, with so many bytes of memory, and each with its own time."""
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
     _die_with_parent()
     _limit("RLIMIT_CORE", 0)
     _limit("RLIMIT_DATA", memory)
     for line in sys.stdin.buffer:
-        _limit("RLIMIT_CPU", int(sum(os.times()[:2])) + seconds)
         asked = json.loads(line)
+        _limit("RLIMIT_CPU", int(sum(os.times()[:2])) + asked["seconds"])
         try:
             told, cells = answer(Path(asked["path"]), asked["sheet"])
         except MemoryError:

@@ -17,8 +17,8 @@ from rqa.words import counted
 
 MEMORY = 4 << 30
 """Bytes that reading one workbook may take."""
-SECONDS = 900
-"""Seconds of processor that reading one sheet may take."""
+SECONDS, SECONDS_PER_MB = 60, 60
+"""Seconds of processor that reading one sheet may take: whatever its size, and more for each megabyte of the file."""
 PROGRAM = "import sys; from rqa.intake.sheet_reader import serve; serve(*map(int, sys.argv[1:]))"
 
 
@@ -69,7 +69,9 @@ class Sheets:
             process.wait()
 
     def _ask(self, source: SourceFile, sheet: str | int | None) -> tuple[dict[str, Any], bytes]:
-        asked = json.dumps({"path": str(source.path.absolute()), "sheet": sheet}).encode() + b"\n"
+        path = source.path.absolute()
+        seconds = SECONDS + SECONDS_PER_MB * (path.stat().st_size >> 20)
+        asked = json.dumps({"path": str(path), "sheet": sheet, "seconds": seconds}).encode() + b"\n"
         process = self.process = self.process or _started()
         line, content = b"", b""
         with suppress(BrokenPipeError):
@@ -84,12 +86,12 @@ class Sheets:
         ended = process.wait()
         self.close()
         check()
-        raise SourceError(f"{source.label}: {_ended(ended)} Nothing was loaded.")
+        raise SourceError(f"{source.label}: {_ended(ended, seconds)} Nothing was loaded.")
 
 
 def _started() -> subprocess.Popen[bytes]:
     """The process, in a session of its own: a Ctrl-C is for the load, which ends it."""
-    words = [sys.executable, "-P", "-c", PROGRAM, str(MEMORY), str(SECONDS)]
+    words = [sys.executable, "-P", "-c", PROGRAM, str(MEMORY)]
     places = {"PYTHONPATH": os.pathsep.join(map(os.path.abspath, sys.path)), "RUST_BACKTRACE": "0"}
     return subprocess.Popen(
         words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=os.environ | places,
@@ -114,10 +116,13 @@ def _columns(content: bytes, faults: list[tuple[int, int, str]]) -> list[Any]:
     return columns
 
 
-def _ended(code: int) -> str:
+def _ended(code: int, seconds: int) -> str:
     """What to say of a workbook at which the reader ended."""
     if code == -getattr(signal, "SIGXCPU", 1000):
-        said = f"reading it takes more than {counted(SECONDS // 60, 'minute')} of processor time."
+        said = (
+            f"reading it takes more than {counted(seconds, 'second')} of processor time, which no sound file of its "
+            "size should: it may be damaged."
+        )
     else:
         said = (
             f"reading it takes more than {MEMORY >> 30} GB of memory, or fails: a cell may stand far outside of the "
