@@ -86,9 +86,9 @@ def verdicts(now: Moment, window: int = 30, *, level: float = 0.95) -> Verdicts:
     a chance of 80 %, but no more than twelve months of work.
 
     >>> depot.verdicts().table.select("action_id", "verdict").rows()
-    [('ACT-1', 'too early'), ('ACT-2', 'too early'), ('ACT-3', 'no sign yet')]
+    [('ACT-1', 'too early'), ('ACT-2', 'too early'), ('ACT-3', 'too early')]
 
-    Two actions have too few jobs behind them yet; of the third there is no sign so far.
+    All three have too few jobs behind them yet for a verdict.
     """
     days_asked(QUESTION, "window", window)
     check_level(QUESTION, level)
