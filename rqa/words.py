@@ -1,6 +1,7 @@
 """Numbers and names as a reader says them: the same wording in findings, on charts, in alternatives, on the page."""
 
 import math
+import re
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from difflib import SequenceMatcher, get_close_matches
@@ -77,6 +78,14 @@ def counted(number: object, one: str, many: str | None = None) -> str:
     before a noun of several.
     """
     return f"{number if isinstance(number, str) else count(number)} {plural(number, one, many)}"
+
+
+def counted_of(number: object, many: str) -> str:
+    """A count with a noun that is named in the plural: "2 matured jobs", "1 matured job", "1 unit that came back".
+
+    The noun is the first word that ends in a single s.
+    """
+    return counted(number, re.sub(r"(?<![s\W])s(?=\W|$)", "", many, count=1), many)
 
 
 def plural(number: object, one: str, many: str | None = None) -> str:

@@ -13,6 +13,8 @@ from rqa.words import NAMES, counted, percent
 IN_ORDER = {"shift_hour", "days_since_training"}
 """Groupings whose rows have an order of their own."""
 ROW = 38
+SHOWN_FROM = "shown_from"
+"""The setting of an answer whose smaller groups were taken out: how many cases a group shown has at least."""
 SAID = 12
 """Rows spelled out in the text alternative; the table beside the chart holds all."""
 
@@ -41,6 +43,11 @@ def overall(rows: list[dict[str, Any]], answer: Answer, reading: Reading) -> flo
     return int(answer.table[reading.events].sum()) / size if size else None
 
 
+def whole_word(answer: Answer) -> str:
+    """What the share over all rows is of: of all there is, or of those that an answer was cut down to."""
+    return "all shown" if answer.settings.get(SHOWN_FROM) else "all"
+
+
 def plot_groups(
     answer: Answer,
     *,
@@ -53,16 +60,17 @@ def plot_groups(
     reading = read(answer)
     rows = ordered([row_of(r, reading) for r in answer.table.iter_rows(named=True)], reading)
     centre, whole = overall(rows, answer, reading), len(rows)
+    word = whole_word(answer)
     rows = rows[:most]
     for place, row in enumerate(rows):
         row["row"] = place
     pick = _pick(rows, reading, selection)
-    chart = alt.layer(*_layers(rows, reading, centre, pick), data=alt.Data(values=rows))
+    chart = alt.layer(*_layers(rows, reading, centre, pick, word), data=alt.Data(values=rows))
     if pick is not None:
         chart = chart.add_params(pick)
     subtitle = [f"dot = share, line = {reading.level_text} interval; {order_text(reading)}"]
     if centre is not None and (pick is None or len(reading.by) == 1):
-        subtitle[0] = subtitle[0].replace("; ", ", tick = all together; ", 1)
+        subtitle[0] = subtitle[0].replace("; ", f", tick = {word} together; ", 1)
     if isinstance(answer, RolledYield):
         subtitle = [f"dot = product of the steps' yields, line = {reading.level_text} interval; {order_text(reading)}"]
     subtitle += limits(answer)
@@ -79,7 +87,7 @@ def plot_groups(
         chart.properties(height=alt.Step(ROW)),
         title=heading(reading),
         subtitle=subtitle,
-        description=_description(rows, reading, centre),
+        description=_description(rows, reading, centre, word),
         headed=headed,
         width=width,
     )
@@ -102,7 +110,9 @@ def _pick(rows: list[dict[str, Any]], reading: Reading, selection: bool) -> Any:
     return alt.selection_point(name="pick", fields=["row"], empty=False)
 
 
-def _layers(rows: list[dict[str, Any]], reading: Reading, centre: float | None, pick: Any) -> list[Any]:
+def _layers(
+    rows: list[dict[str, Any]], reading: Reading, centre: float | None, pick: Any, word: str
+) -> list[Any]:
     base = alt.Chart()
     choosing = pick is not None and len(reading.by) > 1
     if choosing:
@@ -138,13 +148,13 @@ def _layers(rows: list[dict[str, Any]], reading: Reading, centre: float | None, 
         .encode(text="beside:N", x=alt.value("width"), y=y),
     ]
     if centre is not None and not choosing:
-        layers += _overall(centre, base, scale, y)
+        layers += _overall(centre, base, scale, y, word)
     return layers
 
 
-def _overall(centre: float, base: Any, scale: Any, y: Any) -> list[Any]:
+def _overall(centre: float, base: Any, scale: Any, y: Any, said: str) -> list[Any]:
     """The share over all rows: a tick on each row, so that no line runs through the words, and its value on top."""
-    word = alt.Chart(alt.Data(values=[{"all": round(centre, 6), "word": f"all {percent(centre)}"}]))
+    word = alt.Chart(alt.Data(values=[{"all": round(centre, 6), "word": f"{said} {percent(centre)}"}]))
     x = alt.X("all:Q", title=None, scale=scale)
     return [
         base.transform_calculate(all=str(round(centre, 6)))
@@ -166,10 +176,10 @@ def _tips(rows: list[dict[str, Any]], reading: Reading) -> list[tuple[str, str]]
     return tips
 
 
-def _description(rows: list[dict[str, Any]], reading: Reading, centre: float | None) -> str:
+def _description(rows: list[dict[str, Any]], reading: Reading, centre: float | None, word: str) -> str:
     text = [f"{heading(reading)}."]
     if centre is not None:
-        text.append(f"All together: {percent(centre)}.")
+        text.append(f"{word.capitalize()} together: {percent(centre)}.")
     text.append("; ".join(said(r, reading) for r in rows[:SAID]) + ".")
     if len(rows) > SAID:
         text.append(f"And {counted(len(rows) - SAID, 'more row')}.")

@@ -10,7 +10,20 @@ from rqa.answers.steps.conformance import Conformance
 from rqa.answers.yields.clean import CleanJobs
 from rqa.answers.yields.first_pass import FirstPassYield
 from rqa.answers.yields.rework import Rework
-from rqa.words import NAMES, count, counted, interval, known, listed, month_key, month_name, percent, spoken, week_of
+from rqa.words import (
+    NAMES,
+    count,
+    counted,
+    counted_of,
+    interval,
+    known,
+    listed,
+    month_key,
+    month_name,
+    percent,
+    spoken,
+    week_of,
+)
 
 PARTITION = {"month", "week", "site", "model", "procedure", "technician", "billing"}
 """Groupings under which every job counts once, so that the rows may be added up to one overall share."""
@@ -142,7 +155,7 @@ def row_of(row: Mapping[str, Any], reading: Reading) -> dict[str, Any]:
     if reading.events:
         made["counts"] = f"{count(row[reading.events])} of {count(size)}"
     else:
-        made["counts"] = f"{count(size)} {reading.of}"
+        made["counts"] = counted_of(size, reading.of)
     if "jobs" in row and reading.size == "matured":
         made["jobs"] = int(row["jobs"])
     if "unchecked" in row:
@@ -161,7 +174,6 @@ def _label(row: Mapping[str, Any], by: str) -> str:
 def said(row: Mapping[str, Any], reading: Reading) -> str:
     """One row in words, for text alternatives."""
     if row["value"] is None:
-        return (
-            f"{row['label']}: no data ({row['counts']} {reading.of})" if reading.events else f"{row['label']}: no data"
-        )
+        noun = counted_of(row["size"], reading.of).partition(" ")[2]
+        return f"{row['label']}: no data" + (f" ({row['counts']} {noun})" if reading.events else "")
     return f"{row['label']}: {row['share']} ({row['counts']}, {reading.level_text} interval {row['interval']})"

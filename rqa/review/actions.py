@@ -8,6 +8,7 @@ from typing import Any
 import polars as pl
 
 from rqa.answers.core.action_scope import read_scope
+from rqa.answers.core.grounds import Sentence
 from rqa.answers.improve.action_savings import SUM
 from rqa.answers.improve.findings import MonthFindings
 from rqa.answers.improve.verdicts import UNJUDGED, Verdicts
@@ -80,6 +81,7 @@ def improved(depot: Depot, month: date, found: MonthFindings | None = None, show
         notes.append(f"Not judged, as the scope cannot be read: {listed(names)}; rqa action WORKSPACE says why.")
     if later:
         notes.append(later)
+    notes += [n for n in answer.notes if isinstance(n, Sentence) and n.lacks]
     savings = depot.actions.savings(window=WINDOW)
     spared = {r["action_id"]: _spared(r, str(savings.settings["currency"])) for r in savings.table.to_dicts()}
     words = tuple(

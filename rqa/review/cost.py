@@ -13,12 +13,17 @@ from rqa.plots.comebacks.costs import MOST, money
 from rqa.review.facts import Basis, Figure, Section, Table
 from rqa.review.figures import figure_of
 from rqa.review.spans import year_held
+from rqa.review.steps import SPLIT, laid_of
 from rqa.words import count, counted, month_name, months_said, percent, plural, spoken
 
 STEPS = 6
 WINDOW = 90
 HEADS = ("come-backs", "with known cost", "cost", "95 % interval", "one costs", "95 % interval of one", "share",
          "together")
+OTHERS = (
+    "What is laid to steps is a part of what come-backs cost: those of other classes, and of sites that are left out, "
+    "are laid to none. Jobs are taken by the month they were closed in, not by that in which the unit came back."
+)
 KINDS = (
     "Each row is a class of come-back on a model: bar = cost, line = 95 % interval of what it costs in the long run, "
     "“together” = the share that it and the rows above make. The costliest comes first. "
@@ -55,16 +60,18 @@ def cost(depot: Depot, month: date) -> Section:
         if answer.table["cost"].null_count() < answer.table.height
     ]
     by_step = depot.steps.costs(months=year, window=WINDOW)
-    tables = (_steps(by_step, span),) if by_step.table.height else ()
+    tables = (_steps(by_step),) if by_step.table.height else ()
     basis = Basis(year, WINDOW, "the jobs with which units came back")
     notes = tuple(n for n in whole.notes if n not in words and not isinstance(n, Sentence))
     notes += tuple(n for n in kinds.notes if isinstance(n, Sentence) and set(n.lacks) & set(TOUCHED))
+    if tables:
+        notes += (*(n for n in by_step.notes if isinstance(n, Sentence)), OTHERS, SPLIT)
     return Section(
         "cost", "Cost", basis, tuple(dict.fromkeys(words)), notes=notes, tables=tables, figures=tuple(figures)
     )
 
 
-def _steps(answer: StepCosts, span: str) -> Table:
+def _steps(answer: StepCosts) -> Table:
     """What was laid to steps, and what it cost."""
     rows = answer.table.head(STEPS)
     cells = tuple(
@@ -76,9 +83,10 @@ def _steps(answer: StepCosts, span: str) -> Table:
     )
     of = f" ({rows.height} of {answer.table.height})" if answer.table.height > STEPS else ""
     heads = ("step, or steps not told apart", "come-backs laid to it", "cost", "95 % interval", "share", "together")
-    currency = answer.settings["currency"]
-    caption = f"Cost of come-backs laid to steps, of jobs closed {span}{of}{f', {currency}' if currency else ''}"
-    return Table(caption, heads, cells)
+    currency = str(answer.settings["currency"])
+    whole = money(float(answer.table["cost"].sum()), currency)
+    caption = f"Cost laid to steps{of}{f', {currency}' if currency else ''}: {laid_of(answer)}"
+    return Table(f"{caption}; shares are of the {whole} laid to steps in all", heads, cells)
 
 
 def _said(there: Grounds, answer: ComebackCosts, when: str) -> str:
@@ -132,7 +140,7 @@ def _table(answer: ComebackCosts, caption: str) -> Table:
     currency = answer.settings["currency"]
     kept = [i for i in range(len(heads)) if by != ("month",) or heads[i] != "together"]
     return Table(
-        f"{caption}{f' ({currency})' if currency else ''}",
+        f"{caption}{f' ({currency})' if currency else ''}; shares are of the cost known in all",
         tuple(heads[i] for i in kept),
         tuple(tuple(row[i] for i in kept) for row in rows),
         len(by),

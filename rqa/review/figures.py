@@ -11,6 +11,7 @@ from rqa.answers.core.contrasts import SMALLEST
 from rqa.answers.core.result import Answer
 from rqa.depot import Depot
 from rqa.plots import plot
+from rqa.plots.groups import SHOWN_FROM
 from rqa.review.facts import Basis, Figure, Table
 from rqa.review.suppressed import shown_groups
 from rqa.shown import all_shown
@@ -107,36 +108,46 @@ def _later(depot: Depot, shown: tuple[date, date]) -> Figure:
 
 
 def _work(depot: Depot, span: tuple[date, date]) -> Figure:
-    answer, left = enough(depot.comebacks(window=30, by=("model", "procedure"), months=span), "matured")
+    whole = depot.comebacks(window=30, by=("model", "procedure"), months=span)
+    answer, left = enough(whole, "matured")
     heading = f"Come-backs within 30 days, by model and procedure, {month_name(span[0])} to {month_name(span[1])}"
     reading = _rows_reading("kind of work", answer.table.height, GROUPS_DRAWN, "highest", left)
+    reading += _not_shown(whole.table["matured"].to_list(), left, "without a matured job")
     return figure_of("work", heading, reading, answer, table_of(answer, heading), most=GROUPS_DRAWN)
 
 
 def _steps(depot: Depot, month: date) -> Figure:
-    answer, left = enough(depot.first_pass_yield(by=("step",), months=month), "exposures")
+    whole = depot.first_pass_yield(by=("step",), months=month)
+    answer, left = enough(whole, "exposures")
     heading = f"First-pass yield by step, {month_name(month)}"
     reading = _rows_reading("step", answer.table.height, STEPS_DRAWN, "lowest", left)
+    reading += _not_shown(whole.table["exposures"].to_list(), left, "never checked")
     return figure_of("steps", heading, reading, answer, table_of(answer, heading), most=STEPS_DRAWN)
 
 
 def _rows_reading(what: str, rows: int, drawn: int, end: str, left: int) -> str:
-    words = f"Each row is a {what}: dot = share, line = 95 % interval, tick = all together. "
-    words += (
+    whole = "all shown" if left else "all"
+    words = f"Each row is a {what}: dot = share, line = 95 % interval, tick = {whole} together. "
+    return words + (
         f"Drawn are the {drawn} {end} of {rows}; the table holds all. " if rows > drawn else f"The {end} comes first. "
     )
-    if left:
-        words += (
-            f"{count(left)} {plural(left, 'is', 'are')} not shown: those with fewer than {SMALLEST} cases, and what "
-            "would give their number away."
-        )
-    return words
+
+
+def _not_shown(sizes: Sequence[int], left: int, of_none: str) -> str:
+    """How many groups are not shown, and why: nothing to show, few cases, or what would give these away."""
+    none = sum(size == 0 for size in sizes)
+    few = left - none
+    why = [f"{count(none)} {of_none}"] if none else []
+    why += [f"{count(few)} with fewer than {SMALLEST} cases or that would give these away"] if few else []
+    return f"{count(left)} {plural(left, 'is', 'are')} not shown: {' and '.join(why)}." if left else ""
 
 
 def enough(answer: AnyAnswer, size: str) -> tuple[AnyAnswer, int]:
     """The answer without its small groups and what would give them away, and how many were left out."""
     kept = answer.table.filter(pl.Series(shown_groups(answer.table[size].to_list(), SMALLEST), dtype=pl.Boolean))
-    return replace(answer, table=kept), answer.table.height - kept.height
+    left = answer.table.height - kept.height
+    settings = {**answer.settings, SHOWN_FROM: SMALLEST} if left else answer.settings
+    return replace(answer, table=kept, settings=settings), left
 
 
 def table_of(answer: Answer, caption: str) -> Table:

@@ -15,7 +15,8 @@ SELECTS = {"(select)": "for a SELECT of the mapping"}
 """What feeds a SELECT of the mapping has no table of its own."""
 COUNTS = {
     "read": "read", "accepted": "accepted", "refused": "refused", "known": "known", "superseded": "superseded",
-    "merged": "merged with other lines of their job", "left_out": "left out by the mapping",
+    "merged": "merged with other lines of their job",
+    "left_out": "left out by where, blank, or refused with another reading",
     "replaced": "replaced in the store", "withdrawn": "withdrawn from the store",
 }
 """The counts of an account, and how the page heads them."""

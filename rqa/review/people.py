@@ -59,6 +59,10 @@ def people(depot: Depot, span: tuple[date, date], found: MonthFindings) -> Secti
                 words.append(none)
             rows.append((name, *(CANNOT_BE_TOLD,) * 4, "–"))
             continue
+        if len(told) == 1:
+            words.append(f"Cannot be told: {name}, as only one {who} is left to compare.")
+            rows.append((name, *(CANNOT_BE_TOLD,) * 4, "–"))
+            continue
         judged = len(told) - told.count(TOO_LITTLE)
         apart = [spoken(name) for name, verdict in compared if verdict in (ABOVE, BELOW)]
         numbers = (judged, told.count(ABOVE), told.count(BELOW), told.count(TOO_LITTLE))

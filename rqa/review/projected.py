@@ -49,6 +49,6 @@ def _projected(there: Grounds, name: str, window: int, month: date, day: date, r
     sentence = (
         f"Projected, not yet mature: of the jobs closed in {own}, {percent(projected)} will have come back within "
         f"{counted(window, 'day')} (95 % interval of the true rate {interval(low, high)}); the month's own "
-        f"figure{open_end} will end {final}. {so_far}, {waiting}."
+        f"figure{open_end} will end {final} (95 % interval). {so_far}, {waiting}."
     )
     return Projected(name, own, percent(projected), interval(low, high), sentence)

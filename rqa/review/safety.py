@@ -6,6 +6,7 @@ Where the workspace says so, the page's readers are not shown which jobs they we
 from datetime import date
 
 from rqa.answers.core.grounds import Sentence
+from rqa.answers.steps.battery_breaches import IN_UTC
 from rqa.depot import Depot
 from rqa.review.facts import Basis, Section, Table
 from rqa.review.verdicts import no_job_closed
@@ -22,7 +23,7 @@ def safety(depot: Depot, month: date) -> Section:
     """The month's breaches; names are left out."""
     answer = depot.steps.battery_breaches(months=month)
     rows, basis = answer.table, Basis((month, month), of="jobs closed, in whatever way,")
-    notes = tuple(n for n in answer.notes if not isinstance(n, Sentence))
+    notes = tuple(n for n in answer.notes if not isinstance(n, Sentence) and n != IN_UTC)
     if idle := no_job_closed(depot.grounds(month), month):
         return Section("safety", "Safety", basis, (f"{idle}.",), notes=notes)
     if rows.is_empty():

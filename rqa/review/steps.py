@@ -12,11 +12,13 @@ from rqa.answers.core.ground_list import LAID
 from rqa.answers.core.result import Answer, names_of
 from rqa.answers.improve.findings import MonthFindings
 from rqa.answers.steps.costs import together
+from rqa.answers.steps.risk import StepRisk
+from rqa.contract import OWN_WORK
 from rqa.depot import Depot
 from rqa.plots.comebacks.costs import money
 from rqa.review.facts import Basis, Figure, Section, Table
 from rqa.review.figures import figure_of
-from rqa.words import count, counted, listed, spoken
+from rqa.words import count, counted, listed, months_said, spoken
 
 HEADING = "Where it goes wrong"
 LISTED = 6
@@ -27,6 +29,10 @@ HEADS = ("steps, as far as the logs tell them apart", "hazards", "next check", "
 MAP = (
     "Each row is a step, in the order of the procedure: dot = come-backs laid to it per 10,000 times it was done, line "
     "= 95 % interval. Steps that are always done together share one number: the logs cannot tell them apart. "
+)
+SPLIT = (
+    "How come-backs are split between steps that touch the same subsystem rests on the jobs that had the one and not "
+    "the other: where these are few, the split differs from window to window. Look at such steps together."
 )
 BURSTS = (
     "Each row is a group that was fullest in some weeks; a bar with a word marks a burst beyond luck, the others are "
@@ -43,7 +49,8 @@ def wrong(depot: Depot, span: tuple[date, date], found: MonthFindings) -> Sectio
     if rows.is_empty():
         done = risk.table.filter(pl.col("exposures") >= SMALLEST).height
         none = depot.grounds(span, WINDOW).claim(
-            f"No come-back of these months is laid to a step; looked at were {counted(done, 'step')}.",
+            f"No come-back of these months is laid to a step that {SMALLEST} jobs or more had; looked at were "
+            f"{counted(done, 'such step')}. Steps that fewer jobs had are not shown.",
             *LAID, "logged_there", "matured_jobs", about="which steps send units back",
             among=(done, f"steps done {SMALLEST} times or more in jobs that have matured"),
         )
@@ -53,8 +60,9 @@ def wrong(depot: Depot, span: tuple[date, date], found: MonthFindings) -> Sectio
     if by == "come-backs":
         rows = rows.sort(["per_10000", "step"], descending=[True, False], nulls_last=True)
     drawn = tuple(f for f in (_map(depot, rows, span), bursts) if f is not None)
-    notes = tuple(risk.notes)
-    return Section("wrong", HEADING, basis, (_said(rows, by),), notes=notes, tables=(_table(rows, by),), figures=drawn)
+    notes = (*risk.notes, SPLIT)
+    tables = (_table(risk, rows, by),)
+    return Section("wrong", HEADING, basis, (_said(rows, by),), notes=notes, tables=tables, figures=drawn)
 
 
 def _said(rows: pl.DataFrame, by: str) -> str:
@@ -68,7 +76,7 @@ def _said(rows: pl.DataFrame, by: str) -> str:
     )
 
 
-def _table(rows: pl.DataFrame, by: str) -> Table:
+def _table(risk: StepRisk, rows: pl.DataFrame, by: str) -> Table:
     """A row for steps that share one number."""
     groups: dict[tuple[str, ...], list[dict[str, Any]]] = {}
     for r in rows.iter_rows(named=True):
@@ -84,7 +92,18 @@ def _table(rows: pl.DataFrame, by: str) -> Table:
         for names, members in list(groups.items())[:LISTED]
     )
     first = "the costliest" if by == "cost" else "most come-backs"
-    return Table(f"Risky steps, {first} first ({len(cells)} of {len(groups)})", HEADS, cells, 3)
+    caption = f"Risky steps, {first} first ({len(cells)} of {len(groups)}): {laid_of(risk)}"
+    return Table(f"{caption}; “past all tests” is the share of these that had passed the tests for it", HEADS, cells, 3)
+
+
+def laid_of(answer: Answer) -> str:
+    """Which come-backs are laid to steps: classes, window, months, and the sites where others cannot be told."""
+    s: Any = answer.settings
+    sites = s["where"].get("site")
+    return (
+        f"come-backs of class {' and '.join(OWN_WORK)} within {counted(s['window'], 'day')}, of jobs closed "
+        f"{months_said(*s['months'])}{f' at {listed([spoken(name) for name in sites])}' if sites else ''}"
+    )
 
 
 def _steps(names: tuple[str, ...]) -> str:

@@ -68,7 +68,10 @@ def _flaky(there: Grounds, table: pl.DataFrame, found: MonthFindings) -> str:
         return told if told.told else Sentence(f"{said}. {told}", told.rests_on, told.lacks)
     rows = table.filter(pl.col("test").is_in(sorted(named))).iter_rows(named=True)
     worst = listed([f"“{spoken(r['test'])}” {percent(r['share'])}" for r in rows])
-    return f"{said}. More than at the others: {worst}. Such a test is not to be believed until it is mended."
+    return (
+        f"{said}. More than at the others: {worst}. Do not rely on such a fail alone: a fault that comes "
+        "and goes looks the same, and so does work that nobody logged."
+    )
 
 
 def _gap(there: Grounds, gap: CoverageGap) -> str:

@@ -11,7 +11,7 @@ from rqa.answers.improve.overall_findings import EARLIER, FIGURES, GROUNDS, Figu
 from rqa.depot import Depot
 from rqa.review.facts import Verdict
 from rqa.stats import benjamini_hochberg
-from rqa.words import count, counted, interval, listed, month_name, percent, plural, signed
+from rqa.words import count, counted, counted_of, interval, listed, month_name, percent, plural, signed
 
 CANNOT_BE_TOLD = "cannot be told"
 NONE_YET = "none yet"
@@ -55,7 +55,7 @@ def _verdict(there: Grounds, measure: Figure, found: MonthAgainstBefore | None, 
         return Verdict(name, NONE_YET, none, none, none, none, none, CANNOT_BE_TOLD, lacks)
     own, share, limits = month_name(found.month), percent(found.share), interval(found.low, found.high)
     said = f"{_happened(measure, found)}: {share} (95 % interval {limits})"
-    counts = f"{count(found.count)} of {count(found.size)} {measure.cases}"
+    counts = f"{count(found.count)} of {counted_of(found.size, measure.cases)}"
     if found.before_share is None or found.difference is None:
         alone = f"{said}; there is no earlier month to compare with."
         first = Sentence(alone, rests_on, (EARLIER[measure.measure],))

@@ -47,7 +47,10 @@ SAME_MOMENT = (
 """Lines of one visit that were exported as jobs of their own look like this; each counts as the return of another."""
 NEVER_CLOSED = "left out of come-back rates, as a job of their unit was never closed"
 """A job open for ever overlaps every later one of its unit; who forgot to close it has to be told."""
-OTHER_WORDS = "no subsystem has this name, but a list of subsystems has its words: check what separates it (; , |)"
+OTHER_WORDS = (
+    "no subsystem has this name, but a list of subsystems has its words: check what separates it (; , |), "
+    "and “values” of the mapping"
+)
 """A fault found that no step and no test knows by its name cannot be told from a new one when its unit comes back."""
 WHOLE_STORE = {
     OTHER_WORDS: """

@@ -158,7 +158,9 @@ class LoadReport:
             lines.append(f"{f.table:<12} {sums}  {one_line(f.source_file)}{said}")
         same = [f for f in self.files if f.unchanged]
         if same and not every_file:
-            names = counted(len({f.source_file for f in same}), "file")
+            selects = {f.source_file for f in same} & set(self.selects)
+            names = counted(len({f.source_file for f in same} - selects), "file")
+            names += f" and {counted(len(selects), 'SELECT')} of the mapping" if selects else ""
             rows = sum(f.read for f in same)
             lines.append(
                 f"{'':<12} {rows:>10,} {plural(rows, 'row')} of {names} unchanged since loaded; not read again"

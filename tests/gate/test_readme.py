@@ -26,5 +26,7 @@ def test_ci_runs_the_command_of_the_readme() -> None:
 
 def test_links_and_pictures_exist() -> None:
     for page in (ROOT / "README.md", ROOT / "DEVELOPERS.md", *(ROOT / "shared").glob("*.md")):
-        for target in re.findall(r"\]\(([^)#]+)\)", page.read_text(encoding="utf-8")):
+        for text, target in re.findall(r"\[([^\]]*)\]\(([^)#]*)(?:#[^)]*)?\)", page.read_text(encoding="utf-8")):
+            assert text.strip(), f"{page.name}: a link to {target} without a text"
+            assert target.strip(), f"{page.name}: the link “{text}” leads nowhere"
             assert (page.parent / target).exists(), f"{page.name}: {target}"

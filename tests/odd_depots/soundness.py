@@ -12,7 +12,7 @@ from altair.utils.schemapi import debug_mode
 
 from rqa.answers.core.grounds import Sentence
 from rqa.answers.core.needs import needs
-from rqa.answers.core.result import Answer
+from rqa.answers.core.result import Answer, names_of
 from rqa.contract import TABLES
 from rqa.plots import plot
 from rqa.plots.dispatch import OTHERS, SHARES
@@ -38,6 +38,8 @@ OF_COMEBACKS = re.compile(r"\bunits? came back more|\bprojections? held|\bof mat
 NO_FIGURE_WITH_LIMITS = re.compile(r"no data \(no data|\b0 in all\b[^;]*no data")
 """What is unknown, told with limits or as a sum of nothing."""
 NO_RANGE = re.compile(r"between (\d[\d.,]*) and \1\s?%")
+AS_ONE = ("attributed", "per_10000", "low", "high", "cost_per_1000", "cost_low", "cost_high")
+"""What steps have in common that the logs do not tell apart."""
 ROUNDED = 0.51
 """Percentage points that a share and its limits may be rounded by, where they are told without decimals."""
 NAMED = {*TABLES, *(column for table in TABLES.values() for column in table.names)}
@@ -62,6 +64,7 @@ def faults_of(answer: Answer) -> Iterator[str]:
             if of_nothing.null_count() < of_nothing.len():
                 yield f"{share} of no {whole} is told"
     yield from _of_unseen_comebacks(answer)
+    yield from _of_steps_as_one(answer)
     for text in (*answer.notes, *(f"{f.where} {f.what} {f.caution} {f.check}" for f in answer.stated)):
         yield from faults_in(text)
     if not (repr(answer).startswith(f"{answer.question} (") and escape(answer.question) in answer._repr_html_()):
@@ -89,6 +92,20 @@ def _of_unseen_comebacks(answer: Answer) -> Iterator[str]:
             yield f"{name} is told where no come-back can be seen"
     if about and "verdict" in columns and set(answer.table["verdict"]) != {"cannot be told"}:
         yield f"a verdict is told where no come-back can be seen: {set(answer.table['verdict'])}"
+
+
+def _of_steps_as_one(answer: Answer) -> Iterator[str]:
+    """Steps that are said not to be told apart, and have numbers of their own all the same."""
+    if not {*AS_ONE, "step", "shared_with"} <= set(answer.table.columns):
+        return
+    groups = [n for n in names_of(answer.settings.get("by")) if n in answer.table.columns]
+    numbers: dict[Any, set[Any]] = {}
+    for row in answer.table.iter_rows(named=True):
+        if row["shared_with"]:
+            steps = frozenset((row["step"], *row["shared_with"].split(", ")))
+            numbers.setdefault((*(row[g] for g in groups), steps), set()).add(tuple(row[n] for n in AS_ONE))
+    several = {key: each for key, each in numbers.items() if len(each) > 1}
+    yield from (f"{key} are one and have several numbers: {each}" for key, each in several.items())
 
 
 def faults_in(text: str) -> Iterator[str]:

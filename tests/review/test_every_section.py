@@ -24,7 +24,7 @@ from rqa.review.findings import pointers
 from rqa.review.ledger import changes
 from rqa.review.people import FEWEST, people
 from rqa.review.safety import safety
-from rqa.review.steps import wrong
+from rqa.review.steps import SPLIT, wrong
 from rqa.review.tests import believed
 from tests.depots import depot_of
 from tests.review.made_depot import HOSTILE, made_tables
@@ -166,6 +166,17 @@ def test_the_risky_steps_say_by_what_they_are_sorted(depot: Depot, found: MonthF
     assert told.words[0].startswith("Most come-backs, for each time a step is done, are laid to “")
     assert "most come-backs first" in told.tables[0].caption
     assert told.tables[0].rows[0][3:5] == (f"{top['exposures']:,}", f"{top['per_10000']:,.0f}")
+
+
+def test_a_table_of_steps_or_shares_says_what_it_counts(facts: MonthFacts) -> None:
+    """Two tables of steps on one page count other windows and months, so each says which, and what a share is of."""
+    made = {s.key: s for s in facts.sections}
+    shares = (*made["cost"].tables, *(f.table for f in made["cost"].figures))
+    assert all("shares are of" in t.caption for t in shares if "share" in t.columns)
+    steps = [t for key in ("wrong", "cost") for t in made[key].tables if "apart" in t.columns[0]]
+    for table, window in zip(steps, (30, 90), strict=True):
+        assert f"come-backs of class repeat and workmanship within {window} days, of jobs closed" in table.caption
+    assert all(SPLIT in made[key].notes for key in ("wrong", "cost"))
 
 
 def test_small_groups_and_persons_are_in_no_picture_of_bursts(depot: Depot, found: MonthFindings) -> None:

@@ -13,6 +13,7 @@ from rqa.depot import open as open_depot
 from rqa.errors import RequestError
 from rqa.review import write_page
 from rqa.review.cost import cost
+from rqa.review.figures import _steps, _work
 from rqa.review.goals import BOTH_SIDES, UNFINISHED, goals
 from rqa.review.ledger import LEDGER, Record, changes, keep, read_ledger
 from rqa.review.provenance import fingerprint, record, reproduced
@@ -89,6 +90,22 @@ def test_goals_are_judged_in_the_latest_final_month(depot: Depot) -> None:
     assert UNFINISHED not in str(told)
     assert sorted(r[3] for r in rows.values()) == ["cannot be told", "no", "yes"]
     assert any("names no measure" in n for n in told.notes)
+
+
+def test_what_the_whole_is_of_and_why_rows_are_not_shown(depot: Depot) -> None:
+    """The tick of a picture cut down to large groups is that of the groups shown; each reason has its number."""
+    for figure, size in ((_steps(depot, MONTH), "exposures"), (_work(depot, (MONTH, MONTH)), "matured")):
+        by = ("step",) if size == "exposures" else ("model", "procedure")
+        ask = depot.first_pass_yield if size == "exposures" else depot.comebacks
+        sizes = ask(by=by, months="2024-10").table[size].to_list()
+        left = len(sizes) - len(figure.table.rows)
+        none, few = sum(n == 0 for n in sizes), left - sum(n == 0 for n in sizes)
+        said = figure.reading.partition("not shown: ")[2]
+        assert (left > 0) == bool(said) == ("tick = all shown together" in figure.reading)
+        assert (f"{few} with fewer than 20 cases" in said) == (few > 0)
+        assert none == 0 or f"{none} " in said
+        if len(figure.table.rows) > 1:
+            assert ("All shown together: " in figure.alternative) == (left > 0)
 
 
 def test_no_goals_and_no_come_backs() -> None:

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from rqa.words import count, plural
+from rqa.words import count, counted, plural
 
 if TYPE_CHECKING:
     import polars as pl
@@ -67,8 +67,9 @@ def uncounted_notes(table: "pl.DataFrame", rate: float, *, of: str = "") -> list
 
 def _what(untold: int, comebacks: int, of: str) -> str:
     """The come-backs whose cost cannot be told."""
-    some = "the" if untold == comebacks else f"{count(untold)} of {count(comebacks)}"
-    return f"What {some} come-backs{of} cost cannot be told"
+    every = plural(comebacks, "the come-back", "the come-backs")
+    some = every if untold == comebacks else f"{count(untold)} of {counted(comebacks, 'come-back')}"
+    return f"What {some}{of} cost cannot be told"
 
 
 def _why(part: str, rate: float) -> str:

@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING
 
 from rqa.answers.core.finding import Finding
-from rqa.words import count
+from rqa.words import counted_of
 
 if TYPE_CHECKING:
     import polars as pl
@@ -34,7 +34,8 @@ def stated(
             kind=f"{about.events}, by {WHO.get(who, who)}, against what the same work brings",
             scope={who: row[who]},
             what=(
-                f"{count(row['observed'])} {about.events}{counted} among {count(row['exposures'])} {about.work}, where "
+                f"{counted_of(row['observed'], about.events)}{counted} among "
+                f"{counted_of(row['exposures'], about.work)}, where "
                 f"the same mix of work brings {row['expected']:.1f} in {place}"
             ),
             measure="observed / expected",

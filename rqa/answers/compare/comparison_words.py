@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rqa.answers.core.persons import PEOPLE
-from rqa.words import counted, plural
+from rqa.words import counted, counted_of, plural
 
 if TYPE_CHECKING:
     from rqa.answers.compare.comparison import Expected, Outcome
@@ -45,7 +45,12 @@ def notes_of(
     rests_on: Sequence[str],
 ) -> tuple[str, ...]:
     """The notes of a comparison, most needed first; `place` is the work that the expectation comes from."""
+    if not names:
+        return given
     several, one = SEVERAL[who], outcome.work.removesuffix("s")
+    if len(names) == 1:
+        single = f"Cannot be told: how {several} differ in {outcome.events}, as only one {who} is left to compare."
+        return (single, *([PEOPLE] if who == "technician" else []), *given)
     notes = [
         f"observed counts {outcome.events}: above expectation means more of them than the same work brings in {place}. "
         "Rows are in the order of names; two ratios, each against its own mix, make no rank.",
@@ -73,8 +78,8 @@ def notes_of(
         cases = int(found.exposures.sum())
         notes.append(
             there.claim(
-                f"There were no {outcome.events} among {cases:,} {outcome.work}: nobody can stand out, and there is no "
-                "ratio.",
+                f"There were no {outcome.events} among {counted_of(cases, outcome.work)}: nobody can stand out, and "
+                "there is no ratio.",
                 *rests_on, about=f"{outcome.events}, by {who}", among=(cases, outcome.work),
             )
         )

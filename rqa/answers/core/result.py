@@ -151,7 +151,7 @@ def chances(values: Iterable[float]) -> "pl.Series":
 
 
 def _said(settings: Mapping[str, object]) -> str:
-    return ", ".join(f"{name} {_setting(value)}" for name, value in settings.items() if value not in (None, (), {}))
+    return ", ".join(f"{name} {_setting(value)}" for name, value in settings.items() if value not in (None, (), {}, ""))
 
 
 def _setting(value: object) -> str:

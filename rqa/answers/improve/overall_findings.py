@@ -12,7 +12,7 @@ from rqa.answers.comebacks.projection import projection
 from rqa.answers.core.contrasts import enough
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.scope import Moment
-from rqa.words import count, month_name, percent
+from rqa.words import count, counted_of, month_name, percent
 
 
 @dataclass(frozen=True)
@@ -62,7 +62,7 @@ def against_before(now: Moment, month: date, finals: dict[int, date]) -> Iterato
             scope={},
             what=(
                 f"{figure.name} in {month_name(found.month)} {percent(found.share)} ({count(found.count)} of "
-                f"{count(found.size)} {figure.cases}), {word} than {percent(before)} in the months before"
+                f"{counted_of(found.size, figure.cases)}), {word} than {percent(before)} in the months before"
             ),
             measure="difference of shares",
             size=found.difference or 0.0,

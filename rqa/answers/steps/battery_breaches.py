@@ -13,6 +13,8 @@ from rqa.words import count, counted, listed
 
 QUESTION = "battery_breaches"
 FILTERS = ("month", "site", "model", "procedure", "billing")
+IN_UTC = "acted_at and reached_at are in UTC; what happened is told by the site's own clock."
+"""Said of the answer's times; what has none of these columns leaves it out."""
 NEVER = {
     "failed": "failed and was never passed",
     "skipped": "was skipped",
@@ -75,7 +77,7 @@ def battery_breaches(
     notes = [*now.notes, *_looked_at(now, asked)]
     if table.height:
         notes.append(f"This list is no rate and no verdict; {CAUTION}.")
-        notes.append("acted_at and reached_at are in UTC; what happened is told by the site's own clock.")
+        notes.append(IN_UTC)
         untimed = table["acted_at"].null_count()
         if untimed:
             notes.append(f"In {count(untimed)} of them the time is not known; order is by place in the log.")

@@ -7,7 +7,7 @@ from rqa.answers.comebacks.counted import in_words
 from rqa.answers.core.finding import PEOPLE, Finding
 from rqa.answers.steps.burst_counts import Asked
 from rqa.answers.steps.burst_rounds import Found, Search
-from rqa.words import count, counted, month_name, week_of
+from rqa.words import count, counted, counted_of, month_name, week_of
 
 if TYPE_CHECKING:
     import polars as pl
@@ -79,7 +79,7 @@ def finding(found: Found, row: Mapping[str, Any], asked: Asked, all_of: Search) 
         scope=scope,
         what=(
             f"{noun}{within} {'were bunched' if more else 'were fullest'} in {_when(row, asked.period)}: "
-            f"{count(b.events)} of {count(row['cases'])} {of}, where {b.expected:.1f} were to be expected"
+            f"{count(b.events)} of {counted_of(row['cases'], of)}, where {b.expected:.1f} were to be expected"
             + ("" if more else ", which luck explains")
             + (f"; most in lot {row['lot_inside']}" if row["lot_inside"] else "")
         ),

@@ -69,20 +69,26 @@ class StepMap(Answer):
     apart = FAILS
 
 
+@dataclass(frozen=True)
+class Part:
+    """What one fit lays to a cause: its numbers there, and the mean cost of such a come-back where it is known."""
+
+    exposures: float
+    number: float
+    rate: float
+    low: float
+    high: float
+    tested: float
+    escaped: float
+    price: MeanCost | None
+
+
 @dataclass
 class Laid:
-    """What is laid to one step of one group, subsystem by subsystem."""
+    """What is laid to one step of one group, by subsystem and cause, and the steps not told from it."""
 
-    exposures: float = 0.0
-    numbers: list[float] = field(default_factory=list)
-    rates: list[float] = field(default_factory=list)
-    lows: list[float] = field(default_factory=list)
-    highs: list[float] = field(default_factory=list)
-    tested: float = 0.0
-    escaped: float = 0.0
+    parts: dict[tuple[str, int], Part] = field(default_factory=dict)
     others: dict[str, None] = field(default_factory=dict)
-    costs: list[tuple[float, MeanCost]] = field(default_factory=list)
-    priced: bool = True
 
 
 def step_risk(
@@ -275,7 +281,7 @@ def _laid(
     made: Sequence[Attributed],
     prices: Prices,
 ) -> dict[Key, Laid]:
-    """What the fits say of each step: of a group of steps, each has the numbers of the group."""
+    """What the fits say of each step: steps that share all their others are one, and each has the numbers of all."""
     found: dict[Key, Laid] = {}
     for one in made:
         group = seen.groups.row(one.group) if asked.by else ()
@@ -284,19 +290,19 @@ def _laid(
         for k, causes in enumerate(one.fit.groups):
             for step in dict.fromkeys(name[0] for name in causes):
                 to = found.setdefault((group, step), Laid())
-                number = float(one.fit.attributed[k])
-                to.exposures = max(to.exposures, float(one.fit.exposures[k]))
-                to.numbers.append(number)
-                to.rates.append(float(one.fit.rate[k]))
-                to.lows.append(float(one.fit.low[k]))
-                to.highs.append(float(one.fit.high[k]))
-                to.tested += float(np.nan_to_num(one.fit.tested[k]))
-                to.escaped += float(np.nan_to_num(one.fit.escaped[k]))
+                to.parts[one.subsystem, k] = Part(
+                    exposures=float(one.fit.exposures[k]), number=float(one.fit.attributed[k]),
+                    rate=float(one.fit.rate[k]), low=float(one.fit.low[k]), high=float(one.fit.high[k]),
+                    tested=float(np.nan_to_num(one.fit.tested[k])), escaped=float(np.nan_to_num(one.fit.escaped[k])),
+                    price=price,
+                )
                 to.others |= dict.fromkeys(name[0] for name in causes if name[0] != step)
-                if price is not None:
-                    to.costs.append((float(np.nan_to_num(number)), price))
-                elif number > 0:
-                    to.priced = False
+    # A step may touch more than those it is done with: what is laid to it there is laid to all of them together.
+    shared: dict[tuple[Any, frozenset[str]], dict[tuple[str, int], Part]] = {}
+    for (group, step), laid in found.items():
+        shared.setdefault((group, frozenset((step, *laid.others))), {}).update(laid.parts)
+    for (group, step), laid in found.items():
+        laid.parts = shared[group, frozenset((step, *laid.others))]
     return found
 
 
@@ -306,11 +312,15 @@ def _summary(laid: Laid | None) -> dict[str, Any]:
     if laid is None:
         row = dict.fromkeys(("attributed", "per_10000", "low", "high", "escaping", "cost", "cost_per_1000"), nan)
         return {**row, "cost_low": nan, "cost_high": nan, "exposures": 0, "shared_with": ""}
-    rate, low, high = summed(laid.rates, laid.lows, laid.highs)
+    parts = list(laid.parts.values())
+    lows, highs = [p.low for p in parts], [p.high for p in parts]
+    rate, low, high = summed([p.rate for p in parts], lows, highs)
     if np.isnan(rate):
-        low, high = float(np.sum(laid.lows)), float(np.sum(laid.highs))
+        low, high = float(np.sum(lows)), float(np.sum(highs))
     high = min(high, 1.0) if not np.isnan(high) else high
-    price = weighted(laid.costs) if laid.priced else None
+    costs = [(float(np.nan_to_num(p.number)), p.price) for p in parts if p.price is not None]
+    price = None if any(p.price is None and p.number > 0 for p in parts) else weighted(costs)
+    tested = sum(p.tested for p in parts)
     due = [nan, nan, nan]
     if price is not None and not np.isnan(rate):
         cost = avoided_cost(
@@ -319,11 +329,12 @@ def _summary(laid: Laid | None) -> dict[str, Any]:
         )
         due = [nan if v is None else max(0.0, v) for v in (cost.cost, cost.low, cost.high)]
     return {
-        "attributed": float(np.sum(laid.numbers)), "per_10000": PER * rate, "low": PER * low, "high": PER * high,
-        "escaping": laid.escaped / laid.tested if laid.tested > NONE else nan,
+        "attributed": float(np.sum([p.number for p in parts])),
+        "per_10000": PER * rate, "low": PER * low, "high": PER * high,
+        "escaping": sum(p.escaped for p in parts) / tested if tested > NONE else nan,
         "cost": nan if price is None else price.mean,
-        "cost_per_1000": due[0], "cost_low": due[1], "cost_high": due[2], "exposures": round(laid.exposures),
-        "shared_with": ", ".join(laid.others),
+        "cost_per_1000": due[0], "cost_low": due[1], "cost_high": due[2],
+        "exposures": round(max(p.exposures for p in parts)), "shared_with": ", ".join(laid.others),
     }
 
 

@@ -37,7 +37,7 @@ class CoverageGap(Answer):
     whole: "pl.DataFrame | None" = None
 
     question = "Come-backs that no test covers"
-    needs = ("tests", *FOUND)
+    needs = ("tests", "covered_tests", *FOUND)
 
 
 def coverage_gap(
@@ -60,6 +60,7 @@ def coverage_gap(
     (uncovered times that), null where no cost is known or the row is not one subsystem. Most uncovered come-backs
     first, then the costliest.
 
+    Where the table `tests` names no test that was run it is not known what they cover: there is no data.
     `whole` holds the same of all rows together, with `not_known`: come-backs in which nothing was found or written
     down.
 
@@ -102,8 +103,18 @@ def coverage_gap(
         "currency": now.store.about.get("currency", ""),
     }
     share = with_shares(whole, part="uncovered", whole="returned", share="share", level=level)
+    if not coverage(now).any_named:
+        made, share = _untold(made), _untold(share)
     notes = (*now.notes, *asked.left_out, *_notes(now, asked, whole, uncounted))
     return CoverageGap(made, settings, notes, whole=share)
+
+
+def _untold(table: "pl.DataFrame") -> "pl.DataFrame":
+    """The table without what hangs on what tests cover, where no test that was run is named: no data, and never 0."""
+    import polars as pl
+
+    hang = [name for name in (*FATES, "share", "low", "high", "cost") if name in table.columns]
+    return table.with_columns(pl.lit(None, dtype=table.schema[name]).alias(name) for name in hang)
 
 
 def _priced(

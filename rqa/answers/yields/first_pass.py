@@ -90,8 +90,9 @@ def first_pass_yield(
         )
     unchecked = int(table["unchecked"].sum())
     if unchecked:
-        what = "first runs were aborted" if of == "diagnostics" else "first attempts were done or skipped unchecked"
-        notes.append(f"{unchecked:,} {what}: not in the yield.")
+        noun = "first run" if of == "diagnostics" else "first attempt"
+        what = "aborted" if of == "diagnostics" else "done or skipped unchecked"
+        notes.append(f"{counted(unchecked, f'{noun} was', f'{noun}s were')} {what}: not in the yield.")
     notes += _shift_notes(asked, clocks)
     return FirstPassYield(shares, settings, tuple(notes))
 

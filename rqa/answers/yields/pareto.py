@@ -1,13 +1,15 @@
 """What failed most: failed checks by step and fault, with the share that the first few make together."""
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from rqa.answers.core.grounds import grounds
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import PERIODS, By, Moment, Months, Where, check_level, check_values, scope
 from rqa.answers.yields.first_pass import dated
 from rqa.measures.groupings import JOB_NAMES, STEP_LOG
 from rqa.measures.run import counts
-from rqa.words import counted, plural
+from rqa.words import NAMES, counted, listed, plural
 
 if TYPE_CHECKING:
     import polars as pl
@@ -36,7 +38,8 @@ def failures(
     `by` and `where` take month and week (in `by` alone), site, model, procedure, technician, billing, step, bench,
     tool, phase, fault. Columns: failures (failed attempts, first and later ones), first (those that were first
     attempts), share of all failures with its Wilson interval low, high; cumulative, the share of this row and those
-    above it, with cumulative_low, cumulative_high. Most failures first, then by name.
+    above it, with cumulative_low, cumulative_high. Most failures first, then by name. Where no fault is ever given, a
+    grouping by fault and others is one by the others alone.
 
     >>> depot.yields.failures().table.select("step", "fault", "failures", "cumulative").row(0)
     ('align button', 'sticks', 87, 0.075916)
@@ -48,6 +51,14 @@ def failures(
     check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
     check_values(now.store, QUESTION, asked.where)
+    there = grounds(now)
+    # Without fault codes the failures are told by what else was asked for.
+    uncoded = len(asked.by) > 1 and "fault" in asked.by and not there.lacking("checks")
+    lack = there.lack("fault", about="which faults failed") if uncoded else None
+    if lack:
+        asked = replace(asked, by=tuple(name for name in asked.by if name != "fault"))
+        others = listed([NAMES.get(name, name) for name in asked.by])
+        lack = lack.followed(f"So the failures are told by {others}.")
     found = counts(
         now.store, "failures", by=asked.by, where=asked.where, months=asked.months, values={"as_of": now.day}
     )
@@ -55,7 +66,7 @@ def failures(
     table = table.filter(pl.col("failures") > 0).sort(
         "failures", *asked.by, descending=[True, *(False for _ in asked.by)]
     )
-    notes = list(now.notes)
+    notes = [*now.notes, *([lack] if lack else [])]
     if undated:
         notes.append(f"{counted(undated, 'failure has', 'failures have')} no date and no dated job: in no month.")
     if "fault" in asked.by and table.height:

@@ -189,7 +189,12 @@ def describe(answer: ControlChart, rows: list[dict[str, Any]], title: str, early
     text += [f"New stage at {r['name']}: {r['stage_word']}." for r in rows if r["stage_word"]]
     have = [r for r in rows if r["mature"] and r["value"] is not None]
     if have:
-        text.append(f"Last matured {every}: {have[-1]['name']}, {have[-1]['share']} of {have[-1]['size']:,}.")
+        last = {r["panel"]: r for r in have}
+        each = [
+            f"{panel + ' ' if panel else ''}{r['name']}, {r['share']} of {r['size']:,}" for panel, r in last.items()
+        ]
+        more = f" and {len(each) - SAID} more" if len(each) > SAID else ""
+        text.append(f"Last matured {every}: {'; '.join(each[:SAID])}{more}.")
     early = list(dict.fromkeys(r["name"] for r in rows if not r["mature"]))
     if early:
         text.append(f"{early_is.capitalize()}: {', '.join(early)}.")

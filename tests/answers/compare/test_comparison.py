@@ -100,7 +100,10 @@ def test_one_technician_only_is_compared_with_nobody(method: str) -> None:
     assert r.table.select("exposures", "observed", "alone", "ratio", "verdict").rows() == [
         (0, 0, 110, None, "too little work to say")
     ]
-    assert "nothing to compare" in " ".join(r.notes)
+    said = " ".join(r.notes)
+    assert "Cannot be told: how technicians differ" in said
+    assert "only one technician is left to compare" in said
+    assert "too little work" not in said
 
 
 def test_a_kind_of_work_with_one_technician_is_left_out() -> None:
