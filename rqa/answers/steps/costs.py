@@ -28,7 +28,7 @@ def step_costs(
     known cost have the mean of those with one; steps to which nothing is laid have no row.
 
     >>> depot.steps.costs().table.select("step", "cost", "share").row(0)
-    ('release display cable + reseat display cable', 8502.04, 0.359853)
+    ('release display cable + reseat display cable', 8502.04, 0.354564)
 
     Over a third of the cost lies with the display cable.
     """
