@@ -85,6 +85,8 @@ def test_ties_day_0_and_day_w() -> None:
 
 def test_everything_censored() -> None:
     jobs = [j for n in range(8) for j in back(f"U{n}", 10 + n, None)]
+    # Units are known again here: one is in twice, neither time repaired.
+    jobs += [job(f"A{n}", "A", 3 * n, 3 * n + 1, disposition="not_economic") for n in range(2)]
     with depot_of({"jobs": jobs}, as_of=START + timedelta(days=30)) as depot:
         curve = depot.returns.curve().table
         assert curve["day"].to_list() == list(range(21))
