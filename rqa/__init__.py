@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from rqa.loading import load
     from rqa.plots import plot
     from rqa.plots.renderer import enable as notebook
-    from rqa.recomputed import published
+    from rqa.published_examples import published
 
 __version__: str
 __all__ = ["Depot", "__version__", "load", "notebook", "open", "plot", "published"]
@@ -28,7 +28,7 @@ _ROOMS = {
     "load": ("rqa.loading", "load"),
     "notebook": ("rqa.plots.renderer", "enable"),
     "plot": ("rqa.plots", "plot"),
-    "published": ("rqa.recomputed", "published"),
+    "published": ("rqa.published_examples", "published"),
 }
 
 

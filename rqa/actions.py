@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rqa.answers.core.action_scope import EXPECTED_FORMS, check_scope, expected_ratio, read_scope
-from rqa.answers.core.scope import Moment, moment
+from rqa.answers.core.scope import Snapshot, snapshot_at
 from rqa.contract import ACTIONS
 from rqa.errors import RequestError
 from rqa.intake.draft import read_mapping
@@ -68,17 +68,17 @@ def add_action(
         row["closed_on"] = closed.isoformat()
     asked = read_scope(row["scope"])
     row["scope"] = str(asked)
-    with _looked_at(folder) as now:
-        with writing(now.store.path, wait=wait):
-            check_scope(now.store, asked)
-            there = _there(now, folder)
+    with _looked_at(folder) as snapshot:
+        with writing(snapshot.store.path, wait=wait):
+            check_scope(snapshot.store, asked)
+            there = _there(snapshot, folder)
             for name, other in there.items():
                 if all(other.get(key) == row[key] for key in ("what", "started_on", "scope")):
                     raise RequestError(f"this action is there already: {name}.")
             numbers = [int(n[len(PREFIX) :]) for n in there if re.fullmatch(rf"{PREFIX}\d{{1,9}}", n)]
             action_id = f"{PREFIX}{max(numbers, default=0) + 1}"
             path = add_own_action(folder, {"action_id": action_id, **row})
-        notes = (*_other_lists(read_mapping(folder)), *_notes(row, now, folder))
+        notes = (*_other_lists(read_mapping(folder)), *_notes(row, snapshot, folder))
     return AddedAction(action_id, path, notes)
 
 
@@ -96,9 +96,9 @@ def listed_actions(workspace: str | Path) -> "pl.DataFrame":
 
     folder = Path(workspace)
     read_mapping(folder)
-    with _looked_at(folder) as now:
-        judged = {row["action_id"]: row for row in verdicts(now).table.iter_rows(named=True)}
-        there = _there(now, folder)
+    with _looked_at(folder) as snapshot:
+        judged = {row["action_id"]: row for row in verdicts(snapshot).table.iter_rows(named=True)}
+        there = _there(snapshot, folder)
     rows = [
         (
             name, row["started_on"], row["closed_on"] or None,
@@ -116,18 +116,18 @@ def listed_actions(workspace: str | Path) -> "pl.DataFrame":
 
 
 @contextmanager
-def _looked_at(folder: Path) -> Iterator[Moment]:
+def _looked_at(folder: Path) -> Iterator[Snapshot]:
     with open_store(folder) as store:
-        yield moment(store, None)
+        yield snapshot_at(store, None)
 
 
-def _there(now: Moment, folder: Path) -> dict[str, Mapping[str, str]]:
+def _there(snapshot: Snapshot, folder: Path) -> dict[str, Mapping[str, str]]:
     """The actions of the store and those that stand in the file alone, as texts by id."""
     from rqa.measures.run import counts
 
     stored = {
         str(row["action_id"]): {name: "" if value is None else str(value) for name, value in row.items()}
-        for row in counts(now.store, "actions").iter_rows(named=True)
+        for row in counts(snapshot.store, "actions").iter_rows(named=True)
     }
     own = {row["action_id"]: {"closed_on": "", **row} for row in own_actions(folder) if row["action_id"] not in stored}
     return {**stored, **own}
@@ -168,30 +168,30 @@ def _other_lists(mapping: Mapping[str, Any]) -> Iterator[str]:
         )
 
 
-def _notes(row: Mapping[str, str], now: Moment, folder: Path) -> Iterator[str]:
+def _notes(row: Mapping[str, str], snapshot: Snapshot, folder: Path) -> Iterator[str]:
     from rqa.answers.improve.scope_seen import lacking, sites_without
 
     scope = read_scope(row["scope"])
-    if lack := lacking(now, scope):
+    if lack := lacking(snapshot, scope):
         yield str(lack)
     else:
-        yield from sites_without(now, scope)
+        yield from sites_without(snapshot, scope)
     ratio = expected_ratio(row["expected_change"])
     if ratio is None:
         given = f" in {row['expected_change']!r}" if row["expected_change"] else ""
         yield f"No expected change that can be read{given} ({EXPECTED_FORMS}): a halving is planned for."
     else:
         yield f"Expected: come-backs x{ratio:.2g}."
-    if date.fromisoformat(row["started_on"]) > now.day:
-        yield f"It starts after the latest time in the store, {now.day}."
+    if date.fromisoformat(row["started_on"]) > snapshot.day:
+        yield f"It starts after the latest time in the store, {snapshot.day}."
     for name, done in (("started_on", "starts"), ("closed_on", "is closed")):
-        if row[name] and now.first is not None and date.fromisoformat(row[name]) < now.first:
-            yield f"It {done} before the first day with data, {now.first}: check the day."
+        if row[name] and snapshot.first is not None and date.fromisoformat(row[name]) < snapshot.first:
+            yield f"It {done} before the first day with data, {snapshot.first}: check the day."
     if row["finding_id"]:
-        yield from _unknown_finding(now, row["finding_id"], folder)
+        yield from _unknown_finding(snapshot, row["finding_id"], folder)
 
 
-def _unknown_finding(now: Moment, finding: str, folder: Path) -> Iterator[str]:
+def _unknown_finding(snapshot: Snapshot, finding: str, folder: Path) -> Iterator[str]:
     """That no page written here and no comparison of now has a finding of that id, with the nearest there is."""
     from rqa.answers.improve.findings import findings
     from rqa.review.ledger import read_ledger
@@ -201,7 +201,7 @@ def _unknown_finding(now: Moment, finding: str, folder: Path) -> Iterator[str]:
     }
     if finding in known:
         return
-    found = findings(now)
+    found = findings(snapshot)
     known |= {f.id for f in (*found.findings, *found.gone)}
     if finding not in known:
         yield (

@@ -91,19 +91,19 @@ def share(name: str, given: float) -> float:
     return float(given)
 
 
-def whole(name: str, given: int, least: int) -> int:
-    """One whole number from `least` up, such as the size of a sample."""
+def whole(name: str, given: int, minimum: int) -> int:
+    """One whole number from `minimum` up, such as the size of a sample."""
     number = counts(name, given)
-    if number.ndim or number < least:
-        raise ValueError(f"{name} must be one whole number of at least {least}: {given!r}")
+    if number.ndim or number < minimum:
+        raise ValueError(f"{name} must be one whole number of at least {minimum}: {given!r}")
     return int(number)
 
 
-def amount(name: str, given: float, least: float = 0.0) -> float:
-    """One finite number from `least` up."""
+def amount(name: str, given: float, minimum: float = 0.0) -> float:
+    """One finite number from `minimum` up."""
     number = amounts(name, given)
-    if number.ndim or number < least:
-        raise ValueError(f"{name} must be one number of at least {least:g}: {given!r}")
+    if number.ndim or number < minimum:
+        raise ValueError(f"{name} must be one number of at least {minimum:g}: {given!r}")
     return float(number)
 
 

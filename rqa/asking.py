@@ -9,8 +9,9 @@ from typing import Any, ClassVar, Concatenate, Generic, ParamSpec, Protocol, Sel
 
 from rqa.answers.core.needs import grounded
 from rqa.answers.core.result import Answer
-from rqa.answers.core.scope import By, Moment, Months, Where
+from rqa.answers.core.scope import By, Months, Snapshot, Where
 from rqa.errors import RequestError
+from rqa.renamed import earlier_arguments
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -53,16 +54,16 @@ class Written(str):
 
 
 class Asking(Protocol):
-    """What has a moment at which questions are asked: a depot, or one of its areas."""
+    """What has a snapshot of which questions are asked: a depot, or one of its areas."""
 
-    _now: Moment
+    _snapshot: Snapshot
 
 
 class Area:
-    """Some of a depot's questions, asked at its moment."""
+    """Some of a depot's questions, asked of its snapshot."""
 
-    def __init__(self, now: Moment) -> None:
-        self._now = now
+    def __init__(self, snapshot: Snapshot) -> None:
+        self._snapshot = snapshot
 
     def __repr__(self) -> str:
         asked = ", ".join(name for name, kept in vars(type(self)).items() if isinstance(kept, Question))
@@ -70,7 +71,7 @@ class Area:
 
 
 class Question(Generic[P, R]):
-    """A function of a moment as a method: what it takes after the moment is what the method takes.
+    """A function of a snapshot as a method: what it takes after the snapshot is what the method takes.
 
     A question that asks others answers for what is wrong with its arguments in its own name.
     """
@@ -78,13 +79,14 @@ class Question(Generic[P, R]):
     asked: ClassVar[set[str]] = set()
     """The names of all questions, as they begin errors."""
 
-    def __init__(self, ask: Callable[Concatenate[Moment, P], R]) -> None:
+    def __init__(self, ask: Callable[Concatenate[Snapshot, P], R]) -> None:
         Question.asked.add(ask.__name__)
+        answer = earlier_arguments(ask, calls=2)
 
         @wraps(ask)
         def method(self: Asking, /, *args: P.args, **how: P.kwargs) -> R:
             try:
-                return ask(self._now, *args, **how)
+                return answer(self._snapshot, *args, **how)
             except RequestError as error:
                 name, colon, said = str(error).partition(": ")
                 if not colon or name == ask.__name__ or name not in Question.asked:
@@ -111,7 +113,7 @@ class Question(Generic[P, R]):
         return self._method if depot is None else MethodType(self._method, depot)
 
 
-def question(answer: Callable[Concatenate[Moment, P], A]) -> Question[P, A]:
+def question(answer: Callable[Concatenate[Snapshot, P], A]) -> Question[P, A]:
     """The method that asks `answer`; what cannot be told, and that it tells of people, stands in the answer's notes."""
     return Question(grounded(answer))
 

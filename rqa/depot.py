@@ -13,9 +13,9 @@ from rqa.answers.comebacks.costs import costs as _costs
 from rqa.answers.comebacks.projection import projection as _projection
 from rqa.answers.comebacks.rate import comebacks as _comebacks
 from rqa.answers.compare.comparison import compare as _compare
-from rqa.answers.core.as_of import moment_within
+from rqa.answers.core.as_of import snapshot_within
 from rqa.answers.core.grounds import Grounds, grounds
-from rqa.answers.core.scope import Moment, Months, moment, month_range
+from rqa.answers.core.scope import Months, Snapshot, month_range, snapshot_at
 from rqa.answers.improve.findings import findings as _findings
 from rqa.answers.improve.verdicts import verdicts as _verdicts
 from rqa.answers.yields.first_pass import first_pass_yield as _first_pass_yield
@@ -44,9 +44,9 @@ class Depot:
     text, `"site=Alder; model=Marl-8"`), months into `months` (`("2026-01", "2026-06")`, both ends included).
     """
 
-    def __init__(self, store: Store, as_of: str | date | datetime | Moment | None = None) -> None:
+    def __init__(self, store: Store, as_of: str | date | datetime | Snapshot | None = None) -> None:
         self._store = store
-        self._now = as_of if isinstance(as_of, Moment) else moment(store, as_of)
+        self._snapshot = as_of if isinstance(as_of, Snapshot) else snapshot_at(store, as_of)
 
     def __enter__(self) -> "Depot":
         return self
@@ -55,12 +55,12 @@ class Depot:
         self.close()
 
     def __repr__(self) -> str:
-        return f"<depot {self._store.path.name} as of {self._now.day}>"
+        return f"<depot {self._store.path.name} as of {self._snapshot.day}>"
 
     @property
     def as_of(self) -> datetime:
         """The time at which the depot is looked at: the latest in the store unless another was given."""
-        return self._now.at
+        return self._snapshot.at
 
     @property
     def path(self) -> Path:
@@ -100,49 +100,49 @@ class Depot:
         """When units come back, why, how often, and what that makes of a unit or a cohort."""
         from rqa.questions.returns import Returns
 
-        return Returns(self._now)
+        return Returns(self._snapshot)
 
     @cached_property
     def yields(self) -> "Yields":
         """What passed first time, what failed, what was done again, and what practice brings."""
         from rqa.questions.yields import Yields
 
-        return Yields(self._now)
+        return Yields(self._snapshot)
 
     @cached_property
     def charts(self) -> "Charts":
         """Measures over time beside the control chart: the job-by-job CUSUM, detection, capability."""
         from rqa.questions.charts import Charts
 
-        return Charts(self._now)
+        return Charts(self._snapshot)
 
     @cached_property
     def steps(self) -> "Steps":
         """Which steps send units back, how they were done, and where failures bunch."""
         from rqa.questions.steps import Steps
 
-        return Steps(self._now)
+        return Steps(self._snapshot)
 
     @cached_property
     def tests(self) -> "Tests":
         """The diagnostics as a measuring system: what they catch, what escapes, whether to rely on them."""
         from rqa.questions.tests import Tests
 
-        return Tests(self._now)
+        return Tests(self._snapshot)
 
     @cached_property
     def actions(self) -> "Actions":
         """Whether actions worked, what they spared, what it takes to see a change, and goals."""
         from rqa.questions.actions import Actions
 
-        return Actions(self._now)
+        return Actions(self._snapshot)
 
     @cached_property
     def data(self) -> "Data":
         """What was loaded, refused and remarked on, and what is missing from the logs."""
         from rqa.questions.data import Data
 
-        return Data(self._now)
+        return Data(self._snapshot)
 
     if not TYPE_CHECKING:
 
@@ -157,7 +157,7 @@ class Depot:
 
     def grounds(self, months: Months | None = None, window: int = 30) -> Grounds:
         """What there is to rest a statement on, in the jobs closed in `months` too; see `rqa.answers.core.grounds`."""
-        return grounds(self._now, months=month_range("grounds", months), window=window)
+        return grounds(self._snapshot, months=month_range("grounds", months), window=window)
 
     def query(self, sql: str, params: Mapping[str, object] | Sequence[object] | None = None) -> "pl.DataFrame":
         """Ask with one SELECT of your own: the eleven tables of the data dictionary, the load's books and kept tables,
@@ -192,7 +192,7 @@ def open(path: str | Path, as_of: str | date | datetime | None = None) -> Depot:
     """
     store = open_store(path)
     try:
-        return Depot(store, moment_within(store, as_of))
+        return Depot(store, snapshot_within(store, as_of))
     except BaseException:
         store.close()
         raise

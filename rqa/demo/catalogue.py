@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
-class Site:
+class DemoSite:
     """One site: its name, its zone, the mark its job numbers begin with, its benches and the hour of its soak timer."""
 
     name: str
@@ -16,9 +16,9 @@ class Site:
 
 
 SITES = (
-    Site("Alder", "Europe/Lisbon", 0.36, ("A-1", "A-2", "A-3", "A-4"), 1),
-    Site("Birch", "Europe/Helsinki", 0.32, ("B-1", "B-2", "B-3", "B-4"), 3),
-    Site("Cedar", "Europe/Warsaw", 0.32, ("C-1", "C-2", "C-3", "C-4"), 2),
+    DemoSite("Alder", "Europe/Lisbon", 0.36, ("A-1", "A-2", "A-3", "A-4"), 1),
+    DemoSite("Birch", "Europe/Helsinki", 0.32, ("B-1", "B-2", "B-3", "B-4"), 3),
+    DemoSite("Cedar", "Europe/Warsaw", 0.32, ("C-1", "C-2", "C-3", "C-4"), 2),
 )
 BENCHES = tuple(b for s in SITES for b in s.benches)
 TECHNICIANS = tuple(f"T{n:02}" for n in range(1, 25))

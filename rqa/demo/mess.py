@@ -10,7 +10,7 @@ COPIED = ("row sent twice",)
 
 
 @dataclass(frozen=True)
-class Kind:
+class MessKind:
     """One kind of mess: the verdict on such a row, and the rule it breaks or the remark it earns."""
 
     verdict: str
@@ -18,28 +18,28 @@ class Kind:
 
 
 KINDS = {
-    "row sent twice": Kind("known"),
-    "sent again in the next file": Kind("known"),
-    "unit id in another case": Kind("accepted"),
-    "closing time missing": Kind("refused", "closing time missing though the job is not open"),
-    "closing time sent later": Kind("accepted"),
-    "closed before it was opened": Kind("refused", "closed before it was opened"),
-    "day that does not exist": Kind("refused", "not a date and time in the given formats"),
-    "unknown end state": Kind("refused", "not one of"),
-    "corrected later": Kind("superseded"),
-    "correction": Kind("accepted"),
-    "broken line": Kind("refused", "not valid JSON"),
-    "ended before it started": Kind("refused", "ended before it started"),
-    "unknown step": Kind("accepted", "unknown step"),
-    "step name missing": Kind("refused", "missing"),
-    "unknown outcome code": Kind("refused", "not one of"),
-    "number with two decimal marks": Kind("refused", "not a number"),
-    "unknown test": Kind("accepted", "unknown test"),
-    "limits swapped": Kind("refused", "lower limit above upper limit"),
-    "quantity below nothing": Kind("refused", "below 0"),
-    "blank row": Kind("left out"),
-    "clock skipped": Kind("accepted", "clock skipped"),
-    "clock repeated": Kind("accepted", "clock repeated"),
+    "row sent twice": MessKind("known"),
+    "sent again in the next file": MessKind("known"),
+    "unit id in another case": MessKind("accepted"),
+    "closing time missing": MessKind("refused", "closing time missing though the job is not open"),
+    "closing time sent later": MessKind("accepted"),
+    "closed before it was opened": MessKind("refused", "closed before it was opened"),
+    "day that does not exist": MessKind("refused", "not a date and time in the given formats"),
+    "unknown end state": MessKind("refused", "not one of"),
+    "corrected later": MessKind("superseded"),
+    "correction": MessKind("accepted"),
+    "broken line": MessKind("refused", "not valid JSON"),
+    "ended before it started": MessKind("refused", "ended before it started"),
+    "unknown step": MessKind("accepted", "unknown step"),
+    "step name missing": MessKind("refused", "missing"),
+    "unknown outcome code": MessKind("refused", "not one of"),
+    "number with two decimal marks": MessKind("refused", "not a number"),
+    "unknown test": MessKind("accepted", "unknown test"),
+    "limits swapped": MessKind("refused", "lower limit above upper limit"),
+    "quantity below nothing": MessKind("refused", "below 0"),
+    "blank row": MessKind("left out"),
+    "clock skipped": MessKind("accepted", "clock skipped"),
+    "clock repeated": MessKind("accepted", "clock repeated"),
 }
 """`clock` kinds are marked in a column of their own, as they befall rows of any kind."""
 

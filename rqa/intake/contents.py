@@ -24,7 +24,7 @@ READ_AS: dict[Format, str] = {
 
 
 @dataclass(frozen=True)
-class Kind:
+class FileKind:
     """A kind of file that is known by its first bytes: what it is, the format that reads it, what to do with it."""
 
     what: str
@@ -33,17 +33,19 @@ class Kind:
 
 
 BOOK = "Rename it to end in {ending}, or set format = 'excel' for files.{name}."
-EXCEL = Kind("an Excel workbook", "excel", BOOK.replace("{ending}", ".xlsx"))
-OLD_EXCEL = Kind("an Excel workbook of the old kind", "excel", BOOK.replace("{ending}", ".xls"))
-OPEN_DOCUMENT = Kind("an OpenDocument spreadsheet", "excel", BOOK.replace("{ending}", ".ods"))
-ZIP = Kind("a zip archive", None, "Unpack it, and name the file inside.")
-GZIP = Kind("packed with gzip", None, "Rename it to end in .gz (CSV and JSON Lines are read packed), or unpack it.")
-SQLITE = Kind("an SQLite database", "sqlite", "Set format = 'sqlite' and table for files.{name}.")
-PARQUET = Kind("a Parquet file", "parquet", "Rename it to end in .parquet, or set format = 'parquet' for files.{name}.")
-PDF = Kind("a PDF", None, "Export the table as CSV or as a workbook.")
-HTML = Kind("a web page", None, "Open it in a spreadsheet program and save it as .xlsx, or export it as CSV.")
-TEXT = Kind("text", "csv", "If it is CSV, set format = 'csv' for files.{name}; else fetch it again.")
-BEGINNINGS: tuple[tuple[bytes, Kind], ...] = (
+EXCEL = FileKind("an Excel workbook", "excel", BOOK.replace("{ending}", ".xlsx"))
+OLD_EXCEL = FileKind("an Excel workbook of the old kind", "excel", BOOK.replace("{ending}", ".xls"))
+OPEN_DOCUMENT = FileKind("an OpenDocument spreadsheet", "excel", BOOK.replace("{ending}", ".ods"))
+ZIP = FileKind("a zip archive", None, "Unpack it, and name the file inside.")
+GZIP = FileKind("packed with gzip", None, "Rename it to end in .gz (CSV and JSON Lines are read packed), or unpack it.")
+SQLITE = FileKind("an SQLite database", "sqlite", "Set format = 'sqlite' and table for files.{name}.")
+PARQUET = FileKind(
+    "a Parquet file", "parquet", "Rename it to end in .parquet, or set format = 'parquet' for files.{name}."
+)
+PDF = FileKind("a PDF", None, "Export the table as CSV or as a workbook.")
+HTML = FileKind("a web page", None, "Open it in a spreadsheet program and save it as .xlsx, or export it as CSV.")
+TEXT = FileKind("text", "csv", "If it is CSV, set format = 'csv' for files.{name}; else fetch it again.")
+BEGINNINGS: tuple[tuple[bytes, FileKind], ...] = (
     (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", OLD_EXCEL), (b"\x1f\x8b", GZIP), (b"SQLite format 3\x00", SQLITE),
     (b"PAR1", PARQUET), (b"%PDF-", PDF),
 )
@@ -86,7 +88,7 @@ def _raw_head(source: SourceFile) -> bytes:
         raise SourceError(f"{source.label}: cannot be read: {error.strerror}. Nothing was loaded.") from error
 
 
-def _kind(source: SourceFile, head: bytes) -> Kind | None:
+def _kind(source: SourceFile, head: bytes) -> FileKind | None:
     for beginning, kind in BEGINNINGS:
         if head.startswith(beginning) and (kind not in LIKE_TEXT or not _is_text(head)):
             return kind
@@ -100,7 +102,7 @@ def _kind(source: SourceFile, head: bytes) -> Kind | None:
     return None
 
 
-def _zipped(source: SourceFile) -> Kind:
+def _zipped(source: SourceFile) -> FileKind:
     try:
         with zipfile.ZipFile(source.path) as archive:
             names = archive.namelist()

@@ -18,9 +18,9 @@ from rqa.contract import TABLES
 from rqa.errors import MappingError
 from rqa.intake.mapping import (
     MAPPING_FILE,
+    ColumnSource,
     Files,
     Mapping,
-    Origin,
     Reading,
     Site,
     TableSpec,
@@ -34,7 +34,7 @@ from rqa.words import listed, nearest
 NO_VALUE = {"sql": "null"}
 """What stands for a column whose mapping is faulty, so that it is not said to be missing too."""
 PARTS: dict[str, type[BaseModel]] = {
-    "workspace": Workspace, "sites": Site, "files": Files, "table": TableSpec, "columns": Origin,
+    "workspace": Workspace, "sites": Site, "files": Files, "table": TableSpec, "columns": ColumnSource,
 }
 KINDS = {
     "dict_type": "must be a table of keys, such as [files.jobs] with path = … below it",

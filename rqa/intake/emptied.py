@@ -4,9 +4,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from rqa.intake.guard import Guard, drawn_on
-from rqa.intake.mapping import Origin
+from rqa.intake.mapping import ColumnSource
 from rqa.intake.names import inner, quoted
-from rqa.intake.sources import Text, literal
+from rqa.intake.sources import TextSource, literal
 from rqa.intake.values import SPACES
 
 EMPTIED_TYPE = "STRUCT(column_name VARCHAR, given VARCHAR)[]"
@@ -24,7 +24,7 @@ class Emptied:
     given: str
 
 
-def emptied_by_sql(given: Mapping[str, Origin], text: Text, row: str, guard: Guard) -> list[Emptied]:
+def emptied_by_sql(given: Mapping[str, ColumnSource], text: TextSource, row: str, guard: Guard) -> list[Emptied]:
     """The columns whose SQL draws on columns of the source; `row` is what a row of the source is called in SQL."""
     kept = guard.kept(given, text)
     found = []

@@ -11,7 +11,7 @@ from rqa.errors import MappingError
 from rqa.intake.guard import Guard, guard_of
 from rqa.intake.mapping import MAPPING_FILE, Files, Mapping, TableSpec
 from rqa.intake.sources import literal
-from rqa.intake.values import Manner
+from rqa.intake.values import ParseOptions
 
 ZONE = "UTC"
 """The zone of times without an offset where nothing names another."""
@@ -33,7 +33,7 @@ class Entry:
     number: int
     spec: TableSpec
     table: Table
-    manner: Manner
+    options: ParseOptions
     missing: tuple[str, ...]
     zone_named: bool = True
     guard: Guard = NO_GUARD
@@ -59,19 +59,19 @@ def entry_of(mapping: Mapping, number: int, spec: TableSpec) -> Entry:
         raise MappingError(f"{place}: select names no files. There is: {', '.join(mapping.files)}")
     files = _settings(place, spec, {n: mapping.files[n] for n in names})
     zone, zones, named = _zone(spec, files, mapping)
-    manner = Manner(
+    options = ParseOptions(
         decimal=spec.decimal or files.decimal or ".",
         thousands=spec.thousands or files.thousands or "",
         times=tuple(spec.times or files.times or ("iso",)),
         zone=zone,
         zones=zones,
     )
-    if manner.thousands == manner.decimal:
-        raise MappingError(f"{place}: thousands and decimal are both {manner.decimal!r}")
+    if options.thousands == options.decimal:
+        raise MappingError(f"{place}: thousands and decimal are both {options.decimal!r}")
     of_files = files.missing if spec.from_ is not None else None
     missing = spec.missing if spec.missing is not None else of_files or []
     cleaned = tuple(m.strip() for m in missing if m.strip())
-    return Entry(number, spec, TABLES[spec.table], manner, cleaned, named, guard_of(mapping, spec))
+    return Entry(number, spec, TABLES[spec.table], options, cleaned, named, guard_of(mapping, spec))
 
 
 def _settings(place: str, spec: TableSpec, files: MappingType[str, Files]) -> Files:
@@ -134,8 +134,8 @@ def site_zones(mapping: Mapping) -> dict[str | None, str]:
         if spec.table != "jobs":
             continue
         entry = entry_of(mapping, number, spec)
-        zone = entry.manner.zones[0]
-        if not entry.zone_named or entry.manner.zone != literal(zone):
+        zone = entry.options.zones[0]
+        if not entry.zone_named or entry.options.zone != literal(zone):
             continue
         read_in.add(zone)
         site = spec.columns.get("site")

@@ -11,10 +11,10 @@ import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from rqa.intake.mapping import ColumnSource, TableSpec
 from rqa.intake.mapping import Mapping as Rules
-from rqa.intake.mapping import Origin, TableSpec
 from rqa.intake.names import inner, quoted
-from rqa.intake.sources import Text, literal
+from rqa.intake.sources import TextSource, literal
 
 NAME = "(name)"
 """What stands in the place of a name that is taken out of a text."""
@@ -61,7 +61,7 @@ class Guard:
         message = json.dumps([*told, self.known], ensure_ascii=False).encode()
         return hmac.new(secret, message, hashlib.sha256).hexdigest()[:16]
 
-    def kept(self, given: Mapping[str, Origin], text: Text) -> list[str]:
+    def kept(self, given: Mapping[str, ColumnSource], text: TextSource) -> list[str]:
         """The columns that may be kept as read with a refused row: no names, and of keyed sources only what is mapped.
 
         SQL may draw on any column, so where a pseudonym is made by SQL none is kept.

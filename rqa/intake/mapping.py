@@ -81,7 +81,7 @@ class _Part(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
 
 
-class Origin(_Part):
+class ColumnSource(_Part):
     """Where a column's value comes from (a source column, a constant or SQL), and how it is changed."""
 
     column: str | None = None
@@ -97,7 +97,7 @@ class Origin(_Part):
     """The column names people, though the contract means a place or a tool by it."""
 
     @model_validator(mode="after")
-    def _one_origin(self) -> "Origin":
+    def _one_origin(self) -> "ColumnSource":
         if sum(x is not None for x in (self.column, self.constant, self.sql)) != 1:
             raise ValueError("give exactly one of column, constant, sql")
         if self.key_file is not None and not _whole_path(self.key_file):
@@ -111,7 +111,7 @@ def _as_field(value: object) -> object:
     return {"column": value} if isinstance(value, str) else value
 
 
-FieldSpec = Annotated[Origin, BeforeValidator(_as_field)]
+FieldSpec = Annotated[ColumnSource, BeforeValidator(_as_field)]
 
 
 class Reading(_Part):

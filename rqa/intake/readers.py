@@ -1,4 +1,4 @@
-"""How each format is read: every file becomes text columns for the engine to select from (`Text`)."""
+"""How each format is read: every file becomes text columns for the engine to select from (`TextSource`)."""
 
 import json
 import sqlite3
@@ -20,9 +20,9 @@ from rqa.intake.sheets import Sheets
 from rqa.intake.sources import (
     NATIVE_ENCODINGS,
     SHOWN,
-    Due,
+    ExpectedRecords,
     SourceFile,
-    Text,
+    TextSource,
     as_utf8,
     check_few_columns,
     csv_header,
@@ -42,7 +42,7 @@ VIEW_SECONDS, VIEW_STEPS = 1800, 1_000_000
 
 
 @dataclass(frozen=True)
-class How:
+class ReadOptions:
     """What is asked of one reading beside the usual.
 
     `plain_ends`: line ends are made alike first, after the engine refused the file. `one_by_one`: the engine reads
@@ -54,25 +54,26 @@ class How:
     only_look: bool = False
 
     @property
-    def options(self) -> str:
+    def engine_options(self) -> str:
         """The engine's options for this."""
         return "parallel=false, " if self.one_by_one else ""
 
 
-USUAL, ONLY_LOOK = How(), How(only_look=True)
+USUAL, ONLY_LOOK = ReadOptions(), ReadOptions(only_look=True)
 
 
 def read(
-    source: SourceFile, number: int, copies: Copies, sheets: Sheets, wanted: frozenset[str], how: How = USUAL
-) -> Text:
+    source: SourceFile, number: int, copies: Copies, sheets: Sheets, wanted: frozenset[str],
+    options: ReadOptions = USUAL,
+) -> TextSource:
     """The reading of one file.
 
     `number` makes names unique within a load; `copies` takes files that must be rewritten first; `sheets`
     reads workbooks; `wanted` are the columns the mapping names (JSON Lines: objects are opened for them).
     """
-    readers: dict[str, Callable[[], Text]] = {
-        "csv": lambda: _csv(source, number, copies, how),
-        "jsonl": lambda: _jsonl(source, copies, number, wanted, how),
+    readers: dict[str, Callable[[], TextSource]] = {
+        "csv": lambda: _csv(source, number, copies, options),
+        "jsonl": lambda: _jsonl(source, copies, number, wanted, options),
         "excel": lambda: read_sheet(source, number, sheets),
         "parquet": lambda: _parquet(source),
         "sqlite": lambda: _sqlite(source, number),
@@ -94,17 +95,17 @@ def read(
     return text
 
 
-def _csv(source: SourceFile, number: int, copies: Copies, how: How) -> Text:
+def _csv(source: SourceFile, number: int, copies: Copies, options: ReadOptions) -> TextSource:
     header = csv_header(source)
     columns, delimiter = header.columns, header.delimiter
     if not columns:
-        return Text((), "(select 1 where false)", {})
+        return TextSource((), "(select 1 where false)", {})
     source = replace(source, spec=source.spec.model_copy(update={"header_row": header.line}))
     path = source.path
-    if how.plain_ends or source.spec.encoding.lower() not in NATIVE_ENCODINGS:
+    if options.plain_ends or source.spec.encoding.lower() not in NATIVE_ENCODINGS:
         path = as_utf8(source, copies.place(source, f"{number}.csv"))
-    cut, due = list[Reject](), Due()
-    if not how.only_look:
+    cut, due = list[Reject](), ExpectedRecords()
+    if not options.only_look:
         quotes = Quotes(source.spec.quote.encode(), delimiter.encode())
         path, cut, due = made_safe(source, path, copies, number, quotes, len(columns))
     types = ", ".join(f"{literal(c)}: 'VARCHAR'" for c in columns)
@@ -114,11 +115,11 @@ def _csv(source: SourceFile, number: int, copies: Copies, how: How) -> Text:
         f"read_csv({literal(literal_path(path))}, auto_detect=false, header={str(header.line > 0).lower()}, "
         f"skip={max(header.line - 1, 0)}, "
         f"delim={literal(delimiter)}, quote={quote}, escape={quote}, columns={{{types}}}, nullstr='', "
-        f"{how.options}max_line_size={LONGEST_LINE}, store_rejects=true, rejects_limit={engine_rejects()}, "
+        f"{options.engine_options}max_line_size={LONGEST_LINE}, store_rejects=true, rejects_limit={engine_rejects()}, "
         f"rejects_table='{rejects}', rejects_scan='{rejects}_scan')"
     )
     select = {c: quoted(c) for c in columns}
-    return Text(
+    return TextSource(
         columns,
         scan,
         select,
@@ -131,12 +132,12 @@ def _csv(source: SourceFile, number: int, copies: Copies, how: How) -> Text:
     )
 
 
-def _jsonl(source: SourceFile, copies: Copies, number: int, wanted: frozenset[str], how: How) -> Text:
+def _jsonl(source: SourceFile, copies: Copies, number: int, wanted: frozenset[str], options: ReadOptions) -> TextSource:
     path = source.path
-    if how.plain_ends or source.spec.encoding.lower() not in NATIVE_ENCODINGS:
+    if options.plain_ends or source.spec.encoding.lower() not in NATIVE_ENCODINGS:
         path = as_utf8(source, copies.place(source, f"{number}.jsonl"))
-    cut, due = list[Reject](), Due()
-    if not how.only_look:
+    cut, due = list[Reject](), ExpectedRecords()
+    if not options.only_look:
         path, cut, due = made_safe(source, path, copies, number, Quotes(b"", b""), 1)
     plain = replace(source, path=path)
     check_json_lines(plain)
@@ -158,11 +159,11 @@ def _jsonl(source: SourceFile, copies: Copies, number: int, wanted: frozenset[st
     scan = (
         f"(select line, case when json_valid(line) then line end as object from read_csv({engine_path}, "
         "auto_detect=false, header=false, delim=chr(31), quote='', escape='', columns={'line': 'VARCHAR'}, "
-        f"{how.options}max_line_size={LONGEST_LINE}, store_rejects=true, rejects_limit={engine_rejects()}, "
+        f"{options.engine_options}max_line_size={LONGEST_LINE}, store_rejects=true, rejects_limit={engine_rejects()}, "
         f"rejects_table='{rejects}', rejects_scan='{rejects}_scan'))"
     )
     paths = {c: _path([c] if c in keys else c.split(".")) for c in columns}
-    return Text(
+    return TextSource(
         tuple(columns),
         scan,
         {c: f"json_extract_string(object, {literal(p)})" for c, p in paths.items()},
@@ -245,7 +246,7 @@ def _mentions(source: SourceFile, names: list[str]) -> bool:
     return False
 
 
-def _parquet(source: SourceFile) -> Text:
+def _parquet(source: SourceFile) -> TextSource:
     import pyarrow.parquet as pq
 
     try:
@@ -253,7 +254,7 @@ def _parquet(source: SourceFile) -> Text:
     except Exception as error:
         raise SourceError(f"{source.label}: is no readable Parquet file ({error}). Nothing was loaded.") from error
     scan = f"read_parquet({literal(literal_path(source.path))})"
-    return Text(tuple(schema.names), scan, _typed_columns(schema), typed=True)
+    return TextSource(tuple(schema.names), scan, _typed_columns(schema), typed=True)
 
 
 def _typed_columns(schema: Any) -> dict[str, str]:
@@ -274,7 +275,7 @@ def _typed_columns(schema: Any) -> dict[str, str]:
     return select
 
 
-def _sqlite(source: SourceFile, number: int) -> Text:
+def _sqlite(source: SourceFile, number: int) -> TextSource:
     import pyarrow as pa
 
     table, address = source.spec.table, f"{source.path.resolve().as_uri()}?mode=ro"
@@ -316,7 +317,7 @@ def _sqlite(source: SourceFile, number: int) -> Text:
 
     name = f"data_{number}"
     data = pa.RecordBatchReader.from_batches(schema, batches())
-    return Text(columns, name, {c: f"c{i}" for i, c in enumerate(columns)}, data=data, data_name=name, typed=True)
+    return TextSource(columns, name, {c: f"c{i}" for i, c in enumerate(columns)}, data=data, data_name=name, typed=True)
 
 
 def _text(value: object) -> str | None:
@@ -332,7 +333,7 @@ def _text(value: object) -> str | None:
     return str(value)
 
 
-def _frame(source: SourceFile, number: int) -> Text:
+def _frame(source: SourceFile, number: int) -> TextSource:
     import polars as pl
 
     frame = source.frame
@@ -346,7 +347,7 @@ def _frame(source: SourceFile, number: int) -> Text:
     name = f"data_{number}"
     data = frame.to_arrow()
     select = _typed_columns(data.schema)
-    return Text(tuple(frame.columns), name, select, data=data, data_name=name, typed=True)
+    return TextSource(tuple(frame.columns), name, select, data=data, data_name=name, typed=True)
 
 
 def _from_pandas(frame: Any) -> Any:

@@ -15,9 +15,9 @@ from typing import Any
 
 from rqa.errors import SourceError
 from rqa.intake.copies import Copies
-from rqa.intake.overlong import TOO_LONG, Cut, unfit_records
+from rqa.intake.overlong import TOO_LONG, OverlongRecord, unfit_records
 from rqa.intake.quotes import LONGEST_LINE, Quotes, lines_of, opened
-from rqa.intake.sources import Due, SourceFile, as_utf8, pieces
+from rqa.intake.sources import ExpectedRecords, SourceFile, as_utf8, pieces
 from rqa.words import counted
 
 KEPT_RAW = 100_000
@@ -46,7 +46,7 @@ def too_many_rejects(source: SourceFile, rule: str) -> SourceError:
 
 
 @dataclass(frozen=True)
-class Look:
+class FileOutline:
     """A quick look at a file: its lines, how many of them hold nothing, its quotes.
 
     `delimiters` is how many signs between fields there are; `doubtful` says that it may hold an overlong record or a
@@ -65,7 +65,7 @@ class Look:
         return max(self.lines - skip - (0 if blanks_count else self.blanks), 0)
 
 
-def look(source: SourceFile, quotes_of: Quotes, *, skip: int) -> Look:
+def look(source: SourceFile, quotes_of: Quotes, *, skip: int) -> FileOutline:
     """Look at the file's bytes; lines that hold nothing are counted behind the first `skip` lines."""
     import numpy as np
 
@@ -87,7 +87,7 @@ def look(source: SourceFile, quotes_of: Quotes, *, skip: int) -> Look:
     lines += not last.endswith(b"\n")
     for head in _head(source, skip, quotes_of):
         blanks -= not head.strip(b"\r\n")
-    return Look(lines, blanks, quotes, delimiters, ends.doubtful(), plain)
+    return FileOutline(lines, blanks, quotes, delimiters, ends.doubtful(), plain)
 
 
 class _Ends:
@@ -197,7 +197,7 @@ def _move(moves: Moves, place: int, line: int) -> None:
         moves.append((place, line - place))
 
 
-def _cuts(source: SourceFile, quotes: Quotes, skip: int) -> tuple[int, list[Cut]]:
+def _cuts(source: SourceFile, quotes: Quotes, skip: int) -> tuple[int, list[OverlongRecord]]:
     """The line that following the quotes begins at, and the records to be kept from the engine."""
     start = max(skip - 1, 0)
     cuts = unfit_records(source, quotes, start)
@@ -212,7 +212,8 @@ def _cuts(source: SourceFile, quotes: Quotes, skip: int) -> tuple[int, list[Cut]
 
 
 def without(
-    source: SourceFile, target: Path, quotes: Quotes, cuts: list[Cut], *, skip: int, start: int, blanks_count: bool
+    source: SourceFile, target: Path, quotes: Quotes, cuts: list[OverlongRecord], *, skip: int, start: int,
+    blanks_count: bool,
 ) -> tuple[list[Reject], Moves]:
     """Copy the file to `target` without the records that are cut, and return these, and how far records are moved.
 
@@ -262,7 +263,7 @@ def blank_lines(source: SourceFile, quotes: Quotes, *, skip: int) -> list[int]:
 
 def made_safe(
     source: SourceFile, path: Path, copies: Copies, number: int, quotes: Quotes, fields: int
-) -> tuple[Path, list[Reject], Due]:
+) -> tuple[Path, list[Reject], ExpectedRecords]:
     """The file to hand to the engine, the records that it must not see, and how many it must give.
 
     `number` makes the names of its copies unique within a load; `fields` is how many a record has. Raises `SourceError`
@@ -273,7 +274,7 @@ def made_safe(
     skip = source.spec.header_row if source.format == "csv" else 0
     seen = look(given, quotes, skip=skip)
     if not seen.lines:
-        return path, cut, Due(0, True)
+        return path, cut, ExpectedRecords(0, True)
     head = next(pieces(given))
     if b"\r" in head and b"\n" not in head:
         given = replace(source, path=as_utf8(source, copies.place(source, f"{number}.ends")))
@@ -287,7 +288,7 @@ def made_safe(
     records = seen.records(skip=skip, blanks_count=blanks_count)
     if quotes.delimiter and abs(seen.delimiters - records * (fields - 1)) > MOST_REJECTS:
         _check_lengths(given, quotes, fields, skip=skip)
-    due = Due(records, not seen.quotes, plain=seen.plain)
+    due = ExpectedRecords(records, not seen.quotes, plain=seen.plain)
     if moves is None:
         of_file = partial(moves_of, given, quotes, skip=skip, blanks_count=blanks_count)
         due = replace(due, lines=seen.lines - skip, moves=of_file)

@@ -123,7 +123,7 @@ def _format_of(path: Path) -> Format | None:
 
 
 @dataclass(frozen=True)
-class Due:
+class ExpectedRecords:
     """What a look at a file's bytes says of its reading.
 
     How many records it must give: at most, or exactly, or as a slow count will say; -1 is not known. `plain` is true
@@ -146,7 +146,7 @@ class Due:
 
 
 @dataclass(frozen=True)
-class Text:
+class TextSource:
     """A reading of one file: its columns, all text, as SQL to select from.
 
     `scan` is SQL for a FROM clause; `select` maps each column to SQL over it; `fault` is SQL that names what is
@@ -174,7 +174,7 @@ class Text:
     path: Path | None = None
     delimiter: str = ""
     cut: list[tuple[int, str, str, str | None]] = field(default_factory=list)
-    due: Due = field(default_factory=Due)
+    due: ExpectedRecords = field(default_factory=ExpectedRecords)
     elsewhere: Callable[[str], bool] = lambda name: False
 
 
@@ -259,7 +259,7 @@ def delimited(lines: Iterable[str], delimiter: str, quote: str) -> Iterator[list
     return csv.reader(lines, delimiter=delimiter, quoting=csv.QUOTE_NONE)
 
 
-def delimiter_doubt(text: Text, label: str) -> str:
+def delimiter_doubt(text: TextSource, label: str) -> str:
     """What to say of a CSV whose columns are most likely cut in the wrong places; nothing where they seem right."""
     others = {sign: sum(c.count(sign) for c in text.columns) for sign in DELIMITERS if sign != text.delimiter}
     likely = max(others, key=lambda sign: others[sign])

@@ -5,7 +5,7 @@ import re
 from collections.abc import Iterator
 
 from rqa.contract import Column, Table
-from rqa.intake.mapping import Origin
+from rqa.intake.mapping import ColumnSource
 from rqa.intake.values import FALSE, TRUE, list_entries
 from rqa.shown import told
 from rqa.words import nearest
@@ -16,7 +16,7 @@ NAMES_OF_PEOPLE = ("technician", "owner", "appraiser")
 """Columns that name people anyway."""
 
 
-def column_faults(table: Table, column: Column, origin: Origin) -> Iterator[str]:
+def column_faults(table: Table, column: Column, origin: ColumnSource) -> Iterator[str]:
     """Every fault of what the mapping says of one column, each beginning with the key it stands under."""
     given = [("constant", origin.constant), ("default", origin.default)]
     given += [(f"values.{theirs}", ours) for theirs, ours in origin.values.items()]

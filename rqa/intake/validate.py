@@ -17,7 +17,7 @@ from rqa.errors import MappingError
 from rqa.intake.emptied import EMPTIED_TYPE, emptied_by_sql, told_emptied
 from rqa.intake.entries import Entry, listed_columns
 from rqa.intake.guard import FREE_TEXT, Guard, json_without_own, own_name, without_drawn, without_own
-from rqa.intake.mapping import Origin, unknown_name
+from rqa.intake.mapping import ColumnSource, unknown_name
 from rqa.intake.names import (
     BROKEN,
     CLOCK,
@@ -34,10 +34,10 @@ from rqa.intake.names import (
     quoted,
 )
 from rqa.intake.pseudonyms import pseudonym
-from rqa.intake.sources import Text, delimiter_doubt, literal
+from rqa.intake.sources import TextSource, delimiter_doubt, literal
 from rqa.intake.values import (
     SPACES,
-    Manner,
+    ParseOptions,
     as_text,
     breaches,
     clock_change,
@@ -60,7 +60,7 @@ EXTRA_COLUMNS = (
 FAULT, REFUSED = inner("fault"), inner("refused")
 
 
-def origins(entry: Entry, text: Text, label: str) -> dict[str, Origin]:
+def origins(entry: Entry, text: TextSource, label: str) -> dict[str, ColumnSource]:
     """Where each column of the table comes from in this source; raises `MappingError` listing all that do not fit."""
     found, faults = fitted(entry, text, label)
     if faults:
@@ -74,20 +74,20 @@ def misfit(entry: Entry, label: str, faults: Sequence[str]) -> MappingError:
     return MappingError(told, [f"{entry.place}: {f}" for f in faults])
 
 
-def fitted(entry: Entry, text: Text, label: str) -> tuple[dict[str, Origin], list[str]]:
+def fitted(entry: Entry, text: TextSource, label: str) -> tuple[dict[str, ColumnSource], list[str]]:
     """Where each column of the table comes from in this source: as mapped, else a source column of the same name.
 
     A column that is there in other files of the set is missing in every row of this one. Beside them stand the faults:
     every mapped column the source lacks, which then comes from nowhere, and every required column nothing gives.
     """
     columns = text.columns
-    found: dict[str, Origin] = {}
+    found: dict[str, ColumnSource] = {}
     faults = []
     listed = listed_columns(entry, columns)
     for column in entry.table.columns:
         origin = entry.spec.columns.get(column.name)
         if origin is None and column.name in columns:
-            origin = Origin(column=column.name)
+            origin = ColumnSource(column=column.name)
         if origin is not None:
             name = origin.column
             if name is not None and name not in columns:
@@ -130,9 +130,9 @@ def numbers_lacking(table: Table, given: Container[str]) -> list[Column]:
     return [c for c in table.columns if c.numbered and c.name not in given]
 
 
-def _text(column: Column, origin: Origin, manner: Manner, guard: Guard, columns: Sequence[str]) -> str:
+def _text(column: Column, origin: ColumnSource, options: ParseOptions, guard: Guard, columns: Sequence[str]) -> str:
     """SQL over the cleaned source columns for one column's text, a name that becomes a pseudonym as that."""
-    text = _as_read(column, origin, manner)
+    text = _as_read(column, origin, options)
     if origin.key_file is not None:
         text = pseudonym(text, origin.key_file)
     elif column.kind == "text" and origin.sql is not None:
@@ -147,16 +147,16 @@ def _text(column: Column, origin: Origin, manner: Manner, guard: Guard, columns:
     return text
 
 
-def _as_read(column: Column, origin: Origin, manner: Manner) -> str:
+def _as_read(column: Column, origin: ColumnSource, options: ParseOptions) -> str:
     """SQL over the cleaned source columns for one column's text as the mapping has it, a name as it is."""
     if origin.constant is not None:
         value = origin.constant
         text = literal(str(value).lower() if isinstance(value, bool) else str(value))
-        if isinstance(value, float) and manner.decimal == ",":
+        if isinstance(value, float) and options.decimal == ",":
             text = literal(str(value).replace(".", ","))
     elif origin.sql is not None:
         text = f"nullif(trim((\n{origin.sql}\n)::varchar, {literal(SPACES)}), '')"
-        if manner.decimal == "," and column.kind in ("number", "integer"):
+        if options.decimal == "," and column.kind in ("number", "integer"):
             # What the SQL has computed comes with a point; it is written as the source would write it.
             text = f"case when typeof(\n{origin.sql}\n) = 'VARCHAR' then {text} else replace({text}, '.', ',') end"
     else:
@@ -169,16 +169,18 @@ def _as_read(column: Column, origin: Origin, manner: Manner) -> str:
     return text
 
 
-def _own_names(entry: Entry, text: Text, given: MappingType[str, Origin], manner: Manner) -> dict[str, str]:
+def _own_names(
+    entry: Entry, text: TextSource, given: MappingType[str, ColumnSource], options: ParseOptions
+) -> dict[str, str]:
     """SQL over the cleaned source columns for every name of a row as it was read, by the column that holds it then."""
     found = {own_name(c): quoted(c) for c in text.columns if c in entry.guard.names}
     for name, origin in given.items():
         if origin.column is None and (origin.key_file is not None or origin.person):
-            found[own_name(f" {name}")] = _as_read(entry.table.column(name), origin, manner)
+            found[own_name(f" {name}")] = _as_read(entry.table.column(name), origin, options)
     return found
 
 
-def cleaned(text: Text, missing: tuple[str, ...]) -> MappingType[str, str]:
+def cleaned(text: TextSource, missing: tuple[str, ...]) -> MappingType[str, str]:
     """SQL for each source column as it is mapped and judged: trimmed, and NULL when it means missing."""
     found = {}
     for column, sql in text.select.items():
@@ -190,21 +192,23 @@ def cleaned(text: Text, missing: tuple[str, ...]) -> MappingType[str, str]:
     return found
 
 
-def judging_select(entry: Entry, text: Text, label: str, file_no: int, given: dict[str, Origin] | None = None) -> str:
+def judging_select(
+    entry: Entry, text: TextSource, label: str, file_no: int, given: dict[str, ColumnSource] | None = None
+) -> str:
     """The SELECT that reads one source for one table; its columns are the contract's, the days, then EXTRA_COLUMNS.
 
     `given` says where each column comes from, where that is known already.
     """
-    table, manner, guard = entry.table, entry.manner, entry.guard
+    table, options, guard = entry.table, entry.options, entry.guard
     if text.typed:
-        if manner.thousands == ".":
+        if options.thousands == ".":
             raise MappingError(
                 f"{entry.place}: in {label}, thousands = '.' cannot be told from the point of a typed number; "
                 "leave it out and turn texts into numbers with sql"
             )
-        manner = replace(manner, typed=True)
+        options = replace(options, typed=True)
     if text.typed or text.own_times:
-        manner = replace(manner, times=tuple(dict.fromkeys((*manner.times, "iso"))))
+        options = replace(options, times=tuple(dict.fromkeys((*options.times, "iso"))))
     given = origins(entry, text, label) if given is None else given
     derived = [c.name for c in numbers_lacking(table, given)]
     mark = mark_beside(text.columns)
@@ -212,7 +216,7 @@ def judging_select(entry: Entry, text: Text, label: str, file_no: int, given: di
     fault, blank, whole, row = (inner(n, mark) for n in ("fault", "blank", "whole", "row"))
     source = [f"{sql} as {quoted(c)}" for c, sql in cleaned(text, entry.missing).items()]
     texts = [
-        f"{_text(c, given[c.name], manner, guard, text.columns) if c.name in given else _absent(c)} "
+        f"{_text(c, given[c.name], options, guard, text.columns) if c.name in given else _absent(c)} "
         f"as {as_text(c.name)}"
         for c in table.columns
     ]
@@ -220,20 +224,20 @@ def judging_select(entry: Entry, text: Text, label: str, file_no: int, given: di
     parts = [
         f"{sql} as {part}"
         for c in table.columns
-        for part, sql in parsed(c, as_text(c.name), manner, factors.get(c.name)).items()
+        for part, sql in parsed(c, as_text(c.name), options, factors.get(c.name)).items()
     ]
-    own = _own_names(entry, text, given, manner)
+    own = _own_names(entry, text, given, options)
 
     def tellable(told: str) -> str:
         return guard.without_known(without_own(told, own))
 
     emptied = [replace(e, given=tellable(e.given)) for e in emptied_by_sql(given, text, row, guard)]
     times = [c.name for c in table.columns if c.kind == "time"]
-    first_readings = [f"{timed(t, manner)} as {_read(t)}, {clock_change(t, manner)} as {_clock(t)}" for t in times]
-    days = [f"coalesce({', '.join(local_day(t, manner) for t in of)}) as {day}" for day, of in table.days]
+    first_readings = [f"{timed(t, options)} as {_read(t)}, {clock_change(t, options)} as {_clock(t)}" for t in times]
+    days = [f"coalesce({', '.join(local_day(t, options) for t in of)}) as {day}" for day, of in table.days]
     clock = " ".join(f"when {_clock(t)} is not null then {literal(t + ' ')} || {_clock(t)}" for t in times)
     noted = [*(f"{e.condition} as {e.name}" for e in emptied), *(f"{sql} as {name}" for name, sql in own.items())]
-    checks = _checks(table, manner, derived, tellable)
+    checks = _checks(table, options, derived, tellable)
     any_broken = " or ".join(f"coalesce({c.broken}, false)" for c in checks)
     told = ", ".join(f"case when {c.told} then {c.breach} end" for c in checks)
     where = f"(\n{entry.spec.where}\n) is not true" if entry.spec.where else "false"
@@ -265,7 +269,7 @@ with source as (      -- a row of the source, each column as text, trimmed, NULL
 ), clocks as (        -- times in UTC as first read, and which of them fall into a changed hour
   select {", ".join(["*", *first_readings])} from parts
 ), timed as (         -- times settled, with their days
-  select {", ".join(["*", *(_settled_time(table, t, manner) for t in times), *days])} from clocks
+  select {", ".join(["*", *(_settled_time(table, t, options) for t in times), *days])} from clocks
 ), judged as (
   select *, not {LEFT_OUT} and ({FAULT} is not null or {any_broken}) as {REFUSED} from timed
 )
@@ -280,10 +284,10 @@ select {", ".join([*table.names, *(day for day, _ in table.days)])}, source_file
 from judged"""
 
 
-def names_select(entry: Entry, text: Text, label: str) -> str:
+def names_select(entry: Entry, text: TextSource, label: str) -> str:
     """The SELECT that gives every name of which a source's rows make pseudonyms, and how many cells hold each."""
     given = origins(entry, text, label)
-    made = [_as_read(entry.table.column(n), o, entry.manner) for n, o in given.items() if o.key_file is not None]
+    made = [_as_read(entry.table.column(n), o, entry.options) for n, o in given.items() if o.key_file is not None]
     source = ", ".join(f"{sql} as {quoted(c)}" for c, sql in cleaned(text, entry.missing).items())
     names = ", ".join(made)
     return (
@@ -292,7 +296,7 @@ def names_select(entry: Entry, text: Text, label: str) -> str:
     )
 
 
-def _kept_row(given: MappingType[str, Origin], text: Text, row: str, guard: Guard) -> str:
+def _kept_row(given: MappingType[str, ColumnSource], text: TextSource, row: str, guard: Guard) -> str:
     """SQL for the row of the source as it is kept when refused."""
     kept = guard.kept(given, text)
     fields = [f"{literal(c)}: {row}.{quoted(c)}" for c in kept]
@@ -327,7 +331,7 @@ class _Check:
     breach: str
 
 
-def _checks(table: Table, manner: Manner, derived: list[str], tellable: Callable[[str], str]) -> list[_Check]:
+def _checks(table: Table, options: ParseOptions, derived: list[str], tellable: Callable[[str], str]) -> list[_Check]:
     """Every rule a row can break; one over several columns is told only where each of them is sound by itself.
 
     `tellable` makes of SQL for a value SQL for what may be told of it.
@@ -335,7 +339,7 @@ def _checks(table: Table, manner: Manner, derived: list[str], tellable: Callable
     found: list[_Check] = []
     unsound: dict[str, list[str]] = {}
     for c in table.columns:
-        for rule, condition in breaches(c, as_text(c.name), manner):
+        for rule, condition in breaches(c, as_text(c.name), options):
             if not (rule == "missing" and c.name in derived):
                 found.append(
                     _Check(condition, condition, _breach(literal(c.name), literal(rule), tellable(as_text(c.name))))
@@ -349,13 +353,13 @@ def _checks(table: Table, manner: Manner, derived: list[str], tellable: Callable
     return found
 
 
-def _settled_time(table: Table, time: str, manner: Manner) -> str:
+def _settled_time(table: Table, time: str, options: ParseOptions) -> str:
     """A start that reads later than its end, in an hour that came twice, belongs to the first pass of that hour."""
     ends = dict(table.spans)
     if time not in ends:
         return f"{_read(time)} as {time}"
     first_pass = f"{_clock(time)} = 'repeated' and {_read(ends[time])} < {_read(time)}"
-    return f"case when {first_pass} then {_read(time)} - {put_back(time, manner)} else {_read(time)} end as {time}"
+    return f"case when {first_pass} then {_read(time)} - {put_back(time, options)} else {_read(time)} end as {time}"
 
 
 def _absent(column: Column) -> str:

@@ -28,7 +28,7 @@ TRUE, FALSE = ("true", "t", "yes", "y", "1"), ("false", "f", "no", "n", "0")
 
 
 @dataclass(frozen=True)
-class Manner:
+class ParseOptions:
     """How texts are to be read: decimal mark, thousands mark, time formats, the zone of clocks without an offset.
 
     `zone` is SQL that gives a zone's name; `zones` are the names it can give (for the days on which clocks change).
@@ -66,19 +66,19 @@ def list_entries(text: str) -> list[str]:
     return [entry for entry in found if entry]
 
 
-def _plain_number(text: str, manner: Manner) -> str:
+def _plain_number(text: str, options: ParseOptions) -> str:
     """SQL for a number's text with a point and without thousands marks."""
-    if manner.thousands:
-        text = f"replace({text}, {literal(manner.thousands)}, '')"
-    return f"replace({text}, ',', '.')" if manner.decimal == "," else text
+    if options.thousands:
+        text = f"replace({text}, {literal(options.thousands)}, '')"
+    return f"replace({text}, ',', '.')" if options.decimal == "," else text
 
 
-def _number_pattern(manner: Manner, fraction: str, rest: str = "") -> str:
+def _number_pattern(options: ParseOptions, fraction: str, rest: str = "") -> str:
     """A pattern for numbers written in this manner: thousands marks stand between groups of three, or not at all."""
-    mark = "[.,]" if manner.typed and manner.decimal == "," else f"[{manner.decimal}]"
+    mark = "[.,]" if options.typed and options.decimal == "," else f"[{options.decimal}]"
     whole = r"\d+"
-    if manner.thousands:
-        whole = rf"(?:\d+|\d{{1,3}}(?:{re.escape(manner.thousands)}\d{{3}})+)"
+    if options.thousands:
+        whole = rf"(?:\d+|\d{{1,3}}(?:{re.escape(options.thousands)}\d{{3}})+)"
     if fraction == "0":
         return rf"^[+-]?{whole}(?:{mark}0*)?$"
     return rf"^[+-]?(?:{whole}(?:{mark}\d*)?|{mark}\d+){rest}$"
@@ -97,10 +97,10 @@ def _usual(text: str, mark: str) -> str:
     )
 
 
-def _local(text: str, manner: Manner) -> str:
+def _local(text: str, options: ParseOptions) -> str:
     """A clock reading without offset, as TIMESTAMP, or NULL."""
     tries = []
-    for form in manner.times:
+    for form in options.times:
         if form == "iso":
             # Nothing but the usual form is 19 bytes long, and no form 20; the pattern is for the rest.
             pattern = f"regexp_matches({text}, {literal(ISO_LOCAL)})"
@@ -113,10 +113,10 @@ def _local(text: str, manner: Manner) -> str:
     return tries[0] if len(tries) == 1 else f"coalesce({', '.join(tries)})" if tries else "null::timestamp"
 
 
-def _instant(text: str, manner: Manner) -> str:
+def _instant(text: str, options: ParseOptions) -> str:
     """A time that carries its own offset, as UTC TIMESTAMP, or NULL."""
     tries = []
-    for form in manner.times:
+    for form in options.times:
         if form == "iso":
             tries.append(
                 f"case when strlen({text}) = 20 and ends_with({text}, 'Z') then {_usual(text, 'Z')} "
@@ -144,29 +144,29 @@ def _as_instant(time: str) -> str:
     return inner(f"utc {time}")
 
 
-def parsed(column: Column, text: str, manner: Manner, times: float | None = None) -> dict[str, str]:
+def parsed(column: Column, text: str, options: ParseOptions, times: float | None = None) -> dict[str, str]:
     """First step of the conversion: SQL for each part a value is made of, by the name of its column.
 
     A time has two parts, a clock reading without offset and an instant; `timed` joins them. A number is multiplied by
     `times`.
     """
     if column.kind == "time":
-        return {_as_local(column.name): _local(text, manner), _as_instant(column.name): _instant(text, manner)}
-    return {column.name: _converted(column.kind, text, manner, times)}
+        return {_as_local(column.name): _local(text, options), _as_instant(column.name): _instant(text, options)}
+    return {column.name: _converted(column.kind, text, options, times)}
 
 
-def _converted(kind: Kind, text: str, manner: Manner, times: float | None) -> str:
+def _converted(kind: Kind, text: str, options: ParseOptions, times: float | None) -> str:
     """SQL for the value of a text; NULL if it does not fit the kind."""
     if kind == "code":
         return f"lower({text})"
     if kind == "integer":
-        number = _plain_number(text, manner)
+        number = _plain_number(text, options)
         cast = f"try_cast({number} as bigint)"
-        pattern = f"regexp_matches({text}, {literal(_number_pattern(manner, '0'))})"
+        pattern = f"regexp_matches({text}, {literal(_number_pattern(options, '0'))})"
         return f"case when {cast}::varchar = {text} then {cast} when {pattern} then {cast} end"
     if kind == "number":
-        number = _plain_number(text, manner)
-        pattern = literal(_number_pattern(manner, "", r"(?:[eE][+-]?\d+)?"))
+        number = _plain_number(text, options)
+        pattern = literal(_number_pattern(options, "", r"(?:[eE][+-]?\d+)?"))
         cast = f"try_cast({number} as double)"
         if times is not None:
             cast = f"({cast} * {times!r}::double)"
@@ -187,53 +187,53 @@ def _converted(kind: Kind, text: str, manner: Manner, times: float | None) -> st
         )
         return f"list_sort(list_distinct(list_filter({entries}, lambda e: e <> '')))"
     if kind == "date":
-        return f"{_local(text, manner)}::date"
+        return f"{_local(text, options)}::date"
     if kind == "month":
         month = f"case when regexp_matches({text}, '^\\d{{4}}-\\d\\d$') then {text} || '-01' else {text} end"
-        return f"date_trunc('month', {_local(month, manner)})::date"
+        return f"date_trunc('month', {_local(month, options)})::date"
     return text
 
 
-def clock_change(column: str, manner: Manner) -> str:
+def clock_change(column: str, options: ParseOptions) -> str:
     """SQL: 'skipped' or 'repeated' when the clock reading of a time column falls into a changed hour, else NULL."""
-    local, zone = _as_local(column), manner.zone
-    days = sorted({d for z in manner.zones for d in change_days(z)})
+    local, zone = _as_local(column), options.zone
+    days = sorted({d for z in options.zones for d in change_days(z)})
     if not days:
         return "null::varchar"
     dates = ", ".join(f"date '{d}'" for d in days)
     return (
         f"case when not ({local}::date in ({dates})) then null "
         f"when timezone({zone}, timezone({zone}, {local})) <> {local} then 'skipped' "
-        f"when {put_back(column, manner)} is not null then 'repeated' end"
+        f"when {put_back(column, options)} is not null then 'repeated' end"
     )
 
 
-def put_back(column: str, manner: Manner) -> str:
+def put_back(column: str, options: ParseOptions) -> str:
     """SQL: how long before the instant taken for a clock reading the clock showed the same, an INTERVAL; else NULL.
 
     The engine takes a reading that came twice for its second pass.
     """
-    local, zone = _as_local(column), manner.zone
+    local, zone = _as_local(column), options.zone
     whens = " ".join(
         f"when timezone({zone}, timezone({zone}, {local}) - interval {minutes} minute) = {local} "
         f"then interval {minutes} minute"
-        for minutes in sorted({m for z in manner.zones for m in minutes_put_back(z)})
+        for minutes in sorted({m for z in options.zones for m in minutes_put_back(z)})
     )
     return f"(case {whens} end)" if whens else "null::interval"
 
 
-def timed(column: str, manner: Manner) -> str:
+def timed(column: str, options: ParseOptions) -> str:
     """SQL for a time in UTC, from its two parts."""
-    if manner.zones == ("UTC",):
+    if options.zones == ("UTC",):
         return f"coalesce({_as_instant(column)}, {_as_local(column)})"
-    return f"coalesce({_as_instant(column)}, timezone('UTC', timezone({manner.zone}, {_as_local(column)})))"
+    return f"coalesce({_as_instant(column)}, timezone('UTC', timezone({options.zone}, {_as_local(column)})))"
 
 
-def local_day(column: str, manner: Manner) -> str:
+def local_day(column: str, options: ParseOptions) -> str:
     """SQL for the day of a time in the site's own calendar."""
-    if manner.zones == ("UTC",):
+    if options.zones == ("UTC",):
         return f"coalesce({_as_local(column)}, {_as_instant(column)})::date"
-    return f"coalesce({_as_local(column)}, timezone({manner.zone}, {_as_instant(column)}::timestamptz))::date"
+    return f"coalesce({_as_local(column)}, timezone({options.zone}, {_as_instant(column)}::timestamptz))::date"
 
 
 def unzoned(times: Sequence[str]) -> str:
@@ -241,13 +241,13 @@ def unzoned(times: Sequence[str]) -> str:
     return " or ".join(f"{_as_local(t)} is not null" for t in times) or "false"
 
 
-def breaches(column: Column, text: str, manner: Manner) -> list[tuple[str, str]]:
+def breaches(column: Column, text: str, options: ParseOptions) -> list[tuple[str, str]]:
     """The rules a value of this column can break: (what is said of it, SQL that is true when it is broken)."""
     name, found = column.name, []
-    tried = f"in the given formats (tried: {', '.join(ISO_SHOWN if f == 'iso' else f for f in manner.times)})"
+    tried = f"in the given formats (tried: {', '.join(ISO_SHOWN if f == 'iso' else f for f in options.times)})"
     if column.required:
         found.append(("missing", f"{text} is null"))
-    mark = f", written with decimal = {manner.decimal!r}" if manner.decimal == "," else ""
+    mark = f", written with decimal = {options.decimal!r}" if options.decimal == "," else ""
     said = {
         "integer": f"not a whole number{mark}", "number": f"not a number{mark}", "time": f"not a date and time {tried}",
         "date": f"not a date {tried}", "month": "not a month (YYYY-MM)",

@@ -5,12 +5,12 @@ from typing import Any
 from rqa.errors import MappingError, SourceError
 from rqa.intake.mapping import unknown_name
 from rqa.intake.sheets import Sheet, Sheets
-from rqa.intake.sources import SourceFile, Text
+from rqa.intake.sources import SourceFile, TextSource
 from rqa.shown import told
 from rqa.words import counted
 
 
-def read_sheet(source: SourceFile, number: int, sheets: Sheets) -> Text:
+def read_sheet(source: SourceFile, number: int, sheets: Sheets) -> TextSource:
     """One sheet of a workbook as text columns; `number` makes the name of its data unique within a load."""
     import pyarrow as pa
 
@@ -25,13 +25,13 @@ def read_sheet(source: SourceFile, number: int, sheets: Sheets) -> Text:
         header += 1
     if header >= height:
         _say_why_nothing(source, sheets, found, height)
-        return Text((), "(select 1 where false)", {})
+        return TextSource((), "(select 1 where false)", {})
     columns = _columns(source, found, header)
     name = f"data_{number}"
     data = pa.Table.from_arrays([c[header + 1 :] for c in grid], names=[f"c{i}" for i in range(len(grid))])
     select = {c: f"c{i}" for i, c in enumerate(columns)}
     blank = " and ".join(f"{c} is null" for c in select.values())
-    return Text(tuple(columns), name, select, header + 2, blank=blank, data=data, data_name=name, typed=True)
+    return TextSource(tuple(columns), name, select, header + 2, blank=blank, data=data, data_name=name, typed=True)
 
 
 def _columns(source: SourceFile, sheet: Sheet, header: int) -> list[str]:

@@ -61,6 +61,7 @@ from rqa.plots.theme import WIDTH, nothing
 from rqa.plots.yields.defects import plot_defects
 from rqa.plots.yields.pareto import plot_failures
 from rqa.plots.yields.rework import plot_routes
+from rqa.renamed import earlier_arguments
 from rqa.words import counted
 
 MOST_ROWS = 2000
@@ -99,13 +100,14 @@ OTHERS: dict[type[Answer], Callable[..., Any]] = {
 """What is no row of shares, each with what draws it."""
 
 
+@earlier_arguments
 def plot(
     result: Answer,
     *,
     headed: bool = True,
     width: int | str = WIDTH,
     selection: bool = True,
-    most: int | None = None,
+    limit: int | None = None,
 ) -> Any:
     """Draw an answer of the depot as an Altair chart.
 
@@ -119,7 +121,7 @@ def plot(
     says so.
 
     `headed`: whether the chart carries its own title. `width`: pixels, or "container" on a page. `selection`:
-    whether it answers to clicks and hovering beyond tooltips. `most`: how many rows of shares by group are drawn, in
+    whether it answers to clicks and hovering beyond tooltips. `limit`: how many rows of shares by group are drawn, in
     the order the chart states.
 
     Raises `RequestError` for an answer of more than 2,000 rows, for one with too many panels by month, and for
@@ -141,7 +143,7 @@ def plot(
         return OTHERS[type(result)](result, headed=headed, width=width, selection=selection)
     if {"month", "week"} & set(by_of(result)):
         return plot_months(result, headed=headed, width=width, selection=selection)
-    return plot_groups(result, headed=headed, width=width, selection=selection, most=most)
+    return plot_groups(result, headed=headed, width=width, selection=selection, limit=limit)
 
 
 def _title(result: Answer) -> str:

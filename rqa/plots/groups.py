@@ -6,7 +6,7 @@ import altair as alt
 
 from rqa.answers.core.result import Answer
 from rqa.answers.yields.rolled import RolledYield
-from rqa.plots.reading import Reading, heading, limits, read, row_of, said
+from rqa.plots.reading import ShareReading, heading, limits, read, row_of, said
 from rqa.plots.theme import WIDTH, finish
 from rqa.words import NAMES, counted, percent
 
@@ -19,7 +19,7 @@ SAID = 12
 """Rows spelled out in the text alternative; the table beside the chart holds all."""
 
 
-def ordered(rows: list[dict[str, Any]], reading: Reading) -> list[dict[str, Any]]:
+def ordered(rows: list[dict[str, Any]], reading: ShareReading) -> list[dict[str, Any]]:
     """Rows in a total order: worst first, then the larger, then by name; rows without data last."""
     if IN_ORDER & set(reading.by):
         return sorted(rows, key=lambda r: r["label"])
@@ -27,7 +27,7 @@ def ordered(rows: list[dict[str, Any]], reading: Reading) -> list[dict[str, Any]
     return sorted(rows, key=lambda r: (r["value"] is None, sign * (r["value"] or 0.0), -r["size"], r["label"]))
 
 
-def order_text(reading: Reading) -> str:
+def order_text(reading: ShareReading) -> str:
     """The order of the rows, in words."""
     if IN_ORDER & set(reading.by):
         return "in their own order"
@@ -35,7 +35,7 @@ def order_text(reading: Reading) -> str:
     return f"{end} first; equal shares: larger first, then by name"
 
 
-def overall(rows: list[dict[str, Any]], answer: Answer, reading: Reading) -> float | None:
+def overall(rows: list[dict[str, Any]], answer: Answer, reading: ShareReading) -> float | None:
     """The share over all rows, where rows may be added up."""
     if not reading.adds_up or not reading.events or len(rows) < 2:
         return None
@@ -54,14 +54,14 @@ def plot_groups(
     headed: bool = True,
     width: int | str = WIDTH,
     selection: bool = True,
-    most: int | None = None,
+    limit: int | None = None,
 ) -> Any:
     """Shares by group with intervals; in a notebook a click carries one row's interval through the others."""
     reading = read(answer)
     rows = ordered([row_of(r, reading) for r in answer.table.iter_rows(named=True)], reading)
     centre, whole = overall(rows, answer, reading), len(rows)
     word = whole_word(answer)
-    rows = rows[:most]
+    rows = rows[:limit]
     for place, row in enumerate(rows):
         row["row"] = place
     pick = _pick(rows, reading, selection)
@@ -93,7 +93,7 @@ def plot_groups(
     )
 
 
-def _pick(rows: list[dict[str, Any]], reading: Reading, selection: bool) -> Any:
+def _pick(rows: list[dict[str, Any]], reading: ShareReading, selection: bool) -> Any:
     """A drop-down over the first of several groupings, or a click on a row when there is one."""
     if not selection or len(rows) < 2:
         return None
@@ -111,7 +111,7 @@ def _pick(rows: list[dict[str, Any]], reading: Reading, selection: bool) -> Any:
 
 
 def _layers(
-    rows: list[dict[str, Any]], reading: Reading, centre: float | None, pick: Any, word: str
+    rows: list[dict[str, Any]], reading: ShareReading, centre: float | None, pick: Any, word: str
 ) -> list[Any]:
     base = alt.Chart()
     choosing = pick is not None and len(reading.by) > 1
@@ -164,7 +164,7 @@ def _overall(centre: float, base: Any, scale: Any, y: Any, said: str) -> list[An
     ]
 
 
-def _tips(rows: list[dict[str, Any]], reading: Reading) -> list[tuple[str, str]]:
+def _tips(rows: list[dict[str, Any]], reading: ShareReading) -> list[tuple[str, str]]:
     tips = [("label", " · ".join(NAMES.get(b, b) for b in reading.by) or "group"), ("share", reading.title.lower())]
     tips += [("interval", f"{reading.level_text} interval"), ("counts", reading.did or "size")]
     if rows and "jobs" in rows[0]:
@@ -176,7 +176,7 @@ def _tips(rows: list[dict[str, Any]], reading: Reading) -> list[tuple[str, str]]
     return tips
 
 
-def _description(rows: list[dict[str, Any]], reading: Reading, centre: float | None, word: str) -> str:
+def _description(rows: list[dict[str, Any]], reading: ShareReading, centre: float | None, word: str) -> str:
     text = [f"{heading(reading)}."]
     if centre is not None:
         text.append(f"{word.capitalize()} together: {percent(centre)}.")

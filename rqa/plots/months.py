@@ -8,8 +8,8 @@ import altair as alt
 from rqa.answers.comebacks.rate import Comebacks
 from rqa.answers.core.result import Answer
 from rqa.errors import RequestError
-from rqa.plots.period_axes import Ground, early_word, early_zone, ground, in_panels, month_under_pointer
-from rqa.plots.reading import Reading, heading, limits, read, row_of, said
+from rqa.plots.period_axes import PeriodAxes, early_word, early_zone, ground, in_panels, month_under_pointer
+from rqa.plots.reading import ShareReading, heading, limits, read, row_of, said
 from rqa.plots.theme import PAPER, WIDTH, finish
 from rqa.words import counted, month_key, month_name, week_of
 
@@ -51,7 +51,7 @@ def plot_months(answer: Answer, *, headed: bool = True, width: int | str = WIDTH
     )
 
 
-def _rows(answer: Answer, reading: Reading) -> list[dict[str, Any]]:
+def _rows(answer: Answer, reading: ShareReading) -> list[dict[str, Any]]:
     rows = []
     period = period_in(reading.by)
     others = [b for b in reading.by if b != period]
@@ -85,7 +85,7 @@ def not_over(first: date, answer: Answer, period: str) -> bool:
     return month_key(as_of) == month_key(first) == month_key(as_of + timedelta(days=1))
 
 
-def _place(rows: list[dict[str, Any]], under: Ground) -> None:
+def _place(rows: list[dict[str, Any]], under: PeriodAxes) -> None:
     """Heights of the size bars, and intervals cut at the scale's end."""
     most = max([r["size"] for r in rows] + [1])
     for r in rows:
@@ -97,7 +97,9 @@ def _place(rows: list[dict[str, Any]], under: Ground) -> None:
             r["cut"] = r["high"] > under.top + 1e-9
 
 
-def _picture(rows: list[dict[str, Any]], reading: Reading, under: Ground, panels: list[str], selection: bool) -> Any:
+def _picture(
+    rows: list[dict[str, Any]], reading: ShareReading, under: PeriodAxes, panels: list[str], selection: bool
+) -> Any:
     values = alt.Data(values=rows)
     base = alt.Chart() if len(panels) > 1 else alt.Chart(values)
     x, y = under.x(), under.y("dot")
@@ -148,7 +150,7 @@ def _picture(rows: list[dict[str, Any]], reading: Reading, under: Ground, panels
     return in_panels(layers, values, len(panels))
 
 
-def _words(rows: list[dict[str, Any]], reading: Reading, selection: bool) -> list[str]:
+def _words(rows: list[dict[str, Any]], reading: ShareReading, selection: bool) -> list[str]:
     most, every = max([r["size"] for r in rows] + [0]), period_in(reading.by)
     words = [
         f"dot = share, line = {reading.level_text} interval; bars at the foot = {reading.of} (up to {most:,} a {every})"
@@ -165,7 +167,7 @@ def _words(rows: list[dict[str, Any]], reading: Reading, selection: bool) -> lis
     return words
 
 
-def _description(rows: list[dict[str, Any]], reading: Reading) -> str:
+def _description(rows: list[dict[str, Any]], reading: ShareReading) -> str:
     text = [f"{heading(reading)}, {month_name(min(r['month'] for r in rows))} to "
             f"{month_name(max(r['month'] for r in rows))}."]
     have = [r for r in rows if r["state"] == "mature" and r["value"] is not None]

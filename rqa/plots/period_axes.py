@@ -24,7 +24,7 @@ Labels = Mapping[str, Sequence[str]]
 
 
 @dataclass(frozen=True)
-class Ground:
+class PeriodAxes:
     """What lies under every chart by period: the periods in order and the vertical scale, with room for the size bars.
 
     `labels` holds the periods named on the axis, with the lines of their names.
@@ -122,7 +122,7 @@ def ground(
     labels: Labels | None = None,
     headroom: float = 0.0,
     bars: bool = True,
-) -> Ground:
+) -> PeriodAxes:
     """The ground for these periods and values; the scale starts at zero, or a round step below the lowest value.
 
     `labels` None means months or weeks, the empty ones in between too; else `months` are all there are, in order.
@@ -143,7 +143,7 @@ def ground(
     ticks = tuple(round(i * step, 9) for i in range(low, max(high, low + 1) + 1) if not share or i * step <= 1 + 1e-9)
     end = max(ticks[-1], min(top, 1.0)) if share else ticks[-1]
     end += headroom * (end - ticks[0])
-    return Ground(periods, ticks[0], end, ticks, named, share, 0.17 if bars else 0.03)
+    return PeriodAxes(periods, ticks[0], end, ticks, named, share, 0.17 if bars else 0.03)
 
 
 def _step(span: float) -> float:
@@ -162,7 +162,7 @@ def early_word(follow_up: bool, period: str = "month") -> str:
     return "not yet matured" if follow_up else f"{period} not over"
 
 
-def early_zone(first: str, last: str, under: Ground, *, base: Any, word: str) -> list[Any]:
+def early_zone(first: str, last: str, under: PeriodAxes, *, base: Any, word: str) -> list[Any]:
     """A dashed frame over the months whose follow-up is not over, with the words above it."""
     right = under.periods.index(last) > 0.6 * len(under.periods)
     here = base.transform_filter(f"datum.month == '{last if right else first}'").transform_calculate(

@@ -32,7 +32,7 @@ FITTING = 5
 
 
 @dataclass(frozen=True)
-class Reading:
+class ShareReading:
     """How to read an answer's table as shares with intervals."""
 
     title: str
@@ -58,20 +58,20 @@ def by_of(answer: Answer) -> tuple[str, ...]:
     return (by,) if isinstance(by, str) else tuple(by or ())
 
 
-def read(answer: Answer) -> Reading:
+def read(answer: Answer) -> ShareReading:
     """The reading of an answer that consists of shares; what is none of the others is a rolled yield."""
     by, settings = by_of(answer), answer.settings
     level = float(str(settings.get("level", 0.95)))
     if isinstance(answer, Comebacks):
         title = f"Come-backs within {counted(settings.get('window', 30), 'day')}"
-        if settings.get("index", "repaired") != "repaired":
+        if settings.get("index_disposition", "repaired") != "repaired":
             title += " of visits without fault found"
-        return Reading(
+        return ShareReading(
             title, "rate", "matured", "returned", "came back", "matured jobs", True, set(by) <= PARTITION, by, level
         )
     if isinstance(answer, FirstPassYield):
         tests = settings.get("of") == "diagnostics"
-        return Reading(
+        return ShareReading(
             "First-run pass share of diagnostics" if tests else "First-pass yield",
             "yield",
             "exposures",
@@ -84,7 +84,7 @@ def read(answer: Answer) -> Reading:
             level,
         )
     if isinstance(answer, CleanJobs):
-        return Reading(
+        return ShareReading(
             "Clean-job share",
             "share",
             "jobs",
@@ -97,7 +97,7 @@ def read(answer: Answer) -> Reading:
             level,
         )
     if isinstance(answer, Conformance):
-        return Reading(
+        return ShareReading(
             "Jobs that followed their procedure",
             "share",
             "jobs",
@@ -110,10 +110,10 @@ def read(answer: Answer) -> Reading:
             level,
         )
     if isinstance(answer, Rework):
-        return Reading(
-            "Steps done again", "share", "executed", "again", "done again", "first attempts", True, True, by, level
+        return ShareReading(
+            "Steps done again", "share", "executed", "reworked", "done again", "first attempts", True, True, by, level
         )
-    return Reading("Rolled yield", "yield", "steps", "", "", "steps", False, False, by, level)
+    return ShareReading("Rolled yield", "yield", "steps", "", "", "steps", False, False, by, level)
 
 
 def limits(answer: Answer) -> list[str]:
@@ -133,13 +133,13 @@ def _few(values: Sequence[object]) -> list[str]:
     return said if len(said) <= FITTING else [*said[: FITTING - 2], f"{len(said) - FITTING + 2} more"]
 
 
-def heading(reading: Reading) -> str:
+def heading(reading: ShareReading) -> str:
     """The chart's title: what, and by what."""
     names = [NAMES.get(b, b) for b in reading.by]
     return f"{reading.title}, by {' and '.join(names)}" if names else reading.title
 
 
-def row_of(row: Mapping[str, Any], reading: Reading) -> dict[str, Any]:
+def row_of(row: Mapping[str, Any], reading: ShareReading) -> dict[str, Any]:
     """One table row as a chart row: plain JSON values, the texts that stand beside the mark and in the tooltip."""
     size = int(row[reading.size])
     value, low, high = (row[c] if known(row[c]) else None for c in (reading.value, "low", "high"))
@@ -171,7 +171,7 @@ def _label(row: Mapping[str, Any], by: str) -> str:
     return month_name(week_of(row[by])) if by == "week" else spoken(row[by])
 
 
-def said(row: Mapping[str, Any], reading: Reading) -> str:
+def said(row: Mapping[str, Any], reading: ShareReading) -> str:
     """One row in words, for text alternatives."""
     if row["value"] is None:
         noun = counted_of(row["size"], reading.of).partition(" ")[2]

@@ -14,7 +14,7 @@ from rqa.answers.improve.findings import MonthFindings
 from rqa.answers.improve.verdicts import UNJUDGED, Verdicts
 from rqa.depot import Depot
 from rqa.plots.comebacks.costs import money
-from rqa.review.facts import Basis, Figure, Section, Table
+from rqa.review.facts import FigureScope, PageFigure, PageTable, Section
 from rqa.review.figures import figure_of
 from rqa.words import NAMES, count, counted, fixed, listed, month_name, percent, signed, spoken
 
@@ -94,12 +94,12 @@ def improved(depot: Depot, month: date, found: MonthFindings | None = None, show
     )
     if any(spared[name] for name in open_ones["action_id"]):
         notes.append(SUM)
-    figures: tuple[Figure, ...] = ()
+    figures: tuple[PageFigure, ...] = ()
     if open_ones.height:
         kept = _only(answer, open_ones)
         heading = "Come-backs before and after each action"
         figures = (figure_of("verdicts", heading, READING, kept, _table(open_ones), noted=False),)
-    basis = Basis(None, WINDOW, more=BEFORE.format(answer.settings["before_days"]))
+    basis = FigureScope(None, WINDOW, more=BEFORE.format(answer.settings["before_days"]))
     return Section("actions", HEADING, basis, points=words, notes=tuple(notes), figures=figures)
 
 
@@ -170,7 +170,7 @@ def _when(row: dict[str, object]) -> str:
     return f", expected on {row['expected_on']}" if row["verdict"] == "too early" and row["expected_on"] else ""
 
 
-def _table(rows: pl.DataFrame) -> Table:
+def _table(rows: pl.DataFrame) -> PageTable:
     cells = tuple(
         (
             r["action_id"], r["what"], f"{r['started_on']}", _rate(r["returned_before"], r["jobs_before"]),
@@ -178,7 +178,7 @@ def _table(rows: pl.DataFrame) -> Table:
         )
         for r in rows.iter_rows(named=True)
     )
-    return Table("Before, after and verdict", HEADS, cells, 3)
+    return PageTable("Before, after and verdict", HEADS, cells, 3)
 
 
 def _rate(returned: int | None, jobs: int | None) -> str:

@@ -10,7 +10,7 @@ from rqa.answers.core.own_work import TOUCHED
 from rqa.answers.steps.costs import StepCosts
 from rqa.depot import Depot
 from rqa.plots.comebacks.costs import MOST, money
-from rqa.review.facts import Basis, Figure, Section, Table
+from rqa.review.facts import FigureScope, PageFigure, PageTable, Section
 from rqa.review.figures import figure_of
 from rqa.review.spans import year_held
 from rqa.review.steps import SPLIT, laid_of
@@ -61,7 +61,7 @@ def cost(depot: Depot, month: date) -> Section:
     ]
     by_step = depot.steps.costs(months=year, window=WINDOW)
     tables = (_steps(by_step),) if by_step.table.height else ()
-    basis = Basis(year, WINDOW, "the jobs with which units came back")
+    basis = FigureScope(year, WINDOW, "the jobs with which units came back")
     notes = tuple(n for n in whole.notes if n not in words and not isinstance(n, Sentence))
     notes += tuple(n for n in kinds.notes if isinstance(n, Sentence) and set(n.lacks) & set(TOUCHED))
     if tables:
@@ -71,7 +71,7 @@ def cost(depot: Depot, month: date) -> Section:
     )
 
 
-def _steps(answer: StepCosts) -> Table:
+def _steps(answer: StepCosts) -> PageTable:
     """What was laid to steps, and what it cost."""
     rows = answer.table.head(STEPS)
     cells = tuple(
@@ -86,7 +86,7 @@ def _steps(answer: StepCosts) -> Table:
     currency = str(answer.settings["currency"])
     whole = money(float(answer.table["cost"].sum()), currency)
     caption = f"Cost laid to steps{of}{f', {currency}' if currency else ''}: {laid_of(answer)}"
-    return Table(f"{caption}; shares are of the {whole} laid to steps in all", heads, cells)
+    return PageTable(f"{caption}; shares are of the {whole} laid to steps in all", heads, cells)
 
 
 def _said(there: Grounds, answer: ComebackCosts, when: str) -> str:
@@ -121,11 +121,11 @@ def _why(row: dict[str, Any]) -> str:
     return "; ".join(f"{words} ({count(row[name])})" for name, words in said.items() if row[name])
 
 
-def _figure(key: str, heading: str, answer: ComebackCosts, *, reading: str) -> Figure:
+def _figure(key: str, heading: str, answer: ComebackCosts, *, reading: str) -> PageFigure:
     return figure_of(key, heading, reading.strip(), answer, _table(answer, heading), noted=False)
 
 
-def _table(answer: ComebackCosts, caption: str) -> Table:
+def _table(answer: ComebackCosts, caption: str) -> PageTable:
     by: Any = answer.settings["by"]
     heads = (*by, *HEADS)
     table = answer.table.sort("month") if by == ("month",) else answer.table
@@ -139,7 +139,7 @@ def _table(answer: ComebackCosts, caption: str) -> Table:
     ]
     currency = answer.settings["currency"]
     kept = [i for i in range(len(heads)) if by != ("month",) or heads[i] != "together"]
-    return Table(
+    return PageTable(
         f"{caption}{f' ({currency})' if currency else ''}; shares are of the cost known in all",
         tuple(heads[i] for i in kept),
         tuple(tuple(row[i] for i in kept) for row in rows),

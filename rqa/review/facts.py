@@ -10,7 +10,7 @@ from rqa.words import counted, months_said
 
 
 @dataclass(frozen=True)
-class Table:
+class PageTable:
     """A small table of texts; the first `names` columns are names, the others numbers, set to the right."""
 
     caption: str
@@ -20,7 +20,7 @@ class Table:
 
 
 @dataclass(frozen=True)
-class Basis:
+class FigureScope:
     """What figures count: the first and last of the months looked at, and within how many days a come-back counts.
 
     `of` says what lies in these months; `more` is what else a reader must know of the counting.
@@ -42,7 +42,7 @@ class Basis:
 
 
 @dataclass(frozen=True)
-class Figure:
+class PageFigure:
     """One picture with its heading, how to read it, its text alternative, and the numbers behind it.
 
     `basis` is said under it where it stands in no section that says it for all of its figures.
@@ -52,9 +52,9 @@ class Figure:
     heading: str
     reading: str
     spec: dict[str, Any]
-    table: Table
+    table: PageTable
     notes: tuple[str, ...] = ()
-    basis: Basis | None = None
+    basis: FigureScope | None = None
     months: tuple[date, date] | None = None
     window: int | None = None
 
@@ -113,12 +113,12 @@ class Section:
 
     key: str
     heading: str
-    basis: Basis | None
+    basis: FigureScope | None
     words: tuple[str, ...] = ()
     points: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
-    tables: tuple[Table, ...] = ()
-    figures: tuple[Figure, ...] = ()
+    tables: tuple[PageTable, ...] = ()
+    figures: tuple[PageFigure, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -141,13 +141,13 @@ class MonthFacts:
     pointers: tuple[Pointer, ...]
     quiet: Sentence
     looked: tuple[str, ...]
-    figures: tuple[Figure, ...]
+    figures: tuple[PageFigure, ...]
     first: tuple[Section, ...]
     then: tuple[Section, ...]
     last: tuple[Section, ...]
     record: Record
-    intake: tuple[Table, ...]
-    files: Table
+    intake: tuple[PageTable, ...]
+    files: PageTable
     intake_words: str
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -155,7 +155,7 @@ class MonthFacts:
     made_by: str
 
     @property
-    def drawn(self) -> tuple[Figure, ...]:
+    def drawn(self) -> tuple[PageFigure, ...]:
         """Every figure of the page, in its order."""
         before, after = ([f for s in part for f in s.figures] for part in (self.first, (*self.then, *self.last)))
         return (*before, *self.figures, *after)

@@ -12,7 +12,7 @@ from rqa.answers.core.result import Answer
 from rqa.depot import Depot
 from rqa.plots import plot
 from rqa.plots.groups import SHOWN_FROM
-from rqa.review.facts import Basis, Figure, Table
+from rqa.review.facts import FigureScope, PageFigure, PageTable
 from rqa.review.suppressed import shown_groups
 from rqa.shown import all_shown
 from rqa.words import count, interval, month_name, percent, plural, spoken
@@ -32,7 +32,7 @@ HEADS = {
 
 def figures(
     depot: Depot, month: date, span: tuple[date, date] | None, shown: tuple[date, date], general: tuple[str, ...]
-) -> tuple[Figure, ...]:
+) -> tuple[PageFigure, ...]:
     """All figures of the page.
 
     `span` is the year of matured closing months, `shown` the months on the time axes, `general` the notes that hold
@@ -49,13 +49,13 @@ def figures(
     return _said_once([replace(f, basis=_basis(f)) for f in made], general)
 
 
-def _basis(figure: Figure) -> Basis:
+def _basis(figure: PageFigure) -> FigureScope:
     """What a figure that stands alone counts."""
     counted = {"steps": "first checks of steps", "clean_jobs": "checked jobs"}.get(figure.key)
-    return Basis(figure.months, figure.window if counted is None else None, counted or "jobs closed")
+    return FigureScope(figure.months, figure.window if counted is None else None, counted or "jobs closed")
 
 
-def _said_once(made: list[Figure], general: tuple[str, ...]) -> tuple[Figure, ...]:
+def _said_once(made: list[PageFigure], general: tuple[str, ...]) -> tuple[PageFigure, ...]:
     """The figures with each note under the first of them that it belongs to."""
     seen, kept = set(general), []
     for figure in made:
@@ -65,20 +65,20 @@ def _said_once(made: list[Figure], general: tuple[str, ...]) -> tuple[Figure, ..
 
 
 def figure_of(
-    key: str, heading: str, reading: str, answer: Answer, table: Table, *, noted: bool = True, **how: Any
-) -> Figure:
+    key: str, heading: str, reading: str, answer: Answer, table: PageTable, *, noted: bool = True, **how: Any
+) -> PageFigure:
     """An answer drawn for the page; `noted` puts its notes under the picture."""
     # The tests hold pictures against the grammar; doing so for every reader would be a tenth of the page's time.
     spec = all_shown(plot(answer, headed=False, width="container", selection=False, **how).to_dict(validate=False))
     s = answer.settings
     months, window = s.get("months"), s.get("window")
-    return Figure(
+    return PageFigure(
         key, heading, reading, spec, table, tuple(answer.notes) if noted else (),
         months=months if isinstance(months, tuple) else None, window=window if isinstance(window, int) else None,
     )
 
 
-def _control(depot: Depot, measure: str, heading: str, shown: tuple[date, date]) -> Figure:
+def _control(depot: Depot, measure: str, heading: str, shown: tuple[date, date]) -> PageFigure:
     answer = depot.control_chart(measure, window=30, months=shown)
     reading = (
         "Each dot is a month. The band shows how far chance alone moves a month of that size, its line the mean. "
@@ -93,7 +93,7 @@ def _control(depot: Depot, measure: str, heading: str, shown: tuple[date, date])
     return figure_of(measure, heading, reading, answer, table_of(answer, heading))
 
 
-def _later(depot: Depot, shown: tuple[date, date]) -> Figure:
+def _later(depot: Depot, shown: tuple[date, date]) -> PageFigure:
     answer = depot.projection(90, months=shown)
     heading = "Come-backs within 90 days, by closing month, mature and projected"
     reading = (
@@ -107,22 +107,22 @@ def _later(depot: Depot, shown: tuple[date, date]) -> Figure:
     return figure_of("comebacks-90", heading, reading, answer, table_of(table, heading))
 
 
-def _work(depot: Depot, span: tuple[date, date]) -> Figure:
+def _work(depot: Depot, span: tuple[date, date]) -> PageFigure:
     whole = depot.comebacks(window=30, by=("model", "procedure"), months=span)
     answer, left = enough(whole, "matured")
     heading = f"Come-backs within 30 days, by model and procedure, {month_name(span[0])} to {month_name(span[1])}"
     reading = _rows_reading("kind of work", answer.table.height, GROUPS_DRAWN, "highest", left)
     reading += _not_shown(whole.table["matured"].to_list(), left, "without a matured job")
-    return figure_of("work", heading, reading, answer, table_of(answer, heading), most=GROUPS_DRAWN)
+    return figure_of("work", heading, reading, answer, table_of(answer, heading), limit=GROUPS_DRAWN)
 
 
-def _steps(depot: Depot, month: date) -> Figure:
+def _steps(depot: Depot, month: date) -> PageFigure:
     whole = depot.first_pass_yield(by=("step",), months=month)
     answer, left = enough(whole, "exposures")
     heading = f"First-pass yield by step, {month_name(month)}"
     reading = _rows_reading("step", answer.table.height, STEPS_DRAWN, "lowest", left)
     reading += _not_shown(whole.table["exposures"].to_list(), left, "never checked")
-    return figure_of("steps", heading, reading, answer, table_of(answer, heading), most=STEPS_DRAWN)
+    return figure_of("steps", heading, reading, answer, table_of(answer, heading), limit=STEPS_DRAWN)
 
 
 def _rows_reading(what: str, rows: int, drawn: int, end: str, left: int) -> str:
@@ -150,7 +150,7 @@ def enough(answer: AnyAnswer, size: str) -> tuple[AnyAnswer, int]:
     return replace(answer, table=kept, settings=settings), left
 
 
-def table_of(answer: Answer, caption: str) -> Table:
+def table_of(answer: Answer, caption: str) -> PageTable:
     """An answer's table as texts: shares as percentages, both ends of an interval in one column."""
     names = answer.table.columns
     ends = ("lower", "upper") if "lower" in names else ("low", "high")
@@ -162,7 +162,7 @@ def table_of(answer: Answer, caption: str) -> Table:
     heads = [HEADS.get(n, n.replace("_", " ")) for n in columns]
     between = "limits of chance" if ends[0] == "lower" else "95 % interval"
     count_names = sum(1 for n in columns if n in ("month", "period", "model", "procedure", "step"))
-    return Table(caption, (*heads[:place], between, *heads[place:]), tuple(rows), count_names)
+    return PageTable(caption, (*heads[:place], between, *heads[place:]), tuple(rows), count_names)
 
 
 def _cell(name: str, value: Any) -> str:
@@ -177,9 +177,9 @@ def _cell(name: str, value: Any) -> str:
     return count(value) if isinstance(value, int) else spoken(value)
 
 
-def plain_table(caption: str, columns: Sequence[str], rows: Sequence[Sequence[Any]], names: int) -> Table:
+def plain_table(caption: str, columns: Sequence[str], rows: Sequence[Sequence[Any]], names: int) -> PageTable:
     """A table of names and counts as texts; what there is nothing of has a dash."""
-    return Table(
+    return PageTable(
         caption,
         tuple(columns),
         tuple(tuple("–" if v is None else count(v) if isinstance(v, int) else str(v) for v in r) for r in rows),

@@ -7,7 +7,7 @@ from typing import Any
 from rqa.answers.core.grounds import Sentence
 from rqa.answers.improve.goals import NOT_YET
 from rqa.depot import Depot
-from rqa.review.facts import Basis, Section, Table
+from rqa.review.facts import FigureScope, PageTable, Section
 from rqa.review.verdicts import mature_month
 from rqa.words import counted, interval, month_name, percent
 
@@ -48,8 +48,8 @@ def goals(depot: Depot, month: date) -> Section:
         words += f", {len(unclear)} cannot be told: {'; '.join(each)}"
     words = f"{words}."
     heads = ("measure", "goal", "month", "met", "share", "95 % interval")
-    table = Table("Each goal in its latest final month", heads, tuple(rows), 4)
-    basis = Basis(None, more="Each goal counts the days in its name, in the month beside it.")
+    table = PageTable("Each goal in its latest final month", heads, tuple(rows), 4)
+    basis = FigureScope(None, more="Each goal counts the days in its name, in the month beside it.")
     return Section("goals", "Goals", basis, (words,), notes=notes, tables=(table,))
 
 

@@ -4,7 +4,7 @@ import polars as pl
 
 from rqa.answers.core.grounds import Sentence
 from rqa.depot import Depot
-from rqa.review.facts import Table
+from rqa.review.facts import PageTable
 from rqa.review.figures import plain_table
 from rqa.store.remarks import EMPTIED_BEGINS, UNKNOWN
 from rqa.store.report import changed_in_store
@@ -22,7 +22,7 @@ COUNTS = {
 """The counts of an account, and how the page heads them."""
 
 
-def intake(depot: Depot) -> tuple[tuple[Table, ...], Table, str]:
+def intake(depot: Depot) -> tuple[tuple[PageTable, ...], PageTable, str]:
     """The tables on intake, the account of each file, and one sentence that sums them up."""
     loaded = depot.data.loaded().table
     last = loaded.filter(pl.col("load_id") == pl.col("load_id").max()).sort("table_name", "source_file")
@@ -48,7 +48,7 @@ def intake(depot: Depot) -> tuple[tuple[Table, ...], Table, str]:
     return tuple(t for t in tables if t.rows), files, said
 
 
-def _accounts(caption: str, accounts: pl.DataFrame, *files: str) -> Table:
+def _accounts(caption: str, accounts: pl.DataFrame, *files: str) -> PageTable:
     """A table of accounts; merged, replaced and withdrawn rows have a column where there are any."""
     at_times = ("merged", "replaced", "withdrawn")
     shown = {name: head for name, head in COUNTS.items() if name not in at_times or accounts[name].sum()}
@@ -57,12 +57,12 @@ def _accounts(caption: str, accounts: pl.DataFrame, *files: str) -> Table:
     return plain_table(caption, heads, rows, 1 + len(files))
 
 
-def _by_table(last: pl.DataFrame) -> Table:
+def _by_table(last: pl.DataFrame) -> PageTable:
     summed = last.group_by("table_name", maintain_order=True).agg(pl.col(c).sum() for c in COUNTS)
     return _accounts("The last load, by table", summed)
 
 
-def _refused(refused: pl.DataFrame) -> Table:
+def _refused(refused: pl.DataFrame) -> PageTable:
     place = pl.col("source_file") + ", row " + pl.col("first_row").cast(pl.String)
     kinds = (
         refused.group_by("table_name", "column_name", "rule")
@@ -77,7 +77,7 @@ def _refused(refused: pl.DataFrame) -> Table:
     return plain_table("Rules that refused rows", ("rule", "table", "column", "first of them", "rows"), rows, 4)
 
 
-def _remarks(remarks: pl.DataFrame) -> Table:
+def _remarks(remarks: pl.DataFrame) -> PageTable:
     # An example of what SQL made nothing of is any value of a row, a name at times.
     shown = pl.when(~pl.col("remark").str.starts_with(EMPTIED_BEGINS)).then(pl.col("value").replace("", None))
     # Of an unknown name each value is a remark of its own; of other remarks there is one example a file.
@@ -98,6 +98,6 @@ def _remarks(remarks: pl.DataFrame) -> Table:
     return plain_table("Accepted, but worth a look", heads, rows, 3)
 
 
-def _loose_ends(depot: Depot) -> Table:
+def _loose_ends(depot: Depot) -> PageTable:
     rows = [r for r in depot.data.loose_ends().table.select("what", "rows").rows() if r[1]]
     return plain_table("Loose ends in the logs", ("what", "number"), rows, 1)

@@ -19,7 +19,7 @@ from rqa.plots.renderer import grammar_version, still
 from rqa.plots.theme import WIDTH
 from rqa.progress import Progress, Stage, silent
 from rqa.review.describe import describe
-from rqa.review.facts import MonthFacts, Table
+from rqa.review.facts import MonthFacts, PageTable
 from rqa.review.ledger import keep, read_ledger
 from rqa.shown import shown
 from rqa.stopping import held
@@ -98,7 +98,7 @@ def render(facts: MonthFacts) -> str:
     )
 
 
-def _table(table: Table) -> str:
+def _table(table: PageTable) -> str:
     kept = [[(_kept_together(text), n >= table.names) for n, text in enumerate(row)] for row in table.rows]
     head = [(_kept_together(text), n >= table.names) for n, text in enumerate(table.columns)]
     return html_table(head, kept, caption=_kept_together(table.caption), row_names=True)

@@ -7,7 +7,7 @@ from rqa.answers.core.ground_list import GROUNDS
 from rqa.answers.core.needs import untold
 from rqa.answers.improve.findings import MonthFindings
 from rqa.depot import Depot
-from rqa.review.facts import Basis, Section, Table
+from rqa.review.facts import FigureScope, PageTable, Section
 from rqa.review.suppressed import Sum, left_out
 from rqa.review.verdicts import CANNOT_BE_TOLD
 from rqa.words import count, counted, listed, spoken
@@ -80,9 +80,9 @@ def people(depot: Depot, span: tuple[date, date], found: MonthFindings) -> Secti
     if few:
         notes.append(f"Not compared, as a count of fewer than {FEWEST} people would name them: {listed(few)}.")
     notes += counted.notes if counted else ()
-    table = Table("How many differ", HEADS, tuple(rows), 1)
+    table = PageTable("How many differ", HEADS, tuple(rows), 1)
     return Section(
-        "people", HEADING, Basis(span, WINDOW), tuple(words), notes=tuple(dict.fromkeys(notes)), tables=(table,)
+        "people", HEADING, FigureScope(span, WINDOW), tuple(words), notes=tuple(dict.fromkeys(notes)), tables=(table,)
     )
 
 

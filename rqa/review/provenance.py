@@ -8,7 +8,7 @@ from importlib.metadata import version
 from rqa.answers.core.contrasts import SMALLEST
 from rqa.answers.core.grounds import Sentence
 from rqa.depot import Depot
-from rqa.review.facts import Pointer, Section, Table, Verdict
+from rqa.review.facts import PageTable, Pointer, Section, Verdict
 from rqa.review.ledger import LEDGER, Record, changes
 from rqa.words import month_name
 
@@ -88,5 +88,5 @@ def reproduced(depot: Depot, own: Record, earlier: Sequence[Record]) -> Section:
     )
     return Section(
         "reproduced", "Can be reproduced", None, words, points=changes(own, earlier),
-        tables=(Table("What this page stands on", ("what", "value"), tuple(rows), 2),),
+        tables=(PageTable("What this page stands on", ("what", "value"), tuple(rows), 2),),
     )

@@ -8,7 +8,7 @@ from datetime import date
 from rqa.answers.core.grounds import Sentence
 from rqa.answers.steps.battery_breaches import IN_UTC
 from rqa.depot import Depot
-from rqa.review.facts import Basis, Section, Table
+from rqa.review.facts import FigureScope, PageTable, Section
 from rqa.review.verdicts import no_job_closed
 from rqa.words import count, counted, month_name, spoken
 
@@ -22,7 +22,7 @@ KINDS = {"isolated_late": "battery isolated late", "reconnected_early": "battery
 def safety(depot: Depot, month: date) -> Section:
     """The month's breaches; names are left out."""
     answer = depot.steps.battery_breaches(months=month)
-    rows, basis = answer.table, Basis((month, month), of="jobs closed, in whatever way,")
+    rows, basis = answer.table, FigureScope((month, month), of="jobs closed, in whatever way,")
     notes = tuple(n for n in answer.notes if not isinstance(n, Sentence) and n != IN_UTC)
     if idle := no_job_closed(depot.grounds(month), month):
         return Section("safety", "Safety", basis, (f"{idle}.",), notes=notes)
@@ -40,12 +40,12 @@ def safety(depot: Depot, month: date) -> Section:
         words += " The jobs are not named here; the quality lead has the list."
         kinds = rows.group_by("kind").len().sort("kind").rows()
         counts = tuple((KINDS.get(kind, spoken(kind)), count(n)) for kind, n in kinds)
-        table = Table("Breaches of the battery's order", ("what", "times"), counts, 1)
+        table = PageTable("Breaches of the battery's order", ("what", "times"), counts, 1)
         return Section("safety", "Safety", basis, (words,), notes=notes, tables=(table,))
     cells = tuple(
         (r["job_id"], r["site"] or "–", f"{r['day']}", KINDS.get(r["kind"], spoken(r["kind"])), r["what"])
         for r in rows.head(LISTED).iter_rows(named=True)
     )
     shown = f" (the first {LISTED} of {count(rows.height)})" if rows.height > LISTED else ""
-    table = Table(f"Breaches of the battery's order{shown}", ("job", "site", "day", "what", "as logged"), cells, 5)
+    table = PageTable(f"Breaches of the battery's order{shown}", ("job", "site", "day", "what", "as logged"), cells, 5)
     return Section("safety", "Safety", basis, (words,), notes=notes, tables=(table,))

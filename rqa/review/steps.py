@@ -16,7 +16,7 @@ from rqa.answers.steps.risk import StepRisk
 from rqa.contract import OWN_WORK
 from rqa.depot import Depot
 from rqa.plots.comebacks.costs import money
-from rqa.review.facts import Basis, Figure, Section, Table
+from rqa.review.facts import FigureScope, PageFigure, PageTable, Section
 from rqa.review.figures import figure_of
 from rqa.words import count, counted, listed, months_said, spoken
 
@@ -42,7 +42,7 @@ BURSTS = (
 
 def wrong(depot: Depot, span: tuple[date, date], found: MonthFindings) -> Section:
     """Steps and their procedure over the months `span`, and the bursts found in them."""
-    basis = Basis(span, WINDOW)
+    basis = FigureScope(span, WINDOW)
     risk = depot.steps.risk(months=span, window=WINDOW, sort="cost_per_1000")
     rows = risk.table.filter((pl.col("exposures") >= SMALLEST) & (pl.col("attributed") > 0))
     bursts = _bursts(found.answers.get("bursts"), depot.people)
@@ -76,7 +76,7 @@ def _said(rows: pl.DataFrame, by: str) -> str:
     )
 
 
-def _table(risk: StepRisk, rows: pl.DataFrame, by: str) -> Table:
+def _table(risk: StepRisk, rows: pl.DataFrame, by: str) -> PageTable:
     """A row for steps that share one number."""
     groups: dict[tuple[str, ...], list[dict[str, Any]]] = {}
     for r in rows.iter_rows(named=True):
@@ -93,7 +93,9 @@ def _table(risk: StepRisk, rows: pl.DataFrame, by: str) -> Table:
     )
     first = "the costliest" if by == "cost" else "most come-backs"
     caption = f"Risky steps, {first} first ({len(cells)} of {len(groups)}): {laid_of(risk)}"
-    return Table(f"{caption}; “past all tests” is the share of these that had passed the tests for it", HEADS, cells, 3)
+    return PageTable(
+        f"{caption}; “past all tests” is the share of these that had passed the tests for it", HEADS, cells, 3
+    )
 
 
 def laid_of(answer: Answer) -> str:
@@ -126,7 +128,7 @@ def _range(row: dict[str, Any]) -> str:
     return "no data" if None in ends else " to ".join(map(_number, ends))
 
 
-def _map(depot: Depot, rows: pl.DataFrame, span: tuple[date, date]) -> Figure | None:
+def _map(depot: Depot, rows: pl.DataFrame, span: tuple[date, date]) -> PageFigure | None:
     """The procedure in which most come-backs are laid to the riskiest step."""
     step = rows["step"][0]
     worst = depot.steps.risk(
@@ -145,7 +147,7 @@ def _map(depot: Depot, rows: pl.DataFrame, span: tuple[date, date]) -> Figure | 
         for r in answer.table.iter_rows(named=True)
     )
     heads = ("place", "step", "phase", "come-backs per 10,000", "95 % interval")
-    return figure_of("step-map", heading, MAP.strip(), answer, Table(heading, heads, cells, 3), noted=False)
+    return figure_of("step-map", heading, MAP.strip(), answer, PageTable(heading, heads, cells, 3), noted=False)
 
 
 def _large(steps: pl.DataFrame) -> pl.DataFrame:
@@ -158,7 +160,7 @@ def _large(steps: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _bursts(answer: Answer | None, persons: frozenset[str]) -> Figure | None:
+def _bursts(answer: Answer | None, persons: frozenset[str]) -> PageFigure | None:
     """Bursts without those of persons and of windows with too few jobs to be shown."""
     if answer is None:
         return None
@@ -174,7 +176,7 @@ def _bursts(answer: Answer | None, persons: frozenset[str]) -> Figure | None:
     )
     drawn = replace(answer, table=told)
     reading = BURSTS.format(of=in_words(names_of(answer.settings["classes"]))[0])
-    return figure_of("bursts", heading, reading, drawn, Table(heading, heads, cells, 3), noted=False)
+    return figure_of("bursts", heading, reading, drawn, PageTable(heading, heads, cells, 3), noted=False)
 
 
 def _whose(row: dict[str, Any]) -> str:

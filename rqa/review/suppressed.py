@@ -23,37 +23,37 @@ class Sum:
 def left_out(
     counts: Sequence[int],
     sums: Sequence[Sum],
-    least: int,
+    min_cases: int,
     *,
     known: Collection[int] = (),
     unseen: Collection[int] = (),
 ) -> frozenset[int]:
     """The places of the counts that must not be shown.
 
-    Every count from 1 to `least` - 1 is among them; 0 says that there is nobody, and is shown. `known` are counts that
-    a reader knows anyway, and that hiding would not help; `unseen` those that are shown nowhere, though they may follow
-    from others. Of what may be left out in addition, the smallest counts are taken first. Where nothing is left to be
-    left out a small group is as good as known, since it is all that its total holds.
+    Every count from 1 to `min_cases` - 1 is among them; 0 says that there is nobody, and is shown. `known` are counts
+    that a reader knows anyway, and that hiding would not help; `unseen` those that are shown nowhere, though they may
+    follow from others. Of what may be left out in addition, the smallest counts are taken first. Where nothing is left
+    to be left out a small group is as good as known, since it is all that its total holds.
     """
-    hidden = {i for i, n in enumerate(counts) if 0 < n < least and i not in known}
+    hidden = {i for i, n in enumerate(counts) if 0 < n < min_cases and i not in known}
     while True:
-        more = _more(counts, sums, least, hidden, frozenset(unseen) - hidden, known)
+        more = _more(counts, sums, min_cases, hidden, frozenset(unseen) - hidden, known)
         if more is None:
             return frozenset(hidden)
         hidden.add(more)
 
 
-def shown_groups(sizes: Sequence[int], least: int) -> list[bool]:
+def shown_groups(sizes: Sequence[int], min_cases: int) -> list[bool]:
     """Which groups of one whole may be shown, where the whole is known: no small one, and none that gives one away."""
     whole = len(sizes)
-    hidden = left_out([*sizes, sum(sizes)], [Sum(whole, tuple(range(whole)))], least, known={whole})
-    return [n >= least and i not in hidden for i, n in enumerate(sizes)]
+    hidden = left_out([*sizes, sum(sizes)], [Sum(whole, tuple(range(whole)))], min_cases, known={whole})
+    return [n >= min_cases and i not in hidden for i, n in enumerate(sizes)]
 
 
 def _more(
     counts: Sequence[int],
     sums: Sequence[Sum],
-    least: int,
+    min_cases: int,
     hidden: Collection[int],
     unseen: Collection[int],
     known: Collection[int],
@@ -64,7 +64,7 @@ def _more(
     for one in sums:
         places = {one.total, *one.parts}
         gap = [p for p in one.parts if p in unknown]
-        small = one.total not in unknown and 0 < sum(counts[p] for p in gap) < least
+        small = one.total not in unknown and 0 < sum(counts[p] for p in gap) < min_cases
         if places & set(hidden) and (small or places & set(hidden) & told):
             free = [p for p in one.parts if p not in unknown and p not in known and counts[p]]
             if free:

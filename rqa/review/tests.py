@@ -13,7 +13,7 @@ from rqa.answers.core.result import Answer
 from rqa.answers.improve.findings import MonthFindings
 from rqa.answers.tests.coverage import CoverageGap
 from rqa.depot import Depot
-from rqa.review.facts import Basis, Figure, Section, Table
+from rqa.review.facts import FigureScope, PageFigure, PageTable, Section
 from rqa.review.figures import enough, figure_of
 from rqa.words import count, counted, interval, listed, percent, spoken
 
@@ -31,7 +31,7 @@ MOVED = ("station drift", "station difference")
 
 def believed(depot: Depot, span: tuple[date, date], found: MonthFindings) -> Section:
     """Flaky tests, escapes, gaps and drifting stations over the months `span`; what stands out is in `found`."""
-    there, basis = depot.grounds(span, window=WINDOW), Basis(span, WINDOW)
+    there, basis = depot.grounds(span, window=WINDOW), FigureScope(span, WINDOW)
     none = there.lack("diagnostics", "tested_there", about="whether the tests can be believed")
     if none or "retests" not in found.answers:
         return Section("believed", HEADING, basis, () if none is None else (none,))
@@ -106,7 +106,7 @@ def _moved(stations: list[Finding]) -> str:
     return f"{told}. Check the calibration before believing the readings."
 
 
-def _escapes(depot: Depot, span: tuple[date, date]) -> Figure | None:
+def _escapes(depot: Depot, span: tuple[date, date]) -> PageFigure | None:
     answer = depot.tests.escapes(window=WINDOW, months=span)
     sized = answer.table.with_columns((pl.col("caught") + pl.col("escaped")).alias("faults"))
     answer = replace(answer, table=enough(replace(answer, table=sized), "faults")[0].table.drop("faults"))
@@ -119,14 +119,14 @@ def _escapes(depot: Depot, span: tuple[date, date]) -> Figure | None:
          interval(r["low"], r["high"]))
         for r in answer.table.iter_rows(named=True)
     )
-    return figure_of("escapes", heading, ESCAPES.strip(), answer, Table(heading, heads, cells), noted=True)
+    return figure_of("escapes", heading, ESCAPES.strip(), answer, PageTable(heading, heads, cells), noted=True)
 
 
-def _table(retests: Answer) -> Table:
+def _table(retests: Answer) -> PageTable:
     heads = ("test", "runs", "failed", "passed again with nothing done", "share", "95 % interval")
     cells = tuple(
         (spoken(r["test"]), count(r["runs"]), count(r["fails"]), count(r["retest_passes"]), percent(r["share"]),
          interval(r["low"], r["high"]))
         for r in enough(retests, "runs")[0].table.iter_rows(named=True)
     )
-    return Table("Failed runs that passed again", heads, cells)
+    return PageTable("Failed runs that passed again", heads, cells)

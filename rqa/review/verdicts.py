@@ -7,7 +7,7 @@ import polars as pl
 from rqa.answers.charts.month import UNCLEAR, MonthAgainstBefore
 from rqa.answers.core.finding import ALLOWED
 from rqa.answers.core.grounds import Grounds, Sentence
-from rqa.answers.improve.overall_findings import EARLIER, FIGURES, GROUNDS, Figure
+from rqa.answers.improve.overall_findings import EARLIER, FIGURES, GROUNDS, MonthMeasure
 from rqa.depot import Depot
 from rqa.review.facts import Verdict
 from rqa.stats import benjamini_hochberg
@@ -46,7 +46,9 @@ def discoveries(p_values: list[float]) -> list[bool]:
     return benjamini_hochberg(p_values=p_values, allowed=ALLOWED).found.tolist()
 
 
-def _verdict(there: Grounds, measure: Figure, found: MonthAgainstBefore | None, sure: bool, month: date) -> Verdict:
+def _verdict(
+    there: Grounds, measure: MonthMeasure, found: MonthAgainstBefore | None, sure: bool, month: date
+) -> Verdict:
     name, rests_on, none = measure.name, GROUNDS[measure.measure], "no data"
     months = 0 if found is None or found.share is None else 1
     of = f"final months up to {month_name(month)}"
@@ -75,7 +77,7 @@ def _verdict(there: Grounds, measure: Figure, found: MonthAgainstBefore | None, 
     return Verdict(name, own, share, limits, counts, before, gap, word, told)
 
 
-def _happened(measure: Figure, found: MonthAgainstBefore) -> str:
+def _happened(measure: MonthMeasure, found: MonthAgainstBefore) -> str:
     events, cases, own = count(found.count), count(found.size), month_name(found.month)
     if measure.measure == "comebacks":
         within = counted(measure.window, "day")

@@ -9,7 +9,7 @@ from rqa.answers.core.workbook import Sheet, write_sheets
 from rqa.depot import Depot
 from rqa.progress import Progress, Stage, silent
 from rqa.review.describe import describe
-from rqa.review.facts import MonthFacts, Table
+from rqa.review.facts import MonthFacts, PageTable
 from rqa.review.ledger import read_ledger
 from rqa.review.page import Page, folder_of, target_of
 from rqa.stopping import held
@@ -49,7 +49,7 @@ def write_tables(facts: MonthFacts, path: Path) -> Path:
     return write_sheets(sheets, path)
 
 
-def _tables(facts: MonthFacts) -> Iterable[tuple[str, Table]]:
+def _tables(facts: MonthFacts) -> Iterable[tuple[str, PageTable]]:
     """Every table of the page by a short name."""
     for section in facts.sections:
         for number, table in enumerate(section.tables, 1):

@@ -28,7 +28,7 @@ USUAL_POINTS = 20
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
-class Basis:
+class BaselinePoints:
     """The points that set the limits (true), the first point of each stage, the points set aside and why."""
 
     baseline: Mask
@@ -78,7 +78,9 @@ class Basis:
         return tuple(sentences)
 
 
-def basis(points: int, baseline: Baseline, stages: Stages, set_aside: Aside, *, charts: int | None = None) -> Basis:
+def basis(
+    points: int, baseline: Baseline, stages: Stages, set_aside: Aside, *, charts: int | None = None
+) -> BaselinePoints:
     """Check the three arguments against the number of points.
 
     Parameters
@@ -105,7 +107,7 @@ def basis(points: int, baseline: Baseline, stages: Stages, set_aside: Aside, *, 
     aside = _aside(set_aside, points)
     chosen[..., [point.index for point in aside]] = False
     chosen.setflags(write=False)
-    made = Basis(baseline=chosen, starts=starts, set_aside=aside)
+    made = BaselinePoints(baseline=chosen, starts=starts, set_aside=aside)
     if points:
         for number, (part, mask) in enumerate(made.stages(), start=1):
             if not mask.any():

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
-from rqa.spc.basis import Aside, Baseline, Basis, Mask, Stages, basis
+from rqa.spc.basis import Aside, Baseline, BaselinePoints, Mask, Stages, basis
 from rqa.spc.chart import Chart, judge
 from rqa.spc.dispersion import standardised
 from rqa.spc.moving_range import moving_ranges, sigma_of
@@ -151,7 +151,7 @@ def _chart(
     n: Numbers,
     plain: Callable[[Mask], tuple[Numbers, ...]],
     highest: float,
-    chosen: Basis,
+    chosen: BaselinePoints,
 ) -> LaneyChart:
     values = x / np.where(n == 0, np.nan, n)
 
@@ -191,7 +191,7 @@ def _chart(
     )
 
 
-def _warnings(n: Numbers, chosen: Basis, spread: Numbers) -> tuple[str, ...]:
+def _warnings(n: Numbers, chosen: BaselinePoints, spread: Numbers) -> tuple[str, ...]:
     found = list(chosen.few(n > 0))
     each = spread[list(chosen.starts)] if len(spread) else spread
     if np.isnan(each).any():

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 from rqa import arguments
 from rqa.arguments import Numbers
 from rqa.spc import proportion_chart, rate_chart
-from rqa.spc.basis import Baseline, Basis, Mask, Stages, basis
+from rqa.spc.basis import Baseline, BaselinePoints, Mask, Stages, basis
 from rqa.spc.chart import Chart
 from rqa.spc.probability_limits import Limits
 from rqa.spc.rules import beyond_limits
@@ -141,14 +141,14 @@ def u_charts(
     return _charts(x.astype(np.float64), n, rows, chosen, limits, rate_chart.METHODS[limits], rate_chart.SOURCE)
 
 
-def _basis(count: arguments.Counts, baseline: Baseline, stages: Stages) -> Basis:
+def _basis(count: arguments.Counts, baseline: Baseline, stages: Stages) -> BaselinePoints:
     if count.ndim != 2:
         raise ValueError(f"count must be of shape (charts, periods): shape {count.shape}")
     return basis(count.shape[1], baseline, stages, None, charts=count.shape[0])
 
 
 def _charts(
-    x: Numbers, n: Numbers, rows: tuple[Numbers, ...], chosen: Basis, limits: Limits, method: str, source: str
+    x: Numbers, n: Numbers, rows: tuple[Numbers, ...], chosen: BaselinePoints, limits: Limits, method: str, source: str
 ) -> ManyCharts:
     centre, sigma, lower, upper = rows
     values = x / np.where(n == 0, np.nan, n)

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from rqa import arguments
 from rqa.arguments import Numbers
-from rqa.spc.basis import Baseline, Basis, basis
+from rqa.spc.basis import Baseline, BaselinePoints, basis
 from rqa.spc.chart import Chart, judge
 from rqa.spc.rules import beyond_limits
 from rqa.spc.subgroup_constants import D2_OF_TWO
@@ -149,7 +149,7 @@ def ewma_chart(
     )
 
 
-def _target(x: Numbers, base: Basis, given: float | None) -> float:
+def _target(x: Numbers, base: BaselinePoints, given: float | None) -> float:
     if given is None:
         known = x[base.baseline & ~np.isnan(x)]
         if not len(known):
@@ -160,7 +160,7 @@ def _target(x: Numbers, base: Basis, given: float | None) -> float:
     return float(given)
 
 
-def _sigma(x: Numbers, base: Basis, given: float | None) -> float:
+def _sigma(x: Numbers, base: BaselinePoints, given: float | None) -> float:
     if given is None:
         moved = np.abs(np.diff(np.where(base.baseline, x, np.nan)))
         moved = moved[~np.isnan(moved)]

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
 from rqa.spc import probability_limits
-from rqa.spc.basis import Aside, Baseline, Basis, Mask, Stages, basis
+from rqa.spc.basis import Aside, Baseline, BaselinePoints, Mask, Stages, basis
 from rqa.spc.chart import Chart, judge
 from rqa.spc.dispersion import CLEARLY, Dispersion, dispersion, mean_excess, standardised
 from rqa.spc.probability_limits import FEW_EVENTS, Limits
@@ -225,7 +225,7 @@ def _chart(
     )
 
 
-def _warnings(x: Counts, n: Counts, chosen: Basis, limits: Limits, spread: Dispersion) -> tuple[str, ...]:
+def _warnings(x: Counts, n: Counts, chosen: BaselinePoints, limits: Limits, spread: Dispersion) -> tuple[str, ...]:
     found = list(chosen.few(n > 0))
     taken = chosen.baseline & (n > 0)
     events, jobs, count = int(x[taken].sum()), int(n[taken].sum()), int(taken.sum())

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
 from rqa.spc import probability_limits
-from rqa.spc.basis import Aside, Baseline, Basis, Mask, Stages, basis
+from rqa.spc.basis import Aside, Baseline, BaselinePoints, Mask, Stages, basis
 from rqa.spc.chart import Chart, judge
 from rqa.spc.probability_limits import Limits
 from rqa.spc.rules import beyond_limits
@@ -242,7 +242,7 @@ def _false_alarm(mean: float, lower: float, upper: float) -> float:
     return float(above + below)
 
 
-def _g_warnings(chosen: Basis, lower: Numbers, alarm: float) -> tuple[str, ...]:
+def _g_warnings(chosen: BaselinePoints, lower: Numbers, alarm: float) -> tuple[str, ...]:
     found = list(chosen.few(np.ones(chosen.points, dtype=np.bool_)))
     if len(lower) and not lower[-1] > 0:
         found.append("No gap is too short for this chart: it sees come-backs become rarer, not more frequent.")

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
 from rqa.spc import probability_limits
-from rqa.spc.basis import Aside, Baseline, Basis, Mask, Stages, basis
+from rqa.spc.basis import Aside, Baseline, BaselinePoints, Mask, Stages, basis
 from rqa.spc.chart import Chart, judge
 from rqa.spc.dispersion import CLEARLY, Dispersion, dispersion, mean_excess, standardised
 from rqa.spc.probability_limits import FEW_EVENTS, Limits
@@ -197,7 +197,7 @@ def counted_on(count: ArrayLike, size: ArrayLike) -> tuple[Counts, Numbers]:
     return found.astype(np.int64), n
 
 
-def _chart(x: Counts, n: Numbers, limits: Limits, chosen: Basis) -> RateChart:
+def _chart(x: Counts, n: Numbers, limits: Limits, chosen: BaselinePoints) -> RateChart:
     arguments.one_of("limits", limits, get_args(Limits))
     centre, sigma, lower, upper = chosen.by_stage(lambda mask: rate_lines(x, n, mask, limits))
     values = x / np.where(n == 0, np.nan, n)
@@ -222,7 +222,7 @@ def _chart(x: Counts, n: Numbers, limits: Limits, chosen: Basis) -> RateChart:
     )
 
 
-def _warnings(x: Counts, n: Numbers, chosen: Basis, limits: Limits, spread: Dispersion) -> tuple[str, ...]:
+def _warnings(x: Counts, n: Numbers, chosen: BaselinePoints, limits: Limits, spread: Dispersion) -> tuple[str, ...]:
     found = list(chosen.few(n > 0))
     taken = chosen.baseline & (n > 0)
     events, count = int(x[taken].sum()), int(taken.sum())

@@ -65,12 +65,12 @@ class Findings:
                 "is not what the limits promise."
             )
 
-    def too_few(self, least: int) -> Recommendation:
+    def too_few(self, minimum: int) -> Recommendation:
         """No chart: limits need more points."""
         have = f"{counted(self.points, 'point')} with data"
-        more = least - self.points
+        more = minimum - self.points
         self.reasons.append(
-            f"Limits need at least {counted(least, 'point')}; there {plural(self.points, 'is', 'are')} {have}, so "
+            f"Limits need at least {counted(minimum, 'point')}; there {plural(self.points, 'is', 'are')} {have}, so "
             f"{more} more {plural(more, 'is', 'are')} needed. Until then, show the points without limits."
         )
         return self._told(None, {}, more, self._refuse)

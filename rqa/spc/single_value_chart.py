@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike
 
 from rqa import arguments
 from rqa.arguments import Numbers
-from rqa.spc.basis import Aside, Baseline, Basis, Mask, Stages, basis
+from rqa.spc.basis import Aside, Baseline, BaselinePoints, Mask, Stages, basis
 from rqa.spc.chart import Chart, judge
 from rqa.spc.moving_range import mean_range, moving_ranges
 from rqa.spc.rules import beyond_limits
@@ -81,7 +81,7 @@ def individuals_chart(
     return of_values(x, basis(len(x), baseline, stages, set_aside))
 
 
-def of_values(x: Numbers, chosen: Basis) -> IndividualsChart:
+def of_values(x: Numbers, chosen: BaselinePoints) -> IndividualsChart:
     """The chart of checked values on a checked basis."""
     ranges = _ranges(x, chosen)
     middle, sigma, lower, upper, mean, sigma_range, upper_range = chosen.by_stage(lambda mask: _lines(x, ranges, mask))
@@ -120,7 +120,7 @@ def of_values(x: Numbers, chosen: Basis) -> IndividualsChart:
     )
 
 
-def _ranges(x: Numbers, chosen: Basis) -> Numbers:
+def _ranges(x: Numbers, chosen: BaselinePoints) -> Numbers:
     ranges = moving_ranges(np.where(chosen.kept, x, np.nan))
     ranges[[start for start in chosen.starts if start < len(x)]] = np.nan
     return ranges
@@ -136,7 +136,7 @@ def _lines(x: Numbers, ranges: Numbers, mask: Mask) -> tuple[Numbers, ...]:
     return tuple(np.full(len(x), row) for row in rows)
 
 
-def _warnings(have: Mask, sigma: Numbers, chosen: Basis) -> tuple[str, ...]:
+def _warnings(have: Mask, sigma: Numbers, chosen: BaselinePoints) -> tuple[str, ...]:
     found = list(chosen.few(have))
     each = sigma[list(chosen.starts)] if len(sigma) else sigma
     if np.isnan(each).any():

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
-from rqa.spc.basis import Aside, Baseline, Basis, Mask, Stages, basis
+from rqa.spc.basis import Aside, Baseline, BaselinePoints, Mask, Stages, basis
 from rqa.spc.chart import Chart, judge
 from rqa.spc.rules import beyond_limits
 from rqa.spc.subgroup_constants import constants, mean_deviation
@@ -229,7 +229,7 @@ def _chart(
     mean: Numbers,
     spread: Numbers,
     sizes: Counts,
-    chosen: Basis,
+    chosen: BaselinePoints,
     rows: tuple[Numbers, ...],
     *,
     method: str,

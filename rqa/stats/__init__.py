@@ -45,7 +45,7 @@ from rqa.stats.pooled import PooledShare, PoolSize, best_pool_size, pooled_share
 from rqa.stats.power_law import PowerLawFit, power_law_fit
 from rqa.stats.process_capability import Capability, capability
 from rqa.stats.product import ProductInterval, product_interval
-from rqa.stats.projection import Projection, month_spread, projected_share
+from rqa.stats.projection import ProjectedShare, month_spread, projected_share
 from rqa.stats.proportion import ProportionInterval, proportion_interval
 from rqa.stats.rates import RateRatio, rate_ratio
 from rqa.stats.reversal import OrderReversals, order_reversals
@@ -111,7 +111,7 @@ __all__ = [
     "PooledShare",
     "PowerLawFit",
     "ProductInterval",
-    "Projection",
+    "ProjectedShare",
     "ProportionInterval",
     "ProportionTest",
     "RateChange",

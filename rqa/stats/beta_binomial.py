@@ -24,7 +24,7 @@ NEGLIGIBLE = 1e-6
 
 
 @dataclass(frozen=True)
-class Fit:
+class BetaBinomialFit:
     """Mean and strength at the highest likelihood; an infinite strength is all groups alike, NaN no data."""
 
     mean: float
@@ -48,19 +48,19 @@ def grouped(successes: Counts, trials: Counts) -> Groups:
     return Groups(*(a.astype(np.float64) for a in (pairs[:, 0], pairs[:, 1], times)))
 
 
-def fit(successes: Counts, trials: Counts) -> Fit:
+def fit(successes: Counts, trials: Counts) -> BetaBinomialFit:
     """The maximum-likelihood mean and strength of one row of groups, each with trials."""
     total, events = int(trials.sum()), int(successes.sum())
     if total == 0:
-        return Fit(np.nan, np.nan, 0.0, 0.0)
+        return BetaBinomialFit(np.nan, np.nan, 0.0, 0.0)
     pooled = events / total
     alike = float(special.xlogy(events, pooled) + special.xlogy(total - events, 1.0 - pooled))
     if events in (0, total) or trials.max() == 1 or trials.size == 1:
-        return Fit(pooled, np.inf, alike, alike)
+        return BetaBinomialFit(pooled, np.inf, alike, alike)
     mean, strength, best = _highest(grouped(successes, trials), pooled)
     if best <= alike + NEGLIGIBLE:
-        return Fit(pooled, np.inf, alike, alike)
-    return Fit(mean, strength, best, alike)
+        return BetaBinomialFit(pooled, np.inf, alike, alike)
+    return BetaBinomialFit(mean, strength, best, alike)
 
 
 def log_likelihood(groups: Groups, mean: Numbers | float, strength: Numbers | float) -> Numbers:

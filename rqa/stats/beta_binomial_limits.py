@@ -4,7 +4,7 @@ import numpy as np
 from scipy import special
 
 from rqa.arguments import Counts, Numbers
-from rqa.stats.beta_binomial import LEAST_STRENGTH, Fit, Groups, grouped, log_likelihood
+from rqa.stats.beta_binomial import LEAST_STRENGTH, BetaBinomialFit, Groups, grouped, log_likelihood
 from rqa.stats.proportion import lower_limit
 
 MEANS = 9
@@ -20,7 +20,7 @@ NEARER = 60
 MOST_SPREAD = 1.0 / np.sqrt(LEAST_STRENGTH + 1.0)
 
 
-def plug_in_limits(successes: Counts, trials: Counts, fitted: Fit, level: float) -> tuple[Numbers, Numbers]:
+def plug_in_limits(successes: Counts, trials: Counts, fitted: BetaBinomialFit, level: float) -> tuple[Numbers, Numbers]:
     """Quantiles of each group's beta posterior with the fit taken as known; Wilson's of the pooled counts if alike."""
     x, n = successes.astype(np.float64), trials.astype(np.float64)
     if np.isinf(fitted.strength):

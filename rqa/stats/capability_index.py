@@ -13,7 +13,7 @@ TAIL = 0.00135
 
 
 @dataclass(frozen=True, kw_only=True)
-class Index:
+class CapabilityIndex:
     """A capability index and its limits; NaN where it is not defined. As a plain number it is its estimate."""
 
     estimate: float
@@ -33,24 +33,24 @@ class Spread:
     degrees: float
 
 
-NOT_DEFINED = Index(estimate=float("nan"), low=float("nan"), high=float("nan"))
+NOT_DEFINED = CapabilityIndex(estimate=float("nan"), low=float("nan"), high=float("nan"))
 
 
-def width(low: float | None, high: float | None, spread: Spread, level: float) -> Index:
+def width(low: float | None, high: float | None, spread: Spread, level: float) -> CapabilityIndex:
     """(upper - lower) / (6 sigma); exact limits, as degrees x root^2 / sigma^2 is chi-squared."""
     if low is None or high is None:
         return NOT_DEFINED
     tail = (1.0 - level) / 2.0
     ends = np.sqrt(special.chdtri(spread.degrees, np.array([1.0 - tail, tail])) / spread.degrees)
     known = (high - low) / 6.0
-    return Index(
+    return CapabilityIndex(
         estimate=known / spread.sigma,
         low=float(known / spread.root * ends[0]),
         high=float(known / spread.root * ends[1]),
     )
 
 
-def one_side(distance: float | None, spread: Spread, n: int, level: float) -> Index:
+def one_side(distance: float | None, spread: Spread, n: int, level: float) -> CapabilityIndex:
     """Distance of the mean from a limit, positive within, / (3 sigma); exact limits.
 
     3 sqrt(n) times the index is a noncentral t variable, whose noncentrality is 3 sqrt(n) times the true index.
@@ -60,21 +60,23 @@ def one_side(distance: float | None, spread: Spread, n: int, level: float) -> In
     tail = (1.0 - level) / 2.0
     scale = 3.0 * np.sqrt(n)
     ends = special.nctdtrinc(spread.degrees, np.array([1.0 - tail, tail]), scale * distance / (3.0 * spread.root))
-    return Index(estimate=distance / (3.0 * spread.sigma), low=float(ends[0] / scale), high=float(ends[1] / scale))
+    return CapabilityIndex(
+        estimate=distance / (3.0 * spread.sigma), low=float(ends[0] / scale), high=float(ends[1] / scale)
+    )
 
 
-def nearer_side(below: float | None, above: float | None, spread: Spread, n: int, level: float) -> Index:
+def nearer_side(below: float | None, above: float | None, spread: Spread, n: int, level: float) -> CapabilityIndex:
     """Distance of the mean from the nearer limit / (3 sigma); with both limits by Bissell's approximate limits."""
     if below is None or above is None:
         return one_side(above if below is None else below, spread, n, level)
     estimate = min(below, above) / (3.0 * spread.sigma)
     reach = -special.ndtri((1.0 - level) / 2.0) * np.sqrt(1.0 / (9.0 * n) + estimate**2 / (2.0 * spread.degrees))
-    return Index(estimate=estimate, low=float(estimate - reach), high=float(estimate + reach))
+    return CapabilityIndex(estimate=estimate, low=float(estimate - reach), high=float(estimate + reach))
 
 
 def by_percentiles(
     x: Numbers, low: float | None, high: float | None, level: float
-) -> tuple[Index, Index, Index, Index]:
+) -> tuple[CapabilityIndex, CapabilityIndex, CapabilityIndex, CapabilityIndex]:
     """The whole, the nearer side, the lower and the upper side from the percentiles of the sample.
 
     Three percentiles are each held between two values by rank, with a chance of error of a third of that allowed; all
@@ -91,7 +93,7 @@ def by_percentiles(
     if low is None or high is None:
         return whole, upper if low is None else lower, lower, upper
     whole = _between(lambda top, bottom: (high - low) / (top - bottom), far_high, far_low)
-    nearer = Index(
+    nearer = CapabilityIndex(
         estimate=min(lower.estimate, upper.estimate),
         low=min(lower.low, upper.low),
         high=min(lower.high, upper.high),
@@ -99,7 +101,7 @@ def by_percentiles(
     return whole, nearer, lower, upper
 
 
-def _percentile(ordered: Numbers, p: float, error: float) -> Index:
+def _percentile(ordered: Numbers, p: float, error: float) -> CapabilityIndex:
     """The percentile at rank p (n + 1), and the values that hold the true one between them by their rank."""
     n = len(ordered)
     place = min(max(p * (n + 1.0), 1.0), float(n)) - 1.0
@@ -111,16 +113,16 @@ def _percentile(ordered: Numbers, p: float, error: float) -> Index:
     chance = special.bdtr(np.arange(first, min(n, int(n * p + reach)) + 1, dtype=np.float64), n, p)
     below = first + int(np.searchsorted(chance, error / 2.0, side="right"))
     above = first + int(np.searchsorted(chance, 1.0 - error / 2.0, side="left")) + 1
-    return Index(
+    return CapabilityIndex(
         estimate=float(np.interp(place, np.arange(n), ordered)),
         low=float(padded[below]),
         high=float(padded[min(above, n + 1)]),
     )
 
 
-def _between(of: Callable[[float, float], float], first: Index, second: Index) -> Index:
+def _between(of: Callable[[float, float], float], first: CapabilityIndex, second: CapabilityIndex) -> CapabilityIndex:
     """An index of two percentiles, in each of which it is monotone, so that its ends are at corners."""
     with np.errstate(invalid="ignore", divide="ignore"):
         corners = [of(np.float64(a), np.float64(b)) for a in (first.low, first.high) for b in (second.low, second.high)]
     estimate = of(first.estimate, second.estimate)
-    return Index(estimate=float(estimate), low=float(min(corners)), high=float(max(corners)))
+    return CapabilityIndex(estimate=float(estimate), low=float(min(corners)), high=float(max(corners)))

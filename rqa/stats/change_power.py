@@ -198,7 +198,7 @@ def plan_change(
     rate: float,
     ratio: float,
     before: float,
-    each: float,
+    jobs_per_look: float,
     looks: int = 12,
     power: float = 0.8,
     level: float = 0.95,
@@ -212,7 +212,7 @@ def plan_change(
         The rate before, between 0 and 1, and the factor expected on it.
     before
         Jobs before.
-    each
+    jobs_per_look
         Jobs that come to be known from one look to the next.
     looks
         The most looks considered.
@@ -240,7 +240,7 @@ def plan_change(
 
     Examples
     --------
-    >>> r = plan_change(rate=0.08, ratio=0.5, before=600, each=100)
+    >>> r = plan_change(rate=0.08, ratio=0.5, before=600, jobs_per_look=100)
     >>> r.looks, round(float(r.chance[r.looks - 1]), 2)
     (8, 0.82)
 
@@ -248,7 +248,7 @@ def plan_change(
     """
     rate, level = arguments.share("rate", rate), arguments.share("level", level)
     most, wanted = arguments.whole("looks", looks, 1), arguments.share("power", power)
-    after = each * np.arange(1.0, most + 1.0)
+    after = jobs_per_look * np.arange(1.0, most + 1.0)
     known = known_after(rate=rate, before=before, after=after, other=other)
     bound = np.array(
         [spending_bounds(information=known[: k + 1], planned=known[k], level=level).bound[k] for k in range(most)]

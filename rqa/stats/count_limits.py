@@ -9,21 +9,21 @@ NEAR_POISSON = 1e-9
 """Variance over mean this near to 1 is Poisson: the other two would divide by next to nothing."""
 
 
-def count_limits(mean: Numbers, variance: Numbers, most: Counts, level: float) -> tuple[Counts, Counts]:
+def count_limits(mean: Numbers, variance: Numbers, highest: Counts, level: float) -> tuple[Counts, Counts]:
     """The counts between which one of this mean and variance lies with at least the level, tails alike.
 
     It is negative binomial where the variance is above the mean, binomial where it is below, Poisson between; it is cut
-    off at `most`. A mean that is not known gives limits that mean nothing.
+    off at `highest`. A mean that is not known gives limits that mean nothing.
     """
     mean, variance = np.nan_to_num(mean), np.nan_to_num(variance)
     tail = (1.0 - level) / 2.0
-    return _quantile(mean, variance, most, tail), _quantile(mean, variance, most, 1.0 - tail)
+    return _quantile(mean, variance, highest, tail), _quantile(mean, variance, highest, 1.0 - tail)
 
 
-def _quantile(mean: Numbers, variance: Numbers, most: Counts, at: float) -> Counts:
+def _quantile(mean: Numbers, variance: Numbers, highest: Counts, at: float) -> Counts:
     """The smallest count up to which the chance is at least `at`, by halving."""
     # SciPy's own quantiles take whole numbers of trials alone, and these are what mean and variance make them.
-    low, high = np.full(np.shape(mean), -1, dtype=np.int64), np.array(most, dtype=np.int64)
+    low, high = np.full(np.shape(mean), -1, dtype=np.int64), np.array(highest, dtype=np.int64)
     while (high - low > 1).any():
         middle = (low + high) // 2
         enough = _up_to(middle, mean, variance) >= at

@@ -24,10 +24,10 @@ class FaultSensitivity:
     estimate: Numbers
     low: Numbers
     high: Numbers
-    least: Numbers
-    greatest: Numbers
-    least_low: Numbers
-    greatest_high: Numbers
+    lower_bound: Numbers
+    upper_bound: Numbers
+    lower_bound_low: Numbers
+    upper_bound_high: Numbers
 
 
 def fault_sensitivity(
@@ -58,14 +58,15 @@ def fault_sensitivity(
     Returns
     -------
     FaultSensitivity
-        `estimate`, `low`, `high` with the unverified left out; `least` with every unverified pass an escape and no
-        unverified fail a fault, `greatest` the other way; `least_low` and `greatest_high`, their outer limits.
+        `estimate`, `low`, `high` with the unverified left out; `lower_bound` with every unverified pass an escape and
+        no unverified fail a fault, `upper_bound` the other way; `lower_bound_low` and `upper_bound_high`, their outer
+        limits.
 
     Notes
     -----
-    caught / (caught + escaped). The truth lies between `least` and `greatest` but for chance, and between the outer
-    limits at the level. Landmarks: no fault known is no data, NaN; a test with no escape has high 1 and a low below it.
-    A fault that is never noticed by anybody is in none of these counts, so sensitivity as seen is too high.
+    caught / (caught + escaped). The truth lies between `lower_bound` and `upper_bound` but for chance, and between the
+    outer limits at the level. Landmarks: no fault known is no data, NaN; a test with no escape has high 1 and a low
+    below it. A fault that is never noticed by anybody is in none of these counts, so sensitivity as seen is too high.
 
     Raises
     ------
@@ -80,7 +81,7 @@ def fault_sensitivity(
     Examples
     --------
     >>> r = fault_sensitivity(caught=45, escaped=5, escaped_unverified=10)
-    >>> f"{r.estimate:.2f}, at least {r.least:.2f} ({r.least_low:.2f} with chance)"
+    >>> f"{r.estimate:.2f}, at least {r.lower_bound:.2f} ({r.lower_bound_low:.2f} with chance)"
     '0.90, at least 0.75 (0.63 with chance)'
 
     Nine faults of ten are caught as far as is known; if all ten open cases are escapes, three of four.
@@ -106,8 +107,8 @@ def fault_sensitivity(
         estimate=known.estimate,
         low=known.low,
         high=known.high,
-        least=worst.estimate,
-        greatest=best.estimate,
-        least_low=worst.low,
-        greatest_high=best.high,
+        lower_bound=worst.estimate,
+        upper_bound=best.estimate,
+        lower_bound_low=worst.low,
+        upper_bound_high=best.high,
     )

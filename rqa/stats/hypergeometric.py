@@ -17,35 +17,35 @@ def sum_of_draws(drawn: Counts, marked: Counts, total: Counts) -> tuple[int, Num
     mean = drawn * marked / total
     spread = np.sqrt(mean * (total - marked) * (total - drawn) / (total * np.maximum(total - 1.0, 1.0)))
     reach = REACH * spread + REACH
-    least = np.maximum(np.maximum(drawn + marked - total, 0), np.floor(mean - reach).astype(np.int64))
-    most = np.minimum(np.minimum(drawn, marked), np.ceil(mean + reach).astype(np.int64))
-    parts = _chances(drawn, marked, total, least, most)
+    lowest = np.maximum(np.maximum(drawn + marked - total, 0), np.floor(mean - reach).astype(np.int64))
+    highest = np.minimum(np.minimum(drawn, marked), np.ceil(mean + reach).astype(np.int64))
+    parts = _probabilities(drawn, marked, total, lowest, highest)
     sums = np.ones(1)
     for part in sorted(parts, key=len):
         sums = np.convolve(sums, part)
-    return int(least.sum()), sums
+    return int(lowest.sum()), sums
 
 
 def log_chances(drawn: Counts, marked: Counts, total: Counts) -> tuple[int, Numbers]:
     """Chances of all the sums there can be, as logarithms, so that they can be tilted towards either end."""
-    least, most = np.maximum(drawn + marked - total, 0), np.minimum(drawn, marked)
+    lowest, highest = np.maximum(drawn + marked - total, 0), np.minimum(drawn, marked)
     sums = np.zeros(1)
-    for part in _chances(drawn, marked, total, least, most, logs=True):
+    for part in _probabilities(drawn, marked, total, lowest, highest, logs=True):
         added = np.full(sums.size + part.size - 1, -np.inf)
         for place, height in enumerate(part):
             span = slice(place, place + sums.size)
             added[span] = np.logaddexp(added[span], sums + height)
         sums = added
-    return int(least.sum()), sums
+    return int(lowest.sum()), sums
 
 
-def _chances(
-    drawn: Counts, marked: Counts, total: Counts, least: Counts, most: Counts, logs: bool = False
+def _probabilities(
+    drawn: Counts, marked: Counts, total: Counts, lowest: Counts, highest: Counts, logs: bool = False
 ) -> list[Numbers]:
-    """The chances of each stratum's counts from least to most, all worked in one sweep and cut apart at the end."""
-    width = most - least + 1
+    """The chances of each stratum's counts from lowest to highest, all worked in one sweep and cut apart at the end."""
+    width = highest - lowest + 1
     ends = np.cumsum(width)
-    k = np.arange(ends[-1] if ends.size else 0) - np.repeat(ends - width - least, width)
+    k = np.arange(ends[-1] if ends.size else 0) - np.repeat(ends - width - lowest, width)
     n, m, t = (np.repeat(a, width) for a in (drawn, marked, total))
     log = -(
         special.gammaln(k + 1.0)

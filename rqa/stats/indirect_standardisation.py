@@ -20,7 +20,7 @@ class MixExpectation:
     leave_one_out: bool
     observed: Counts
     comparable: Counts
-    alone: Counts
+    no_comparator: Counts
     expected: Numbers
     variance: Numbers
 
@@ -41,9 +41,9 @@ def expected_from_mix(*, events: ArrayLike, trials: ArrayLike, leave_one_out: bo
     Returns
     -------
     MixExpectation
-        One value for each group. `observed` events among `comparable` trials; `alone`, the trials in strata where
-        nobody else worked, which have nothing to be compared with and are in neither; `expected` = sum over strata of
-        trials x the stratum's share; `variance`, how far luck alone lets observed - expected vary.
+        One value for each group. `observed` events among `comparable` trials; `no_comparator`, the trials in strata
+        where nobody else worked, which have nothing to be compared with and are in neither; `expected` = sum over
+        strata of trials x the stratum's share; `variance`, how far luck alone lets observed - expected vary.
 
     Notes
     -----
@@ -105,7 +105,7 @@ def expected_from_mix(*, events: ArrayLike, trials: ArrayLike, leave_one_out: bo
         leave_one_out=leave_one_out,
         observed=arguments.frozen_counts(own.sum(axis=1)),
         comparable=arguments.frozen_counts(inside.sum(axis=1).astype(np.int64)),
-        alone=arguments.frozen_counts(np.where(alone, n, 0).sum(axis=1)),
+        no_comparator=arguments.frozen_counts(np.where(alone, n, 0).sum(axis=1)),
         expected=arguments.frozen(expected.sum(axis=1)),
         variance=arguments.frozen(spread.sum(axis=1)),
     )

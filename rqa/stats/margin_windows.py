@@ -22,7 +22,7 @@ _Side = tuple[Numbers, Numbers, Numbers, NDArray[np.bool_]]
 
 
 @dataclass(frozen=True, eq=False)
-class Laid:
+class WindowLayout:
     """Cells with work, in order of group and period; windows from cell `first` to cell `last` of one group.
 
     `begin` and `end` are the cells that a window is set against, itself among them; where that is its own level
@@ -149,7 +149,7 @@ class Laid:
         return made
 
 
-def laid(name: str, margin: "Margin", likelihood: str, longest: int, fewest: int, beside: int) -> Laid:
+def laid(name: str, margin: "Margin", likelihood: str, longest: int, fewest: int, beside: int) -> WindowLayout:
     """The cells and windows of one dimension, checked."""
     period = arguments.counts("period", margin.period)
     w: Numbers
@@ -184,7 +184,9 @@ def laid(name: str, margin: "Margin", likelihood: str, longest: int, fewest: int
         first, last, part, start, stop = (a[told] for a in (first, last, part, start, stop))
     begin, end = _reaching(row, period, first, last, start, stop, beside) if own else (start, stop)
     after = period[stop] - period[last] >= SIDE
-    return Laid(x, w, period, row, groups, first, last, begin, end, part, parts, own, after, cases, likelihood, fewest)
+    return WindowLayout(
+        x, w, period, row, groups, first, last, begin, end, part, parts, own, after, cases, likelihood, fewest
+    )
 
 
 def _reaching(

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from rqa import arguments
 from rqa.arguments import Numbers
-from rqa.stats.margin_windows import Laid, laid
+from rqa.stats.margin_windows import WindowLayout, laid
 from rqa.stats.scanning import AT_ONCE, EQUAL, Likelihood, chance_among, simulated_maxima
 
 PILOT = 199
@@ -85,7 +85,7 @@ def scan_margins(
     longest: int = 13,
     beside: int = 13,
     fewest: int = 3,
-    most: int = 20,
+    limit: int = 20,
     simulations: int = 999,
     enough: int = 20,
     seed: int = 0,
@@ -104,7 +104,7 @@ def scan_margins(
         Periods before and after a window that it is set against, where that is the group's own level.
     fewest
         Windows with fewer events are passed over.
-    most
+    limit
         Bursts to list.
     simulations, enough, seed
         As of `scan_statistic`.
@@ -162,7 +162,7 @@ def scan_margins(
     arguments.one_of("likelihood", likelihood, get_args(Likelihood))
     longest, fewest = arguments.whole("longest", longest, 1), arguments.whole("fewest", fewest, 1)
     beside = arguments.whole("beside", beside, 1)
-    most, simulations = arguments.whole("most", most, 1), arguments.whole("simulations", simulations, 1)
+    limit, simulations = arguments.whole("limit", limit, 1), arguments.whole("simulations", simulations, 1)
     enough, seed = arguments.whole("enough", enough, 1), arguments.whole("seed", seed, 0)
     names = tuple(margins)
     tables = [laid(name, margins[name], likelihood, longest, fewest, beside) for name in names]
@@ -187,7 +187,7 @@ def scan_margins(
     scores = [np.where(f > EQUAL, (f - m) / s, -np.inf) for f, m, s in zip(found, middle, spread, strict=True)]
     overall = null.max(axis=1, initial=-np.inf)
     told = _Told(names, tables, found, scores, overall, null, stopped, best)
-    bursts = tuple(told.burst(d, w) for d, w in _strongest(scores, tables, most))
+    bursts = tuple(told.burst(d, w) for d, w in _strongest(scores, tables, limit))
     leading = tuple(
         told.burst(d, int(np.argmax(f))) if len(f) and f.max() > EQUAL else None for d, f in enumerate(found)
     )
@@ -213,7 +213,7 @@ class _Told:
     """Windows told as bursts."""
 
     names: tuple[str, ...]
-    tables: list[Laid]
+    tables: list[WindowLayout]
     found: list[Numbers]
     scores: list[Numbers]
     overall: Numbers
@@ -257,11 +257,11 @@ def _fitted(score: float, maxima: Numbers) -> float:
     return float(-np.expm1(-np.exp(-z)))
 
 
-def _strongest(scores: list[Numbers], tables: list[Laid], most: int) -> list[tuple[int, int]]:
+def _strongest(scores: list[Numbers], tables: list[WindowLayout], limit: int) -> list[tuple[int, int]]:
     """Dimensions and windows in order of their score, none overlapping a stronger one of its own group."""
     left = [s.copy() for s in scores]
     listed: list[tuple[int, int]] = []
-    while len(listed) < most:
+    while len(listed) < limit:
         tops = [float(s.max(initial=-np.inf)) for s in left]
         d = int(np.argmax(tops)) if tops else 0
         if not tops or tops[d] == -np.inf:

@@ -29,7 +29,7 @@ NEAR = 0.02
 
 
 @dataclass(frozen=True, eq=False)
-class Best:
+class RateEstimate:
     """Rates at a maximum of the log-likelihood, and whether the search settled."""
 
     rate: Numbers
@@ -129,7 +129,7 @@ def _reach(problem: Problem) -> float:
     return FAR if problem.square.any() else np.inf
 
 
-def maximise(problem: Problem, start: Numbers, held: int | None = None) -> Best:
+def maximise(problem: Problem, start: Numbers, held: int | None = None) -> RateEstimate:
     """Rates of the highest likelihood, from a start, with one rate held if wanted.
 
     With none held they are brought to where the slope is 0. With one held the value alone is wanted, and at its top it
@@ -139,7 +139,7 @@ def maximise(problem: Problem, start: Numbers, held: int | None = None) -> Best:
     return best if held is not None or not np.isfinite(best.log_likelihood) else _levelled(problem, best)
 
 
-def _climbed(problem: Problem, start: Numbers, held: int | None) -> Best:
+def _climbed(problem: Problem, start: Numbers, held: int | None) -> RateEstimate:
     """Expectation and maximisation with Newton steps, until the likelihood no longer rises."""
     top = _reach(problem) if held is None else max(_reach(problem), float(start[held]))
     rate = np.minimum(start, top)
@@ -151,7 +151,7 @@ def _climbed(problem: Problem, start: Numbers, held: int | None) -> Best:
             rate[held] = start[held]
         value = problem.value(rate)
         if not np.isfinite(value):
-            return Best(rate, value, settled=True)
+            return RateEstimate(rate, value, settled=True)
     for _ in range(STEPS):
         before = value
         shared = np.minimum(problem.shared_again(rate), top)
@@ -162,8 +162,8 @@ def _climbed(problem: Problem, start: Numbers, held: int | None) -> Best:
             rate, value = shared, risen
         rate, value, promised = _newton(problem, rate, value, top, held)
         if value - before < SETTLED and promised < SETTLED:
-            return Best(rate, value, settled=True)
-    return Best(rate, value, settled=False)
+            return RateEstimate(rate, value, settled=True)
+    return RateEstimate(rate, value, settled=False)
 
 
 def _newton(
@@ -210,7 +210,7 @@ def _along(
     return rate, value, 0.0
 
 
-def _levelled(problem: Problem, best: Best) -> Best:
+def _levelled(problem: Problem, best: RateEstimate) -> RateEstimate:
     """Newton steps judged by their own length, as long as each is less than half the one before.
 
     The likelihood's last digit hides a change of its square root, about 1e-8, in the rates; which rates the climb ends
@@ -234,10 +234,10 @@ def _levelled(problem: Problem, best: Best) -> Best:
             break
         rate[free], last = np.minimum(rate[free] + way, _reach(problem)), length
     value = problem.value(rate)
-    return Best(rate, value, best.settled) if np.isfinite(value) else best
+    return RateEstimate(rate, value, best.settled) if np.isfinite(value) else best
 
 
-def entangled(problem: Problem, best: Best) -> NDArray[np.bool_]:
+def entangled(problem: Problem, best: RateEstimate) -> NDArray[np.bool_]:
     """Steps whose share could be shifted to others without the likelihood noticing."""
     found = np.zeros(len(best.rate), dtype=np.bool_)
     if not len(problem.times):

@@ -5,14 +5,14 @@ from numpy.typing import NDArray
 from scipy import special
 
 from rqa.arguments import Numbers
-from rqa.stats.masked_fit import CERTAIN, FAR, Best, Problem, maximise
+from rqa.stats.masked_fit import CERTAIN, FAR, Problem, RateEstimate, maximise
 
 SMALL = 0.1
 """Mean causes per job up to which g may be eased at the maximum."""
 
 
 def profile_limits(
-    problem: Problem, best: Best, level: float, steps: NDArray[np.int64] | None = None
+    problem: Problem, best: RateEstimate, level: float, steps: NDArray[np.int64] | None = None
 ) -> tuple[Numbers, Numbers]:
     """Rates at which the profile of the log-likelihood has fallen by half the chi-squared quantile, on either side.
 
@@ -33,7 +33,7 @@ def profile_limits(
     return np.minimum(low, best.rate), np.maximum(high, best.rate)
 
 
-def _end(problem: Problem, best: Best, step: int, z: float, spread: float, *, up: bool) -> float:
+def _end(problem: Problem, best: RateEstimate, step: int, z: float, spread: float, *, up: bool) -> float:
     """Root of sqrt(2 (top - profile)) - z, by Newton's method within a bracket."""
     top = np.inf if problem.done is None else CERTAIN
     middle = float(best.rate[step])
@@ -65,7 +65,7 @@ def _end(problem: Problem, best: Best, step: int, z: float, spread: float, *, up
     return float(np.clip(np.nan_to_num(point, nan=near), min(near, far), max(near, far)))
 
 
-def _fallen(here: Best, best: Best) -> float:
+def _fallen(here: RateEstimate, best: RateEstimate) -> float:
     return float(np.sqrt(2.0 * max(best.log_likelihood - here.log_likelihood, 0.0)))
 
 

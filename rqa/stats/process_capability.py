@@ -13,7 +13,15 @@ from scipy import special
 from rqa import arguments
 from rqa.arguments import Numbers
 from rqa.stats import capability_checks
-from rqa.stats.capability_index import NOT_DEFINED, Index, Spread, by_percentiles, nearer_side, one_side, width
+from rqa.stats.capability_index import (
+    NOT_DEFINED,
+    CapabilityIndex,
+    Spread,
+    by_percentiles,
+    nearer_side,
+    one_side,
+    width,
+)
 from rqa.stats.normality import anderson_darling
 from rqa.stats.proportion import ProportionInterval, proportion_interval
 
@@ -38,12 +46,12 @@ class Capability:
     upper_limit: float | None
     method: str
     level: float
-    cp: Index
-    cpk: Index
-    pp: Index
-    ppk: Index
-    lower: Index
-    upper: Index
+    cp: CapabilityIndex
+    cpk: CapabilityIndex
+    pp: CapabilityIndex
+    ppk: CapabilityIndex
+    lower: CapabilityIndex
+    upper: CapabilityIndex
     off_centre: float
     outside: ProportionInterval
     outside_expected: float

@@ -16,7 +16,7 @@ from rqa.stats.follow_up import KaplanMeier
 
 
 @dataclass(frozen=True, eq=False)
-class Projection:
+class ProjectedShare:
     """The share of each month's jobs that will have come back by day W; NaN without jobs or without pooled follow-up.
 
     `settled` jobs are known to have come back by then or not, `returned` have so far, and `more` of the others are to
@@ -48,7 +48,7 @@ def projected_share(
     window: float,
     month_spread: float = 0.0,
     level: float = 0.95,
-) -> Projection:
+) -> ProjectedShare:
     """Say what share of a month's jobs will have come back by day W, from what is known of them so far.
 
     Each job keeps what happened to it up to its own age; beyond, jobs not yet back come back as those of recent months
@@ -154,7 +154,7 @@ def projected_share(
     share, more, se, low, high, least, most = (
         np.where(unknown, np.nan, a) for a in (share, more, se, low, high, (back + few) / known, (back + many) / known)
     )
-    return Projection(
+    return ProjectedShare(
         window=end,
         level=level,
         month_spread=spread,

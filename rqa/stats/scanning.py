@@ -67,7 +67,7 @@ def scan_statistic(
     likelihood: Likelihood = "bernoulli",
     longest: int | None = None,
     fewest: int = 2,
-    most: int = 10,
+    limit: int = 10,
     simulations: int = 999,
     enough: int = 20,
     seed: int = 0,
@@ -92,7 +92,7 @@ def scan_statistic(
         Periods in the longest window, from 1; left out: half of all. A longer one is no burst but a level.
     fewest
         Windows with fewer events are passed over.
-    most
+    limit
         Bursts to list.
     simulations
         Sets simulated at most, and so the smallest p-value, 1 / (simulations + 1).
@@ -152,7 +152,7 @@ def scan_statistic(
     x, w, when = _taken(events, work, period, likelihood)
     periods = int(when.max(initial=0)) + 1
     longest = max(periods // 2, 1) if longest is None else min(arguments.whole("longest", longest, 1), periods)
-    fewest, most = arguments.whole("fewest", fewest, 1), arguments.whole("most", most, 1)
+    fewest, limit = arguments.whole("fewest", fewest, 1), arguments.whole("limit", limit, 1)
     simulations, enough = arguments.whole("simulations", simulations, 1), arguments.whole("enough", enough, 1)
     seed = arguments.whole("seed", seed, 0)
     names, values, codes = _dimensions(groups, len(x))
@@ -197,7 +197,7 @@ def scan_statistic(
     p_value = chance_among(float(highest.max()), overall, stopped)
     bursts: list[Burst] = []
     masks: list[Counts] = []
-    for row, window in _strongest(found, layout, most):
+    for row, window in _strongest(found, layout, limit):
         d = int(np.searchsorted(layout.starts, row, side="right")) - 1
         first, last = int(layout.first[window]), int(layout.last[window])
         mask = np.where((layout.row_of[d] == row) & (when >= first) & (when <= last), x, 0)
@@ -304,11 +304,11 @@ def _dimensions(
     return tuple(names), values, codes
 
 
-def _strongest(ratio: Numbers, layout: Windows, most: int) -> list[tuple[int, int]]:
+def _strongest(ratio: Numbers, layout: Windows, limit: int) -> list[tuple[int, int]]:
     """Rows and windows in order of their ratio, none overlapping a stronger one of its own row."""
     left = ratio.copy()
     listed: list[tuple[int, int]] = []
-    while len(listed) < most:
+    while len(listed) < limit:
         row, window = (int(i) for i in np.unravel_index(int(np.argmax(left)), left.shape))
         if left[row, window] <= EQUAL:
             break

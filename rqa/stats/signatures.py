@@ -37,7 +37,7 @@ class FailureSignatures:
 
 
 def failure_signatures(
-    marks: ArrayLike, weights: ArrayLike, *, most: int = 12, resamples: int = 50, seed: int = 0
+    marks: ArrayLike, weights: ArrayLike, *, max_groups: int = 12, resamples: int = 50, seed: int = 0
 ) -> FailureSignatures:
     """Group failures that share their marks, such as failed steps, faults, failed tests, found subsystem.
 
@@ -47,7 +47,7 @@ def failure_signatures(
         Distinct patterns x marks: True or 1 where the pattern has the mark; no pattern without any.
     weights
         Cases of each pattern: whole numbers, one row.
-    most
+    max_groups
         Groups to try at most, from 2.
     resamples
         Sets of cases drawn anew to see whether the groups come back.
@@ -106,13 +106,13 @@ def failure_signatures(
         raise ValueError(f"marks must not be all 0: pattern {int(np.argmax(x.sum(axis=1) == 0))} has none")
     if len(w) > LARGEST:
         raise ValueError(f"marks must be at most {LARGEST} patterns: {len(w)}; leave out the rare ones")
-    most, resamples = arguments.whole("most", most, 2), arguments.whole("resamples", resamples, 0)
+    max_groups, resamples = arguments.whole("max_groups", max_groups, 2), arguments.whole("resamples", resamples, 0)
     seed = arguments.whole("seed", seed, 0)
     used = np.flatnonzero(w > 0)
     cases, weight = x[used] > 0, w[used].astype(np.float64)
     apart = distance.squareform(distance.pdist(cases, "jaccard")) if len(used) > 1 else np.zeros((len(used), len(used)))
     tree = linked(apart, weight) if len(used) > 1 else np.zeros((0, 4))
-    tried = np.arange(2, min(most, len(used)) + 1)
+    tried = np.arange(2, min(max_groups, len(used)) + 1)
     cuts = [cut(tree, int(k)) for k in tried]
     widths = np.array([_silhouette(apart, weight, label) for label in cuts])
     best = int(np.argmax(widths)) if len(widths) else -1

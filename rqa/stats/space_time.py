@@ -41,7 +41,7 @@ class ScanProbability:
     """Chance that a window holds so many events; `exact` tells where the formula is exact."""
 
     events: Counts
-    most: Counts
+    fullest: Counts
     window: Numbers
     chance: Numbers
     exact: NDArray[np.bool_]
@@ -141,14 +141,14 @@ def close_pairs(*, day: ArrayLike, kind: ArrayLike, within: float) -> ClosePairs
     )
 
 
-def scan_probability(*, events: ArrayLike, most: ArrayLike, window: ArrayLike) -> ScanProbability:
+def scan_probability(*, events: ArrayLike, fullest: ArrayLike, window: ArrayLike) -> ScanProbability:
     """Say how likely some window of the time holds at least so many of the events, were they spread at random.
 
     Parameters
     ----------
     events
         Events in the whole time: whole numbers from 1, any shape.
-    most
+    fullest
         Events in the fullest window: whole numbers from 1 to `events`, of the same shape.
     window
         Length of the window as a share of the time: strictly between 0 and 1.
@@ -161,13 +161,14 @@ def scan_probability(*, events: ArrayLike, most: ArrayLike, window: ArrayLike) -
 
     Notes
     -----
-    (most / window - events + 1) b(most) + 2 G(most + 1), b and G the binomial chance and upper tail. The window slides;
-    choosing its length after a look at the data makes the chance too small: use `scan_statistic` for that.
+    (fullest / window - events + 1) b(fullest) + 2 G(fullest + 1), b and G the binomial chance and upper tail. The
+    window slides; choosing its length after a look at the data makes the chance too small: use `scan_statistic` for
+    that.
 
     Raises
     ------
     ValueError
-        Counts that are missing, not whole or below 1; most above events; a window outside (0, 1).
+        Counts that are missing, not whole or below 1; fullest above events; a window outside (0, 1).
 
     References
     ----------
@@ -176,22 +177,22 @@ def scan_probability(*, events: ArrayLike, most: ArrayLike, window: ArrayLike) -
 
     Examples
     --------
-    >>> round(float(scan_probability(events=8, most=5, window=0.2).chance), 3)
+    >>> round(float(scan_probability(events=8, fullest=5, window=0.2).chance), 3)
     0.168
 
     Five of eight come-backs of a year within some ten weeks: chance alone does that one time in six.
     """
-    k, n = arguments.part_and_whole("most", most, "events", events)
+    k, n = arguments.part_and_whole("fullest", fullest, "events", events)
     w = arguments.shares("window", window)
     if (k < 1).any():
-        raise ValueError(f"most must be at least 1: {k.min()}")
+        raise ValueError(f"fullest must be at least 1: {k.min()}")
     if ((w == 0) | (w == 1)).any():
         raise ValueError("window must be strictly between 0 and 1")
-    m, size, w = arguments.same_shape({"most": k.astype(np.float64), "events": n.astype(np.float64), "window": w})
+    m, size, w = arguments.same_shape({"fullest": k.astype(np.float64), "events": n.astype(np.float64), "window": w})
     chance = (m / w - size + 1.0) * stats.binom.pmf(m, size, w) + 2.0 * stats.binom.sf(m, size, w)
     return ScanProbability(
         events=arguments.frozen_counts(size.astype(np.int64)),
-        most=arguments.frozen_counts(m.astype(np.int64)),
+        fullest=arguments.frozen_counts(m.astype(np.int64)),
         window=arguments.frozen(w),
         chance=arguments.frozen(np.where(m == 1, 1.0, np.clip(chance, 0.0, 1.0))),
         exact=np.asarray((m == 1) | (m == size) | ((m > size / 2.0) & (w <= 0.5))),

@@ -8,7 +8,7 @@ import duckdb
 
 from rqa.contract import Table
 from rqa.errors import StoreError
-from rqa.store.load_log import Earlier, one
+from rqa.store.load_log import LastLoad, one
 from rqa.store.merge import keep_rejects
 from rqa.store.planned import SELECT, Plan
 from rqa.store.report import FileCount
@@ -34,13 +34,13 @@ def read_files(files: Iterable[Staged], places: Places) -> Account:
     return found
 
 
-def unread_file(item: Plan, number: int, earlier: Earlier) -> tuple[Staged, FileCount]:
+def unread_file(item: Plan, number: int, earlier: LastLoad) -> tuple[Staged, FileCount]:
     """The account of a file that is what it was when last loaded: all is known but what is still refused or merged."""
     same = Staged(item.label, item.entry.table.name, number, item.digest, item.fingerprint)
     return same, _still(item.label, same.table, earlier)
 
 
-def _still(label: str, table: str, e: Earlier) -> FileCount:
+def _still(label: str, table: str, e: LastLoad) -> FileCount:
     known = e.read - e.refused - e.merged
     return FileCount(
         label, table, e.in_file, e.left_out, e.read, 0, e.refused, known, 0, unchanged=True, merged=e.merged
@@ -86,7 +86,7 @@ def named_files(
     connection: duckdb.DuckDBPyConnection,
     read: Iterable[NamedRead],
     items: Sequence[Plan],
-    earlier: Mapping[str, Sequence[Earlier]],
+    earlier: Mapping[str, Sequence[LastLoad]],
     kept: Iterable[str],
     load_id: int,
 ) -> Account:

@@ -7,7 +7,7 @@ import re
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from rqa.intake.mapping import Origin
+from rqa.intake.mapping import ColumnSource
 from rqa.intake.names import quoted
 from rqa.shown import told
 from rqa.store.drawn_on import NOTHING, Origins, drawn_by, union
@@ -31,7 +31,7 @@ class CopiedNames:
         place: str,
         label: str,
         columns: Sequence[str],
-        given: Mapping[str, Origin],
+        given: Mapping[str, ColumnSource],
         keyed: Collection[str],
     ) -> None:
         """Note what a [[table]] takes of one file; names of its `keyed` columns do not pass its expressions."""
@@ -50,7 +50,7 @@ class CopiedNames:
         sets: Mapping[str, Sequence[str]],
         labels: Mapping[str, Sequence[str]],
         columns: Sequence[str],
-        given: Mapping[str, Origin],
+        given: Mapping[str, ColumnSource],
     ) -> None:
         """Note what a [[table]] takes of a SELECT over `sets` of files, given the columns and labels of each."""
         drawn = drawn_by(select, sets, columns)
@@ -64,7 +64,7 @@ class CopiedNames:
         for name, origin in given.items():
             self._note(place, name, origin, _drawn(origin, of_column))
 
-    def _note(self, place: str, name: str, origin: Origin, drawn: Origins) -> None:
+    def _note(self, place: str, name: str, origin: ColumnSource, drawn: Origins) -> None:
         if origin.key_file is not None:
             self.keyed |= drawn
         else:
@@ -86,7 +86,7 @@ class CopiedNames:
         return found
 
 
-def _drawn(origin: Origin, of_column: Mapping[str, Origins]) -> Origins:
+def _drawn(origin: ColumnSource, of_column: Mapping[str, Origins]) -> Origins:
     """What a mapped column draws on."""
     if origin.column is not None:
         return of_column.get(origin.column, NOTHING)

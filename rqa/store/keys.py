@@ -17,7 +17,7 @@ from rqa.intake.sources import literal
 from rqa.store.changed_jobs import touch, touch_all
 from rqa.store.ddl import columns
 from rqa.store.order import ORDER
-from rqa.store.swap_in_staging import MOST_STRETCHES, adopt, stretches
+from rqa.store.swap_in_staging import MOST_STRETCHES, stretches, swap_in_staging
 from rqa.store.verdicts import (
     CHANGED,
     CONTENT,
@@ -105,7 +105,7 @@ def _insert_all(connection: duckdb.DuckDBPyConnection, table: Table, places: Pla
     if not good:
         return
     if places.adoptable and len(stretches(places.adoptable)) <= MOST_STRETCHES:
-        adopt(connection, table, places.adoptable, sum(f.rows for f in places.adoptable) - good)
+        swap_in_staging(connection, table, places.adoptable, sum(f.rows for f in places.adoptable) - good)
         touch_all(connection, table)
     else:
         touch(connection, table, "good_rows")

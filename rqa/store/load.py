@@ -46,7 +46,7 @@ from rqa.store.load_log import (
 )
 from rqa.store.lock import writing
 from rqa.store.mapping_sql import sql_faults
-from rqa.store.order import Kept
+from rqa.store.order import StoredFile
 from rqa.store.patterns import pattern_faults
 from rqa.store.place import prove, put_in_place, real_file
 from rqa.store.planned import Plan, plan
@@ -212,7 +212,7 @@ def _load_into(
     todo = tables.plan(held_files(connection), folder, keep=rules.workspace.vanished == "keep")
     tables.bind({name: what.any for name, what in todo.items()})
     counts: Account = []
-    files: dict[str, MappingType[str, Kept]] = {}
+    files: dict[str, MappingType[str, StoredFile]] = {}
     for table in TABLES.values():
         # A table is read and settled before the next is read, so that only one is held in temporary storage.
         account, files[table.name] = tables.settle(table, todo[table.name])

@@ -17,7 +17,7 @@ from rqa.store.alarms import alarms
 from rqa.store.ddl import FORMAT_VERSION
 from rqa.store.empty_files import NO_ROW
 from rqa.store.engine import Store, open_store
-from rqa.store.order import Kept
+from rqa.store.order import StoredFile
 from rqa.store.planned import SELECT, Plan
 from rqa.store.remarks import EMPTIED_BEGINS, NO_JOB, NO_ZONE
 from rqa.store.report import FileCount, Refusal, Remark
@@ -61,7 +61,7 @@ def _any_row(store: Store, table: str) -> bool:
 
 
 @dataclass(frozen=True)
-class Earlier:
+class LastLoad:
     """What the last load made of one file for one table, and by which mapping."""
 
     digest: str
@@ -73,25 +73,25 @@ class Earlier:
     merged: int
 
 
-def earlier_accounts(connection: duckdb.DuckDBPyConnection) -> dict[str, dict[str, list[Earlier]]]:
+def earlier_accounts(connection: duckdb.DuckDBPyConnection) -> dict[str, dict[str, list[LastLoad]]]:
     """The accounts of the last load, by table and file."""
-    found: dict[str, dict[str, list[Earlier]]] = {}
+    found: dict[str, dict[str, list[LastLoad]]] = {}
     for table, file, *rest in connection.execute(
         "select table_name, source_file, digest, mapping_digest, in_file, left_out, read, refused, merged "
         "from load_files where load_id = (select max(load_id) from load_files)"
     ).fetchall():
-        found.setdefault(table, {}).setdefault(file, []).append(Earlier(*rest))
+        found.setdefault(table, {}).setdefault(file, []).append(LastLoad(*rest))
     return found
 
 
 def unchanged(
-    items: Sequence[Plan], earlier: MappingType[str, MappingType[str, Sequence[Earlier]]]
-) -> dict[int, Earlier]:
+    items: Sequence[Plan], earlier: MappingType[str, MappingType[str, Sequence[LastLoad]]]
+) -> dict[int, LastLoad]:
     """The planned readings whose file and mapping are what they were at the last load, with their account then.
 
     What several entries make of one file for one table is read again together, as it is kept together.
     """
-    found: dict[int, Earlier] = {}
+    found: dict[int, LastLoad] = {}
     for name in {i.entry.table.name for i in items}:
         mine = {n: i for n, i in enumerate(items) if i.entry.table.name == name}
         last = earlier.get(name, {})
@@ -116,17 +116,17 @@ def unchanged(
             del found[number]
 
 
-def held_files(connection: duckdb.DuckDBPyConnection) -> dict[str, dict[str, Kept]]:
+def held_files(connection: duckdb.DuckDBPyConnection) -> dict[str, dict[str, StoredFile]]:
     """What is known of the files whose rows the store holds, by table, in their order."""
-    found: dict[str, dict[str, Kept]] = {}
+    found: dict[str, dict[str, StoredFile]] = {}
     for table, label, *kept in connection.execute(
         "select table_name, source_file, derive, repeats, gone from held_files order by table_name, place"
     ).fetchall():
-        found.setdefault(table, {})[label] = Kept(*kept)
+        found.setdefault(table, {})[label] = StoredFile(*kept)
     return found
 
 
-def keep_held(connection: duckdb.DuckDBPyConnection, files: MappingType[str, MappingType[str, Kept]]) -> None:
+def keep_held(connection: duckdb.DuckDBPyConnection, files: MappingType[str, MappingType[str, StoredFile]]) -> None:
     """Write down what is known of the files whose rows the store holds."""
     rows = [
         (place, table, label, kept.derive, kept.repeats, kept.gone)

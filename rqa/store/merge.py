@@ -19,7 +19,7 @@ from rqa.store.changed_jobs import touch_all
 from rqa.store.keys import settle_keys
 from rqa.store.lines import merge_lines, merged_lines, with_merged, write_line_remarks
 from rqa.store.numbers import begin_numbers, number_jobs, settle_unnumbered
-from rqa.store.order import ORDER, Changes, Kept, write_order
+from rqa.store.order import ORDER, Changes, StoredFile, write_order
 from rqa.store.remarks import OF_ROWS, write_row_remarks
 from rqa.store.stage import Staged
 from rqa.store.verdicts import (
@@ -83,7 +83,9 @@ def settle(
             settle_keys(connection, table, derived, places)
     if what.whole:
         touch_all(connection, table)
-    places.given = {label: Kept(*given.get(label, ("", 0))) for label in what.changed if label not in what.reasons}
+    places.given = {
+        label: StoredFile(*given.get(label, ("", 0))) for label in what.changed if label not in what.reasons
+    }
     _note_numbers(connection, places)
     number_jobs(connection, table, derivations, everything=what.whole)
     _count_repeats(connection, table, places)

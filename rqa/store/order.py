@@ -21,7 +21,7 @@ ORDER = "file_order"
 
 
 @dataclass(frozen=True)
-class Kept:
+class StoredFile:
     """What the store knows of one file whose rows it holds: the numbers it lacks, how many of its rows repeat others.
 
     `gone` says that the file was not there when the store was last loaded.
@@ -41,7 +41,7 @@ class Changes:
     """
 
     order: tuple[str, ...]
-    before: Mapping[str, Kept]
+    before: Mapping[str, StoredFile]
     old_order: tuple[str, ...]
     changed: frozenset[str]
     reasons: Mapping[str, str]
@@ -67,7 +67,7 @@ class Changes:
         """The same with every file that is still there read again."""
         return replace(self, changed=frozenset(self.order) - self.kept, whole=True)
 
-    def held_now(self, given: Mapping[str, Kept], repeats: Mapping[str, int]) -> dict[str, Kept]:
+    def held_now(self, given: Mapping[str, StoredFile], repeats: Mapping[str, int]) -> dict[str, StoredFile]:
         """What is known of each file whose rows the store holds after the load, in order.
 
         `given` is what was found of files that were read, `repeats` how many more rows of the others repeat some now.
@@ -80,7 +80,7 @@ class Changes:
                 kept = self.before[label]
                 # The rows of a file that is gone are those that the store holds.
                 more = 0 if label in self.kept else kept.repeats + repeats.get(label, 0)
-                found[label] = Kept(kept.derive, more, label in self.kept)
+                found[label] = StoredFile(kept.derive, more, label in self.kept)
         return found
 
 
@@ -96,7 +96,7 @@ def merged(old: Sequence[str], new: Iterable[str]) -> list[str]:
 
 
 def changes(
-    items: Sequence[Plan], read: Iterable[int], before: Mapping[str, Kept], there: Iterable[str], *, keep: bool
+    items: Sequence[Plan], read: Iterable[int], before: Mapping[str, StoredFile], there: Iterable[str], *, keep: bool
 ) -> Changes:
     """What is to be done with one table: `items` are its readings in order, `read` the places of those to be read.
 

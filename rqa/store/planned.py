@@ -57,16 +57,16 @@ class Plan:
 
 
 @dataclass(frozen=True)
-class Met:
+class FileDigest:
     """A file as a load met it: its size in bytes, and the digest of its content."""
 
     size: int
     digest: str
 
 
-def meet(file: SourceFile) -> Met:
+def meet(file: SourceFile) -> FileDigest:
     """A file as it is. Its content is digested at every load: a size and times may stay the same when it changes."""
-    return Met(0, "") if file.format == "frame" else Met(file.path.stat().st_size, file.digest())
+    return FileDigest(0, "") if file.format == "frame" else FileDigest(file.path.stat().st_size, file.digest())
 
 
 def plan(
@@ -82,7 +82,7 @@ def plan(
     """
     mapping = made.mapping
     sets: dict[str, list[SourceFile]] = {}
-    met: dict[str, Met] = {}
+    met: dict[str, FileDigest] = {}
     unsure = set(made.unsure)
     seal: Callable[[str], str] | None = None
     with faults.gathered():
@@ -131,7 +131,7 @@ def _readings(
     entry: Entry,
     mapping: Mapping,
     sets: MappingType[str, Sequence[SourceFile]],
-    met: MappingType[str, Met],
+    met: MappingType[str, FileDigest],
     beside: frozenset[str],
 ) -> list[Plan]:
     """What one entry reads: each of its files, or all at once for a SELECT."""

@@ -20,7 +20,7 @@ from rqa.intake.records import (
     engine_rejects,
     too_many_rejects,
 )
-from rqa.intake.sources import SourceFile, Text, delimited
+from rqa.intake.sources import SourceFile, TextSource, delimited
 from rqa.words import counted
 
 RULES = {
@@ -34,7 +34,7 @@ RULES = {
 FIELDS, QUOTES = ("TOO MANY COLUMNS", "MISSING COLUMNS"), ("UNQUOTED VALUE", "INVALID STATE")
 
 
-def rejects_of(connection: duckdb.DuckDBPyConnection, text: Text, source: SourceFile) -> list[Reject]:
+def rejects_of(connection: duckdb.DuckDBPyConnection, text: TextSource, source: SourceFile) -> list[Reject]:
     """The engine's rejects after a reading, one per record; its tables of them are dropped."""
     if not text.rejects:
         return []
@@ -78,7 +78,7 @@ def in_order(rejects: Sequence[Reject]) -> list[Reject]:
     return sorted(rejects, key=lambda reject: reject[0])
 
 
-def _fields(raw: str, text: Text, quote: str) -> str:
+def _fields(raw: str, text: TextSource, quote: str) -> str:
     """How many fields a record has, and how many the header names; the engine stops counting at the first too many."""
     if len(raw) >= KEPT_RAW:
         return ""
@@ -86,7 +86,7 @@ def _fields(raw: str, text: Text, quote: str) -> str:
     return f"{counted(len(fields), 'field')}, {counted(len(text.columns), 'name')}"
 
 
-def drop_rejects(connection: duckdb.DuckDBPyConnection, text: Text) -> None:
+def drop_rejects(connection: duckdb.DuckDBPyConnection, text: TextSource) -> None:
     """Drop the tables a reading left its rejects in."""
     for table in (text.rejects, text.rejects + "_scan"):
         connection.execute(f"drop table if exists temp.{table}")

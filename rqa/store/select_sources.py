@@ -8,9 +8,9 @@ import duckdb
 from rqa.intake.names import PLACE_COLUMNS, inner, quoted
 from rqa.intake.readers import ONLY_LOOK
 from rqa.intake.records import KEPT_RAW, Reject
-from rqa.intake.sources import SourceFile, Text, literal
+from rqa.intake.sources import SourceFile, TextSource, literal
 from rqa.intake.validate import cleaned
-from rqa.store.read_complete import read_whole
+from rqa.store.read_complete import read_complete
 from rqa.store.rejects import in_order
 
 
@@ -28,7 +28,7 @@ class NamedRead:
 class NamedFiles:
     """The named files that the SELECTs of one load draw on."""
 
-    def __init__(self, connection: duckdb.DuckDBPyConnection, text: Callable[..., Text]) -> None:
+    def __init__(self, connection: duckdb.DuckDBPyConnection, text: Callable[..., TextSource]) -> None:
         self.connection = connection
         self.text = text
         self.columns: dict[str, dict[str, str]] = {}
@@ -65,10 +65,10 @@ class NamedFiles:
         return f"(with {named} select * from (\n{select.strip().rstrip(';')}\n))"
 
     def _read(self, source: SourceFile, wanted: frozenset[str]) -> NamedRead:
-        done = read_whole(
+        done = read_complete(
             self.connection,
             source,
-            lambda how: self.text(source, wanted, how),
+            lambda options: self.text(source, wanted, options),
             lambda text: self._take(source, text),
             lambda: None,
         )
@@ -105,7 +105,7 @@ class NamedFiles:
             in_order([*rejects, *((*place, source.kept(whole)) for *place, whole in faults)]),
         )
 
-    def _take(self, source: SourceFile, text: Text) -> int:
+    def _take(self, source: SourceFile, text: TextSource) -> int:
         # The source's columns bear the mark here: what stands beside them may be called as it likes.
         given = [f"{sql} as {inner(c)}" for c, sql in cleaned(text, tuple(source.spec.missing or ())).items()]
         marks = [f"{text.blank} as blank", f"{text.fault}::varchar as fault", f"{text.whole}::varchar as whole"]

@@ -19,19 +19,19 @@ from rqa.contract import TABLES
 from rqa.errors import MappingError, RqaError, SourceError, StoreError
 from rqa.intake.copies import Copies
 from rqa.intake.entries import Entry, listed_columns, wanted_columns
-from rqa.intake.mapping import MAPPING_FILE, Origin
+from rqa.intake.mapping import MAPPING_FILE, ColumnSource
 from rqa.intake.names import FILE_NO, MARK, PLACE_COLUMNS, quoted
-from rqa.intake.readers import ONLY_LOOK, USUAL, How, read
+from rqa.intake.readers import ONLY_LOOK, USUAL, ReadOptions, read
 from rqa.intake.records import Moves, Reject
 from rqa.intake.sheets import Sheets
-from rqa.intake.sources import SourceFile, Text
+from rqa.intake.sources import SourceFile, TextSource
 from rqa.intake.validate import EXTRA_COLUMNS, fitted, judging_select, misfit, names_select, numbers_lacking
 from rqa.store.copied_names import CopiedNames
 from rqa.store.ddl import columns
 from rqa.store.limits import MEMORY, SQL_MINUTES
 from rqa.store.mapping_sql import engine_said, words_of
 from rqa.store.planned import Plan
-from rqa.store.read_complete import Whole, read_whole
+from rqa.store.read_complete import CompleteRead, read_complete
 from rqa.store.select_sources import NamedFiles
 from rqa.store.sql_limits import limit_lengths, memory_limit, time_limit
 from rqa.store.traced import traced
@@ -150,7 +150,7 @@ class Stager:
         if text.columns:
             given, faults = fitted(item.entry, text, item.label)
             fits = (item.entry.number, text.columns)
-            own = item.entry.spec.computes or set(item.entry.manner.times) != {"iso"}
+            own = item.entry.spec.computes or set(item.entry.options.times) != {"iso"}
             if own and fits not in self.fitting:
                 # What a mapping brings of its own, SQL or forms of times, is held against the engine, once for the same
                 # columns: asking takes longer than reading a small file.
@@ -163,7 +163,7 @@ class Stager:
             unfinished = unfinished or bool(numbers_lacking(table, given))
         self.bound[table.name] = unfinished
 
-    def _note_names(self, item: Plan, text: Text, given: dict[str, Origin]) -> None:
+    def _note_names(self, item: Plan, text: TextSource, given: dict[str, ColumnSource]) -> None:
         """Note what the columns of an entry draw on, as names become pseudonyms."""
         place = item.entry.place.removeprefix(f"{MAPPING_FILE}, ")
         if item.source is not None:
@@ -173,12 +173,12 @@ class Stager:
         labels = {name: [f.label for f in item.named if f.name == name] for name in item.sets}
         self.copied.of_select(place, item.entry.spec.select or "", sets, labels, text.columns, given)
 
-    def _sql_faults(self, item: Plan, text: Text, given: dict[str, Origin]) -> list[str]:
+    def _sql_faults(self, item: Plan, text: TextSource, given: dict[str, ColumnSource]) -> list[str]:
         """What the engine says of the entry's SQL over this source, each expression alone where there are several."""
         entry = item.entry
         parts = {f"columns.{name}.sql": {name: o} for name, o in given.items() if o.sql is not None}
         parts |= {"where": {}} if entry.spec.where else {}
-        nothing = {name: Origin(sql="null") for name in given}
+        nothing = {name: ColumnSource(sql="null") for name in given}
         written = {f"columns.{n}.sql": o.sql for n, o in given.items() if o.sql} | {"where": entry.spec.where or "true"}
         words = [f"{place}: {f}" for place, sql in written.items() for f in words_of(sql, text.columns)]
         if words:
@@ -194,7 +194,7 @@ class Stager:
         ]
         return found or [f"its SQL does not fit {item.label}: {whole}"]
 
-    def _explained(self, item: Plan, text: Text, given: dict[str, Origin], entry: Entry) -> str:
+    def _explained(self, item: Plan, text: TextSource, given: dict[str, ColumnSource], entry: Entry) -> str:
         """What the engine says against the SELECT that judges this source; nothing if it can be run."""
         try:
             self.connection.execute("explain " + judging_select(entry, text, item.label, 0, given)).fetchall()
@@ -241,7 +241,7 @@ class Stager:
         found = set[str]()
         columns = sum(o.key_file is not None for o in item.entry.spec.columns.values())
 
-        def take(text: Text) -> int:
+        def take(text: TextSource) -> int:
             rows = self.connection.execute(names_select(item.entry, text, item.label)).fetchall()
             found.update(name for name, _ in rows if name is not None)
             return sum(n for _, n in rows) // columns
@@ -290,7 +290,7 @@ class Stager:
             self.connection.create_function(f"{MARK}sealed", seal, [VARCHAR], VARCHAR, side_effects=True)
             self.seals = True
 
-    def _stage_file(self, item: Plan, source: SourceFile, result: Staged) -> Text:
+    def _stage_file(self, item: Plan, source: SourceFile, result: Staged) -> TextSource:
         def take_back() -> None:
             self._run(f"delete from stage_{result.table} where {FILE_NO} = {result.file_no}", item)
             result.read_again = True
@@ -303,14 +303,16 @@ class Stager:
         return done.text
 
     def _read_whole(
-        self, item: Plan, source: SourceFile, take: Callable[[Text], int], take_back: Callable[[], None]
-    ) -> Whole:
+        self, item: Plan, source: SourceFile, take: Callable[[TextSource], int], take_back: Callable[[], None]
+    ) -> CompleteRead:
         wanted = wanted_columns(item.entry.spec)
-        return read_whole(self.connection, source, lambda how: self._text(source, wanted, how), take, take_back)
+        return read_complete(
+            self.connection, source, lambda options: self._text(source, wanted, options), take, take_back
+        )
 
-    def _text(self, source: SourceFile, wanted: frozenset[str], how: How = USUAL) -> Text:
+    def _text(self, source: SourceFile, wanted: frozenset[str], options: ReadOptions = USUAL) -> TextSource:
         self.count += 1
-        text = read(source, self.count, self.copies, self.sheets, wanted, how)
+        text = read(source, self.count, self.copies, self.sheets, wanted, options)
         if text.data is not None:
             self.connection.register(text.data_name, text.data)
         return text
@@ -320,7 +322,7 @@ class Stager:
         rows = self.connection.execute(sql).fetchall()
         return int(rows[0][0] or 0) if rows else 0
 
-    def _insert(self, item: Plan, text: Text, file_no: int) -> int:
+    def _insert(self, item: Plan, text: TextSource, file_no: int) -> int:
         if item.source is not None and item.beside:
             text = replace(text, blank=f"{text.blank} or ({text.fault}) is not null")
         sql = judging_select(item.entry, text, item.label, file_no)
@@ -360,7 +362,7 @@ class Stager:
         """Each column that a scan gives, with its type."""
         return self.connection.execute(f"describe select * from {scan}").fetchall()
 
-    def _select_text(self, item: Plan) -> Text:
+    def _select_text(self, item: Plan) -> TextSource:
         """The reading of an entry's SELECT, over the files it names; it tells where its rows come from, if it can."""
         select = item.entry.spec.select or ""
         scan = self.named.scan(select, item.sets)
@@ -378,9 +380,9 @@ class Stager:
         texts = {}
         for name, kind, *_ in described:
             text = f"{quoted(name)}::varchar"
-            if item.entry.manner.decimal == "," and kind.split("(")[0] in COMPUTED:
+            if item.entry.options.decimal == "," and kind.split("(")[0] in COMPUTED:
                 # What the SELECT has computed comes with a point; it is written as the source would write it.
                 text = f"replace({text}, '.', ',')"
             texts[name] = text
         timed = any(kind.startswith(("TIMESTAMP", "DATE")) for _, kind, *_ in described)
-        return Text(tuple(texts), scan, texts, own_times=timed)
+        return TextSource(tuple(texts), scan, texts, own_times=timed)

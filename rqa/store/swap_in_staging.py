@@ -27,7 +27,9 @@ def stretches(files: Sequence[Staged]) -> list[tuple[int, int]]:
     return sorted(dict(sorted(found)).items())
 
 
-def adopt(connection: duckdb.DuckDBPyConnection, table: Table, files: Sequence[Staged], left_behind: int) -> None:
+def swap_in_staging(
+    connection: duckdb.DuckDBPyConnection, table: Table, files: Sequence[Staged], left_behind: int
+) -> None:
     """Put the staging table in the place of the store's empty one; `left_behind` of its rows are not good."""
     staged, kept = f"main.stage_{table.name}", "source_file"
     connection.execute("create or replace sequence main.places minvalue 0 start 0")

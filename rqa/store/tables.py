@@ -13,7 +13,7 @@ from rqa.store.lines import forget_lines
 from rqa.store.load_log import earlier_accounts, one, unchanged
 from rqa.store.merge import settle
 from rqa.store.meter import Meter, work
-from rqa.store.order import GONE, Changes, Kept, changes
+from rqa.store.order import GONE, Changes, StoredFile, changes
 from rqa.store.planned import Plan
 from rqa.store.stage import Staged, Stager
 from rqa.store.verdicts import LATER, Places, RowsNeededError
@@ -39,7 +39,7 @@ class Tables:
     def _of(self, table: str) -> list[int]:
         return [n for n, i in enumerate(self.items) if i.entry.table.name == table]
 
-    def plan(self, held: Mapping[str, Mapping[str, Kept]], folder: Path, *, keep: bool) -> dict[str, Changes]:
+    def plan(self, held: Mapping[str, Mapping[str, StoredFile]], folder: Path, *, keep: bool) -> dict[str, Changes]:
         """What is to be done with each table; `held` are the files whose rows the store holds.
 
         `keep` says that the rows of files that are gone from the folder stay.
@@ -74,7 +74,7 @@ class Tables:
         self.stager.make_tables({n: self.stager.bound.get(n, True) for n, any_work in tables.items() if any_work})
         self.meter = Meter(self.progress, self.connection, sum(work(i.label, i.size) for i in reading))
 
-    def settle(self, table: Table, what: Changes) -> tuple[Account, dict[str, Kept]]:
+    def settle(self, table: Table, what: Changes) -> tuple[Account, dict[str, StoredFile]]:
         """Bring one table up to date; its account, and what is known of each file whose rows it holds.
 
         Raises `StoreError` if it does not add up.

@@ -10,7 +10,7 @@ from rqa.contract import Table
 from rqa.intake.names import BROKEN, DERIVE, FILE_NO, LEFT_OUT, inner
 from rqa.intake.sources import literal
 from rqa.store.ddl import columns
-from rqa.store.order import ORDER, Kept
+from rqa.store.order import ORDER, StoredFile
 from rqa.store.stage import Staged
 
 VERDICTS = ("left_out", "accepted", "refused", "known", "superseded", "merged")
@@ -44,7 +44,7 @@ class Places:
     withdrawn: Counter[str] = field(default_factory=Counter)
     repeats: Counter[str] = field(default_factory=Counter)
     left: int = 0
-    given: dict[str, Kept] = field(default_factory=dict)
+    given: dict[str, StoredFile] = field(default_factory=dict)
     """What is known of each file that was read: the numbers it lacks, and how many of its rows repeat others."""
 
 

@@ -105,9 +105,9 @@ def one(asked: tuple[int, int, int, bool, str, bool]) -> tuple[int, Counter[str]
             more_failed_checks(place, seed, site, bad_units)
         rqa.load(place)
         with rqa.open(place) as depot:
-            month = newest_month(depot._now)
+            month = newest_month(depot._snapshot)
             # As `depot.findings()`, which also looks at the month before to say what is new.
-            found = [f for f, _ in judged(stated_in(depot._now, month)[0])] if month else []
+            found = [f for f, _ in judged(stated_in(depot._snapshot, month)[0])] if month else []
     named = [(f, "site" if site and at_the_site(f, site) else effect_of(f)) for f in found]
     wrong = [f"{f.kind} | {f.where} | p {f.p_value:.2g}" for f, of in named if of == "luck" or quiet]
     return seed, Counter(of for _, of in named), wrong

@@ -14,7 +14,7 @@ import pytest
 from rqa.errors import MappingError, SourceError, StoreError
 from rqa.intake import readers as readings
 from rqa.intake.draft import read_mapping
-from rqa.intake.mapping import Origin
+from rqa.intake.mapping import ColumnSource
 from rqa.intake.own_actions import own_actions
 from rqa.intake.values import SPACES
 from rqa.store.engine import open_store
@@ -299,7 +299,7 @@ def test_a_factor_out_of_bounds_is_told_at_once(ws: Workspace, factor: str) -> N
     ("factor", "value"), [("60", 60.0), ("1/60", 1 / 60), (" 1.5e3 ", 1500.0), ("1_000", 1000.0), (".5", 0.5)]
 )
 def test_factors_are_numbers_or_fractions(factor: str, value: float) -> None:
-    assert Origin(column="hours", times=factor).times == value  # type: ignore[arg-type]  # as a mapping writes it
+    assert ColumnSource(column="hours", times=factor).times == value  # type: ignore[arg-type]  # as a mapping writes it
 
 
 def test_a_database_whose_write_was_broken_off_is_told(ws: Workspace) -> None:

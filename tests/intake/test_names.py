@@ -15,7 +15,7 @@ from rqa.contract import TABLES, Column, Table
 from rqa.intake.draft import parse_mapping
 from rqa.intake.entries import entry_of
 from rqa.intake.names import PLACE_COLUMNS, quoted
-from rqa.intake.sources import Text
+from rqa.intake.sources import TextSource
 from rqa.intake.validate import EXTRA_COLUMNS, judging_select
 from tests.workspaces import HEADER, Workspace, csv_of, job
 
@@ -28,7 +28,7 @@ def judged(table: str) -> str:
     raw = {"files": {"f": {"path": "f.csv"}}, "table": [{"table": table, "from": "f"}], "workspace": {"zone": "UTC"}}
     mapping = parse_mapping(raw | {"sites": ZONES})
     entry = entry_of(mapping, 1, mapping.table[0])
-    return judging_select(entry, Text(names, "source_rows", {n: quoted(n) for n in names}), "f.csv", 0)
+    return judging_select(entry, TextSource(names, "source_rows", {n: quoted(n) for n in names}), "f.csv", 0)
 
 
 @pytest.mark.parametrize("table", TABLES)

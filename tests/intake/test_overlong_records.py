@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from rqa.intake import overlong, quotes
 from rqa.intake.mapping import Files
 from rqa.intake.overlong import NOT_CLOSED, TOO_LONG, unfit_records
-from rqa.intake.quotes import LONGEST_LINE, Line, Quotes, lines_of
+from rqa.intake.quotes import LONGEST_LINE, Quotes, SourceLine, lines_of
 from rqa.intake.sources import SourceFile
 from tests.examples import examples
 from tests.workspaces import Workspace, job
@@ -130,4 +130,4 @@ def test_a_line_in_parts_is_followed_like_a_whole_one(line: str, limit: int, ins
         patch.setattr(quotes, "LONGEST_LINE", limit)
         (found,) = lines_of(io.BytesIO(whole), both)
     assert found.length == len(whole)
-    assert found.after(both, inside) == Line(whole, len(whole)).after(both, inside)
+    assert found.after(both, inside) == SourceLine(whole, len(whole)).after(both, inside)

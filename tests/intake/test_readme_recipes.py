@@ -53,9 +53,9 @@ def test_steps_are_gathered_from_a_log_of_events(ws: Workspace) -> None:
 
 def test_what_the_readme_says_of_keys_is_what_there_is() -> None:
     """Every setting of the mapping that a user can write is named in the README."""
-    from rqa.intake.mapping import Files, Origin, TableSpec, Workspace
+    from rqa.intake.mapping import ColumnSource, Files, TableSpec, Workspace
 
-    named = {f.alias or n for part in (Files, Origin, TableSpec, Workspace) for n, f in part.model_fields.items()}
+    named = {f.alias or n for part in (Files, ColumnSource, TableSpec, Workspace) for n, f in part.model_fields.items()}
     assert [n for n in sorted(named) if not re.search(rf"\b{n}\b", README)] == []
 
 

@@ -5,7 +5,7 @@ from datetime import date, datetime, timedelta
 import duckdb
 import pytest
 
-from rqa.intake.values import Manner, clock_change, put_back
+from rqa.intake.values import ParseOptions, clock_change, put_back
 from rqa.intake.zones import change_days, minutes_put_back
 
 HALF, HOUR = timedelta(minutes=30), timedelta(hours=1)
@@ -38,16 +38,16 @@ READINGS = [
 
 @pytest.mark.parametrize(("zone", "reading", "said", "back"), READINGS)
 def test_a_reading_near_a_change(zone: str, reading: str, said: str | None, back: timedelta | None) -> None:
-    manner = Manner(zone=f"'{zone}'", zones=(zone,))
+    options = ParseOptions(zone=f"'{zone}'", zones=(zone,))
     row = f"(select timestamp '{reading}' as \"~local t\")"
-    sql = f"select {clock_change('t', manner)}, {put_back('t', manner)} from {row}"
+    sql = f"select {clock_change('t', options)}, {put_back('t', options)} from {row}"
     with duckdb.connect() as connection:
         connection.execute("set TimeZone = 'UTC'")
         assert connection.execute(sql).fetchall() == [(said, back)]
 
 
 def test_two_zones_in_one_source_do_not_disturb_each_other() -> None:
-    manner = Manner(
+    options = ParseOptions(
         zone="(case site when 'H' then 'Australia/Lord_Howe' else 'Europe/Lisbon' end)",
         zones=("Australia/Lord_Howe", "Europe/Lisbon"),
     )
@@ -56,7 +56,7 @@ def test_two_zones_in_one_source_do_not_disturb_each_other() -> None:
     with duckdb.connect() as connection:
         connection.execute("set TimeZone = 'UTC'")
         found = connection.execute(
-            f"select {clock_change('t', manner)}, {put_back('t', manner)} from {rows}"
+            f"select {clock_change('t', options)}, {put_back('t', options)} from {rows}"
         ).fetchall()
     assert found == [("repeated", HALF), (None, None), ("repeated", HOUR), (None, None)]
 

@@ -141,7 +141,7 @@ def without_classes(tables: Tables, as_of: date) -> set[str]:
 
 
 def comebacks(
-    tables: Tables, by: Sequence[str], *, window: int, as_of: date, index: str = "repaired"
+    tables: Tables, by: Sequence[str], *, window: int, as_of: date, index_disposition: str = "repaired"
 ) -> dict[tuple[Any, ...], tuple[int, int, int]]:
     """Per group: jobs, matured, returned. `class` goes last in `by`; then jobs of sites that do not know it are out."""
     left_out = without_classes(tables, as_of) if "class" in by else set()
@@ -150,7 +150,7 @@ def comebacks(
     matured: Counter[Any] = Counter()
     returned: Counter[Any] = Counter()
     for job, back, gap, kind in links(tables).values():
-        if job["disposition"] != index or job["closed_on"] > as_of or job["site"] in left_out:
+        if job["disposition"] != index_disposition or job["closed_on"] > as_of or job["site"] in left_out:
             continue
         for key in groups_of_job(job, groups, tables):
             jobs[key] += 1

@@ -119,12 +119,12 @@ def outdated_tests(data: Tables, as_of: date) -> Rows:
 
 
 def released_jobs(data: Tables, as_of: date) -> Rows:
-    return [(job,) for job in release_rows(data, as_of=as_of, usual=0.8, least=1)]
+    return [(job,) for job in release_rows(data, as_of=as_of, usual=0.8, min_cases=1)]
 
 
 def usual_tests(data: Tables, as_of: date) -> Rows:
     made = []
-    for job, r in release_rows(data, as_of=as_of, usual=0.6, least=2).items():
+    for job, r in release_rows(data, as_of=as_of, usual=0.6, min_cases=2).items():
         if r["needed"]:
             made.append((job, len(r["needed"]), tuple(sorted(r["needed"] - set(r["last"]))) or None))
     return made

@@ -90,9 +90,9 @@ def test_what_each_site_writes_down(data: dict[str, Any], as_of: Any) -> None:
 def test_comebacks(data: dict[str, Any], as_of: Any, by: tuple[str, ...], window: int, index: str) -> None:
     by = (*(b for b in by if b != "class"), *(b for b in by if b == "class"))
     with depot_of(data, as_of) as depot:
-        expected = by_hand.comebacks(data, by, window=window, as_of=asked_of(depot), index=index)
-        table = depot.comebacks(window=window, by=by, index=index).table
-        rows = comebacks(replace(depot._now, from_rows=True), window=window, by=by, index=index).table
+        expected = by_hand.comebacks(data, by, window=window, as_of=asked_of(depot), index_disposition=index)
+        table = depot.comebacks(window=window, by=by, index_disposition=index).table
+        rows = comebacks(replace(depot._snapshot, from_rows=True), window=window, by=by, index_disposition=index).table
     if by == ("class",) and not expected:
         expected = {(c,): (0, 0, 0) for c in ("no_fault_found", "unknown", "repeat", "workmanship", "new_fault")}
     assert as_dict(table, by, "jobs", "matured", "returned") == with_zero(expected, by, (0, 0, 0))
@@ -117,7 +117,7 @@ def test_first_pass_yield(data: dict[str, Any], as_of: Any, by: tuple[str, ...])
     with depot_of(data, as_of) as depot:
         expected = by_hand.first_pass(data, by, as_of)
         table = depot.first_pass_yield(by=by).table
-        rows = first_pass_yield(replace(depot._now, from_rows=True), by=by).table
+        rows = first_pass_yield(replace(depot._snapshot, from_rows=True), by=by).table
     assert as_dict(table, by, *columns) == with_zero(expected, by, (0, 0, 0, 0))
     assert rows.equals(table), "the kept counts and the rows disagree"
 
@@ -146,6 +146,6 @@ def test_clean_jobs(data: dict[str, Any], as_of: Any, by: tuple[str, ...]) -> No
     with depot_of(data, as_of) as depot:
         expected = by_hand.clean_jobs(data, by, as_of)
         table = depot.yields.clean(by=by).table
-        rows = clean_jobs(replace(depot._now, from_rows=True), by=by).table
+        rows = clean_jobs(replace(depot._snapshot, from_rows=True), by=by).table
     assert as_dict(table, by, "jobs", "clean") == with_zero(expected, by, (0, 0))
     assert rows.equals(table), "the kept counts and the rows disagree"

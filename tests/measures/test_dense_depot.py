@@ -77,7 +77,7 @@ def case(request: pytest.FixtureRequest) -> Iterator[Case]:
 
 def cut(case: Case) -> Any:
     _, depot = case
-    return None if depot._now.latest else depot.as_of.date()
+    return None if depot._snapshot.latest else depot.as_of.date()
 
 
 def test_links(case: Case) -> None:
@@ -98,7 +98,7 @@ def test_comebacks(case: Case, by: tuple[str, ...]) -> None:
         expected = by_hand.comebacks(data, by, window=window, as_of=depot.as_of.date())
         table = depot.comebacks(window=window, by=by).table
         assert as_dict(table, by, "jobs", "matured", "returned") == expected
-        assert comebacks(replace(depot._now, from_rows=True), window=window, by=by).table.equals(table)
+        assert comebacks(replace(depot._snapshot, from_rows=True), window=window, by=by).table.equals(table)
 
 
 @pytest.mark.parametrize("by", [*WHOLE, *SINGLE, *STEP_NAMES, *TEST_NAMES], ids=str)
@@ -107,7 +107,7 @@ def test_first_pass_yield(case: Case, by: tuple[str, ...]) -> None:
     table = depot.first_pass_yield(by=by).table
     expected = by_hand.first_pass(data, by, cut(case))
     assert as_dict(table, by, "exposures", "passed", "failed", "unchecked") == expected
-    assert first_pass_yield(replace(depot._now, from_rows=True), by=by).table.equals(table)
+    assert first_pass_yield(replace(depot._snapshot, from_rows=True), by=by).table.equals(table)
 
 
 @pytest.mark.parametrize("by", [*WHOLE, *SINGLE], ids=str)
@@ -115,4 +115,4 @@ def test_clean_jobs(case: Case, by: tuple[str, ...]) -> None:
     data, depot = case
     table = depot.yields.clean(by=by).table
     assert as_dict(table, by, "jobs", "clean") == by_hand.clean_jobs(data, by, cut(case))
-    assert clean_jobs(replace(depot._now, from_rows=True), by=by).table.equals(table)
+    assert clean_jobs(replace(depot._snapshot, from_rows=True), by=by).table.equals(table)

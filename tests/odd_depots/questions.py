@@ -20,7 +20,7 @@ MORE: tuple[Asked, ...] = (
     ("comebacks", {"by": ("class",)}),
     ("comebacks", {"by": ("procedure", "model"), "where": {"class": ["repeat", "workmanship"]}}),
     ("comebacks", {"by": ("bench",)}),
-    ("comebacks", {"by": ("technician", "billing"), "index": "no_fault_found"}),
+    ("comebacks", {"by": ("technician", "billing"), "index_disposition": "no_fault_found"}),
     ("returns.curve", {"by": "part_no"}),
     ("returns.curve", {"cause": ["repeat", "workmanship"]}),
     ("returns.cohorts", {"by": ("part_no", "lot")}),

@@ -116,8 +116,8 @@ def test_an_action_on_work_that_logs_no_step_says_why_it_cannot_be_told() -> Non
     actions = [{**action, "action_id": name, "scope": scope} for name, scope in scopes.items()]
     with depot_of({**half_logged(), "actions": actions}, DAY) as opened:
         rows = {r["action_id"]: r for r in opened.verdicts().table.to_dicts()}
-        said = lacking(opened._now, read_scope(scopes["A1"]))
-        assert lacking(opened._now, read_scope(scopes["A2"])) is None
+        said = lacking(opened._snapshot, read_scope(scopes["A1"]))
+        assert lacking(opened._snapshot, read_scope(scopes["A2"])) is None
     assert rows["A1"]["verdict"] == "cannot be told"
     assert rows["A1"]["warning"] == said
     assert "no step is logged of the jobs closed so far (site=Birch)" in rows["A1"]["warning"]
@@ -145,8 +145,8 @@ def test_an_action_on_a_step_that_its_site_never_logs_says_why_it_cannot_be_told
             "select count(*) filter (site = 'Birch') as bare, count(*) filter (site = 'Birch' and procedure = 'board') "
             "as boards from jobs where closed_on is not null and job_id in (select job_id from steps)"
         ).row(0)
-        said = lacking(opened._now, read_scope(scopes["A1"]))
-        assert {name for name, scope in scopes.items() if lacking(opened._now, read_scope(scope))} == {"A1"}
+        said = lacking(opened._snapshot, read_scope(scopes["A1"]))
+        assert {name for name, scope in scopes.items() if lacking(opened._snapshot, read_scope(scope))} == {"A1"}
         power = opened.actions.power(scopes["A1"])
         assert "“fit_board” was ever done" in " ".join(power.notes)
         assert power.table.is_empty()

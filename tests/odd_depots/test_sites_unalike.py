@@ -55,7 +55,7 @@ def of_own_work(depot: Depot) -> dict[str, Any]:
     asked = {"class": OWN}
     return {
         **{
-            f"compare by {who}": depot.compare(who, outcome="comeback", where=asked, least=5)
+            f"compare by {who}": depot.compare(who, outcome="comeback", where=asked, min_cases=5)
             for who in ("technician", "bench", "tool", "site")
         },
         "come-backs": depot.comebacks(window=60, by="model", where=asked),
@@ -106,7 +106,7 @@ def test_the_others_are_judged_as_if_it_were_not_there(pair: tuple[str, Depot, D
 def of_marks(depot: Depot, lacking: str) -> dict[str, tuple[Any, list[str]]]:
     """Answers that hang on what a site writes down, and the columns (none: all) that its jobs may not move."""
     made: dict[str, tuple[Any, list[str]]] = {
-        "failures met together": (depot.steps.co_failures(least=3), []),
+        "failures met together": (depot.steps.co_failures(min_cases=3), []),
         "escapes": (depot.tests.escapes(), []),
         "escapes by subsystem": (depot.tests.escapes(by=("subsystem", "model")), []),
         "limits": (depot.tests.limits(), []),

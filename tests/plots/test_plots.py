@@ -179,7 +179,7 @@ def test_what_has_no_picture_is_named() -> None:
 
 
 def test_most_draws_the_first_and_judges_all() -> None:
-    spec = plot(first_pass(tuple(f"s{i}" for i in range(30))), most=12).to_dict()
+    spec = plot(first_pass(tuple(f"s{i}" for i in range(30))), limit=12).to_dict()
     assert len(rows(spec)) == 12
     assert "the first 12 of 30 rows" in spec["title"]["subtitle"]
     assert "All together: 94.5" in spec["description"]

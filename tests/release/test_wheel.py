@@ -17,7 +17,7 @@ from pathlib import Path
 
 import pytest
 
-from rqa.recomputed.tables import FILES
+from rqa.published_examples.tables import FILES
 
 ROOT = Path(__file__).resolve().parents[2]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]

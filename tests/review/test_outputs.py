@@ -13,7 +13,7 @@ from click.testing import CliRunner
 from rqa.cli import main
 from rqa.errors import RequestError
 from rqa.review import describe
-from rqa.review.facts import MonthFacts, Section, Table
+from rqa.review.facts import MonthFacts, PageTable, Section
 from rqa.review.printed import NAMES, VARIABLE, browser, options, write_pdf
 from rqa.review.workbook import write_tables, write_workbook
 from tests.depots import depot_of, make_store
@@ -30,7 +30,7 @@ def facts() -> Iterator[MonthFacts]:
 
 def test_cells_are_numbers_or_harmless_text(facts: MonthFacts, tmp_path: Path) -> None:
     rows = ((EVIL, "5.3\u00a0%", "1,234", "1 to 2 %"), ("+1", "no data", "7", "-1"), ("12", "0 %", "0", "x"))
-    table = Table(EVIL, ("name", "share", "count", "interval"), rows)
+    table = PageTable(EVIL, ("name", "share", "count", "interval"), rows)
     section = Section("odd", EVIL, (EVIL,), tables=(table,))
     book = openpyxl.load_workbook(write_tables(replace(facts, title=EVIL, then=(section,)), tmp_path / "page.xlsx"))
     assert book.sheetnames[:2] == ["page", "measures"]

@@ -6,7 +6,7 @@ import polars as pl
 import pytest
 
 import rqa
-from rqa.review.facts import Table
+from rqa.review.facts import PageTable
 from rqa.review.intake import intake
 from rqa.review.workbook import write_workbook
 from rqa.store.report import LoadReport
@@ -29,7 +29,7 @@ def ws(tmp_path: Path) -> Workspace:
     return made
 
 
-def column(table: Table, name: str) -> list[int]:
+def column(table: PageTable, name: str) -> list[int]:
     at = table.columns.index(name)
     return [int(r[at].replace(",", "")) for r in table.rows]
 

@@ -68,7 +68,7 @@ def test_the_true_power_of_the_exact_test_lies_between_corrected_and_not(n0, n1,
 def test_a_plan_holds_its_promise():
     """Halved depots read at every look, judged by the exact test and the bounds."""
     rate, before, each = 0.08, 600, 100
-    plan = plan_change(rate=rate, ratio=0.5, before=before, each=each)
+    plan = plan_change(rate=rate, ratio=0.5, before=before, jobs_per_look=each)
     looks = plan.looks
     assert looks is not None
     rng = np.random.default_rng(3)
@@ -90,22 +90,22 @@ def test_a_plan_holds_its_promise():
 
 
 def test_other_work_costs_power_and_little_when_it_is_well_known():
-    alone = plan_change(rate=0.08, ratio=0.5, before=600, each=100)
-    beside = plan_change(rate=0.08, ratio=0.5, before=600, each=100, other=OtherWork(0.08, 600, 1.0))
-    quiet = plan_change(rate=0.08, ratio=0.5, before=600, each=100, other=OtherWork(0.004, 6000, 10.0))
+    alone = plan_change(rate=0.08, ratio=0.5, before=600, jobs_per_look=100)
+    beside = plan_change(rate=0.08, ratio=0.5, before=600, jobs_per_look=100, other=OtherWork(0.08, 600, 1.0))
+    quiet = plan_change(rate=0.08, ratio=0.5, before=600, jobs_per_look=100, other=OtherWork(0.004, 6000, 10.0))
     assert (beside.chance < alone.chance).all()
     # What its own uncertainty adds is 1 / 200 of the variance.
     assert quiet.chance == pytest.approx(alone.chance, abs=0.03)
 
 
 def test_the_smallest_change_is_seen_with_the_chance_asked_for():
-    plan = plan_change(rate=0.08, ratio=0.5, before=600, each=100, power=0.8)
+    plan = plan_change(rate=0.08, ratio=0.5, before=600, jobs_per_look=100, power=0.8)
     for k in (3, 7, 11):
         ratio = float(plan.smallest_ratio[k])
         chance = chance_to_see(rate=0.08, ratio=ratio, before=600, after=plan.after[k], bound=float(plan.bound[k]))
         # Thirty halvings of the range.
         assert chance == pytest.approx(0.8, abs=1e-6)
-    assert np.isnan(plan_change(rate=0.01, ratio=0.5, before=50, each=5).smallest_ratio).all()
+    assert np.isnan(plan_change(rate=0.01, ratio=0.5, before=50, jobs_per_look=5).smallest_ratio).all()
 
 
 def test_nothing_cannot_fall():

@@ -149,7 +149,7 @@ def test_the_fitted_curve_agrees_with_many_sets():
 
 
 def test_listed_windows_of_one_group_do_not_overlap():
-    listed = scan_margins(by_jobs(2), longest=6, most=30, **ONE).bursts
+    listed = scan_margins(by_jobs(2), longest=6, limit=30, **ONE).bursts
     assert len(listed) == 30
     assert (np.diff([b.score for b in listed]) <= 1e-9).all()
     for i, b in enumerate(listed):

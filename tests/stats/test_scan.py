@@ -147,7 +147,7 @@ def test_a_bad_lot_is_found_and_its_bench_is_an_echo():
 
 
 def test_listed_windows_of_one_group_do_not_overlap():
-    listed = scan_statistic(**planted(2), most=40, **ONE).bursts
+    listed = scan_statistic(**planted(2), limit=40, **ONE).bursts
     assert len(listed) == 40
     assert (np.diff([b.log_ratio for b in listed]) <= 1e-9).all()
     for i, b in enumerate(listed):

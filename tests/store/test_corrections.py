@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from rqa.errors import MappingError
 from rqa.store.verdicts import LATER
 from tests.examples import examples
-from tests.store.settling import Depot
+from tests.store.merging import Depot
 from tests.workspaces import HEADER, Workspace, csv_of, job
 
 MAPPING = {"files": {"f": {"path": "*.csv"}}, "table": [{"table": "jobs", "from": "f"}]}

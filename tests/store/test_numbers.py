@@ -9,7 +9,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from tests.examples import examples
-from tests.store.settling import Depot
+from tests.store.merging import Depot
 from tests.workspaces import Workspace
 
 STEPS = {"job_id": "", "step": "", "outcome": "", "started_at": ""}

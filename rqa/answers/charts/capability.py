@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import (
     By,
-    Moment,
     Months,
+    Snapshot,
     Where,
     check_level,
     check_one_of,
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     import polars as pl
 
     from rqa.stats import Capability
-    from rqa.stats.capability_index import Index
+    from rqa.stats.capability_index import CapabilityIndex
 
 QUESTION = "capability"
 MEASURED = {"test_values": ("measured_tests", "test"), "step_values": ("measured_steps", "step"),
@@ -57,7 +57,7 @@ class Readings:
 
 
 def capability(
-    now: Moment,
+    snapshot: Snapshot,
     measure: str = "test_values",
     *,
     by: By | None = None,
@@ -115,17 +115,17 @@ def capability(
     file, usual = MEASURED[measure]
     groups = split_groups(QUESTION, (usual,) * bool(usual) if by is None else by)
     asked = scope(QUESTION, by=groups, where=where, months=months, allowed=tuple(COUNTED[file]))
-    check_values(now.store, QUESTION, asked.where)
+    check_values(snapshot.store, QUESTION, asked.where)
     check_one_quantity(QUESTION, usual, asked)
-    table = counts(now.store, file, by=(*groups, "week"), where=asked.where, months=asked.months,
-                   values={"as_of": now.day})
+    table = counts(snapshot.store, file, by=(*groups, "week"), where=asked.where, months=asked.months,
+                   values={"as_of": snapshot.day})
     found = _readings(table, groups, (lower_limit, upper_limit))
     rows = [(*r.group, *_row(r, method, level)) for r in found]
     settings = {
-        "measure": measure, "as_of": now.day, **asked.settings(), "lower_limit": lower_limit,
+        "measure": measure, "as_of": snapshot.day, **asked.settings(), "lower_limit": lower_limit,
         "upper_limit": upper_limit, "method": method, "level": level,
     }
-    return CapabilityIndices(_table(rows, table, groups), settings, (*now.notes, *_notes(rows, len(groups))))
+    return CapabilityIndices(_table(rows, table, groups), settings, (*snapshot.notes, *_notes(rows, len(groups))))
 
 
 def _readings(
@@ -180,7 +180,7 @@ def _indices(r: Readings, method: str, level: float) -> "Capability":
     return by("percentile") if method == "auto" and shape_alone and made.n >= LEAST_FOR_PERCENTILES else made
 
 
-def _three(index: "Index") -> tuple[float, float, float]:
+def _three(index: "CapabilityIndex") -> tuple[float, float, float]:
     return index.estimate, index.low, index.high
 
 

@@ -13,7 +13,7 @@ from rqa.measures.run import counts
 from rqa.words import did_you_mean
 
 if TYPE_CHECKING:
-    from rqa.answers.core.scope import Moment
+    from rqa.answers.core.scope import Snapshot
 
 QUESTION = "control_chart"
 Stages = str | date | Sequence[str | date] | None
@@ -21,7 +21,7 @@ Aside = Mapping[str | date, str]
 
 
 @dataclass(frozen=True)
-class Stage:
+class ChartStage:
     """From which day on a stage is, and what it is called: an action's id, or the day."""
 
     name: str
@@ -29,11 +29,11 @@ class Stage:
 
 
 @dataclass(frozen=True)
-class Basis:
+class ChartSettings:
     """What was asked about baseline, stages and points set aside, as days."""
 
     baseline: tuple[date, date] | None = None
-    stages: tuple[Stage, ...] = ()
+    stages: tuple[ChartStage, ...] = ()
     set_aside: Mapping[date, str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
 
@@ -61,11 +61,11 @@ class Basis:
         return found
 
 
-def filters(now: "Moment", where: Where | str | None) -> Where | None:
+def filters(snapshot: "Snapshot", where: Where | str | None) -> Where | None:
     """The filters as given, or those that the scope of an action names: model=Quern; step=close case."""
     if not isinstance(where, str) or "=" in where:
         return where
-    actions = _actions(now)
+    actions = _actions(snapshot)
     if where not in actions:
         raise RequestError(
             f"{QUESTION}: where takes filters, or an action; {where!r} is none. "
@@ -74,34 +74,34 @@ def filters(now: "Moment", where: Where | str | None) -> Where | None:
     return read_scope(actions[where]["scope"], of=f"{QUESTION}: {where}").where
 
 
-def _actions(now: "Moment") -> dict[str, dict[str, Any]]:
-    return {row["action_id"]: row for row in counts(now.store, "actions").iter_rows(named=True)}
+def _actions(snapshot: "Snapshot") -> dict[str, dict[str, Any]]:
+    return {row["action_id"]: row for row in counts(snapshot.store, "actions").iter_rows(named=True)}
 
 
 def basis(
-    now: "Moment", *, period: str, baseline: object = None, stages: Stages = (), set_aside: Aside | None = None
-) -> Basis:
+    snapshot: "Snapshot", *, period: str, baseline: object = None, stages: Stages = (), set_aside: Aside | None = None
+) -> ChartSettings:
     """Read baseline, stages and points set aside as they are given to a depot's chart."""
     span = None if baseline is None or baseline == [] else span_of(QUESTION, "baseline", baseline)
     if stages is None:
         stages = ()
     given = (stages,) if isinstance(stages, str) or not isinstance(stages, Iterable) else tuple(stages)
     made, notes = [], []
-    actions = _actions(now) if given else {}
+    actions = _actions(snapshot) if given else {}
     for one in given:
         if isinstance(one, str) and one in actions:
             action = actions[one]
-            made.append(Stage(str(one), action["started_on"]))
+            made.append(ChartStage(str(one), action["started_on"]))
             notes.append(f"{one} ({action['what']}) took effect on {action['started_on']}, for {action['scope']}.")
         else:
             made.append(_dated_stage(one, tuple(actions)))
     if made and period in ("month", "week"):
         notes.append(f"A stage begins with the first whole {period} from its day on.")
     made.sort(key=lambda stage: stage.day)
-    return Basis(span, tuple(made), _aside(set_aside, period), tuple(notes))
+    return ChartSettings(span, tuple(made), _aside(set_aside, period), tuple(notes))
 
 
-def _dated_stage(given: object, actions: tuple[str, ...]) -> Stage:
+def _dated_stage(given: object, actions: tuple[str, ...]) -> ChartStage:
     try:
         day = day_of(QUESTION, given)
     except RequestError as error:
@@ -109,7 +109,7 @@ def _dated_stage(given: object, actions: tuple[str, ...]) -> Stage:
             f"{QUESTION}: a stage begins at a day, a month or an action; {given!r} is none. "
             f"Actions in the store: {', '.join(actions) or 'none'}.{did_you_mean(str(given), actions)}"
         ) from error
-    return Stage(str(given) if isinstance(given, str) else day.isoformat(), day)
+    return ChartStage(str(given) if isinstance(given, str) else day.isoformat(), day)
 
 
 def _aside(given: Aside | None, period: str) -> dict[date, str]:
@@ -124,7 +124,7 @@ def _aside(given: Aside | None, period: str) -> dict[date, str]:
     return found
 
 
-def check_fits(basis: Basis, periods: Sequence[date], period: str) -> None:
+def check_fits(basis: ChartSettings, periods: Sequence[date], period: str) -> None:
     """Raise `RequestError` if the baseline or a point set aside is not among a chart's points."""
     if not periods:
         return

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from rqa.answers.comebacks.rate import comebacks
 from rqa.answers.core.periods import every_period, following, last_day
 from rqa.answers.core.result import Answer
-from rqa.answers.core.scope import By, Moment, Months, Where, check_one_quantity, check_values, scope
+from rqa.answers.core.scope import By, Months, Snapshot, Where, check_one_quantity, check_values, scope
 from rqa.answers.yields.clean import clean_jobs
 from rqa.answers.yields.first_pass import first_pass_yield
 from rqa.errors import RequestError
@@ -86,7 +86,7 @@ class Series:
 
 
 @dataclass(frozen=True, eq=False)
-class Counted:
+class ChartCounts:
     """All charts of one question, with what the counting had to say."""
 
     series: tuple[Series, ...]
@@ -100,7 +100,7 @@ class Counted:
 
 
 def monthly(
-    now: Moment,
+    snapshot: Snapshot,
     measure: str,
     *,
     by: By = ("month",),
@@ -110,11 +110,11 @@ def monthly(
 ) -> Answer:
     """A measure that is a share, by month, week or anything else, as its own answer."""
     if measure == "comebacks":
-        return comebacks(now, window=window, by=by, where=where, months=months)
+        return comebacks(snapshot, window=window, by=by, where=where, months=months)
     if measure == "clean_jobs":
-        return clean_jobs(now, by=by, where=where, months=months)
+        return clean_jobs(snapshot, by=by, where=where, months=months)
     of = "diagnostics" if measure == "first_run_pass" else None
-    return first_pass_yield(now, by=by, where=where, months=months, of=of)
+    return first_pass_yield(snapshot, by=by, where=where, months=months, of=of)
 
 
 def ripens(measure: str, window: int) -> int:
@@ -122,13 +122,13 @@ def ripens(measure: str, window: int) -> int:
     return window if measure == "comebacks" else 0
 
 
-def is_mature(first: date, now: Moment, wait: int, period: str = "month") -> bool:
+def is_mature(first: date, snapshot: Snapshot, wait: int, period: str = "month") -> bool:
     """Whether a period's figure is final at the as-of day."""
-    return last_day(first, period) + timedelta(days=wait) <= now.day
+    return last_day(first, period) + timedelta(days=wait) <= snapshot.day
 
 
 def series_of(
-    now: Moment,
+    snapshot: Snapshot,
     measure: str,
     groups: tuple[str, ...],
     *,
@@ -136,18 +136,18 @@ def series_of(
     window: int,
     where: Where | None,
     months: Months | None,
-) -> Counted:
+) -> ChartCounts:
     """The points of every group's chart."""
     kind = CHARTED[measure].kind
     if kind == "share":
-        return _shares(now, measure, groups, period=period, window=window, where=where, months=months)
+        return _shares(snapshot, measure, groups, period=period, window=window, where=where, months=months)
     if kind in ("jobs-between", "time-between"):
-        return _gaps(now, measure, groups, window=window, where=where, months=months)
-    return _by_period(now, measure, groups, period=period, where=where, months=months)
+        return _gaps(snapshot, measure, groups, window=window, where=where, months=months)
+    return _by_period(snapshot, measure, groups, period=period, where=where, months=months)
 
 
 def _shares(
-    now: Moment,
+    snapshot: Snapshot,
     measure: str,
     groups: tuple[str, ...],
     *,
@@ -155,9 +155,9 @@ def _shares(
     window: int,
     where: Where | None,
     months: Months | None,
-) -> Counted:
+) -> ChartCounts:
     in_months = months if period == "month" else None
-    answer = monthly(now, measure, by=(*groups, period), window=window, where=where, months=in_months)
+    answer = monthly(snapshot, measure, by=(*groups, period), window=window, where=where, months=in_months)
     asked = scope(QUESTION, by=(), where=None, months=months, allowed=("month",))
     m, wait = MEASURES[measure], ripens(measure, window)
     table = _within(answer.table, period, asked.months)
@@ -166,22 +166,25 @@ def _shares(
         seen = {row[period]: (row[m.count], row[m.size]) for row in part.iter_rows(named=True)}
         periods = _span(table, period)
         count, size = np.array([seen.get(p, (0, 0)) for p in periods], dtype=np.int64).reshape(-1, 2).T
-        mature = np.array([is_mature(p, now, wait, period) for p in periods], dtype=np.bool_)
+        mature = np.array([is_mature(p, snapshot, wait, period) for p in periods], dtype=np.bool_)
         made.append(Series(group, tuple(periods), size, mature, {"count": count, "size": size}))
-    return Counted(tuple(made), _kinds(table, groups), "share", answer.settings["where"], asked.months, answer.notes)
+    return ChartCounts(
+        tuple(made), _kinds(table, groups), "share", answer.settings["where"], asked.months, answer.notes
+    )
 
 
 def _by_period(
-    now: Moment, measure: str, groups: tuple[str, ...], *, period: str, where: Where | None, months: Months | None
-) -> Counted:
+    snapshot: Snapshot, measure: str, groups: tuple[str, ...], *, period: str, where: Where | None,
+    months: Months | None,
+) -> ChartCounts:
     """Rates and measurements by period."""
     file = CHARTED[measure].counted
     asked = scope(QUESTION, by=groups, where=where, months=months, allowed=tuple(COUNTED[file]))
-    check_values(now.store, QUESTION, asked.where)
+    check_values(snapshot.store, QUESTION, asked.where)
     check_one_quantity(QUESTION, CHARTED[measure].at, asked)
-    table = counts(now.store, file, by=(*groups, period), where=asked.where, values={"as_of": now.day})
+    table = counts(snapshot.store, file, by=(*groups, period), where=asked.where, values={"as_of": snapshot.day})
     dated = table.filter(table[period].is_not_null())
-    notes = list(now.notes)
+    notes = list(snapshot.notes)
     undated = table.height - dated.height
     if undated:
         notes.append("What has no date and no dated job is in no period.")
@@ -194,7 +197,7 @@ def _by_period(
     for group, part in _parts(table, groups):
         periods = _span(table, period)
         place = {p: i for i, p in enumerate(periods)}
-        mature = np.array([is_mature(p, now, 0, period) for p in periods], dtype=np.bool_)
+        mature = np.array([is_mature(p, snapshot, 0, period) for p in periods], dtype=np.bool_)
         at = np.array([place[p] for p in part[period]], dtype=np.int64)
         size = np.zeros(len(periods), dtype=np.int64)
         if file == "failed_checks":
@@ -210,20 +213,21 @@ def _by_period(
         made.append(Series(group, tuple(periods), size, mature, data))
     kinds = _kinds(table, groups)
     units = {} if unit else units
-    return Counted(tuple(made), kinds, unit, dict(asked.where), asked.months, tuple(notes), units)
+    return ChartCounts(tuple(made), kinds, unit, dict(asked.where), asked.months, tuple(notes), units)
 
 
 def _gaps(
-    now: Moment, measure: str, groups: tuple[str, ...], *, window: int, where: Where | None, months: Months | None
-) -> Counted:
+    snapshot: Snapshot, measure: str, groups: tuple[str, ...], *, window: int, where: Where | None,
+    months: Months | None,
+) -> ChartCounts:
     """Gaps between come-backs; a point is a come-back."""
     file = CHARTED[measure].counted
     allowed = tuple(name for name in COUNTED[file] if name not in ("month", "week"))
     asked = scope(QUESTION, by=groups, where=where, months=None, allowed=allowed)
-    check_values(now.store, QUESTION, asked.where)
+    check_values(snapshot.store, QUESTION, asked.where)
     kept = scope(QUESTION, by=(), where=None, months=months, allowed=("month",)).months
-    values = {"window": window, "as_of": now.day, "disposition": INDEX}
-    table = counts(now.store, file, by=groups, where=asked.where, values=values)
+    values = {"window": window, "as_of": snapshot.day, "disposition": INDEX}
+    table = counts(snapshot.store, file, by=groups, where=asked.where, values=values)
     made = []
     for group, part in _parts(table, groups):
         if file == "comeback_gaps":
@@ -238,8 +242,8 @@ def _gaps(
         days = [d for d, c in zip(days, chosen, strict=True) if c]
         gap, size = gap[chosen], size[chosen]
         made.append(Series(group, tuple(days), size, np.ones(len(days), dtype=np.bool_), {"gaps": gap}))
-    notes = (*now.notes, *_gap_notes(measure, window))
-    return Counted(tuple(made), _kinds(table, groups), CHARTED[measure].unit, dict(asked.where), kept, notes)
+    notes = (*snapshot.notes, *_gap_notes(measure, window))
+    return ChartCounts(tuple(made), _kinds(table, groups), CHARTED[measure].unit, dict(asked.where), kept, notes)
 
 
 def _gap_notes(measure: str, window: int) -> tuple[str, ...]:

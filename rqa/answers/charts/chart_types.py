@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from rqa.answers.charts.chart_basis import Basis
+from rqa.answers.charts.chart_basis import ChartSettings
 from rqa.answers.charts.chart_rules import signals_by_point
 from rqa.answers.charts.chart_series import Kind, Series
 from rqa.answers.core.scope import check_one_of
@@ -50,7 +50,7 @@ WITH_LIMITS = ("p", "np", "u", "g")
 
 
 @dataclass(frozen=True, eq=False)
-class Made:
+class ChartColumns:
     """One chart's columns, an entry a point; without limits where they are refused. `notes` say which chart and why."""
 
     name: str
@@ -79,8 +79,8 @@ def check_chart(kind: Kind, chart: str, limits: str | None) -> None:
 
 
 def make(
-    series: Series, kind: Kind, *, chart: str, limits: str | None, rules: "tuple[PointRule, ...]", basis: Basis
-) -> Made:
+    series: Series, kind: Kind, *, chart: str, limits: str | None, rules: "tuple[PointRule, ...]", basis: ChartSettings
+) -> ChartColumns:
     """The chart of one group. Points that are not mature have a value, no limits and no signal."""
     points = len(series.periods)
     ripe = np.flatnonzero(series.mature)
@@ -110,7 +110,7 @@ def make(
         raise RequestError(f"{QUESTION}: {error}") from error
     exact = bool(name) and options.get("limits") == "exact"
     centre, lower, upper = lines
-    return Made(
+    return ChartColumns(
         name=(NAMES[name] if name else NO_LIMITS) + (", exact limits" if exact else ""),
         value=value, centre=centre, lower=lower, upper=upper, signal=signal, stage=stage, notes=tuple(notes),
         alarm=alarm,

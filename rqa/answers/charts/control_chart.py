@@ -5,12 +5,12 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
-from rqa.answers.charts.chart_basis import Aside, Basis, Stages, basis, check_fits, filters
+from rqa.answers.charts.chart_basis import Aside, ChartSettings, Stages, basis, check_fits, filters
 from rqa.answers.charts.chart_rules import ewma_false_alarms, false_alarms, rules_named
 from rqa.answers.charts.chart_series import (
     CHARTED,
     MEASURES,
-    Counted,
+    ChartCounts,
     Measure,
     Series,
     is_mature,
@@ -18,10 +18,10 @@ from rqa.answers.charts.chart_series import (
     ripens,
     series_of,
 )
-from rqa.answers.charts.chart_types import EWMA_WEIGHT, EWMA_WIDTH, NO_LIMITS, Made, check_chart, make
+from rqa.answers.charts.chart_types import EWMA_WEIGHT, EWMA_WIDTH, NO_LIMITS, ChartColumns, check_chart, make
 from rqa.answers.core.periods import A_YEAR, PERIODS, period_name
 from rqa.answers.core.result import Answer, rounded
-from rqa.answers.core.scope import By, Moment, Months, Where, split_groups
+from rqa.answers.core.scope import By, Months, Snapshot, Where, split_groups
 from rqa.errors import RequestError
 from rqa.words import there_is
 
@@ -55,7 +55,7 @@ class ControlChart(Answer):
 
 
 def control_chart(
-    now: Moment,
+    snapshot: Snapshot,
     measure: str = "comebacks",
     *,
     by: By = (),
@@ -139,16 +139,16 @@ def control_chart(
     ruled = rules_named(QUESTION, rules)
     if chart == "ewma" and rules != "limits":
         raise RequestError(f"{QUESTION}: an EWMA carries the past along, so its limits alone judge it: rules='limits'.")
-    found = series_of(now, measure, groups, period=period, window=window,
-                      where=filters(now, where), months=months)
+    found = series_of(snapshot, measure, groups, period=period, window=window,
+                      where=filters(snapshot, where), months=months)
     each = "come-back" if kind in ("jobs-between", "time-between") else period
-    based = basis(now, period=each, baseline=baseline, stages=stages, set_aside=set_aside)
+    based = basis(snapshot, period=each, baseline=baseline, stages=stages, set_aside=set_aside)
     for series in found.series:
         check_fits(based, [p for p, m in zip(series.periods, series.mature, strict=True) if m], each)
     made = [make(s, kind, chart=chart, limits=limits, rules=ruled, basis=based) for s in found.series]
     follows = measure == "comebacks" or each == "come-back"
     settings = {
-        "measure": measure, "period": each, "window": window if follows else None, "as_of": now.day, "by": groups,
+        "measure": measure, "period": each, "window": window if follows else None, "as_of": snapshot.day, "by": groups,
         "where": found.where, "months": found.months, "chart": _charts_said(found.series, made),
         "unit": NUMBER if chart == "np" else found.unit or None, "units": dict(found.units), "rules": rules,
         "baseline": based.baseline, "stages": tuple((stage.name, stage.day) for stage in based.stages),
@@ -162,7 +162,7 @@ def control_chart(
     return ControlChart(_table(found, made, based), settings, (*notes, *based.notes), alarms=alarms)
 
 
-def _table(found: Counted, made: Sequence[Made], based: Basis) -> "pl.DataFrame":
+def _table(found: ChartCounts, made: Sequence[ChartColumns], based: ChartSettings) -> "pl.DataFrame":
     import polars as pl
 
     schema: dict[str, pl.DataType] = {
@@ -186,7 +186,7 @@ def _table(found: Counted, made: Sequence[Made], based: Basis) -> "pl.DataFrame"
     return pl.concat(frames) if frames else pl.DataFrame(schema=schema)
 
 
-def _alarms(rules: "tuple[PointRule, ...]", made: Sequence[Made], period: str, *, ewma: bool) -> str:
+def _alarms(rules: "tuple[PointRule, ...]", made: Sequence[ChartColumns], period: str, *, ewma: bool) -> str:
     points = A_YEAR.get(period, A_HUNDRED)
     span = "within a year" if period in A_YEAR else f"within {A_HUNDRED} points"
     if ewma:
@@ -201,22 +201,24 @@ def _late(series: Sequence[Series], period: str) -> list[str]:
     return [f"Not mature, shown and not judged: {', '.join(period_name(p, period) for p in late)}."] if late else []
 
 
-def _charts_said(series: Sequence[Series], made: Sequence[Made]) -> str:
+def _charts_said(series: Sequence[Series], made: Sequence[ChartColumns]) -> str:
     """The charts' names, each with its groups where they differ."""
     return "; ".join(f"{name} ({who})" if who else name for name, who in _gathered(series, made, _name).items())
 
 
-def _of_groups(series: Sequence[Series], made: Sequence[Made]) -> list[str]:
+def _of_groups(series: Sequence[Series], made: Sequence[ChartColumns]) -> list[str]:
     """What is to be said of the charts, each sentence once, with the groups it holds for where these are not all."""
     said = _gathered(series, made, lambda chart: chart.notes)
     return [f"{who}: {note}" if who else note for note, who in said.items()]
 
 
-def _name(chart: Made) -> tuple[str, ...]:
+def _name(chart: ChartColumns) -> tuple[str, ...]:
     return (chart.name,)
 
 
-def _gathered(series: Sequence[Series], made: Sequence[Made], of: Callable[[Made], Iterable[str]]) -> Mapping[str, str]:
+def _gathered(
+    series: Sequence[Series], made: Sequence[ChartColumns], of: Callable[[ChartColumns], Iterable[str]]
+) -> Mapping[str, str]:
     found: dict[str, list[str]] = {}
     for s, chart in zip(series, made, strict=True):
         for text in of(chart):
@@ -229,5 +231,5 @@ def _some(names: Sequence[str]) -> str:
     return ", ".join(names[:NAMED]) + (f" and {more} more" if more > 0 else "")
 
 
-def _aside_said(based: Basis, period: str) -> dict[str, str]:
+def _aside_said(based: ChartSettings, period: str) -> dict[str, str]:
     return {period_name(day, period): reason for day, reason in based.set_aside.items()}

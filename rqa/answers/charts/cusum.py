@@ -10,7 +10,7 @@ from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.periods import span_of
 from rqa.answers.core.result import Answer, rounded
-from rqa.answers.core.scope import By, Moment, Months, Scope, Where, check_values, is_number, scope, split_groups
+from rqa.answers.core.scope import By, Months, Scope, Snapshot, Where, check_values, is_number, scope, split_groups
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
@@ -43,7 +43,7 @@ class ComebackCusum(Answer):
 
 
 def comeback_cusum(
-    now: Moment,
+    snapshot: Snapshot,
     by: By = (),
     *,
     window: int = 30,
@@ -51,7 +51,7 @@ def comeback_cusum(
     odds: float = 2.0,
     adjusted: bool = True,
     baseline: Months | None = None,
-    quiet_months: float = 60.0,
+    false_alarm_months: float = 60.0,
 ) -> ComebackCusum:
     """Say, job by job, whether come-backs became more frequent than the mix of work explains, and since when.
 
@@ -69,7 +69,7 @@ def comeback_cusum(
     baseline
         Closing months (or days), both ends included, that say what to expect; what was closed after them is judged.
         None takes the first half of the matured jobs.
-    quiet_months
+    false_alarm_months
         Average number of months between false alarms on steady work, at the group's own volume; sets the limit.
 
     Returns
@@ -102,24 +102,24 @@ def comeback_cusum(
 
     groups = split_groups(QUESTION, by)
     asked = scope(QUESTION, by=groups, where=where, months=None, allowed=JOB_NAMES)
-    check_values(now.store, QUESTION, asked.where)
+    check_values(snapshot.store, QUESTION, asked.where)
     days_asked(QUESTION, "window", window)
     if not is_number(odds) or odds <= 0 or odds == 1:
         raise RequestError(f"{QUESTION}: odds is a factor above 0 and not 1, such as 2 or 0.5: {odds!r}.")
-    if not is_number(quiet_months) or quiet_months <= 0:
-        raise RequestError(f"{QUESTION}: quiet_months is a number of months above 0: {quiet_months!r}.")
-    table = _jobs(now, asked, window)
+    if not is_number(false_alarm_months) or false_alarm_months <= 0:
+        raise RequestError(f"{QUESTION}: false_alarm_months is a number of months above 0: {false_alarm_months!r}.")
+    table = _jobs(snapshot, asked, window)
     settings: dict[str, object] = {
-        "window": window, "as_of": now.day, "by": groups, "where": dict(asked.where), "odds": odds,
+        "window": window, "as_of": snapshot.day, "by": groups, "where": dict(asked.where), "odds": odds,
         "chart": "risk-adjusted CUSUM" if adjusted else "Bernoulli CUSUM", "baseline": None,
-        "quiet_months": quiet_months,
+        "false_alarm_months": false_alarm_months,
     }
     if table.height < FEWEST:
         few = (
             f"{counted(table.height, 'matured job is', 'matured jobs are')} too few to say what to expect; it takes "
             f"{FEWEST} or more."
         )
-        return _nothing(table, groups, settings, (*now.notes, few))
+        return _nothing(table, groups, settings, (*snapshot.notes, few))
     before, after, span = _split(table, baseline)
     settings["baseline"] = span
     share = float(before["returned"].to_numpy().mean())
@@ -128,24 +128,24 @@ def comeback_cusum(
             f"{'None' if share == 0 else 'All'} of the {counted(before.height, 'job')} of the baseline ({span[0]} to "
             f"{span[1]}) came back, so there is nothing to tell a change by; give a longer baseline=."
         )
-        return _nothing(table, groups, settings, (*now.notes, alike))
+        return _nothing(table, groups, settings, (*snapshot.notes, alike))
     expected = _expected(before, after, share) if adjusted else np.full(after.height, share)
     frames = []
     for group, places in _places(after, groups):
         part, chances = after[places], expected[places]
-        quiet = _per_month(part) * quiet_months
+        quiet = _per_month(part) * false_alarm_months
         chart = _watched(part["returned"].to_numpy(), chances, share, odds, quiet, adjusted=adjusted)
         frames.append(_by_day(part, groups, group, chances, chart, odds))
-    notes = [*now.notes, *_notes(before, after, span, share, adjusted, quiet_months, odds)]
+    notes = [*snapshot.notes, *_notes(before, after, span, share, adjusted, false_alarm_months, odds)]
     return ComebackCusum(pl.concat(frames), settings, tuple(notes))
 
 
-def _jobs(now: Moment, asked: Scope, window: int) -> "pl.DataFrame":
+def _jobs(snapshot: Snapshot, asked: Scope, window: int) -> "pl.DataFrame":
     import polars as pl
 
     names = list(dict.fromkeys((*asked.by, *MIX)))
-    values = {"window": window, "as_of": now.day, "disposition": "repaired"}
-    table = counts(now.store, "comeback_sequence", by=names, where=asked.where, values=values)
+    values = {"window": window, "as_of": snapshot.day, "disposition": "repaired"}
+    table = counts(snapshot.store, "comeback_sequence", by=names, where=asked.where, values=values)
     return table.with_columns(pl.concat_str([pl.col(n) for n in MIX], separator="\x1f").alias("mix"))
 
 

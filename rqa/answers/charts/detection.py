@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 from rqa.answers.charts.chart_rules import rules_named
 from rqa.answers.charts.chart_series import MEASURES, is_mature, monthly, ripens
 from rqa.answers.core.result import Answer, rounded
-from rqa.answers.core.scope import By, Moment, Where, check_level, is_number, split_groups
+from rqa.answers.core.scope import By, Snapshot, Where, check_level, is_number, split_groups
 from rqa.errors import RequestError
 from rqa.words import counted, there_is
 
@@ -19,14 +19,15 @@ LATEST = 12
 
 
 class TimeToDetect(Answer):
-    """Weeks until a change is seen: size, before, after, chart, mean, median, within, quiet."""
+    """Weeks until a change is seen: size, before, after, chart, mean, median, within,
+    mean_time_between_false_alarms."""
 
     question = "Time to detect"
     apart = ("size",)
 
 
 def time_to_detect(
-    now: Moment,
+    snapshot: Snapshot,
     measure: str = "comebacks",
     *,
     change: float = 1.5,
@@ -53,8 +54,8 @@ def time_to_detect(
     -------
     TimeToDetect
         Columns after the groups: size (cases a week over the latest 12 mature months), before and after (the share),
-        chart, mean, median and within (weeks until the signal), quiet (weeks between false alarms). Charts: p chart by
-        month and by week under the few rules, and a CUSUM job by job made as quiet as the monthly chart.
+        chart, mean, median and within (weeks until the signal), mean_time_between_false_alarms (weeks). Charts: p chart
+        by month and by week under the few rules, and a CUSUM job by job made as quiet as the monthly chart.
 
     Notes
     -----
@@ -75,16 +76,16 @@ def time_to_detect(
         raise RequestError(f"{QUESTION}: change is a factor above 0 and not 1, such as 1.5 or 0.5: {change!r}.")
     check_level(QUESTION, chance, "chance")
     groups = split_groups(QUESTION, by)
-    answer = monthly(now, measure, by=(*groups, "month"), window=window, where=where)
+    answer = monthly(snapshot, measure, by=(*groups, "month"), window=window, where=where)
     wait = ripens(measure, window)
-    final = [is_mature(month, now, wait) for month in answer.table["month"]]
+    final = [is_mature(month, snapshot, wait) for month in answer.table["month"]]
     table = answer.table.filter(final) if answer.table.height else answer.table
     rows = []
     for group, part in _parts(table, groups):
         rows += [(*group, *row) for row in _rows(part, table, measure, change, chance)]
     settings = {
         "measure": measure, "change": change, "window": window if measure == "comebacks" else None,
-        "as_of": now.day, "by": groups, "where": answer.settings["where"], "chance": chance,
+        "as_of": snapshot.day, "by": groups, "where": answer.settings["where"], "chance": chance,
     }
     notes = [
         f"Size and share are those of the latest {LATEST} mature months. The weeks count from the change on, for cases "
@@ -92,7 +93,7 @@ def time_to_detect(
     ]
     if measure == "comebacks":
         notes.append(f"A come-back is known only after its follow-up: add {counted(window, 'day')} to each time.")
-    return TimeToDetect(_table(rows, table, groups), settings, (*now.notes, *notes))
+    return TimeToDetect(_table(rows, table, groups), settings, (*snapshot.notes, *notes))
 
 
 Row = tuple[float, float, float | None, str, float | None, float | None, float | None, float | None]
@@ -128,8 +129,8 @@ def _detected(
     if weekly >= 1:
         week = periods_to_detect(few, before=before, after=after, size=round(weekly), chance=chance)
         made.append(told("p chart by week", week, 1.0))
-    quiet = month.false_alarm_mean * monthly_size
-    design = limit_for(BernoulliDesign(p0=before, p1=after), run_length=max(quiet, 2.0))
+    cases_between_false_alarms = month.false_alarm_mean * monthly_size
+    design = limit_for(BernoulliDesign(p0=before, p1=after), run_length=max(cases_between_false_alarms, 2.0))
     job = periods_to_detect(design, before=before, after=after, size=1, chance=chance)
     made.append(told("CUSUM job by job", job, 1.0 / weekly))
     return made  # type: ignore[return-value]
@@ -145,10 +146,10 @@ def _parts(table: "pl.DataFrame", groups: tuple[str, ...]) -> list[tuple[tuple[o
 def _table(rows: list[tuple[object, ...]], table: "pl.DataFrame", groups: tuple[str, ...]) -> "pl.DataFrame":
     import polars as pl
 
-    names = ("size", "before", "after", "chart", "mean", "median", "within", "quiet")
+    names = ("size", "before", "after", "chart", "mean", "median", "within", "mean_time_between_false_alarms")
     schema: dict[str, pl.DataType] = {name: table.schema[name] for name in groups}
     schema |= {name: pl.String() if name == "chart" else pl.Float64() for name in names}
     made = pl.DataFrame(rows, schema=schema, orient="row")
-    weeks = pl.col("size", "mean", "median", "within", "quiet").round(1)
+    weeks = pl.col("size", "mean", "median", "within", "mean_time_between_false_alarms").round(1)
     shares = [pl.Series(name, rounded(made[name])) for name in ("before", "after")]
     return made.with_columns(*shares).with_columns(weeks)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from rqa.answers.charts.control_chart import MEASURES, is_mature, monthly, ripens
 from rqa.answers.core.job_clusters import inflation_by_month
-from rqa.answers.core.scope import Moment, Where, check_level, check_month_held, month_of, months_back, whole_number
+from rqa.answers.core.scope import Snapshot, Where, check_level, check_month_held, month_of, months_back, whole_number
 from rqa.errors import RequestError
 from rqa.words import there_is
 
@@ -59,17 +59,19 @@ class MonthAgainstBefore:
     by_job: float = 1.0
 
 
-def last_whole_month(now: Moment, measure: str, window: int, upto: date | None = None) -> date | None:
+def last_whole_month(snapshot: Snapshot, measure: str, window: int, upto: date | None = None) -> date | None:
     """The latest month with data whose figure is final, up to the one given; None if there is none yet."""
-    table = monthly(now, measure, window=window, where=None).table
+    table = monthly(snapshot, measure, window=window, where=None).table
     wait = ripens(measure, window)
     size = MEASURES[measure].size
-    months = [row["month"] for row in table.iter_rows(named=True) if row[size] and is_mature(row["month"], now, wait)]
+    months = [
+        row["month"] for row in table.iter_rows(named=True) if row[size] and is_mature(row["month"], snapshot, wait)
+    ]
     return max((month for month in months if upto is None or month <= upto), default=None)
 
 
 def month_against_before(
-    now: Moment,
+    snapshot: Snapshot,
     measure: str = "comebacks",
     *,
     month: str | date | None = None,
@@ -92,21 +94,21 @@ def month_against_before(
         raise RequestError(f"{QUESTION}: there is no measure {measure!r}. {there_is(measure, MEASURES)}")
     whole_number(QUESTION, "before", before, 1, of="months")
     check_level(QUESTION, level)
-    this = month_of(QUESTION, month) if month is not None else last_whole_month(now, measure, window)
+    this = month_of(QUESTION, month) if month is not None else last_whole_month(snapshot, measure, window)
     if this is None:
         return None
     if month is not None:
-        check_month_held(QUESTION, now, this)
+        check_month_held(QUESTION, snapshot, this)
     import polars as pl
 
     m, wait = MEASURES[measure], ripens(measure, window)
-    table = monthly(now, measure, window=window, where=where).table
+    table = monthly(snapshot, measure, window=window, where=where).table
     own = table.filter(pl.col("month") == this)
     first = months_back(this, before)
     earlier = table.filter((pl.col("month") >= first) & (pl.col("month") < this) & (pl.col(m.size) > 0))
-    earlier = earlier.filter(pl.Series([is_mature(x, now, wait) for x in earlier["month"]], dtype=pl.Boolean))
-    by_job = inflation_by_month(now, measure, (first, this), where)
-    return _compare(measure, this, is_mature(this, now, wait), own, earlier, level, by_job)
+    earlier = earlier.filter(pl.Series([is_mature(x, snapshot, wait) for x in earlier["month"]], dtype=pl.Boolean))
+    by_job = inflation_by_month(snapshot, measure, (first, this), where)
+    return _compare(measure, this, is_mature(this, snapshot, wait), own, earlier, level, by_job)
 
 
 def _compare(

@@ -15,7 +15,7 @@ from rqa.answers.core.follow_up_counts import (
 from rqa.answers.core.ground_list import FOUND
 from rqa.answers.core.own_work import untold_classes, workmanship_untold
 from rqa.answers.core.result import Answer
-from rqa.answers.core.scope import By, Moment, Months, Where, check_level
+from rqa.answers.core.scope import By, Months, Snapshot, Where, check_level
 from rqa.contract import CLASSES
 from rqa.measures.groupings import STEP_LOG, TEST_LOG
 from rqa.measures.run import counts
@@ -32,13 +32,13 @@ class ComebackCauses(Answer):
 
 
 def comeback_causes(
-    now: Moment,
+    snapshot: Snapshot,
     window: int = 30,
     *,
     by: By = (),
     where: Where | None = None,
     months: Months | None = None,
-    index: str = "repaired",
+    index_disposition: str = "repaired",
     level: float = 0.95,
 ) -> ComebackCauses:
     """Say which classes the come-backs are of, and what share of the jobs each class sends back.
@@ -65,14 +65,14 @@ def comeback_causes(
     check_level(QUESTION, level)
     window = days_asked(QUESTION, "window", window)
     seen = follow_up(
-        QUESTION, now, by=by, where=where, months=months, index=index, upto=window, classes=((c,) for c in CLASSES),
-        allowed=GROUPINGS,
+        QUESTION, snapshot, by=by, where=where, months=months, index_disposition=index_disposition, upto=window,
+        classes=((c,) for c in CLASSES), allowed=GROUPINGS,
     )
     causes = np.concatenate((seen.returned, seen.retired[..., np.newaxis]), axis=-1)
     curves = cumulative_incidence(day=seen.day, returned=causes, censored=seen.followed, level=level)
     at = curves.on_days(window)
     groups, classes = len(seen.jobs), len(CLASSES)
-    returned = _matured(now, seen, window, index)
+    returned = _matured(snapshot, seen, window, index_disposition)
     share = proportion_interval(
         successes=returned, trials=np.broadcast_to(returned.sum(axis=1, keepdims=True), returned.shape), level=level
     )
@@ -90,25 +90,27 @@ def comeback_causes(
         *(column(name, values.ravel()) for name, values in columns.items()),
     ])
     shares = [name for name in columns if name != "returned"]
-    known = ~pl.col("class").is_in(untold_classes(now))
+    known = ~pl.col("class").is_in(untold_classes(snapshot))
     table = table.with_columns(pl.when(known).then(pl.col(name)).alias(name) for name in shares)
     settings = {
-        "window": window, "as_of": now.day, "index": index, **seen.asked.settings(), "level": level,
-        "method": "wilson; Aalen-Johansen",
+        "window": window, "as_of": snapshot.day, "index_disposition": index_disposition, **seen.asked.settings(),
+        "level": level, "method": "wilson; Aalen-Johansen",
     }
-    notes = notes_on(now, seen, index, competing=True)
+    notes = notes_on(snapshot, seen, index_disposition, competing=True)
     notes.append("returned counts matured jobs alone; incidence uses every job as far as it was followed.")
     new = table.filter((pl.col("class") == "new_fault") & ((pl.col("returned") > 0) | (pl.col("incidence") > 0)))
-    notes += workmanship_untold(now, new_faults=new.height)
+    notes += workmanship_untold(snapshot, new_faults=new.height)
     return ComebackCauses(table, settings, tuple(notes))
 
 
-def _matured(now: Moment, seen: FollowUp, window: int, index: str) -> np.ndarray[tuple[int, ...], np.dtype[np.int64]]:
+def _matured(
+    snapshot: Snapshot, seen: FollowUp, window: int, index_disposition: str
+) -> np.ndarray[tuple[int, ...], np.dtype[np.int64]]:
     """Returns within the window among matured jobs, by group and class."""
     asked = seen.asked
     table = counts(
-        now.store, measure_for(QUESTION, asked, "comebacks"), by=asked.by, where=asked.where, months=asked.months,
-        values={"window": window, "as_of": now.day, "disposition": index},
+        snapshot.store, measure_for(QUESTION, asked, "comebacks"), by=asked.by, where=asked.where, months=asked.months,
+        values={"window": window, "as_of": snapshot.day, "disposition": index_disposition},
     )
     _, group = group_numbers(table, asked.by)
     kept = table["class"].is_not_null().to_numpy()

@@ -9,7 +9,7 @@ import numpy as np
 from rqa.answers.core.follow_up_counts import Counts
 
 if TYPE_CHECKING:
-    from rqa.stats import Projection
+    from rqa.stats import ProjectedShare
 
 RECENT = 12
 """Closing months, up to the one of the as-of day, whose hazard stands for the days a young month has not seen."""
@@ -45,7 +45,7 @@ class SeenMonths:
 
     month: Counts
     matured: Counts
-    projection: "Projection"
+    projection: "ProjectedShare"
     spread_known: bool
     reaches: bool
 

@@ -5,14 +5,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rqa.answers.comebacks.closing_days import day_number, first_days, last_days
-from rqa.answers.core.follow_up_counts import Counts, check_index, column, group_numbers, measure_for
+from rqa.answers.core.follow_up_counts import Counts, check_index_disposition, column, group_numbers, measure_for
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.result import Answer, with_shares
 from rqa.answers.core.scope import (
     By,
-    Moment,
     Months,
     Scope,
+    Snapshot,
     Where,
     check_level,
     check_values,
@@ -49,13 +49,13 @@ class ReturnIndices(Answer):
 
 
 def cohorts(
-    now: Moment,
+    snapshot: Snapshot,
     by: By = (),
     *,
     upto: int = 12,
     where: Where | None = None,
     months: Months | None = None,
-    index: str = "repaired",
+    index_disposition: str = "repaired",
     level: float = 0.95,
 ) -> Cohorts:
     """Say what share of each closing month's jobs had come back by the end of the same month, the next, and so on.
@@ -92,8 +92,8 @@ def cohorts(
 
     check_level(COHORTS, level)
     whole_number(COHORTS, "upto", upto, 0, LONGEST, of="months")
-    asked, groups, group, closed, left, outcome, jobs = _asked(COHORTS, now, by, where, months, index)
-    last = int(np.datetime64(now.day, "M").astype(np.int64))
+    asked, groups, group, closed, left, outcome, jobs = _asked(COHORTS, snapshot, by, where, months, index_disposition)
+    last = int(np.datetime64(snapshot.day, "M").astype(np.int64))
     keys, row = np.unique(np.stack([group, closed]), axis=1, return_inverse=True)
     row = row.ravel()
     number = np.bincount(row, weights=jobs, minlength=keys.shape[1]).astype(np.int64)
@@ -109,26 +109,27 @@ def cohorts(
         pl.Series("age", age, dtype=pl.Int64),
         pl.Series("jobs", number[cohort], dtype=pl.Int64),
         pl.Series("returned", back[cohort, age], dtype=pl.Int64),
-        pl.Series("mature", last_days(reached) <= day_number(now.day), dtype=pl.Boolean),
+        pl.Series("mature", last_days(reached) <= day_number(snapshot.day), dtype=pl.Boolean),
     ])
     made = with_shares(table, part="returned", whole="jobs", share="share", level=level)
     made = made.select(*asked.by, "month", "age", "jobs", "returned", "share", "low", "high", "mature")
     settings = {
-        "upto": upto, "as_of": now.day, "index": index, **asked.settings(), "level": level, "method": "wilson",
+        "upto": upto, "as_of": snapshot.day, "index_disposition": index_disposition, **asked.settings(), "level": level,
+        "method": "wilson",
     }
-    notes = list(now.notes)
+    notes = list(snapshot.notes)
     if asked.named & {*PARTS_LIST}:
         notes.append("A job counts once under each group its parts list names, so the groups share jobs.")
     return Cohorts(made, settings, tuple(notes))
 
 
 def return_indices(
-    now: Moment,
+    snapshot: Snapshot,
     by: By = (),
     *,
     where: Where | None = None,
     months: Months | None = None,
-    index: str = "repaired",
+    index_disposition: str = "repaired",
     level: float = 0.95,
 ) -> ReturnIndices:
     """Say how many of 100 units in service come back in a year, by how long ago they were repaired.
@@ -154,9 +155,11 @@ def return_indices(
 
     check_level(INDICES, level)
     span = month_range(INDICES, months)
-    asked, groups, group, closed, left, outcome, jobs = _asked(INDICES, now, by, where, None, index, JOB_NAMES)
-    last = int(np.datetime64(now.day, "M").astype(np.int64))
-    if len(closed) and last_days(np.array([last]))[0] > day_number(now.day):
+    asked, groups, group, closed, left, outcome, jobs = _asked(
+        INDICES, snapshot, by, where, None, index_disposition, JOB_NAMES
+    )
+    last = int(np.datetime64(snapshot.day, "M").astype(np.int64))
+    if len(closed) and last_days(np.array([last]))[0] > day_number(snapshot.day):
         last -= 1
     # A unit not gone leaves after all that is looked at.
     gone = np.where(left < 0, last + 1, left)
@@ -183,25 +186,25 @@ def return_indices(
     if span is not None:
         table = table.filter(table["month"].is_between(*span))
     settings = {
-        "as_of": now.day, "index": index, **asked.settings(), "months": span, "level": level,
-        "method": "per 100 units and year, exact Poisson",
+        "as_of": snapshot.day, "index_disposition": index_disposition, **asked.settings(), "months": span,
+        "level": level, "method": "per 100 units and year, exact Poisson",
     }
-    return ReturnIndices(table, settings, now.notes)
+    return ReturnIndices(table, settings, snapshot.notes)
 
 
 def _asked(
-    question: str, now: Moment, by: By, where: Where | None, months: Months | None, index: str,
+    question: str, snapshot: Snapshot, by: By, where: Where | None, months: Months | None, index_disposition: str,
     allowed: tuple[str, ...] = GROUPINGS,
 ) -> "tuple[Scope, pl.DataFrame, Counts, Counts, Counts, np.ndarray, Counts]":
     """Scope, groups, and by entry: group, closing month, month left (-1: not yet), outcome, jobs."""
-    check_index(question, index)
+    check_index_disposition(question, index_disposition)
     asked = scope(question, by=by, where=where, months=None, allowed=allowed)
-    check_values(now.store, question, asked.where)
+    check_values(snapshot.store, question, asked.where)
     span = month_range(question, months)
     asked = Scope(asked.by, asked.where, span)
     table = counts(
-        now.store, measure_for(question, asked, "service_months"), by=asked.by, where=asked.where, months=span,
-        values={"as_of": now.day, "disposition": index},
+        snapshot.store, measure_for(question, asked, "service_months"), by=asked.by, where=asked.where, months=span,
+        values={"as_of": snapshot.day, "disposition": index_disposition},
     )
     groups, group = group_numbers(table, asked.by)
     closed, left = (

@@ -9,7 +9,7 @@ from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.own_work import workmanship_untold
 from rqa.answers.core.result import Answer, rounded
-from rqa.answers.core.scope import PERIODS, By, Moment, Months, Where, check_level, check_values, is_number, scope
+from rqa.answers.core.scope import PERIODS, By, Months, Snapshot, Where, check_level, check_values, is_number, scope
 from rqa.answers.core.told_sites import classes_asked, told_scope
 from rqa.errors import RequestError
 from rqa.measures.run import counts
@@ -40,7 +40,7 @@ class ComebackCosts(Answer):
 
 
 def costs(
-    now: Moment,
+    snapshot: Snapshot,
     by: By = ("class",),
     *,
     where: Where | None = None,
@@ -77,25 +77,25 @@ def costs(
     days_asked(QUESTION, "window", window)
     check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
-    check_values(now.store, QUESTION, asked.where)
-    asked = told_scope(now, asked, *classes_asked(asked))
-    rate = float(now.store.about.get(RATE, 0))
+    check_values(snapshot.store, QUESTION, asked.where)
+    asked = told_scope(snapshot, asked, *classes_asked(asked))
+    rate = float(snapshot.store.about.get(RATE, 0))
     found = counts(
-        now.store, "comeback_costs", by=asked.by, where=asked.where, months=asked.months,
-        values={"window": window, "as_of": now.day, "disposition": "repaired", "rate": rate},
+        snapshot.store, "comeback_costs", by=asked.by, where=asked.where, months=asked.months,
+        values={"window": window, "as_of": snapshot.day, "disposition": "repaired", "rate": rate},
     )
     table = found.filter(pl.col("comebacks") > 0).sort(
         "cents", "comebacks", *asked.by, descending=[True, True, *(False for _ in asked.by)]
     )
-    currency = now.store.about.get("currency", "")
+    currency = snapshot.store.about.get("currency", "")
     settings = {
-        "window": window, "as_of": now.day, **asked.settings(), "labour_rate": rate or None, "currency": currency,
+        "window": window, "as_of": snapshot.day, **asked.settings(), "labour_rate": rate or None, "currency": currency,
         "level": level, "method": "Fay-Feuer gamma for sums, Hall for means",
     }
-    notes = (*now.notes, *asked.left_out, *_notes(table, rate, currency))
+    notes = (*snapshot.notes, *asked.left_out, *_notes(table, rate, currency))
     if "class" in asked.by:
         new = table.filter(pl.col("class") == "new_fault")["comebacks"]
-        notes += workmanship_untold(now, new_faults=int(new.sum()))
+        notes += workmanship_untold(snapshot, new_faults=int(new.sum()))
     return ComebackCosts(_table(table, asked.by, level), settings, notes)
 
 

@@ -6,7 +6,7 @@ from datetime import date
 
 from rqa.answers.core.grounds import Sentence, grounds
 from rqa.answers.core.own_work import TOUCHED
-from rqa.answers.core.scope import Moment
+from rqa.answers.core.scope import Snapshot
 from rqa.answers.core.told_sites import LEAST_KNOWN, few_told, left_out_note, untold_sites
 from rqa.contract import CLASSES, OWN_WORK
 from rqa.measures.run import counts
@@ -14,7 +14,7 @@ from rqa.words import count, counted, plural, spoken
 
 
 @dataclass(frozen=True)
-class Counted:
+class CountedClasses:
     """The classes counted, how such a come-back is said, and how many come-backs have no confirmed fault, of how many.
 
     `mark` is put behind the kind of a finding, so that one counted otherwise is another finding. `untouched` says that
@@ -62,30 +62,32 @@ class Counted:
         return Sentence(f"{said} and are not among those compared, which are on what the job had worked on.")
 
 
-def counted_comebacks(now: Moment, window: int, months: tuple[date, date] | None = None) -> Counted:
+def counted_comebacks(snapshot: Snapshot, window: int, months: tuple[date, date] | None = None) -> CountedClasses:
     """The come-backs to count of jobs closed in some months, back within `window` days."""
-    unknown, returned = _returned(now, window, months)
+    unknown, returned = _returned(snapshot, window, months)
     if returned and unknown > (1 - LEAST_KNOWN) * returned:
-        return Counted(CLASSES, *in_words(CLASSES), unknown, returned)
-    untouched = grounds(now, window=window).lack(*TOUCHED, about="which come-backs are on what the job had worked on")
+        return CountedClasses(CLASSES, *in_words(CLASSES), unknown, returned)
+    untouched = grounds(snapshot, window=window).lack(
+        *TOUCHED, about="which come-backs are on what the job had worked on"
+    )
     if untouched:
         said = untouched.followed("So come-backs of any class are compared.")
-        return Counted(CLASSES, *in_words(CLASSES), unknown, returned, said)
-    left = untold_sites(now, OWN_WORK)
-    if few_told(now, OWN_WORK):
+        return CountedClasses(CLASSES, *in_words(CLASSES), unknown, returned, said)
+    left = untold_sites(snapshot, OWN_WORK)
+    if few_told(snapshot, OWN_WORK):
         said = left_out_note(left, alone=True).followed("So come-backs of any class are compared.")
-        return Counted(CLASSES, *in_words(CLASSES), unknown, returned, Sentence(str(said), lacks=said.lacks))
-    told = _returned(now, window, months, without=[site.name for site in left])
-    return Counted(OWN_WORK, *in_words(OWN_WORK), *told, left_out=left_out_note(left) if left else None)
+        return CountedClasses(CLASSES, *in_words(CLASSES), unknown, returned, Sentence(str(said), lacks=said.lacks))
+    told = _returned(snapshot, window, months, without=[site.name for site in left])
+    return CountedClasses(OWN_WORK, *in_words(OWN_WORK), *told, left_out=left_out_note(left) if left else None)
 
 
 def _returned(
-    now: Moment, window: int, months: tuple[date, date] | None, without: Sequence[str] = ()
+    snapshot: Snapshot, window: int, months: tuple[date, date] | None, without: Sequence[str] = ()
 ) -> tuple[int, int]:
     """How many come-backs have no confirmed fault, and how many there are, but for some sites."""
     found = counts(
-        now.store, "comebacks", by=("site",), months=months,
-        values={"window": window, "as_of": now.day, "disposition": "repaired"},
+        snapshot.store, "comebacks", by=("site",), months=months,
+        values={"window": window, "as_of": snapshot.day, "disposition": "repaired"},
     )
     rows = [(kind, n) for site, kind, n in found.select("site", "class", "returned").iter_rows() if site not in without]
     return sum(n for kind, n in rows if kind == "unknown"), sum(n for _, n in rows)

@@ -20,7 +20,7 @@ from rqa.answers.core.follow_up_counts import (
 )
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.result import Answer
-from rqa.answers.core.scope import By, Moment, Months, Where, check_level, check_one_of, named_groups
+from rqa.answers.core.scope import By, Months, Snapshot, Where, check_level, check_one_of, named_groups
 from rqa.arguments import Numbers
 from rqa.contract import CLASSES
 from rqa.errors import RequestError
@@ -49,7 +49,7 @@ class CurveComparison(Answer):
 
 
 def compare_curves(
-    now: Moment,
+    snapshot: Snapshot,
     by: By,
     *,
     window: int = 30,
@@ -58,7 +58,7 @@ def compare_curves(
     weights: str = "log-rank",
     where: Where | None = None,
     months: Months | None = None,
-    index: str = "repaired",
+    index_disposition: str = "repaired",
     level: float = 0.95,
 ) -> CurveComparison:
     """Say whether groups of jobs came back at the same pace over the first `window` days, and by how much each differs.
@@ -113,8 +113,8 @@ def compare_curves(
     if not names:
         raise RequestError(f"{QUESTION}: by= names what is to be compared, such as model.")
     fine = follow_up(
-        QUESTION, now, by=(*names, *strata), where=where, months=months, index=index, upto=window, classes=(wanted,),
-        allowed=WHOLE,
+        QUESTION, snapshot, by=(*names, *strata), where=where, months=months, index_disposition=index_disposition,
+        upto=window, classes=(wanted,), allowed=WHOLE,
     )
     own = np.array([not wanted or c in wanted for c in CLASSES])
     back, gone = _in_strata(fine, names, strata, own)
@@ -131,13 +131,13 @@ def compare_curves(
     }
     for name in ("difference", "ratio"):
         columns |= {name + end: _first(getattr(apart, name + end), 1) for end in ("", "_low", "_high")}
-    found, columns = told(now, wanted, columns)
+    found, columns = told(snapshot, wanted, columns)
     known = found and test.degrees_of_freedom > 0
     settings = {
-        "window": window, "as_of": now.day, "cause": wanted, "within": strata, "weights": weights, "index": index,
-        **seen.asked.settings(), "level": level, "method": "log-rank",
+        "window": window, "as_of": snapshot.day, "cause": wanted, "within": strata, "weights": weights,
+        "index_disposition": index_disposition, **seen.asked.settings(), "level": level, "method": "log-rank",
     }
-    notes = notes_on(now, seen, index, competing=bool(wanted))
+    notes = notes_on(snapshot, seen, index_disposition, competing=bool(wanted))
     if found:
         notes.append(_said(test.p_value, test.degrees_of_freedom, window, strata))
     return CurveComparison(

@@ -18,7 +18,7 @@ from rqa.answers.core.follow_up_counts import (
 )
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.result import Answer
-from rqa.answers.core.scope import By, Moment, Months, Where, check_level, is_number
+from rqa.answers.core.scope import By, Months, Snapshot, Where, check_level, is_number
 from rqa.contract import CLASSES
 from rqa.errors import RequestError
 
@@ -43,14 +43,14 @@ class DaysUntil(Answer):
 
 
 def comeback_curve(
-    now: Moment,
+    snapshot: Snapshot,
     by: By = (),
     *,
     upto: int = 180,
     cause: Cause = None,
     where: Where | None = None,
     months: Months | None = None,
-    index: str = "repaired",
+    index_disposition: str = "repaired",
     level: float = 0.95,
 ) -> ComebackCurve:
     """Say what share of the repaired units has come back by each day since closing, young jobs included.
@@ -63,7 +63,7 @@ def comeback_curve(
         Last day of the curve.
     cause
         A class of come-back, or several together; None counts any return.
-    index
+    index_disposition
         "repaired", or "no_fault_found" for units that left without a fault found.
     level
         Of the limits, strictly between 0 and 1.
@@ -98,12 +98,15 @@ def comeback_curve(
     check_level(CURVE, level)
     upto = days_asked(CURVE, "upto", upto)
     wanted = causes_asked(CURVE, cause)
-    seen = follow_up(CURVE, now, by=by, where=where, months=months, index=index, upto=upto, classes=(wanted,))
+    seen = follow_up(
+        CURVE, snapshot, by=by, where=where, months=months, index_disposition=index_disposition, upto=upto,
+        classes=(wanted,),
+    )
     settings = {
-        "upto": upto, "as_of": now.day, "cause": wanted, "index": index, **seen.asked.settings(), "level": level,
-        "method": "Aalen-Johansen" if wanted else "Kaplan-Meier",
+        "upto": upto, "as_of": snapshot.day, "cause": wanted, "index_disposition": index_disposition,
+        **seen.asked.settings(), "level": level, "method": "Aalen-Johansen" if wanted else "Kaplan-Meier",
     }
-    notes = notes_on(now, seen, index, competing=bool(wanted))
+    notes = notes_on(snapshot, seen, index_disposition, competing=bool(wanted))
     if wanted:
         r = by_cause(seen, wanted, level)
         columns = {
@@ -117,10 +120,12 @@ def comeback_curve(
         k = kaplan_meier(day=seen.day, returned=seen.back, censored=seen.censored, level=level)
         columns = {name: getattr(k, name) for name in ("at_risk", "returned", "censored", "share", "se", "low", "high")}
         at_risk = k.at_risk
-    table = by_day(seen, upto, told(now, wanted, columns)[1], at_risk)
+    table = by_day(seen, upto, told(snapshot, wanted, columns)[1], at_risk)
     if not wanted and not seen.asked.by:
         shares = dict(table.select("day", "share").iter_rows())
-        notes += curve_note(now, shares, where=seen.asked.where, months=seen.asked.months, index=index)
+        notes += curve_note(
+            snapshot, shares, where=seen.asked.where, months=seen.asked.months, index_disposition=index_disposition
+        )
     return ComebackCurve(table, settings, tuple(notes))
 
 
@@ -134,14 +139,14 @@ def by_cause(seen: FollowUp, wanted: tuple[str, ...], level: float) -> "Cumulati
 
 
 def days_until(
-    now: Moment,
+    snapshot: Snapshot,
     share: float = 0.05,
     *,
     by: By = (),
     upto: int = 365,
     where: Where | None = None,
     months: Months | None = None,
-    index: str = "repaired",
+    index_disposition: str = "repaired",
     level: float = 0.95,
 ) -> DaysUntil:
     """Say by which day a share of the units has come back, and how many of the first `upto` days a unit stays out.
@@ -162,7 +167,7 @@ def days_until(
     if not is_number(share) or not 0 < share < 1:
         raise RequestError(f"{UNTIL}: share is a number between 0 and 1, such as 0.05: {share!r}.")
     upto = days_asked(UNTIL, "upto", upto)
-    seen = follow_up(UNTIL, now, by=by, where=where, months=months, index=index, upto=upto)
+    seen = follow_up(UNTIL, snapshot, by=by, where=where, months=months, index_disposition=index_disposition, upto=upto)
     curve = kaplan_meier(day=seen.day, returned=seen.back, censored=seen.censored, level=level)
     reached, out = curve.days_until(share), curve.mean_days(upto)
     columns = {
@@ -172,7 +177,7 @@ def days_until(
     }
     table = by_group(seen, columns)
     settings = {
-        "share": share, "upto": upto, "as_of": now.day, "index": index, **seen.asked.settings(), "level": level,
-        "method": "Kaplan-Meier",
+        "share": share, "upto": upto, "as_of": snapshot.day, "index_disposition": index_disposition,
+        **seen.asked.settings(), "level": level, "method": "Kaplan-Meier",
     }
-    return DaysUntil(table, settings, tuple(notes_on(now, seen, index)))
+    return DaysUntil(table, settings, tuple(notes_on(snapshot, seen, index_disposition)))

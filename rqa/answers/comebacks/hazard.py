@@ -3,7 +3,7 @@
 from rqa.answers.core.follow_up_counts import Cause, by_day, causes_asked, days_asked, follow_up, notes_on, told
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.result import Answer
-from rqa.answers.core.scope import By, Moment, Months, Where, check_level, is_number
+from rqa.answers.core.scope import By, Months, Snapshot, Where, check_level, is_number
 from rqa.contract import CLASSES
 from rqa.errors import RequestError
 from rqa.words import counted
@@ -19,7 +19,7 @@ class ComebackHazard(Answer):
 
 
 def comeback_hazard(
-    now: Moment,
+    snapshot: Snapshot,
     by: By = (),
     *,
     upto: int = 90,
@@ -27,7 +27,7 @@ def comeback_hazard(
     cause: Cause = None,
     where: Where | None = None,
     months: Months | None = None,
-    index: str = "repaired",
+    index_disposition: str = "repaired",
     level: float = 0.95,
 ) -> ComebackHazard:
     """Say how likely a unit still out is to come back on each day since closing, the luck of single days smoothed away.
@@ -56,7 +56,10 @@ def comeback_hazard(
     wanted = causes_asked(QUESTION, cause)
     # Days within reach beyond the last one shown belong to its smoothing.
     reach = upto + int(np.ceil(bandwidth))
-    seen = follow_up(QUESTION, now, by=by, where=where, months=months, index=index, upto=reach, classes=(wanted,))
+    seen = follow_up(
+        QUESTION, snapshot, by=by, where=where, months=months, index_disposition=index_disposition, upto=reach,
+        classes=(wanted,),
+    )
     own = np.array([not wanted or c in wanted for c in CLASSES])
     back = seen.returned[:, :-1, own].sum(axis=-1)
     gone = seen.returned[:, :-1, ~own].sum(axis=-1) + seen.censored[:, :-1]
@@ -65,8 +68,11 @@ def comeback_hazard(
     r = smoothed_hazard(day=seen.day[:-1], returned=back, censored=gone, bandwidth=bandwidth, level=level)
     columns = {name: getattr(r, name) for name in ("at_risk", "returned", "raw", "hazard", "se", "low", "high")}
     settings = {
-        "upto": upto, "bandwidth": bandwidth, "as_of": now.day, "cause": wanted, "index": index,
+        "upto": upto, "bandwidth": bandwidth, "as_of": snapshot.day, "cause": wanted,
+        "index_disposition": index_disposition,
         **seen.asked.settings(), "level": level, "method": "local linear, Epanechnikov",
     }
-    notes = [*notes_on(now, seen, index), f"Smoothed over {counted(f'{bandwidth:g}', 'day')} to each side."]
-    return ComebackHazard(by_day(seen, upto, told(now, wanted, columns)[1], r.at_risk), settings, tuple(notes))
+    notes = [
+        *notes_on(snapshot, seen, index_disposition), f"Smoothed over {counted(f'{bandwidth:g}', 'day')} to each side."
+    ]
+    return ComebackHazard(by_day(seen, upto, told(snapshot, wanted, columns)[1], r.at_risk), settings, tuple(notes))

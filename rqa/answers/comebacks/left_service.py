@@ -5,7 +5,7 @@ from datetime import date
 from typing import Any
 
 from rqa.answers.core.grounds import grounds
-from rqa.answers.core.scope import Moment
+from rqa.answers.core.scope import Snapshot
 from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
 from rqa.words import count, counted, percent, plural, spoken
@@ -19,26 +19,26 @@ NAMED = 3
 
 
 def left_service_notes(
-    now: Moment,
+    snapshot: Snapshot,
     *,
     window: int,
     by: Sequence[str] = (),
     where: Mapping[str, Sequence[str]] | None = None,
     months: tuple[date, date] | None = None,
-    index: str = "repaired",
+    index_disposition: str = "repaired",
 ) -> tuple[str, ...]:
     """What to say of units that left service within the window, where leaving them out moves the rate by 1 in 20 of it.
 
     It is said of the whole, and of the groups in which it matters; not by period. Filters by step or test do not count
     here. `by` or `where` with class: what is returned are come-backs of some classes, so only the factor is said.
     """
-    if "retirements" not in grounds(now).present:
+    if "retirements" not in grounds(snapshot).present:
         return ()
     classes = "class" in (*by, *(where or ()))
     kept = {name: values for name, values in (where or {}).items() if name in JOB_NAMES}
     groups = [name for name in by if name in JOB_NAMES]
-    values = {"window": window, "as_of": now.day, "disposition": index}
-    rows = counts(now.store, "left_service", by=groups, where=kept, months=months, values=values).to_dicts()
+    values = {"window": window, "as_of": snapshot.day, "disposition": index_disposition}
+    rows = counts(snapshot.store, "left_service", by=groups, where=kept, months=months, values=values).to_dicts()
     whole = {name: sum(int(r[name]) for r in rows) for name in ("matured", "returned", "left_service")}
     notes = []
     if matters(whole):
@@ -83,20 +83,20 @@ def _factor(row: Mapping[str, int]) -> str:
 
 
 def curve_note(
-    now: Moment,
+    snapshot: Snapshot,
     share: Mapping[int, float],
     *,
     where: Mapping[str, Sequence[str]] | None = None,
     months: tuple[date, date] | None = None,
-    index: str = "repaired",
+    index_disposition: str = "repaired",
 ) -> tuple[str, ...]:
     """Why a curve, whose `share` by day is given, stands above the matured rate, where that matters."""
-    if "retirements" not in grounds(now).present or not set(where or ()) <= {*JOB_NAMES}:
+    if "retirements" not in grounds(snapshot).present or not set(where or ()) <= {*JOB_NAMES}:
         return ()
     said, left = [], 0
     for window in (day for day in WINDOWS if day in share):
-        values = {"window": window, "as_of": now.day, "disposition": index}
-        (row,) = counts(now.store, "left_service", where=where, months=months, values=values).to_dicts()
+        values = {"window": window, "as_of": snapshot.day, "disposition": index_disposition}
+        (row,) = counts(snapshot.store, "left_service", where=where, months=months, values=values).to_dicts()
         if matters(row):
             left = row["left_service"]
             said.append(

@@ -16,15 +16,15 @@ from rqa.answers.comebacks.closing_days import (
     last_days,
     seen_on,
 )
-from rqa.answers.core.follow_up_counts import check_index, column, days_asked, group_numbers
+from rqa.answers.core.follow_up_counts import check_index_disposition, column, days_asked, group_numbers
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.grounds import comebacks_seen
 from rqa.answers.core.result import Answer
 from rqa.answers.core.scope import (
     By,
-    Moment,
     Months,
     Scope,
+    Snapshot,
     Where,
     check_level,
     check_values,
@@ -68,14 +68,14 @@ class ProjectionBacktest(Answer):
 
 
 def projection(
-    now: Moment,
+    snapshot: Snapshot,
     window: int = 30,
     *,
     by: By = (),
     where: Where | None = None,
     months: Months | None = None,
     recent: int = RECENT,
-    index: str = "repaired",
+    index_disposition: str = "repaired",
     level: float = 0.95,
 ) -> Projection:
     """Say what each closing month's come-back rate will be once all its jobs have been out `window` days.
@@ -116,28 +116,28 @@ def projection(
     """
     check_level(PROJECTION, level)
     whole_number(PROJECTION, "recent", recent, 1, of="months")
-    asked = _scope(PROJECTION, now, by, where, index)
-    groups, made = _groups(PROJECTION, now, asked, window, index)
+    asked = _scope(PROJECTION, snapshot, by, where, index_disposition)
+    groups, made = _groups(PROJECTION, snapshot, asked, window, index_disposition)
     span = month_range(PROJECTION, months)
-    today = day_number(now.day)
+    today = day_number(snapshot.day)
     seen = [seen_on(days, today, recent=recent, level=level) for days in made]
     table = _table(groups, seen, asked.by)
     if span is not None:
         table = table.filter(table["month"].is_between(*span))
     settings = {
-        "window": window, "as_of": now.day, "recent": recent, "index": index, **asked.settings(), "months": span,
-        "level": level, "method": "own follow-up, pooled hazard beyond",
+        "window": window, "as_of": snapshot.day, "recent": recent, "index_disposition": index_disposition,
+        **asked.settings(), "months": span, "level": level, "method": "own follow-up, pooled hazard beyond",
     }
-    return Projection(table, settings, tuple(_notes(now, seen, window, recent, table)))
+    return Projection(table, settings, tuple(_notes(snapshot, seen, window, recent, table)))
 
 
 def projection_backtest(
-    now: Moment,
+    snapshot: Snapshot,
     window: int = 30,
     *,
     where: Where | None = None,
     recent: int = RECENT,
-    index: str = "repaired",
+    index_disposition: str = "repaired",
     level: float = 0.95,
 ) -> ProjectionBacktest:
     """Make the projection as it would have been made at each past month's end, and set beside it what came true.
@@ -159,9 +159,9 @@ def projection_backtest(
 
     check_level(BACKTEST, level)
     whole_number(BACKTEST, "recent", recent, 1, of="months")
-    asked = _scope(BACKTEST, now, (), where, index)
-    _, made = _groups(BACKTEST, now, asked, window, index)
-    rows = tried(made[0], day_number(now.day), recent=recent, level=level) if made else tried_nothing()
+    asked = _scope(BACKTEST, snapshot, (), where, index_disposition)
+    _, made = _groups(BACKTEST, snapshot, asked, window, index_disposition)
+    rows = tried(made[0], day_number(snapshot.day), recent=recent, level=level) if made else tried_nothing()
     table = pl.DataFrame([
         pl.Series("seen_on", [date(1970, 1, 1) + timedelta(days=int(d)) for d in rows["seen_on"]], dtype=pl.Date),
         pl.Series("month", first_days(rows["month"]), dtype=pl.Date),
@@ -169,12 +169,12 @@ def projection_backtest(
         pl.Series("held", rows["held"], dtype=pl.Boolean),
     ])
     settings = {
-        "window": window, "as_of": now.day, "recent": recent, "index": index, "where": dict(asked.where),
-        "level": level, "method": "own follow-up, pooled hazard beyond",
+        "window": window, "as_of": snapshot.day, "recent": recent, "index_disposition": index_disposition,
+        "where": dict(asked.where), "level": level, "method": "own follow-up, pooled hazard beyond",
     }
     inside, judged = int(rows["held"].sum()), len(rows["held"])
-    notes = list(now.notes)
-    if not comebacks_seen(now):
+    notes = list(snapshot.notes)
+    if not comebacks_seen(snapshot):
         inside, judged = 0, 0
         table = table.with_columns(held=pl.lit(None, dtype=pl.Boolean))
     elif judged:
@@ -223,19 +223,21 @@ def tried_nothing() -> "dict[str, np.ndarray]":
     return {**whole, **{n: np.zeros(0) for n in (*FIGURES, "came_true")}, "held": np.zeros(0, dtype=np.bool_)}
 
 
-def _scope(question: str, now: Moment, by: By, where: Where | None, index: str) -> Scope:
-    check_index(question, index)
+def _scope(question: str, snapshot: Snapshot, by: By, where: Where | None, index_disposition: str) -> Scope:
+    check_index_disposition(question, index_disposition)
     asked = scope(question, by=by, where=where, months=None, allowed=JOB_NAMES)
-    check_values(now.store, question, asked.where)
+    check_values(snapshot.store, question, asked.where)
     return asked
 
 
 def _groups(
-    question: str, now: Moment, asked: Scope, window: int, index: str
+    question: str, snapshot: Snapshot, asked: Scope, window: int, index_disposition: str
 ) -> "tuple[pl.DataFrame, list[ClosingDays]]":
     table = counts(
-        now.store, "closing_days", by=asked.by, where=asked.where,
-        values={"window": days_asked(question, "window", window), "as_of": now.day, "disposition": index},
+        snapshot.store, "closing_days", by=asked.by, where=asked.where,
+        values={
+            "window": days_asked(question, "window", window), "as_of": snapshot.day, "disposition": index_disposition
+        },
     )
     groups, group = group_numbers(table, asked.by)
     closed = table["closed_on"].cast(int).to_numpy()
@@ -264,16 +266,16 @@ def _table(groups: "pl.DataFrame", seen: list[SeenMonths], by: tuple[str, ...]) 
     ])
 
 
-def _notes(now: Moment, seen: list[SeenMonths], window: int, recent: int, table: "pl.DataFrame") -> list[str]:
-    notes = list(now.notes)
+def _notes(snapshot: Snapshot, seen: list[SeenMonths], window: int, recent: int, table: "pl.DataFrame") -> list[str]:
+    notes = list(snapshot.notes)
     young = sorted({row["month"] for row in table.iter_rows(named=True) if row["matured"] < row["jobs"]})
     if young:
         named = ", ".join(f"{m:%Y-%m}" for m in young)
         notes.append(
-            f"Projected, not yet mature on {now.day}: {named}. Days still to come are taken from the jobs closed in "
-            f"the last {counted(recent, 'month')}. All other months are mature rates."
+            f"Projected, not yet mature on {snapshot.day}: {named}. Days still to come are taken from the jobs closed "
+            f"in the last {counted(recent, 'month')}. All other months are mature rates."
         )
-        if month_end(young[-1]) > now.day:
+        if month_end(young[-1]) > snapshot.day:
             notes.append(f"{young[-1]:%Y-%m} is not over: its projection is of the jobs closed so far.")
     if any(not s.reaches for s in seen):
         notes.append(

@@ -12,9 +12,9 @@ from rqa.answers.core.result import Answer, with_shares
 from rqa.answers.core.scope import (
     PERIODS,
     By,
-    Moment,
     Months,
     Scope,
+    Snapshot,
     Where,
     check_level,
     check_one_of,
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 QUESTION = "comebacks"
 GROUPINGS = (*PERIODS, *JOB_NAMES, *STEP_LOG, *TEST_LOG, "class")
 """month and week are those of the index job's closing; class that of the come-back."""
-INDEX = ("repaired", "no_fault_found")
+INDEX_DISPOSITIONS = ("repaired", "no_fault_found")
 COUNTS = ("jobs", "matured", "returned")
 
 
@@ -47,20 +47,20 @@ class Comebacks(Answer):
 
 
 def comebacks(
-    now: Moment,
+    snapshot: Snapshot,
     window: int = 30,
     *,
     by: By = (),
     where: Where | None = None,
     months: Months | None = None,
-    index: str = "repaired",
+    index_disposition: str = "repaired",
     level: float = 0.95,
 ) -> Comebacks:
     """Say what share of the repaired units came back within `window` days of leaving.
 
     `by` and `where` take month and week (of closing; in `by` alone), site, model, procedure, technician, billing,
     class, and either step, bench, tool, phase (of the job's step log) or test, station (of its diagnostics). `months`
-    keeps closing months. `index` "no_fault_found" asks the same of units that left without a fault found.
+    keeps closing months. `index_disposition` "no_fault_found" asks the same of units that left without a fault found.
 
     Columns: jobs (index jobs closed up to the as-of day), matured (closed `window` days or more before it), returned
     (matured and back within `window` days), rate = returned / matured with its Wilson interval low, high. Without
@@ -75,36 +75,37 @@ def comebacks(
     Of the jobs that have been out for 30 days, one unit in seventeen was back by then.
     """
     days_asked(QUESTION, "window", window)
-    check_one_of(QUESTION, "index", index, INDEX)
+    check_one_of(QUESTION, "index_disposition", index_disposition, INDEX_DISPOSITIONS)
     check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
-    check_values(now.store, QUESTION, asked.where)
-    asked = told_scope(now, asked, *classes_asked(asked))
-    measure = _measure(asked, now.from_rows)
+    check_values(snapshot.store, QUESTION, asked.where)
+    asked = told_scope(snapshot, asked, *classes_asked(asked))
+    measure = _measure(asked, snapshot.from_rows)
     table = counts(
-        now.store,
+        snapshot.store,
         measure,
         by=[name for name in asked.by if name != "class"],
         where={name: kept for name, kept in asked.where.items() if name != "class"},
         months=asked.months,
-        values={"window": window, "as_of": now.day, "disposition": index},
+        values={"window": window, "as_of": snapshot.day, "disposition": index_disposition},
     )
     totals = over_classes(table, asked)
     settings = {
-        "window": window, "as_of": now.day, "index": index, **asked.settings(), "level": level, "method": "wilson",
+        "window": window, "as_of": snapshot.day, "index_disposition": index_disposition, **asked.settings(),
+        "level": level, "method": "wilson",
     }
     shares = with_shares(totals, part="returned", whole="matured", share="rate", level=level)
-    return Comebacks(_told(now, asked, window, shares), settings, _notes(now, asked, settings, table))
+    return Comebacks(_told(snapshot, asked, window, shares), settings, _notes(snapshot, asked, settings, table))
 
 
-def _told(now: Moment, asked: Scope, window: int, shares: "pl.DataFrame") -> "pl.DataFrame":
+def _told(snapshot: Snapshot, asked: Scope, window: int, shares: "pl.DataFrame") -> "pl.DataFrame":
     """The shares, with no data where the store cannot tell: no unit is there twice, or no fault is written down."""
     import polars as pl
 
-    untold = pl.lit(bool(grounds(now, window=window).lacking("repeat_units")))
+    untold = pl.lit(bool(grounds(snapshot, window=window).lacking("repeat_units")))
     if "class" in asked.by:
-        untold = untold | pl.col("class").is_in(untold_classes(now))
-    elif untold_classes(now) and hang_on_found(asked.where.get("class", CLASSES)):
+        untold = untold | pl.col("class").is_in(untold_classes(snapshot))
+    elif untold_classes(snapshot) and hang_on_found(asked.where.get("class", CLASSES)):
         untold = pl.lit(True)
     return shares.with_columns(pl.when(~untold).then(pl.col(name)).alias(name) for name in ("rate", "low", "high"))
 
@@ -146,36 +147,39 @@ def over_classes(table: "pl.DataFrame", asked: Scope) -> "pl.DataFrame":
     return ordered.sort(asked.by) if asked.by else ordered
 
 
-def _waiting(now: Moment, asked: Scope, settings: Mapping[str, object]) -> int:
+def _waiting(snapshot: Snapshot, asked: Scope, settings: Mapping[str, object]) -> int:
     """How many jobs of these months and filters have not matured, whatever their logs hold."""
     kept = {name: values for name, values in asked.where.items() if name not in {*STEP_LOG, *TEST_LOG, "class"}}
     found = counts(
-        now.store, "comebacks", where=kept, months=asked.months,
-        values={"window": settings["window"], "as_of": now.day, "disposition": settings["index"]},
+        snapshot.store, "comebacks", where=kept, months=asked.months,
+        values={"window": settings["window"], "as_of": snapshot.day, "disposition": settings["index_disposition"]},
     )
     return int(found["jobs"].sum()) - int(found["matured"].sum())
 
 
-def _notes(now: Moment, asked: Scope, settings: Mapping[str, object], table: "pl.DataFrame") -> tuple[str, ...]:
-    notes = [*now.notes, *asked.left_out]
+def _notes(snapshot: Snapshot, asked: Scope, settings: Mapping[str, object], table: "pl.DataFrame") -> tuple[str, ...]:
+    notes = [*snapshot.notes, *asked.left_out]
     window = settings["window"]
     overlapping = asked.named & {*STEP_LOG, *TEST_LOG}
     waiting = int(table["jobs"].sum()) - int(table["matured"].sum())
     if waiting:
         if overlapping:
             # A job stands in several rows; each is counted once, under whatever of its log it stands.
-            waiting = _waiting(now, asked, settings)
+            waiting = _waiting(snapshot, asked, settings)
         notes.append(
-            f"{counted(waiting, 'job')} closed less than {counted(window, 'day')} before {now.day} "
+            f"{counted(waiting, 'job')} closed less than {counted(window, 'day')} before {snapshot.day} "
             f"{plural(waiting, 'has', 'have')} not matured: not in the rate."
             + (" They are counted whatever their logs hold." if overlapping else "")
         )
     notes += left_service_notes(
-        now, window=int(str(window)), by=asked.by, where=asked.where, months=asked.months, index=str(settings["index"])
+        snapshot, window=int(str(window)), by=asked.by, where=asked.where, months=asked.months,
+        index_disposition=str(settings["index_disposition"]),
     )
-    if asked.months and not asked.where and not int(table["jobs"].sum()) and any(is_held(now, m) for m in asked.months):
+    if asked.months and not asked.where and not int(table["jobs"].sum()) and any(
+        is_held(snapshot, m) for m in asked.months
+    ):
         notes.append(f"No job that could come back was closed in {months_said(*asked.months)}.")
-    left_out = counts(now.store, "overlap_count").row(0, named=True)
+    left_out = counts(snapshot.store, "overlap_count").row(0, named=True)
     if left_out["jobs"]:
         notes.append(
             f"{counted(left_out['jobs'], 'job')} on {counted(left_out['units'], 'unit')} of the store overlap in time "
@@ -187,9 +191,9 @@ def _notes(now: Moment, asked: Scope, settings: Mapping[str, object], table: "pl
     if "class" in asked.by:
         notes.append("Each class is counted against all jobs of its group, so jobs and matured repeat.")
         new = table.filter(table["class"] == "new_fault")["returned"]
-        notes += workmanship_untold(now, new_faults=int(new.sum()))
+        notes += workmanship_untold(snapshot, new_faults=int(new.sum()))
     elif "class" in asked.where:
         notes.append(f"Only come-backs of class {', '.join(asked.where['class'])} count as returned.")
-    if settings["index"] != "repaired":
+    if settings["index_disposition"] != "repaired":
         notes.append("Index jobs are those closed as no_fault_found; their rate is not that of repairs.")
     return tuple(notes)

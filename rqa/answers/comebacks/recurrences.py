@@ -5,8 +5,8 @@ import numpy as np
 from rqa.answers.comebacks.unit_counts import UnitCounts, asked_units, unit_counts, unit_notes
 from rqa.answers.core.follow_up_counts import column
 from rqa.answers.core.ground_list import SEEN
-from rqa.answers.core.result import Answer, chances, rounded
-from rqa.answers.core.scope import By, Moment, Months, Where, check_level
+from rqa.answers.core.result import Answer, rounded, rounded_p_values
+from rqa.answers.core.scope import By, Months, Snapshot, Where, check_level
 from rqa.errors import RequestError
 from rqa.words import there_is
 
@@ -37,13 +37,13 @@ class ReturnTrends(Answer):
 
 
 def recurrences(
-    now: Moment,
+    snapshot: Snapshot,
     by: By = (),
     *,
     upto: int = 365,
     where: Where | None = None,
     months: Months | None = None,
-    index: str = "repaired",
+    index_disposition: str = "repaired",
     level: float = 0.95,
 ) -> Recurrences:
     """Say how many returns a unit has had on average by each age, a unit that returns five times counted five times.
@@ -62,8 +62,10 @@ def recurrences(
     import polars as pl
 
     check_level(RECURRENCES, level)
-    units = asked_units(RECURRENCES, now, by=by, where=where, months=months, upto=upto, index=index)
-    groups, made = unit_counts(now, units)
+    units = asked_units(
+        RECURRENCES, snapshot, by=by, where=where, months=months, upto=upto, index_disposition=index_disposition
+    )
+    groups, made = unit_counts(snapshot, units)
     rows: dict[str, list[np.ndarray]] = {name: [] for name in ("day", "at_risk", "mcf", "se", "low", "high")}
     lengths = []
     for counted in made:
@@ -79,21 +81,21 @@ def recurrences(
         [*(groups[name].gather(place) for name in units.asked.by), *(column(n, v) for n, v in columns.items())]
     )
     settings = {
-        "upto": upto, "as_of": now.day, "index": index, **units.asked.settings(), "level": level,
-        "method": "Nelson, robust variance",
+        "upto": upto, "as_of": snapshot.day, "index_disposition": index_disposition, **units.asked.settings(),
+        "level": level, "method": "Nelson, robust variance",
     }
-    return Recurrences(table, settings, tuple(unit_notes(now)))
+    return Recurrences(table, settings, tuple(unit_notes(snapshot)))
 
 
 def recurrence_difference(
-    now: Moment,
+    snapshot: Snapshot,
     by: str,
     *,
     groups: tuple[str, str],
     upto: int = 365,
     where: Where | None = None,
     months: Months | None = None,
-    index: str = "repaired",
+    index_disposition: str = "repaired",
     level: float = 0.95,
 ) -> RecurrenceDifference:
     """Say by how many returns a unit the first of two groups is ahead of the second by each age.
@@ -115,8 +117,10 @@ def recurrence_difference(
     pair = tuple(groups)
     if len(pair) != 2 or pair[0] == pair[1]:
         raise RequestError(f"{DIFFERENCE}: groups names two different values of {by}: {groups!r}.")
-    units = asked_units(DIFFERENCE, now, by=by, where=where, months=months, upto=upto, index=index)
-    there, made = unit_counts(now, units)
+    units = asked_units(
+        DIFFERENCE, snapshot, by=by, where=where, months=months, upto=upto, index_disposition=index_disposition
+    )
+    there, made = unit_counts(snapshot, units)
     found = dict(zip(map(str, there[by].to_list()), made, strict=True))
     for name in pair:
         if str(name) not in found:
@@ -130,20 +134,20 @@ def recurrence_difference(
         *(column(name, getattr(r, name)) for name in ("difference", "se", "low", "high")),
     ])
     settings = {
-        "groups": tuple(map(str, pair)), "upto": upto, "as_of": now.day, "index": index, **units.asked.settings(),
-        "level": level, "method": "Nelson, robust variance; recovered limits",
+        "groups": tuple(map(str, pair)), "upto": upto, "as_of": snapshot.day, "index_disposition": index_disposition,
+        **units.asked.settings(), "level": level, "method": "Nelson, robust variance; recovered limits",
     }
-    return RecurrenceDifference(table, settings, tuple(unit_notes(now)))
+    return RecurrenceDifference(table, settings, tuple(unit_notes(snapshot)))
 
 
 def return_trends(
-    now: Moment,
+    snapshot: Snapshot,
     by: By = (),
     *,
     upto: int = 365,
     where: Where | None = None,
     months: Months | None = None,
-    index: str = "repaired",
+    index_disposition: str = "repaired",
     level: float = 0.95,
 ) -> ReturnTrends:
     """Say whether units come back more and more often as they age, or less.
@@ -165,24 +169,26 @@ def return_trends(
     import polars as pl
 
     check_level(TRENDS, level)
-    units = asked_units(TRENDS, now, by=by, where=where, months=months, upto=upto, index=index)
-    groups, made = unit_counts(now, units)
+    units = asked_units(
+        TRENDS, snapshot, by=by, where=where, months=months, upto=upto, index_disposition=index_disposition
+    )
+    groups, made = unit_counts(snapshot, units)
     found = [_trend(counted, level) for counted in made]
     table = pl.DataFrame([
         *(groups[name] for name in units.asked.by),
         pl.Series("units", [c.units for c in made], dtype=pl.Int64),
         pl.Series("returns", [c.returns for c in made], dtype=pl.Int64),
         *(
-            (chances if name.endswith("_p") else rounded)([f[i] for f, _ in found]).alias(name)
+            (rounded_p_values if name.endswith("_p") else rounded)([f[i] for f, _ in found]).alias(name)
             for i, name in enumerate(NUMBERS)
         ),
         pl.Series("trend", [word for _, word in found], dtype=pl.String),
     ])
     settings = {
-        "upto": upto, "as_of": now.day, "index": index, **units.asked.settings(), "level": level,
-        "method": "power law, Laplace, MIL-HDBK-189",
+        "upto": upto, "as_of": snapshot.day, "index_disposition": index_disposition, **units.asked.settings(),
+        "level": level, "method": "power law, Laplace, MIL-HDBK-189",
     }
-    return ReturnTrends(table, settings, tuple(unit_notes(now)))
+    return ReturnTrends(table, settings, tuple(unit_notes(snapshot)))
 
 
 NUMBERS = ("shape", "low", "high", "goodness_p", "laplace_p", "mil_hdbk_p")

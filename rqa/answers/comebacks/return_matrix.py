@@ -2,11 +2,11 @@
 
 from typing import TYPE_CHECKING
 
-from rqa.answers.core.follow_up_counts import WHOLE, check_index, days_asked
+from rqa.answers.core.follow_up_counts import WHOLE, check_index_disposition, days_asked
 from rqa.answers.core.ground_list import FOUND
 from rqa.answers.core.own_work import CONFIRMED
 from rqa.answers.core.result import Answer, with_shares
-from rqa.answers.core.scope import By, Moment, Months, Scope, Where, check_level, check_one_of, check_values, scope
+from rqa.answers.core.scope import By, Months, Scope, Snapshot, Where, check_level, check_one_of, check_values, scope
 from rqa.answers.core.told_sites import told_scope
 from rqa.measures.run import counts
 
@@ -38,14 +38,14 @@ class ComebackMarks(Answer):
 
 
 def comeback_matrix(
-    now: Moment,
+    snapshot: Snapshot,
     window: int = 30,
     *,
     named: str = "complaint",
     by: By = (),
     where: Where | None = None,
     months: Months | None = None,
-    index: str = "repaired",
+    index_disposition: str = "repaired",
     level: float = 0.95,
 ) -> FindingMatrix:
     """Say what was found in units that came back, beside what the customer named or what had been repaired.
@@ -66,24 +66,26 @@ def comeback_matrix(
     import polars as pl
 
     check_one_of(MATRIX, "named", named, NAMED)
-    asked, table = _asked(MATRIX, now, "comeback_findings", window, by, where, months, index, level, CONFIRMED)
+    asked, table = _asked(
+        MATRIX, snapshot, "comeback_findings", window, by, where, months, index_disposition, level, CONFIRMED
+    )
     keys = [*asked.by, named]
     cells = table.group_by([*keys, "found"]).agg(pl.col("returned").sum())
     cells = cells.with_columns(pl.col("returned").sum().over(keys).alias("of")).sort([*keys, "found"])
     made = with_shares(cells, part="returned", whole="of", share="of_row", level=level)
-    settings = {"named": named, **_settings(now, asked, window, index, level)}
+    settings = {"named": named, **_settings(snapshot, asked, window, index_disposition, level)}
     shown = made.select(*keys, "found", "returned", "of_row", "low", "high")
-    return FindingMatrix(shown, settings, (*now.notes, *asked.left_out))
+    return FindingMatrix(shown, settings, (*snapshot.notes, *asked.left_out))
 
 
 def comeback_marks(
-    now: Moment,
+    snapshot: Snapshot,
     window: int = 30,
     *,
     by: By = (),
     where: Where | None = None,
     months: Months | None = None,
-    index: str = "repaired",
+    index_disposition: str = "repaired",
     level: float = 0.95,
 ) -> ComebackMarks:
     """Say how many come-backs found nothing, fitted the same part again, or had passed the tests that cover the fault.
@@ -101,7 +103,9 @@ def comeback_marks(
     """
     import polars as pl
 
-    asked, table = _asked(MARKS, now, "comeback_marks", window, by, where, months, index, level, CONFIRMED)
+    asked, table = _asked(
+        MARKS, snapshot, "comeback_marks", window, by, where, months, index_disposition, level, CONFIRMED
+    )
     rows = [
         table.select(
             *asked.by, pl.lit(mark).alias("mark"), pl.col(cases).alias("cases"), pl.col(hits).alias("marked")
@@ -110,26 +114,31 @@ def comeback_marks(
     ]
     whole = pl.concat(rows).sort([*asked.by, "_place"]).drop("_place")
     made = with_shares(whole, part="marked", whole="cases", share="share", level=level)
-    return ComebackMarks(made, _settings(now, asked, window, index, level), (*now.notes, *asked.left_out))
+    return ComebackMarks(
+        made, _settings(snapshot, asked, window, index_disposition, level), (*snapshot.notes, *asked.left_out)
+    )
 
 
 def _asked(
-    question: str, now: Moment, measure: str, window: int, by: By, where: Where | None, months: Months | None,
-    index: str, level: float, classes: tuple[str, ...],
+    question: str, snapshot: Snapshot, measure: str, window: int, by: By, where: Where | None, months: Months | None,
+    index_disposition: str, level: float, classes: tuple[str, ...],
 ) -> "tuple[Scope, pl.DataFrame]":
     check_level(question, level)
-    check_index(question, index)
+    check_index_disposition(question, index_disposition)
     asked = scope(question, by=by, where=where, months=months, allowed=WHOLE)
-    check_values(now.store, question, asked.where)
-    asked = told_scope(now, asked, classes)
+    check_values(snapshot.store, question, asked.where)
+    asked = told_scope(snapshot, asked, classes)
     table = counts(
-        now.store, measure, by=asked.by, where=asked.where, months=asked.months,
-        values={"window": days_asked(question, "window", window), "as_of": now.day, "disposition": index},
+        snapshot.store, measure, by=asked.by, where=asked.where, months=asked.months,
+        values={
+            "window": days_asked(question, "window", window), "as_of": snapshot.day, "disposition": index_disposition
+        },
     )
     return asked, table
 
 
-def _settings(now: Moment, asked: Scope, window: int, index: str, level: float) -> dict[str, object]:
+def _settings(snapshot: Snapshot, asked: Scope, window: int, index_disposition: str, level: float) -> dict[str, object]:
     return {
-        "window": window, "as_of": now.day, "index": index, **asked.settings(), "level": level, "method": "wilson",
+        "window": window, "as_of": snapshot.day, "index_disposition": index_disposition, **asked.settings(),
+        "level": level, "method": "wilson",
     }

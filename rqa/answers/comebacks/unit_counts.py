@@ -5,8 +5,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from rqa.answers.core.follow_up_counts import Counts, check_index, days_asked, group_numbers
-from rqa.answers.core.scope import By, Moment, Months, Scope, Where, check_values, scope
+from rqa.answers.core.follow_up_counts import Counts, check_index_disposition, days_asked, group_numbers
+from rqa.answers.core.scope import By, Months, Scope, Snapshot, Where, check_values, scope
 from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
 
@@ -48,7 +48,7 @@ class UnitCounts:
 
 
 @dataclass(frozen=True, eq=False)
-class AskedUnits:
+class UnitRequest:
     """What a question about units is about, and the values its measures take."""
 
     asked: Scope
@@ -56,21 +56,22 @@ class AskedUnits:
 
 
 def asked_units(
-    question: str, now: Moment, *, by: By, where: Where | None, months: Months | None, upto: int, index: str
-) -> AskedUnits:
+    question: str, snapshot: Snapshot, *, by: By, where: Where | None, months: Months | None, upto: int,
+    index_disposition: str,
+) -> UnitRequest:
     """Check a question about units."""
-    check_index(question, index)
+    check_index_disposition(question, index_disposition)
     asked = scope(question, by=by, where=where, months=months, allowed=GROUPINGS)
-    check_values(now.store, question, asked.where)
-    values = {"upto": days_asked(question, "upto", upto), "as_of": now.day, "disposition": index}
-    return AskedUnits(asked, values)
+    check_values(snapshot.store, question, asked.where)
+    values = {"upto": days_asked(question, "upto", upto), "as_of": snapshot.day, "disposition": index_disposition}
+    return UnitRequest(asked, values)
 
 
-def unit_counts(now: Moment, units: AskedUnits) -> "tuple[pl.DataFrame, list[UnitCounts]]":
+def unit_counts(snapshot: Snapshot, units: UnitRequest) -> "tuple[pl.DataFrame, list[UnitCounts]]":
     """The groups in order, and each one's counts."""
     asked = units.asked
     table = counts(
-        now.store, "recurrence_counts", by=asked.by, where=asked.where, months=asked.months, values=units.values
+        snapshot.store, "recurrence_counts", by=asked.by, where=asked.where, months=asked.months, values=units.values
     )
     groups, group = group_numbers(table, asked.by)
     kind = table["kind"].to_numpy()
@@ -93,6 +94,6 @@ def unit_counts(now: Moment, units: AskedUnits) -> "tuple[pl.DataFrame, list[Uni
     return groups, made
 
 
-def unit_notes(now: Moment) -> list[str]:
+def unit_notes(snapshot: Snapshot) -> list[str]:
     """What holds for every question about units."""
-    return [*now.notes, "Age counts from a unit's first repair in the store; the unit's group is that repair's."]
+    return [*snapshot.notes, "Age counts from a unit's first repair in the store; the unit's group is that repair's."]

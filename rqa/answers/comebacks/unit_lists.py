@@ -4,12 +4,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from rqa.answers.comebacks.unit_counts import AskedUnits, asked_units, unit_counts, unit_notes
+from rqa.answers.comebacks.unit_counts import UnitRequest, asked_units, unit_counts, unit_notes
 from rqa.answers.core.follow_up_counts import group_numbers
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.grounds import comebacks_seen
-from rqa.answers.core.result import Answer, chances, rounded
-from rqa.answers.core.scope import By, Moment, Months, Where, is_number, whole_number
+from rqa.answers.core.result import Answer, rounded, rounded_p_values
+from rqa.answers.core.scope import By, Months, Snapshot, Where, is_number, whole_number
 from rqa.errors import RequestError
 from rqa.measures.run import counts
 from rqa.words import counted
@@ -38,14 +38,14 @@ class WorstShare(Answer):
 
 
 def chronic_units(
-    now: Moment,
+    snapshot: Snapshot,
     by: By = ("model",),
     *,
     upto: int = 365,
-    most: int = 20,
+    limit: int = 20,
     where: Where | None = None,
     months: Months | None = None,
-    index: str = "repaired",
+    index_disposition: str = "repaired",
 ) -> ChronicUnits:
     """List the units that came back most often, with the chance that luck alone brings a unit so far.
 
@@ -53,7 +53,7 @@ def chronic_units(
     number of returns by that age. Columns: the groups, unit_id, first_closed_on, last_return_on, days (seen, at most
     `upto`), returns, expected, p_value (so many or more, for a unit chosen beforehand), by_luck (how many of all units
     luck would bring so far), p_adjusted (below 0.05: chronic; of such a list one in twenty at most is there by luck),
-    chronic. The smallest p_value first; at most `most` units, all with two returns or more.
+    chronic. The smallest p_value first; at most `limit` units, all with two returns or more.
 
     >>> depot.returns.chronic_units().table.select("unit_id", "returns", "by_luck", "chronic").row(0)
     ('M10-008758', 3, 2.58595, False)
@@ -62,56 +62,58 @@ def chronic_units(
     """
     import polars as pl
 
-    whole_number(CHRONIC, "most", most, 1, of="units")
-    units = asked_units(CHRONIC, now, by=by, where=where, months=months, upto=upto, index=index)
-    cells = judged_units(now, units)
+    whole_number(CHRONIC, "limit", limit, 1, of="units")
+    units = asked_units(
+        CHRONIC, snapshot, by=by, where=where, months=months, upto=upto, index_disposition=index_disposition
+    )
+    cells = judged_units(snapshot, units)
     chronic = cells.filter((pl.col("p_adjusted") < FALSE) & (pl.col("returns") >= 2))
     listed = chronic if chronic.height else cells.filter(pl.col("returns") >= 2)
-    least = int(listed["returns"].min() or 2) if chronic.height else 2  # type: ignore[arg-type]
+    fewest = int(listed["returns"].min() or 2) if chronic.height else 2  # type: ignore[arg-type]
     asked = units.asked
     table = counts(
-        now.store, "most_returns", by=asked.by, where=asked.where, months=asked.months,
-        values={**units.values, "least": least, "most": 20 * most},
+        snapshot.store, "most_returns", by=asked.by, where=asked.where, months=asked.months,
+        values={**units.values, "min_cases": fewest, "limit": 20 * limit},
     )
     made = table.join(cells, on=[*asked.by, "returns", "end_day"], how="left", nulls_equal=True)
-    made = made.sort(["p_value", "returns", "unit_id"], descending=[False, True, False]).head(most)
+    made = made.sort(["p_value", "returns", "unit_id"], descending=[False, True, False]).head(limit)
     made = made.select(
         *asked.by, "unit_id", "first_closed_on", "last_return_on", pl.col("end_day").alias("days"), "returns",
         "expected", "p_value", "by_luck", "p_adjusted", (pl.col("p_adjusted") < FALSE).alias("chronic"),
     )
     found = int(chronic["units"].sum())
-    notes = unit_notes(now)
-    if comebacks_seen(now):
+    notes = unit_notes(snapshot)
+    if comebacks_seen(snapshot):
         notes.append(
             f"{found:,} of {counted(int(cells['units'].sum()), 'unit')} came back more often than luck and their like "
             "explain."
         )
     settings = {
-        "upto": upto, "most": most, "as_of": now.day, "index": index, **asked.settings(),
+        "upto": upto, "limit": limit, "as_of": snapshot.day, "index_disposition": index_disposition, **asked.settings(),
         "method": "Poisson; Benjamini-Hochberg",
     }
     return ChronicUnits(made, settings, tuple(notes))
 
 
-def judged_units(now: Moment, units: AskedUnits) -> "pl.DataFrame":
+def judged_units(snapshot: Snapshot, units: UnitRequest) -> "pl.DataFrame":
     """Units counted by group, returns and age seen, each count with what was to be expected and its p-values."""
     from rqa.stats import many_returns
 
-    table, expected = _expected(now, units)
+    table, expected = _expected(snapshot, units)
     r = many_returns(returns=table["returns"], expected=expected, units=table["units"])
     return table.with_columns(
         rounded(expected.tolist()).alias("expected"),
-        *(chances(getattr(r, name).tolist()).alias(name) for name in ("p_value", "by_luck", "p_adjusted")),
+        *(rounded_p_values(getattr(r, name).tolist()).alias(name) for name in ("p_value", "by_luck", "p_adjusted")),
     )
 
 
-def _expected(now: Moment, units: AskedUnits) -> "tuple[pl.DataFrame, Any]":
+def _expected(snapshot: Snapshot, units: UnitRequest) -> "tuple[pl.DataFrame, Any]":
     """Counts of units, and the mean returns of their group by the age they were seen to."""
     asked = units.asked
     table = counts(
-        now.store, "returns_per_unit", by=asked.by, where=asked.where, months=asked.months, values=units.values
+        snapshot.store, "returns_per_unit", by=asked.by, where=asked.where, months=asked.months, values=units.values
     )
-    _, made = unit_counts(now, units)
+    _, made = unit_counts(snapshot, units)
     _, group = group_numbers(table, asked.by)
     day, expected = table["end_day"].to_numpy(), np.zeros(table.height)
     for g, curve in enumerate(made):
@@ -121,14 +123,14 @@ def _expected(now: Moment, units: AskedUnits) -> "tuple[pl.DataFrame, Any]":
 
 
 def worst_share(
-    now: Moment,
+    snapshot: Snapshot,
     by: By = (),
     *,
     worst: tuple[float, ...] = (0.01, 0.05, 0.1),
     upto: int = 365,
     where: Where | None = None,
     months: Months | None = None,
-    index: str = "repaired",
+    index_disposition: str = "repaired",
 ) -> WorstShare:
     """Say what share of all returns the worst units hold, beside what luck alone would give them.
 
@@ -150,9 +152,11 @@ def worst_share(
     parts = np.asarray([part if is_number(part) else np.nan for part in listed], dtype=np.float64)
     if not parts.size or not ((parts > 0) & (parts <= 1)).all():
         raise RequestError(f"{WORST}: worst names fractions of the units above 0 and up to 1, such as 0.01: {worst!r}.")
-    units = asked_units(WORST, now, by=by, where=where, months=months, upto=upto, index=index)
+    units = asked_units(
+        WORST, snapshot, by=by, where=where, months=months, upto=upto, index_disposition=index_disposition
+    )
     asked = units.asked
-    table, expected = _expected(now, units)
+    table, expected = _expected(snapshot, units)
     groups, group = group_numbers(table, asked.by)
     rows = []
     for g in range(groups.height if asked.by else min(table.height, 1)):
@@ -172,7 +176,7 @@ def worst_share(
         rounded([s for r in rows for s in r.by_luck.tolist()]).alias("by_luck"),
     ])
     settings = {
-        "worst": tuple(parts.tolist()), "upto": upto, "as_of": now.day, "index": index, **asked.settings(),
-        "method": "Lorenz curve; Poisson luck",
+        "worst": tuple(parts.tolist()), "upto": upto, "as_of": snapshot.day, "index_disposition": index_disposition,
+        **asked.settings(), "method": "Lorenz curve; Poisson luck",
     }
-    return WorstShare(made, settings, tuple(unit_notes(now)))
+    return WorstShare(made, settings, tuple(unit_notes(snapshot)))

@@ -16,8 +16,8 @@ from rqa.answers.core.filters import written
 from rqa.answers.core.grounds import grounds
 from rqa.answers.core.job_clusters import inflation
 from rqa.answers.core.needs import OF_MEASURE, untold
-from rqa.answers.core.result import Answer, chances, rounded
-from rqa.answers.core.scope import By, Moment, Months, Scope, Where, check_level, check_one_of, whole_number
+from rqa.answers.core.result import Answer, rounded, rounded_p_values
+from rqa.answers.core.scope import By, Months, Scope, Snapshot, Where, check_level, check_one_of, whole_number
 from rqa.answers.yields.clean import clean_jobs
 from rqa.answers.yields.first_pass import first_pass_yield
 from rqa.contract import CLASSES
@@ -53,8 +53,8 @@ ABOVE, BELOW, ALIKE, TOO_LITTLE = (
 
 class Comparison(Answer):
     """Observed against what the mix of work brings: the group, exposures, observed, expected, ratio, low, high, shrunk,
-    p_value, p_adjusted, verdict; shrunk_low, shrunk_high, share, alone, z, and the funnel's limits low_95, high_95,
-    low_998, high_998."""
+    p_value, p_adjusted, verdict; shrunk_low, shrunk_high, share, no_comparator, z, and the funnel's limits low_95,
+    high_95, low_998, high_998."""
 
     question = "Comparison"
 
@@ -82,7 +82,7 @@ OUTCOMES: Mapping[str, Outcome] = {
 
 
 @dataclass(frozen=True, eq=False)
-class Counted:
+class GroupCounts:
     """Events and work of each group in each kind of work; the group "unknown" comes last, if it is there."""
 
     names: tuple[str, ...]
@@ -105,17 +105,17 @@ class Expected:
     asked: bool
     exposures: NDArray[np.int64]
     observed: NDArray[np.int64]
-    alone: NDArray[np.int64]
+    no_comparator: NDArray[np.int64]
     expected: NDArray[np.float64]
     variance: NDArray[np.float64]
     p_value: NDArray[np.float64]
     z: NDArray[np.float64]
-    thin: float
+    sparse_share: float
     apart: int
 
 
 def compare(
-    now: Moment,
+    snapshot: Snapshot,
     who: str = "technician",
     *,
     outcome: str = "first_pass",
@@ -123,7 +123,7 @@ def compare(
     mix: By = MIX,
     where: Where | None = None,
     months: Months | None = None,
-    least: int = LEAST,
+    min_cases: int = LEAST,
     method: str = "auto",
     spread: bool = True,
     level: float = 0.95,
@@ -133,11 +133,11 @@ def compare(
     `who`: technician, bench, tool, station, site. `outcome`: "first_pass" (failed first checks), "first_run" (failed
     first runs of diagnostics), "comeback" (matured jobs back within `window` days), "clean_job" (jobs that were not
     clean). `mix`: what makes work unlike, any of model, procedure, billing, site; where checks are counted the step or
-    the test always belongs to it. `least`: comparable work below which nothing is said. `method`: "stratified" (shares
-    of each kind of work as they are), "model" (a binomial model of them), or "auto": the model where more than a tenth
-    of the work is of kinds in which the others have fewer than 10 cases. `spread`: whether a spread between the groups
-    that is wider than luck is allowed for. That the checks of one job go together always is: p-values and limits are
-    those of jobs, not of single checks (`rqa.answers.core.job_clusters`).
+    the test always belongs to it. `min_cases`: comparable work below which nothing is said. `method`: "stratified"
+    (shares of each kind of work as they are), "model" (a binomial model of them), or "auto": the model where more than
+    a tenth of the work is of kinds in which the others have fewer than 10 cases. `spread`: whether a spread between the
+    groups that is wider than luck is allowed for. That the checks of one job go together always is: p-values and limits
+    are those of jobs, not of single checks (`rqa.answers.core.job_clusters`).
 
     Columns: the group; exposures (work that can be compared), observed (events in it), expected (what the mix brings),
     ratio = observed / expected with its exact Poisson interval low, high; shrunk, the ratio drawn towards 1 as far as
@@ -152,28 +152,28 @@ def compare(
 
     No bench can be told from the others on the same mix of work.
     """
-    asked = _checked(who, outcome, mix, least, method, level)
-    table = _counts(now, who, outcome, asked, where, months, window)
+    asked = _checked(who, outcome, mix, min_cases, method, level)
+    table = _counts(snapshot, who, outcome, asked, where, months, window)
     counted = _matrix(table.table, who, asked, *_columns(outcome), table.notes)
     found = _expected(counted, method)
-    enough = found.exposures >= least
+    enough = found.exposures >= min_cases
     dispersion = _spread(found, enough) if spread else None
-    by_job = _by_job(now, who, outcome, asked, table, counted)
+    by_job = _by_job(snapshot, who, outcome, asked, table, counted)
     phi = max(1.0 if dispersion is None else dispersion.phi, float(by_job.min(initial=np.inf)) if by_job.size else 1.0)
     allowed = np.maximum(phi, by_job)
     p_value = np.where(allowed == 1.0, found.p_value, np.maximum(found.p_value, _two_sided(found.z / allowed**0.5)))
     made, verdicts = _table(who, counted, found, enough, p_value, phi, by_job, level)
     settings = {
         "by": (who,), "who": who, "outcome": outcome, "window": window if outcome == "comeback" else None,
-        "as_of": now.day, "where": table.settings.get("where"), "months": table.settings.get("months"),
-        "mix": asked, "expected": found.method, "least": least, "spread": round(phi, 3),
+        "as_of": snapshot.day, "where": table.settings.get("where"), "months": table.settings.get("months"),
+        "mix": asked, "expected": found.method, "min_cases": min_cases, "spread": round(phi, 3),
         "by_job": round(float(by_job.max(initial=1.0)), 3), "level": level,
     }
     notes = table.notes if untold(table) else notes_of(
-        who=who, outcome=OUTCOMES[outcome], mix=asked, names=counted.names[: counted.known], found=found, least=least,
-        enough=enough, dispersion=dispersion, verdicts=verdicts, unknown=_unknown(counted),
+        who=who, outcome=OUTCOMES[outcome], mix=asked, names=counted.names[: counted.known], found=found,
+        min_cases=min_cases, enough=enough, dispersion=dispersion, verdicts=verdicts, unknown=_unknown(counted),
         by_job=float(by_job.max(initial=1.0)), given=counted.notes, place=_place(settings),
-        there=grounds(now, window=window), rests_on=OF_MEASURE[outcome],
+        there=grounds(snapshot, window=window), rests_on=OF_MEASURE[outcome],
     )
     findings = stated(made, who, outcome, OUTCOMES[outcome], _which(settings), _place(settings))
     return Comparison(made, settings, notes, findings)
@@ -194,7 +194,7 @@ def _which(settings: Mapping[str, object]) -> str:
     return f" within {counted(settings['window'], 'day')} {in_words(classes or CLASSES)[0]}"
 
 
-def _checked(who: str, outcome: str, mix: By, least: int, method: str, level: float) -> tuple[str, ...]:
+def _checked(who: str, outcome: str, mix: By, min_cases: int, method: str, level: float) -> tuple[str, ...]:
     """The names that make a kind of work."""
     check_level(QUESTION, level)
     check_one_of(QUESTION, "outcome", outcome, OUTCOMES)
@@ -203,7 +203,7 @@ def _checked(who: str, outcome: str, mix: By, least: int, method: str, level: fl
         meant = did_you_mean(str(who), there)
         raise RequestError(f"{QUESTION}: {outcome} is known of {', '.join(there)}, not of {who!r}.{meant}")
     check_one_of(QUESTION, "method", method, METHODS)
-    whole_number(QUESTION, "least", least, 1, of="cases")
+    whole_number(QUESTION, "min_cases", min_cases, 1, of="cases")
     names = (mix,) if isinstance(mix, str) else tuple(mix)
     names_only(QUESTION, "part of the mix", names, (*MIX, "site"))
     if who in names:
@@ -212,14 +212,15 @@ def _checked(who: str, outcome: str, mix: By, least: int, method: str, level: fl
 
 
 def _counts(
-    now: Moment, who: str, outcome: str, kind: tuple[str, ...], where: Where | None, months: Months | None, window: int
+    snapshot: Snapshot, who: str, outcome: str, kind: tuple[str, ...], where: Where | None, months: Months | None,
+    window: int,
 ) -> Answer:
     by = (who, *kind)
     if outcome == "comeback":
-        return comebacks(now, window=window, by=by, where=where, months=months)
+        return comebacks(snapshot, window=window, by=by, where=where, months=months)
     if outcome == "clean_job":
-        return clean_jobs(now, by=by, where=where, months=months)
-    return first_pass_yield(now, by=by, where=where, months=months)
+        return clean_jobs(snapshot, by=by, where=where, months=months)
+    return first_pass_yield(snapshot, by=by, where=where, months=months)
 
 
 def _columns(outcome: str) -> "tuple[pl.Expr, pl.Expr]":
@@ -234,7 +235,7 @@ def _columns(outcome: str) -> "tuple[pl.Expr, pl.Expr]":
 
 def _matrix(
     table: "pl.DataFrame", who: str, kind: Sequence[str], events: Any, trials: Any, notes: tuple[str, ...]
-) -> Counted:
+) -> GroupCounts:
     import polars as pl
 
     cells = table.select(who, *kind, events.alias("events"), trials.alias("trials")).filter(pl.col("trials") > 0)
@@ -250,14 +251,14 @@ def _matrix(
         matrix = np.zeros((len(names), len(kinds)), dtype=np.int64)
         matrix[at] = cells[part].to_numpy()
         counted.append(matrix)
-    return Counted(tuple(names), tuple(kinds), counted[0], counted[1], notes)
+    return GroupCounts(tuple(names), tuple(kinds), counted[0], counted[1], notes)
 
 
-def _unknown(counted: Counted) -> int:
+def _unknown(counted: GroupCounts) -> int:
     return int(counted.trials[counted.known :].sum())
 
 
-def _expected(counted: Counted, method: str) -> Expected:
+def _expected(counted: GroupCounts, method: str) -> Expected:
     from rqa.stats import expectation_test, expected_from_mix, stratified_exact_test
 
     x, n, known = counted.events, counted.trials, counted.known
@@ -273,7 +274,7 @@ def _expected(counted: Counted, method: str) -> Expected:
         made = expected_by_model(events=x, trials=n, kinds=counted.kinds)
         observed, exposures = x.sum(axis=1), n.sum(axis=1)
         # With nobody else there the model is only the group's own work.
-        nobody = (exposures == work) | made.alone
+        nobody = (exposures == work) | made.no_comparator
         expected = np.where(nobody, 0.0, made.expected)
         t = expectation_test(observed=observed, expected=expected, variance=np.where(expected > 0, made.variance, 0.0))
         alone = np.where(nobody, exposures, 0)
@@ -286,8 +287,8 @@ def _expected(counted: Counted, method: str) -> Expected:
     s = stratified_exact_test(events=x, trials=n)
     p, z = _told(s.p_value, s.z, mix.comparable, x, n)
     return Expected(
-        "stratified", asked, mix.comparable[:known], mix.observed[:known], mix.alone[:known], mix.expected[:known],
-        mix.variance[:known], p[:known], z[:known], thin, 0,
+        "stratified", asked, mix.comparable[:known], mix.observed[:known], mix.no_comparator[:known],
+        mix.expected[:known], mix.variance[:known], p[:known], z[:known], thin, 0,
     )
 
 
@@ -319,13 +320,13 @@ def _spread(found: Expected, enough: NDArray[np.bool_]) -> "Overdispersion | Non
 
 
 def _by_job(
-    now: Moment, who: str, outcome: str, kind: tuple[str, ...], table: Answer, counted: Counted
+    snapshot: Snapshot, who: str, outcome: str, kind: tuple[str, ...], table: Answer, counted: GroupCounts
 ) -> NDArray[np.float64]:
     """How much more each group's failures vary than those of single checks, as the checks of a job go together."""
     asked = Scope((), dict(table.settings["where"] or {}), table.settings["months"])  # type: ignore[call-overload, arg-type]
     mix = kind[: len(kind) - len(OUTCOMES[outcome].kind)]
     made = inflation(
-        now, who=who, outcome=outcome, mix=mix, asked=asked, names=counted.names, kinds=counted.kinds,
+        snapshot, who=who, outcome=outcome, mix=mix, asked=asked, names=counted.names, kinds=counted.kinds,
         events=counted.events, trials=counted.trials,
     )
     return made[: counted.known]
@@ -339,7 +340,7 @@ def _two_sided(z: NDArray[np.float64]) -> NDArray[np.float64]:
 
 def _table(
     who: str,
-    counted: Counted,
+    counted: GroupCounts,
     found: Expected,
     enough: NDArray[np.bool_],
     p_value: NDArray[np.float64],
@@ -370,10 +371,10 @@ def _table(
             who: pl.Series(list(counted.names[: counted.known]), dtype=pl.String),
             "exposures": found.exposures, "observed": found.observed,
             **{name: rounded(values) for name, values in numbers.items()},
-            **{name: chances(values) for name, values in by_luck.items()},
+            **{name: rounded_p_values(values) for name, values in by_luck.items()},
             "verdict": pl.Series(verdicts.tolist(), dtype=pl.String),
             **{name: rounded(values) for name, values in beside.items()},
-            "alone": found.alone, "z": rounded(found.z),
+            "no_comparator": found.no_comparator, "z": rounded(found.z),
             **{name: rounded(values) for name, values in _funnel(found, phi).items()},
         }
     )

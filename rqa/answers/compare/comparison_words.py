@@ -33,7 +33,7 @@ def notes_of(
     mix: Sequence[str],
     names: Sequence[str],
     found: "Expected",
-    least: int,
+    min_cases: int,
     enough: NDArray[np.bool_],
     dispersion: "Overdispersion | None",
     verdicts: NDArray[Any],
@@ -56,7 +56,7 @@ def notes_of(
         "Rows are in the order of names; two ratios, each against its own mix, make no rank.",
         _how(found, mix, outcome, place),
     ]
-    alone = int(found.alone.sum())
+    alone = int(found.no_comparator.sum())
     if alone:
         notes.append(
             f"{counted(alone, one)} {plural(alone, 'is of a kind', 'are of kinds')} that nobody else of those compared "
@@ -71,7 +71,7 @@ def notes_of(
     few = len(names) - compared
     if few:
         notes.append(
-            f"{few:,} of {counted(len(names), who, several)} {plural(few, 'has', 'have')} fewer than {least} "
+            f"{few:,} of {counted(len(names), who, several)} {plural(few, 'has', 'have')} fewer than {min_cases} "
             f"comparable {outcome.work}: too little work to say."
         )
     if compared and not int(found.observed.sum()):
@@ -106,7 +106,7 @@ def notes_of(
 
 def _how(found: "Expected", mix: Sequence[str], outcome: "Outcome", place: str) -> str:
     kinds = " × ".join(mix) or "the whole"
-    thin = f"{found.thin * 100:.0f} % of the {outcome.work} are of kinds in which the others have fewer than 10"
+    thin = f"{found.sparse_share * 100:.0f} % of the {outcome.work} are of kinds in which the others have fewer than 10"
     if found.method == "stratified":
         return f"expected = each kind's share in {place} ({kinds}), on the group's own mix; {thin}."
     apart = (

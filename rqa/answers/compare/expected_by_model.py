@@ -28,14 +28,14 @@ MOST_CELLS = 50_000_000
 class ModelExpectation:
     """Expected events of each group, how far luck lets observed - expected vary, and how many kinds stand apart.
 
-    `alone`: the groups whose expected events are made of their own alone, as each kind they do has something (its
-    step, its model) that nobody else does.
+    `no_comparator`: the groups whose expected events are made of their own alone, as each kind they do has something
+    (its step, its model) that nobody else does.
     """
 
     expected: Numbers
     variance: Numbers
     apart: int
-    alone: NDArray[np.bool_]
+    no_comparator: NDArray[np.bool_]
 
 
 def fits(kinds: Sequence[Sequence[str]]) -> bool:

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from rqa.answers.compare.comparison import compare
-from rqa.answers.core.result import Answer, chances, rounded
-from rqa.answers.core.scope import Moment, Where, check_level, check_values, scope, whole_number
+from rqa.answers.core.result import Answer, rounded, rounded_p_values
+from rqa.answers.core.scope import Snapshot, Where, check_level, check_values, scope, whole_number
 from rqa.measures.run import counts
 from rqa.words import counted, plural
 
@@ -56,10 +56,12 @@ class Learning(Answer):
     needs = ("checks", "technician")
 
 
-def learning(now: Moment, where: Where | None = None, *, least: int = LEAST, level: float = 0.95) -> Learning:
+def learning(
+    snapshot: Snapshot, where: Where | None = None, *, min_cases: int = LEAST, level: float = 0.95
+) -> Learning:
     """Say whether each technician's first-pass yield changes with the jobs of a procedure done, and when it is level.
 
-    `where` takes technician and procedure. `least`: first checks below which nothing is said. Columns: technician,
+    `where` takes technician and procedure. `min_cases`: first checks below which nothing is said. Columns: technician,
     procedure, jobs, exposures (first checks), passed, yield, first_on, new (the first job lies 60 days or more after
     the first of the log); doubling, by which the odds of a pass are multiplied with each doubling of the jobs done,
     with low, high, p_value (that it is 1) and p_adjusted for how many were looked at; now, the curve's yield at the
@@ -67,10 +69,10 @@ def learning(now: Moment, where: Where | None = None, *, least: int = LEAST, lev
     would set `now` as far from it, adjusted likewise; needed, the jobs after which the curve reaches the depot's level,
     with needed_low, needed_high (1: from the first job on; null: never, or not told); verdict; suggestion.
 
-    With `least` first checks the level can always be told, and a change with practice where 10 or more failed and
+    With `min_cases` first checks the level can always be told, and a change with practice where 10 or more failed and
     passed. Else there is no curve: now is the yield of all first checks with its Wilson interval, p_below that of an
     exact test against the others, and the verdict "never passed first time (0 of 195)", "always passed first time
-    (177 of 177)", "too few failures to see a change" or "too few passes to see a change". Only below `least` it is
+    (177 of 177)", "too few failures to see a change" or "too few passes to see a change". Only below `min_cases` it is
     "too little work to say".
 
     A suggestion is made only of those who have done 30 jobs or more (or never passed), whose level lies below the
@@ -87,18 +89,21 @@ def learning(now: Moment, where: Where | None = None, *, least: int = LEAST, lev
 
     check_level(QUESTION, level)
     asked = scope(QUESTION, by=BY, where=where, months=None, allowed=BY)
-    check_values(now.store, QUESTION, asked.where)
-    whole_number(QUESTION, "least", least, 1, of="first checks")
-    bands = counts(now.store, "practice", by=BY, values={"as_of": now.day})
+    check_values(snapshot.store, QUESTION, asked.where)
+    whole_number(QUESTION, "min_cases", min_cases, 1, of="first checks")
+    bands = counts(snapshot.store, "practice", by=BY, values={"as_of": snapshot.day})
     bands = bands.with_columns(rounded((bands["numbers"] / bands["jobs"]).to_list()).alias("experience"))
     # All are judged, whoever is shown: a narrow question must not make luck look like more.
-    table = _judged(_pairs(bands), bands, least, level)
+    table = _judged(_pairs(bands), bands, min_cases, level)
     for name, values in asked.where.items():
         table, bands = (frame.filter(pl.col(name).is_in(list(values))) for frame in (table, bands))
-    table = table.with_columns(pl.Series("suggestion", _suggestions(now, table), dtype=pl.String))
-    settings = {"as_of": now.day, **asked.settings(), "least": least, "level": level, "method": "logistic on log jobs"}
+    table = table.with_columns(pl.Series("suggestion", _suggestions(snapshot, table), dtype=pl.String))
+    settings = {
+        "as_of": snapshot.day, **asked.settings(), "min_cases": min_cases, "level": level,
+        "method": "logistic on log jobs",
+    }
     practice = bands.select(*BY, "experience", "exposures", "passed").filter(pl.col("exposures") > 0)
-    return Learning(table, settings, _notes(now, table, least), practice=practice)
+    return Learning(table, settings, _notes(snapshot, table, min_cases), practice=practice)
 
 
 def _pairs(bands: "pl.DataFrame") -> "pl.DataFrame":
@@ -121,7 +126,7 @@ def _pairs(bands: "pl.DataFrame") -> "pl.DataFrame":
     ).sort(BY)
 
 
-def _judged(table: "pl.DataFrame", bands: "pl.DataFrame", least: int, level: float) -> "pl.DataFrame":
+def _judged(table: "pl.DataFrame", bands: "pl.DataFrame", min_cases: int, level: float) -> "pl.DataFrame":
     import polars as pl
 
     from rqa.stats import benjamini_hochberg
@@ -129,7 +134,7 @@ def _judged(table: "pl.DataFrame", bands: "pl.DataFrame", least: int, level: flo
     by_pair = bands.filter(pl.col("exposures") > 0).partition_by(BY, as_dict=True)
     rows, curved = [], []
     for row in table.iter_rows(named=True):
-        there = row["exposures"] >= least
+        there = row["exposures"] >= min_cases
         curved.append(there and min(row["exposures"] - row["passed"], row["passed"]) >= EVENTS)
         own = by_pair.get((row["technician"], row["procedure"]))
         said = _level(row, level) if there else {}
@@ -140,7 +145,7 @@ def _judged(table: "pl.DataFrame", bands: "pl.DataFrame", least: int, level: flo
     made["p_adjusted"] = slopes.p_adjusted
     made["p_below"] = benjamini_hochberg(p_values=made["p_below"], allowed=FALSE_SHARE).p_adjusted
     verdicts = [
-        (FLAT if not sure else RISES if slope > 0 else FALLS) if curve else _without_curve(row, least)
+        (FLAT if not sure else RISES if slope > 0 else FALLS) if curve else _without_curve(row, min_cases)
         for row, curve, sure, slope in zip(
             table.iter_rows(named=True), curved, slopes.found, made["slope"], strict=True
         )
@@ -148,7 +153,7 @@ def _judged(table: "pl.DataFrame", bands: "pl.DataFrame", least: int, level: flo
     made["depot"] = table["depot"].fill_null(float("nan")).to_numpy()
     finite = {name: np.where(np.isfinite(made[name]), made[name], np.nan) for name in NUMBERS}
     return table.select(*BY, "jobs", "exposures", "passed", "yield", "first_on", "new").with_columns(
-        *((chances if name.startswith("p_") else rounded)(finite[name]).alias(name) for name in NUMBERS),
+        *((rounded_p_values if name.startswith("p_") else rounded)(finite[name]).alias(name) for name in NUMBERS),
         pl.Series("verdict", verdicts, dtype=pl.String),
     )
 
@@ -202,10 +207,10 @@ def _level(row: dict[str, Any], level: float) -> dict[str, float]:
     return said
 
 
-def _without_curve(row: dict[str, Any], least: int) -> str:
+def _without_curve(row: dict[str, Any], min_cases: int) -> str:
     """What can be told of a row with too little work, or too few failures or passes, for a curve."""
     passed, checked = row["passed"], row["exposures"]
-    if checked < least:
+    if checked < min_cases:
         return TOO_LITTLE
     if not passed:
         return NEVER.format(n=f"{checked:,}")
@@ -224,7 +229,7 @@ def _apart(curve: "LearningCurve", at: float, depot: float) -> float:
     return float(2.0 * special.ndtr(-abs(gap) / error))
 
 
-def _suggestions(now: Moment, table: "pl.DataFrame") -> list[str]:
+def _suggestions(snapshot: Snapshot, table: "pl.DataFrame") -> list[str]:
     """A word for those whom every reading sets below the depot: practice, the curve, and the fair comparison."""
     import polars as pl
 
@@ -237,7 +242,7 @@ def _suggestions(now: Moment, table: "pl.DataFrame") -> list[str]:
     words = {}
     for procedure in low["procedure"].unique().sort().to_list():
         asked = {"who": "technician", "outcome": "first_pass", "where": {"procedure": procedure}}
-        fair, alike = (compare(now, method=method, **asked).table for method in ("auto", "stratified"))  # type: ignore[arg-type]
+        fair, alike = (compare(snapshot, method=method, **asked).table for method in ("auto", "stratified"))  # type: ignore[arg-type]
         rows = {row["technician"]: row for row in fair.iter_rows(named=True)}
         # A model has figures for steps that nobody else does; they would be the person's own.
         beside = set(alike.filter(pl.col("verdict") != TOO_LITTLE)["technician"].to_list())
@@ -250,16 +255,16 @@ def _suggestions(now: Moment, table: "pl.DataFrame") -> list[str]:
     return [words.get(pair, "") for pair in table.select(BY).iter_rows()]
 
 
-def _notes(now: Moment, table: "pl.DataFrame", least: int) -> tuple[str, ...]:
+def _notes(snapshot: Snapshot, table: "pl.DataFrame", min_cases: int) -> tuple[str, ...]:
     import polars as pl
 
-    few = table.filter(pl.col("exposures") < least).height
-    flat = table.filter((pl.col("exposures") >= least) & pl.col("p_value").is_null()).height
-    notes = list(now.notes)
+    few = table.filter(pl.col("exposures") < min_cases).height
+    flat = table.filter((pl.col("exposures") >= min_cases) & pl.col("p_value").is_null()).height
+    notes = list(snapshot.notes)
     if few:
         notes.append(
             f"{few:,} of {counted(table.height, 'row')} {plural(few, 'has', 'have')} fewer than "
-            f"{counted(least, 'first check')}: too little work to say."
+            f"{counted(min_cases, 'first check')}: too little work to say."
         )
     if flat:
         notes.append(

@@ -4,7 +4,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING
 
-from rqa.answers.core.scope import Moment, moment, time_of
+from rqa.answers.core.scope import Snapshot, snapshot_at, time_of
 from rqa.errors import RequestError
 from rqa.measures.run import counts
 
@@ -15,7 +15,7 @@ FARTHEST = timedelta(hours=14)
 """How far the clocks of some places are ahead of UTC: a day that has begun nowhere is still to come."""
 
 
-def moment_within(store: "Store", as_of: str | date | datetime | None) -> Moment:
+def snapshot_within(store: "Store", as_of: str | date | datetime | None) -> Snapshot:
     """The time a store is looked at: the one given, but never one that its data does not reach to.
 
     Nothing is known of what happened after the latest time in the store. A day after it, up to today, is taken as that
@@ -25,7 +25,7 @@ def moment_within(store: "Store", as_of: str | date | datetime | None) -> Moment
     found = counts(store, "latest").row(0, named=True)
     first, latest = found["first_on"], found["latest_at"]
     if as_of is None or first is None or latest is None:
-        return moment(store, as_of)
+        return snapshot_at(store, as_of)
     day = time_of(as_of).date()
     held = f"the store's data is of {first} to {latest.date()}"
     today = (datetime.now(UTC) + FARTHEST).date()
@@ -36,10 +36,10 @@ def moment_within(store: "Store", as_of: str | date | datetime | None) -> Moment
     if day < first:
         raise RequestError(f"as_of: {day} is before all data; {held}. Give a day from {first} on.")
     if day <= latest.date():
-        return moment(store, as_of)
-    now = moment(store, None)
+        return snapshot_at(store, as_of)
+    snapshot = snapshot_at(store, None)
     note = (
-        f"Asked for as of {day}, but the latest time in the store is {now.day}: all is seen as of that day, as returns "
-        "after it could not be seen."
+        f"Asked for as of {day}, but the latest time in the store is {snapshot.day}: all is seen as of that day, as "
+        "returns after it could not be seen."
     )
-    return replace(now, notes=(*now.notes, note))
+    return replace(snapshot, notes=(*snapshot.notes, note))

@@ -11,7 +11,7 @@ LIKELY = 0.2
 
 
 @dataclass(frozen=True, eq=False)
-class LikeWork:
+class ComparableWork:
     """One value a row: events, cases in kinds of work that others did too, events expected, two-sided p-value."""
 
     observed: Counts
@@ -19,12 +19,12 @@ class LikeWork:
     expected: NDArray[np.float64]
     p_value: NDArray[np.float64]
 
-    def of(self, rows: NDArray[np.bool_]) -> "LikeWork":
+    def of(self, rows: NDArray[np.bool_]) -> "ComparableWork":
         """Some of the rows."""
-        return LikeWork(self.observed[rows], self.comparable[rows], self.expected[rows], self.p_value[rows])
+        return ComparableWork(self.observed[rows], self.comparable[rows], self.expected[rows], self.p_value[rows])
 
 
-def against_like_work(*, events: Counts, cases: Counts, all_events: Counts, all_cases: Counts) -> LikeWork:
+def against_comparable_work(*, events: Counts, cases: Counts, all_events: Counts, all_cases: Counts) -> ComparableWork:
     """Rows x kinds of work: each row's events out of its cases, set against all cases of the same kinds.
 
     `all_events` and `all_cases` count the row itself among them; either may be one row for all. Kinds that a row has to
@@ -43,4 +43,4 @@ def against_like_work(*, events: Counts, cases: Counts, all_events: Counts, all_
     for i in np.flatnonzero((expected > 0) & ~(p_value > LIKELY)):
         pair = np.stack([x[i], marked[i] - x[i]]), np.stack([n[i], everyone[i] - n[i]])
         p_value[i] = stratified_exact_test(events=pair[0], trials=pair[1]).p_value[0]
-    return LikeWork(observed, np.where(shared, n, 0).sum(axis=1), expected, p_value)
+    return ComparableWork(observed, np.where(shared, n, 0).sum(axis=1), expected, p_value)

@@ -11,9 +11,9 @@ from rqa.answers.core.own_work import hang_on_found, untold_classes
 from rqa.answers.core.scope import (
     PERIODS,
     By,
-    Moment,
     Months,
     Scope,
+    Snapshot,
     Where,
     check_one_of,
     check_values,
@@ -41,7 +41,7 @@ LOGS = {
     "test": (TEST_LOG, "follow_up_by_test", "diagnostics"),
     "part": (PARTS_LIST, "follow_up_by_part", "parts list"),
 }
-INDEX = ("repaired", "no_fault_found")
+INDEX_DISPOSITIONS = ("repaired", "no_fault_found")
 LONGEST = 3650
 
 
@@ -85,9 +85,9 @@ def days_asked(question: str, name: str, value: object) -> int:
     return whole_number(question, name, value, 0, LONGEST, of="days")
 
 
-def check_index(question: str, index: str) -> None:
+def check_index_disposition(question: str, index_disposition: str) -> None:
     """Raise `RequestError` unless the index jobs are of a known kind."""
-    check_one_of(question, "index", index, INDEX)
+    check_one_of(question, "index_disposition", index_disposition, INDEX_DISPOSITIONS)
 
 
 def causes_asked(question: str, cause: Cause) -> tuple[str, ...]:
@@ -103,12 +103,12 @@ def causes_asked(question: str, cause: Cause) -> tuple[str, ...]:
 
 def follow_up(
     question: str,
-    now: Moment,
+    snapshot: Snapshot,
     *,
     by: By,
     where: Where | None,
     months: Months | None,
-    index: str,
+    index_disposition: str,
     upto: int,
     classes: Iterable[tuple[str, ...]] = (),
     allowed: tuple[str, ...] = GROUPINGS,
@@ -118,13 +118,13 @@ def follow_up(
     `classes` are those of come-backs that count together, where they are told apart: jobs of sites at which they cannot
     be are left out.
     """
-    check_index(question, index)
+    check_index_disposition(question, index_disposition)
     asked = scope(question, by=by, where=where, months=months, allowed=allowed)
-    check_values(now.store, question, asked.where)
-    asked = told_scope(now, asked, *classes)
+    check_values(snapshot.store, question, asked.where)
+    asked = told_scope(snapshot, asked, *classes)
     table = counts(
-        now.store, measure_for(question, asked, "follow_up"), by=asked.by, where=asked.where, months=asked.months,
-        values={"upto": upto, "as_of": now.day, "disposition": index},
+        snapshot.store, measure_for(question, asked, "follow_up"), by=asked.by, where=asked.where, months=asked.months,
+        values={"upto": upto, "as_of": snapshot.day, "disposition": index_disposition},
     )
     return _dense(table, asked, upto)
 
@@ -163,15 +163,15 @@ def _dense(table: "pl.DataFrame", asked: Scope, upto: int) -> FollowUp:
     )
 
 
-def notes_on(now: Moment, seen: FollowUp, index: str, *, competing: bool = False) -> list[str]:
+def notes_on(snapshot: Snapshot, seen: FollowUp, index_disposition: str, *, competing: bool = False) -> list[str]:
     """What holds for every follow-up estimate."""
-    notes = [*now.notes, *seen.asked.left_out]
+    notes = [*snapshot.notes, *seen.asked.left_out]
     retired = int(seen.retired.sum())
     if retired and not seen.overlapping:
         fate = "counted as another end beside the come-backs" if competing else "followed until then"
         jobs = counted(retired, "job")
         notes.append(f"{jobs} whose unit left service without coming back: {fate}.")
-    left_out = counts(now.store, "overlap_count").row(0, named=True)
+    left_out = counts(snapshot.store, "overlap_count").row(0, named=True)
     if left_out["jobs"]:
         notes.append(
             f"{counted(left_out['jobs'], 'job')} on {counted(left_out['units'], 'unit')} of the store overlap in time "
@@ -180,16 +180,16 @@ def notes_on(now: Moment, seen: FollowUp, index: str, *, competing: bool = False
     for names, _, said in LOGS.values():
         if seen.asked.named & {*names}:
             notes.append(f"A job counts once under each group its {said} names, so the groups share jobs.")
-    if index != "repaired":
+    if index_disposition != "repaired":
         notes.append("Index jobs are those closed as no_fault_found; their share is not that of repairs.")
     return notes
 
 
 def told(
-    now: Moment, wanted: tuple[str, ...], columns: "Mapping[str, NDArray[Any]]"
+    snapshot: Snapshot, wanted: tuple[str, ...], columns: "Mapping[str, NDArray[Any]]"
 ) -> "tuple[bool, dict[str, NDArray[Any]]]":
     """Whether the classes wanted can be told apart in the store; and the columns, their shares no data where not."""
-    known = not (hang_on_found(wanted) and untold_classes(now))
+    known = not (hang_on_found(wanted) and untold_classes(snapshot))
     shares = [name for name, values in columns.items() if not np.issubdtype(values.dtype, np.integer)]
     return known, {**columns, **({} if known else {name: np.full(columns[name].shape, np.nan) for name in shares})}
 

@@ -13,7 +13,7 @@ from weakref import WeakKeyDictionary
 
 from rqa.answers.core.filters import written
 from rqa.answers.core.ground_list import GROUNDS, Ground
-from rqa.answers.core.scope import Moment, month_end
+from rqa.answers.core.scope import Snapshot, month_end
 from rqa.contract import EARLIEST, LATEST
 from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
@@ -143,7 +143,7 @@ _SEEN: "WeakKeyDictionary[Store, dict[tuple[Any, ...], Grounds]]" = WeakKeyDicti
 
 
 def grounds(
-    now: Moment,
+    snapshot: Snapshot,
     *,
     months: tuple[date, date] | None = None,
     window: int = WINDOW,
@@ -155,19 +155,19 @@ def grounds(
     which jobs are meant. An open store does not change, so it is asked once for each day, window and jobs.
     """
     named = tuple((name, tuple(values)) for name, values in (where or {}).items() if name in JOB_NAMES and values)
-    kept, key = _SEEN.setdefault(now.store, {}), (now.day, months, window, named)
+    kept, key = _SEEN.setdefault(snapshot.store, {}), (snapshot.day, months, window, named)
     if key not in kept:
         first, last = (date.fromisoformat(EARLIEST), date.fromisoformat(LATEST)) if months is None else months
         values: dict[str, object] = {f"only_{name}": list(dict(named).get(name, ())) for name in JOB_NAMES}
-        values |= {"as_of": now.day, "window": window, "first_on": first, "last_on": month_end(last)}
-        row = counts(now.store, "grounds", values=values).row(0, named=True)
+        values |= {"as_of": snapshot.day, "window": window, "first_on": first, "last_on": month_end(last)}
+        row = counts(snapshot.store, "grounds", values=values).row(0, named=True)
         kept[key] = Grounds(frozenset(name for name, there in row.items() if there), window, months, named)
     return kept[key]
 
 
-def comebacks_seen(now: Moment) -> bool:
+def comebacks_seen(snapshot: Snapshot) -> bool:
     """Whether a come-back can be seen in the store at all: some unit is in more than one job."""
-    return not grounds(now).lacking("repeat_units")
+    return not grounds(snapshot).lacking("repeat_units")
 
 
 def _mapping(absent: tuple[Ground, ...]) -> list[str]:

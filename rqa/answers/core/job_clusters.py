@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rqa.answers.core.filters import filters_of
-from rqa.answers.core.scope import Moment, Scope, Where
+from rqa.answers.core.scope import Scope, Snapshot, Where
 from rqa.measures.groupings import MEASURES, TEST_LOG
 from rqa.measures.run import counts
 
@@ -21,7 +21,7 @@ OWN_FROM = 200
 
 
 def inflation(
-    now: Moment,
+    snapshot: Snapshot,
     *,
     who: str,
     outcome: str,
@@ -46,7 +46,7 @@ def inflation(
         return made
     where = {name: kept for name, kept in asked.where.items() if name in MEASURES[measure]}
     jobs = counts(
-        now.store, measure, by=(who, *mix), where=where, months=asked.months, values={"as_of": now.day}
+        snapshot.store, measure, by=(who, *mix), where=where, months=asked.months, values={"as_of": snapshot.day}
     )
     seen, luck, number = _sums(jobs.iter_rows(named=True), (who, *mix), names, kinds, events, trials)
     if not luck.sum():
@@ -57,7 +57,7 @@ def inflation(
     return np.maximum(whole, own)
 
 
-def inflation_by_month(now: Moment, share: str, months: tuple[date, date], where: Where | None) -> float:
+def inflation_by_month(snapshot: Snapshot, share: str, months: tuple[date, date], where: Where | None) -> float:
     """How many times as much a share varies from month to month as single checks would, as a job's go together.
 
     At least 1; 1 for shares of jobs. The jobs' squared departures from the yield of their month, over the binomial
@@ -69,7 +69,7 @@ def inflation_by_month(now: Moment, share: str, months: tuple[date, date], where
     asked = filters_of(share, where)
     measure = MEASURE["first_run" if set(asked) & set(TEST_LOG) else SHARES[share]]
     rows = counts(
-        now.store, measure, by=("month",), months=months, values={"as_of": now.day},
+        snapshot.store, measure, by=("month",), months=months, values={"as_of": snapshot.day},
         where={name: kept for name, kept in asked.items() if name in MEASURES[measure]},
     )
     seen = luck = 0.0

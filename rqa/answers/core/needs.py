@@ -14,7 +14,7 @@ from rqa.answers.core.grounds import WINDOW, Grounds, Sentence, grounds
 from rqa.answers.core.own_work import hang_on_found
 from rqa.answers.core.persons import with_people
 from rqa.answers.core.result import Answer, names_of
-from rqa.answers.core.scope import Moment
+from rqa.answers.core.scope import Snapshot
 from rqa.answers.core.scope_notes import scope_notes
 from rqa.answers.core.told_sites import BY_SITE
 from rqa.contract import CLASSES
@@ -60,13 +60,13 @@ def needs(answer: Answer) -> tuple[str, ...]:
     return tuple(dict.fromkeys(name for names in rest for name in names))
 
 
-def with_grounds(now: Moment, answer: A) -> A:
+def with_grounds(snapshot: Snapshot, answer: A) -> A:
     """The answer, with what cannot be told as its first note, or with what was not found where its table is empty."""
     if any(isinstance(note, Sentence) and note.rests_on == (BY_SITE,) for note in answer.notes):
         return answer
     window, looks = answer.settings.get("window"), answer.looks_at and answer.table.is_empty()
     scoped: Any = {name: answer.settings.get(name) for name in ("months", "where")} if looks else {}
-    there = grounds(now, window=window if isinstance(window, int) else WINDOW, **scoped)
+    there = grounds(snapshot, window=window if isinstance(window, int) else WINDOW, **scoped)
     answer = _without_comebacks(there, answer)
     said = _said(there, answer)
     return answer if said is None or said in answer.notes else replace(answer, notes=(said, *answer.notes))
@@ -104,13 +104,13 @@ def untold(answer: Answer) -> Sentence | None:
     return next((n for n in said if n.rests_on in (rests_on, (BY_SITE,))), None)
 
 
-def grounded(ask: Callable[Concatenate[Moment, P], A]) -> Callable[Concatenate[Moment, P], A]:
+def grounded(ask: Callable[Concatenate[Snapshot, P], A]) -> Callable[Concatenate[Snapshot, P], A]:
     """A question whose answer says what it lacks, and that it tells of people where it does."""
 
     @wraps(ask)
-    def asked(now: Moment, /, *args: P.args, **how: P.kwargs) -> A:
-        answer = with_people(now, with_grounds(now, ask(now, *args, **how)))
-        more = [note for note in scope_notes(now, answer.settings) if note not in answer.notes]
+    def asked(snapshot: Snapshot, /, *args: P.args, **how: P.kwargs) -> A:
+        answer = with_people(snapshot, with_grounds(snapshot, ask(snapshot, *args, **how)))
+        more = [note for note in scope_notes(snapshot, answer.settings) if note not in answer.notes]
         return replace(answer, notes=(*answer.notes, *more)) if more else answer
 
     return asked

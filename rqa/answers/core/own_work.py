@@ -3,7 +3,7 @@
 from collections.abc import Collection
 
 from rqa.answers.core.grounds import Sentence, grounds
-from rqa.answers.core.scope import Moment
+from rqa.answers.core.scope import Snapshot
 from rqa.contract import CLASSES
 
 TOUCHED = ("steps", "procedures", "described_jobs", "subsystems")
@@ -24,18 +24,18 @@ def hang_on_touched(classes: Collection[str]) -> bool:
     return len({"workmanship", "new_fault"} & set(classes)) == 1
 
 
-def untold_classes(now: Moment) -> tuple[str, ...]:
+def untold_classes(snapshot: Snapshot) -> tuple[str, ...]:
     """The classes of which nothing can be told as no fault found on return is ever written down; none where it is."""
-    return tuple(c for c in FAULTS if hang_on_found((c,))) if grounds(now).lacking("found") else ()
+    return tuple(c for c in FAULTS if hang_on_found((c,))) if grounds(snapshot).lacking("found") else ()
 
 
-def workmanship_untold(now: Moment, *, new_faults: int) -> tuple[Sentence, ...]:
+def workmanship_untold(snapshot: Snapshot, *, new_faults: int) -> tuple[Sentence, ...]:
     """That workmanship and new faults cannot be told apart in the store; nothing where they can.
 
     `new_faults` is how many the answer has (or how many of its rows), so that it speaks of them only where there are.
     """
     about = "which come-backs with another fault than the one repaired are workmanship"
-    untold = grounds(now).lack(*TOUCHED, about=about)
+    untold = grounds(snapshot).lack(*TOUCHED, about=about)
     if untold is None:
         return ()
     return (untold.followed("They are counted as new faults.") if new_faults else untold,)

@@ -10,7 +10,7 @@ from typing import TypeVar
 from rqa.answers.core.finding import PEOPLE as NO_VERDICT
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.result import Answer
-from rqa.answers.core.scope import Moment
+from rqa.answers.core.scope import Snapshot
 from rqa.store.engine import TECHNICIAN
 
 PEOPLE = (
@@ -23,9 +23,9 @@ ASKED = ("by", "where", "who", "dimensions", "after")
 """Settings of an answer that hold names of groupings."""
 
 
-def with_people(now: Moment, answer: A) -> A:
+def with_people(snapshot: Snapshot, answer: A) -> A:
     """The answer with the caution about people, where it tells of places or tools that are people."""
-    marked = now.store.people - {TECHNICIAN}
+    marked = snapshot.store.people - {TECHNICIAN}
     if not marked:
         return answer
     stated = tuple(cautioned(answer.stated, marked))

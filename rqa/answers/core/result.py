@@ -143,7 +143,7 @@ def rounded(values: Iterable[float]) -> "pl.Series":
     return pl.Series(list(values), dtype=pl.Float64).fill_nan(None).round(DIGITS)
 
 
-def chances(values: Iterable[float]) -> "pl.Series":
+def rounded_p_values(values: Iterable[float]) -> "pl.Series":
     """Chances to six significant digits, so that a small one does not become 0; null for what is not a number."""
     import polars as pl
 

@@ -34,7 +34,7 @@ DECLARED = ("procedure", "step", "test")
 
 
 @dataclass(frozen=True)
-class Moment:
+class Snapshot:
     """A store, and the time at which it is looked at.
 
     `at` is that time and `day` its date; `latest` says that nothing in the store is dated later, so that counts over
@@ -73,7 +73,7 @@ class Scope:
         return {"by": self.by, "where": dict(self.where), "months": self.months}
 
 
-def moment(store: "Store", as_of: str | date | datetime | None) -> Moment:
+def snapshot_at(store: "Store", as_of: str | date | datetime | None) -> Snapshot:
     """The time a store is looked at: the one given, else the latest in the store."""
     found = counts(store, "latest").row(0, named=True)
     latest: datetime | None = found["latest_at"]
@@ -82,8 +82,10 @@ def moment(store: "Store", as_of: str | date | datetime | None) -> Moment:
         notes.append("A newer store is there: it was loaded again after this one was opened; open it again to see it.")
     if as_of is None:
         if latest is None:
-            return Moment(store, datetime(1970, 1, 1), date(1970, 1, 1), True, ("The store holds no jobs yet.", *notes))
-        return Moment(store, latest, latest.date(), True, tuple(notes), found["first_on"])
+            return Snapshot(
+                store, datetime(1970, 1, 1), date(1970, 1, 1), True, ("The store holds no jobs yet.", *notes)
+            )
+        return Snapshot(store, latest, latest.date(), True, tuple(notes), found["first_on"])
     at = time_of(as_of)
     if latest is not None and at.date() > latest.date():
         notes.append(
@@ -91,7 +93,7 @@ def moment(store: "Store", as_of: str | date | datetime | None) -> Moment:
             "returns after that day could not be seen."
         )
     last_day = found["latest_on"]
-    return Moment(store, at, at.date(), last_day is None or at.date() >= last_day, tuple(notes), found["first_on"])
+    return Snapshot(store, at, at.date(), last_day is None or at.date() >= last_day, tuple(notes), found["first_on"])
 
 
 def time_of(given: str | date | datetime) -> datetime:
@@ -145,12 +147,14 @@ def is_number(value: object) -> bool:
 
 
 def whole_number(
-    question: str, name: str, value: object, least: int, most: int | None = None, *, of: str = ""
+    question: str, name: str, value: object, minimum: int, maximum: int | None = None, *, of: str = ""
 ) -> int:
-    """A whole number from `least` on, `of` days or cases, or `RequestError`."""
-    if isinstance(value, bool) or not isinstance(value, int) or value < least or (most is not None and value > most):
+    """A whole number from `minimum` on, `of` days or cases, or `RequestError`."""
+    if isinstance(value, bool) or not isinstance(value, int) or value < minimum or (
+        maximum is not None and value > maximum
+    ):
         what = f"a whole number of {of}" if of else "a whole number"
-        reach = f"{least} or more" if most is None else f"{least} to {most:,}"
+        reach = f"{minimum} or more" if maximum is None else f"{minimum} to {maximum:,}"
         raise RequestError(f"{question}: {name} is {what}, {reach}: {value!r}.")
     return value
 
@@ -232,22 +236,22 @@ def month_of(question: str, given: str | date) -> date:
         raise RequestError(f"{question}: {given!r} is no month; write it like 2026-05.") from error
 
 
-def held_months(now: Moment) -> str:
+def held_months(snapshot: Snapshot) -> str:
     """The months that a store's data is of, as said; it must hold some."""
-    first, last = (now.first or now.day).replace(day=1), now.day.replace(day=1)
+    first, last = (snapshot.first or snapshot.day).replace(day=1), snapshot.day.replace(day=1)
     return month_name(first) if first == last else f"{month_name(first)} to {month_name(last)}"
 
 
-def is_held(now: Moment, month: date) -> bool:
+def is_held(snapshot: Snapshot, month: date) -> bool:
     """Whether a month lies neither before nor after all data; of an empty store nothing can be said against it."""
-    return now.first is None or now.first.replace(day=1) <= month <= now.day
+    return snapshot.first is None or snapshot.first.replace(day=1) <= month <= snapshot.day
 
 
-def check_month_held(question: str, now: Moment, month: date) -> None:
+def check_month_held(question: str, snapshot: Snapshot, month: date) -> None:
     """Raise `RequestError` for a month that lies before or after all data."""
-    if not is_held(now, month):
+    if not is_held(snapshot, month):
         raise RequestError(
-            f"{question}: the store holds nothing of {month_name(month)}; its data is of {held_months(now)}."
+            f"{question}: the store holds nothing of {month_name(month)}; its data is of {held_months(snapshot)}."
         )
 
 

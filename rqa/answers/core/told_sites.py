@@ -11,7 +11,7 @@ from weakref import WeakKeyDictionary
 
 from rqa.answers.core.grounds import CANNOT, Sentence
 from rqa.answers.core.own_work import hang_on_found, hang_on_touched
-from rqa.answers.core.scope import Moment, Scope
+from rqa.answers.core.scope import Scope, Snapshot
 from rqa.contract import CLASSES
 from rqa.measures.run import counts
 from rqa.words import counted, listed, plural, spoken
@@ -52,7 +52,7 @@ OF_CLASSES = "which come-backs are of the classes counted"
 
 
 @dataclass(frozen=True)
-class Site:
+class SiteKnowledge:
     """A site's repaired jobs, what is known of them, and what is not; where there are few, neither."""
 
     name: str
@@ -61,16 +61,16 @@ class Site:
     lacks: tuple[str, ...]
 
 
-_SEEN: "WeakKeyDictionary[Store, dict[date, tuple[Site, ...]]]" = WeakKeyDictionary()
+_SEEN: "WeakKeyDictionary[Store, dict[date, tuple[SiteKnowledge, ...]]]" = WeakKeyDictionary()
 
 
-def _sites(now: Moment) -> tuple[Site, ...]:
+def _sites(snapshot: Snapshot) -> tuple[SiteKnowledge, ...]:
     """Every site with repaired jobs; an open store does not change, so it is asked once for each day."""
-    kept = _SEEN.setdefault(now.store, {})
-    if now.day not in kept:
-        rows = counts(now.store, "known_by_site", values={"as_of": now.day}).iter_rows(named=True)
-        kept[now.day] = tuple(
-            Site(
+    kept = _SEEN.setdefault(snapshot.store, {})
+    if snapshot.day not in kept:
+        rows = counts(snapshot.store, "known_by_site", values={"as_of": snapshot.day}).iter_rows(named=True)
+        kept[snapshot.day] = tuple(
+            SiteKnowledge(
                 r["site"],
                 r["jobs"],
                 tuple(what for what, of in OF.items() if 0 < LEAST_KNOWN * r[of] <= r[what]),
@@ -78,59 +78,59 @@ def _sites(now: Moment) -> tuple[Site, ...]:
             )
             for r in rows
         )
-    return kept[now.day]
+    return kept[snapshot.day]
 
 
-def untold_sites(now: Moment, *classes: Iterable[str]) -> tuple[Site, ...]:
+def untold_sites(snapshot: Snapshot, *classes: Iterable[str]) -> tuple[SiteKnowledge, ...]:
     """The sites at which come-backs cannot be told by these classes, each with what it lacks for it.
 
     None where no site has what they lack: then it is the depot that cannot tell (`rqa.answers.core.own_work`).
     """
     each = [tuple(c) for c in classes]
     hang = {"found": any(map(hang_on_found, each)), "touched": any(map(hang_on_touched, each))}
-    return silent_sites(now, *(what for what, hangs in hang.items() if hangs))
+    return silent_sites(snapshot, *(what for what, hangs in hang.items() if hangs))
 
 
-def silent_sites(now: Moment, *marks: str) -> tuple[Site, ...]:
+def silent_sites(snapshot: Snapshot, *marks: str) -> tuple[SiteKnowledge, ...]:
     """The sites at which most of one of these (names out of `OF`) is not written down, though others do write it."""
-    sites = _sites(now)
+    sites = _sites(snapshot)
     known = {what for s in sites for what in s.knows if what in marks}
     lacking = (replace(s, lacks=tuple(what for what in s.lacks if what in known)) for s in sites)
     return tuple(s for s in lacking if s.lacks)
 
 
-def marks_written(now: Moment) -> dict[str, tuple[str, ...]]:
+def marks_written(snapshot: Snapshot) -> dict[str, tuple[str, ...]]:
     """By site, which of what others write down nobody does there: failed steps and tests, faults found on return.
 
     Jobs of sites that write down unlike things are not compared by what went wrong with them.
     """
-    sites = _sites(now)
+    sites = _sites(snapshot)
     known = [what for what in ("found", "logged", "tested") if any(what in s.knows for s in sites)]
     return {s.name: tuple(what for what in known if what in s.lacks) for s in sites}
 
 
-def few_told(now: Moment, *classes: Iterable[str]) -> bool:
+def few_told(snapshot: Snapshot, *classes: Iterable[str]) -> bool:
     """Whether the sites at which come-backs can be told by these classes did less than half of the jobs."""
-    left = sum(s.jobs for s in untold_sites(now, *classes))
-    return left > (1 - LEAST_KNOWN) * sum(s.jobs for s in _sites(now))
+    left = sum(s.jobs for s in untold_sites(snapshot, *classes))
+    return left > (1 - LEAST_KNOWN) * sum(s.jobs for s in _sites(snapshot))
 
 
-def told_scope(now: Moment, asked: Scope, *classes: Iterable[str]) -> Scope:
+def told_scope(snapshot: Snapshot, asked: Scope, *classes: Iterable[str]) -> Scope:
     """The scope without the sites at which come-backs cannot be told by these classes, and what that leaves out.
 
     Where it is about such sites alone it keeps no site, and says that nothing can be told. `classes` are those that
     count together; several, where each is told by itself.
     """
-    return _without(now, asked, untold_sites(now, *classes), OF_CLASSES)
+    return _without(snapshot, asked, untold_sites(snapshot, *classes), OF_CLASSES)
 
 
-def telling_scope(now: Moment, asked: Scope, *marks: str, what: str) -> Scope:
+def telling_scope(snapshot: Snapshot, asked: Scope, *marks: str, what: str) -> Scope:
     """The scope without the sites that do not write down these marks, as `told_scope`; `what` cannot be told there."""
-    return _without(now, asked, silent_sites(now, *marks), what)
+    return _without(snapshot, asked, silent_sites(snapshot, *marks), what)
 
 
-def _without(now: Moment, asked: Scope, untold: Sequence[Site], what: str) -> Scope:
-    there = asked.where.get("site", tuple(s.name for s in _sites(now)))
+def _without(snapshot: Snapshot, asked: Scope, untold: Sequence[SiteKnowledge], what: str) -> Scope:
+    there = asked.where.get("site", tuple(s.name for s in _sites(snapshot)))
     left = [s for s in untold if s.name in there]
     if not left:
         return asked
@@ -147,12 +147,12 @@ def classes_asked(asked: Scope) -> tuple[tuple[str, ...], ...]:
     return (wanted,) if "class" in asked.where else ()
 
 
-def told_where(now: Moment, where: Mapping[str, Sequence[str]], *classes: Iterable[str]) -> Scope:
+def told_where(snapshot: Snapshot, where: Mapping[str, Sequence[str]], *classes: Iterable[str]) -> Scope:
     """The same of filters by name alone."""
-    return told_scope(now, Scope((), {name: tuple(kept) for name, kept in where.items()}), *classes)
+    return told_scope(snapshot, Scope((), {name: tuple(kept) for name, kept in where.items()}), *classes)
 
 
-def left_out_note(left: Sequence[Site], what: str = OF_CLASSES, *, alone: bool = False) -> Sentence:
+def left_out_note(left: Sequence[SiteKnowledge], what: str = OF_CLASSES, *, alone: bool = False) -> Sentence:
     """That jobs of these sites are left out, why, and what to do; `alone`: that nothing can be told."""
     names = listed([spoken(s.name) for s in left])
     sites = plural(len(left), "site", "sites")

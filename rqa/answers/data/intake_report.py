@@ -1,7 +1,7 @@
 """What was loaded, what was refused and why, and what to chase in the logs."""
 
 from rqa.answers.core.result import Answer
-from rqa.answers.core.scope import Moment
+from rqa.answers.core.scope import Snapshot
 from rqa.measures.run import counts
 from rqa.store.concepts import columns_of
 from rqa.store.report import changed_in_store
@@ -54,7 +54,7 @@ class Views(Answer):
     question = "Views and table macros"
 
 
-def loaded(now: Moment) -> LoadedFiles:
+def loaded(snapshot: Snapshot) -> LoadedFiles:
     """What each load made of each file: read = accepted + refused + known + superseded + merged.
 
     Merged rows are lines that went into the job of another line, where the mapping says `lines`.
@@ -69,13 +69,13 @@ def loaded(now: Moment) -> LoadedFiles:
     """
     import polars as pl
 
-    table = counts(now.store, "loads")
+    table = counts(snapshot.store, "loads")
     last = table.filter(pl.col("load_id") == pl.col("load_id").max())
     said = changed_in_store(int(last["replaced"].sum()), int(last["withdrawn"].sum()))
-    return LoadedFiles(table, {"store": now.store.path.name}, (*now.notes, *([said] if said else [])))
+    return LoadedFiles(table, {"store": snapshot.store.path.name}, (*snapshot.notes, *([said] if said else [])))
 
 
-def refused(now: Moment) -> Refused:
+def refused(snapshot: Snapshot) -> Refused:
     """Why rows were refused: one line a rule, column and file. Table `refused` holds every row (`Depot.query`).
 
     >>> r = depot.data.refused().table
@@ -84,18 +84,18 @@ def refused(now: Moment) -> Refused:
 
     Four step attempts of one file say that they ended before they started, and were refused.
     """
-    table = counts(now.store, "refused")
-    by_table = counts(now.store, "refused_rows")
+    table = counts(snapshot.store, "refused")
+    by_table = counts(snapshot.store, "refused_rows")
     notes = [
         f"{counted(row['rows'], 'row')} of {row['table_name']} {plural(row['rows'], 'is', 'are')} refused."
         for row in by_table.iter_rows(named=True)
     ]
     if table.height:
         notes.append("A row that breaks several rules stands under each of them.")
-    return Refused(table, {"store": now.store.path.name}, (*now.notes, *notes))
+    return Refused(table, {"store": snapshot.store.path.name}, (*snapshot.notes, *notes))
 
 
-def remarks(now: Moment) -> Remarks:
+def remarks(snapshot: Snapshot) -> Remarks:
     """What was accepted and deserves a look: names nobody declared, clock changes, logs without a job.
 
     >>> r = depot.data.remarks().table
@@ -104,10 +104,10 @@ def remarks(now: Moment) -> Remarks:
 
     Five runs fell into the hour that an autumn night has twice.
     """
-    return Remarks(counts(now.store, "remarks"), {"store": now.store.path.name}, now.notes)
+    return Remarks(counts(snapshot.store, "remarks"), {"store": snapshot.store.path.name}, snapshot.notes)
 
 
-def overlaps(now: Moment, *, most: int = MOST) -> Overlaps:
+def overlaps(snapshot: Snapshot, *, limit: int = MOST) -> Overlaps:
     """The jobs that overlap in time with another on their unit: faults of the data, left out of linking.
 
     >>> depot.data.overlaps().table.select("job_id", "other_job_id").row(0)
@@ -115,8 +115,8 @@ def overlaps(now: Moment, *, most: int = MOST) -> Overlaps:
 
     These two jobs were open on one unit at once.
     """
-    table = counts(now.store, "overlaps", values={"most": most})
-    total = counts(now.store, "overlap_count").row(0, named=True)
+    table = counts(snapshot.store, "overlaps", values={"limit": limit})
+    total = counts(snapshot.store, "overlap_count").row(0, named=True)
     notes = [
         f"{counted(total['jobs'], 'job')} on {counted(total['units'], 'unit')} "
         f"{plural(total['jobs'], 'overlaps', 'overlap')}; cancelled jobs are not looked at."
@@ -128,10 +128,10 @@ def overlaps(now: Moment, *, most: int = MOST) -> Overlaps:
             f"{plural(never, 'overlaps', 'overlap')} every later job of the unit, which no come-back rate counts: "
             "close such a job in its source."
         )
-    return Overlaps(table, {"most": most}, (*now.notes, *notes, *([IN_UTC] if table.height else [])))
+    return Overlaps(table, {"limit": limit}, (*snapshot.notes, *notes, *([IN_UTC] if table.height else [])))
 
 
-def loose_ends(now: Moment) -> LooseEnds:
+def loose_ends(snapshot: Snapshot) -> LooseEnds:
     """What to chase in the logs before trusting the figures, each with its number.
 
     >>> r = depot.data.loose_ends().table
@@ -140,10 +140,12 @@ def loose_ends(now: Moment) -> LooseEnds:
 
     Twelve jobs overlap another on the same unit.
     """
-    return LooseEnds(counts(now.store, "loose_ends", values={"as_of": now.day}), {"as_of": now.day}, now.notes)
+    return LooseEnds(
+        counts(snapshot.store, "loose_ends", values={"as_of": snapshot.day}), {"as_of": snapshot.day}, snapshot.notes
+    )
 
 
-def views(now: Moment) -> Views:
+def views(snapshot: Snapshot) -> Views:
     """The views and table macros beside the tables for `Depot.query`: the concepts that figures are made from.
 
     Columns: name, kind (view, table macro), parameters in order, columns, meaning (what a row is, each parameter, and
@@ -152,11 +154,11 @@ def views(now: Moment) -> Views:
     """
     import polars as pl
 
-    table = counts(now.store, "views")
+    table = counts(snapshot.store, "views")
     listed = [
-        ", ".join(columns_of(now.store, name, None if kind == "view" else len(takes.split(", "))))
+        ", ".join(columns_of(snapshot.store, name, None if kind == "view" else len(takes.split(", "))))
         for name, kind, takes in table.select("name", "kind", "parameters").iter_rows()
     ]
     columns = ("name", "kind", "parameters", "columns", "meaning")
     table = table.with_columns(pl.Series("columns", listed, pl.String)).select(columns)
-    return Views(table, {"store": now.store.path.name}, now.notes)
+    return Views(table, {"store": snapshot.store.path.name}, snapshot.notes)

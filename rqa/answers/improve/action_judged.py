@@ -35,7 +35,7 @@ DAYS_A_MONTH = 365.25 / 12
 
 
 @dataclass(frozen=True)
-class Side:
+class BeforeAndAfter:
     """Jobs and come-backs on both sides of the start, and the change on like work by column name."""
 
     jobs_before: int
@@ -46,12 +46,12 @@ class Side:
 
 
 @dataclass(frozen=True)
-class Judged:
+class ActionJudgement:
     """What is to be told of one action."""
 
     verdict: str
-    own: Side
-    other: Side | None
+    own: BeforeAndAfter
+    other: BeforeAndAfter | None
     net: Mapping[str, float]
     p_value: float
     under_way: int
@@ -71,7 +71,7 @@ def judge(
     window: int,
     level: float,
     expected: float | None,
-) -> Judged:
+) -> ActionJudgement:
     """Judge an action by the counts of its work and of the work beside it (see `rqa.answers.improve.action_work`).
 
     `first_on` is the first day of closing before the start; the work of a month is planned from the days since then.
@@ -106,7 +106,7 @@ def judge(
     if other is not None and not serves:
         warnings.append("The work beside it is too little to decide with it.")
     net = _net(change, other) if other is not None else None
-    return Judged(
+    return ActionJudgement(
         verdict=verdict,
         own=_side(own, change),
         other=None if other is None or beside is None else _side(beside, other),
@@ -141,7 +141,7 @@ def plan_before(
     serves = beside is not None and _tells_enough(own, beside, spare)
     plan = plan_change(
         rate=_guarded(_jobs(own, "before", "returned", spare), jobs), ratio=ratio, before=jobs,
-        each=jobs / days * DAYS_A_MONTH, looks=months, power=power, level=level,
+        jobs_per_look=jobs / days * DAYS_A_MONTH, looks=months, power=power, level=level,
         other=_other(beside if serves else None, jobs, spare),
     )
     return plan, serves
@@ -313,9 +313,9 @@ def _of_plan(plan: "ChangePlan", needed: int, expected: float | None, verdict: s
     return said
 
 
-def _side(frame: "pl.DataFrame", change: "RateChange") -> Side:
+def _side(frame: "pl.DataFrame", change: "RateChange") -> BeforeAndAfter:
     names = ("difference", "low", "high", "ratio", "ratio_low", "ratio_high")
-    return Side(
+    return BeforeAndAfter(
         _jobs(frame, "before"), _jobs(frame, "before", "returned"), _jobs(frame, "after"),
         _jobs(frame, "after", "returned"), {name: float(getattr(change, name)) for name in names},
     )

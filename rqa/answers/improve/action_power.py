@@ -8,7 +8,7 @@ from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.grounds import comebacks_seen
 from rqa.answers.core.result import Answer, rounded
-from rqa.answers.core.scope import Moment, Where, check_level, is_number, whole_number
+from rqa.answers.core.scope import Snapshot, Where, check_level, is_number, whole_number
 from rqa.answers.improve.action_judged import DAYS_A_MONTH, plan_before
 from rqa.answers.improve.action_work import BEFORE_DAYS, action_work
 from rqa.answers.improve.scope_seen import unseen
@@ -28,7 +28,7 @@ class ActionPower(Answer):
 
 
 def power(
-    now: Moment,
+    snapshot: Snapshot,
     scope: Where | str | None = None,
     *,
     change: float | str = 0.5,
@@ -64,31 +64,31 @@ def power(
             f"{QUESTION}: change is a factor on the rate such as 0.5, not 1, or words ({EXPECTED_FORMS}): {change!r}."
         )
     asked = ActionScope() if scope is None else scope_of(scope, of=QUESTION)
-    check_scope(now.store, asked, of=QUESTION)
-    work = action_work(now, asked, now.day + timedelta(days=1), window, before_days=BEFORE_DAYS + window)
+    check_scope(snapshot.store, asked, of=QUESTION)
+    work = action_work(snapshot, asked, snapshot.day + timedelta(days=1), window, before_days=BEFORE_DAYS + window)
     # The days whose jobs have matured: a year of them, or as many as there are.
-    days = max(1, (now.day + timedelta(days=1 - window) - work.first_on).days)
+    days = max(1, (snapshot.day + timedelta(days=1 - window) - work.first_on).days)
     plan, serves = plan_before(
         work.own, work.beside, days=days, ratio=ratio, power=power, level=level, months=months
     )
     settings = {
         "scope": str(asked) or "the whole depot", "outcome": work.outcome, "change": ratio, "power": power,
-        "level": level, "window": window, "as_of": now.day,
+        "level": level, "window": window, "as_of": snapshot.day,
     }
     import polars as pl
 
     if plan is None:
         schema = {"month": pl.Int64, "known_on": pl.Date, "jobs_after": pl.Int64, "weeks": pl.Float64,
                   "chance": pl.Float64, "smallest_ratio": pl.Float64, "enough": pl.Boolean}
-        none = unseen(now, asked) or "There is no matured work in the scope."
+        none = unseen(snapshot, asked) or "There is no matured work in the scope."
         return ActionPower(
-            pl.DataFrame(schema=schema), settings, (*now.notes, *work.left_out, *(() if work.untold else (none,)))
+            pl.DataFrame(schema=schema), settings, (*snapshot.notes, *work.left_out, *(() if work.untold else (none,)))
         )
     waits = [ceil(month * DAYS_A_MONTH) + window for month in range(1, months + 1)]
     table = pl.DataFrame(
         {
             "month": range(1, months + 1),
-            "known_on": [now.day + timedelta(days=d) for d in waits],
+            "known_on": [snapshot.day + timedelta(days=d) for d in waits],
             "jobs_after": [round(jobs) for jobs in plan.after],
             "weeks": [round(d / 7, 1) for d in waits],
             "chance": rounded(plan.chance),
@@ -98,8 +98,8 @@ def power(
         schema_overrides={"month": pl.Int64, "jobs_after": pl.Int64},
     )
     beside = work.like if serves else "nothing"
-    if not comebacks_seen(now):
-        return ActionPower(table.with_columns(enough=pl.lit(None, dtype=pl.Boolean)), settings, now.notes)
+    if not comebacks_seen(snapshot):
+        return ActionPower(table.with_columns(enough=pl.lit(None, dtype=pl.Boolean)), settings, snapshot.notes)
     notes = [
         f"Before: {percent(plan.rate)} of matured jobs came back ({work.outcome}); "
         f"{counted(round(plan.after[0]), 'job')} a month; beside it: {beside}."
@@ -114,4 +114,4 @@ def power(
             f"It takes {counted(row['jobs_after'], 'matured job')}, known after "
             f"{counted(fixed(row['weeks'], 0), 'week')}, on {row['known_on']}."
         )
-    return ActionPower(table, settings, (*now.notes, *notes, *work.left_out))
+    return ActionPower(table, settings, (*snapshot.notes, *notes, *work.left_out))

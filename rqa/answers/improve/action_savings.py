@@ -6,7 +6,7 @@ from rqa.answers.comebacks.costs import avoided_cost, costs
 from rqa.answers.comebacks.counted import counted_comebacks
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.result import Answer, rounded
-from rqa.answers.core.scope import Moment
+from rqa.answers.core.scope import Snapshot
 from rqa.answers.improve.action_judged import TOLD
 from rqa.answers.improve.verdicts import verdicts
 
@@ -26,7 +26,7 @@ class ActionSavings(Answer):
     needs = ("actions", *SEEN)
 
 
-def action_savings(now: Moment, window: int = 30, *, level: float = 0.95) -> ActionSavings:
+def action_savings(snapshot: Snapshot, window: int = 30, *, level: float = 0.95) -> ActionSavings:
     """Say how many come-backs each action has spared so far, with limits, and what they would have cost.
 
     Nothing is said of an action before its verdict is "worked" or "made it worse": until then the rates before and
@@ -48,15 +48,15 @@ def action_savings(now: Moment, window: int = 30, *, level: float = 0.95) -> Act
     """
     import polars as pl
 
-    judged = verdicts(now, window=window, level=level)
-    each = costs(now, by=(), where=counted_comebacks(now, window).where, window=window, level=level)
+    judged = verdicts(snapshot, window=window, level=level)
+    each = costs(snapshot, by=(), where=counted_comebacks(snapshot, window).where, window=window, level=level)
     mean = each.table.row(0, named=True) if each.table.height else dict.fromkeys(("mean", "low", "high"))
     rows = [_row(r, mean) for r in judged.table.iter_rows(named=True)]
     texts = [pl.Series(name, [r[name] for r in rows], dtype=pl.String) for name in ("action_id", "what", "verdict")]
     numbers = [rounded(_filled(rows, name)).alias(name) for name in (*COUNTS, *MONEY)]
     table = pl.DataFrame([*texts, pl.Series("jobs_after", [r["jobs_after"] for r in rows], dtype=pl.Int64), *numbers])
     settings = {
-        "window": window, "as_of": now.day, "level": level, "currency": now.store.about.get("currency", ""),
+        "window": window, "as_of": snapshot.day, "level": level, "currency": snapshot.store.about.get("currency", ""),
     }
     known = any(r.get("avoided") is not None for r in rows)
     notes = [SUM] if known else []

@@ -9,8 +9,8 @@ import numpy as np
 from rqa.answers.core.action_scope import check_scope, read_scope
 from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.ground_list import SEEN
-from rqa.answers.core.result import Answer, chances, rounded
-from rqa.answers.core.scope import Moment, check_level, month_end, next_month
+from rqa.answers.core.result import Answer, rounded, rounded_p_values
+from rqa.answers.core.scope import Snapshot, check_level, month_end, next_month
 from rqa.answers.improve.action_work import ActionWork, action_work
 from rqa.answers.improve.verdicts import action_named, last_begun
 from rqa.words import counted, month_name, percent
@@ -38,7 +38,9 @@ class ActionTrend(Answer):
     needs = ("actions", *SEEN)
 
 
-def action_trend(now: Moment, action: str | None = None, *, window: int = 30, level: float = 0.95) -> ActionTrend:
+def action_trend(
+    snapshot: Snapshot, action: str | None = None, *, window: int = 30, level: float = 0.95
+) -> ActionTrend:
     """Say whether come-backs on an action's work jumped at its start, or their trend bent, by whole mature months.
 
     The month of the start is left out (side "start"), and so are jobs under way at the start. With twelve months before
@@ -59,36 +61,38 @@ def action_trend(now: Moment, action: str | None = None, *, window: int = 30, le
     days_asked(QUESTION, "window", window)
     check_level(QUESTION, level)
     if action is None:
-        action = last_begun(now)
+        action = last_begun(snapshot)
     if action is None:
-        return _no_action(now, window, level)
-    row = action_named(now, QUESTION, action)
+        return _no_action(snapshot, window, level)
+    row = action_named(snapshot, QUESTION, action)
     scope = read_scope(row["scope"], of=f"{QUESTION}: {action}")
-    check_scope(now.store, scope, of=f"{QUESTION}: {action}")
-    work = action_work(now, scope, row["started_on"], window, before_days=HISTORY_DAYS)
-    months = _months(now, work, row["started_on"], window)
+    check_scope(snapshot.store, scope, of=f"{QUESTION}: {action}")
+    work = action_work(snapshot, scope, row["started_on"], window, before_days=HISTORY_DAYS)
+    months = _months(snapshot, work, row["started_on"], window)
     table, terms, said = _fitted(months, level)
     settings = {
         "action": action, "scope": row["scope"], "started_on": row["started_on"], "outcome": work.outcome,
-        "window": window, "as_of": now.day, "level": level,
+        "window": window, "as_of": snapshot.day, "level": level,
     }
-    notes = (*now.notes, *work.left_out, *said, f"{month_name(row['started_on'])}, in which it began, is in no fit.")
+    notes = (
+        *snapshot.notes, *work.left_out, *said, f"{month_name(row['started_on'])}, in which it began, is in no fit."
+    )
     return ActionTrend(table, settings, notes, terms=terms)
 
 
-def _no_action(now: Moment, window: int, level: float) -> ActionTrend:
+def _no_action(snapshot: Snapshot, window: int, level: float) -> ActionTrend:
     """The answer where no action can be judged."""
     import polars as pl
 
     months = pl.DataFrame(schema={"month": pl.Date, "side": pl.String, "jobs": pl.Int64, "returned": pl.Int64})
     table, terms, _ = _fitted(months, level)
     settings = {"action": None, "scope": None, "started_on": None, "outcome": None, "window": window,
-                "as_of": now.day, "level": level}
+                "as_of": snapshot.day, "level": level}
     said = "No action that has begun has a scope that names work of this store; depot.verdicts() says what is amiss."
-    return ActionTrend(table, settings, (*now.notes, said), terms=terms)
+    return ActionTrend(table, settings, (*snapshot.notes, said), terms=terms)
 
 
-def _months(now: Moment, work: ActionWork, started_on: date, window: int) -> "pl.DataFrame":
+def _months(snapshot: Snapshot, work: ActionWork, started_on: date, window: int) -> "pl.DataFrame":
     """A row a whole mature month: side, jobs, returned; months without work too."""
     import polars as pl
 
@@ -99,7 +103,7 @@ def _months(now: Moment, work: ActionWork, started_on: date, window: int) -> "pl
     there = {m: (jobs, returned) for m, jobs, returned in summed.iter_rows()}
     rows = []
     month = min(there, default=start)
-    while (now.day - month_end(month)).days >= window:
+    while (snapshot.day - month_end(month)).days >= window:
         side = "before" if month < start else "after" if month > start else "start"
         rows.append((month, side, *there.get(month, (0, 0))))
         month = next_month(month)
@@ -142,7 +146,7 @@ def _fitted(months: "pl.DataFrame", level: float) -> tuple["pl.DataFrame", "pl.D
     terms = pl.DataFrame(
         {"term": ["jump", "bend"], "odds_ratio": rounded(np.exp(fit.estimate[kept])),
          "low": rounded(np.exp(fit.low[kept])), "high": rounded(np.exp(fit.high[kept])),
-         "p_value": chances(fit.p_value[kept])}
+         "p_value": rounded_p_values(fit.p_value[kept])}
     )
     jump, low, high = (float(np.exp(x[kept[0]])) for x in (fit.estimate, fit.low, fit.high))
     said = [

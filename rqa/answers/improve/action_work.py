@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from rqa.answers.comebacks.counted import counted_comebacks
 from rqa.answers.core.action_scope import ActionScope
-from rqa.answers.core.scope import Moment
+from rqa.answers.core.scope import Snapshot
 from rqa.answers.core.told_sites import told_where
 from rqa.measures.run import Where, counts
 from rqa.words import listed
@@ -62,39 +62,41 @@ class ActionWork:
 
 
 def action_work(
-    now: Moment, scope: ActionScope, started_on: date, window: int, *, before_days: int = BEFORE_DAYS
+    snapshot: Snapshot, scope: ActionScope, started_on: date, window: int, *, before_days: int = BEFORE_DAYS
 ) -> ActionWork:
     """Count an action's work and the work beside it, from `before_days` before the start on."""
-    counted = counted_comebacks(now, window)
+    counted = counted_comebacks(snapshot, window)
     faults, classes = not counted.any_class, counted.classes
-    touched = touched_by(now, scope) if faults else ()
-    asked = told_where(now, scope.jobs, classes)
+    touched = touched_by(snapshot, scope) if faults else ()
+    asked = told_where(snapshot, scope.jobs, classes)
     untold = asked.where.get("site") == ()
-    first_on = _first_on(now, asked.where, started_on, before_days)
-    own = _summed(_counted(now, asked.where, scope.steps, touched, classes, (first_on, started_on), window))
+    first_on = _first_on(snapshot, asked.where, started_on, before_days)
+    own = _summed(_counted(snapshot, asked.where, scope.steps, touched, classes, (first_on, started_on), window))
     released = next((name for name in RELEASED if name in scope.jobs), None)
     if released is None:
         return ActionWork(scope, own, None, touched, "", first_on, faults, asked.left_out, untold)
     import polars as pl
 
-    beside = told_where(now, {name: kept for name, kept in scope.jobs.items() if name != released}, classes)
-    found = _counted(now, beside.where, scope.steps, touched, classes, (first_on, started_on), window, more=(released,))
+    beside = told_where(snapshot, {name: kept for name, kept in scope.jobs.items() if name != released}, classes)
+    found = _counted(
+        snapshot, beside.where, scope.steps, touched, classes, (first_on, started_on), window, more=(released,)
+    )
     found = found.filter(~pl.col(released).is_in(scope.jobs[released]))
     like = f"the same work of other {released}s"
     left_out = asked.left_out or beside.left_out
     return ActionWork(scope, own, _summed(found), touched, like, first_on, faults, left_out, untold)
 
 
-def _first_on(now: Moment, where: Where, started_on: date, before_days: int) -> date:
+def _first_on(snapshot: Snapshot, where: Where, started_on: date, before_days: int) -> date:
     """The first day of closing that counts as before the start: not one before the log of the scope's sites begins."""
     sites = {name: kept for name, kept in where.items() if name == "site"}
-    begins = counts(now.store, "first_closing", where=sites, values={"as_of": now.day})["first_on"]
+    begins = counts(snapshot.store, "first_closing", where=sites, values={"as_of": snapshot.day})["first_on"]
     return max([started_on - timedelta(days=before_days), *(day for day in begins if day < started_on)])
 
 
-def touched_by(now: Moment, scope: ActionScope) -> tuple[str, ...]:
+def touched_by(snapshot: Snapshot, scope: ActionScope) -> tuple[str, ...]:
     """The subsystems that the steps of a scope touch, in its procedures; none where the scope has no step."""
-    table = counts(now.store, "touched_by_step") if scope.steps else None
+    table = counts(snapshot.store, "touched_by_step") if scope.steps else None
     if table is None:
         return ()
     procedures = scope.jobs.get("procedure")
@@ -132,11 +134,11 @@ def tables(
     )  # type: ignore[return-value]
 
 
-def first_checks(now: Moment, scope: ActionScope, started_on: date) -> dict[str, tuple[int, int]]:
+def first_checks(snapshot: Snapshot, scope: ActionScope, started_on: date) -> dict[str, tuple[int, int]]:
     """First checks of the scope's steps, and how many of them passed, by side."""
     table = counts(
-        now.store, "action_checks", where=dict(scope.jobs),
-        values={"as_of": now.day, "started_on": started_on, "first_on": started_on - timedelta(days=BEFORE_DAYS),
+        snapshot.store, "action_checks", where=dict(scope.jobs),
+        values={"as_of": snapshot.day, "started_on": started_on, "first_on": started_on - timedelta(days=BEFORE_DAYS),
                 "steps": list(scope.steps)},
     )
     found = {"before": (0, 0), "after": (0, 0)}
@@ -144,7 +146,7 @@ def first_checks(now: Moment, scope: ActionScope, started_on: date) -> dict[str,
 
 
 def _counted(
-    now: Moment,
+    snapshot: Snapshot,
     where: Any,
     steps: Sequence[str],
     touched: Sequence[str],
@@ -156,8 +158,8 @@ def _counted(
     import polars as pl
 
     found = counts(
-        now.store, "action_jobs", by=tuple(dict.fromkeys((*KINDS, *more))), where=dict(where),
-        values={"window": window, "recent": RECENT_DAYS, "as_of": now.day, "first_on": days[0],
+        snapshot.store, "action_jobs", by=tuple(dict.fromkeys((*KINDS, *more))), where=dict(where),
+        values={"window": window, "recent": RECENT_DAYS, "as_of": snapshot.day, "first_on": days[0],
                 "started_on": days[1], "disposition": "repaired",
                 "classes": list(classes), "steps": list(steps), "subsystems": list(touched)},
     )

@@ -3,10 +3,10 @@
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from rqa.answers.comebacks.counted import Counted
+from rqa.answers.comebacks.counted import CountedClasses
 from rqa.answers.comebacks.rate import comebacks
 from rqa.answers.core.contrasts import Contrast, each_against_rest, enough
-from rqa.answers.core.scope import Moment, months_back
+from rqa.answers.core.scope import Snapshot, months_back
 from rqa.answers.yields.first_pass import first_pass_yield
 from rqa.words import month_name
 
@@ -43,11 +43,11 @@ def _totals(table: "pl.DataFrame", keys: list[str], events: str, size: str) -> d
     return {tuple(row[:-2]): (int(row[-2]), int(row[-1])) for row in summed.iter_rows()}
 
 
-def steps_against_before(now: Moment, month: date) -> list[Contrast]:
+def steps_against_before(snapshot: Snapshot, month: date) -> list[Contrast]:
     """Each step's first-pass yield in the month beside that of the twelve months before."""
-    own = first_pass_yield(now, by=("step",), months=month).table
+    own = first_pass_yield(snapshot, by=("step",), months=month).table
     then = _totals(
-        first_pass_yield(now, by=("step",), months=year_before(month)).table, ["step"], "passed", "exposures"
+        first_pass_yield(snapshot, by=("step",), months=year_before(month)).table, ["step"], "passed", "exposures"
     )
     return [
         Contrast(
@@ -61,10 +61,10 @@ def steps_against_before(now: Moment, month: date) -> list[Contrast]:
     ]
 
 
-def steps_by_model(now: Moment, span: Span) -> list[Contrast]:
+def steps_by_model(snapshot: Snapshot, span: Span) -> list[Contrast]:
     """Each step's first-pass yield on one model beside that on the other models of the procedure."""
     keys = ["procedure", "step", "model"]
-    totals = _totals(first_pass_yield(now, by=keys, months=span).table, keys, "passed", "exposures")
+    totals = _totals(first_pass_yield(snapshot, by=keys, months=span).table, keys, "passed", "exposures")
     return [
         Contrast(
             "first-pass yield of a step by model", {"step": step, "model": model, "procedure": procedure},
@@ -76,10 +76,10 @@ def steps_by_model(now: Moment, span: Span) -> list[Contrast]:
     ]
 
 
-def tests_by_model(now: Moment, span: Span) -> list[Contrast]:
+def tests_by_model(snapshot: Snapshot, span: Span) -> list[Contrast]:
     """First runs of each test that passed on one model beside those on the other models."""
     keys = ["test", "model"]
-    totals = _totals(first_pass_yield(now, by=keys, months=span).table, keys, "passed", "exposures")
+    totals = _totals(first_pass_yield(snapshot, by=keys, months=span).table, keys, "passed", "exposures")
     return [
         Contrast(
             "first runs of a test by model", {"test": test, "model": model},
@@ -92,10 +92,10 @@ def tests_by_model(now: Moment, span: Span) -> list[Contrast]:
     ]
 
 
-def kinds_of_work(now: Moment, span: Span, counted: Counted) -> list[Contrast]:
+def kinds_of_work(snapshot: Snapshot, span: Span, counted: CountedClasses) -> list[Contrast]:
     """The come-backs counted of each model and procedure beside those of all other work."""
     keys = ["model", "procedure"]
-    table = comebacks(now, window=WINDOW, by=keys, where=counted.where, months=span).table
+    table = comebacks(snapshot, window=WINDOW, by=keys, where=counted.where, months=span).table
     return [
         Contrast(
             f"come-backs by kind of work{counted.mark}", {"model": model, "procedure": procedure},

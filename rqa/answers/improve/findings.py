@@ -7,15 +7,15 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from rqa.answers.charts.month import last_whole_month
-from rqa.answers.comebacks.counted import Counted, counted_comebacks
+from rqa.answers.comebacks.counted import CountedClasses, counted_comebacks
 from rqa.answers.compare.comparison import compare
 from rqa.answers.core.finding import ALLOWED, Finding, judged
 from rqa.answers.core.ground_list import LAID, PLANNED, SEEN
 from rqa.answers.core.grounds import Sentence, grounds
 from rqa.answers.core.needs import with_grounds
 from rqa.answers.core.persons import cautioned
-from rqa.answers.core.result import Answer, chances, rounded
-from rqa.answers.core.scope import Moment, check_month_held, is_held, month_of, months_back
+from rqa.answers.core.result import Answer, rounded, rounded_p_values
+from rqa.answers.core.scope import Snapshot, check_month_held, is_held, month_of, months_back
 from rqa.answers.improve import contrast_families as families
 from rqa.answers.improve.overall_findings import FIGURES, against_before, chart_signals, projected
 from rqa.answers.improve.part_lots import lots
@@ -81,7 +81,7 @@ class MonthFindings(Answer):
     compared: Mapping[str, int] = field(default_factory=dict)
     answers: Mapping[str, Answer] = field(default_factory=dict)
     lacking: tuple[Sentence, ...] = ()
-    counted: Counted | None = None
+    counted: CountedClasses | None = None
 
     judges_all = True
     question = "Findings of the month"
@@ -89,7 +89,7 @@ class MonthFindings(Answer):
     nothing_found = "Of all that was compared nothing is more than luck."
 
 
-def findings(now: Moment, month: str | date | None = None, progress: Progress = silent) -> MonthFindings:
+def findings(snapshot: Snapshot, month: str | date | None = None, progress: Progress = silent) -> MonthFindings:
     """Say what there is to act on: every comparison the analyses make up to a month, the lucky ones kept out.
 
     By default the latest whole month with any data: first checks and tests need not mature, and come-backs are those of
@@ -101,25 +101,25 @@ def findings(now: Moment, month: str | date | None = None, progress: Progress = 
     answers about risky steps and tests behind them. Adjusted after Benjamini and Hochberg (1995) over all of them: of
     those listed, one in twenty at most is expected to be luck. `progress` is told each analysis as it begins.
     """
-    last = newest_month(now)
+    last = newest_month(snapshot)
     own = last if month is None else month_of(QUESTION, month)
     settings = {"month": own, "allowed": ALLOWED, "window": WINDOW}
     if own is None or last is None:
-        none = grounds(now).claim("", "jobs", about="what there is to act on", among=(0, "months that are over"))
+        none = grounds(snapshot).claim("", "jobs", about="what there is to act on", among=(0, "months that are over"))
         return MonthFindings(_table((), set()), settings, (none,))
-    check_month_held(QUESTION, now, own)
-    stated, answers = stated_in(now, own, progress)
+    check_month_held(QUESTION, snapshot, own)
+    stated, answers = stated_in(snapshot, own, progress)
     held = judged(stated)
     earlier = months_back(own, 1)
-    before = judged(stated_in(now, earlier, progress)[0]) if is_held(now, earlier) else ()
+    before = judged(stated_in(snapshot, earlier, progress)[0]) if is_held(snapshot, earlier) else ()
     there, known = ({f.id for f, _ in family} for family in (held, before))
     compared = Counter(f.kind for f in stated)
-    span = months_up_to(own, now.first)
-    lacking, counted = not_compared(now), counted_comebacks(now, WINDOW, span)
+    span = months_up_to(own, snapshot.first)
+    lacking, counted = not_compared(snapshot), counted_comebacks(snapshot, WINDOW, span)
     return MonthFindings(
         _table(held, known),
         settings,
-        (*_said(compared), _resting_on(own, _finals(now, own)), *lacking, *counted.notes),
+        (*_said(compared), _resting_on(own, _finals(snapshot, own)), *lacking, *counted.notes),
         stated,
         gone=tuple(f for f, _ in before if f.id not in there),
         compared=dict(compared),
@@ -129,15 +129,15 @@ def findings(now: Moment, month: str | date | None = None, progress: Progress = 
     )
 
 
-def newest_month(now: Moment) -> date | None:
+def newest_month(snapshot: Snapshot) -> date | None:
     """The latest whole month of which any of the month's figures is final; None if there is none yet."""
-    found = (last_whole_month(now, figure.measure, figure.window) for figure in FIGURES)
+    found = (last_whole_month(snapshot, figure.measure, figure.window) for figure in FIGURES)
     return max((month for month in found if month is not None), default=None)
 
 
-def not_compared(now: Moment) -> tuple[Sentence, ...]:
+def not_compared(snapshot: Snapshot) -> tuple[Sentence, ...]:
     """What the depot cannot compare at all, a sentence for all that lacks the same."""
-    there, apart = grounds(now, window=WINDOW), dict[tuple[str, ...], list[str]]()
+    there, apart = grounds(snapshot, window=WINDOW), dict[tuple[str, ...], list[str]]()
     for about, names in FAMILIES.items():
         lacks = tuple(ground.name for ground in there.lacking(*names))
         if lacks:
@@ -150,73 +150,77 @@ def months_up_to(month: date, first: date | None) -> families.Span:
     return families.held_of((months_back(month, MONTHS - 1), month), first)
 
 
-def stated_in(now: Moment, month: date, progress: Progress = silent) -> tuple[tuple[Finding, ...], dict[str, Answer]]:
+def stated_in(
+    snapshot: Snapshot, month: date, progress: Progress = silent
+) -> tuple[tuple[Finding, ...], dict[str, Answer]]:
     """Everything compared, what would spare most come-backs first, then the surest; and the answers behind it.
 
     Steps are compared up to the month, come-backs as far as the jobs have matured.
     """
-    span = months_up_to(month, now.first)
-    finals = _finals(now, month)
+    span = months_up_to(month, snapshot.first)
+    finals = _finals(snapshot, month)
 
     def tell(what: str) -> None:
         progress(Stage(f"findings of {month_name(month)}: {what}"))
 
-    counted = counted_comebacks(now, WINDOW, span)
-    answers = {name: with_grounds(now, answer) for name, answer in _answers(now, span, counted, tell).items()}
+    counted = counted_comebacks(snapshot, WINDOW, span)
+    answers = {name: with_grounds(snapshot, answer) for name, answer in _answers(snapshot, span, counted, tell).items()}
     tell("comparisons")
-    made = [finding for family in _of_the_month(now, month, finals) for finding in family]
-    over = [finding for family in _of_the_span(now, span, counted) for finding in family]
+    made = [finding for family in _of_the_month(snapshot, month, finals) for finding in family]
+    over = [finding for family in _of_the_span(snapshot, span, counted) for finding in family]
     over += [finding for answer in answers.values() if answer.settings.get("months") for finding in answer.stated]
     made += [finding for answer in answers.values() if not answer.settings.get("months") for finding in answer.stated]
     made += [replace(f, what=f"{f.what} ({months_said(*span)})", months=span) for f in over]
-    made = list(cautioned(made, now.store.people))
+    made = list(cautioned(made, snapshot.store.people))
     return tuple(sorted(made, key=lambda f: (-(f.avoided or 0.0), f.p_value, f.what))), answers
 
 
-def _finals(now: Moment, month: date) -> dict[int, date]:
+def _finals(snapshot: Snapshot, month: date) -> dict[int, date]:
     """The latest month with work up to this one whose come-backs within so many days are final, by days."""
     windows = [f.window for f in FIGURES if f.measure == "comebacks"]
-    latest = {window: last_whole_month(now, "comebacks", window, month) for window in windows}
+    latest = {window: last_whole_month(snapshot, "comebacks", window, month) for window in windows}
     return {window: found for window, found in latest.items() if found is not None}
 
 
-def _of_the_month(now: Moment, month: date, finals: dict[int, date]) -> Iterator[Iterable[Finding]]:
+def _of_the_month(snapshot: Snapshot, month: date, finals: dict[int, date]) -> Iterator[Iterable[Finding]]:
     """Every analysis that says what the month was like, each with its months in words."""
-    yield against_before(now, month, finals)
-    yield chart_signals(now, month, finals)
-    yield projected(now, month)
-    yield (c.stated() for c in families.steps_against_before(now, month))
+    yield against_before(snapshot, month, finals)
+    yield chart_signals(snapshot, month, finals)
+    yield projected(snapshot, month)
+    yield (c.stated() for c in families.steps_against_before(snapshot, month))
 
 
-def _of_the_span(now: Moment, span: families.Span, counted: Counted) -> Iterator[Iterable[Finding]]:
+def _of_the_span(snapshot: Snapshot, span: families.Span, counted: CountedClasses) -> Iterator[Iterable[Finding]]:
     """Every analysis that says where something is too often in two years.
 
     Clusters of failures are not among them: they say in what way jobs fail somewhere, not that more of them do.
     """
-    yield (c.stated() for c in families.steps_by_model(now, span))
-    yield (c.stated() for c in families.tests_by_model(now, span))
+    yield (c.stated() for c in families.steps_by_model(snapshot, span))
+    yield (c.stated() for c in families.tests_by_model(snapshot, span))
     for who, outcome in COMPARED:
         which = counted.where if outcome == "comeback" else None
-        yield compare(now, who=who, outcome=outcome, window=WINDOW, months=span, where=which).stated
-    yield (c.stated() for c in families.kinds_of_work(now, span, counted))
-    yield (c.stated() for c in lots(now, span, counted))
+        yield compare(snapshot, who=who, outcome=outcome, window=WINDOW, months=span, where=which).stated
+    yield (c.stated() for c in families.kinds_of_work(snapshot, span, counted))
+    yield (c.stated() for c in lots(snapshot, span, counted))
 
 
-def _answers(now: Moment, span: families.Span, counted: Counted, tell: Callable[[str], None]) -> dict[str, Answer]:
+def _answers(
+    snapshot: Snapshot, span: families.Span, counted: CountedClasses, tell: Callable[[str], None]
+) -> dict[str, Answer]:
     """The answers about risky steps and about the tests that state findings."""
     asked: dict[str, Callable[[], Answer]] = {
-        "attribution": lambda: attribution(now, by=("model", "procedure"), window=WINDOW, months=span),
+        "attribution": lambda: attribution(snapshot, by=("model", "procedure"), window=WINDOW, months=span),
         "step_relative_risk": lambda: step_relative_risk(
-            now, after=AFTER, window=WINDOW, months=span, classes=counted.classes
+            snapshot, after=AFTER, window=WINDOW, months=span, classes=counted.classes
         ),
-        "breaches": lambda: breaches(now, window=WINDOW, months=span),
-        "bursts": lambda: bursts(now, window=WINDOW, months=span, simulations=SETS, classes=counted.classes),
-        "bursts of failed checks": lambda: bursts(now, what="failed_checks", months=span, simulations=SETS),
-        "retests": lambda: retests(now, months=span),
-        "releases": lambda: releases(now, months=span, window=90),
-        "readings": lambda: readings(now, months=span),
-        "drift": lambda: drift(now, period="week", months=span),
-        "agreement": lambda: agreement(now),
+        "breaches": lambda: breaches(snapshot, window=WINDOW, months=span),
+        "bursts": lambda: bursts(snapshot, window=WINDOW, months=span, simulations=SETS, classes=counted.classes),
+        "bursts of failed checks": lambda: bursts(snapshot, what="failed_checks", months=span, simulations=SETS),
+        "retests": lambda: retests(snapshot, months=span),
+        "releases": lambda: releases(snapshot, months=span, window=90),
+        "readings": lambda: readings(snapshot, months=span),
+        "drift": lambda: drift(snapshot, period="week", months=span),
+        "agreement": lambda: agreement(snapshot),
     }
     answers = {}
     for what, ask in asked.items():
@@ -242,8 +246,8 @@ def _table(held: tuple[tuple[Finding, float], ...], known: set[str]) -> "pl.Data
     columns += [
         pl.Series("jobs", [f.jobs for f in all_held], dtype=pl.Int64),
         rounded(float("nan") if f.avoided is None else f.avoided for f in all_held).alias("avoided"),
-        chances(f.p_value for f in all_held).alias("p_value"),
-        chances(p for _, p in held).alias("p_adjusted"),
+        rounded_p_values(f.p_value for f in all_held).alias("p_value"),
+        rounded_p_values(p for _, p in held).alias("p_adjusted"),
         pl.Series("caution", [f.caution for f in all_held], dtype=pl.String),
         pl.Series("check", [f.check for f in all_held], dtype=pl.String),
     ]

@@ -11,7 +11,7 @@ from rqa.answers.core.ground_list import GROUNDS, WAIT
 from rqa.answers.core.grounds import Sentence, grounds
 from rqa.answers.core.needs import OF_MEASURE
 from rqa.answers.core.result import Answer, rounded
-from rqa.answers.core.scope import Moment, check_level, month_end, month_of
+from rqa.answers.core.scope import Snapshot, check_level, month_end, month_of
 from rqa.contract import GOAL_OF_COMEBACKS, GOALS
 from rqa.measures.run import counts
 from rqa.words import count, counted, interval, month_name, percent
@@ -54,7 +54,7 @@ class Goal:
         return MEASURES[self.measure].up_is_good
 
 
-def targets(now: Moment, month: str | date | None = None, *, level: float = 0.95) -> Targets:
+def targets(snapshot: Snapshot, month: str | date | None = None, *, level: float = 0.95) -> Targets:
     """Say of each goal in force in a month whether the month met it; by default of each measure's latest final month.
 
     Goals come from the table `targets`: a measure (comebacks_30 or any number of days, first_pass_yield,
@@ -76,15 +76,15 @@ def targets(now: Moment, month: str | date | None = None, *, level: float = 0.95
 
     check_level(QUESTION, level)
     asked = None if month is None else month_of(QUESTION, month)
-    table = counts(now.store, "targets")
-    notes, rows = list(now.notes), []
+    table = counts(snapshot.store, "targets")
+    notes, rows = list(snapshot.notes), []
     for named in table["measure"].unique().sort().to_list():
         goals = table.filter(pl.col("measure") == named)
         known = _measure(named)
         if known is None:
             notes.append(f"The goal {named!r} names no measure. There is: {EXISTS}.")
             continue
-        own = asked if asked is not None else last_whole_month(now, *known)
+        own = asked if asked is not None else last_whole_month(snapshot, *known)
         held = goals.filter(pl.col("from_month") <= own) if own else goals.clear()
         if own is None or held.is_empty():
             continue
@@ -92,8 +92,8 @@ def targets(now: Moment, month: str | date | None = None, *, level: float = 0.95
         if not 0 <= value <= 1:
             notes.append(f"The goal {named!r} is {value:g}, which is no share; write 5 % as 0.05.")
             continue
-        rows.append(_judged(now, Goal(named, _name(*known), *known, value), own, level))
-    settings = {"month": asked, "as_of": now.day, "level": level, "method": "wilson"}
+        rows.append(_judged(snapshot, Goal(named, _name(*known), *known, value), own, level))
+    settings = {"month": asked, "as_of": snapshot.day, "level": level, "method": "wilson"}
     return Targets(_frame(rows), settings, tuple(notes))
 
 
@@ -108,16 +108,16 @@ def _name(measure: str, window: int) -> str:
     return f"come-backs within {counted(window, 'day')}" if measure == "comebacks" else NAMES[measure]
 
 
-def _judged(now: Moment, goal: Goal, month: date, level: float) -> dict[str, object]:
+def _judged(snapshot: Snapshot, goal: Goal, month: date, level: float) -> dict[str, object]:
     from rqa.stats import proportion_interval
 
     m = MEASURES[goal.measure]
-    found = monthly(now, goal.measure, window=goal.window, where=None, months=(month, month)).table
+    found = monthly(snapshot, goal.measure, window=goal.window, where=None, months=(month, month)).table
     events, size = int(found[m.count].sum()), int(found[m.size].sum())
     share = proportion_interval(successes=events, trials=size, level=level)
     value, low, high = float(share.estimate), float(share.low), float(share.high)
-    final = is_mature(month, now, ripens(goal.measure, goal.window)) or _without_jobs(month, now, found)
-    lacks = grounds(now, window=goal.window).lack(
+    final = is_mature(month, snapshot, ripens(goal.measure, goal.window)) or _without_jobs(month, snapshot, found)
+    lacks = grounds(snapshot, window=goal.window).lack(
         *OF_MEASURE[goal.measure], about=f"whether the goal of {goal.name} is met"
     )
     if final and lacks and _waits(lacks):
@@ -133,9 +133,9 @@ def _judged(now: Moment, goal: Goal, month: date, level: float) -> dict[str, obj
     return {**row, "sentence": lacks or _sentence(goal, row, final, level)}
 
 
-def _without_jobs(month: date, now: Moment, found: "pl.DataFrame") -> bool:
+def _without_jobs(month: date, snapshot: Snapshot, found: "pl.DataFrame") -> bool:
     """Whether a month is over in which no job was closed that could come back."""
-    return "jobs" in found.columns and month_end(month) <= now.day and not int(found["jobs"].sum())
+    return "jobs" in found.columns and month_end(month) <= snapshot.day and not int(found["jobs"].sum())
 
 
 def _waits(lacks: Sentence) -> bool:

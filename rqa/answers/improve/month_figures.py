@@ -3,11 +3,13 @@
 from datetime import date
 
 from rqa.answers.charts.month import month_against_before
-from rqa.answers.core.result import Answer, chances, rounded
-from rqa.answers.core.scope import Moment
-from rqa.answers.improve.overall_findings import FIGURES, Figure
+from rqa.answers.core.result import Answer, rounded, rounded_p_values
+from rqa.answers.core.scope import Snapshot
+from rqa.answers.improve.overall_findings import FIGURES, MonthMeasure
 
-SHOWN = (*FIGURES[:3], Figure("diagnostics passed first time", "first runs", "first_run_pass", 30, False), FIGURES[3])
+SHOWN = (
+    *FIGURES[:3], MonthMeasure("diagnostics passed first time", "first runs", "first_run_pass", 30, False), FIGURES[3]
+)
 COUNTS = ("count", "size", "before_count", "before_size")
 NUMBERS = (
     "count", "size", "share", "low", "high", "before_count", "before_size", "before_share", "difference",
@@ -24,7 +26,7 @@ class MonthFigures(Answer):
     shown = ("figure", "month", "count", "size", "share", "low", "high", "before_share", "p_value", "verdict")
 
 
-def month_figures(now: Moment, month: str | date | None = None, *, level: float = 0.95) -> MonthFigures:
+def month_figures(snapshot: Snapshot, month: str | date | None = None, *, level: float = 0.95) -> MonthFigures:
     """Set the main figures of a month beside those of the twelve months before.
 
     A row a figure: month (the one asked for; by default the latest for which the figure is final, so that come-backs
@@ -43,7 +45,8 @@ def month_figures(now: Moment, month: str | date | None = None, *, level: float 
     import polars as pl
 
     found = [
-        month_against_before(now, figure.measure, month=month, window=figure.window, level=level) for figure in SHOWN
+        month_against_before(snapshot, figure.measure, month=month, window=figure.window, level=level)
+        for figure in SHOWN
     ]
     columns: list[pl.Series] = [
         pl.Series("figure", [figure.name for figure in SHOWN], dtype=pl.String),
@@ -55,8 +58,8 @@ def month_figures(now: Moment, month: str | date | None = None, *, level: float 
             columns.append(pl.Series(name, [v or 0 for v in values], dtype=pl.Int64))
         else:
             numbers = [float("nan") if v is None else v for v in values]
-            columns.append((chances if name == "p_value" else rounded)(numbers).alias(name))
+            columns.append((rounded_p_values if name == "p_value" else rounded)(numbers).alias(name))
     columns.append(pl.Series("verdict", [one.verdict if one else NO_DATA for one in found], dtype=pl.String))
     table = pl.DataFrame(columns)
     latest = max((one.month for one in found if one), default=None)
-    return MonthFigures(table, {"month": latest, "as_of": now.day, "level": level}, now.notes)
+    return MonthFigures(table, {"month": latest, "as_of": snapshot.day, "level": level}, snapshot.notes)

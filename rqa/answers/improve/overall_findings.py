@@ -11,12 +11,12 @@ from rqa.answers.charts.month import month_against_before
 from rqa.answers.comebacks.projection import projection
 from rqa.answers.core.contrasts import enough
 from rqa.answers.core.finding import Finding
-from rqa.answers.core.scope import Moment
+from rqa.answers.core.scope import Snapshot
 from rqa.words import count, counted_of, month_name, percent
 
 
 @dataclass(frozen=True)
-class Figure:
+class MonthMeasure:
     """One of the month's figures: its name, what its cases are, and how the depot is asked for it."""
 
     name: str
@@ -27,10 +27,10 @@ class Figure:
 
 
 FIGURES = (
-    Figure("come-backs within 30 days", "matured jobs", "comebacks", 30, True),
-    Figure("come-backs within 90 days", "matured jobs", "comebacks", 90, True),
-    Figure("first-pass yield", "first checks", "first_pass_yield", 30, False),
-    Figure("clean-job share", "checked jobs", "clean_jobs", 30, False),
+    MonthMeasure("come-backs within 30 days", "matured jobs", "comebacks", 30, True),
+    MonthMeasure("come-backs within 90 days", "matured jobs", "comebacks", 90, True),
+    MonthMeasure("first-pass yield", "first checks", "first_pass_yield", 30, False),
+    MonthMeasure("clean-job share", "checked jobs", "clean_jobs", 30, False),
 )
 GROUNDS = {
     "comebacks": ("closed_jobs", "repeat_units", "final_comebacks"),
@@ -46,11 +46,11 @@ UNLIKE = "the mix of work and the season are not allowed for"
 LOOK = "see which kinds of work, sites and steps moved, and what was changed in the month before"
 
 
-def against_before(now: Moment, month: date, finals: dict[int, date]) -> Iterator[Finding]:
+def against_before(snapshot: Snapshot, month: date, finals: dict[int, date]) -> Iterator[Finding]:
     """Each figure of the month (of come-backs, of the latest that is final) against the year before."""
     for figure in FIGURES:
         own = finals.get(figure.window) if figure.measure == "comebacks" else month
-        found = month_against_before(now, figure.measure, month=own, window=figure.window) if own else None
+        found = month_against_before(snapshot, figure.measure, month=own, window=figure.window) if own else None
         if found is None or found.p_value is None or not enough(found.size, found.before_size):
             continue
         rise = (found.difference or 0.0) > 0
@@ -78,7 +78,7 @@ def against_before(now: Moment, month: date, finals: dict[int, date]) -> Iterato
         )
 
 
-def chart_signals(now: Moment, month: date, finals: dict[int, date]) -> Iterator[Finding]:
+def chart_signals(snapshot: Snapshot, month: date, finals: dict[int, date]) -> Iterator[Finding]:
     """The month's point on the control chart of each figure; without a signal it counts as nothing seen, p = 1.
 
     Its size is how far the month lies from the centre, with the interval of the month's own share; the centre, of all
@@ -88,7 +88,7 @@ def chart_signals(now: Moment, month: date, finals: dict[int, date]) -> Iterator
 
     for figure in FIGURES:
         own = finals.get(figure.window) if figure.measure == "comebacks" else month
-        chart = control_chart(now, figure.measure, window=figure.window)
+        chart = control_chart(snapshot, figure.measure, window=figure.window)
         row = next((r for r in chart.table.iter_rows(named=True) if r["period"] == own), None)
         if row is None or row["centre"] is None or row["value"] is None or not enough(row["size"]):
             continue
@@ -115,7 +115,7 @@ def chart_signals(now: Moment, month: date, finals: dict[int, date]) -> Iterator
         )
 
 
-def projected(now: Moment, month: date) -> Iterator[Finding]:
+def projected(snapshot: Snapshot, month: date) -> Iterator[Finding]:
     """The rate that the month will show, if it is not final yet, against the mature months of the year before.
 
     The interval of the difference is put together from those of both rates, as Newcombe's (1998) is.
@@ -123,7 +123,7 @@ def projected(now: Moment, month: date) -> Iterator[Finding]:
     from rqa.stats import proportion_interval
 
     for figure in FIGURES[:2]:
-        rows = projection(now, window=figure.window).table
+        rows = projection(snapshot, window=figure.window).table
         own = rows.filter((rows["month"] == month) & (rows["matured"] < rows["jobs"])).to_dicts()
         earlier = rows.filter((rows["month"] < month) & (rows["matured"] == rows["jobs"])).tail(12)
         size, events = int(earlier["matured"].sum()), int(earlier["returned_so_far"].sum())

@@ -2,9 +2,9 @@
 
 from typing import TYPE_CHECKING
 
-from rqa.answers.comebacks.counted import Counted
+from rqa.answers.comebacks.counted import CountedClasses
 from rqa.answers.core.contrasts import Contrast, enough
-from rqa.answers.core.scope import Moment
+from rqa.answers.core.scope import Snapshot
 from rqa.answers.core.told_sites import told_where
 from rqa.answers.improve.contrast_families import RETURNED, WINDOW, Span
 from rqa.measures.run import counts
@@ -16,7 +16,7 @@ MOST_ASIDE = 3
 """Lots set aside before the rest are compared; each costs another count."""
 
 
-def lots(now: Moment, span: Span, counted: Counted) -> list[Contrast]:
+def lots(snapshot: Snapshot, span: Span, counted: CountedClasses) -> list[Contrast]:
     """Each lot of a part against the part's other lots of about the same time.
 
     A job with a bad lot often has lots of other parts in it that were fitted in the same weeks. So when a lot is worse
@@ -24,7 +24,7 @@ def lots(now: Moment, span: Span, counted: Counted) -> list[Contrast]:
     """
     from rqa.stats import benjamini_hochberg
 
-    all_months = _lot_months(now, span, counted, [])
+    all_months = _lot_months(snapshot, span, counted, [])
     months, aside, told = all_months, list[tuple[str, str]](), list[Contrast]()
     while True:
         found = against_other_lots(months, counted)
@@ -38,19 +38,21 @@ def lots(now: Moment, span: Span, counted: Counted) -> list[Contrast]:
         )
         aside.append(found[surest][0])
         told.append(found[surest][1])
-        months = _without(all_months, _lot_months(now, span, counted, aside))
+        months = _without(all_months, _lot_months(snapshot, span, counted, aside))
 
 
-def _lot_months(now: Moment, span: Span, counted: Counted, beside: list[tuple[str, str]]) -> "pl.DataFrame":
+def _lot_months(
+    snapshot: Snapshot, span: Span, counted: CountedClasses, beside: list[tuple[str, str]]
+) -> "pl.DataFrame":
     """Counts by lot and month: of all jobs, or of those in which one of the lots `beside` was fitted."""
     first, last = span
     asked = {
-        "window": WINDOW, "as_of": now.day, "first_month": first, "last_month": last,
+        "window": WINDOW, "as_of": snapshot.day, "first_month": first, "last_month": last,
         "classes": list(counted.classes), "beside_parts": [p for p, _ in beside],
         "beside_lots": [lot for _, lot in beside],
-        "sites": list(told_where(now, {}, counted.classes).where.get("site", ())),
+        "sites": list(told_where(snapshot, {}, counted.classes).where.get("site", ())),
     }
-    return counts(now.store, "lot_months", values=asked)
+    return counts(snapshot.store, "lot_months", values=asked)
 
 
 def _without(months: "pl.DataFrame", some: "pl.DataFrame") -> "pl.DataFrame":
@@ -63,7 +65,7 @@ def _without(months: "pl.DataFrame", some: "pl.DataFrame") -> "pl.DataFrame":
     return left.select(months.columns).filter(pl.col("matured") > 0)
 
 
-def against_other_lots(months: "pl.DataFrame", counted: Counted) -> list[tuple[tuple[str, str], Contrast]]:
+def against_other_lots(months: "pl.DataFrame", counted: CountedClasses) -> list[tuple[tuple[str, str], Contrast]]:
     """Each lot large enough, with the part's other lots closed from the month before its first to that after its last.
 
     What changes over the year so does not set lots apart. `months` has part_no, lot, month, matured, returned.

@@ -2,7 +2,7 @@
 
 from rqa.answers.core.action_scope import ActionScope
 from rqa.answers.core.grounds import CANNOT, WINDOW, Sentence, grounds
-from rqa.answers.core.scope import Moment
+from rqa.answers.core.scope import Snapshot
 from rqa.measures.run import counts
 from rqa.words import counted, listed, plural, spoken
 
@@ -11,18 +11,20 @@ STEP_SEEN = "the steps of the scope in the logs of its jobs"
 """What a sentence lacks that says that no job in the scope ever logs its steps."""
 
 
-def lacking(now: Moment, scope: ActionScope, window: int = WINDOW) -> Sentence | None:
+def lacking(snapshot: Snapshot, scope: ActionScope, window: int = WINDOW) -> Sentence | None:
     """That nothing can be told of a scope, for want of jobs, of step logs or of its steps in them; None: it can."""
     rests_on = ("closed_jobs", "repeat_units", "closed_there", *(("steps", "logged_there") if scope.steps else ()))
-    there = grounds(now, window=window, where=scope.jobs)
-    return there.lack(*rests_on, about=ABOUT) or unseen(now, scope)
+    there = grounds(snapshot, window=window, where=scope.jobs)
+    return there.lack(*rests_on, about=ABOUT) or unseen(snapshot, scope)
 
 
-def unseen(now: Moment, scope: ActionScope) -> Sentence | None:
+def unseen(snapshot: Snapshot, scope: ActionScope) -> Sentence | None:
     """That the jobs in the scope have step logs, and none of them ever names a step of the scope."""
     if not scope.steps:
         return None
-    table = counts(now.store, "scope_steps", where=scope.jobs, values={"steps": scope.steps, "as_of": now.day})
+    table = counts(
+        snapshot.store, "scope_steps", where=scope.jobs, values={"steps": scope.steps, "as_of": snapshot.day}
+    )
     logged, did = int(table["logged"].sum()), int(table["did"].sum())
     if did or not logged:
         return None
@@ -34,12 +36,12 @@ def unseen(now: Moment, scope: ActionScope) -> Sentence | None:
     return Sentence(f"{said} {remedy}", lacks=(STEP_SEEN,), remedy=(remedy,))
 
 
-def sites_without(now: Moment, scope: ActionScope) -> list[str]:
+def sites_without(snapshot: Snapshot, scope: ActionScope) -> list[str]:
     """Which sites log steps of jobs in the scope, whose procedure has its steps, and never log these: a warning."""
     if not scope.steps:
         return []
-    values = {"steps": scope.steps, "as_of": now.day}
-    table = counts(now.store, "scope_steps", by=("site",), where=scope.jobs, values=values)
+    values = {"steps": scope.steps, "as_of": snapshot.day}
+    table = counts(snapshot.store, "scope_steps", by=("site",), where=scope.jobs, values=values)
     silent = table.filter((table["did"] == 0) & (table["declared"] > 0))
     if silent.is_empty() or silent.height == table.height:
         return []

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 from rqa.answers.core.action_scope import check_scope, expected_ratio, read_scope
 from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.ground_list import SEEN
-from rqa.answers.core.result import Answer, chances, rounded
-from rqa.answers.core.scope import Moment, check_level
-from rqa.answers.improve.action_judged import EXPECTED, MONTHS_AHEAD, POWER, UNTOLD, Judged, judge
+from rqa.answers.core.result import Answer, rounded, rounded_p_values
+from rqa.answers.core.scope import Snapshot, check_level
+from rqa.answers.improve.action_judged import EXPECTED, MONTHS_AHEAD, POWER, UNTOLD, ActionJudgement, judge
 from rqa.answers.improve.action_work import BEFORE_DAYS, ActionWork, action_work, first_checks
 from rqa.answers.improve.scope_seen import lacking, sites_without
 from rqa.errors import RequestError
@@ -52,13 +52,13 @@ class _Row:
 
     action: Mapping[str, Any]
     work: ActionWork | None = None
-    judged: Judged | None = None
+    judged: ActionJudgement | None = None
     checks: Mapping[str, tuple[int, int]] | None = None
     trouble: str = ""
     verdict: str = UNJUDGED
 
 
-def verdicts(now: Moment, window: int = 30, *, level: float = 0.95) -> Verdicts:
+def verdicts(snapshot: Snapshot, window: int = 30, *, level: float = 0.95) -> Verdicts:
     """Say of each action whether come-backs on the work it was about became fewer, and when that can be known.
 
     Before are jobs closed in the 365 days before the start, after those opened from the start on; jobs under way at the
@@ -92,64 +92,66 @@ def verdicts(now: Moment, window: int = 30, *, level: float = 0.95) -> Verdicts:
     """
     days_asked(QUESTION, "window", window)
     check_level(QUESTION, level)
-    actions = list(counts(now.store, "actions").iter_rows(named=True))
-    rows = [_row(now, action, window, level) for action in actions]
-    scopes = _scopes(rows, now.day)
-    made = [_told(row, _overlaps(now, row, scopes), _amiss(now, row)) for row in rows]
-    settings = {"window": window, "as_of": now.day, "level": level, "power": POWER, "before_days": BEFORE_DAYS}
+    actions = list(counts(snapshot.store, "actions").iter_rows(named=True))
+    rows = [_row(snapshot, action, window, level) for action in actions]
+    scopes = _scopes(rows, snapshot.day)
+    made = [_told(row, _overlaps(snapshot, row, scopes), _amiss(snapshot, row)) for row in rows]
+    settings = {"window": window, "as_of": snapshot.day, "level": level, "power": POWER, "before_days": BEFORE_DAYS}
     left_out = dict.fromkeys(said for row in rows if row.work for said in row.work.left_out)
-    notes = (*now.notes, *_notes(window, level, made), *left_out)
+    notes = (*snapshot.notes, *_notes(window, level, made), *left_out)
     return Verdicts(_table(made), settings, notes, sides=_sides(rows, level))
 
 
-def action_named(now: Moment, question: str, action: str) -> dict[str, Any]:
+def action_named(snapshot: Snapshot, question: str, action: str) -> dict[str, Any]:
     """An action's row, or `RequestError` naming those there are."""
-    found = {row["action_id"]: row for row in counts(now.store, "actions").iter_rows(named=True)}
+    found = {row["action_id"]: row for row in counts(snapshot.store, "actions").iter_rows(named=True)}
     if action not in found:
         there = there_is(action, found) if found else "Add one with: rqa action WORKSPACE --what …"
         raise RequestError(f"{question}: there is no action {action!r}. {there}")
     return found[action]
 
 
-def last_begun(now: Moment) -> str | None:
+def last_begun(snapshot: Snapshot) -> str | None:
     """The action begun last up to now among those whose scope the store has; None where there is none."""
-    begun = [row for row in counts(now.store, "actions").iter_rows(named=True) if row["started_on"] <= now.day]
+    begun = [
+        row for row in counts(snapshot.store, "actions").iter_rows(named=True) if row["started_on"] <= snapshot.day
+    ]
     for row in sorted(begun, key=lambda row: (row["started_on"], row["action_id"]), reverse=True):
         with suppress(RequestError):
-            check_scope(now.store, read_scope(row["scope"]))
+            check_scope(snapshot.store, read_scope(row["scope"]))
             return str(row["action_id"])
     return None
 
 
-def _row(now: Moment, action: Mapping[str, Any], window: int, level: float) -> _Row:
+def _row(snapshot: Snapshot, action: Mapping[str, Any], window: int, level: float) -> _Row:
     try:
         scope = read_scope(action["scope"], of=action["action_id"])
-        check_scope(now.store, scope, of=action["action_id"])
+        check_scope(snapshot.store, scope, of=action["action_id"])
     except RequestError as error:
         return _Row(action, trouble=str(error))
-    lack = lacking(now, scope, window)
+    lack = lacking(snapshot, scope, window)
     if lack is not None:
         return _Row(action, trouble=str(lack), verdict=UNTOLD)
-    work = action_work(now, scope, action["started_on"], window)
+    work = action_work(snapshot, scope, action["started_on"], window)
     if work.untold:
         return _Row(action, trouble=" ".join(work.left_out), verdict=UNTOLD)
     judged = judge(
-        work.own, work.beside, first_on=work.first_on, started_on=action["started_on"], today=now.day, window=window,
-        level=level, expected=expected_ratio(action["expected_change"]),
+        work.own, work.beside, first_on=work.first_on, started_on=action["started_on"], today=snapshot.day,
+        window=window, level=level, expected=expected_ratio(action["expected_change"]),
     )
-    checks = first_checks(now, scope, action["started_on"]) if scope.steps else None
+    checks = first_checks(snapshot, scope, action["started_on"]) if scope.steps else None
     return _Row(action, work, judged, checks)
 
 
-def _amiss(now: Moment, row: _Row) -> list[str]:
+def _amiss(snapshot: Snapshot, row: _Row) -> list[str]:
     """What is odd in an action: its days lie before all data, or some site never logs its steps."""
     action = row.action
     days = ((action["closed_on"], "closed"), (action["started_on"], "begun"))
     said = [
-        f"It was {done} on {day}, before the first day with data, {now.first}: check the day."
-        for day, done in days if day is not None and now.first is not None and day < now.first
+        f"It was {done} on {day}, before the first day with data, {snapshot.first}: check the day."
+        for day, done in days if day is not None and snapshot.first is not None and day < snapshot.first
     ]
-    return said + (sites_without(now, row.work.scope) if row.work else [])
+    return said + (sites_without(snapshot, row.work.scope) if row.work else [])
 
 
 def _told(row: _Row, near: Sequence[str], amiss: Sequence[str]) -> dict[str, Any]:
@@ -184,18 +186,19 @@ def _scopes(rows: Sequence[_Row], today: date) -> list[tuple[str, date, "ActionS
     return [(r.action["action_id"], r.action["started_on"], r.work.scope) for r in begun if r.work is not None]
 
 
-def _overlaps(now: Moment, row: _Row, scopes: Sequence[tuple[str, date, "ActionScope"]]) -> list[str]:
+def _overlaps(snapshot: Snapshot, row: _Row, scopes: Sequence[tuple[str, date, "ActionScope"]]) -> list[str]:
     """The other actions that began within the time compared, and in whose scope some of the same jobs lie."""
     if row.work is None:
         return []
     own, started = row.work.scope, row.action["started_on"]
     return [
         name for name, day, scope in scopes
-        if name != row.action["action_id"] and abs((day - started).days) < BEFORE_DAYS and _share_jobs(now, own, scope)
+        if name != row.action["action_id"] and abs((day - started).days) < BEFORE_DAYS
+        and _share_jobs(snapshot, own, scope)
     ]
 
 
-def _share_jobs(now: Moment, one: "ActionScope", two: "ActionScope") -> bool:
+def _share_jobs(snapshot: Snapshot, one: "ActionScope", two: "ActionScope") -> bool:
     """Whether any job belongs to the work of both scopes."""
     names = {**one.jobs, **two.jobs}
     both = {
@@ -205,7 +208,7 @@ def _share_jobs(now: Moment, one: "ActionScope", two: "ActionScope") -> bool:
     if not all(both.values()):
         return False
     values = {"steps": list(one.steps), "other_steps": list(two.steps)}
-    return bool(counts(now.store, "scope_overlap", where=both, values=values)["jobs"].sum())
+    return bool(counts(snapshot.store, "scope_overlap", where=both, values=values)["jobs"].sum())
 
 
 def _table(made: Sequence[Mapping[str, Any]]) -> "pl.DataFrame":
@@ -218,7 +221,7 @@ def _table(made: Sequence[Mapping[str, Any]]) -> "pl.DataFrame":
         if kind == "share":
             columns[name] = rounded([float("nan") if v is None else v for v in values])
         elif kind == "chance":
-            columns[name] = chances([float("nan") if v is None else v for v in values])
+            columns[name] = rounded_p_values([float("nan") if v is None else v for v in values])
         else:
             columns[name] = pl.Series(values, dtype=kinds[kind])
     return pl.DataFrame(columns)

@@ -8,15 +8,15 @@ import numpy as np
 
 from rqa.answers.core.contrasts import SMALLEST
 from rqa.answers.core.finding import Finding
-from rqa.answers.core.follow_up_counts import check_index, days_asked
+from rqa.answers.core.follow_up_counts import check_index_disposition, days_asked
 from rqa.answers.core.ground_list import LAID
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import (
     PERIODS,
     By,
-    Moment,
     Months,
     Scope,
+    Snapshot,
     Where,
     check_level,
     check_one_of,
@@ -26,7 +26,7 @@ from rqa.answers.core.scope import (
 )
 from rqa.answers.core.told_sites import told_scope
 from rqa.answers.steps.cause_contrasts import excesses
-from rqa.answers.steps.cause_fit import NONE, Fit, Name, fitted, named
+from rqa.answers.steps.cause_fit import NONE, CauseFit, Name, fitted, named
 from rqa.answers.steps.cause_patterns import Records, exposed, records
 from rqa.answers.steps.declared_steps import DeclaredStep, declared_steps
 from rqa.answers.steps.step_cautions import cautions, next_check
@@ -43,7 +43,7 @@ QUESTION = "attribution"
 GROUPINGS = (*PERIODS, *JOB_NAMES)
 Per = Literal["step", "hazard", "bench", "tool"]
 COLUMNS = {"step": ("step",), "hazard": ("hazard",), "bench": ("step", "bench"), "tool": ("step", "tool")}
-TOGETHER = 0.9
+MIN_OVERLAP = 0.9
 PER = 10_000
 
 
@@ -61,19 +61,19 @@ class Attributed:
 
     group: int
     subsystem: str
-    fit: Fit
+    fit: CauseFit
 
 
 def attribution(
-    now: Moment,
+    snapshot: Snapshot,
     by: By = (),
     *,
     where: Where | None = None,
     months: Months | None = None,
     window: int = 30,
     per: Per = "step",
-    together: float = TOGETHER,
-    index: str = "repaired",
+    min_overlap: float = MIN_OVERLAP,
+    index_disposition: str = "repaired",
     level: float = 0.95,
 ) -> Attribution:
     """Lay each come-back to the steps of its job that had touched what was then found at fault.
@@ -85,7 +85,7 @@ def attribution(
     procedures in which it has others. `by` and `where` take site, model, procedure, technician, billing, and by also
     month and week (of closing).
 
-    Steps that at least the share `together` of the jobs with either did both are one group, named with "+" and never
+    Steps that at least the share `min_overlap` of the jobs with either did both are one group, named with "+" and never
     split. `per` "hazard" lays come-backs to the hazards of the steps instead, "bench" and "tool" to each step by where
     or with what it was done.
 
@@ -103,31 +103,36 @@ def attribution(
     Sixteen come-backs of the antenna are laid to its cable; to which of the two steps cannot be told.
     """
     check_one_of(QUESTION, "per", per, get_args(Per))
-    asked, values = checked(QUESTION, now, by, where, months, window, index, level, together)
+    asked, values = checked(QUESTION, snapshot, by, where, months, window, index_disposition, level, min_overlap)
     covariate = per if per in ("bench", "tool") else ""
-    seen = records(now, asked, values=values, covariate=covariate, within=comparable(asked))
-    made = list(attributed(seen, per=per, together=together, level=level))
-    stated = tuple(contrasted(seen, made, asked, declared_steps(now.store), window, level)) if per == "step" else ()
+    seen = records(snapshot, asked, values=values, covariate=covariate, within=comparable(asked))
+    made = list(attributed(seen, per=per, min_overlap=min_overlap, level=level))
+    stated = tuple(
+        contrasted(seen, made, asked, declared_steps(snapshot.store), window, level)
+    ) if per == "step" else ()
     settings = {
-        "window": window, "as_of": now.day, "per": per, "together": together, "index": index, **asked.settings(),
+        "window": window, "as_of": snapshot.day, "per": per, "min_overlap": min_overlap,
+        "index_disposition": index_disposition, **asked.settings(),
         "level": level, "method": "masked causes, profile likelihood",
     }
-    return Attribution(_table(seen, made, asked, per), settings, notes_on(now, seen, made, asked, values), stated)
+    return Attribution(_table(seen, made, asked, per), settings, notes_on(snapshot, seen, made, asked, values), stated)
 
 
 def checked(
-    question: str, now: Moment, by: By, where: Where | None, months: Months | None, window: int, index: str,
-    level: float, together: float,
+    question: str, snapshot: Snapshot, by: By, where: Where | None, months: Months | None, window: int,
+    index_disposition: str, level: float, min_overlap: float,
 ) -> tuple[Scope, dict[str, object]]:
     """The scope of a question about matured jobs and their steps, and the values its measures take."""
     check_level(question, level)
     window = days_asked(question, "window", window)
-    if not is_number(together) or not 0 < together <= 1:
-        raise RequestError(f"{question}: together is a share above 0, up to 1, such as 0.9: {together!r}.")
-    check_index(question, index)
+    if not is_number(min_overlap) or not 0 < min_overlap <= 1:
+        raise RequestError(f"{question}: min_overlap is a share above 0, up to 1, such as 0.9: {min_overlap!r}.")
+    check_index_disposition(question, index_disposition)
     asked = scope(question, by=by, where=where, months=months, allowed=GROUPINGS)
-    check_values(now.store, question, asked.where)
-    return told_scope(now, asked, OWN_WORK), {"window": window, "disposition": index, "classes": list(OWN_WORK)}
+    check_values(snapshot.store, question, asked.where)
+    return told_scope(snapshot, asked, OWN_WORK), {
+        "window": window, "disposition": index_disposition, "classes": list(OWN_WORK)
+    }
 
 
 def comparable(asked: Scope) -> tuple[str, ...]:
@@ -135,7 +140,7 @@ def comparable(asked: Scope) -> tuple[str, ...]:
     return ("procedure",) if "model" in asked.by else ("procedure", "model")
 
 
-def attributed(seen: Records, *, per: str, together: float, level: float) -> Iterator[Attributed]:
+def attributed(seen: Records, *, per: str, min_overlap: float, level: float) -> Iterator[Attributed]:
     """The fit of every group and subsystem that some step of it touched."""
     for group in range(max(seen.groups.height, 1)):
         rows = seen.group == group
@@ -144,7 +149,7 @@ def attributed(seen: Records, *, per: str, together: float, level: float) -> Ite
         for place, subsystem in enumerate(seen.subsystems):
             work = exposed(seen, place, rows, per=per)
             if work.names:
-                yield Attributed(group, subsystem, fitted(work, together=together, level=level))
+                yield Attributed(group, subsystem, fitted(work, min_overlap=min_overlap, level=level))
 
 
 def contrasted(
@@ -160,7 +165,7 @@ def contrasted(
         place, rows = seen.subsystems.index(one.subsystem), seen.group == one.group
         own, rest = exposed(seen, place, rows), exposed(seen, place, ~rows)
         group = {name: str(value) for name, value in zip(asked.by, seen.groups.row(one.group), strict=True)}
-        for e in excesses(own, rest, one.fit.groups, least=SMALLEST, level=level):
+        for e in excesses(own, rest, one.fit.groups, min_cases=SMALLEST, level=level):
             steps = [name[0] for name in e.cause]
             danger = dict.fromkeys(h for s in steps for h in hazards.get(s, ()))
             more = fixed(PER * e.rate, 0)
@@ -231,13 +236,13 @@ def _table(seen: Records, made: Sequence[Attributed], asked: Scope, per: str) ->
 
 
 def notes_on(
-    now: Moment, seen: Records, made: Sequence[Attributed], asked: Scope, values: dict[str, object]
+    snapshot: Snapshot, seen: Records, made: Sequence[Attributed], asked: Scope, values: dict[str, object]
 ) -> tuple[str, ...]:
     """What a careful reader of attributed come-backs must know."""
-    notes = [*now.notes, *asked.left_out]
+    notes = [*snapshot.notes, *asked.left_out]
     matured = counts(
-        now.store, "comebacks_rows", where=asked.where, months=asked.months,
-        values={"window": values["window"], "as_of": now.day, "disposition": values["disposition"]},
+        snapshot.store, "comebacks_rows", where=asked.where, months=asked.months,
+        values={"window": values["window"], "as_of": snapshot.day, "disposition": values["disposition"]},
     )["matured"].sum()
     unlogged = int(matured) - int(seen.jobs.sum())
     if unlogged:

@@ -5,7 +5,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from rqa.answers.core.result import Answer
-from rqa.answers.core.scope import Moment, Months, Scope, Where, check_values, scope
+from rqa.answers.core.scope import Months, Scope, Snapshot, Where, check_values, scope
 from rqa.answers.core.site_clocks import SiteClocks, site_clocks
 from rqa.answers.steps.breach_kinds import CAUTION
 from rqa.measures.run import counts
@@ -33,7 +33,7 @@ class BatteryBreaches(Answer):
 
 
 def battery_breaches(
-    now: Moment, where: Where | None = None, *, months: Months | None = None, people: bool = False
+    snapshot: Snapshot, where: Where | None = None, *, months: Months | None = None, people: bool = False
 ) -> BatteryBreaches:
     """List every closed job in which work began inside before the battery was isolated, or it was reconnected early.
 
@@ -53,11 +53,11 @@ def battery_breaches(
     import polars as pl
 
     asked = scope(QUESTION, by=(), where=where, months=months, allowed=FILTERS)
-    check_values(now.store, QUESTION, asked.where)
+    check_values(snapshot.store, QUESTION, asked.where)
     table = counts(
-        now.store, QUESTION, by=("site",), where=asked.where, months=asked.months, values={"as_of": now.day}
+        snapshot.store, QUESTION, by=("site",), where=asked.where, months=asked.months, values={"as_of": snapshot.day}
     )
-    clocks = site_clocks(now.store)
+    clocks = site_clocks(snapshot.store)
     told = pl.Series("what", [_what(row, clocks) for row in table.iter_rows(named=True)], dtype=pl.String)
     shown = [
         "job_id",
@@ -74,20 +74,20 @@ def battery_breaches(
     ]
     made = table.with_columns(told).select(*shown, *(["technician"] if people else []))
     made = made.sort("day", "job_id", "kind", "step", "other_step")
-    notes = [*now.notes, *_looked_at(now, asked)]
+    notes = [*snapshot.notes, *_looked_at(snapshot, asked)]
     if table.height:
         notes.append(f"This list is no rate and no verdict; {CAUTION}.")
         notes.append(IN_UTC)
         untimed = table["acted_at"].null_count()
         if untimed:
             notes.append(f"In {count(untimed)} of them the time is not known; order is by place in the log.")
-    return BatteryBreaches(made, {"as_of": now.day, **asked.settings(), "people": people}, tuple(notes))
+    return BatteryBreaches(made, {"as_of": snapshot.day, **asked.settings(), "people": people}, tuple(notes))
 
 
-def _looked_at(now: Moment, asked: Scope) -> list[str]:
+def _looked_at(snapshot: Snapshot, asked: Scope) -> list[str]:
     """Of how many of the jobs asked about a breach could be seen, and why not of the others."""
     table = counts(
-        now.store, "battery_looked_at", where=asked.where, months=asked.months, values={"as_of": now.day}
+        snapshot.store, "battery_looked_at", where=asked.where, months=asked.months, values={"as_of": snapshot.day}
     )
     closed, logged, judged = (int(table[name].sum()) for name in ("closed", "logged", "judged"))
     if not judged:

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from rqa.answers.core.comparable_work import against_like_work
+from rqa.answers.core.comparable_work import against_comparable_work
 from rqa.answers.core.contrasts import enough
 from rqa.answers.core.finding import PEOPLE, Finding
-from rqa.answers.core.result import chances, rounded, with_shares
+from rqa.answers.core.result import rounded, rounded_p_values, with_shares
 from rqa.answers.steps.breach_kinds import BATTERY, BESIDE, CAUTION, CHECKS, WORDS
 from rqa.words import count, counted, percent, spoken
 
@@ -44,7 +44,7 @@ def with_risk(table: "pl.DataFrame", keys: Sequence[str], level: float) -> "pl.D
         )
     cells = _by_work(table, rows, keys, ("breached_matured", "breached_returned", "matured", "returned"))
     with_, events, cases, all_events = cells[0], cells[1], cells[2], cells[3]
-    like = against_like_work(events=events, cases=with_, all_events=all_events, all_cases=cases)
+    like = against_comparable_work(events=events, cases=with_, all_events=all_events, all_cases=cases)
     tables = np.stack([events, with_ - events, all_events - events, (cases - with_) - (all_events - events)], axis=-1)
     measures, numbers = _ratios(tables.reshape(*events.shape, 2, 2), like.observed, like.expected, level)
     # Where all came back or none did, whatever was done, nothing differs: p = 1.
@@ -54,8 +54,8 @@ def with_risk(table: "pl.DataFrame", keys: Sequence[str], level: float) -> "pl.D
         pl.Series("measure", measures, dtype=pl.String),
         *(rounded(values).alias(name) for name, values in numbers.items()),
         rounded(_without(events, with_, all_events, cases)).alias("expected"),
-        chances(p_value).alias("p_value"),
-        chances(adjusted).alias("p_adjusted"),
+        rounded_p_values(p_value).alias("p_value"),
+        rounded_p_values(adjusted).alias("p_adjusted"),
     )
     return rows.with_columns(pl.Series("verdict", _verdicts(rows), dtype=pl.String))
 
@@ -143,14 +143,14 @@ def by_bench(table: "pl.DataFrame", level: float) -> "pl.DataFrame":
         rows = here.group_by("kind", "bench").agg(pl.col("jobs", "breached").sum()).sort("kind", "bench")
         cases, events = _by_work(here, rows, ["kind", "bench"], ("jobs", "breached"))
         all_cases, all_events = cases.sum(axis=0), events.sum(axis=0)
-        like = against_like_work(events=events, cases=cases, all_events=all_events, all_cases=all_cases)
+        like = against_comparable_work(events=events, cases=cases, all_events=all_events, all_cases=all_cases)
         rest, rest_events = all_cases - cases, all_events - events
         tables = np.stack([events, cases - events, rest_events, rest - rest_events], axis=-1)
         r = mantel_haenszel(tables.reshape(*events.shape, 2, 2), measure="risk", level=level)
         parts.append(rows.with_columns(
             rounded(like.expected).alias("expected"), _finite(r.estimate).alias("ratio"),
             _finite(r.low).alias("ratio_low"), _finite(r.high).alias("ratio_high"),
-            chances(np.where(like.comparable > 0, like.p_value, np.nan)).alias("p_value"),
+            rounded_p_values(np.where(like.comparable > 0, like.p_value, np.nan)).alias("p_value"),
             (pl.Series(like.comparable)).alias("comparable"),
             pl.Series("other_jobs", rest.sum(axis=1)), pl.Series("other_breached", rest_events.sum(axis=1)),
         ))
@@ -164,7 +164,7 @@ def by_bench(table: "pl.DataFrame", level: float) -> "pl.DataFrame":
     )
     if made.height:
         made = made.with_columns(
-            chances(benjamini_hochberg(p_values=made["p_value"].fill_null(float("nan")).to_numpy()).p_adjusted)
+            rounded_p_values(benjamini_hochberg(p_values=made["p_value"].fill_null(float("nan")).to_numpy()).p_adjusted)
             .alias("p_adjusted")
         )
     else:

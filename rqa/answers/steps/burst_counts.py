@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from rqa.answers.core.scope import Moment, Scope
+from rqa.answers.core.scope import Scope, Snapshot
 from rqa.measures.run import counts
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ Group = tuple[str, str]
 
 
 @dataclass(frozen=True)
-class Aside:
+class ExcludedPeriods:
     """A group and its periods, by their first days, to be set aside."""
 
     dimension: str
@@ -43,7 +43,7 @@ class Aside:
 
 
 @dataclass(frozen=True)
-class Asked:
+class BurstRequest:
     """What is searched."""
 
     what: str
@@ -54,42 +54,43 @@ class Asked:
     mix: tuple[str, ...]
     scope: Scope
 
-    def values(self, now: Moment) -> dict[str, object]:
+    def values(self, snapshot: Snapshot) -> dict[str, object]:
         """The values that the measure's file takes, but for kinds and what is set aside."""
         first, last = self.scope.months or EVER
         made: dict[str, object] = {
-            "as_of": now.day, "period": self.period, "first_month": first, "last_month": last,
+            "as_of": snapshot.day, "period": self.period, "first_month": first, "last_month": last,
             **{f"only_{name}": list(self.scope.where[name] or NO_VALUE) if name in self.scope.where else []
                for name in ("site", "model", "procedure", "technician", "billing")},
         }
         return made | ({"window": self.window, "classes": list(self.classes)} if self.what == "comebacks" else {})
 
 
-def cells(now: Moment, asked: Asked, aside: Sequence[Aside]) -> "pl.DataFrame":
+def cells(snapshot: Snapshot, asked: BurstRequest, aside: Sequence[ExcludedPeriods]) -> "pl.DataFrame":
     """Counts by dimension, part_no, name, period: cases, events, and the events that their kinds of work bring."""
     import polars as pl
 
     left_out = [(a.dimension, *a.group, day) for a in aside for day in a.periods]
-    values = asked.values(now) | {
+    values = asked.values(snapshot) | {
         "aside_dimensions": [r[0] for r in left_out], "aside_parts": [r[1] for r in left_out],
         "aside_names": [r[2] for r in left_out], "aside_periods": [r[3] for r in left_out],
     }
     kinds: list[str] = []
-    chances: list[int] = []
+    probabilities: list[int] = []
     if asked.mix:
         found = counts(
-            now.store, MEASURE[asked.what], values=values | {"dimensions": ["kind"], "kinds": [], "chances": []}
+            snapshot.store, MEASURE[asked.what],
+            values=values | {"dimensions": ["kind"], "kinds": [], "probabilities": []},
         )
-        kinds, chances = _chances(found, asked)
+        kinds, probabilities = _probabilities(found, asked)
     table = counts(
-        now.store,
+        snapshot.store,
         MEASURE[asked.what],
-        values=values | {"dimensions": list(asked.dimensions), "kinds": kinds, "chances": chances},
+        values=values | {"dimensions": list(asked.dimensions), "kinds": kinds, "probabilities": probabilities},
     )
     return table.with_columns((pl.col("chance") / BILLION).alias("expected")).drop("chance")
 
 
-def _chances(found: "pl.DataFrame", asked: Asked) -> tuple[list[str], list[int]]:
+def _probabilities(found: "pl.DataFrame", asked: BurstRequest) -> tuple[list[str], list[int]]:
     """Each kind's chance of the event, in billionths; kinds that differ only beyond the mix have the same."""
     totals: dict[tuple[str, ...], list[int]] = {}
     kind_of: dict[str, tuple[str, ...]] = {}
@@ -109,7 +110,7 @@ def number(day: Any, period: str) -> int:
     return (day.toordinal() - 1) // 7 if period == "week" else day.year * 12 + day.month - 1
 
 
-def margins(table: "pl.DataFrame", asked: Asked, first: int) -> dict[str, "Margin"]:
+def margins(table: "pl.DataFrame", asked: BurstRequest, first: int) -> dict[str, "Margin"]:
     """The tables of all dimensions as the scan takes them; periods counted from `first`."""
     from rqa.stats import Margin
 

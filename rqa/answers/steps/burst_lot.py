@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from rqa.answers.steps.burst_counts import Asked, number
+from rqa.answers.steps.burst_counts import BurstRequest, number
 
 if TYPE_CHECKING:
     import polars as pl
@@ -24,7 +24,7 @@ class LotInside:
     p_adjusted: float
 
 
-def lot_inside(burst: "MarginBurst", table: "pl.DataFrame", asked: Asked, first: int) -> LotInside | None:
+def lot_inside(burst: "MarginBurst", table: "pl.DataFrame", asked: BurstRequest, first: int) -> LotInside | None:
     """The lot that holds more of the burst's events than its part of the work brings, beyond luck; None without one.
 
     Given the events of the burst's periods, a lot's are binomial with its part of the work there, so that the burst was

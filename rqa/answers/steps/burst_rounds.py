@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from rqa.answers.core.scope import Moment
-from rqa.answers.steps.burst_counts import Aside, Asked, cells, margins, number
+from rqa.answers.core.scope import Snapshot
+from rqa.answers.steps.burst_counts import BurstRequest, ExcludedPeriods, cells, margins, number
 
 if TYPE_CHECKING:
     import polars as pl
@@ -21,7 +21,7 @@ BURST, ECHO, CHANCE = "burst", "echo", "not more than luck"
 
 
 @dataclass(frozen=True, eq=False)
-class Found:
+class FoundBurst:
     """One burst: the round and table it was found in, what it is, whose echo, and the share of its events shared."""
 
     burst: "MarginBurst"
@@ -32,39 +32,41 @@ class Found:
 
 
 @dataclass(frozen=True, eq=False)
-class Search:
+class BurstSearch:
     """All rounds: the tables counted, the scans, and what was found, own bursts first."""
 
     tables: "tuple[pl.DataFrame, ...]"
     scans: "tuple[MarginScan, ...]"
     first: int
     last: int
-    found: tuple[Found, ...]
+    found: tuple[FoundBurst, ...]
 
 
-def search(now: Moment, asked: Asked, *, longest: int, fewest: int, simulations: int, seed: int) -> Search:
+def search(
+    snapshot: Snapshot, asked: BurstRequest, *, longest: int, fewest: int, simulations: int, seed: int
+) -> BurstSearch:
     """Scan, set the strongest burst's cases aside, count and scan again, until what is left is no more than luck."""
     from rqa.stats import scan_margins
 
-    aside: list[Aside] = []
+    aside: list[ExcludedPeriods] = []
     tables: list[pl.DataFrame] = []
     scans: list[MarginScan] = []
     first = last = 0
     while True:
-        table = cells(now, asked, aside)
+        table = cells(snapshot, asked, aside)
         if not scans:
             days = table["period"].unique().sort().to_list()
             first, last = (number(d, asked.period) for d in (days[0], days[-1])) if days else (0, -1)
         scan = scan_margins(
             margins(table, asked, first), likelihood="poisson" if asked.mix else "bernoulli", longest=longest,
-            fewest=fewest, most=LISTED, simulations=simulations, seed=seed,
+            fewest=fewest, limit=LISTED, simulations=simulations, seed=seed,
         )
         tables.append(table)
         scans.append(scan)
         if not scan.bursts or not scan.p_value <= LUCK or len(scans) > ROUNDS:
             break
         aside.append(_aside(chosen(scan), table, asked.period, first))
-    return Search(tuple(tables), tuple(scans), first, last, tuple(_told(scans, tables, asked.period, first)))
+    return BurstSearch(tuple(tables), tuple(scans), first, last, tuple(_told(scans, tables, asked.period, first)))
 
 
 def chosen(scan: "MarginScan") -> "MarginBurst":
@@ -77,10 +79,10 @@ def chosen(scan: "MarginScan") -> "MarginBurst":
     return top
 
 
-def _aside(burst: "MarginBurst", table: "pl.DataFrame", period: str, first: int) -> Aside:
+def _aside(burst: "MarginBurst", table: "pl.DataFrame", period: str, first: int) -> ExcludedPeriods:
     days = table["period"].unique().sort().to_list()
     inside = (d for d in days if burst.first <= number(d, period) - first <= burst.last)
-    return Aside(burst.dimension, group_of(burst), tuple(inside))
+    return ExcludedPeriods(burst.dimension, group_of(burst), tuple(inside))
 
 
 def group_of(burst: "MarginBurst") -> tuple[str, str]:
@@ -88,11 +90,11 @@ def group_of(burst: "MarginBurst") -> tuple[str, str]:
     return burst.group if isinstance(burst.group, tuple) else ("", "")
 
 
-def _told(scans: "list[MarginScan]", tables: "list[pl.DataFrame]", period: str, first: int) -> list[Found]:
+def _told(scans: "list[MarginScan]", tables: "list[pl.DataFrame]", period: str, first: int) -> list[FoundBurst]:
     own, echoes = [], []
     for i, scan in enumerate(scans[:-1]):
         winner = chosen(scan)
-        own.append(Found(winner, i, BURST))
+        own.append(FoundBurst(winner, i, BURST))
         heard = 0
         for b in scan.bursts:
             if heard == ECHOES:
@@ -100,9 +102,11 @@ def _told(scans: "list[MarginScan]", tables: "list[pl.DataFrame]", period: str, 
             if b is winner or b.p_value > LUCK or any(_same(b, s) for s in scans[i + 1].bursts if s.p_value <= LUCK):
                 continue
             left = _events(tables[i + 1], b, period, first)
-            echoes.append(Found(b, i, ECHO, i, 1.0 - left / b.events))
+            echoes.append(FoundBurst(b, i, ECHO, i, 1.0 - left / b.events))
             heard += 1
-    luck = [Found(b, len(scans) - 1, CHANCE if b.p_value > LUCK else BURST) for b in scans[-1].leading if b is not None]
+    luck = [
+        FoundBurst(b, len(scans) - 1, CHANCE if b.p_value > LUCK else BURST) for b in scans[-1].leading if b is not None
+    ]
     luck.sort(key=lambda f: -f.burst.score)
     return [*own, *echoes, *luck]
 

@@ -5,8 +5,8 @@ from typing import TYPE_CHECKING, Any
 
 from rqa.answers.comebacks.counted import in_words
 from rqa.answers.core.finding import PEOPLE, Finding
-from rqa.answers.steps.burst_counts import Asked
-from rqa.answers.steps.burst_rounds import Found, Search
+from rqa.answers.steps.burst_counts import BurstRequest
+from rqa.answers.steps.burst_rounds import BurstSearch, FoundBurst
 from rqa.words import count, counted, counted_of, month_name, week_of
 
 if TYPE_CHECKING:
@@ -59,7 +59,7 @@ def _above(inside: tuple[int, float], beside: tuple[int, float]) -> bool:
     return float(found.low) > 1.0
 
 
-def finding(found: Found, row: Mapping[str, Any], asked: Asked, all_of: Search) -> Finding:
+def finding(found: FoundBurst, row: Mapping[str, Any], asked: BurstRequest, all_of: BurstSearch) -> Finding:
     """The strongest window of a round as a statement: its p-value holds over all windows of all dimensions."""
     b = found.burst
     scan = all_of.scans[found.round]

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 from rqa.answers.comebacks.counted import in_words
 from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.grounds import grounds
-from rqa.answers.core.result import Answer, chances, rounded
+from rqa.answers.core.result import Answer, rounded, rounded_p_values
 from rqa.answers.core.scope import (
     By,
-    Moment,
     Months,
+    Snapshot,
     Where,
     check_level,
     check_one_of,
@@ -21,9 +21,9 @@ from rqa.answers.core.scope import (
     whole_number,
 )
 from rqa.answers.core.told_sites import told_scope
-from rqa.answers.steps.burst_counts import DIMENSIONS, LASTING, MIX, Asked, number
+from rqa.answers.steps.burst_counts import DIMENSIONS, LASTING, MIX, BurstRequest, number
 from rqa.answers.steps.burst_lot import lot_inside
-from rqa.answers.steps.burst_rounds import BURST, CHANCE, ECHO, LUCK, Found, Search, group_of, search
+from rqa.answers.steps.burst_rounds import BURST, CHANCE, ECHO, LUCK, BurstSearch, FoundBurst, group_of, search
 from rqa.answers.steps.burst_words import BESIDE, finding, shape
 from rqa.contract import CLASSES, OWN_WORK
 from rqa.measures.groupings import JOB_NAMES, names_only
@@ -54,7 +54,7 @@ class Bursts(Answer):
 
 
 def bursts(
-    now: Moment,
+    snapshot: Snapshot,
     what: str = "comebacks",
     *,
     dimensions: By = (),
@@ -99,29 +99,31 @@ def bursts(
 
     Jobs with the lot K-2541 of part AC-31 came back six times as often as like work in five weeks of autumn.
     """
-    asked = _checked(now, what, dimensions, period, window, classes, mix, where, months)
+    asked = _checked(snapshot, what, dimensions, period, window, classes, mix, where, months)
     check_level(QUESTION, level)
     longest = LONGEST[period] if longest is None else longest
     given = {"longest": (longest, 1), "fewest": (fewest, 1), "simulations": (simulations, 1), "seed": (seed, 0)}
-    for name, (value, least) in given.items():
-        whole_number(QUESTION, name, value, least)
-    found = search(now, asked, longest=longest, fewest=fewest, simulations=simulations, seed=seed)
+    for name, (value, smallest_value) in given.items():
+        whole_number(QUESTION, name, value, smallest_value)
+    found = search(snapshot, asked, longest=longest, fewest=fewest, simulations=simulations, seed=seed)
     rows = [_row(i, f, found, asked, level) for i, f in enumerate(found.found, start=1)]
     settings = {
-        "what": what, "dimensions": asked.dimensions, "period": period, "as_of": now.day,
+        "what": what, "dimensions": asked.dimensions, "period": period, "as_of": snapshot.day,
         "window": window if what == "comebacks" else None, "classes": asked.classes if what == "comebacks" else None,
         "mix": asked.mix, "where": dict(asked.scope.where), "months": asked.scope.months, "longest": longest,
         "fewest": fewest, "simulations": simulations, "seed": seed, "level": level,
         "method": f"scan statistic, {found.scans[0].likelihood}",
     }
     stated = [finding(f, row, asked, found) for f, row in zip(found.found, rows, strict=True) if _is_stated(f, found)]
-    return Bursts(_table(rows), settings, _notes(now, found, asked), tuple(stated), series=_series(found, rows, asked))
+    return Bursts(
+        _table(rows), settings, _notes(snapshot, found, asked), tuple(stated), series=_series(found, rows, asked)
+    )
 
 
 def _checked(
-    now: Moment, what: str, dimensions: By, period: str, window: int, classes: By, mix: By, where: Where | None,
+    snapshot: Snapshot, what: str, dimensions: By, period: str, window: int, classes: By, mix: By, where: Where | None,
     months: Months | None,
-) -> Asked:
+) -> BurstRequest:
     check_one_of(QUESTION, "what", what, DIMENSIONS)
     check_one_of(QUESTION, "period", period, LONGEST)
     window = days_asked(QUESTION, "window", window)
@@ -132,19 +134,19 @@ def _checked(
     parts = named_groups(QUESTION, mix)
     names_only(QUESTION, "part of the mix", parts, MIX)
     narrowed = scope(QUESTION, by=(), where=where, months=months, allowed=JOB_NAMES)
-    check_values(now.store, QUESTION, narrowed.where)
+    check_values(snapshot.store, QUESTION, narrowed.where)
     if what == "comebacks":
-        narrowed = told_scope(now, narrowed, kept)
+        narrowed = told_scope(snapshot, narrowed, kept)
     ordered = tuple(d for d in DIMENSIONS[what] if d in named)
-    return Asked(what, ordered, period, window, tuple(kept), tuple(m for m in MIX if m in parts), narrowed)
+    return BurstRequest(what, ordered, period, window, tuple(kept), tuple(m for m in MIX if m in parts), narrowed)
 
 
-def _is_stated(found: Found, all_of: Search) -> bool:
+def _is_stated(found: FoundBurst, all_of: BurstSearch) -> bool:
     """One statement a round: the burst set aside, or the strongest window of what was left."""
     return found.verdict == BURST or (found.verdict == CHANCE and found.burst == all_of.scans[-1].bursts[0])
 
 
-def _row(number_: int, found: Found, all_of: Search, asked: Asked, level: float) -> dict[str, Any]:
+def _row(number_: int, found: FoundBurst, all_of: BurstSearch, asked: BurstRequest, level: float) -> dict[str, Any]:
     from rqa.stats import rate_ratio
 
     b = found.burst
@@ -191,7 +193,7 @@ def _table(rows: list[dict[str, Any]]) -> "pl.DataFrame":
 
     table = pl.DataFrame(rows, schema={name: getattr(pl, kind) for name, kind in COLUMNS.items()})
     finite = [
-        (chances if name.startswith("p_") else rounded)(
+        (rounded_p_values if name.startswith("p_") else rounded)(
             [None if v is None or v == float("inf") else v for v in table[name].to_list()]  # type: ignore[misc]
         ).alias(name)
         for name, kind in COLUMNS.items()
@@ -200,7 +202,7 @@ def _table(rows: list[dict[str, Any]]) -> "pl.DataFrame":
     return table.with_columns(finite)
 
 
-def _series(found: Search, rows: list[dict[str, Any]], asked: Asked) -> "pl.DataFrame":
+def _series(found: BurstSearch, rows: list[dict[str, Any]], asked: BurstRequest) -> "pl.DataFrame":
     """Counts by period of every group that is listed, nothing set aside."""
     import polars as pl
 
@@ -215,9 +217,9 @@ def _series(found: Search, rows: list[dict[str, Any]], asked: Asked) -> "pl.Data
     return table.with_columns(pl.col("expected").round(6)).sort("dimension", "part_no", "group", "period")
 
 
-def _notes(now: Moment, found: Search, asked: Asked) -> tuple[str, ...]:
-    scan, notes = found.scans[0], [*now.notes, *asked.scope.left_out]
-    there, rests_on = grounds(now, window=asked.window), GROUNDS[asked.what]
+def _notes(snapshot: Snapshot, found: BurstSearch, asked: BurstRequest) -> tuple[str, ...]:
+    scan, notes = found.scans[0], [*snapshot.notes, *asked.scope.left_out]
+    there, rests_on = grounds(snapshot, window=asked.window), GROUNDS[asked.what]
     if not found.found:
         few = f"windows with enough {NOUNS[asked.what]} to search"
         notes.append(there.claim("", *rests_on, about=f"whether {NOUNS[asked.what]} were bunched", among=(0, few)))

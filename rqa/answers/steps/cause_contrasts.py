@@ -10,7 +10,7 @@ from rqa.answers.steps.cause_fit import NONE, Name, summed, taken_together
 from rqa.answers.steps.cause_patterns import Exposed, Ints, Numbers
 
 if TYPE_CHECKING:
-    from rqa.stats.masked_fit import Best, Problem
+    from rqa.stats.masked_fit import Problem, RateEstimate
 
 NEEDED = 0.05
 """A cause whose excess luck could explain more often than this may have another stand in for it; and the share of its
@@ -39,9 +39,9 @@ class Excess:
 
 
 def excesses(
-    own: Exposed, rest: Exposed, causes: tuple[tuple[Name, ...], ...], *, least: int, level: float
+    own: Exposed, rest: Exposed, causes: tuple[tuple[Name, ...], ...], *, min_cases: int, level: float
 ) -> Iterator[Excess]:
-    """Each cause of a group against the rest, where `least` jobs on either side met it.
+    """Each cause of a group against the rest, where `min_cases` jobs on either side met it.
 
     Nothing is taken for granted about kinds of work: each stratum has a rate of its own, the same in the group as
     elsewhere, that takes in whatever its jobs come back for. A cause of the group may add to it, and so may the group's
@@ -81,7 +81,7 @@ def excesses(
             ]).astype(np.int64)
             for a, b in ((mine.comebacks, others.comebacks), (mine.jobs, others.jobs))
         )
-        if min(trials.sum(axis=1)) < least:
+        if min(trials.sum(axis=1)) < min_cases:
             continue
         rate = float(best.rate[columns].sum())
         p = max(_by_likelihood(problem, best, columns), _exact(events, trials)) if caused[columns].sum() > NONE else 1.0
@@ -109,7 +109,7 @@ def _problem(mine: Exposed, others: Exposed, done: Numbers, place: Ints, other_p
     return Problem(exposure, rows, times, None, square).of_steps(np.arange(len(exposure)))
 
 
-def _needed(problem: "Problem", best: "Best", added: Ints) -> list[Ints]:
+def _needed(problem: "Problem", best: "RateEstimate", added: Ints) -> list[Ints]:
     """The causes, those together that stand in for each other: each pair that can do without either, but not both."""
     chance = {int(c): _by_likelihood(problem, best, np.array([c])) for c in added}
     caused = problem.attributed(best.rate)
@@ -139,7 +139,7 @@ def _without(problem: "Problem", columns: Ints) -> Numbers:
     return rate
 
 
-def _by_likelihood(problem: "Problem", best: "Best", columns: Ints) -> float:
+def _by_likelihood(problem: "Problem", best: "RateEstimate", columns: Ints) -> float:
     """How often luck gives so high a likelihood ratio of these causes against none.
 
     Rates are 0 or more, so of k causes that have none some j are estimated above 0 by chance, each every other time:

@@ -16,7 +16,7 @@ CERTAIN = 1.0 - 1e-12
 
 
 @dataclass(frozen=True, eq=False)
-class Fit:
+class CauseFit:
     """Causes of one subsystem's come-backs, one entry a group of causes.
 
     `exposures` jobs (times, where a cause can be met several times in a job), `candidate_in` come-backs it may have
@@ -38,8 +38,8 @@ class Fit:
     settled: bool
 
 
-def nearly_together(done: Numbers, jobs: Ints, together: float) -> list[list[int]]:
-    """Columns in groups: two that are met in the same jobs, in a share `together` or more of those that met either.
+def nearly_together(done: Numbers, jobs: Ints, min_overlap: float) -> list[list[int]]:
+    """Columns in groups: two that are met in the same jobs, in a share `min_overlap` or more of those that met either.
 
     What is left of the jobs would have to tell them apart, and these are skips and broken-off work, unlike the rest.
     Groups are chained: a column belongs where it has one such partner.
@@ -48,7 +48,7 @@ def nearly_together(done: Numbers, jobs: Ints, together: float) -> list[list[int
     both = (met.T * jobs) @ met
     each = np.diag(both)
     either = each[:, None] + each[None, :] - both
-    linked = both >= together * np.where(either > 0, either, np.inf)
+    linked = both >= min_overlap * np.where(either > 0, either, np.inf)
     left, groups = set(range(done.shape[1])), list[list[int]]()
     while left:
         group, new = set[int](), {min(left)}
@@ -67,11 +67,11 @@ def taken_together(done: Numbers, groups: Sequence[Sequence[int]]) -> Numbers:
     return np.column_stack([done[:, list(g)].max(axis=1) for g in groups])
 
 
-def fitted(work: Exposed, *, together: float, level: float) -> Fit:
+def fitted(work: Exposed, *, min_overlap: float, level: float) -> CauseFit:
     """Lay the come-backs to the causes that were met, by maximum likelihood (`rqa.stats.masked_cause_mle`)."""
     from rqa.stats import masked_cause_mle
 
-    near = nearly_together(work.done, work.jobs, together)
+    near = nearly_together(work.done, work.jobs, min_overlap)
     done = taken_together(work.done, near)
     back, met = work.comebacks > 0, done.any(axis=1)
     rows = np.flatnonzero(back & met)
@@ -93,7 +93,7 @@ def fitted(work: Exposed, *, together: float, level: float) -> Fit:
     weight = done[rows][:, lead] * rate
     share = weight / np.where(weight.sum(axis=1, keepdims=True) > 0, weight.sum(axis=1, keepdims=True), 1.0)
     unknown = np.isnan(r.estimate[heads])
-    return Fit(
+    return CauseFit(
         groups=names,
         exposures=np.array([r.exposure[m] for m in lead]),
         candidate_in=r.candidate_in[heads],

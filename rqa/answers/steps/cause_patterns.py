@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from rqa.answers.core.scope import Moment, Scope
+from rqa.answers.core.scope import Scope, Snapshot
 from rqa.answers.steps.declared_steps import declared_steps, hazards_of, touches
 from rqa.measures.run import counts
 
@@ -68,22 +68,22 @@ class Exposed:
 
 
 def records(
-    now: Moment, asked: Scope, *, values: Mapping[str, object], covariate: str, within: Sequence[str]
+    snapshot: Snapshot, asked: Scope, *, values: Mapping[str, object], covariate: str, within: Sequence[str]
 ) -> Records:
     """Count what matured index jobs did and came back for; `within` names what comparable work has in common."""
     import polars as pl
 
-    listed = counts(now.store, "attribution_causes", values={"covariate": covariate})
+    listed = counts(snapshot.store, "attribution_causes", values={"covariate": covariate})
     causes = tuple(zip(listed["step"].to_list(), listed["variant"].to_list(), strict=True))
     extra = [name for name in within if name not in asked.by and name != "procedure"]
     table = counts(
-        now.store, "attribution", by=[*asked.by, *extra], where=asked.where, months=asked.months,
+        snapshot.store, "attribution", by=[*asked.by, *extra], where=asked.where, months=asked.months,
         values={
-            **values, "as_of": now.day, "covariate": covariate,
+            **values, "as_of": snapshot.day, "covariate": covariate,
             "steps": [s for s, _ in causes], "variants": [v for _, v in causes],
         },
     )
-    declared = declared_steps(now.store)
+    declared = declared_steps(snapshot.store)
     by = list(asked.by)
     groups = table.select(by).unique().sort(by) if by else pl.DataFrame()
     group = _places(table.select(by))[0] if by else np.zeros(table.height, dtype=np.int64)

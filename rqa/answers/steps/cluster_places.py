@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from rqa.answers.core.comparable_work import against_like_work
+from rqa.answers.core.comparable_work import against_comparable_work
 from rqa.answers.core.contrasts import SMALLEST
 from rqa.answers.core.finding import PEOPLE, Finding
-from rqa.answers.core.result import chances, rounded
-from rqa.answers.core.scope import Moment
+from rqa.answers.core.result import rounded, rounded_p_values
+from rqa.answers.core.scope import Snapshot
 from rqa.measures.run import counts
 from rqa.words import count, percent
 
@@ -26,7 +26,8 @@ CHECK = "read five of the job sheets; see what is special there"
 
 
 def placed(
-    now: Moment, values: Mapping[str, Any], patterns: list[str], group: NDArray[np.int64], told: list[int], level: float
+    snapshot: Snapshot, values: Mapping[str, Any], patterns: list[str], group: NDArray[np.int64], told: list[int],
+    level: float,
 ) -> "pl.DataFrame":
     """Every place with enough failing jobs against every told cluster, p-values adjusted over all."""
     import polars as pl
@@ -36,7 +37,7 @@ def placed(
     rows: list[tuple[Any, ...]] = []
     if told:
         mapped = {"patterns": patterns, "clusters": [int(g) + 1 for g in group]}
-        found = counts(now.store, "signatures_placed", values={**values, **mapped})
+        found = counts(snapshot.store, "signatures_placed", values={**values, **mapped})
         for dimension in DIMENSIONS:
             rows += _compared(found, dimension, told)
     keys = ("cluster", "dimension", "part_no", "group", "jobs", "of_cluster")
@@ -52,8 +53,8 @@ def placed(
         *keys,
         rounded(table["expected"].to_list()).alias("expected"),
         *(rounded(v).alias(n) for n, v in (("ratio", ratio.estimate), ("low", ratio.low), ("high", ratio.high))),
-        chances(p).alias("p_value"),
-        chances(adjusted).alias("p_adjusted"),
+        rounded_p_values(p).alias("p_value"),
+        rounded_p_values(adjusted).alias("p_adjusted"),
     ).sort("cluster", "dimension", "part_no", "group")
 
 
@@ -75,7 +76,9 @@ def _compared(found: "pl.DataFrame", dimension: str, told: list[int]) -> Iterato
     there = jobs.sum(axis=1)
     for g in told:
         c = clusters.index(g + 1)
-        beside = against_like_work(events=jobs[:, c], cases=there, all_events=whole[c], all_cases=whole.sum(axis=0))
+        beside = against_comparable_work(
+            events=jobs[:, c], cases=there, all_events=whole[c], all_cases=whole.sum(axis=0)
+        )
         for place in np.flatnonzero((beside.comparable >= SMALLEST) & (beside.expected > 0)):
             i = int(place)
             part, name = names[i]

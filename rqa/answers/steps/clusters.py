@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.grounds import Sentence, grounds
 from rqa.answers.core.result import Answer, rounded
-from rqa.answers.core.scope import Moment, check_level, whole_number
+from rqa.answers.core.scope import Snapshot, check_level, whole_number
 from rqa.answers.core.told_sites import marks_written
 from rqa.answers.steps.cluster_places import DIMENSIONS, place_findings, placed
 from rqa.errors import RequestError
@@ -65,10 +65,10 @@ class Patterns:
 
 
 def clusters(
-    now: Moment,
+    snapshot: Snapshot,
     window: int = 30,
     *,
-    most: int = 80,
+    max_groups: int = 80,
     patterns: int = 1500,
     smallest: int = SMALLEST,
     resamples: int = 12,
@@ -79,8 +79,9 @@ def clusters(
 
     A job's marks: failed steps and their fault codes, tests failed in the first run, the subsystem found at its return
     within `window` days. Jobs are grouped by average linkage on the Jaccard distance of their marks, into as many
-    groups, up to `most`, as the silhouette speaks for. At most `patterns` distinct sets of marks are linked: beyond,
-    the rare ones are left out, all of the same frequency together. Groups of fewer than `smallest` jobs are not told.
+    groups, up to `max_groups`, as the silhouette speaks for. At most `patterns` distinct sets of marks are linked:
+    beyond, the rare ones are left out, all of the same frequency together. Groups of fewer than `smallest` jobs are not
+    told.
 
     Columns: cluster (1 the largest), jobs, share (of the jobs grouped), marks (the most telling ones: their share
     inside, and elsewhere), stability (the share of it that comes back when cases are drawn anew) and firmness ("firm"
@@ -100,40 +101,40 @@ def clusters(
     """
     check_level(QUESTION, level)
     window = days_asked(QUESTION, "window", window)
-    given = {"most": (most, 2), "patterns": (patterns, 2), "smallest": (smallest, 1), "resamples": (resamples, 0),
-             "seed": (seed, 0)}
-    for name, (value, least) in given.items():
-        whole_number(QUESTION, name, value, least)
+    given = {"max_groups": (max_groups, 2), "patterns": (patterns, 2), "smallest": (smallest, 1),
+             "resamples": (resamples, 0), "seed": (seed, 0)}
+    for name, (value, smallest_value) in given.items():
+        whole_number(QUESTION, name, value, smallest_value)
     if patterns > _largest():
         raise RequestError(f"{QUESTION}: patterns is at most {_largest():,}: {patterns:,}.")
-    written = marks_written(now)
+    written = marks_written(snapshot)
     unwritten = [site for site, lacks in written.items() if "found" in lacks]
-    values = {"window": window, "as_of": now.day, "unwritten": unwritten}
-    found = counts(now.store, "signatures", values=values)
+    values = {"window": window, "as_of": snapshot.day, "unwritten": unwritten}
+    found = counts(snapshot.store, "signatures", values=values)
     kept, left_out = _kept(found, patterns)
     settings = {
-        "as_of": now.day, "window": window, "most": most, "patterns": patterns, "smallest": smallest,
+        "as_of": snapshot.day, "window": window, "max_groups": max_groups, "patterns": patterns, "smallest": smallest,
         "resamples": resamples, "seed": seed, "level": level, "method": "average linkage, Jaccard",
     }
     if not kept.height:
         return Clusters(
             _table([], level),
             settings,
-            (*now.notes, _nothing(now, window)),
+            (*snapshot.notes, _nothing(snapshot, window)),
             marks=_marks_table([]),
-            places=placed(now, values, [], np.empty(0, dtype=np.int64), [], level),
+            places=placed(snapshot, values, [], np.empty(0, dtype=np.int64), [], level),
         )
     taken = _taken(kept)
-    grouped = _grouped(taken, most, resamples, seed)
+    grouped = _grouped(taken, max_groups, resamples, seed)
     told = [g for g in range(grouped.groups) if grouped.weight[g] >= smallest] if grouped.groups > 1 else []
     values |= {"sites": list(written), "written": [" ".join(lacks) for lacks in written.values()]}
-    places = placed(now, values, taken.pattern, grouped.group, told, level)
+    places = placed(snapshot, values, taken.pattern, grouped.group, told, level)
     rows = [_row(g, taken, grouped, places) for g in told]
     names = {g + 1: mark_name(taken.marks[_telling(grouped, g)[0]]) for g in told}
     return Clusters(
         _table(rows, level),
         settings,
-        (*_notes(now, found, left_out, grouped, told, smallest), *_untold(now, taken)),
+        (*_notes(snapshot, found, left_out, grouped, told, smallest), *_untold(snapshot, taken)),
         tuple(place_findings(places, names)),
         marks=_marks(taken, grouped, told),
         places=places,
@@ -146,27 +147,27 @@ def _largest() -> int:
     return LARGEST
 
 
-def _nothing(now: Moment, window: int) -> Sentence:
+def _nothing(snapshot: Snapshot, window: int) -> Sentence:
     """What to say where no job has a mark."""
     text = "No job that has matured has a failed check, a failed test or a come-back."
-    there = grounds(now, window=window)
+    there = grounds(snapshot, window=window)
     return there.claim(text, "matured_jobs", "logs", about="in what ways jobs fail")
 
 
-def _untold(now: Moment, taken: Patterns) -> tuple[Sentence, ...]:
+def _untold(snapshot: Snapshot, taken: Patterns) -> tuple[Sentence, ...]:
     """That what was found at the returns cannot be told, where some of these jobs came back."""
-    lack = grounds(now).lack("found", about="what was found when these jobs came back")
+    lack = grounds(snapshot).lack("found", about="what was found when these jobs came back")
     return (lack,) if lack is not None and taken.returned.any() else ()
 
 
-def _kept(found: "pl.DataFrame", most: int) -> "tuple[pl.DataFrame, int]":
+def _kept(found: "pl.DataFrame", max_groups: int) -> "tuple[pl.DataFrame, int]":
     """The frequent patterns: those of more jobs than the first that is one too many; and the jobs of the others."""
-    if found.height <= most:
+    if found.height <= max_groups:
         return found, 0
-    limit = int(found["jobs"][most])
+    limit = int(found["jobs"][max_groups])
     kept = found.filter(found["jobs"] > limit)
     # Where the first patterns are as rare as the rest, none could be preferred; so they are taken in order of text.
-    kept = kept if kept.height > 1 else found.head(most)
+    kept = kept if kept.height > 1 else found.head(max_groups)
     return kept, int(found["jobs"].sum()) - int(kept["jobs"].sum())
 
 
@@ -181,10 +182,10 @@ def _taken(kept: "pl.DataFrame") -> Patterns:
     return Patterns(names, kept["jobs"].to_numpy(), kept["returned"].to_numpy(), marks, has)
 
 
-def _grouped(taken: Patterns, most: int, resamples: int, seed: int) -> "FailureSignatures":
+def _grouped(taken: Patterns, max_groups: int, resamples: int, seed: int) -> "FailureSignatures":
     from rqa.stats import failure_signatures
 
-    return failure_signatures(taken.has, taken.jobs, most=most, resamples=resamples, seed=seed)
+    return failure_signatures(taken.has, taken.jobs, max_groups=max_groups, resamples=resamples, seed=seed)
 
 
 def _telling(grouped: "FailureSignatures", g: int) -> list[int]:
@@ -264,9 +265,10 @@ def _marks_table(rows: list[tuple[Any, ...]]) -> "pl.DataFrame":
 
 
 def _notes(
-    now: Moment, found: "pl.DataFrame", left_out: int, grouped: "FailureSignatures", told: list[int], smallest: int
+    snapshot: Snapshot, found: "pl.DataFrame", left_out: int, grouped: "FailureSignatures", told: list[int],
+    smallest: int,
 ) -> tuple[str, ...]:
-    notes = list(now.notes)
+    notes = list(snapshot.notes)
     jobs = int(found["jobs"].sum())
     notes.append(
         f"{counted(jobs, 'matured job has', 'matured jobs have')} a failure or a come-back, in "

@@ -5,11 +5,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from rqa.answers.core.comparable_work import against_like_work
+from rqa.answers.core.comparable_work import against_comparable_work
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.follow_up_counts import days_asked
-from rqa.answers.core.result import Answer, chances, rounded
-from rqa.answers.core.scope import Moment, check_level, whole_number
+from rqa.answers.core.result import Answer, rounded, rounded_p_values
+from rqa.answers.core.scope import Snapshot, check_level, whole_number
 from rqa.answers.core.told_sites import left_out_note, silent_sites
 from rqa.measures.run import counts
 from rqa.words import counted, spoken
@@ -36,12 +36,12 @@ class CoFailures(Answer):
     needs = ("logs",)
 
 
-def co_failures(now: Moment, window: int = 30, *, least: int = 10, level: float = 0.95) -> CoFailures:
+def co_failures(snapshot: Snapshot, window: int = 30, *, min_cases: int = 10, level: float = 0.95) -> CoFailures:
     """Say which failures of a job meet more often than they would if each came on its own.
 
     Marks: failed steps, tests failed in the first run, the subsystem found at a return within `window` days; those of
-    `least` matured jobs or more. Fault codes stand on failed steps, so they are left out. All matured repaired jobs are
-    looked at, those without a failure too: among the failing ones alone, any two failures would seem to shun each
+    `min_cases` matured jobs or more. Fault codes stand on failed steps, so they are left out. All matured repaired jobs
+    are looked at, those without a failure too: among the failing ones alone, any two failures would seem to shun each
     other. What is expected comes from the marks' shares among jobs of the same model and procedure, as steps of one
     procedure meet more often than others in any case.
 
@@ -57,16 +57,16 @@ def co_failures(now: Moment, window: int = 30, *, least: int = 10, level: float 
     """
     check_level(QUESTION, level)
     window = days_asked(QUESTION, "window", window)
-    whole_number(QUESTION, "least", least, 1)
-    silent = silent_sites(now, *MARKS)
-    values = {"window": window, "as_of": now.day, "silent": [site.name for site in silent]}
-    found = counts(now.store, "co_failures", values=values)
-    table = _table(found, least, level)
-    settings = {"as_of": now.day, "window": window, "least": least, "level": level,
+    whole_number(QUESTION, "min_cases", min_cases, 1)
+    silent = silent_sites(snapshot, *MARKS)
+    values = {"window": window, "as_of": snapshot.day, "silent": [site.name for site in silent]}
+    found = counts(snapshot.store, "co_failures", values=values)
+    table = _table(found, min_cases, level)
+    settings = {"as_of": snapshot.day, "window": window, "min_cases": min_cases, "level": level,
                 "method": "exact test over model and procedure"}
     met = table.filter(table["verdict"] == MORE).height
     notes = (
-        *now.notes,
+        *snapshot.notes,
         *((left_out_note(silent, "which failures they had together"),) if silent else ()),
         f"{counted(table.height, 'pair was', 'pairs were')} compared; {met:,} are met together more often than luck "
         "explains (Benjamini and Hochberg, 5 %).",
@@ -76,12 +76,12 @@ def co_failures(now: Moment, window: int = 30, *, least: int = 10, level: float 
     return CoFailures(table, settings, notes, tuple(_finding(r) for r in table.iter_rows(named=True)))
 
 
-def _table(found: "pl.DataFrame", least: int, level: float) -> "pl.DataFrame":
+def _table(found: "pl.DataFrame", min_cases: int, level: float) -> "pl.DataFrame":
     import polars as pl
 
     from rqa.stats import benjamini_hochberg, standardised_ratio
 
-    marks, alone, together, everyone = _matrices(found, least)
+    marks, alone, together, everyone = _matrices(found, min_cases)
     first, second = np.triu_indices(len(marks), 1)
     usual = (alone[first] * alone[second] / np.maximum(everyone, 1)).sum(axis=1) if len(first) else np.zeros(0)
     # A return has one finding, so two of them never meet.
@@ -89,7 +89,7 @@ def _table(found: "pl.DataFrame", least: int, level: float) -> "pl.DataFrame":
     looked_at = (usual >= USUAL) & ~(findings[first] & findings[second])
     first, second = first[looked_at], second[looked_at]
     n = len(first)
-    made = against_like_work(
+    made = against_comparable_work(
         events=together[first, second].reshape(n, everyone.size), cases=alone[first].reshape(n, everyone.size),
         all_events=alone[second].reshape(n, everyone.size), all_cases=everyone,
     )
@@ -113,7 +113,7 @@ def _table(found: "pl.DataFrame", least: int, level: float) -> "pl.DataFrame":
         "first_jobs": alone.sum(axis=1)[first], "second_jobs": alone.sum(axis=1)[second],
         "together": made.observed,
         "expected": rounded(made.expected), "lift": rounded(lift.estimate), "low": rounded(lift.low),
-        "high": rounded(lift.high), "p_value": chances(p), "p_adjusted": chances(adjusted.p_adjusted),
+        "high": rounded(lift.high), "p_value": rounded_p_values(p), "p_adjusted": rounded_p_values(adjusted.p_adjusted),
         "verdict": pl.Series(verdict.tolist(), dtype=pl.String),
     }
     return pl.DataFrame(columns).sort("p_value", "first_kind", "first", "second_kind", "second", nulls_last=True)
@@ -122,7 +122,7 @@ def _table(found: "pl.DataFrame", least: int, level: float) -> "pl.DataFrame":
 Matrices = tuple[list[str], NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]
 
 
-def _matrices(found: "pl.DataFrame", least: int) -> Matrices:
+def _matrices(found: "pl.DataFrame", min_cases: int) -> Matrices:
     """Marks; jobs with each by kind of work; jobs with two, by kind; all jobs by kind."""
     rows = list(found.iter_rows())
     kinds = sorted({r[:2] for r in rows})
@@ -131,7 +131,7 @@ def _matrices(found: "pl.DataFrame", least: int) -> Matrices:
     for *_, first, second, jobs in rows:
         if first and not second:
             totals[first] = totals.get(first, 0) + jobs
-    marks = sorted(m for m, jobs in totals.items() if jobs >= least)
+    marks = sorted(m for m, jobs in totals.items() if jobs >= min_cases)
     place = {m: i for i, m in enumerate(marks)}
     alone = np.zeros((len(marks), len(kinds)), dtype=np.int64)
     together = np.zeros((len(marks), len(marks), len(kinds)), dtype=np.int64)

@@ -10,9 +10,9 @@ from rqa.answers.core.result import Answer, with_shares
 from rqa.answers.core.scope import (
     PERIODS,
     By,
-    Moment,
     Months,
     Scope,
+    Snapshot,
     Where,
     check_level,
     check_one_of,
@@ -71,7 +71,7 @@ class Breaches(Answer):
 
 
 def conformance(
-    now: Moment,
+    snapshot: Snapshot,
     by: By = (),
     *,
     per: str = "step",
@@ -100,7 +100,7 @@ def conformance(
     import polars as pl
 
     check_one_of("conformance", "per", per, PER)
-    asked, table, notes = _asked("conformance", now, by, where, months, level, 0, bench=False)
+    asked, table, notes = _asked("conformance", snapshot, by, where, months, level, 0, bench=False)
     kinds = AVERAGED if per == "step" else (*AVERAGED, "pairing")
     keys = [*asked.by, "step"] if per == "step" else list(asked.by)
     told = table.filter((pl.col("step") != "") if per == "step" else (pl.col("step") == ""))
@@ -117,12 +117,12 @@ def conformance(
     whole = whole.with_columns(pl.col(kinds).fill_null(0).cast(pl.Int64)).sort(keys or "jobs")
     made = with_shares(whole, part="as_should", whole="jobs", share="share", level=level)
     made = made.select(*keys, "jobs", "as_should", "share", "low", "high", *kinds)
-    settings = {"per": per, "as_of": now.day, **asked.settings(), "level": level, "method": "wilson"}
+    settings = {"per": per, "as_of": snapshot.day, **asked.settings(), "level": level, "method": "wilson"}
     return Conformance(made, settings, notes)
 
 
 def breaches(
-    now: Moment,
+    snapshot: Snapshot,
     by: By = (),
     *,
     steps: bool = False,
@@ -159,14 +159,14 @@ def breaches(
 
     days = days_asked("breaches", "window", window)
     whole = not named_groups("breaches", by)
-    asked, table, notes = _asked("breaches", now, by, where, months, level, days, bench=whole)
+    asked, table, notes = _asked("breaches", snapshot, by, where, months, level, days, bench=whole)
     told = table.filter(pl.col("kind").is_in(list(WORDS)))
     by_kind = _shown(told.filter(pl.col("step") == ""), [*asked.by, "kind"], level)
     by_step = _shown(told.filter(pl.col("step") != ""), [*asked.by, "kind", "step"], level)
     benches = by_bench(table, level) if "bench" in table.columns and set(asked.by) <= {"bench"} else None
     stated = _stated(by_kind, by_step, benches, asked, days)
     settings = {
-        "window": days, "steps": steps, "as_of": now.day, **asked.settings(), "level": level, "method": "wilson",
+        "window": days, "steps": steps, "as_of": snapshot.day, **asked.settings(), "level": level, "method": "wilson",
     }
     met = int(by_kind.filter(pl.col("kind").is_in(BATTERY))["breached"].sum())
     if met:
@@ -181,17 +181,17 @@ def breaches(
 
 
 def _asked(
-    question: str, now: Moment, by: By, where: Where | None, months: Months | None, level: float, window: int,
+    question: str, snapshot: Snapshot, by: By, where: Where | None, months: Months | None, level: float, window: int,
     *, bench: bool,
 ) -> "tuple[Scope, pl.DataFrame, tuple[str, ...]]":
     import polars as pl
 
     check_level(question, level)
     asked = scope(question, by=by, where=where, months=months, allowed=GROUPINGS)
-    check_values(now.store, question, asked.where)
+    check_values(snapshot.store, question, asked.where)
     table = counts(
-        now.store, "conformance", by=("bench",) if bench else asked.by, where=asked.where, months=asked.months,
-        values={"window": window, "as_of": now.day},
+        snapshot.store, "conformance", by=("bench",) if bench else asked.by, where=asked.where, months=asked.months,
+        values={"window": window, "as_of": snapshot.day},
     )
     beside = {
         k: int(n)
@@ -199,7 +199,7 @@ def _asked(
     }
     whole = table.filter((pl.col("kind") == "") & (pl.col("step") == ""))
     jobs, breached = int(whole["jobs"].sum()), int(whole["breached"].sum())
-    notes = list(now.notes)
+    notes = list(snapshot.notes)
     if jobs:
         notes.append(
             f"{count(jobs - breached)} of {counted(jobs, 'repaired job')} ({percent(1 - breached / jobs)}) followed "
@@ -215,7 +215,7 @@ def _asked(
             f"{counted(beside['no_log'], 'repaired job has', 'repaired jobs have')} no step of their procedure logged: "
             "not counted."
         )
-    unusable = counts(now.store, "unusable_rules")
+    unusable = counts(snapshot.store, "unusable_rules")
     if unusable.height:
         first = unusable.row(0, named=True)
         notes.append(

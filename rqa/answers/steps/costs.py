@@ -4,7 +4,7 @@ from typing import Any
 
 from rqa.answers.core.ground_list import LAID
 from rqa.answers.core.result import Answer, rounded
-from rqa.answers.core.scope import Moment, Months, Where
+from rqa.answers.core.scope import Months, Snapshot, Where
 from rqa.answers.steps.risk import JOBS, step_risk
 
 JOINED = " + "
@@ -18,7 +18,8 @@ class StepCosts(Answer):
 
 
 def step_costs(
-    now: Moment, where: Where | None = None, *, months: Months | None = None, window: int = 30, level: float = 0.95
+    snapshot: Snapshot, where: Where | None = None, *, months: Months | None = None, window: int = 30,
+    level: float = 0.95,
 ) -> StepCosts:
     """Say what the come-backs laid to steps cost, and which steps make up most of it.
 
@@ -34,7 +35,7 @@ def step_costs(
     """
     import polars as pl
 
-    risk = step_risk(now, where=where, months=months, window=window, level=level)
+    risk = step_risk(snapshot, where=where, months=months, window=window, level=level)
     laid = risk.table.filter((pl.col("attributed") > 0) & pl.col("cost_per_1000").is_not_null())
     rows = {names: row for row in laid.iter_rows(named=True) for names in [together(row)]}
     made = pl.DataFrame(

@@ -30,8 +30,8 @@ class DeclaredStep:
 def declared_steps(store: "Store") -> tuple[DeclaredStep, ...]:
     """Every place of every procedure, in order."""
     return tuple(
-        DeclaredStep(procedure, place, step, phase, _names(touched), _names(hazards), chances, hold, final)
-        for procedure, place, step, phase, touched, hazards, chances, hold, final in counts(
+        DeclaredStep(procedure, place, step, phase, _names(touched), _names(hazards), opportunities, hold, final)
+        for procedure, place, step, phase, touched, hazards, opportunities, hold, final in counts(
             store, "step_touches"
         ).rows()
     )

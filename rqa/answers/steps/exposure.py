@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING
 
 from rqa.answers.core.result import Answer, rounded
-from rqa.answers.core.scope import PERIODS, By, Moment, Months, Where, check_values, scope
+from rqa.answers.core.scope import PERIODS, By, Months, Snapshot, Where, check_values, scope
 from rqa.answers.steps.declared_steps import declared_steps, hazards_of
 from rqa.answers.yields.first_pass import dated
 from rqa.measures.groupings import JOB_NAMES, PARTS_LIST, STEP_LOG
@@ -21,15 +21,15 @@ GROUPINGS = (*PERIODS, *JOB_NAMES, *STEP_LOG, *PARTS_LIST)
 
 
 class StepExposure(Answer):
-    """How often steps were done: jobs, logged, done, checked, failed, skipped, again, chances, per_job; with step among
-    the groupings also subsystems, hazards."""
+    """How often steps were done: jobs, logged, done, checked, failed, skipped, reworked, opportunities, per_job; with
+    step among the groupings also subsystems, hazards."""
 
     question = "Exposure"
     needs = ("steps",)
 
 
 def step_exposure(
-    now: Moment, by: By = ("step",), *, where: Where | None = None, months: Months | None = None
+    snapshot: Snapshot, by: By = ("step",), *, where: Where | None = None, months: Months | None = None
 ) -> StepExposure:
     """Say how often steps were done, over all jobs whatever became of them.
 
@@ -37,7 +37,7 @@ def step_exposure(
     tool, phase, and part_no, lot of the parts fitted in the job.
 
     Columns: jobs (with a logged step in the group), logged (first attempts), done (not skipped), checked (passed or
-    failed), failed, skipped, again (second attempts), chances (opportunities of the steps done, as declared), per_job
+    failed), failed, skipped, reworked (second attempts), opportunities (of the steps done, as declared), per_job
     (done / jobs). With step among the groupings also the subsystems it touches and its hazards, in words.
 
     >>> depot.steps.exposure().table.select("step", "done", "failed", "skipped", "again").row(0)
@@ -46,11 +46,13 @@ def step_exposure(
     The button was aligned in 2,728 jobs, skipped in 10, and aligned again in 172.
     """
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
-    check_values(now.store, QUESTION, asked.where)
+    check_values(snapshot.store, QUESTION, asked.where)
     parts = asked.named & set(PARTS_LIST)
-    found = counts(now.store, QUESTION, by=asked.by, where=asked.where, months=asked.months, values={"as_of": now.day})
+    found = counts(
+        snapshot.store, QUESTION, by=asked.by, where=asked.where, months=asked.months, values={"as_of": snapshot.day}
+    )
     table, undated = dated(found, asked)
-    notes = list(now.notes)
+    notes = list(snapshot.notes)
     if undated:
         notes.append(f"The steps of {counted(undated, 'job')} have no date, nor has the job: in no month.")
     undeclared = int(table["undeclared"].sum())
@@ -64,8 +66,8 @@ def step_exposure(
     per_job = [done / jobs if jobs else float("nan") for done, jobs in table.select("done", "jobs").iter_rows()]
     table = table.drop("undeclared").with_columns(rounded(per_job).alias("per_job"))
     if "step" in asked.by:
-        table = _described(table, declared_steps(now.store))
-    return StepExposure(table, {"as_of": now.day, **asked.settings()}, tuple(notes))
+        table = _described(table, declared_steps(snapshot.store))
+    return StepExposure(table, {"as_of": snapshot.day, **asked.settings()}, tuple(notes))
 
 
 def _described(table: "pl.DataFrame", declared: "tuple[DeclaredStep, ...]") -> "pl.DataFrame":

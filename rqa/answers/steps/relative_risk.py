@@ -9,10 +9,10 @@ import numpy as np
 from rqa.answers.comebacks.counted import in_words
 from rqa.answers.core.contrasts import SMALLEST
 from rqa.answers.core.finding import Finding
-from rqa.answers.core.follow_up_counts import check_index, days_asked
+from rqa.answers.core.follow_up_counts import check_index_disposition, days_asked
 from rqa.answers.core.ground_list import SEEN
-from rqa.answers.core.result import Answer, chances, rounded
-from rqa.answers.core.scope import By, Moment, Months, Where, check_level, check_values, named_groups, scope
+from rqa.answers.core.result import Answer, rounded, rounded_p_values
+from rqa.answers.core.scope import By, Months, Snapshot, Where, check_level, check_values, named_groups, scope
 from rqa.answers.core.told_sites import told_scope
 from rqa.answers.steps.declared_steps import DeclaredStep, declared_steps
 from rqa.answers.steps.step_cautions import cautions, next_check
@@ -74,7 +74,7 @@ class Risk:
 
 
 def step_relative_risk(
-    now: Moment,
+    snapshot: Snapshot,
     after: By = AFTER,
     *,
     where: Where | None = None,
@@ -82,7 +82,7 @@ def step_relative_risk(
     window: int = 30,
     classes: By = OWN_WORK,
     each_class: bool = False,
-    index: str = "repaired",
+    index_disposition: str = "repaired",
     level: float = 0.95,
 ) -> StepRelativeRisk:
     """Say how many times as likely matured jobs came back after what happened at a step as like jobs without it.
@@ -108,30 +108,30 @@ def step_relative_risk(
     """
     check_level(QUESTION, level)
     window = days_asked(QUESTION, "window", window)
-    check_index(QUESTION, index)
+    check_index_disposition(QUESTION, index_disposition)
     looked, kinds = named_groups(QUESTION, after), named_groups(QUESTION, classes)
     names_only(QUESTION, "comparison", looked, AFTER)
     names_only(QUESTION, "class", kinds, CLASSES)
     asked = scope(QUESTION, by=(), where=where, months=months, allowed=FILTERS)
-    check_values(now.store, QUESTION, asked.where)
+    check_values(snapshot.store, QUESTION, asked.where)
     if not kinds:
         raise RequestError(f"{QUESTION}: classes names at least one of {', '.join(CLASSES)}.")
     alike = {kind: [kind] for kind in kinds} if each_class else {EVERY: list(kinds)}
-    asked = told_scope(now, asked, *alike.values())
-    values = {"window": window, "as_of": now.day, "disposition": index}
-    made = [_risk(pair, level) for pair in pairs(now, asked, after=looked, values=values, classes=alike)]
-    declared = declared_steps(now.store)
+    asked = told_scope(snapshot, asked, *alike.values())
+    values = {"window": window, "as_of": snapshot.day, "disposition": index_disposition}
+    made = [_risk(pair, level) for pair in pairs(snapshot, asked, after=looked, values=values, classes=alike)]
+    declared = declared_steps(snapshot.store)
     stated = tuple(
         _stated(r, declared, window, kinds)
         for r in made
         if not np.isnan(r.p_value) and min(r.jobs, r.other_jobs) >= SMALLEST
     )
     settings = {
-        "after": looked, "window": window, "as_of": now.day, "classes": kinds, "index": index,
-        "where": dict(asked.where), "months": asked.months, "level": level,
+        "after": looked, "window": window, "as_of": snapshot.day, "classes": kinds,
+        "index_disposition": index_disposition, "where": dict(asked.where), "months": asked.months, "level": level,
         "method": "Mantel-Haenszel over procedure and model",
     }
-    notes = [*now.notes, *asked.left_out]
+    notes = [*snapshot.notes, *asked.left_out]
     if "rework" in looked and "failed check" in looked:
         notes.append("Most rework follows a failed check, so the two say nearly the same.")
     if any(r.method == "exact odds ratio" for r in made):
@@ -219,9 +219,9 @@ def _table(made: Sequence[Risk]) -> "pl.DataFrame":
         "low": rounded(r.low for r in made),
         "high": rounded(r.high for r in made),
         "method": pl.Series([r.method for r in made], dtype=pl.String),
-        "p_value": chances(r.p_value for r in made),
-        "p_adjusted": chances(adjusted),
-        "unlike_p": chances(r.unlike_p for r in made),
+        "p_value": rounded_p_values(r.p_value for r in made),
+        "p_adjusted": rounded_p_values(adjusted),
+        "unlike_p": rounded_p_values(r.unlike_p for r in made),
     }
     order = (
         "jobs", "returned", "rate", "other_jobs", "other_returned", "other_rate", "strata", "ratio", "low", "high",

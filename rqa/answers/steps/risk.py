@@ -11,10 +11,10 @@ from rqa.answers.comebacks.rate import comebacks
 from rqa.answers.core.filters import filters_of
 from rqa.answers.core.ground_list import LAID
 from rqa.answers.core.result import Answer, rounded
-from rqa.answers.core.scope import By, Moment, Months, Scope, Where, check_values
+from rqa.answers.core.scope import By, Months, Scope, Snapshot, Where, check_values
 from rqa.answers.steps.attribution import (
+    MIN_OVERLAP,
     PER,
-    TOGETHER,
     Attributed,
     attributed,
     checked,
@@ -84,7 +84,7 @@ class Part:
 
 
 @dataclass
-class Laid:
+class StepAttribution:
     """What is laid to one step of one group, by subsystem and cause, and the steps not told from it."""
 
     parts: dict[tuple[str, int], Part] = field(default_factory=dict)
@@ -92,15 +92,15 @@ class Laid:
 
 
 def step_risk(
-    now: Moment,
+    snapshot: Snapshot,
     by: By = (),
     *,
     where: Where | None = None,
     months: Months | None = None,
     window: int = 30,
     sort: str = "per_10000",
-    together: float = TOGETHER,
-    index: str = "repaired",
+    min_overlap: float = MIN_OVERLAP,
+    index_disposition: str = "repaired",
     level: float = 0.95,
 ) -> StepRisk:
     """Say of every step how often its check fails and how many come-backs it most likely causes.
@@ -123,16 +123,18 @@ def step_risk(
     """
     names_only(QUESTION, "sorting", (sort,), SORTS)
     kept = _kept_steps(where)
-    asked, values = checked(QUESTION, now, by, _but_step(where), months, window, index, level, together)
+    asked, values = checked(
+        QUESTION, snapshot, by, _but_step(where), months, window, index_disposition, level, min_overlap
+    )
     if kept is not None:
-        check_values(now.store, QUESTION, {"step": kept})
-    seen = records(now, asked, values=values, covariate="", within=comparable(asked))
-    made = list(attributed(seen, per="step", together=together, level=level))
-    declared = declared_steps(now.store)
-    prices = mean_costs(now, asked, values, level)
+        check_values(snapshot.store, QUESTION, {"step": kept})
+    seen = records(snapshot, asked, values=values, covariate="", within=comparable(asked))
+    made = list(attributed(seen, per="step", min_overlap=min_overlap, level=level))
+    declared = declared_steps(snapshot.store)
+    prices = mean_costs(snapshot, asked, values, level)
     # Checks are known at every site that logs its steps.
     every = replace(asked, where=filters_of(QUESTION, _but_step(where)))
-    table = _table(now, every, seen, made, declared, prices, level)
+    table = _table(snapshot, every, seen, made, declared, prices, level)
     if kept is not None:
         import polars as pl
 
@@ -141,23 +143,24 @@ def step_risk(
     table = table.sort(order, descending=[sort != "step", *(False for _ in order[1:])], nulls_last=True)
     shown_where = dict(asked.where) if kept is None else {**asked.where, "step": kept}
     settings = {
-        "window": window, "as_of": now.day, "sort": sort, "together": together, "index": index, **asked.settings(),
-        "where": shown_where, "currency": now.store.about.get("currency", ""), "level": level,
+        "window": window, "as_of": snapshot.day, "sort": sort, "min_overlap": min_overlap,
+        "index_disposition": index_disposition, **asked.settings(),
+        "where": shown_where, "currency": snapshot.store.about.get("currency", ""), "level": level,
         "method": "Wilson; masked causes, profile likelihood",
     }
     stated = tuple(contrasted(seen, made, asked, declared, window, level))
-    return StepRisk(table, settings, _notes(now, asked, seen, made, values, prices, table), stated)
+    return StepRisk(table, settings, _notes(snapshot, asked, seen, made, values, prices, table), stated)
 
 
 def step_map(
-    now: Moment,
+    snapshot: Snapshot,
     procedure: str | None = None,
     *,
     where: Where | None = None,
     months: Months | None = None,
     window: int = 30,
-    together: float = TOGETHER,
-    index: str = "repaired",
+    min_overlap: float = MIN_OVERLAP,
+    index_disposition: str = "repaired",
     level: float = 0.95,
 ) -> StepMap:
     """Put the risk of a procedure's steps on the procedure, in its order.
@@ -175,15 +178,16 @@ def step_map(
     """
     import polars as pl
 
-    every = declared_steps(now.store)
+    every = declared_steps(snapshot.store)
     if procedure is None:
-        procedure = _usual(now, [s.procedure for s in every])
+        procedure = _usual(snapshot, [s.procedure for s in every])
     declared = [s for s in every if s.procedure == procedure]
     if procedure is not None and not declared:
         there = there_is(procedure, dict.fromkeys(s.procedure for s in every))
         raise RequestError(f"step_map: there is no procedure {procedure!r} in the table “procedures”. {there}")
     risk = step_risk(
-        now, where=where, months=months, window=window, together=together, index=index, level=level, sort="step"
+        snapshot, where=where, months=months, window=window, min_overlap=min_overlap,
+        index_disposition=index_disposition, level=level, sort="step",
     )
     places = pl.DataFrame(
         {
@@ -205,9 +209,9 @@ def step_map(
     return StepMap(table, {"procedure": procedure, **risk.settings}, risk.notes)
 
 
-def _usual(now: Moment, declared: Sequence[str]) -> str | None:
+def _usual(snapshot: Snapshot, declared: Sequence[str]) -> str | None:
     """Of the procedures described, that of most jobs; None where none is described."""
-    closed = comebacks(now, by=("procedure",)).table.select("procedure", "jobs")
+    closed = comebacks(snapshot, by=("procedure",)).table.select("procedure", "jobs")
     jobs = dict.fromkeys(declared, 0) | {name: n for name, n in closed.iter_rows() if name in declared}
     return max(jobs, key=lambda name: jobs[name], default=None)
 
@@ -222,7 +226,7 @@ def _but_step(where: Where | None) -> Where:
 
 
 def _table(
-    now: Moment,
+    snapshot: Snapshot,
     asked: Scope,
     seen: Records,
     made: Sequence[Attributed],
@@ -235,7 +239,9 @@ def _table(
     from rqa.stats import proportion_interval
 
     laid = _laid(asked, seen, made, prices)
-    first = first_pass_yield(now, by=(*asked.by, "step"), where=asked.where, months=asked.months, level=level).table
+    first = first_pass_yield(
+        snapshot, by=(*asked.by, "step"), where=asked.where, months=asked.months, level=level
+    ).table
     known = {s.step: s for s in declared}
     rows = [row for row in first.iter_rows(named=True) if row["step"] in known]
     keys: list[Key] = [(tuple(row[name] for name in asked.by), row["step"]) for row in rows]
@@ -280,16 +286,16 @@ def _laid(
     seen: Records,
     made: Sequence[Attributed],
     prices: Prices,
-) -> dict[Key, Laid]:
+) -> dict[Key, StepAttribution]:
     """What the fits say of each step: steps that share all their others are one, and each has the numbers of all."""
-    found: dict[Key, Laid] = {}
+    found: dict[Key, StepAttribution] = {}
     for one in made:
         group = seen.groups.row(one.group) if asked.by else ()
         place = tuple(group[asked.by.index(name)] for name in prices.by)
         price = prices.mean.get((place, one.subsystem))
         for k, causes in enumerate(one.fit.groups):
             for step in dict.fromkeys(name[0] for name in causes):
-                to = found.setdefault((group, step), Laid())
+                to = found.setdefault((group, step), StepAttribution())
                 to.parts[one.subsystem, k] = Part(
                     exposures=float(one.fit.exposures[k]), number=float(one.fit.attributed[k]),
                     rate=float(one.fit.rate[k]), low=float(one.fit.low[k]), high=float(one.fit.high[k]),
@@ -306,7 +312,7 @@ def _laid(
     return found
 
 
-def _summary(laid: Laid | None) -> dict[str, Any]:
+def _summary(laid: StepAttribution | None) -> dict[str, Any]:
     """One step's columns."""
     nan = float("nan")
     if laid is None:
@@ -339,7 +345,7 @@ def _summary(laid: Laid | None) -> dict[str, Any]:
 
 
 def _notes(
-    now: Moment,
+    snapshot: Snapshot,
     asked: Scope,
     seen: Records,
     made: Sequence[Attributed],
@@ -347,7 +353,7 @@ def _notes(
     prices: Prices,
     table: "pl.DataFrame",
 ) -> tuple[str, ...]:
-    notes = list(notes_on(now, seen, made, asked, values))
+    notes = list(notes_on(snapshot, seen, made, asked, values))
     notes.append(
         "Failures are of all first checks; come-backs of matured jobs alone. " + cautions(()).capitalize() + "."
     )

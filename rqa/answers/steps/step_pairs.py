@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from rqa.answers.core.scope import Moment, Scope
+from rqa.answers.core.scope import Scope, Snapshot
 from rqa.measures.run import counts
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ class Pair:
 
 
 def pairs(
-    now: Moment,
+    snapshot: Snapshot,
     asked: Scope,
     *,
     after: Sequence[str],
@@ -42,11 +42,11 @@ def pairs(
     import polars as pl
 
     def asks(measure: str, by: Sequence[str]) -> "pl.DataFrame":
-        return counts(now.store, measure, by=by, where=asked.where, months=asked.months, values=values)
+        return counts(snapshot.store, measure, by=by, where=asked.where, months=asked.months, values=values)
 
     marks = {
         "failed check": (pl.col("outcome") == "fail", pl.col("outcome") == "pass"),
-        "rework": (pl.col("again"), ~pl.col("again") & (pl.col("outcome") != "skipped")),
+        "rework": (pl.col("reworked"), ~pl.col("reworked") & (pl.col("outcome") != "skipped")),
         "skipped check": (pl.col("outcome") == "skipped", pl.col("outcome").is_in(["pass", "fail"])),
     }
     if set(after) & {*marks, "tool"}:

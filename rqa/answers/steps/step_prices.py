@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from rqa.answers.comebacks.cost_parts import RATE, uncounted_notes
-from rqa.answers.core.scope import Moment, Scope
+from rqa.answers.core.scope import Scope, Snapshot
 from rqa.answers.steps.cause_fit import NONE
 from rqa.measures.run import counts
 
@@ -37,7 +37,7 @@ class Prices:
     notes: tuple[str, ...]
 
 
-def mean_costs(now: Moment, asked: Scope, values: Mapping[str, Any], level: float) -> Prices:
+def mean_costs(snapshot: Snapshot, asked: Scope, values: Mapping[str, Any], level: float) -> Prices:
     """The mean cost of a come-back by group and subsystem found; where few costs are known there is none.
 
     Labour counts where the workspace says what an hour of it costs; see `rqa.answers.comebacks.cost_parts` for parts
@@ -48,11 +48,11 @@ def mean_costs(now: Moment, asked: Scope, values: Mapping[str, Any], level: floa
     from rqa.stats import mean_interval
 
     by = tuple(name for name in asked.by if name in KNOWN_BY)
-    rate = float(now.store.about.get(RATE, 0))
+    rate = float(snapshot.store.about.get(RATE, 0))
     where = {name: kept for name, kept in asked.where.items() if name in KNOWN_BY}
     found = counts(
-        now.store, "comeback_costs", by=[*by, "class", "found"], where=where,
-        values={"window": values["window"], "as_of": now.day, "disposition": values["disposition"], "rate": rate},
+        snapshot.store, "comeback_costs", by=[*by, "class", "found"], where=where,
+        values={"window": values["window"], "as_of": snapshot.day, "disposition": values["disposition"], "rate": rate},
     )
     own = found.filter(pl.col("class").is_in(values["classes"]))
     notes = tuple(uncounted_notes(own, rate, of=" of all months"))

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rqa.answers.core.finding import Finding
-from rqa.answers.core.result import Answer, chances, rounded
-from rqa.answers.core.scope import Moment, check_level, check_values
+from rqa.answers.core.result import Answer, rounded, rounded_p_values
+from rqa.answers.core.scope import Snapshot, check_level, check_values
 from rqa.answers.tests.repeated_runs import repeated_runs
-from rqa.answers.tests.study_figures import CATEGORIES, GaugeFigures, Line, gauge_figures, verdict_figures
+from rqa.answers.tests.study_figures import CATEGORIES, GaugeFigures, StudyFigure, gauge_figures, verdict_figures
 from rqa.answers.tests.study_layout import Study, studies_of
 from rqa.errors import RequestError
 from rqa.measures.run import counts
@@ -45,7 +45,9 @@ class Agreement(Answer):
     question = "Agreement"
 
 
-def agreement(now: Moment, study: str | None = None, *, test: str | None = None, level: float = LEVEL) -> Agreement:
+def agreement(
+    snapshot: Snapshot, study: str | None = None, *, test: str | None = None, level: float = LEVEL
+) -> Agreement:
     """Say how much of a measured value is the gauge's own scatter, and how far judgements agree beyond chance.
 
     Parameters
@@ -90,18 +92,18 @@ def agreement(now: Moment, study: str | None = None, *, test: str | None = None,
     A good quarter of the variance in that study comes from the measuring and not from the units.
     """
     check_level(QUESTION, level)
-    table = counts(now.store, "study_judgements")
+    table = counts(snapshot.store, "study_judgements")
     names = table["study"].unique().sort().to_list()
     if study is not None and study not in names:
         raise RequestError(f"{QUESTION}: there is no study {study!r} in the store. {there_is(study, names)}")
     if test is not None and test not in table["test"].to_list():
-        check_values(now.store, QUESTION, {"test": (str(test),)})
+        check_values(snapshot.store, QUESTION, {"test": (str(test),)})
     every = [s for s in studies_of(table) if study in (None, s.name) and test in (None, s.test)]
-    tolerances, measured_in = _tolerances(now)
-    lines: list[tuple[Study, str, Line]] = []
+    tolerances, measured_in = _tolerances(snapshot)
+    lines: list[tuple[Study, str, StudyFigure]] = []
     rows: list[dict[str, object]] = []
     stated: list[Finding] = []
-    notes = list(now.notes)
+    notes = list(snapshot.notes)
     for s in every:
         if s.values:
             g = gauge_figures(s, tolerances.get(s.test), level)
@@ -114,27 +116,27 @@ def agreement(now: Moment, study: str | None = None, *, test: str | None = None,
         if s.contradicted:
             notes.append(f"Study {s.name}: {listed(s.contradicted)} have more than one reference, so none is used.")
     wanted = {s.test for s in every} if study is not None else None
-    runs = repeated_runs(now, test=test, tests=wanted, level=level)
-    settings = {"study": study, "test": test, "as_of": now.day, "level": level, "method": "anova, range, kappa"}
+    runs = repeated_runs(snapshot, test=test, tests=wanted, level=level)
+    settings = {"study": study, "test": test, "as_of": snapshot.day, "level": level, "method": "anova, range, kappa"}
     notes += _notes(names, rows, runs)
     return Agreement(_table(lines), settings, tuple(notes), tuple(stated), studies=_studies(rows), runs=runs)
 
 
-def gauge_sigmas(now: Moment) -> dict[str, float]:
+def gauge_sigmas(snapshot: Snapshot) -> dict[str, float]:
     """Sigma of measuring error by test, from its gauge study; of several the last by name."""
     found = {}
-    for s in studies_of(counts(now.store, "study_judgements")):
+    for s in studies_of(counts(snapshot.store, "study_judgements")):
         made = gauge_figures(s, None, LEVEL).found if s.test and s.values else None
         if made is not None:
             found[s.test] = float(made.sigma[2])
     return found
 
 
-def _tolerances(now: Moment) -> tuple[dict[str, float], dict[str, str]]:
+def _tolerances(snapshot: Snapshot) -> tuple[dict[str, float], dict[str, str]]:
     """Upper less lower limit, and the unit, of each test, as most of its runs had them."""
     import polars as pl
 
-    limits = counts(now.store, "test_limits", by=("test",), values={"as_of": now.day})
+    limits = counts(snapshot.store, "test_limits", by=("test",), values={"as_of": snapshot.day})
     units = dict(limits.drop_nulls("unit").sort(["test", "runs", "unit"]).select("test", "unit").iter_rows())
     both = limits.drop_nulls(["lower_limit", "upper_limit"]).filter(pl.col("upper_limit") > pl.col("lower_limit"))
     most = both.sort(["test", "runs", "upper_limit"], descending=[False, False, False])
@@ -189,7 +191,7 @@ def _differ(s: Study, g: GaugeFigures, unit: str) -> list[Finding]:
     return [made]
 
 
-def _table(lines: list[tuple[Study, str, Line]]) -> "pl.DataFrame":
+def _table(lines: list[tuple[Study, str, StudyFigure]]) -> "pl.DataFrame":
     import polars as pl
 
     names = ("study", "test", "kind", "figure", "method", "value", "low", "high", "share", "cases")
@@ -212,7 +214,8 @@ def _studies(rows: list[dict[str, object]]) -> "pl.DataFrame":
     made = pl.DataFrame([[row.get(n) for n in STUDY_COLUMNS] for row in rows], schema=schema, orient="row")
     p = ("appraiser_p", "interaction_p")
     return made.with_columns(
-        (chances if n in p else rounded)(made[n]).alias(n) for n, kind in schema.items() if kind == pl.Float64()
+        (rounded_p_values if n in p else rounded)(made[n]).alias(n) for n, kind in schema.items()
+        if kind == pl.Float64()
     )
 
 

@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rqa.answers.comebacks.cost_parts import RATE, uncounted_notes
-from rqa.answers.core.follow_up_counts import WHOLE, check_index, days_asked
+from rqa.answers.core.follow_up_counts import WHOLE, check_index_disposition, days_asked
 from rqa.answers.core.ground_list import FOUND
 from rqa.answers.core.persons import PEOPLE
 from rqa.answers.core.result import Answer, with_shares
-from rqa.answers.core.scope import By, Moment, Months, Scope, Where, check_level, check_values, scope
+from rqa.answers.core.scope import By, Months, Scope, Snapshot, Where, check_level, check_values, scope
 from rqa.answers.core.told_sites import telling_scope
 from rqa.answers.tests.covered_tests import NONE_NAMED, coverage
 from rqa.measures.run import counts
@@ -41,13 +41,13 @@ class CoverageGap(Answer):
 
 
 def coverage_gap(
-    now: Moment,
+    snapshot: Snapshot,
     window: int = 30,
     *,
     by: By = ("subsystem",),
     where: Where | None = None,
     months: Months | None = None,
-    index: str = "repaired",
+    index_disposition: str = "repaired",
     level: float = 0.95,
 ) -> CoverageGap:
     """Say what share of come-backs had a fault that no test covers, by what was found at fault.
@@ -72,17 +72,17 @@ def coverage_gap(
     import polars as pl
 
     check_level(QUESTION, level)
-    check_index(QUESTION, index)
+    check_index_disposition(QUESTION, index_disposition)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
-    check_values(now.store, QUESTION, asked.where)
+    check_values(snapshot.store, QUESTION, asked.where)
     if "subsystem" in asked.where:
         from rqa.errors import RequestError
 
         raise RequestError(f"{QUESTION}: subsystem is what was found, a grouping; it is no filter.")
-    asked = telling_scope(now, asked, "found", "tested", what="which tests were run for what was then found")
+    asked = telling_scope(snapshot, asked, "found", "tested", what="which tests were run for what was then found")
     plain = tuple(n for n in asked.by if n != "subsystem")
-    values = {"window": days_asked(QUESTION, "window", window), "as_of": now.day, "disposition": index}
-    found = counts(now.store, "escapes_coverage", by=plain, where=asked.where, months=asked.months, values=values)
+    values = {"window": days_asked(QUESTION, "window", window), "as_of": snapshot.day, "disposition": index_disposition}
+    found = counts(snapshot.store, "escapes_coverage", by=plain, where=asked.where, months=asked.months, values=values)
     not_known = int(found.filter(pl.col("way") == "not known")["returned"].sum())
     known = found.filter(pl.col("way") != "not known")
     sums = [pl.col("returned").sum()]
@@ -91,7 +91,9 @@ def coverage_gap(
     whole = known.select(*sums, pl.lit(not_known, dtype=pl.Int64).alias("not_known"))
     table = table.with_columns(pl.lit(int(known["returned"].sum()), dtype=pl.Int64).alias("of"))
     table = with_shares(table, part="uncovered", whole="of", share="share", level=level)
-    table, uncounted = _priced(now, table, asked.by, where=asked.where, window=window, index=index)
+    table, uncounted = _priced(
+        snapshot, table, asked.by, where=asked.where, window=window, index_disposition=index_disposition
+    )
     made = table.sort(
         "uncovered", "cost", "returned", *asked.by, descending=[True, True, True, *(False for _ in asked.by)],
         nulls_last=True,
@@ -99,13 +101,13 @@ def coverage_gap(
         *asked.by, "returned", *FATES, "share", "low", "high", "mean_cost", "cost"
     )
     settings = {
-        "window": window, "as_of": now.day, "index": index, **asked.settings(), "level": level, "method": "wilson",
-        "currency": now.store.about.get("currency", ""),
+        "window": window, "as_of": snapshot.day, "index_disposition": index_disposition, **asked.settings(),
+        "level": level, "method": "wilson", "currency": snapshot.store.about.get("currency", ""),
     }
     share = with_shares(whole, part="uncovered", whole="returned", share="share", level=level)
-    if not coverage(now).any_named:
+    if not coverage(snapshot).any_named:
         made, share = _untold(made), _untold(share)
-    notes = (*now.notes, *asked.left_out, *_notes(now, asked, whole, uncounted))
+    notes = (*snapshot.notes, *asked.left_out, *_notes(snapshot, asked, whole, uncounted))
     return CoverageGap(made, settings, notes, whole=share)
 
 
@@ -118,13 +120,13 @@ def _untold(table: "pl.DataFrame") -> "pl.DataFrame":
 
 
 def _priced(
-    now: Moment,
+    snapshot: Snapshot,
     table: "pl.DataFrame",
     by: tuple[str, ...],
     *,
     where: Mapping[str, Sequence[str]],
     window: int,
-    index: str,
+    index_disposition: str,
 ) -> "tuple[pl.DataFrame, list[str]]":
     """The table with what a come-back on the row's subsystem costs, the uncovered ones with it; what is not in it."""
     import polars as pl
@@ -133,10 +135,10 @@ def _priced(
         nothing = pl.lit(None, dtype=pl.Float64)
         return table.with_columns(nothing.alias("mean_cost"), nothing.alias("cost")), []
     kept = {name: values for name, values in where.items() if name != "technician"}
-    rate = float(now.store.about.get(RATE, 0))
+    rate = float(snapshot.store.about.get(RATE, 0))
     all_paid = counts(
-        now.store, "comeback_costs", by=("found",), where=kept,
-        values={"window": window, "as_of": now.day, "disposition": index, "rate": rate},
+        snapshot.store, "comeback_costs", by=("found",), where=kept,
+        values={"window": window, "as_of": snapshot.day, "disposition": index_disposition, "rate": rate},
     )
     paid = all_paid.filter(pl.col("known") > 0)
     prices = paid.select(
@@ -149,12 +151,12 @@ def _priced(
     )
 
 
-def _notes(now: Moment, asked: Scope, whole: "pl.DataFrame", uncounted: list[str]) -> list[str]:
+def _notes(snapshot: Snapshot, asked: Scope, whole: "pl.DataFrame", uncounted: list[str]) -> list[str]:
     from rqa.words import count, percent
 
     notes = []
     row = whole.row(0, named=True)
-    if row["returned"] and coverage(now).any_named:
+    if row["returned"] and coverage(snapshot).any_named:
         notes.append(
             f"No test covers what was found in {count(row['uncovered'])} of {counted(row['returned'], 'come-back')} "
             f"with a known fault ({percent(row['uncovered'] / row['returned'])})."
@@ -163,7 +165,7 @@ def _notes(now: Moment, asked: Scope, whole: "pl.DataFrame", uncounted: list[str
         notes.append(
             f"{counted(row['not_known'], 'come-back')} found nothing, or nobody wrote it down: in none of these."
         )
-    if not coverage(now).any_named:
+    if not coverage(snapshot).any_named:
         notes.append(f"{NONE_NAMED}.")
     notes += uncounted
     if "subsystem" in asked.by:

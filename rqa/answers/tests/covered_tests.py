@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from rqa.answers.core.scope import Moment
+from rqa.answers.core.scope import Snapshot
 from rqa.measures.run import counts
 
 NONE_NAMED = "The table `tests` names no test that was run"
@@ -16,8 +16,8 @@ class Coverage:
     not_named: tuple[str, ...]
 
 
-def coverage(now: Moment) -> Coverage:
+def coverage(snapshot: Snapshot) -> Coverage:
     """What the store's table `tests` says of the tests in its log."""
-    run = counts(now.store, "diagnostic_covered")
+    run = counts(snapshot.store, "diagnostic_covered")
     named = run["covering"] > 0
     return Coverage(any_named=bool(named.any()), not_named=tuple(run.filter(~named)["test"].to_list()))

@@ -10,11 +10,11 @@ import numpy as np
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.periods import PERIODS, every_period, span_of
 from rqa.answers.core.persons import PEOPLE
-from rqa.answers.core.result import Answer, chances, rounded
+from rqa.answers.core.result import Answer, rounded, rounded_p_values
 from rqa.answers.core.scope import (
-    Moment,
     Months,
     Scope,
+    Snapshot,
     Where,
     check_level,
     check_one_of,
@@ -23,7 +23,16 @@ from rqa.answers.core.scope import (
     scope,
 )
 from rqa.answers.tests.station_charts import chart_rows, charts_frame
-from rqa.answers.tests.station_contrasts import NOTHING, Apart, Figure, Work, apart, held_apart, level, slope
+from rqa.answers.tests.station_contrasts import (
+    NOTHING,
+    StationDifferences,
+    StationEstimate,
+    StationReadings,
+    apart,
+    held_apart,
+    level,
+    slope,
+)
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
@@ -74,9 +83,9 @@ class Station:
     station: str
     readings: int
     mean: float
-    seen: Apart
-    level: Figure
-    slope: Figure
+    seen: StationDifferences
+    level: StationEstimate
+    slope: StationEstimate
     caution: str
     told_by_other: bool
 
@@ -87,13 +96,13 @@ class Station:
 
 
 def drift(
-    now: Moment,
+    snapshot: Snapshot,
     period: str = "month",
     *,
     where: Where | None = None,
     months: Months | None = None,
     baseline: Months | None = None,
-    least: int = 10,
+    min_cases: int = 10,
     level: float = 0.95,
 ) -> StationDrift:
     """Say which test stations drift, or measure otherwise than the others, on comparable units.
@@ -106,7 +115,7 @@ def drift(
         Filters on test, site, model, procedure, technician, billing; months of the runs.
     baseline
         The months that set centre and limits of the charts; all unless given.
-    least
+    min_cases
         Readings below which a period has no point on the charts, and a station nothing to say.
     level
         Confidence level of the limits.
@@ -119,8 +128,8 @@ def drift(
         limits and p; signals on its charts; verdict: "drifts", "stands apart", "drifts and stands apart", "not
         distinguishable", "see the other station", "no scatter to judge by" (the readings do not vary), "nothing to
         compare with" (no other station on like work), "too few periods to say", "too little work to say" (fewer than
-        `least` readings). `.charts` has a chart of single values and an EWMA of each station. Two findings a test and
-        station: trend and level.
+        `min_cases` readings). `.charts` has a chart of single values and an EWMA of each station. Two findings a test
+        and station: trend and level.
 
     Notes
     -----
@@ -149,14 +158,14 @@ def drift(
     """
     check_level(QUESTION, level)
     check_one_of(QUESTION, "period", period, PERIODS)
-    if not is_number(least) or least < 2 or int(least) != least:
-        raise RequestError(f"{QUESTION}: least is a whole number from 2: {least!r}.")
+    if not is_number(min_cases) or min_cases < 2 or int(min_cases) != min_cases:
+        raise RequestError(f"{QUESTION}: min_cases is a whole number from 2: {min_cases!r}.")
     asked = scope(QUESTION, by=("test",), where=where, months=months, allowed=("test", *JOB_NAMES))
-    check_values(now.store, QUESTION, asked.where)
+    check_values(snapshot.store, QUESTION, asked.where)
     span = None if baseline is None else span_of(QUESTION, "baseline", baseline)
     table = counts(
-        now.store, MEASURE, by=("test",), where=asked.where, months=asked.months,
-        values={"as_of": now.day, "period": period},
+        snapshot.store, MEASURE, by=("test",), where=asked.where, months=asked.months,
+        values={"as_of": snapshot.day, "period": period},
     )
     stations: list[Station] = []
     points: list[dict[str, object]] = []
@@ -165,30 +174,31 @@ def drift(
         names = part["at_station"].unique().sort().to_list()
         periods = every_period(part["period"].min(), part["period"].max(), period)  # type: ignore[arg-type]
         work = _work(part, names, periods)
-        found = _stations(part, names, work, least, level)
+        found = _stations(part, names, work, min_cases, level)
         stations += found
         for one in found:
             points += chart_rows(one.test, one.unit, one.station, one.seen, _own(work, names.index(one.station)),
-                                 float(part["middle"][0]), periods, span, least)
+                                 float(part["middle"][0]), periods, span, min_cases)
     stated = [f for s in stations for f in _findings(s, period)]
     charts = charts_frame(points)
     settings = {
-        "period": period, "as_of": now.day, **asked.settings(), "baseline": baseline, "least": least, "level": level,
+        "period": period, "as_of": snapshot.day, **asked.settings(), "baseline": baseline, "min_cases": min_cases,
+        "level": level,
     }
     return StationDrift(
-        _table(stations, charts, int(least)),
+        _table(stations, charts, int(min_cases)),
         settings,
-        (*now.notes, *_notes(table, stations, asked)),
+        (*snapshot.notes, *_notes(table, stations, asked)),
         tuple(stated),
         charts=charts,
     )
 
 
-def _work(part: "pl.DataFrame", names: list[str], periods: list[date]) -> Work:
+def _work(part: "pl.DataFrame", names: list[str], periods: list[date]) -> StationReadings:
     where = {p: i for i, p in enumerate(periods)}
     kinds: dict[tuple[object, ...], int] = {}
     kind = [kinds.setdefault(pair, len(kinds)) for pair in part.select("of_model", "of_procedure").iter_rows()]
-    return Work(
+    return StationReadings(
         periods=len(periods),
         station=np.array([names.index(s) for s in part["at_station"]], dtype=np.int64),
         period=np.array([where[p] for p in part["period"]], dtype=np.int64),
@@ -199,7 +209,9 @@ def _work(part: "pl.DataFrame", names: list[str], periods: list[date]) -> Work:
     )
 
 
-def _stations(part: "pl.DataFrame", names: list[str], work: Work, least: int, confidence: float) -> list[Station]:
+def _stations(
+    part: "pl.DataFrame", names: list[str], work: StationReadings, min_cases: int, confidence: float
+) -> list[Station]:
     test, unit, middle = part["test"][0], part["unit"][0], float(part["middle"][0])
     every = range(len(names))
     trusted = [] if len(names) == 1 else list(every)
@@ -214,7 +226,7 @@ def _stations(part: "pl.DataFrame", names: list[str], work: Work, least: int, co
         n = int(work.readings[own].sum())
         seen = apart(work, s, trusted)
         here, change = figures[s]
-        little = n < least or float(seen.weight.sum()) == 0
+        little = n < min_cases or float(seen.weight.sum()) == 0
         if little or s == silent:
             here, change = NOTHING, NOTHING
         if len(names) == 1:
@@ -225,17 +237,17 @@ def _stations(part: "pl.DataFrame", names: list[str], work: Work, least: int, co
     return made
 
 
-def _figures(seen: Apart, confidence: float) -> tuple[Figure, Figure]:
+def _figures(seen: StationDifferences, confidence: float) -> tuple[StationEstimate, StationEstimate]:
     return level(seen, confidence), slope(seen, confidence)
 
 
-def _less_moved(work: Work, pair: Sequence[int]) -> int:
+def _less_moved(work: StationReadings, pair: Sequence[int]) -> int:
     """Of two stations the one whose own course is the less steep; the second where that cannot be told."""
     p = [slope(apart(work, s, ()), 0.95).p_value for s in pair]
     return pair[0 if np.isfinite(p).all() and p[0] > p[1] else 1]
 
 
-def _own(work: Work, station: int) -> tuple[Sequence[int], Sequence[float]]:
+def _own(work: StationReadings, station: int) -> tuple[Sequence[int], Sequence[float]]:
     """Readings and their mean distance from the middle, period by period; NaN without any."""
     own = work.station == station
     n = np.bincount(work.period[own], weights=work.readings[own], minlength=work.periods)
@@ -267,7 +279,7 @@ def _findings(s: Station, period: str) -> list[Finding]:
     return made
 
 
-def _table(stations: list[Station], charts: "pl.DataFrame", least: int) -> "pl.DataFrame":
+def _table(stations: list[Station], charts: "pl.DataFrame", min_cases: int) -> "pl.DataFrame":
     import polars as pl
 
     figures = {"apart": [s.level for s in stations], "trend": [s.slope for s in stations]}
@@ -281,7 +293,7 @@ def _table(stations: list[Station], charts: "pl.DataFrame", least: int) -> "pl.D
     for name, found in figures.items():
         columns |= {
             name: rounded(f.value for f in found), f"{name}_low": rounded(f.low for f in found),
-            f"{name}_high": rounded(f.high for f in found), f"{name}_p": chances(f.p_value for f in found),
+            f"{name}_high": rounded(f.high for f in found), f"{name}_p": rounded_p_values(f.p_value for f in found),
         }
     columns["signals"] = [
         charts.filter(
@@ -293,7 +305,7 @@ def _table(stations: list[Station], charts: "pl.DataFrame", least: int) -> "pl.D
     told = _verdicts(figures["apart"], figures["trend"])
     judged = {(s.test, s.unit) for s, verdict in zip(stations, told, strict=True) if verdict}
     columns["verdict"] = [
-        OTHER if s.told_by_other and (s.test, s.unit) in judged else verdict or _untold(s, least)
+        OTHER if s.told_by_other and (s.test, s.unit) in judged else verdict or _untold(s, min_cases)
         for s, verdict in zip(stations, told, strict=True)
     ]
     schema = {
@@ -305,7 +317,7 @@ def _table(stations: list[Station], charts: "pl.DataFrame", least: int) -> "pl.D
     return pl.DataFrame(columns, schema=schema).sort(["test", "unit", "station"])
 
 
-def _verdicts(levels: list[Figure], slopes: list[Figure]) -> list[str]:
+def _verdicts(levels: list[StationEstimate], slopes: list[StationEstimate]) -> list[str]:
     p = np.array([f.p_value for pair in zip(levels, slopes, strict=True) for f in pair])
     told = np.isfinite(p)
     found = np.zeros(len(p), dtype=bool)
@@ -319,9 +331,9 @@ def _verdicts(levels: list[Figure], slopes: list[Figure]) -> list[str]:
     return [words[far, moves] if known.any() else "" for (far, moves), known in pairs]
 
 
-def _untold(s: Station, least: int) -> str:
+def _untold(s: Station, min_cases: int) -> str:
     """Why neither level nor trend of a station can be told."""
-    if s.readings < least:
+    if s.readings < min_cases:
         return TOO_LITTLE
     if not s.compared:
         return NOTHING_BESIDE

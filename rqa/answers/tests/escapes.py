@@ -5,11 +5,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from rqa.answers.core.follow_up_counts import WHOLE, check_index, days_asked, group_numbers
+from rqa.answers.core.follow_up_counts import WHOLE, check_index_disposition, days_asked, group_numbers
 from rqa.answers.core.ground_list import COVERED
 from rqa.answers.core.persons import PEOPLE
 from rqa.answers.core.result import Answer, rounded
-from rqa.answers.core.scope import By, Moment, Months, Scope, Where, check_level, check_values, scope
+from rqa.answers.core.scope import By, Months, Scope, Snapshot, Where, check_level, check_values, scope
 from rqa.answers.core.told_sites import telling_scope
 from rqa.answers.tests.covered_tests import NONE_NAMED, coverage
 from rqa.measures.run import counts
@@ -32,7 +32,7 @@ Counts = NDArray[np.int64]
 
 class Escapes(Answer):
     """Faults caught and escaped: tested, passed, caught, escaped, sensitivity, low, high, escape_share, escape_low,
-    escape_high, doubtful, unverified, open, may_escape, least, greatest, least_low, greatest_high,
+    escape_high, doubtful, unverified, open, may_escape, lower_bound, upper_bound, lower_bound_low, upper_bound_high,
     first_quarter, median_day, third_quarter."""
 
     question = "Faults caught and escaped"
@@ -40,13 +40,13 @@ class Escapes(Answer):
 
 
 def escapes(
-    now: Moment,
+    snapshot: Snapshot,
     window: int = 30,
     *,
     by: By = ("test",),
     where: Where | None = None,
     months: Months | None = None,
-    index: str = "repaired",
+    index_disposition: str = "repaired",
     level: float = 0.95,
 ) -> Escapes:
     """Say what share of faults each test caught before release, and which escaped it.
@@ -62,9 +62,9 @@ def escapes(
     Wilson interval low, high; escape_share = escaped / passed with escape_low, escape_high; doubtful; unverified
     (passed, and come back with nothing found or nothing written down); of jobs not yet matured: open (passed, not back
     so far), may_escape (as many of these as may at most still escape or come back unverified, by the upper
-    Clopper-Pearson limit of the matured ones); least, greatest: sensitivity if all that is not known were an escape, or
-    a fault caught, and least_low, greatest_high, their outer limits; first_quarter, median_day, third_quarter: days
-    from release to the escapes.
+    Clopper-Pearson limit of the matured ones); lower_bound, upper_bound: sensitivity if all that is not known were an
+    escape, or a fault caught, and lower_bound_low, upper_bound_high, their outer limits; first_quarter, median_day,
+    third_quarter: days from release to the escapes.
 
     A fault that nobody ever noticed is in none of these, so sensitivity as seen is too high.
 
@@ -78,37 +78,40 @@ def escapes(
     from rqa.stats import proportion_interval
 
     check_level(QUESTION, level)
-    check_index(QUESTION, index)
+    check_index_disposition(QUESTION, index_disposition)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
-    check_values(now.store, QUESTION, asked.where)
-    asked = telling_scope(now, asked, "found", "logged", what="which faults the tests caught and which escaped them")
-    values = {"window": days_asked(QUESTION, "window", window), "as_of": now.day, "disposition": index}
-    found = counts(now.store, QUESTION, by=asked.by, where=asked.where, months=asked.months, values=values)
+    check_values(snapshot.store, QUESTION, asked.where)
+    asked = telling_scope(
+        snapshot, asked, "found", "logged", what="which faults the tests caught and which escaped them"
+    )
+    values = {"window": days_asked(QUESTION, "window", window), "as_of": snapshot.day, "disposition": index_disposition}
+    found = counts(snapshot.store, QUESTION, by=asked.by, where=asked.where, months=asked.months, values=values)
     groups, ripe, young = _split(found, asked)
-    days = counts(now.store, "escapes_days", by=asked.by, where=asked.where, months=asked.months, values=values)
+    days = counts(snapshot.store, "escapes_days", by=asked.by, where=asked.where, months=asked.months, values=values)
     known, bounds, may = _sensitivity(ripe, young, level)
     quarters = _quarters(days, groups, len(may), asked)
-    least, least_low, greatest, greatest_high = bounds
+    lower_bound, lower_bound_low, upper_bound, upper_bound_high = bounds
     out = proportion_interval(successes=ripe["escaped"], trials=ripe["passed"], level=level)
     numbers = {
-        "sensitivity": known.estimate, "low": known.low, "high": known.high, "least": least, "greatest": greatest,
-        "least_low": least_low, "greatest_high": greatest_high, "escape_share": out.estimate, "escape_low": out.low,
-        "escape_high": out.high,
+        "sensitivity": known.estimate, "low": known.low, "high": known.high, "lower_bound": lower_bound,
+        "upper_bound": upper_bound,
+        "lower_bound_low": lower_bound_low, "upper_bound_high": upper_bound_high, "escape_share": out.estimate,
+        "escape_low": out.low, "escape_high": out.high,
     }
     whole = {**{n: ripe[n] for n in COUNTED if n != "open"}, "open": young["open"], "may_escape": may}
     order = (
         "tested", "passed", "caught", "escaped", "sensitivity", "low", "high", "escape_share", "escape_low",
-        "escape_high", "doubtful", "unverified", "open", "may_escape", "least", "greatest", "least_low",
-        "greatest_high", "first_quarter", "median_day", "third_quarter",
+        "escape_high", "doubtful", "unverified", "open", "may_escape", "lower_bound", "upper_bound", "lower_bound_low",
+        "upper_bound_high", "first_quarter", "median_day", "third_quarter",
     )
     columns = {n: pl.Series(n, v, dtype=pl.Int64) for n, v in whole.items()}
     columns |= {n: rounded(v).alias(n) for n, v in numbers.items()} | {s.name: s for s in quarters}
     table = pl.DataFrame([*(groups[n] for n in asked.by), *(columns[n] for n in order)])
     settings = {
-        "window": window, "as_of": now.day, "index": index, **asked.settings(), "level": level,
-        "method": "wilson; clopper-pearson for what may still escape",
+        "window": window, "as_of": snapshot.day, "index_disposition": index_disposition, **asked.settings(),
+        "level": level, "method": "wilson; clopper-pearson for what may still escape",
     }
-    return Escapes(table, settings, (*now.notes, *asked.left_out, *_notes(now, table, asked, window)))
+    return Escapes(table, settings, (*snapshot.notes, *asked.left_out, *_notes(snapshot, table, asked, window)))
 
 
 def _split(found: "pl.DataFrame", asked: Scope) -> "tuple[pl.DataFrame, dict[str, Counts], dict[str, Counts]]":
@@ -147,8 +150,8 @@ def _sensitivity(
         escaped_unverified=ripe["unverified"] + young["unverified"] + may, level=level,
     )
     bounds = (
-        np.fmin(known.least, every.least), np.fmin(known.least_low, every.least_low),
-        np.fmax(known.greatest, every.greatest), np.fmax(known.greatest_high, every.greatest_high),
+        np.fmin(known.lower_bound, every.lower_bound), np.fmin(known.lower_bound_low, every.lower_bound_low),
+        np.fmax(known.upper_bound, every.upper_bound), np.fmax(known.upper_bound_high, every.upper_bound_high),
     )
     return known, bounds, may
 
@@ -169,8 +172,8 @@ def _quarters(days: "pl.DataFrame", groups: "pl.DataFrame", number: int, asked: 
     return [pl.Series(name, [r and r[i] for r in rows], dtype=pl.Int64) for i, name in enumerate(names)]
 
 
-def _notes(now: Moment, table: "pl.DataFrame", asked: Scope, window: int) -> list[str]:
-    declared = coverage(now)
+def _notes(snapshot: Snapshot, table: "pl.DataFrame", asked: Scope, window: int) -> list[str]:
+    declared = coverage(snapshot)
     if not declared.any_named:
         return [f"{NONE_NAMED}: nothing says what a test covers, so nothing can be said to escape it."]
     notes = []
@@ -189,8 +192,8 @@ def _notes(now: Moment, table: "pl.DataFrame", asked: Scope, window: int) -> lis
         notes.append("An escape counts under every test that covers what was found: each had a chance to catch it.")
     if int(table["open"].sum()):
         notes.append(
-            f"The outer limits (least, greatest) take in what jobs closed less than {counted(window, 'day')} ago may "
-            "still bring."
+            f"The outer limits (lower_bound, upper_bound) take in what jobs closed less than {counted(window, 'day')} "
+            "ago may still bring."
         )
     if "technician" in asked.named:
         notes.append(PEOPLE)

@@ -8,11 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rqa.answers.core.filters import filters_of
-from rqa.answers.core.follow_up_counts import check_index, days_asked
+from rqa.answers.core.follow_up_counts import check_index_disposition, days_asked
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.persons import PEOPLE
 from rqa.answers.core.result import Answer, rounded
-from rqa.answers.core.scope import Moment, Months, Scope, Where, check_level, check_one_of, check_values, scope
+from rqa.answers.core.scope import Months, Scope, Snapshot, Where, check_level, check_one_of, check_values, scope
 from rqa.answers.core.told_sites import telling_scope
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES
@@ -51,14 +51,14 @@ class LimitChoices(Answer):
 
 
 def limits_tradeoff(
-    now: Moment,
+    snapshot: Snapshot,
     test: str | Sequence[str] | None = None,
     *,
     side: str | None = None,
     window: int = 30,
     where: Where | None = None,
     months: Months | None = None,
-    index: str = "repaired",
+    index_disposition: str = "repaired",
     level: float = 0.95,
 ) -> LimitChoices:
     """Say, limit by limit, how many past jobs a measured test would have caught rightly, missed, or held back in vain.
@@ -73,7 +73,7 @@ def limits_tradeoff(
         Days within which a return counts; only jobs followed for as long are counted.
     where, months
         Filters on site, model, procedure, technician, billing; closing months.
-    index, level
+    index_disposition, level
         Disposition of the jobs; level of the intervals.
 
     Returns
@@ -114,20 +114,21 @@ def limits_tradeoff(
     import polars as pl
 
     check_level(QUESTION, level)
-    check_index(QUESTION, index)
+    check_index_disposition(QUESTION, index_disposition)
     if side is not None:
         check_one_of(QUESTION, "side", side, SIDES)
-    asked = _asked(now, test, where, months)
-    asked = telling_scope(now, asked, "found", "logged", what="which jobs were faulty and which sound")
-    limits = _present(now, asked)
+    asked = _asked(snapshot, test, where, months)
+    asked = telling_scope(snapshot, asked, "found", "logged", what="which jobs were faulty and which sound")
+    limits = _present(snapshot, asked)
     values = {
-        "window": days_asked(QUESTION, "window", window), "as_of": now.day, "disposition": index, "cuts": CUTS,
+        "window": days_asked(QUESTION, "window", window), "as_of": snapshot.day, "disposition": index_disposition,
+        "cuts": CUTS,
     }
     rows: list[pl.DataFrame] = []
     summed: list[dict[str, object]] = []
     for which in SIDES if side is None else (side,):
         classes = counts(
-            now.store, "limit_values", by=("test",), where=asked.where, months=asked.months,
+            snapshot.store, "limit_values", by=("test",), where=asked.where, months=asked.months,
             values={**values, "side": which},
         )
         parts = classes.partition_by(KEYS, maintain_order=True) if classes.height else []
@@ -142,18 +143,18 @@ def limits_tradeoff(
     tests = pl.DataFrame(summed, schema=_tests_schema())
     order = ["test", "unit", "side"]
     settings = {
-        "test": test, "side": side, "window": window, "as_of": now.day, "index": index, **asked.settings(),
-        "level": level, "method": "wilson",
+        "test": test, "side": side, "window": window, "as_of": snapshot.day, "index_disposition": index_disposition,
+        **asked.settings(), "level": level, "method": "wilson",
     }
     return LimitChoices(
         table.sort([*order], maintain_order=True),
         settings,
-        (*now.notes, *asked.left_out, *_notes(tests, limits, asked)),
+        (*snapshot.notes, *asked.left_out, *_notes(tests, limits, asked)),
         tests=tests.sort(order),
     )
 
 
-def _asked(now: Moment, test: str | Sequence[str] | None, where: Where | None, months: Months | None) -> Scope:
+def _asked(snapshot: Snapshot, test: str | Sequence[str] | None, where: Where | None, months: Months | None) -> Scope:
     if where is not None and "test" in where:
         raise RequestError(f"{QUESTION}: give the test as test=, not in where=.")
     several = isinstance(test, Sequence) and bool(test) and all(isinstance(t, str) for t in test)
@@ -161,18 +162,20 @@ def _asked(now: Moment, test: str | Sequence[str] | None, where: Where | None, m
         raise RequestError(f"{QUESTION}: test takes a test's name, or several: {test!r}.")
     whole = {**filters_of(QUESTION, where), **({} if test is None else {"test": test})}
     asked = scope(QUESTION, by=("test",), where=whole, months=months, allowed=(*JOB_NAMES, "test"))
-    check_values(now.store, QUESTION, asked.where)
+    check_values(snapshot.store, QUESTION, asked.where)
     return asked
 
 
-def _present(now: Moment, asked: Scope) -> "pl.DataFrame":
+def _present(snapshot: Snapshot, asked: Scope) -> "pl.DataFrame":
     """The pairs of limits in the store, those in force last before the others."""
     where = {name: kept for name, kept in asked.where.items() if name == "test"}
-    found = counts(now.store, "test_limits", by=("test",), where=where, values={"as_of": now.day})
+    found = counts(snapshot.store, "test_limits", by=("test",), where=where, values={"as_of": snapshot.day})
     if "test" in asked.where:
         without = sorted(set(asked.where["test"]) - set(found["test"].to_list()))
         if without:
-            measured = counts(now.store, "test_limits", by=("test",), values={"as_of": now.day})["test"].unique().sort()
+            measured = counts(
+                snapshot.store, "test_limits", by=("test",), values={"as_of": snapshot.day}
+            )["test"].unique().sort()
             raise RequestError(
                 f"{QUESTION}: {', '.join(without)} measures nothing. Measured: {', '.join(measured) or 'none'}."
             )

@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 from rqa.answers.core.persons import PEOPLE
 from rqa.answers.core.result import Answer, rounded
-from rqa.answers.core.scope import PERIODS, By, Moment, Months, Scope, Where, check_level, check_values, scope
+from rqa.answers.core.scope import PERIODS, By, Months, Scope, Snapshot, Where, check_level, check_values, scope
 from rqa.answers.yields.first_pass import dated
 from rqa.measures.groupings import JOB_NAMES, TEST_LOG
 from rqa.measures.run import counts
@@ -27,7 +27,8 @@ class DiagnosticOutcomes(Answer):
 
 
 def diagnostics(
-    now: Moment, by: By = ("test",), *, where: Where | None = None, months: Months | None = None, level: float = 0.95
+    snapshot: Snapshot, by: By = ("test",), *, where: Where | None = None, months: Months | None = None,
+    level: float = 0.95,
 ) -> DiagnosticOutcomes:
     """Say what share of tests passed at the first run and in the end, and how many runs that took.
 
@@ -50,8 +51,8 @@ def diagnostics(
 
     check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
-    check_values(now.store, QUESTION, asked.where)
-    table, _ = dated(_counted(now, asked), asked)
+    check_values(snapshot.store, QUESTION, asked.where)
+    table, _ = dated(_counted(snapshot, asked), asked)
     first = proportion_interval(
         successes=table["first_passed"].to_numpy(), trials=table["first_judged"].to_numpy(), level=level
     )
@@ -66,19 +67,21 @@ def diagnostics(
         rounded(final.low).alias("final_low"), rounded(final.high).alias("final_high"),
         "aborted", "runs", each.alias("runs_per_job"),
     )
-    settings = {"as_of": now.day, **asked.settings(), "level": level, "method": "wilson"}
-    return DiagnosticOutcomes(made, settings, (*now.notes, *_notes(table, asked)))
+    settings = {"as_of": snapshot.day, **asked.settings(), "level": level, "method": "wilson"}
+    return DiagnosticOutcomes(made, settings, (*snapshot.notes, *_notes(table, asked)))
 
 
-def _counted(now: Moment, asked: Scope) -> "pl.DataFrame":
+def _counted(snapshot: Snapshot, asked: Scope) -> "pl.DataFrame":
     """Counts by group with the number of jobs, which is that of tests where every row is about one test."""
     import polars as pl
 
-    values = {"as_of": now.day}
-    table = counts(now.store, "diagnostic_outcomes", by=asked.by, where=asked.where, months=asked.months, values=values)
+    values = {"as_of": snapshot.day}
+    table = counts(
+        snapshot.store, "diagnostic_outcomes", by=asked.by, where=asked.where, months=asked.months, values=values
+    )
     if "test" in asked.by or len(asked.where.get("test", ())) == 1:
         return table.with_columns(pl.col("tests").alias("jobs"))
-    jobs = counts(now.store, "diagnostic_jobs", by=asked.by, where=asked.where, months=asked.months, values=values)
+    jobs = counts(snapshot.store, "diagnostic_jobs", by=asked.by, where=asked.where, months=asked.months, values=values)
     if not asked.by:
         return table.with_columns(jobs["jobs"])
     return table.join(jobs, on=list(asked.by), how="left", nulls_equal=True, maintain_order="left")

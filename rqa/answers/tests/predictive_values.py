@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 from rqa.answers.core.follow_up_counts import WHOLE, days_asked
 from rqa.answers.core.persons import PEOPLE
 from rqa.answers.core.result import Answer, rounded
-from rqa.answers.core.scope import By, Moment, Months, Where, check_level, check_values, scope
+from rqa.answers.core.scope import By, Months, Snapshot, Where, check_level, check_values, scope
 from rqa.answers.core.told_sites import telling_scope
 from rqa.answers.tests.covered_tests import NONE_NAMED, coverage
 from rqa.answers.yields.first_pass import dated
@@ -30,7 +30,7 @@ class PredictiveValues(Answer):
 
 
 def predictive_values(
-    now: Moment,
+    snapshot: Snapshot,
     window: int = 30,
     *,
     by: By = ("test",),
@@ -59,15 +59,16 @@ def predictive_values(
 
     check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
-    check_values(now.store, QUESTION, asked.where)
-    failed = telling_scope(now, asked, "logged", what="what was done after a fail")
-    passed = telling_scope(now, asked, "found", what="which faults came back after a pass")
+    check_values(snapshot.store, QUESTION, asked.where)
+    failed = telling_scope(snapshot, asked, "logged", what="what was done after a fail")
+    passed = telling_scope(snapshot, asked, "found", what="which faults came back after a pass")
     alarms = counts(
-        now.store, "diagnostic_alarms", by=asked.by, where=failed.where, months=asked.months, values={"as_of": now.day}
+        snapshot.store, "diagnostic_alarms", by=asked.by, where=failed.where, months=asked.months,
+        values={"as_of": snapshot.day},
     )
     passes = counts(
-        now.store, "escapes", by=asked.by, where=passed.where, months=asked.months,
-        values={"window": days_asked(QUESTION, "window", window), "as_of": now.day, "disposition": "repaired"},
+        snapshot.store, "escapes", by=asked.by, where=passed.where, months=asked.months,
+        values={"window": days_asked(QUESTION, "window", window), "as_of": snapshot.day, "disposition": "repaired"},
     ).filter(pl.col("matured"))
     passes = passes.select(*asked.by, pl.col("passed").alias("passes"), "escaped")
     table = _joined(alarms, passes, asked.by)
@@ -84,8 +85,8 @@ def predictive_values(
         *asked.by, "fails", "confirmed", "nothing_found", "undecided", "overkill", "low", "high", "fail_value",
         "fail_low", "fail_high", "passes", "escaped", "pass_value", "pass_low", "pass_high",
     )
-    settings = {"window": window, "as_of": now.day, **asked.settings(), "level": level, "method": "wilson"}
-    notes = [*now.notes, *failed.left_out, *passed.left_out]
+    settings = {"window": window, "as_of": snapshot.day, **asked.settings(), "level": level, "method": "wilson"}
+    notes = [*snapshot.notes, *failed.left_out, *passed.left_out]
     undecided = int(table["undecided"].sum())
     if undecided:
         notes.append(
@@ -94,7 +95,7 @@ def predictive_values(
         )
     if int(table["fails"].sum()):
         notes.append("Work that nobody logged looks like none, and makes a test look worse than it is.")
-    if not coverage(now).any_named:
+    if not coverage(snapshot).any_named:
         notes.append(f"{NONE_NAMED}: what a pass is worth cannot be told.")
     if "technician" in asked.named:
         notes.append(PEOPLE)

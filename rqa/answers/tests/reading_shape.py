@@ -59,7 +59,7 @@ class Values:
 
 
 @dataclass(frozen=True, eq=False)
-class Held:
+class GroupReadings:
     """The readings of one group under one pair of limits: of first runs, and of all; runs without a value."""
 
     group: tuple[object, ...]
@@ -72,7 +72,7 @@ class Held:
 
 
 @dataclass(frozen=True)
-class Bands:
+class LimitBands:
     """Readings in three bands of one width inside a limit, from the limit inwards."""
 
     limit: float
@@ -92,7 +92,7 @@ def step_of(value: Numbers) -> float:
     return float(np.gcd.reduce(apart)) / 10.0**decimals if len(apart) else 10.0**-decimals
 
 
-def bands(v: Values, limit: float, side: str) -> Bands:
+def bands(v: Values, limit: float, side: str) -> LimitBands:
     """Bands half a standard deviation wide (by the quartiles), in whole steps, one at least."""
     step = step_of(v.value)
     spread = (v.quantile(0.75) - v.quantile(0.25)) / IN_SIGMA
@@ -102,7 +102,7 @@ def bands(v: Values, limit: float, side: str) -> Bands:
     inside = limit - v.value if side == "upper" else v.value - limit
     place = np.floor(inside / step + 1e-6) // steps
     near = [int(v.count[(place == k) & (inside > -1e-9 * max(1.0, abs(limit)))].sum()) for k in range(3)]
-    return Bands(limit, steps * step, *near)
+    return LimitBands(limit, steps * step, *near)
 
 
 def histogram(v: Values, lower: float | None, upper: float | None) -> tuple[Numbers, Numbers, Counts]:

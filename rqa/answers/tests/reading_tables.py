@@ -7,9 +7,9 @@ import numpy as np
 
 from rqa.answers.charts.capability import capability
 from rqa.answers.core.finding import Finding
-from rqa.answers.core.result import chances, rounded, with_shares
-from rqa.answers.core.scope import PERIODS, Moment, Scope
-from rqa.answers.tests.reading_shape import Held, bands, histogram
+from rqa.answers.core.result import rounded, rounded_p_values, with_shares
+from rqa.answers.core.scope import PERIODS, Scope, Snapshot
+from rqa.answers.tests.reading_shape import GroupReadings, bands, histogram
 from rqa.words import counted, figure
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ def readings_frame(
     import polars as pl
 
     names = (
-        *LIMITS, "readings", "missing", "outside", "mean", "sigma", "least", *QUANTILES, "most", "gauge_sigma",
+        *LIMITS, "readings", "missing", "outside", "mean", "sigma", "minimum", *QUANTILES, "maximum", "gauge_sigma",
         "guard_lower", "guard_upper", "in_band",
     )
     schema = dict(groups) | {
@@ -57,24 +57,24 @@ def readings_frame(
     return shares.select(*order, *(n for n in names if n not in order)).sort([*groups, *LIMITS])
 
 
-def with_indices(now: Moment, table: "pl.DataFrame", asked: Scope, level: float) -> "pl.DataFrame":
+def with_indices(snapshot: Snapshot, table: "pl.DataFrame", asked: Scope, level: float) -> "pl.DataFrame":
     """The table with the indices of `rqa.answers.charts.capability`; null by month or week, which it has none for."""
     import polars as pl
 
-    place = table.columns.index("most") + 1
+    place = table.columns.index("maximum") + 1
     if set(PERIODS) & set(asked.by) or not table.height:
         kinds = {n: pl.String() if n == "no_index" else pl.Float64() for n in INDICES.values()}
         made = table.with_columns(pl.lit(None, dtype=kind).alias(n) for n, kind in kinds.items())
     else:
         months = asked.months
-        found = capability(now, by=asked.by, where=asked.where, months=months, level=level).table
+        found = capability(snapshot, by=asked.by, where=asked.where, months=months, level=level).table
         keys = [*asked.by, *LIMITS]
         found = found.select(*keys, *(pl.col(old).alias(new) for old, new in INDICES.items()))
         made = table.join(found, on=keys, how="left", nulls_equal=True, maintain_order="left")
     return made.select(*table.columns[:place], *INDICES.values(), *table.columns[place:])
 
 
-def histogram_frame(held: Sequence[Held], groups: Kinds) -> "pl.DataFrame":
+def histogram_frame(held: Sequence[GroupReadings], groups: Kinds) -> "pl.DataFrame":
     """Bins and readings of each group and pair of limits."""
     import polars as pl
 
@@ -89,7 +89,7 @@ def histogram_frame(held: Sequence[Held], groups: Kinds) -> "pl.DataFrame":
     return pl.DataFrame(rows, schema=schema | {"readings": pl.Int64()}, orient="row").sort([*groups, *LIMITS, "start"])
 
 
-def bands_frame(held: Sequence[Held], groups: Kinds) -> "pl.DataFrame":
+def bands_frame(held: Sequence[GroupReadings], groups: Kinds) -> "pl.DataFrame":
     """Counts inside each limit: a row a group, unit and side, added up over the limits that were in force."""
     import polars as pl
 
@@ -112,7 +112,9 @@ def bands_frame(held: Sequence[Held], groups: Kinds) -> "pl.DataFrame":
         pl.col("limit", "width").fill_nan(None).round(6)
     )
     test = pile_up_test(nearest=made["nearest"], second=made["second"], third=made["third"])
-    return made.with_columns(rounded(test.expected).alias("expected"), chances(test.p_value).alias("p_value")).sort(
+    return made.with_columns(
+        rounded(test.expected).alias("expected"), rounded_p_values(test.p_value).alias("p_value")
+    ).sort(
         [*groups, "unit", "side"]
     )
 

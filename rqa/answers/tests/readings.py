@@ -9,9 +9,9 @@ from rqa.answers.core.result import Answer
 from rqa.answers.core.scope import (
     PERIODS,
     By,
-    Moment,
     Months,
     Scope,
+    Snapshot,
     Where,
     check_level,
     check_one_quantity,
@@ -19,7 +19,7 @@ from rqa.answers.core.scope import (
     is_number,
     scope,
 )
-from rqa.answers.tests.reading_shape import Held, Values
+from rqa.answers.tests.reading_shape import GroupReadings, Values
 from rqa.answers.tests.reading_tables import (
     LIMITS,
     QUANTILES,
@@ -46,8 +46,8 @@ Gauge = Mapping[str, float]
 @dataclass(frozen=True, eq=False, repr=False)
 class MeasuredReadings(Answer):
     """Measured values against their limits: the groups, unit, lower_limit, upper_limit, readings, missing, outside,
-    outside_share, outside_low, outside_high, mean, sigma, least, p05, p25, median, p75, p95, most, cpk, ppk, ppk_low,
-    ppk_high, no_index, gauge_sigma, guard_lower, guard_upper, in_band.
+    outside_share, outside_low, outside_high, mean, sigma, minimum, p05, p25, median, p75, p95, maximum, cpk, ppk,
+    ppk_low, ppk_high, no_index, gauge_sigma, guard_lower, guard_upper, in_band.
 
     `histogram` holds the counts behind it: the groups, unit, lower_limit, upper_limit, start, end, readings. `bands`
     the three counts beside each limit: the groups, unit, side, limit, width, nearest, second, third, expected, p_value.
@@ -61,7 +61,7 @@ class MeasuredReadings(Answer):
 
 
 def readings(
-    now: Moment,
+    snapshot: Snapshot,
     by: By = ("test",),
     *,
     where: Where | None = None,
@@ -89,10 +89,10 @@ def readings(
     -------
     MeasuredReadings
         A row a group, unit and pair of limits, of first runs. readings, missing (runs without a value), outside (beyond
-        a limit) with its share and Wilson's limits, mean, sigma, least, quantiles, most; cpk, ppk with its interval and
-        no_index (why there is none) as `Depot.capability` has them; gauge_sigma, guard_lower, guard_upper, in_band
-        (readings within the limits, but not within the guard band). `.histogram` for the picture; `.bands` for the
-        counts inside each limit. A finding a group and limit: values piled up inside.
+        a limit) with its share and Wilson's limits, mean, sigma, minimum, quantiles, maximum; cpk, ppk with its
+        interval and no_index (why there is none) as `Depot.capability` has them; gauge_sigma, guard_lower, guard_upper,
+        in_band (readings within the limits, but not within the guard band). `.histogram` for the picture; `.bands` for
+        the counts inside each limit. A finding a group and limit: values piled up inside.
 
     Notes
     -----
@@ -115,11 +115,11 @@ def readings(
     if not is_number(risk) or not 0 < risk < 0.5:
         raise RequestError(f"{QUESTION}: risk is a number above 0 and below 0.5: {risk!r}.")
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
-    check_values(now.store, QUESTION, asked.where)
+    check_values(snapshot.store, QUESTION, asked.where)
     check_one_quantity(QUESTION, "test", asked)
-    sigmas = _gauge(now, gauge_sigma)
-    table = counts(now.store, MEASURE, by=asked.by, where=asked.where, months=asked.months,
-                   values={"as_of": now.day})
+    sigmas = _gauge(snapshot, gauge_sigma)
+    table = counts(snapshot.store, MEASURE, by=asked.by, where=asked.where, months=asked.months,
+                   values={"as_of": snapshot.day})
     held, unmeasured = _held(table, asked.by)
     rows, met = [], set()
     for h in held:
@@ -130,33 +130,33 @@ def readings(
     groups = {name: table.schema[name] for name in asked.by}
     near = bands_frame(held, groups)
     settings = {
-        "as_of": now.day, **asked.settings(), "gauge_sigma": dict(sigmas) or None, "risk": risk, "level": level,
+        "as_of": snapshot.day, **asked.settings(), "gauge_sigma": dict(sigmas) or None, "risk": risk, "level": level,
         "method": "wilson",
     }
-    notes = [*now.notes, *_notes(held, unmeasured, asked)]
+    notes = [*snapshot.notes, *_notes(held, unmeasured, asked)]
     notes += _gauge_notes({_test(h, asked) for h in held}, met, sigmas, given=gauge_sigma is not None)
-    made = with_indices(now, readings_frame(rows, [h.group for h in held], groups, level), asked, level)
+    made = with_indices(snapshot, readings_frame(rows, [h.group for h in held], groups, level), asked, level)
     return MeasuredReadings(
         made, settings, tuple(notes), tuple(piled(near, asked)), histogram=histogram_frame(held, groups), bands=near
     )
 
 
-def _gauge(now: Moment, given: float | Gauge | None) -> dict[str, float]:
+def _gauge(snapshot: Snapshot, given: float | Gauge | None) -> dict[str, float]:
     """Sigma of measuring error by test; under "" that of any."""
     if given is None:
         from rqa.answers.tests.agreement import gauge_sigmas
 
-        return gauge_sigmas(now)
+        return gauge_sigmas(snapshot)
     whole = {"": given} if not isinstance(given, Mapping) else dict(given)
     for test, sigma in whole.items():
         if not is_number(sigma) or sigma < 0:
             raise RequestError(f"{QUESTION}: gauge_sigma is a number from 0, or such by test: {test} {sigma!r}.")
     if isinstance(given, Mapping):
-        check_values(now.store, QUESTION, {"test": tuple(whole)})
+        check_values(snapshot.store, QUESTION, {"test": tuple(whole)})
     return {test: float(sigma) for test, sigma in whole.items()}
 
 
-def _held(table: "pl.DataFrame", groups: tuple[str, ...]) -> tuple[list[Held], int]:
+def _held(table: "pl.DataFrame", groups: tuple[str, ...]) -> tuple[list[GroupReadings], int]:
     """What was read under each pair of limits; and how many groups measured nothing at all."""
     import polars as pl
 
@@ -171,7 +171,7 @@ def _held(table: "pl.DataFrame", groups: tuple[str, ...]) -> tuple[list[Held], i
             head, valued = part.row(0, named=True), part.filter(pl.col("value").is_not_null())
             value = valued["value"].to_numpy()
             found.append(
-                Held(
+                GroupReadings(
                     tuple(head[g] for g in groups), head["unit"], head["lower_limit"], head["upper_limit"],
                     _values(value, valued["first"].to_numpy()), _values(value, valued["every"].to_numpy()),
                     int(part.filter(pl.col("value").is_null())["first"].sum()),
@@ -185,11 +185,11 @@ def _values(value: Any, number: Any) -> Values:
     return Values(value[there], number[there])
 
 
-def _test(h: Held, asked: Scope) -> str:
+def _test(h: GroupReadings, asked: Scope) -> str:
     return str(h.group[asked.by.index("test")]) if "test" in asked.by else asked.where["test"][0]
 
 
-def _row(h: Held, sigma: float | None, risk: float) -> tuple[dict[str, object], bool]:
+def _row(h: GroupReadings, sigma: float | None, risk: float) -> tuple[dict[str, object], bool]:
     """A row of the table, and whether the guard bands of both limits meet."""
     from rqa.stats import guard_band
 
@@ -206,14 +206,14 @@ def _row(h: Held, sigma: float | None, risk: float) -> tuple[dict[str, object], 
     within = outside is None or (low is None and high is None)
     return {
         "unit": h.unit, "lower_limit": h.lower, "upper_limit": h.upper, "readings": v.readings, "missing": h.missing,
-        "outside": outside, "mean": v.mean, "sigma": v.sigma, "least": v.quantile(0.0),
-        **{name: v.quantile(share) for name, share in QUANTILES.items()}, "most": v.quantile(1.0),
+        "outside": outside, "mean": v.mean, "sigma": v.sigma, "minimum": v.quantile(0.0),
+        **{name: v.quantile(share) for name, share in QUANTILES.items()}, "maximum": v.quantile(1.0),
         "gauge_sigma": sigma, "guard_lower": low, "guard_upper": high,
         "in_band": None if within else v.outside(low, high) - (outside or 0),
     }, meets
 
 
-def _notes(held: list[Held], unmeasured: int, asked: Scope) -> list[str]:
+def _notes(held: list[GroupReadings], unmeasured: int, asked: Scope) -> list[str]:
     notes = ["First runs, each reading held to the limits stored with it."]
     if unmeasured:
         notes.append(f"{unmeasured} of the groups measured nothing: not in the table.")

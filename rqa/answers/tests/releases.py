@@ -8,12 +8,12 @@ from numpy.typing import NDArray
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.follow_up_counts import WHOLE, days_asked
 from rqa.answers.core.persons import PEOPLE
-from rqa.answers.core.result import Answer, chances, rounded, with_shares
+from rqa.answers.core.result import Answer, rounded, rounded_p_values, with_shares
 from rqa.answers.core.scope import (
     By,
-    Moment,
     Months,
     Scope,
+    Snapshot,
     Where,
     check_level,
     check_values,
@@ -77,7 +77,7 @@ class ReleaseFaults(Answer):
 
 
 def releases(
-    now: Moment,
+    snapshot: Snapshot,
     window: int = 30,
     *,
     by: By = (),
@@ -111,10 +111,10 @@ def releases(
 
     check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=WHOLE)
-    check_values(now.store, QUESTION, asked.where)
+    check_values(snapshot.store, QUESTION, asked.where)
     found = counts(
-        now.store, "release_checks", by=asked.by, where=asked.where, months=asked.months,
-        values=_values(QUESTION, now, window, usual),
+        snapshot.store, "release_checks", by=asked.by, where=asked.where, months=asked.months,
+        values=_values(QUESTION, snapshot, window, usual),
     )
     keys = [*asked.by, "check"]
     flagged, others = pl.col("flagged"), ~pl.col("flagged")
@@ -132,73 +132,75 @@ def releases(
     ratios, p_values = _ratios(table, found.drop_nulls("flagged"), keys, level)
     made = table.with_columns(
         rounded(ratios.estimate).alias("ratio"), rounded(ratios.low).alias("ratio_low"),
-        rounded(ratios.high).alias("ratio_high"), chances(p_values).alias("p_value"),
+        rounded(ratios.high).alias("ratio_high"), rounded_p_values(p_values).alias("p_value"),
     ).select(
         *keys, "jobs", "flagged", "share", "low", "high", "matured", "returned", "other_matured", "other_returned",
         "ratio", "ratio_low", "ratio_high", "p_value",
     )
     settings = {
-        "window": window, "as_of": now.day, **asked.settings(), "usual": usual, "level": level,
+        "window": window, "as_of": snapshot.day, **asked.settings(), "usual": usual, "level": level,
         "method": "wilson; Mantel-Haenszel over procedure and model, exact test",
     }
     return Releases(
         made,
         settings,
-        (*now.notes, *_untold(now, asked), *_judged(found), *_notes(made, asked, usual)),
+        (*snapshot.notes, *_untold(snapshot, asked), *_judged(found), *_notes(made, asked, usual)),
         _stated(made, asked.by, window),
     )
 
 
 def release_faults(
-    now: Moment,
+    snapshot: Snapshot,
     window: int = 30,
     *,
     where: Where | None = None,
     months: Months | None = None,
     usual: float = USUAL,
-    most: int = 1000,
+    limit: int = 1000,
 ) -> ReleaseFaults:
     """List the repaired jobs that were closed without the tests in order, the latest first.
 
-    A row a job, check and test, at most `most`. Columns: site, model, procedure, job_id, unit_id, closed_on, check (as
+    A row a job, check and test, at most `limit`. Columns: site, model, procedure, job_id, unit_id, closed_on, check (as
     of `releases`), test, run_at (of its last run, null where it is missing), worked_until (end of the job's last step
     attempt), returned (within `window` days; null where the job has not matured). `where` takes site, model, procedure,
     technician, billing.
 
-    >>> depot.tests.release_faults(most=1).table.select("job_id", "check", "test").row(0)
+    >>> depot.tests.release_faults(limit=1).table.select("job_id", "check", "test").row(0)
     ('C001010', 'aborted', 'cell load')
 
     The newest of the list: its cell load was aborted and never run again.
     """
-    whole_number(LIST, "most", most, 1, of="rows")
+    whole_number(LIST, "limit", limit, 1, of="rows")
     asked = scope(LIST, by=SHOW, where=where, months=months, allowed=WHOLE)
-    check_values(now.store, LIST, asked.where)
+    check_values(snapshot.store, LIST, asked.where)
     table = counts(
-        now.store, "release_list", by=asked.by, where=asked.where, months=asked.months,
-        values={**_values(LIST, now, window, usual), "most": most},
+        snapshot.store, "release_list", by=asked.by, where=asked.where, months=asked.months,
+        values={**_values(LIST, snapshot, window, usual), "limit": limit},
     )
-    settings = {"window": window, "as_of": now.day, "where": dict(asked.where), "months": asked.months, "usual": usual}
-    notes = [*now.notes, *_untold(now, asked)]
+    settings = {
+        "window": window, "as_of": snapshot.day, "where": dict(asked.where), "months": asked.months, "usual": usual
+    }
+    notes = [*snapshot.notes, *_untold(snapshot, asked)]
     if table.is_empty():
         notes += _judged(
             counts(
-                now.store, "release_checks", where=asked.where, months=asked.months,
-                values=_values(LIST, now, window, usual),
+                snapshot.store, "release_checks", where=asked.where, months=asked.months,
+                values=_values(LIST, snapshot, window, usual),
             )
         )
-    if table.height == most:
-        notes.append(f"The latest {counted(most, 'row')}; there may be more.")
+    if table.height == limit:
+        notes.append(f"The latest {counted(limit, 'row')}; there may be more.")
     notes += ["run_at and worked_until are in UTC."] if table.height else []
     notes += [UNSEEN] if "missing" in table["check"] else []
     notes += [PEOPLE] if "technician" in asked.named else []
     return ReleaseFaults(table, settings, tuple(notes))
 
 
-def _untold(now: Moment, asked: Scope) -> list[str]:
+def _untold(snapshot: Snapshot, asked: Scope) -> list[str]:
     """How many of the jobs asked about are left out because a run of theirs was refused."""
     table = counts(
-        now.store, "release_untold", where=asked.where, months=asked.months,
-        values={"as_of": now.day, "disposition": "repaired"},
+        snapshot.store, "release_untold", where=asked.where, months=asked.months,
+        values={"as_of": snapshot.day, "disposition": "repaired"},
     )
     jobs = int(table["jobs"].sum())
     if not jobs:
@@ -224,12 +226,12 @@ def _judged(found: "pl.DataFrame") -> list[str]:
     return [f"{said}{left if untold else ''}."]
 
 
-def _values(question: str, now: Moment, window: int, usual: float) -> dict[str, object]:
+def _values(question: str, snapshot: Snapshot, window: int, usual: float) -> dict[str, object]:
     if not is_number(usual) or not 0 < usual <= 1:
         raise RequestError(f"{question}: usual is a share above 0 and up to 1, such as 0.8: {usual!r}.")
     return {
-        "window": days_asked(question, "window", window), "as_of": now.day, "disposition": "repaired",
-        "usual": float(usual), "least": LEAST,
+        "window": days_asked(question, "window", window), "as_of": snapshot.day, "disposition": "repaired",
+        "usual": float(usual), "min_cases": LEAST,
     }
 
 

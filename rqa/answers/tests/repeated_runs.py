@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rqa.answers.core.result import rounded, with_shares
-from rqa.answers.core.scope import Moment
+from rqa.answers.core.scope import Snapshot
 from rqa.measures.run import counts
 
 if TYPE_CHECKING:
@@ -20,7 +20,9 @@ NO_STATION = "unknown"
 SAME, OTHER, UNKNOWN = "same station", "another station", "station not known"
 
 
-def repeated_runs(now: Moment, *, test: str | None, tests: Collection[str] | None, level: float) -> "pl.DataFrame":
+def repeated_runs(
+    snapshot: Snapshot, *, test: str | None, tests: Collection[str] | None, level: float
+) -> "pl.DataFrame":
     """A row a test, unit and whether the station was the same, another one, or not known of both runs.
 
     pairs, agreed with its share and limits; pass_pass, pass_fail, fail_pass, fail_fail; kappa with limits where both
@@ -30,7 +32,7 @@ def repeated_runs(now: Moment, *, test: str | None, tests: Collection[str] | Non
     import polars as pl
 
     where = {} if test is None else {"test": (test,)}
-    table = counts(now.store, "retest_pairs", by=("test",), where=where, values={"as_of": now.day})
+    table = counts(snapshot.store, "retest_pairs", by=("test",), where=where, values={"as_of": snapshot.day})
     if tests is not None:
         table = table.filter(pl.col("test").is_in(list(tests)))
     first, second = pl.col("first_outcome"), pl.col("second_outcome")

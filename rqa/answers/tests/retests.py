@@ -7,7 +7,7 @@ from rqa.answers.core.finding import Finding
 from rqa.answers.core.grounds import grounds
 from rqa.answers.core.persons import PEOPLE
 from rqa.answers.core.result import Answer, with_shares
-from rqa.answers.core.scope import PERIODS, By, Moment, Months, Scope, Where, check_level, check_values, scope
+from rqa.answers.core.scope import PERIODS, By, Months, Scope, Snapshot, Where, check_level, check_values, scope
 from rqa.answers.yields.first_pass import dated
 from rqa.measures.groupings import JOB_NAMES, TEST_LOG
 from rqa.measures.run import counts
@@ -35,7 +35,8 @@ class RetestPasses(Answer):
 
 
 def retests(
-    now: Moment, by: By = ("test",), *, where: Where | None = None, months: Months | None = None, level: float = 0.95
+    snapshot: Snapshot, by: By = ("test",), *, where: Where | None = None, months: Months | None = None,
+    level: float = 0.95,
 ) -> RetestPasses:
     """Say how often a failed test passed when run again with nothing done to the unit in between.
 
@@ -64,26 +65,26 @@ def retests(
 
     check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
-    check_values(now.store, QUESTION, asked.where)
-    by_station = _counted(now, asked, COMPARED)
+    check_values(snapshot.store, QUESTION, asked.where)
+    by_station = _counted(snapshot, asked, COMPARED)
     table, _ = dated(
-        _summed(by_station, asked.by) if set(asked.by) <= set(COMPARED) else _counted(now, asked, asked.by), asked
+        _summed(by_station, asked.by) if set(asked.by) <= set(COMPARED) else _counted(snapshot, asked, asked.by), asked
     )
     table = table.with_columns((pl.col("fails") - pl.col("untimed")).alias("judged"))
     made = with_shares(table, part="retest_passes", whole="judged", share="share", level=level).select(
         *asked.by, "runs", "fails", "retest_passes", "share", "low", "high", "judged", "after_work", "failed_again",
         "not_rerun", "untimed", "elsewhere",
     )
-    settings = {"as_of": now.day, **asked.settings(), "level": level, "method": "wilson"}
-    notes = [*now.notes, *_notes(table, asked)]
+    settings = {"as_of": snapshot.day, **asked.settings(), "level": level, "method": "wilson"}
+    notes = [*snapshot.notes, *_notes(table, asked)]
     # Without a step log every second run has nothing logged before it: there is nothing to compare.
-    stated = _stated(by_station) if "steps" in grounds(now).present else ()
+    stated = _stated(by_station) if "steps" in grounds(snapshot).present else ()
     return RetestPasses(made, settings, tuple(notes), stated)
 
 
-def _counted(now: Moment, asked: Scope, by: tuple[str, ...]) -> "pl.DataFrame":
+def _counted(snapshot: Snapshot, asked: Scope, by: tuple[str, ...]) -> "pl.DataFrame":
     return counts(
-        now.store, QUESTION, by=by, where=asked.where, months=asked.months, values={"as_of": now.day}
+        snapshot.store, QUESTION, by=by, where=asked.where, months=asked.months, values={"as_of": snapshot.day}
     )
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rqa.answers.core.result import rounded
-from rqa.answers.tests.station_contrasts import Apart
+from rqa.answers.tests.station_contrasts import StationDifferences
 from rqa.spc import ewma_chart, individuals_chart
 from rqa.spc.chart import Chart
 
@@ -28,19 +28,19 @@ def chart_rows(
     test: str,
     unit: str | None,
     station: str,
-    seen: Apart,
+    seen: StationDifferences,
     own: tuple[Sequence[int], Sequence[float]],
     middle: float,
     periods: Sequence[date],
     baseline: tuple[date, date] | None,
-    least: int,
+    min_cases: int,
 ) -> list[dict[str, object]]:
     """The station's points: what it read, how far it lay from the others (`value`), and both charts of that.
 
-    A period of fewer readings than `least` has no point, since its scatter is another one.
+    A period of fewer readings than `min_cases` has no point, since its scatter is another one.
     """
     readings, mean = own
-    value = np.where(np.array(readings) >= least, seen.value, np.nan)
+    value = np.where(np.array(readings) >= min_cases, seen.value, np.nan)
     mask = np.array([baseline is None or baseline[0] <= p <= baseline[1] for p in periods])
     size = len(periods)
     blank = [float("nan")] * size

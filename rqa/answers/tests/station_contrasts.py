@@ -15,7 +15,7 @@ LEAST_FOR_LEVEL, LEAST_FOR_SLOPE = 2, 4
 
 
 @dataclass(frozen=True, eq=False)
-class Work:
+class StationReadings:
     """The readings of one test: a row a station, period and kind of work, with their number, sum and sum of squares.
 
     `station`, `period` and `kind` are places in lists; values are distances from the test's middle.
@@ -38,7 +38,7 @@ class Work:
 
 
 @dataclass(frozen=True, eq=False)
-class Apart:
+class StationDifferences:
     """How far a station lay from the others in each period, with its variance; `weight` is the comparable readings."""
 
     value: Numbers
@@ -47,7 +47,7 @@ class Apart:
 
 
 @dataclass(frozen=True)
-class Figure:
+class StationEstimate:
     """A level or a slope with its limits and two-sided p; NaN where it cannot be told."""
 
     value: float
@@ -56,10 +56,10 @@ class Figure:
     p_value: float
 
 
-NOTHING = Figure(float("nan"), float("nan"), float("nan"), float("nan"))
+NOTHING = StationEstimate(float("nan"), float("nan"), float("nan"), float("nan"))
 
 
-def apart(work: Work, station: int, others: Sequence[int]) -> Apart:
+def apart(work: StationReadings, station: int, others: Sequence[int]) -> StationDifferences:
     """The station's mean less that of the others, weighted over the kinds of work that both did in the period.
 
     Weights are harmonic, n m / (n + m), which makes the variance the least one. Without others it is the station's own
@@ -79,10 +79,10 @@ def apart(work: Work, station: int, others: Sequence[int]) -> Apart:
         every = weight.sum(axis=1)
         value = np.where(every > 0, (weight * difference).sum(axis=1) / every, np.nan)
         variance = np.where(every > 0, work.variance / every, np.nan)
-    return Apart(value, variance, every)
+    return StationDifferences(value, variance, every)
 
 
-def level(seen: Apart, confidence: float) -> Figure:
+def level(seen: StationDifferences, confidence: float) -> StationEstimate:
     """The mean distance over all periods; its error from the readings' scatter or the periods', whichever is more."""
     x, variance = _there(seen)
     if len(x) < LEAST_FOR_LEVEL or not variance.all():
@@ -94,7 +94,7 @@ def level(seen: Apart, confidence: float) -> Figure:
     return _figure(mean, float(np.sqrt(over / weight.sum())), free, confidence)
 
 
-def slope(seen: Apart, confidence: float) -> Figure:
+def slope(seen: StationDifferences, confidence: float) -> StationEstimate:
     """The change a period, by weighted least squares; its error from the readings' scatter or that about the line."""
     there = np.flatnonzero(np.isfinite(seen.value))
     x, variance = _there(seen)
@@ -110,7 +110,7 @@ def slope(seen: Apart, confidence: float) -> Figure:
     return _figure(change, float(np.sqrt(over / reach)), free, confidence)
 
 
-def held_apart(work: Work, stations: Sequence[int], confidence: float) -> int | None:
+def held_apart(work: StationReadings, stations: Sequence[int], confidence: float) -> int | None:
     """The station without which the others agree best, if some station is plainly out; None if not, or if two are left.
 
     The one furthest out need not be it: of three, a station that moves makes the one on the other side look as far out.
@@ -121,19 +121,19 @@ def held_apart(work: Work, stations: Sequence[int], confidence: float) -> int | 
     return max(left, key=lambda s: left[s])
 
 
-def _least_p(work: Work, stations: Sequence[int], confidence: float) -> float:
+def _least_p(work: StationReadings, stations: Sequence[int], confidence: float) -> float:
     """The least p of a level or slope of these stations, each against the others; 1 where none can be told."""
     seen = [apart(work, s, stations) for s in stations]
     p = [made.p_value for x in seen for made in (level(x, confidence), slope(x, confidence))]
     return min((one for one in p if np.isfinite(one)), default=1.0)
 
 
-def _there(seen: Apart) -> tuple[Numbers, Numbers]:
+def _there(seen: StationDifferences) -> tuple[Numbers, Numbers]:
     there = np.isfinite(seen.value) & np.isfinite(seen.variance)
     return seen.value[there], seen.variance[there]
 
 
-def _cells(work: Work, stations: Sequence[int], shape: tuple[int, int]) -> tuple[Numbers, Numbers]:
+def _cells(work: StationReadings, stations: Sequence[int], shape: tuple[int, int]) -> tuple[Numbers, Numbers]:
     rows = np.isin(work.station, stations)
     n, total = np.zeros(shape), np.zeros(shape)
     np.add.at(n, (work.period[rows], work.kind[rows]), work.readings[rows])
@@ -141,7 +141,7 @@ def _cells(work: Work, stations: Sequence[int], shape: tuple[int, int]) -> tuple
     return n, total
 
 
-def _figure(value: float, error: float, free: int, confidence: float) -> Figure:
+def _figure(value: float, error: float, free: int, confidence: float) -> StationEstimate:
     reach = float(special.stdtrit(free, (1.0 + confidence) / 2.0)) * error
     p = float(2.0 * special.stdtr(free, -abs(value) / error)) if error > 0 else float("nan")
-    return Figure(value, value - reach, value + reach, p)
+    return StationEstimate(value, value - reach, value + reach, p)

@@ -21,7 +21,7 @@ PASS, FAIL = "pass", "fail"
 
 
 @dataclass(frozen=True)
-class Line:
+class StudyFigure:
     """One figure with its limits; `share` is a component's part of the variance, or the share that agreed."""
 
     figure: str
@@ -37,7 +37,7 @@ class Line:
 class GaugeFigures:
     """What a study of measured values shows, or why it shows nothing; `missing` names what was left out."""
 
-    lines: tuple[Line, ...]
+    lines: tuple[StudyFigure, ...]
     found: "GaugeStudy | None"
     p_appraisers: float
     left_out: int
@@ -68,7 +68,7 @@ def gauge_figures(study: Study, tolerance: float | None, level: float) -> GaugeF
     for r in (made, gauge_rr(full.values, method="range", tolerance=tolerance, level=level)):
         for i, component in enumerate(r.components):
             lines.append(
-                Line(component, r.method, float(r.sigma[i]), float(np.sqrt(r.low[i])), float(np.sqrt(r.high[i])),
+                StudyFigure(component, r.method, float(r.sigma[i]), float(np.sqrt(r.low[i])), float(np.sqrt(r.high[i])),
                      float(r.contribution[i]), r.parts)
             )
     lines += _biases(study, level)
@@ -85,7 +85,7 @@ def _appraisers_differ(r: "GaugeStudy") -> float:
     return float(special.fdtrc(a, free, who / a / (below / free))) if below > 0 else float("nan")
 
 
-def _biases(study: Study, level: float) -> list[Line]:
+def _biases(study: Study, level: float) -> list[StudyFigure]:
     """How far each appraiser reads from the reference, from the means of the units."""
     made = []
     known = {unit: number for unit, text in study.references.items() if (number := _number(text)) is not None}
@@ -95,7 +95,7 @@ def _biases(study: Study, level: float) -> list[Line]:
             continue
         mean, error = float(np.mean(off)), float(np.std(off, ddof=1) / np.sqrt(len(off)))
         reach = float(special.stdtrit(len(off) - 1, (1.0 + level) / 2.0)) * error
-        made.append(Line(f"bias of {who}", "mean", mean, mean - reach, mean + reach, float("nan"), len(off)))
+        made.append(StudyFigure(f"bias of {who}", "mean", mean, mean - reach, mean + reach, float("nan"), len(off)))
     return made
 
 
@@ -106,7 +106,7 @@ def _number(text: str) -> float | None:
         return None
 
 
-def verdict_figures(study: Study, level: float) -> list[Line]:
+def verdict_figures(study: Study, level: float) -> list[StudyFigure]:
     """Agreement of verdicts: between appraisers, of each with itself, of each with the reference, beyond chance.
 
     Between appraisers and with the reference each appraiser's first verdict of a unit counts, as later ones are no
@@ -139,7 +139,7 @@ def verdict_figures(study: Study, level: float) -> list[Line]:
                 of = [said for said, truly in pairs if truly == is_so]
                 r = proportion_interval(successes=of.count(wrong), trials=len(of), level=level)
                 share = float(r.estimate)
-                lines.append(Line(figure, "share", share, float(r.low), float(r.high), share, len(of)))
+                lines.append(StudyFigure(figure, "share", share, float(r.low), float(r.high), share, len(of)))
     return lines
 
 
@@ -155,11 +155,11 @@ def _tally(judged: Iterable[Sequence[str]], words: Sequence[str]) -> "np.ndarray
     return np.array([[list(found).count(word) for word in columns] for found in judged], dtype=np.int64)
 
 
-def _fleiss(figure: str, r: "FleissKappa") -> Line:
-    return Line(figure, "Fleiss", r.kappa, r.low, r.high, r.observed, r.units)
+def _fleiss(figure: str, r: "FleissKappa") -> StudyFigure:
+    return StudyFigure(figure, "Fleiss", r.kappa, r.low, r.high, r.observed, r.units)
 
 
-def _cohen(figure: str, pairs: Sequence[tuple[str, str]], words: Sequence[str], level: float) -> Line:
+def _cohen(figure: str, pairs: Sequence[tuple[str, str]], words: Sequence[str], level: float) -> StudyFigure:
     from rqa.stats import cohen_kappa
 
     size = max(len(words), 2)
@@ -167,4 +167,4 @@ def _cohen(figure: str, pairs: Sequence[tuple[str, str]], words: Sequence[str], 
     for one, two in pairs:
         table[words.index(one), words.index(two)] += 1
     r = cohen_kappa(table, level=level)
-    return Line(figure, "Cohen", r.kappa, r.low, r.high, r.observed, len(pairs))
+    return StudyFigure(figure, "Cohen", r.kappa, r.low, r.high, r.observed, len(pairs))

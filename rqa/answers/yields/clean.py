@@ -1,7 +1,7 @@
 """Which jobs went through without one failed check."""
 
 from rqa.answers.core.result import Answer, with_shares
-from rqa.answers.core.scope import PERIODS, By, Moment, Months, Where, check_level, check_values, scope
+from rqa.answers.core.scope import PERIODS, By, Months, Snapshot, Where, check_level, check_values, scope
 from rqa.answers.yields.first_pass import dated
 from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
@@ -20,7 +20,7 @@ class CleanJobs(Answer):
 
 
 def clean_jobs(
-    now: Moment,
+    snapshot: Snapshot,
     by: By = (),
     *,
     where: Where | None = None,
@@ -41,21 +41,21 @@ def clean_jobs(
     """
     check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
-    check_values(now.store, QUESTION, asked.where)
-    rows = now.from_rows or not now.latest or "week" in asked.by
+    check_values(snapshot.store, QUESTION, asked.where)
+    rows = snapshot.from_rows or not snapshot.latest or "week" in asked.by
     found = counts(
-        now.store,
+        snapshot.store,
         "clean_jobs_rows" if rows else "clean_jobs",
         by=asked.by,
         where=asked.where,
         months=asked.months,
-        values={"as_of": now.day} if rows else {},
+        values={"as_of": snapshot.day} if rows else {},
     )
     table, undated = dated(found, asked)
-    notes = list(now.notes)
+    notes = list(snapshot.notes)
     if undated:
         notes.append(
             f"{counted(undated, 'job is known from its log', 'jobs are known from their logs')} alone: in no month."
         )
-    settings = {"as_of": now.day, **asked.settings(), "level": level, "method": "wilson"}
+    settings = {"as_of": snapshot.day, **asked.settings(), "level": level, "method": "wilson"}
     return CleanJobs(with_shares(table, part="clean", whole="jobs", share="share", level=level), settings, tuple(notes))

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rqa.answers.core.result import Answer, rounded
-from rqa.answers.core.scope import PERIODS, By, Moment, Months, Where, check_level, check_values, scope
+from rqa.answers.core.scope import PERIODS, By, Months, Snapshot, Where, check_level, check_values, scope
 from rqa.answers.yields.first_pass import dated
 from rqa.measures.groupings import JOB_NAMES, STEP_LOG
 from rqa.measures.run import counts
@@ -20,15 +20,16 @@ SHIFT = 1.5
 
 
 class Defects(Answer):
-    """Defects per unit and per million opportunities: jobs, exposures, failed, chances, dpu, dpu_low, dpu_high, dpmo,
-    dpmo_low, dpmo_high, sigma, sigma_shifted."""
+    """Defects per unit and per million opportunities: jobs, exposures, failed, opportunities, dpu, dpu_low, dpu_high,
+    dpmo, dpmo_low, dpmo_high, sigma, sigma_shifted."""
 
     question = "Defects"
     needs = ("checks",)
 
 
 def defects(
-    now: Moment, by: By = ("step",), *, where: Where | None = None, months: Months | None = None, level: float = 0.95
+    snapshot: Snapshot, by: By = ("step",), *, where: Where | None = None, months: Months | None = None,
+    level: float = 0.95,
 ) -> Defects:
     """Say how many first checks failed for each unit (DPU) and in a million opportunities (DPMO).
 
@@ -36,10 +37,10 @@ def defects(
     opportunities of a step are those that its procedure declares. `by` and `where` take month and week (in `by` alone),
     site, model, procedure, technician, billing, step, bench, tool, phase.
 
-    Columns: jobs, exposures (checked first attempts), failed, chances (opportunities in them), dpu = failed / jobs and
-    dpmo = failed / chances x 10^6, each with exact Poisson limits; sigma, the distance on the normal curve that so many
-    defects pass, and sigma_shifted, the same with 1.5 added by custom. Without a defect there is no sigma level (null);
-    the limits still say what could be.
+    Columns: jobs, exposures (checked first attempts), failed, opportunities (in them), dpu = failed / jobs and
+    dpmo = failed / opportunities x 10^6, each with exact Poisson limits; sigma, the distance on the normal curve that
+    so many defects pass, and sigma_shifted, the same with 1.5 added by custom. Without a defect there is no sigma level
+    (null); the limits still say what could be.
 
     >>> depot.yields.defects().table.select("step", "failed", "chances", "dpmo").row(0)
     ('align button', 136, 2728, 49853.372434)
@@ -48,10 +49,12 @@ def defects(
     """
     check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
-    check_values(now.store, QUESTION, asked.where)
-    found = counts(now.store, "defects", by=asked.by, where=asked.where, months=asked.months, values={"as_of": now.day})
+    check_values(snapshot.store, QUESTION, asked.where)
+    found = counts(
+        snapshot.store, "defects", by=asked.by, where=asked.where, months=asked.months, values={"as_of": snapshot.day}
+    )
     table, undated = dated(found, asked)
-    notes = list(now.notes)
+    notes = list(snapshot.notes)
     if undated:
         notes.append(
             f"{counted(undated, 'first check has', 'first checks have')} no date and no dated job: in no month."
@@ -69,16 +72,16 @@ def defects(
         )
     if not set(asked.by) <= {*PERIODS, *JOB_NAMES} - {"technician"}:
         notes.append("A job counts as a unit in each group that worked on it, so jobs do not add up.")
-    settings = {"as_of": now.day, **asked.settings(), "level": level, "method": "exact Poisson"}
+    settings = {"as_of": snapshot.day, **asked.settings(), "level": level, "method": "exact Poisson"}
     return Defects(_rates(table, level), settings, tuple(notes))
 
 
 def _rates(table: "pl.DataFrame", level: float) -> "pl.DataFrame":
     from rqa.stats import defect_rate, sigma_level
 
-    jobs, failed, chances = (table[name].to_numpy() for name in ("jobs", "failed", "chances"))
-    each = np.where(jobs > 0, chances / np.maximum(jobs, 1), 1.0)
-    r = defect_rate(defects=failed, exposures=jobs, opportunities=np.where(each > 0, each, 1.0), level=level)
+    jobs, failed, opportunities = (table[name].to_numpy() for name in ("jobs", "failed", "opportunities"))
+    per_job = np.where(jobs > 0, opportunities / np.maximum(jobs, 1), 1.0)
+    r = defect_rate(defects=failed, exposures=jobs, opportunities=np.where(per_job > 0, per_job, 1.0), level=level)
     # A step can fail once for each attempt and no more than it has opportunities, so dpmo stays below a million.
     seen = np.where(failed > 0, np.minimum(r.dpmo, 1e6), np.nan)
     made = {

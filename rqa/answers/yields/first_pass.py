@@ -6,9 +6,9 @@ from rqa.answers.core.result import Answer, names_of, with_shares
 from rqa.answers.core.scope import (
     PERIODS,
     By,
-    Moment,
     Months,
     Scope,
+    Snapshot,
     Where,
     check_level,
     check_one_of,
@@ -49,7 +49,7 @@ class FirstPassYield(Answer):
 
 
 def first_pass_yield(
-    now: Moment,
+    snapshot: Snapshot,
     by: By = ("step",),
     *,
     where: Where | None = None,
@@ -77,13 +77,13 @@ def first_pass_yield(
     if of is not None:
         check_one_of(QUESTION, "of", of, OF)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
-    check_values(now.store, QUESTION, asked.where)
-    of, measure = chosen(QUESTION, now, asked, tests=of == "diagnostics")
-    clocks = site_clocks(now.store) if measure == BY_SHIFT else SiteClocks({})
-    table, undated = dated(first_attempts(now, asked, measure, clocks), asked)
-    settings = {"of": of, "as_of": now.day, **asked.settings(), "level": level, "method": "wilson"}
+    check_values(snapshot.store, QUESTION, asked.where)
+    of, measure = chosen(QUESTION, snapshot, asked, tests=of == "diagnostics")
+    clocks = site_clocks(snapshot.store) if measure == BY_SHIFT else SiteClocks({})
+    table, undated = dated(first_attempts(snapshot, asked, measure, clocks), asked)
+    settings = {"of": of, "as_of": snapshot.day, **asked.settings(), "level": level, "method": "wilson"}
     shares = with_shares(table, part="passed", whole="exposures", share="yield", level=level)
-    notes = list(now.notes)
+    notes = list(snapshot.notes)
     if undated:
         notes.append(
             f"{counted(undated, 'first attempt has', 'first attempts have')} no date and no dated job: in no month."
@@ -97,7 +97,7 @@ def first_pass_yield(
     return FirstPassYield(shares, settings, tuple(notes))
 
 
-def chosen(question: str, now: Moment, asked: Scope, *, tests: bool = False) -> tuple[str, str]:
+def chosen(question: str, snapshot: Snapshot, asked: Scope, *, tests: bool = False) -> tuple[str, str]:
     """What is counted, steps or diagnostics, and the cheapest measure that can say it."""
     of_tests, of_steps = asked.named & set(TEST_LOG), asked.named & {*STEP_LOG, *SHIFTS}
     if of_steps and (of_tests or tests):
@@ -106,25 +106,25 @@ def chosen(question: str, now: Moment, asked: Scope, *, tests: bool = False) -> 
             "(diagnostics) cannot be asked together; ask twice."
         )
     if of_tests or tests:
-        kept = now.latest and not now.from_rows and "week" not in asked.by
+        kept = snapshot.latest and not snapshot.from_rows and "week" not in asked.by
         return "diagnostics", "first_pass_tests" if kept else "first_pass_tests_rows"
     if asked.named & set(SHIFTS):
         return "steps", BY_SHIFT
     for measure in ("first_pass_steps", "first_pass_steps_alone", "first_pass_steps_rows"):
-        if measure == "first_pass_steps" and (now.from_rows or not now.latest):
+        if measure == "first_pass_steps" and (snapshot.from_rows or not snapshot.latest):
             continue
         if asked.named <= set(MEASURES[measure]):
             return "steps", measure
     return "steps", "first_pass_steps_rows"
 
 
-def first_attempts(now: Moment, asked: Scope, measure: str, clocks: SiteClocks | None = None) -> "pl.DataFrame":
+def first_attempts(snapshot: Snapshot, asked: Scope, measure: str, clocks: SiteClocks | None = None) -> "pl.DataFrame":
     """Counts of first attempts by group."""
-    values: dict[str, object] = {"as_of": now.day} if measure in FROM_ROWS else {}
+    values: dict[str, object] = {"as_of": snapshot.day} if measure in FROM_ROWS else {}
     if measure == BY_SHIFT:
         zones = clocks.zones if clocks else {}
         values |= {"rest": REST, "sites": list(zones), "zones": list(zones.values())}
-    return counts(now.store, measure, by=asked.by, where=asked.where, months=asked.months, values=values)
+    return counts(snapshot.store, measure, by=asked.by, where=asked.where, months=asked.months, values=values)
 
 
 def _shift_notes(asked: Scope, clocks: SiteClocks) -> list[str]:

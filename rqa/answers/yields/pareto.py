@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 from rqa.answers.core.grounds import grounds
 from rqa.answers.core.result import Answer, rounded
-from rqa.answers.core.scope import PERIODS, By, Moment, Months, Where, check_level, check_values, scope
+from rqa.answers.core.scope import PERIODS, By, Months, Snapshot, Where, check_level, check_values, scope
 from rqa.answers.yields.first_pass import dated
 from rqa.measures.groupings import JOB_NAMES, STEP_LOG
 from rqa.measures.run import counts
@@ -26,7 +26,7 @@ class Failures(Answer):
 
 
 def failures(
-    now: Moment,
+    snapshot: Snapshot,
     by: By = ("step", "fault"),
     *,
     where: Where | None = None,
@@ -50,8 +50,8 @@ def failures(
 
     check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
-    check_values(now.store, QUESTION, asked.where)
-    there = grounds(now)
+    check_values(snapshot.store, QUESTION, asked.where)
+    there = grounds(snapshot)
     # Without fault codes the failures are told by what else was asked for.
     uncoded = len(asked.by) > 1 and "fault" in asked.by and not there.lacking("checks")
     lack = there.lack("fault", about="which faults failed") if uncoded else None
@@ -60,13 +60,13 @@ def failures(
         others = listed([NAMES.get(name, name) for name in asked.by])
         lack = lack.followed(f"So the failures are told by {others}.")
     found = counts(
-        now.store, "failures", by=asked.by, where=asked.where, months=asked.months, values={"as_of": now.day}
+        snapshot.store, "failures", by=asked.by, where=asked.where, months=asked.months, values={"as_of": snapshot.day}
     )
     table, undated = dated(found, asked)
     table = table.filter(pl.col("failures") > 0).sort(
         "failures", *asked.by, descending=[True, *(False for _ in asked.by)]
     )
-    notes = [*now.notes, *([lack] if lack else [])]
+    notes = [*snapshot.notes, *([lack] if lack else [])]
     if undated:
         notes.append(f"{counted(undated, 'failure has', 'failures have')} no date and no dated job: in no month.")
     if "fault" in asked.by and table.height:
@@ -78,7 +78,7 @@ def failures(
             "These are counts, not rates: a step that is done often fails often. And the order was found in the same "
             "counts, so the first few will make a little less of the next month's failures."
         )
-    settings = {"as_of": now.day, **asked.settings(), "level": level, "method": "wilson"}
+    settings = {"as_of": snapshot.day, **asked.settings(), "level": level, "method": "wilson"}
     return Failures(_shares(table, level), settings, tuple(notes))
 
 

@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING
 
 from rqa.answers.core.result import Answer, rounded, with_shares
-from rqa.answers.core.scope import PERIODS, By, Moment, Months, Scope, Where, check_level, check_values, scope
+from rqa.answers.core.scope import PERIODS, By, Months, Scope, Snapshot, Where, check_level, check_values, scope
 from rqa.answers.yields.first_pass import dated
 from rqa.measures.groupings import JOB_NAMES, STEP_LOG
 from rqa.measures.run import counts
@@ -16,8 +16,8 @@ GROUPINGS = (*PERIODS, *JOB_NAMES, *STEP_LOG)
 
 
 class Rework(Answer):
-    """Work done again: executed, again, share, low, high, attempts, each, most, later, later_timed, minutes,
-    labour_minutes."""
+    """Work done again: executed, reworked, share, low, high, attempts, attempts_per_step, max_attempts, later,
+    later_timed, minutes, labour_minutes."""
 
     question = "Rework"
     needs = ("steps",)
@@ -31,15 +31,16 @@ class ReworkRoutes(Answer):
 
 
 def rework(
-    now: Moment, by: By = ("step",), *, where: Where | None = None, months: Months | None = None, level: float = 0.95
+    snapshot: Snapshot, by: By = ("step",), *, where: Where | None = None, months: Months | None = None,
+    level: float = 0.95,
 ) -> Rework:
     """Say how often steps are done again, and what time and labour goes into attempts beyond the first.
 
     `by` and `where` take month and week (in `by` alone), site, model, procedure, technician, billing, step, bench,
-    tool, phase. Columns: executed (first attempts), again (second attempts: steps done again), share = again /
-    executed with its Wilson interval low, high; attempts (all), each (attempts / executed), most (attempts at one
-    step), later (attempts beyond the first), later_timed (those with a start and an end), minutes (logged on these),
-    labour_minutes (what is booked for so much logged time). Skipped steps do not count.
+    tool, phase. Columns: executed (first attempts), reworked (second attempts: steps done again), share = reworked /
+    executed with its Wilson interval low, high; attempts (all), attempts_per_step (attempts / executed), max_attempts
+    (attempts at one step), later (attempts beyond the first), later_timed (those with a start and an end), minutes
+    (logged on these), labour_minutes (what is booked for so much logged time). Skipped steps do not count.
 
     >>> depot.yields.rework().table.select("step", "again", "executed", "share").row(0)
     ('align button', 172, 2728, 0.06305)
@@ -48,17 +49,19 @@ def rework(
     """
     import polars as pl
 
-    table, notes, settings, asked = _asked("rework", now, by, where, months, level)
-    table = with_shares(table, part="again", whole="executed", share="share", level=level)
-    rate, jobs = _booked(now, asked)
+    table, notes, settings, asked = _asked("rework", snapshot, by, where, months, level)
+    table = with_shares(table, part="reworked", whole="executed", share="share", level=level)
+    rate, jobs = _booked(snapshot, asked)
     later, timed = int((table["attempts"] - table["executed"]).sum()), int(table["later_timed"].sum())
     executed = table["executed"].to_numpy()
-    each = table["attempts"].to_numpy() / executed.astype(float).clip(min=1.0)
+    attempts_per_step = table["attempts"].to_numpy() / executed.astype(float).clip(min=1.0)
     minutes = table["later_seconds"].to_numpy() / 60.0
     nothing = float("nan")
     made = table.select(
-        *asked.by, "executed", "again", "share", "low", "high", "attempts",
-        rounded(e if n else nothing for e, n in zip(each, executed, strict=True)).alias("each"), "most",
+        *asked.by, "executed", "reworked", "share", "low", "high", "attempts",
+        rounded(
+            e if n else nothing for e, n in zip(attempts_per_step, executed, strict=True)
+        ).alias("attempts_per_step"), "max_attempts",
         (pl.col("attempts") - pl.col("executed")).alias("later"), "later_timed",
         rounded(m if n else nothing for m, n in zip(minutes, table["later_timed"], strict=True)).alias("minutes"),
         rounded(
@@ -84,7 +87,8 @@ def rework(
 
 
 def rework_routes(
-    now: Moment, by: By = ("step",), *, where: Where | None = None, months: Months | None = None, level: float = 0.95
+    snapshot: Snapshot, by: By = ("step",), *, where: Where | None = None, months: Months | None = None,
+    level: float = 0.95,
 ) -> ReworkRoutes:
     """Say what was logged next after a failed check: the same step again, an earlier one, a later one, or nothing.
 
@@ -99,7 +103,7 @@ def rework_routes(
     """
     import polars as pl
 
-    table, notes, settings, asked = _asked("rework_routes", now, by, where, months, level)
+    table, notes, settings, asked = _asked("rework_routes", snapshot, by, where, months, level)
     order = {"again": 0, "back": 1, "on": 2, "ended": 3, "unknown": 4}
     whole = pl.col("failures").sum().over(list(asked.by)) if asked.by else pl.col("failures").sum()
     table = table.with_columns(whole.alias("of"))
@@ -120,22 +124,24 @@ def rework_routes(
 
 
 def _asked(
-    question: str, now: Moment, by: By, where: Where | None, months: Months | None, level: float
+    question: str, snapshot: Snapshot, by: By, where: Where | None, months: Months | None, level: float
 ) -> "tuple[pl.DataFrame, list[str], dict[str, object], Scope]":
     check_level(question, level)
     asked = scope(question, by=by, where=where, months=months, allowed=GROUPINGS)
-    check_values(now.store, question, asked.where)
-    found = counts(now.store, question, by=asked.by, where=asked.where, months=asked.months, values={"as_of": now.day})
+    check_values(snapshot.store, question, asked.where)
+    found = counts(
+        snapshot.store, question, by=asked.by, where=asked.where, months=asked.months, values={"as_of": snapshot.day}
+    )
     table, undated = dated(found, asked)
-    notes = list(now.notes)
+    notes = list(snapshot.notes)
     if undated:
         notes.append(f"{counted(undated, 'attempt has', 'attempts have')} no date and no dated job: in no month.")
-    settings = {"as_of": now.day, **asked.settings(), "level": level, "method": "wilson"}
+    settings = {"as_of": snapshot.day, **asked.settings(), "level": level, "method": "wilson"}
     return table, notes, settings, asked
 
 
-def _booked(now: Moment, asked: Scope) -> tuple[float | None, int]:
+def _booked(snapshot: Snapshot, asked: Scope) -> tuple[float | None, int]:
     """Booked minutes for each minute logged at steps, and the jobs that say so."""
     kept = {name: values for name, values in asked.where.items() if name in JOB_NAMES and name != "technician"}
-    row = counts(now.store, "booked_labour", where=kept, values={"as_of": now.day}).row(0, named=True)
+    row = counts(snapshot.store, "booked_labour", where=kept, values={"as_of": snapshot.day}).row(0, named=True)
     return (row["labour_minutes"] * 60.0 / row["seconds"] if row["seconds"] else None), int(row["jobs"])

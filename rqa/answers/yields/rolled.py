@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from rqa.answers.core.result import Answer, rounded
-from rqa.answers.core.scope import By, Moment, Months, Scope, Where, check_level, check_values, scope
+from rqa.answers.core.scope import By, Months, Scope, Snapshot, Where, check_level, check_values, scope
 from rqa.answers.yields.first_pass import chosen, dated, first_attempts
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES
@@ -26,7 +26,7 @@ class RolledYield(Answer):
 
 
 def rolled_yield(
-    now: Moment,
+    snapshot: Snapshot,
     by: By = ("procedure",),
     *,
     where: Where | None = None,
@@ -55,13 +55,13 @@ def rolled_yield(
         raise RequestError(
             f"{QUESTION}: steps multiply within one procedure; put procedure into by=, or one into where=."
         )
-    check_values(now.store, QUESTION, asked.where)
+    check_values(snapshot.store, QUESTION, asked.where)
     by_step = Scope((*asked.by, "step"), asked.where, asked.months)
-    _, measure = chosen(QUESTION, now, by_step)
-    table, _ = dated(first_attempts(now, by_step, measure), by_step)
-    table, foreign = _own_steps(now, table, asked)
-    settings = {"as_of": now.day, **asked.settings(), "level": level, "method": "score"}
-    notes = list(now.notes)
+    _, measure = chosen(QUESTION, snapshot, by_step)
+    table, _ = dated(first_attempts(snapshot, by_step, measure), by_step)
+    table, foreign = _own_steps(snapshot, table, asked)
+    settings = {"as_of": snapshot.day, **asked.settings(), "level": level, "method": "score"}
+    notes = list(snapshot.notes)
     unchecked = table.filter(table["exposures"] == 0).height
     if unchecked:
         notes.append(
@@ -79,14 +79,14 @@ def rolled_yield(
     return RolledYield(_products(table, asked.by, level), settings, tuple(notes))
 
 
-def _own_steps(now: Moment, table: "pl.DataFrame", asked: Scope) -> "tuple[pl.DataFrame, int]":
+def _own_steps(snapshot: Snapshot, table: "pl.DataFrame", asked: Scope) -> "tuple[pl.DataFrame, int]":
     """Only the steps that a procedure is declared to have, if any is declared; and how many checks that leaves out.
 
     A misspelt step met once would otherwise put a factor of no certainty into the product.
     """
     import polars as pl
 
-    declared = counts(now.store, "procedure_steps")
+    declared = counts(snapshot.store, "procedure_steps")
     if declared.is_empty():
         return table, 0
     if "procedure" in asked.by:

@@ -16,7 +16,15 @@ from rqa.plots.charts.control_words import (
     stage_layers,
 )
 from rqa.plots.months import HEIGHT, PANELS
-from rqa.plots.period_axes import PANEL_HEIGHT, Ground, early_word, early_zone, ground, in_panels, month_under_pointer
+from rqa.plots.period_axes import (
+    PANEL_HEIGHT,
+    PeriodAxes,
+    early_word,
+    early_zone,
+    ground,
+    in_panels,
+    month_under_pointer,
+)
 from rqa.plots.reading import limits
 from rqa.plots.theme import PAPER, WIDTH, finish
 from rqa.words import counted
@@ -63,7 +71,7 @@ def plot_control(chart: ControlChart, *, headed: bool = True, width: int | str =
     )
 
 
-def _ground(chart: ControlChart, rows: list[dict[str, Any]]) -> Ground:
+def _ground(chart: ControlChart, rows: list[dict[str, Any]]) -> PeriodAxes:
     """The ground of these rows, with the size bars' heights written into them."""
     drawn = _drawn(rows)
     measure, share = str(chart.settings.get("measure", "comeback")), rows[0]["unit"] == "share"
@@ -107,7 +115,7 @@ def _numbers(rows: list[dict[str, Any]]) -> dict[str, list[str]]:
     return {r["month"]: [str(r["number"]), *([r["on"]] * (alone and i % 2 == 0))] for i, r in enumerate(shown)}
 
 
-def _picture(rows: list[dict[str, Any]], under: Ground, panels: list[str], early: str, selection: bool) -> Any:
+def _picture(rows: list[dict[str, Any]], under: PeriodAxes, panels: list[str], early: str, selection: bool) -> Any:
     values = alt.Data(values=rows)
     base = alt.Chart() if len(panels) > 1 else alt.Chart(values)
     return in_panels(_layers(rows, under, base, early, selection, alone=len(panels) == 1), values, len(panels))
@@ -128,7 +136,7 @@ def _stacked(chart: ControlChart, rows: list[dict[str, Any]], panels: list[str],
 
 
 def _layers(
-    rows: list[dict[str, Any]], under: Ground, base: Any, early: str, selection: bool, *, alone: bool
+    rows: list[dict[str, Any]], under: PeriodAxes, base: Any, early: str, selection: bool, *, alone: bool
 ) -> list[Any]:
     x, whole, end = under.x(), under.x(edge=0), alt.X2("month:O", bandPosition=1)
     dot = next(size for most, size in DOTS if len(under.periods) <= most)

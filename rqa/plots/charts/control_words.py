@@ -5,7 +5,7 @@ from typing import Any
 import altair as alt
 
 from rqa.plots.charts.control_rows import LONGEST_WORD
-from rqa.plots.period_axes import Ground
+from rqa.plots.period_axes import PeriodAxes
 from rqa.plots.theme import PAPER
 
 WORD_PERIODS, WORD_SHARE = 5, 5 / 24
@@ -21,7 +21,7 @@ LETTER = 6.2
 """Width of a letter beside a mark, in pixels."""
 
 
-def place_words(rows: list[dict[str, Any]], under: Ground, width: int) -> None:
+def place_words(rows: list[dict[str, Any]], under: PeriodAxes, width: int) -> None:
     """Say on which side of its point each word stands, and leave out words for which an earlier one leaves no room.
 
     A word goes to the left of its point (`edge` r) late on the axis, or where a new stage begins too soon after it.
@@ -45,7 +45,7 @@ def place_words(rows: list[dict[str, Any]], under: Ground, width: int) -> None:
                 free[side] = begin + wide + LETTER
 
 
-def signal_words(under: Ground, have: Any) -> list[Any]:
+def signal_words(under: PeriodAxes, have: Any) -> list[Any]:
     """The word beside each signal: above the point or below it, on the side where there is room."""
     layers = []
     for side, shift in ((UP, -13), (DOWN, 15)):
@@ -59,7 +59,7 @@ def signal_words(under: Ground, have: Any) -> list[Any]:
     return layers
 
 
-def aside_layers(under: Ground, have: Any, tips: list[Any]) -> list[Any]:
+def aside_layers(under: PeriodAxes, have: Any, tips: list[Any]) -> list[Any]:
     """Points set aside: a cross, with the reason beside it."""
     points = have.transform_filter("datum.aside != ''").transform_calculate(
         reason=f"truncate(datum.aside, {LONGEST_WORD})"
@@ -76,7 +76,7 @@ def aside_layers(under: Ground, have: Any, tips: list[Any]) -> list[Any]:
     return made
 
 
-def stage_layers(rows: list[dict[str, Any]], under: Ground, base: Any) -> list[Any]:
+def stage_layers(rows: list[dict[str, Any]], under: PeriodAxes, base: Any) -> list[Any]:
     """A dashed line where a new stage begins; at the top, where nothing else is drawn, its name and its centre."""
     begins = base.transform_filter("datum.stage_word != ''")
     made = [begins.mark_rule(style="rqa-stage").encode(x=under.x(edge=0), y=alt.value(0), y2=alt.value("height"))]
@@ -115,7 +115,7 @@ def no_limits_layers(base: Any) -> list[Any]:
     ]
 
 
-def centre_words(rows: list[dict[str, Any]], under: Ground, base: Any, *, alone: bool) -> list[Any]:
+def centre_words(rows: list[dict[str, Any]], under: PeriodAxes, base: Any, *, alone: bool) -> list[Any]:
     """The centre line's value, beside the line where the values leave it room, else over the chart.
 
     Over a panel stands its name, so there the value goes in at the top.

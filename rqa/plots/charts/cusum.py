@@ -11,7 +11,7 @@ from rqa.answers.core.needs import said_of
 from rqa.errors import RequestError
 from rqa.plots.charts.control_words import place_words, signal_words
 from rqa.plots.months import HEIGHT, PANELS
-from rqa.plots.period_axes import Ground, ground, in_panels
+from rqa.plots.period_axes import PeriodAxes, ground, in_panels
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH, finish
 from rqa.words import MONTHS, counted, figure, listed, spoken
@@ -98,7 +98,7 @@ def _labels(days: list[str]) -> dict[str, list[str]]:
     return {d: [MONTHS[int(d[5:7]) - 1][:3], *([d[:4]] * (d in years))] for d in shown}
 
 
-def _layers(rows: list[dict[str, Any]], under: Ground, base: Any) -> list[Any]:
+def _layers(rows: list[dict[str, Any]], under: PeriodAxes, base: Any) -> list[Any]:
     x = under.x()
     tips = [alt.Tooltip("name:N", title="day"), *[alt.Tooltip("panel:N", title="group")] * bool(rows[0]["panel"]),
             alt.Tooltip("counts:N", title="came back"), alt.Tooltip("sum:N", title="sum"),

@@ -72,7 +72,7 @@ def plot_detection(
     for r in answer.table.iter_rows(named=True):
         have = known(r["mean"])
         label = " · ".join([*(spoken(r[b]) for b in by), r["chart"]])
-        quiet = f"quiet {r['quiet'] / WEEKS:.1f} years" if have else ""
+        quiet = f"quiet {r['mean_time_between_false_alarms'] / WEEKS:.1f} years" if have else ""
         mean, within = (counted(fixed(r[name], 0), "week") if have else "" for name in ("mean", "within"))
         rows.append({
             "label": label, "beside": f"{mean}  ·  {quiet}" if have else "", "method": quiet,

@@ -12,7 +12,7 @@ from rqa.answers.comebacks.recurrences import RecurrenceDifference
 from rqa.answers.core.result import Answer
 from rqa.errors import RequestError
 from rqa.plots.months import HEIGHT, PANELS
-from rqa.plots.period_axes import PANEL_HEIGHT, Ground, ground
+from rqa.plots.period_axes import PANEL_HEIGHT, PeriodAxes, ground
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import QUIET, WIDTH, finish
 from rqa.words import NAMES, count, counted, known, listed, percent, spoken
@@ -127,7 +127,7 @@ def _rows(answer: Answer, how: ByDay) -> list[dict[str, Any]]:
     return rows
 
 
-def _ground(rows: list[dict[str, Any]], how: ByDay) -> Ground:
+def _ground(rows: list[dict[str, Any]], how: ByDay) -> PeriodAxes:
     values = [r["value"] for r in rows]
     highs = [r["high"] for r in rows if r["high"] is not None] or values
     lows = [r["low"] for r in rows if r["low"] is not None] or values
@@ -173,7 +173,7 @@ def _turns(r: dict[str, Any], before: dict[str, Any]) -> bool:
 
 
 def _layers(
-    base: Any, rows: list[dict[str, Any]], under: Ground, how: ByDay, days: list[int], ghosts: bool, selection: bool
+    base: Any, rows: list[dict[str, Any]], under: PeriodAxes, how: ByDay, days: list[int], ghosts: bool, selection: bool
 ) -> list[Any]:
     last = max(r["day"] for r in rows)
     x = alt.X(

@@ -23,7 +23,7 @@ def plot_costs(
     headed: bool = True,
     width: int | str = WIDTH,
     selection: bool = True,
-    most: int | None = None,
+    limit: int | None = None,
 ) -> Any:
     """A bar a group for its cost and a line for its interval; by month alone, the months in order.
 
@@ -31,7 +31,7 @@ def plot_costs(
     """
     by, currency = by_of(answer), str(answer.settings["currency"])
     over_time = by == ("month",)
-    table = answer.table.sort("month") if over_time else answer.table.head(most or MOST)
+    table = answer.table.sort("month") if over_time else answer.table.head(limit or MOST)
     level = float(str(answer.settings["level"])) * 100
     names = " and ".join(NAMES.get(b, b) for b in by)
     title = f"Cost of come-backs, by {names}" if names else "Cost of come-backs"

@@ -10,7 +10,7 @@ from rqa.answers.core.needs import said_of
 from rqa.answers.core.result import Answer
 from rqa.errors import RequestError
 from rqa.plots.months import ENOUGH, HEIGHT, PANELS
-from rqa.plots.period_axes import Ground, early_zone, ground, in_panels
+from rqa.plots.period_axes import PeriodAxes, early_zone, ground, in_panels
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import PAPER, WIDTH, finish
 from rqa.words import count, counted, interval, known, listed, month_key, month_name, percent, spoken
@@ -70,7 +70,7 @@ def _level(answer: Answer) -> str:
     return f"{float(str(answer.settings['level'])) * 100:g} %"
 
 
-def _ground(rows: list[dict[str, Any]]) -> Ground:
+def _ground(rows: list[dict[str, Any]]) -> PeriodAxes:
     have = [r for r in rows if r["value"] is not None]
     fair = [r for r in have if r["size"] >= ENOUGH] or have
     under = ground([r["month"] for r in rows], [0.0], [r["high"] for r in fair] or [0.1], from_zero=True)
@@ -85,7 +85,7 @@ def _ground(rows: list[dict[str, Any]]) -> Ground:
     return under
 
 
-def _projection_layers(rows: list[dict[str, Any]], under: Ground, base: Any) -> list[Any]:
+def _projection_layers(rows: list[dict[str, Any]], under: PeriodAxes, base: Any) -> list[Any]:
     x = under.x()
     tips = [alt.Tooltip("name:N", title="closed in")]
     tips += [alt.Tooltip("panel:N", title="group")] * bool(rows[0]["panel"])

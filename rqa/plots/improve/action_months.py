@@ -6,7 +6,7 @@ import altair as alt
 
 from rqa.answers.improve.action_power import ActionPower
 from rqa.answers.improve.action_trend import ActionTrend
-from rqa.plots.period_axes import Ground, ground
+from rqa.plots.period_axes import PeriodAxes, ground
 from rqa.plots.theme import PAPER, WIDTH, finish
 from rqa.words import count, counted, interval, known, month_key, month_name, percent
 
@@ -60,7 +60,7 @@ def _rows(answer: ActionTrend) -> list[dict[str, Any]]:
     return made
 
 
-def _months(rows: list[dict[str, Any]], under: Ground) -> Any:
+def _months(rows: list[dict[str, Any]], under: PeriodAxes) -> Any:
     base = alt.Chart(alt.Data(values=rows))
     x = under.x()
     tips = [alt.Tooltip(f"{k}:N", title=t) for k, t in (("name", "closed in"), ("share", "came back"),

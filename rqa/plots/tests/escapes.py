@@ -27,10 +27,10 @@ def plot_escapes(answer: Escapes, *, headed: bool = True, width: int | str = WID
             answer, r, share="sensitivity", why="no fault known, neither caught nor escaped",
             beside=f"{count(r['caught'])} caught  ·  {count(r['escaped'])} escaped  ·  {percent(r['sensitivity'])}",
         )
-        if known(r["least"]) and row["value"] is not None:
-            top = r["greatest"] if known(r["greatest"]) else 1.0
-            row |= {"from": r["least"], "to": top}
-            row["interval"] += f"; with what is not known {interval(r['least'], top)}"
+        if known(r["lower_bound"]) and row["value"] is not None:
+            top = r["upper_bound"] if known(r["upper_bound"]) else 1.0
+            row |= {"from": r["lower_bound"], "to": top}
+            row["interval"] += f"; with what is not known {interval(r['lower_bound'], top)}"
         rows.append(row)
     order = ordered(answer, rows, "lowest first")
     subtitle = ["dot = faults caught before release, of those caught or escaped",

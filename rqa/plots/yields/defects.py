@@ -19,7 +19,7 @@ def plot_defects(answer: Defects, *, headed: bool = True, width: int | str = WID
         rows.append({
             "label": " · ".join(spoken(r[b]) for b in by) or "all", "value": r["dpmo"] if have else None,
             "low": r["dpmo_low"], "high": r["dpmo_high"], "why": "" if have else "no data",
-            "beside": f"{r['failed']:,} in {r['chances']:,}{sigma}",
+            "beside": f"{r['failed']:,} in {r['opportunities']:,}{sigma}",
             "interval": f"{r['dpmo_low']:,.0f} to {r['dpmo_high']:,.0f} in a million" if have else "no data",
         })
     rows.sort(key=lambda row: (row["value"] is None, -(row["value"] or 0.0), row["label"]))

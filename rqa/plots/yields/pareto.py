@@ -16,7 +16,7 @@ SAID = 10
 
 
 def plot_failures(
-    answer: Failures, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True, most: int | None = None
+    answer: Failures, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True, limit: int | None = None
 ) -> Any:
     """The staircase of failures, most first: a step for each share, a line for the interval of the sum."""
     by = by_of(answer)
@@ -24,7 +24,7 @@ def plot_failures(
     before = 0.0
     if "fault" in by and (answer.table["fault"] == "unknown").all():
         by = tuple(b for b in by if b != "fault")
-    for r in answer.table.head(most or MOST).iter_rows(named=True):
+    for r in answer.table.head(limit or MOST).iter_rows(named=True):
         label = " · ".join("no fault code" if b == "fault" and r[b] == "unknown" else spoken(r[b]) for b in by) or "all"
         rows.append({
             "row": len(rows), "label": label, "start": before, "end": r["cumulative"], "low": r["cumulative_low"],

@@ -7,15 +7,15 @@ import numpy as np
 from scipy.sparse import csr_array
 
 from rqa.arguments import Numbers
-from rqa.spc.run_lengths.automaton import SIGNAL, Machine, Step, machine
 from rqa.spc.run_lengths.designs import ShewhartDesign
+from rqa.spc.run_lengths.markov_chain import SIGNAL, MarkovChain, Step, markov_chain
 from rqa.spc.run_lengths.points import Points, SharePoints, Zone
 from rqa.spc.run_lengths.result import settled
 
 
 def shewhart_hazard(design: ShewhartDesign, points: Points) -> Numbers:
     """The chance of a signal at each point, none before it."""
-    made = machine(design.rules, design.width, on_centre=isinstance(points, SharePoints))
+    made = markov_chain(design.rules, design.width, on_centre=isinstance(points, SharePoints))
     chain, leave = _chain(made, tuple(points.zones(made.edges, made.trends)))
     return settled(_walk(chain, leave), made.memory)
 
@@ -33,7 +33,7 @@ def _walk(chain: csr_array, leave: Numbers) -> Iterator[float]:
     yield from repeat(1.0)
 
 
-def _chain(made: Machine, zones: tuple[Zone, ...]) -> tuple[csr_array, Numbers]:
+def _chain(made: MarkovChain, zones: tuple[Zone, ...]) -> tuple[csr_array, Numbers]:
     """Chances from (state, place of the latest point) in columns to the same in rows, and of a signal."""
     sizes = [1 if zone < 0 else len(zones[zone].chance) for zone in made.zone_of]
     first = np.concatenate(([0], np.cumsum(sizes)))

@@ -10,7 +10,7 @@ import polars as pl
 import pytest
 
 from rqa import spc
-from rqa.answers.charts.chart_basis import Basis
+from rqa.answers.charts.chart_basis import ChartSettings
 from rqa.answers.charts.chart_series import Series
 from rqa.answers.charts.chart_types import make
 from rqa.depot import Depot
@@ -294,7 +294,7 @@ def test_units_are_not_mixed() -> None:
         (lambda d: d.charts.cusum(baseline=("2030-01", "2030-02")), "no matured job was closed in the baseline"),
         (lambda d: d.charts.time_to_detect("failed_checks"), "is no share"),
         (lambda d: d.charts.cusum(odds="2"), "not 1, such as 2"),
-        (lambda d: d.charts.cusum(quiet_months="60"), "months above 0"),
+        (lambda d: d.charts.cusum(false_alarm_months="60"), "months above 0"),
         (lambda d: d.charts.time_to_detect(change=1), "factor above 0 and not 1"),
         (lambda d: d.charts.time_to_detect(change="1.5"), "factor above 0 and not 1"),
         (lambda d: d.charts.time_to_detect(chance=90), "chance is a number between 0 and 1"),
@@ -342,5 +342,5 @@ def test_what_the_data_warn_of_is_said_whatever_chart_is_asked_for(chart: str) -
     count = np.linspace(20, 60, 24).astype(np.int64)
     periods = tuple(date(2024 + m // 12, m % 12 + 1, 1) for m in range(24))
     series = Series((), periods, size, np.ones(24, dtype=np.bool_), {"count": count, "size": size})
-    made = make(series, "share", chart=chart, limits=None, rules=(), basis=Basis())
+    made = make(series, "share", chart=chart, limits=None, rules=(), basis=ChartSettings())
     assert any("the level moved" in note for note in made.notes), made.notes

@@ -153,6 +153,8 @@ def test_values_of_a_filter_are_looked_up_once_however_many_are_named(monkeypatc
 
     monkeypatch.setattr("rqa.answers.core.scope_notes.counts", counted)
     with depot_of(depot_rows(STEADY), as_of="2025-12-20") as depot:
-        notes = scope_notes(depot._now, {"where": {"model": tuple(f"none {n}" for n in range(9)), "class": "none"}})
+        notes = scope_notes(
+            depot._snapshot, {"where": {"model": tuple(f"none {n}" for n in range(9)), "class": "none"}}
+        )
     assert [note.split("'")[1] for note in notes] == [f"none {n}" for n in range(9)]
     assert looked == ["values_jobs"]

@@ -113,7 +113,7 @@ def test_weeks_to_detect_are_the_pure_answers_at_this_volume(depot: Depot, made:
     few = spc.ShewhartDesign(rules=spc.MONTHLY)
     month = spc.periods_to_detect(few, before=before, after=2 * before, size=len(days) // 12)
     assert r["mean"][0] == pytest.approx(month.mean * 365.25 / 12 / 7, abs=0.051)
-    assert r["quiet"][2] == pytest.approx(r["quiet"][0], rel=0.05)
+    assert r["mean_time_between_false_alarms"][2] == pytest.approx(r["mean_time_between_false_alarms"][0], rel=0.05)
     assert any("add 30 days" in note for note in depot.charts.time_to_detect().notes)
 
 

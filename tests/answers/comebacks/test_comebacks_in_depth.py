@@ -381,7 +381,7 @@ REFUSED: list[tuple[str, Callable[[Depot], Any]]] = [
     ("there is no class 'worn'", lambda d: d.returns.curve(cause="worn")),
     ("there is no class 3", lambda d: d.returns.curve(cause=3)),  # type: ignore[arg-type]
     ("cannot be asked together", lambda d: d.returns.curve(by=("step", "lot"))),
-    ("index is one of", lambda d: d.returns.recurrences(index="open")),
+    ("index_disposition is one of", lambda d: d.returns.recurrences(index_disposition="open")),
     ("level is a number", lambda d: d.returns.classes(level=95)),
     ("bandwidth is a number of days", lambda d: d.returns.hazard(bandwidth=0.5)),
     ("there is no grouping 'step'", lambda d: d.returns.compare_curves("step")),
@@ -393,7 +393,7 @@ REFUSED: list[tuple[str, Callable[[Depot], Any]]] = [
     ("share is a number between 0 and 1", lambda d: d.returns.days_until(share=1.0)),
     ("fractions of the units", lambda d: d.returns.worst_share(worst=(0.0,))),
     ("fractions of the units", lambda d: d.returns.worst_share(worst="0.01")),  # type: ignore[arg-type]
-    ("most is a whole number of units", lambda d: d.returns.chronic_units(most=0)),
+    ("limit is a whole number of units", lambda d: d.returns.chronic_units(limit=0)),
     ("recent is a whole number of months", lambda d: d.projection(recent=0)),
     ("window is a whole number of days", lambda d: d.projection(window=True)),
     ("upto is a whole number of months", lambda d: d.returns.cohorts(upto=-1)),

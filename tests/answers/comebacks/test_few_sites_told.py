@@ -27,7 +27,7 @@ def without_logs(share: float) -> Tables:
 @pytest.mark.parametrize(("share", "any_class"), [(0.2, False), (0.4, False), (0.6, True), (0.8, True)])
 def test_half_of_the_jobs_decides(share: float, any_class: bool) -> None:
     with depot_of(without_logs(share), DAY) as depot:
-        found = counted_comebacks(depot._now, 30)
+        found = counted_comebacks(depot._snapshot, 30)
         told: dict[str, Any] = {"bare": depot.comebacks(where={"site": BARE}).table.row(0, named=True)}
         power = depot.actions.power()
     said = " ".join(found.notes)

@@ -89,7 +89,7 @@ def test_alike_sites_are_told_apart_as_rarely_as_promised() -> None:
     rng = np.random.default_rng(2)
     site = np.repeat(np.arange(160), 50)
     with depot_checked(clustered(rng, site.size, 6), site) as depot:
-        r = compare(depot._now, who="site", outcome="first_pass", spread=False)
+        r = compare(depot._snapshot, who="site", outcome="first_pass", spread=False)
     # Three standard errors of a share of 0.05 of 160 are 0.052.
     assert (r.table["p_value"] < 0.05).mean() <= 0.05 + 0.052
     single = np.abs(r.table["z"].to_numpy()) > 1.96

@@ -39,7 +39,7 @@ def test_columns_and_order() -> None:
     assert r.table.columns[:11] == ["technician", *COLUMNS]
     assert r.table["technician"].to_list() == ["T0001", "T0002"]
     kinds = {
-        **dict.fromkeys(("exposures", "observed", "alone"), pl.Int64),
+        **dict.fromkeys(("exposures", "observed", "no_comparator"), pl.Int64),
         "verdict": pl.String,
         "technician": pl.String,
     }
@@ -97,7 +97,7 @@ def test_nobody_above_or_below_where_all_passed_or_all_failed() -> None:
 @pytest.mark.parametrize("method", ["auto", "stratified", "model"])
 def test_one_technician_only_is_compared_with_nobody(method: str) -> None:
     r = compared([[5, 9]], [[50, 60]], method=method)
-    assert r.table.select("exposures", "observed", "alone", "ratio", "verdict").rows() == [
+    assert r.table.select("exposures", "observed", "no_comparator", "ratio", "verdict").rows() == [
         (0, 0, 110, None, "too little work to say")
     ]
     said = " ".join(r.notes)
@@ -108,7 +108,7 @@ def test_one_technician_only_is_compared_with_nobody(method: str) -> None:
 
 def test_a_kind_of_work_with_one_technician_is_left_out() -> None:
     r = compared([[5, 9], [6, 0], [4, 0]], [[50, 60], [50, 0], [55, 0]], method="stratified")
-    assert r.table["alone"].to_list() == [60, 0, 0]
+    assert r.table["no_comparator"].to_list() == [60, 0, 0]
     assert r.table["observed"].to_list() == [5, 6, 4]
     assert any(note.startswith("60 first checks are of kinds that nobody else") for note in r.notes)
 
@@ -119,7 +119,7 @@ def test_little_work_gets_no_verdict_however_bad_it_looks() -> None:
     assert r.table["verdict"].to_list()[0] == "too little work to say"
     assert r.table["p_adjusted"].to_list()[0] is None
     assert 1 < r.table["shrunk"][0] < r.table["ratio"][0]
-    assert compared([[9], [30], [28]], [[9], [300], [300]], least=5).table["verdict"][0] == "above expectation"
+    assert compared([[9], [30], [28]], [[9], [300], [300]], min_cases=5).table["verdict"][0] == "above expectation"
 
 
 def test_checks_without_a_name_count_and_have_no_row() -> None:
@@ -245,7 +245,7 @@ def test_too_little_work_is_said_of_too_little_comparable_work_alone(
     """Whatever passed and failed, with the least number of comparable cases there is a verdict, and below it none."""
     trials = np.array(work)
     events = np.array([[round(n * share) for n, share in zip(row, shares, strict=True)] for row in work])
-    r = compared(events, trials, method=method, least=least)
+    r = compared(events, trials, method=method, min_cases=least)
     little = (r.table["verdict"] == "too little work to say").to_list()
     assert little == (r.table["exposures"] < least).to_list()
     assert [p is None for p in r.table["p_adjusted"]] == little
@@ -280,7 +280,7 @@ def test_nothing_to_compare(depot: Depot) -> None:
         ({"mix": "age"}, "no part of the mix 'age'"),
         ({"who": "site", "mix": ("site",)}, "site is what is compared"),
         ({"method": "guess"}, "method is one of auto, stratified, model"),
-        ({"least": 0}, "least is a whole number of cases"),
+        ({"min_cases": 0}, "min_cases is a whole number of cases"),
         ({"level": 1.0}, "level"),
     ],
 )
@@ -300,9 +300,9 @@ def test_a_group_with_nothing_beside_it_has_no_ratio_by_the_model_either() -> No
     cells = [(f"T{i}", step, 20 + i, 400) for i, step in enumerate(steps)]
     kinds = [(step, "m") for step in steps]
     events, trials = np.diag([c[2] for c in cells]), np.diag([c[3] for c in cells])
-    assert expected_by_model(events=events, trials=trials, kinds=kinds).alone.all()
+    assert expected_by_model(events=events, trials=trials, kinds=kinds).no_comparator.all()
     beside = trials + np.eye(4, k=1, dtype=np.int64) * 300
-    shared = expected_by_model(events=events + (beside > trials) * 30, trials=beside, kinds=kinds).alone
+    shared = expected_by_model(events=events + (beside > trials) * 30, trials=beside, kinds=kinds).no_comparator
     assert not shared.any()
     r = compared(events, trials, method="model")
     assert r.table["exposures"].to_list() == [0] * 4

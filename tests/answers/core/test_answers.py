@@ -79,7 +79,7 @@ def test_window_and_as_of() -> None:
 
 
 def test_no_fault_found_is_apart(depot: Depot) -> None:
-    r = depot.comebacks(index="no_fault_found")
+    r = depot.comebacks(index_disposition="no_fault_found")
     assert rows(r.table, "jobs", "matured", "returned") == [(1, 1, 0)]
     assert "not that of repairs" in " ".join(r.notes)
 
@@ -190,7 +190,7 @@ def test_empty_depot() -> None:
         (lambda d: d.comebacks(months=3), "months takes two ends"),
         (lambda d: d.comebacks(by=("step", "test")), "ask twice"),
         (lambda d: d.comebacks(window=-1), "number of days"),
-        (lambda d: d.comebacks(index="open"), "repaired, no_fault_found"),
+        (lambda d: d.comebacks(index_disposition="open"), "repaired, no_fault_found"),
         (lambda d: d.comebacks(months=("2026-03", "2026-01")), "turn them round"),
         (lambda d: d.comebacks(months="spring"), "write it like 2026-05"),
         (lambda d: d.comebacks(level=1.5), "level"),

@@ -101,7 +101,7 @@ def test_grounds_are_those_of_the_day_the_months_and_the_window(bare: Depot) -> 
     april = bare.grounds("2025-04")
     assert {"closed_there"} == april.present & {"closed_there", "logged_there", "tested_there"}
     assert "closed in April 2025" in april.claim("None.", "logged_there", about="that")
-    assert grounds(bare._now) is grounds(bare._now), "an open store is asked once"
+    assert grounds(bare._snapshot) is grounds(bare._snapshot), "an open store is asked once"
 
 
 @pytest.mark.parametrize(

@@ -149,7 +149,9 @@ from jobs where job_id like 'J%' and model = 'Marl-10' and procedure = 'board'
 def test_a_bad_spell_before_the_start_is_left_out_and_said() -> None:
     with acting_depot(before=60, after=60, more=BAD_SPELL) as depot:
         row = verdict(depot)
-        plain = by_hand(depot, lambda j: j["model"] == "Marl-10" and j["procedure"] == "board", STARTED, depot._now.day)
+        plain = by_hand(
+            depot, lambda j: j["model"] == "Marl-10" and j["procedure"] == "board", STARTED, depot._snapshot.day
+        )
     assert row["verdict"] == "too early"
     assert row["warning"].startswith("The 60 days before the start were bad: ")
     assert "with them the rate changed by " in row["warning"]
@@ -292,7 +294,7 @@ def test_power_is_what_the_verdict_plans(depot: Depot) -> None:
     assert (enough["chance"] >= 0.8).all()
     first = enough.row(0, named=True)
     assert first["smallest_ratio"] >= 0.5
-    assert (first["known_on"] - depot._now.day).days == round(first["weeks"] * 7)
+    assert (first["known_on"] - depot._snapshot.day).days == round(first["weeks"] * 7)
     assert any(f"It takes {first['jobs_after']:,} matured jobs" in note for note in r.notes)
     # The same work before, a year's worth: what the verdict plans for from two months of come-backs more or less.
     assert first["jobs_after"] == pytest.approx(verdict(depot, "ACT-2")["jobs_needed"], rel=0.35)

@@ -9,7 +9,7 @@ from typing import Any
 
 import polars as pl
 
-from rqa.answers.comebacks.counted import Counted, in_words
+from rqa.answers.comebacks.counted import CountedClasses, in_words
 from rqa.answers.core.contrasts import each_against_rest
 from rqa.answers.core.finding import Finding, judged
 from rqa.answers.improve import part_lots
@@ -19,7 +19,7 @@ from rqa.depot import open as open_depot
 from tests.depots import depot_of, make_store
 
 FIRST_DAY = datetime(2025, 1, 1, 9)
-OWN = Counted(OWN_WORK, *in_words(OWN_WORK), 0, 0)
+OWN = CountedClasses(OWN_WORK, *in_words(OWN_WORK), 0, 0)
 
 
 def fitted(lots: int, *, bad: str = "", seed: int = 1, jobs: int = 500) -> dict[str, list[dict[str, Any]]]:
@@ -101,8 +101,8 @@ def test_lots_are_counted_as_by_hand() -> None:
 
     january, march, april = date(2025, 1, 1), date(2025, 3, 1), date(2025, 4, 1)
     with depot_of(tables) as depot:
-        months = part_lots._lot_months(depot._now, (january, april), OWN, [])
-        beside = part_lots._lot_months(depot._now, (january, april), OWN, [("Q", "1"), ("P", "0")])
+        months = part_lots._lot_months(depot._snapshot, (january, april), OWN, [])
+        beside = part_lots._lot_months(depot._snapshot, (january, april), OWN, [("Q", "1"), ("P", "0")])
     assert months.rows() == [
         ("P", "0", january, 1, 0), ("P", "1", march, 2, 1), ("P", "2", march, 2, 0), ("P", "2", april, 1, 0),
         ("Q", "1", march, 1, 1),

@@ -6,7 +6,7 @@ from math import sqrt
 import pytest
 
 from rqa.answers.charts.month import last_whole_month
-from rqa.answers.core.scope import Moment
+from rqa.answers.core.scope import Snapshot
 from rqa.answers.improve.overall_findings import FIGURES, against_before, chart_signals, projected
 from rqa.depot import Depot
 from tests.depots import depot_of
@@ -20,8 +20,8 @@ def depot() -> Iterator[Depot]:
 
 
 @pytest.fixture(scope="module")
-def now(depot: Depot) -> Moment:
-    return depot._now
+def snapshot(depot: Depot) -> Snapshot:
+    return depot._snapshot
 
 
 def wilson(events: int, size: int) -> tuple[float, float]:
@@ -31,20 +31,22 @@ def wilson(events: int, size: int) -> tuple[float, float]:
     return (middle - reach) / (1 + z * z / size), (middle + reach) / (1 + z * z / size)
 
 
-def test_a_point_of_a_chart_has_the_interval_of_its_share(depot: Depot, now: Moment) -> None:
-    finals = {f.window: m for f in FIGURES if (m := last_whole_month(now, "comebacks", f.window)) is not None}
+def test_a_point_of_a_chart_has_the_interval_of_its_share(depot: Depot, snapshot: Snapshot) -> None:
+    finals = {f.window: m for f in FIGURES if (m := last_whole_month(snapshot, "comebacks", f.window)) is not None}
     month = finals[30]
-    found = {f.kind: f for f in chart_signals(now, month, finals)}["signal on the control chart of clean-job share"]
+    found = {
+        f.kind: f for f in chart_signals(snapshot, month, finals)
+    }["signal on the control chart of clean-job share"]
     row = next(r for r in depot.control_chart("clean_jobs").table.to_dicts() if r["period"] == month)
     low, high = wilson(round(row["value"] * row["size"]), row["size"])
     assert found.size == pytest.approx(row["value"] - row["centre"])
     assert (found.low, found.high) == pytest.approx((low - row["centre"], high - row["centre"]), abs=1e-6)
 
 
-def test_a_projection_s_interval_carries_that_of_the_months_before(depot: Depot, now: Moment) -> None:
+def test_a_projection_s_interval_carries_that_of_the_months_before(depot: Depot, snapshot: Snapshot) -> None:
     months = depot.projection(30).table
     own = months.filter(months["matured"] < months["jobs"]).row(0, named=True)
-    (found, *_) = projected(now, own["month"])
+    (found, *_) = projected(snapshot, own["month"])
     earlier = months.filter((months["month"] < own["month"]) & (months["matured"] == months["jobs"])).tail(12)
     events, size = int(earlier["returned_so_far"].sum()), int(earlier["matured"].sum())
     low, high = wilson(events, size)
@@ -55,8 +57,8 @@ def test_a_projection_s_interval_carries_that_of_the_months_before(depot: Depot,
     assert found.high - found.low > own["high"] - own["low"]
 
 
-def test_every_size_lies_within_its_interval(now: Moment) -> None:
-    finals = {f.window: m for f in FIGURES if (m := last_whole_month(now, "comebacks", f.window)) is not None}
-    made = [*against_before(now, finals[30], finals), *chart_signals(now, finals[30], finals)]
+def test_every_size_lies_within_its_interval(snapshot: Snapshot) -> None:
+    finals = {f.window: m for f in FIGURES if (m := last_whole_month(snapshot, "comebacks", f.window)) is not None}
+    made = [*against_before(snapshot, finals[30], finals), *chart_signals(snapshot, finals[30], finals)]
     assert len(made) >= 6
     assert [f.kind for f in made if not f.low <= f.size <= f.high] == []

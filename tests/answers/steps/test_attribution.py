@@ -39,7 +39,7 @@ def kinds(names: tuple[tuple[str, str], ...], *rows: tuple[list[int], int, int])
 def test_single_steps_and_both_in_closed_form() -> None:
     """1 - 0.99 x 0.97 = 0.0397: come-backs of jobs that did both fit the chances of those that did one exactly."""
     fit = fitted(
-        kinds((A, B), ([1, 0], 10_000, 100), ([0, 1], 10_000, 300), ([1, 1], 10_000, 397)), together=0.95, level=0.95
+        kinds((A, B), ([1, 0], 10_000, 100), ([0, 1], 10_000, 300), ([1, 1], 10_000, 397)), min_overlap=0.95, level=0.95
     )
     assert fit.rate == pytest.approx([0.01, 0.03], abs=1e-8)
     assert fit.attributed.sum() == pytest.approx(797)
@@ -51,21 +51,21 @@ def test_single_steps_and_both_in_closed_form() -> None:
 
 def test_a_cause_met_several_times_is_a_pool() -> None:
     """1 - (1 - x / n)^(1 / k), as of pooled tests."""
-    fit = fitted(kinds((A,), ([3], 500, 60)), together=0.95, level=0.95)
+    fit = fitted(kinds((A,), ([3], 500, 60)), min_overlap=0.95, level=0.95)
     assert fit.rate[0] == pytest.approx(1 - (1 - 60 / 500) ** (1 / 3), rel=1e-7)
     assert fit.exposures[0] == 1500
 
 
 def test_steps_done_together_are_one_group_and_never_split() -> None:
     rows = (([1, 1, 0], 970, 30), ([1, 0, 1], 20, 1), ([0, 0, 1], 500, 4))
-    fit = fitted(kinds((A, B, C), *rows), together=0.95, level=0.95)
+    fit = fitted(kinds((A, B, C), *rows), min_overlap=0.95, level=0.95)
     assert fit.groups == ((A, B), (C,))
     assert fit.told_apart.tolist() == [False, True]
     assert fit.exposures.tolist() == [990, 520]
-    strict = fitted(kinds((A, B, C), *rows), together=1.0, level=0.95)
+    strict = fitted(kinds((A, B, C), *rows), min_overlap=1.0, level=0.95)
     assert len(strict.groups) == 3
     # Without the twenty jobs nothing tells them apart, however strict one is.
-    always = fitted(kinds((A, B, C), rows[0], rows[2]), together=1.0, level=0.95)
+    always = fitted(kinds((A, B, C), rows[0], rows[2]), min_overlap=1.0, level=0.95)
     assert always.groups == ((A, B), (C,))
     assert always.rate[0] == pytest.approx(30 / 970)
 
@@ -78,7 +78,7 @@ def test_groups_are_chained_and_counted_by_any_member() -> None:
 
 
 def test_a_come_back_without_a_candidate_is_laid_to_none() -> None:
-    fit = fitted(kinds((A,), ([1], 100, 3), ([0], 50, 2)), together=0.95, level=0.95)
+    fit = fitted(kinds((A,), ([1], 100, 3), ([0], 50, 2)), min_overlap=0.95, level=0.95)
     assert (fit.loose, fit.attributed[0], fit.rate[0]) == (2, pytest.approx(3), pytest.approx(0.03))
 
 
@@ -105,8 +105,8 @@ def drawn(rng: np.random.Generator, jobs: dict[int, int], chance: dict[int, floa
 
 def stated(own: Exposed, rest: Exposed) -> tuple[list[float], list[tuple[str, ...]]]:
     """p-values, and the causes found among them."""
-    groups = fitted(own, together=0.95, level=0.95).groups
-    found = list(excesses(own, rest, groups, least=20, level=0.95))
+    groups = fitted(own, min_overlap=0.95, level=0.95).groups
+    found = list(excesses(own, rest, groups, min_cases=20, level=0.95))
     p = [e.p_value for e in found]
     sure = benjamini_hochberg(p_values=p).found
     return p, [tuple(sorted(n for n, _ in e.cause)) for e, s in zip(found, sure, strict=True) if s]
@@ -142,8 +142,8 @@ def test_the_step_that_the_procedures_have_in_common_is_named(worse: tuple[int, 
 def test_nothing_to_compare_with() -> None:
     own = kinds((A,), ([1], 100, 3))
     other = Exposed((A,), own.done, own.stratum + 1, own.jobs, own.comebacks, own.tested, own.escaped)
-    assert list(excesses(own, other, ((A,),), least=20, level=0.95)) == []
-    assert list(excesses(own, kinds((A,), ([1], 10, 3)), ((A,),), least=20, level=0.95)) == []
+    assert list(excesses(own, other, ((A,),), min_cases=20, level=0.95)) == []
+    assert list(excesses(own, kinds((A,), ([1], 10, 3)), ((A,),), min_cases=20, level=0.95)) == []
 
 
 def test_a_job_whose_other_test_never_passed_let_nothing_escape() -> None:
@@ -238,9 +238,9 @@ def test_sorted_as_asked_and_kept_to_steps(depot: "rqa.Depot") -> None:
     ("asked", "said"),
     [
         ({"per": "person"}, "per is one of step, hazard, bench, tool"),
-        ({"together": 0}, "together is a share above 0"),
+        ({"min_overlap": 0}, "min_overlap is a share above 0"),
         ({"by": "bench"}, "no grouping 'bench'"),
-        ({"index": "cancelled"}, "index is one of repaired, no_fault_found"),
+        ({"index_disposition": "cancelled"}, "index_disposition is one of repaired, no_fault_found"),
     ],
 )
 def test_what_cannot_be_asked(depot: "rqa.Depot", asked: dict[str, object], said: str) -> None:

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from rqa.answers.core.comparable_work import against_like_work
+from rqa.answers.core.comparable_work import against_comparable_work
 from rqa.answers.core.finding import judged
 from rqa.depot import Depot
 from rqa.errors import RequestError
@@ -119,7 +119,7 @@ def test_rare_patterns_are_left_out_together_and_counted(depot: Depot) -> None:
 
 
 def test_failures_met_together(depot: Depot) -> None:
-    r = depot.steps.co_failures(least=5)
+    r = depot.steps.co_failures(min_cases=5)
     top = r.table.row(0, named=True)
     assert {top["first"], top["second"]} == {"seat board", "close case"}
     assert top["verdict"] == "together more often"
@@ -138,7 +138,7 @@ def test_places_are_honest_when_marks_have_nothing_to_do_with_them() -> None:
         cases = np.zeros((8, 3), dtype=np.int64)
         np.add.at(cases, (bench, kind), 1)
         np.add.at(own, (bench, kind), cluster)
-        r = against_like_work(
+        r = against_comparable_work(
             events=own, cases=cases, all_events=own.sum(axis=0), all_cases=cases.sum(axis=0)
         )
         found += r.p_value.tolist()
@@ -193,4 +193,4 @@ def test_refused(depot: Depot, asked: dict[str, object], message: str) -> None:
     with pytest.raises(RequestError, match="at most"):
         depot.steps.clusters(patterns=9000)
     with pytest.raises(RequestError, match="1 or more"):
-        depot.steps.co_failures(least=0)
+        depot.steps.co_failures(min_cases=0)

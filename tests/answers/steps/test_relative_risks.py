@@ -165,7 +165,7 @@ def test_exposure_says_how_often_and_with_what_chances() -> None:
     with depot_of(made) as depot:
         row = depot.steps.exposure().table.row(0, named=True)
         lots = depot.steps.exposure(by=("lot",), where={"part_no": "AC-31"})
-    assert (row["jobs"], row["done"], row["failed"], row["chances"], row["per_job"]) == (160, 160, 40, 480, 1.0)
+    assert (row["jobs"], row["done"], row["failed"], row["opportunities"], row["per_job"]) == (160, 160, 40, 480, 1.0)
     assert (row["subsystems"], row["hazards"]) == ("display", "ESD, pinch")
     assert lots.table.select("lot", "done").rows() == [("L0", 5), ("L1", 5)]
     assert "do not add up" in lots.notes[-1]

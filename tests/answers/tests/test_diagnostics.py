@@ -131,8 +131,8 @@ def test_escapes_and_sensitivity(depot: Depot) -> None:
     assert charge["escape_high"] == pytest.approx(float(share.high), abs=1e-6)
     # Two of five matured passes escaped or may have: at most 85 of 100 by Clopper and Pearson, so 1 of the 1 open.
     assert charge["may_escape"] == 1
-    assert charge["least"] == pytest.approx(1 / 4, abs=1e-6)
-    assert charge["greatest"] == pytest.approx(2 / 3, abs=1e-6)
+    assert charge["lower_bound"] == pytest.approx(1 / 4, abs=1e-6)
+    assert charge["upper_bound"] == pytest.approx(2 / 3, abs=1e-6)
     assert depot.tests.escapes(by="subsystem", window=90).table.select("subsystem", "escaped", "caught").rows() == [
         ("board", 1, 1), ("display", 1, 0),
     ]
@@ -350,8 +350,8 @@ def test_all_aborted_did_not_pass() -> None:
 def test_questions_that_make_no_sense(depot: Depot) -> None:
     with pytest.raises(RequestError, match="usual is a share"):
         depot.tests.releases(usual=0)
-    with pytest.raises(RequestError, match="most is a whole number of rows"):
-        depot.tests.release_faults(most=0)
+    with pytest.raises(RequestError, match="limit is a whole number of rows"):
+        depot.tests.release_faults(limit=0)
     with pytest.raises(RequestError, match="There is: month, week"):
         depot.tests.retests(by="bench")
     with pytest.raises(RequestError, match="no test 'Charge'"):

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from rqa.answers.tests.drift import TWO
 from rqa.answers.tests.reading_shape import Values, bands, histogram, step_of
-from rqa.answers.tests.station_contrasts import Apart, Work, apart, held_apart, level, slope
+from rqa.answers.tests.station_contrasts import StationDifferences, StationReadings, apart, held_apart, level, slope
 from rqa.errors import RequestError
 from rqa.plots import plot
 from tests.depots import depot_of
@@ -105,7 +105,7 @@ def test_figures_of_measured_values() -> None:
         r = depot.tests.readings(gauge_sigma=0.1)
     row = r.table.row(0, named=True)
     assert (row["readings"], row["missing"], row["outside"], row["median"]) == (5, 1, 1, 1.2)
-    assert (row["p25"], row["p75"], row["least"], row["most"]) == (1.2, 1.3, 1.1, 2.4)
+    assert (row["p25"], row["p75"], row["minimum"], row["maximum"]) == (1.2, 1.3, 1.1, 2.4)
     assert row["mean"] == pytest.approx(np.mean([1.1, 1.2, 1.2, 1.3, 2.4]))
     assert row["sigma"] == pytest.approx(np.std([1.1, 1.2, 1.2, 1.3, 2.4], ddof=1), abs=1e-6)
     # 1.645 x 0.1 inside the limits of 1 and 2: 1.1 lies in the band.
@@ -204,12 +204,12 @@ def test_a_station_that_drifts_is_found_and_the_others_are_not() -> None:
     assert all(f.worse for f in r.stated)
 
 
-def made_work(seed: int, periods: int = 8, each: int = 12) -> Work:
+def made_work(seed: int, periods: int = 8, each: int = 12) -> StationReadings:
     """Three stations that are alike, in periods that move by half a deviation, all stations together."""
     rng = np.random.default_rng(seed)
     station, period = (a.ravel() for a in np.meshgrid(np.arange(3), np.arange(periods), indexing="ij"))
     read = rng.normal(size=(station.size, each)) + rng.normal(0, 0.5, periods)[period][:, None]
-    return Work(
+    return StationReadings(
         periods, station, period, np.zeros_like(station), np.full(station.size, each), read.sum(axis=1),
         (read**2).sum(axis=1),
     )
@@ -232,7 +232,7 @@ def test_a_level_and_a_slope_equal_weighted_least_squares() -> None:
     """Another library's fit with the same weights; where the periods scatter more than the readings, its errors too."""
     rng = np.random.default_rng(2)
     x, variance = rng.normal(0, 3, 12) + 0.4 * np.arange(12), rng.uniform(0.5, 2.0, 12)
-    seen = Apart(x, variance, 1.0 / variance)
+    seen = StationDifferences(x, variance, 1.0 / variance)
     line = sm.WLS(x, sm.add_constant(np.arange(12.0)), weights=1.0 / variance).fit()
     flat = sm.WLS(x, np.ones(12), weights=1.0 / variance).fit()
     found, mean = slope(seen, 0.95), level(seen, 0.95)
@@ -263,8 +263,8 @@ def test_too_little_constant_and_unknown_work() -> None:
         assert r.stated == ()
         with pytest.raises(RequestError, match="period is one of month, week"):
             depot.tests.drift(period="day")
-        with pytest.raises(RequestError, match="least is a whole number"):
-            depot.tests.drift(least=1)
+        with pytest.raises(RequestError, match="min_cases is a whole number"):
+            depot.tests.drift(min_cases=1)
     tables = bench(6, months=5, each=4)
     for one in tables["diagnostics"]:
         one["value"] = 1.5
@@ -306,7 +306,7 @@ def test_too_little_work_is_said_below_the_least_number_of_readings_alone(
         if kind != "varied":
             one["value"] = 1.5 + (kind == "apart") * int(one["station"][1:])
     with depot_of(tables, LATER) as depot:
-        r = depot.tests.drift(least=least)
+        r = depot.tests.drift(min_cases=least)
         assert plot(r).to_dict()["description"]
     for row in r.table.iter_rows(named=True):
         assert (row["verdict"] == "too little work to say") == (row["readings"] < least)

@@ -68,7 +68,10 @@ def depot() -> Iterator[Depot]:
 def test_rework(depot: Depot) -> None:
     """J1's step 1 took 6 minutes again, step 2 took 5 and 4: 15 minutes of 40 logged, on a job of 60 booked minutes."""
     r = depot.yields.rework()
-    columns = ("executed", "again", "attempts", "each", "most", "later", "later_timed", "minutes", "labour_minutes")
+    columns = (
+        "executed", "reworked", "attempts", "attempts_per_step", "max_attempts", "later", "later_timed", "minutes",
+        "labour_minutes",
+    )
     assert r.table.select("step", *columns).rows() == [
         ("step 1", 2, 1, 3, 1.5, 2, 1, 1, 6.0, 9.0),
         ("step 2", 2, 1, 4, 2.0, 3, 2, 2, 9.0, 13.5),
@@ -106,7 +109,7 @@ def test_failures_make_a_pareto(depot: Depot) -> None:
 def test_defects(depot: Depot) -> None:
     """Step 1: 2 jobs, 4 chances each, none failed. Step 3 is declared by no procedure: one chance."""
     r = depot.yields.defects()
-    columns = ("jobs", "exposures", "failed", "chances", "dpu", "dpmo")
+    columns = ("jobs", "exposures", "failed", "opportunities", "dpu", "dpmo")
     assert r.table.select("step", *columns).rows() == [
         ("step 1", 2, 2, 0, 8, 0.0, 0.0), ("step 2", 2, 2, 2, 2, 1.0, 1e6), ("step 3", 1, 1, 1, 1, 1.0, 1e6),
     ]
@@ -282,7 +285,7 @@ def test_too_little_work_is_said_below_the_least_number_of_checks_alone(
         one = practised({f"T{number}": lambda k, share=share: share}, jobs=jobs, checks=checks, seed=number)
         made = {name: rows + one[name] for name, rows in made.items()}
     with depot_of(made) as depot:
-        r = depot.yields.learning(least=least)
+        r = depot.yields.learning(min_cases=least)
     for row in r.table.iter_rows(named=True):
         assert (row["verdict"] == "too little work to say") == (row["exposures"] < least)
         assert (row["now"] is None) == (row["exposures"] < least)
@@ -302,5 +305,5 @@ def test_one_technician_only_has_a_curve_and_no_depot_to_reach() -> None:
 def test_learning_takes_no_other_filters(depot: Depot) -> None:
     with pytest.raises(RequestError, match="no filter 'site'"):
         depot.yields.learning(where={"site": "Birch"})
-    with pytest.raises(RequestError, match="least"):
-        depot.yields.learning(least=0)
+    with pytest.raises(RequestError, match="min_cases"):
+        depot.yields.learning(min_cases=0)

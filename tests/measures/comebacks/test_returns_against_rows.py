@@ -98,7 +98,7 @@ def test_units_and_their_returns(data: dict[str, Any], as_of: date, upto: int, b
     with depot_of(data) as depot:
         found = counts(depot._store, "recurrence_counts", by=by, values=values)
         each = counts(depot._store, "returns_per_unit", by=by, values=values)
-        most = counts(depot._store, "most_returns", by=by, values={**values, "least": 1, "most": 2})
+        most = counts(depot._store, "most_returns", by=by, values={**values, "min_cases": 1, "limit": 2})
     assert rows_of(found) == by_hand_returns.recurrence_counts(data, by, as_of=as_of, upto=upto)
     assert rows_of(each) == Counter((*key, len(ages), end) for key, end, ages in expected.values())
     worst = sorted(((-len(a), end, unit) for unit, (_, end, a) in expected.items() if a))[:2]

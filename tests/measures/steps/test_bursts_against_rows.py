@@ -38,7 +38,7 @@ def asked(period: str, as_of: date, aside: list[Any]) -> dict[str, Any]:
     columns = zip(*aside, strict=True) if aside else [[], [], [], []]
     named = ("aside_dimensions", "aside_parts", "aside_names", "aside_periods")
     return {
-        "as_of": as_of, "period": period, "dimensions": EVERY, "kinds": [], "chances": [],
+        "as_of": as_of, "period": period, "dimensions": EVERY, "kinds": [], "probabilities": [],
         "first_month": date(1, 1, 1), "last_month": date(9999, 1, 1), **only,
         **{name: list(column) for name, column in zip(named, columns, strict=True)},
     }
@@ -87,7 +87,7 @@ def test_chances_add_up(data: dict[str, Any], as_of: date) -> None:
         values = asked("week", as_of, []) | {"window": 30, "classes": ["repeat"]}
         kinds = counts(depot._store, "bursts_comebacks", values=values | {"dimensions": ["kind"]})
         names = kinds["name"].unique().sort().to_list()
-        told = values | {"kinds": names, "chances": [10**9] * len(names)}
+        told = values | {"kinds": names, "probabilities": [10**9] * len(names)}
         cells = counts(depot._store, "bursts_comebacks", values=told)
     assert (cells["chance"] == cells["cases"] * 10**9).all()
     assert kinds["cases"].sum() == cells.filter(cells["dimension"] == "time")["cases"].sum()

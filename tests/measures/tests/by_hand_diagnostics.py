@@ -221,7 +221,7 @@ def first_run(seen: dict[tuple[str, str], list[Row]], job_id: str, test: str) ->
     return any(run["run"] == 1 for run in seen.get((job_id, test), []))
 
 
-def release_rows(tables: Tables, *, as_of: date, usual: float, least: int) -> dict[str, dict[str, Any]]:
+def release_rows(tables: Tables, *, as_of: date, usual: float, min_cases: int) -> dict[str, dict[str, Any]]:
     """Per repaired job closed by the day: the job, its last runs, what it lacks, whether early; None where unknown."""
     seen = runs_seen(tables, as_of)
     untold = {row["job_id"] for row in tables.get("refused", ()) if row["table_name"] == "diagnostics"}
@@ -237,7 +237,7 @@ def release_rows(tables: Tables, *, as_of: date, usual: float, least: int) -> di
             if not had:
                 continue
             span = [j for j in kin if min(had) <= j["closed_on"] <= max(had)]
-            if job in span and len(span) >= least and len(had) >= usual * len(span):
+            if job in span and len(span) >= min_cases and len(had) >= usual * len(span):
                 needed[job["job_id"]].add(test)
     made = {}
     for job in released:
@@ -250,12 +250,12 @@ def release_rows(tables: Tables, *, as_of: date, usual: float, least: int) -> di
 
 
 def release_checks(
-    tables: Tables, by: Sequence[str], *, as_of: date, window: int, usual: float, least: int
+    tables: Tables, by: Sequence[str], *, as_of: date, window: int, usual: float, min_cases: int
 ) -> dict[Key, tuple[int, int, int]]:
     """By group, procedure, model, check and flagged: jobs, matured, returned."""
     found: dict[Key, list[int]] = defaultdict(lambda: [0] * 3)
     linked = links(tables)
-    for job_id, r in release_rows(tables, as_of=as_of, usual=usual, least=least).items():
+    for job_id, r in release_rows(tables, as_of=as_of, usual=usual, min_cases=min_cases).items():
         job, own = r["job"], r["last"].values()
         said: dict[str, bool | None] = {
             "missing": bool(r["needed"] - set(r["last"])) if r["needed"] else None,
@@ -276,10 +276,10 @@ def release_checks(
     return {key: (a, b, c) for key, (a, b, c) in found.items()}
 
 
-def release_list(tables: Tables, *, as_of: date, usual: float, least: int) -> set[Key]:
+def release_list(tables: Tables, *, as_of: date, usual: float, min_cases: int) -> set[Key]:
     """Job, check and test."""
     made: set[Key] = set()
-    for job_id, r in release_rows(tables, as_of=as_of, usual=usual, least=least).items():
+    for job_id, r in release_rows(tables, as_of=as_of, usual=usual, min_cases=min_cases).items():
         made |= {(job_id, "missing", test) for test in r["needed"] - set(r["last"])}
         for test, run in r["last"].items():
             if run["outcome"] != "pass":

@@ -114,10 +114,10 @@ def test_what_was_released(
     data = {**data, "refused": refused}
     with depot_of(data, as_of) as depot:
         day = depot.as_of.date()
-        values = {"as_of": day, "window": window, "disposition": "repaired", "usual": usual, "least": 2}
+        values = {"as_of": day, "window": window, "disposition": "repaired", "usual": usual, "min_cases": 2}
         found = counts(depot._store, "release_checks", by=by, values=values)
-        listed = counts(depot._store, "release_list", values={**values, "most": 1000})
-    asked = {"as_of": day, "usual": usual, "least": 2}
+        listed = counts(depot._store, "release_list", values={**values, "limit": 1000})
+    asked = {"as_of": day, "usual": usual, "min_cases": 2}
     assert {r[:-3]: r[-3:] for r in found.rows()} == by_hand.release_checks(data, by, window=window, **asked)
     assert set(listed.select("job_id", "check", "test").rows()) == by_hand.release_list(data, **asked)
     assert listed.height == listed.select("job_id", "check", "test").unique().height

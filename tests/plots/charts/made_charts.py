@@ -100,7 +100,7 @@ def detection() -> TimeToDetect:
         "site": ["Alder", "Alder", "Birch"], "size": [12.0, 12.0, 0.0], "before": [0.05, 0.05, None],
         "after": [0.1, 0.1, None], "chart": ["p chart by month", "CUSUM job by job", "none"],
         "mean": [20.8, 13.9, None], "median": [17.4, 11.7, None], "within": [39.1, 25.6, None],
-        "quiet": [442.8, 455.9, None],
+        "mean_time_between_false_alarms": [442.8, 455.9, None],
     }
     settings = {"measure": "comebacks", "by": ("site",), "change": 2.0, "chance": 0.9, "where": {}}
     return TimeToDetect(pl.DataFrame(columns), settings)

@@ -18,7 +18,7 @@ ASKED: dict[str, Callable[[Depot], Answer]] = {
     "bursts": lambda d: d.steps.bursts(simulations=39),
     "bursts by month": lambda d: d.steps.bursts(period="month", dimensions=("time", "lot"), simulations=39),
     "clusters": lambda d: d.steps.clusters(smallest=10, resamples=2),
-    "together": lambda d: d.steps.co_failures(least=5),
+    "together": lambda d: d.steps.co_failures(min_cases=5),
 }
 
 
@@ -48,7 +48,7 @@ def test_a_burst_is_said_with_its_word_and_its_weeks(depot: Depot) -> None:
 
 
 def test_pairs_beyond_luck_are_rows_or_when_many_half_a_matrix(depot: Depot) -> None:
-    answer = depot.steps.co_failures(least=5)
+    answer = depot.steps.co_failures(min_cases=5)
     assert "step: close case with step: seat board: " in plot(answer).to_dict()["description"]
     many = answer.table.head(12).with_columns(pl.lit("together more often").alias("verdict"))
     matrix = plot(replace(answer, table=many)).to_dict()

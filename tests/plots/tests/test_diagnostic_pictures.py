@@ -40,7 +40,7 @@ def retests() -> RetestPasses:
 
 
 def escapes(known: bool = True) -> Escapes:
-    numbers = {"sensitivity": 0.4, "low": 0.17, "high": 0.69, "least": 0.25, "greatest": 0.8}
+    numbers = {"sensitivity": 0.4, "low": 0.17, "high": 0.69, "lower_bound": 0.25, "upper_bound": 0.8}
     return Escapes(pl.DataFrame({
         "test": TESTS, "caught": [4 * known, 0], "escaped": [6 * known, 0],
         **{n: pl.Series([v if known else None, None], dtype=pl.Float64) for n, v in numbers.items()},

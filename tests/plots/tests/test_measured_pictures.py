@@ -23,7 +23,7 @@ ASKED: dict[str, Callable[[Depot], Answer]] = {
     "limits": lambda d: d.tests.limits(window=30),
     "readings": lambda d: d.tests.readings(gauge_sigma=0.02),
     "stations": lambda d: d.tests.drift(),
-    "stations by week": lambda d: d.tests.drift(period="week", least=2),
+    "stations by week": lambda d: d.tests.drift(period="week", min_cases=2),
     "agreement": lambda d: d.tests.agreement(),
 }
 

@@ -53,9 +53,10 @@ def failures(fault: str = "F1") -> Failures:
 
 
 def rework() -> Rework:
-    table = pl.DataFrame({"step": ["close_case", "open_case"], "executed": [200, 100], "again": [8, 0]})
+    table = pl.DataFrame({"step": ["close_case", "open_case"], "executed": [200, 100], "reworked": [8, 0]})
     return Rework(
-        with_shares(table, part="again", whole="executed", share="share", level=0.95), {"by": ("step",), "level": 0.95}
+        with_shares(table, part="reworked", whole="executed", share="share", level=0.95),
+        {"by": ("step",), "level": 0.95},
     )
 
 
@@ -69,7 +70,8 @@ def routes() -> ReworkRoutes:
 
 def defects() -> Defects:
     table = pl.DataFrame(
-        {"step": ["open", "close"], "jobs": [50, 50], "exposures": [50, 50], "failed": [0, 5], "chances": [200, 100],
+        {"step": ["open", "close"], "jobs": [50, 50], "exposures": [50, 50], "failed": [0, 5],
+         "opportunities": [200, 100],
          "dpu": [0.0, 0.1], "dpu_low": [0.0, 0.03], "dpu_high": [0.07, 0.23], "dpmo": [0.0, 50_000.0],
          "dpmo_low": [0.0, 16_000.0], "dpmo_high": [18_000.0, 117_000.0], "sigma": [None, 1.645],
          "sigma_shifted": [None, 3.145]}

@@ -1,6 +1,7 @@
 -- The units that came back most often.
--- A row is one unit with $least returns or more up to age $upto, the most returns first; at most $most units.
--- Parameters: $least returns, $most units, $upto days of age up to which units are looked at, $as_of date, $disposition of the index jobs.
+-- A row is one unit with $min_cases returns or more up to age $upto, the most returns first; at most $limit units.
+-- Parameters: $min_cases returns, $limit units, $upto days of age up to which units are looked at, $as_of date,
+-- $disposition of the index jobs.
 -- Not counted: returns of other jobs than index jobs. A retirement before a later closing or return is contradicted by it
 -- and counts as none.
 select
@@ -11,6 +12,6 @@ select
     u.first_on as first_closed_on,
     u.first_on + cast(u.return_days[-1] as integer) as last_return_on
 from unit_histories($as_of, $upto, $disposition) as u
-where len(u.return_days) >= $least and len(u.return_days) > 0 and /* filters: */ true /* :filters */
+where len(u.return_days) >= $min_cases and len(u.return_days) > 0 and /* filters: */ true /* :filters */
 order by returns desc, end_day, unit_id
-limit $most
+limit $limit

@@ -4,7 +4,7 @@
 -- and at least $window days before $as_of; events: those back within $window days, their come-back of one of $classes;
 -- chance: chances of a come-back by kind, added up over the jobs, in billionths.
 -- Parameters: $window days, $as_of date, $classes of come-backs, $period 'week' or 'month', $dimensions asked for
--- (kind alone, or the others); $kinds and $chances: the chance of each kind in billionths (none given: 0);
+-- (kind alone, or the others); $kinds and $probabilities: the chance of each kind in billionths (none given: 0);
 -- $aside_dimensions, $aside_parts, $aside_names, $aside_periods (first days): jobs of these groups closed in these periods
 -- are set aside.
 -- $first_month, $last_month (first days): months looked at; $only_site, $only_model, $only_procedure, $only_technician,
@@ -41,7 +41,7 @@ matured as (
 -- the same without those set aside, with the chance of their kind
 judged as (
     select m.*, coalesce(c.chance, 0) as chance
-    from matured as m left join kind_chances($kinds, $chances) as c on c.kind = m.kind
+    from matured as m left join kind_chances($kinds, $probabilities) as c on c.kind = m.kind
     where m.period not in (select period from aside where dimension = 'time')
       and not exists (select 1 from aside as a where a.dimension = 'site' and a.name = m.site and a.period = m.period)
       and not exists (select 1 from aside as a where a.dimension = 'model' and a.name = m.model and a.period = m.period)

@@ -1,7 +1,7 @@
 -- Come-backs of matured index jobs by what happened at a step of theirs.
--- A row is one group, outcome of the first attempt at the step, whether it was tried again (again: an attempt beyond the
--- first that was not skipped), and class of come-back (null: none seen). jobs: matured index jobs, one for each place at
--- which the job has the step; returned: those back within $window days.
+-- A row is one group, outcome of the first attempt at the step, whether it was tried again (reworked: an attempt beyond
+-- the first that was not skipped), and class of come-back (null: none seen). jobs: matured index jobs, one for each
+-- place at which the job has the step; returned: those back within $window days.
 -- Parameters: $window days, $as_of date, $disposition of the index jobs.
 -- Not counted: jobs closed less than $window days before $as_of; steps whose first attempt was not logged.
 with
@@ -14,7 +14,7 @@ tried_again as (
 select
     /* groups: */ s.step as step, /* :groups */
     s.outcome as outcome,
-    a.job_id is not null as again,
+    a.job_id is not null as reworked,
     l.class, cast(count(*) as bigint) as jobs,
     cast(count(*) filter (where l.returned) as bigint) as returned
 from steps as s

@@ -1,6 +1,6 @@
 -- How often steps were done, with the chances to make a defect.
 -- A row is one group. jobs: jobs with a logged step in the group; logged: first attempts; done: those not skipped; checked:
--- those that passed or failed; failed; skipped; again: second attempts; chances: the opportunities of the first attempts
+-- those that passed or failed; failed; skipped; reworked: second attempts; opportunities: those of the first attempts
 -- not skipped, as their procedure declares them (the mean, rounded up, where it has the step several times with unlike
 -- numbers); undeclared: first attempts not skipped at steps that the job's procedure does not declare, one chance each.
 -- Where parts or lots are asked for, an attempt counts once under each part and lot that its job had fitted.
@@ -21,9 +21,9 @@ select
     cast(count(*) filter (where s.attempt = 1 and s.outcome in ('pass', 'fail')) as bigint) as checked,
     cast(count(*) filter (where s.attempt = 1 and s.outcome = 'fail') as bigint) as failed,
     cast(count(*) filter (where s.attempt = 1 and s.outcome = 'skipped') as bigint) as skipped,
-    cast(count(*) filter (where s.attempt = 2 and s.outcome <> 'skipped') as bigint) as again,
+    cast(count(*) filter (where s.attempt = 2 and s.outcome <> 'skipped') as bigint) as reworked,
     cast(coalesce(sum(coalesce(p.opportunities, 1)) filter (where s.attempt = 1 and s.outcome <> 'skipped'), 0) as bigint)
-        as chances,
+        as opportunities,
     cast(count(*) filter (where s.attempt = 1 and s.outcome <> 'skipped' and p.step is null) as bigint) as undeclared
 from attempts_until($as_of) as s
 /* if part_no or lot: */ join fitted as f on f.job_id = s.job_id /* :if part_no or lot */

@@ -98,8 +98,8 @@ placed as (
         *,
         sum(jobs) over (partition by /* names: */ test, /* :names */ unit order by value) as upto,
         sum(jobs) over (partition by /* names: */ test, /* :names */ unit) as every,
-        min(value) over (partition by /* names: */ test, /* :names */ unit) as least,
-        max(value) over (partition by /* names: */ test, /* :names */ unit) as most
+        min(value) over (partition by /* names: */ test, /* :names */ unit) as min_value,
+        max(value) over (partition by /* names: */ test, /* :names */ unit) as max_value
     from by_value
 ),
 -- the same with the class
@@ -107,7 +107,11 @@ classed as (
     select
         *,
         floor($cuts * (upto - 1) / every) as by_order,
-        case when most > least then least(floor($cuts * (value - least) / (most - least)), $cuts - 1) else 0 end as by_range
+        case
+            when max_value > min_value
+                then least(floor($cuts * (value - min_value) / (max_value - min_value)), $cuts - 1)
+            else 0
+        end as by_range
     from placed
 )
 select

@@ -7,9 +7,9 @@
 -- jobs: released jobs; matured: those that can be followed $window days and are linked; returned: those of them that came back
 -- within $window days.
 -- A test is usual for a kind of work if it was run (first runs count) on at least the share $usual of its jobs released from the
--- day on which the first job with that test was closed to that of the last one, of at least $least; only jobs closed on these
--- days need it.
--- Parameters: $usual share, $least jobs, $window days, $as_of date: later runs, attempts and closings are left out;
+-- day on which the first job with that test was closed to that of the last one, of at least $min_cases; only jobs
+-- closed on these days need it.
+-- Parameters: $usual share, $min_cases jobs, $window days, $as_of date: later runs, attempts and closings are left out;
 -- $disposition of the released jobs.
 -- Not counted: skipped steps; jobs of which a run was refused at load, as nobody knows what it would have said.
 with
@@ -39,7 +39,7 @@ checked as (
                 then r.job_id in (select job_id from outdated_tests($as_of))
         end as early
     from released as r
-    left join usual_tests($as_of, $disposition, $least, $usual) as n on n.job_id = r.job_id
+    left join usual_tests($as_of, $disposition, $min_cases, $usual) as n on n.job_id = r.job_id
     left join tested as t on t.job_id = r.job_id
     left join work_ended($as_of) as w on w.job_id = r.job_id
 ),

@@ -2,14 +2,14 @@
 -- A row is one job, check and test; check and what is usual as in release_checks.sql. run_at: the test's last run, null where it
 -- is missing; worked_until: the end of the job's last step attempt; returned: whether the job came back within $window days,
 -- null where it has not matured or is not linked.
--- Parameters: $usual share, $least jobs, $window days, $as_of date: later runs, attempts and closings are left out;
--- $disposition of the released jobs; $most rows, the latest closed first.
+-- Parameters: $usual share, $min_cases jobs, $window days, $as_of date: later runs, attempts and closings are left out;
+-- $disposition of the released jobs; $limit rows, the latest closed first.
 -- Not counted: skipped steps; jobs of which a run was refused at load, as nobody knows what it would have said.
 with
 -- one row a job, check and test
 flagged as (
     select job_id, 'missing' as check_name, unnest(missing) as test, cast(null as timestamp) as run_at
-    from usual_tests($as_of, $disposition, $least, $usual)
+    from usual_tests($as_of, $disposition, $min_cases, $usual)
     union all
     select job_id, case when outcome = 'fail' then 'failed' else 'aborted' end, test, run_at
     from unpassed_tests($as_of)
@@ -30,4 +30,4 @@ left join index_jobs($as_of, $window, $disposition) as l on l.job_id = f.job_id
 left join work_ended($as_of) as w on w.job_id = f.job_id
 where /* filters: */ true /* :filters */
 order by j.closed_on desc, f.job_id, "check", f.test
-limit $most
+limit $limit

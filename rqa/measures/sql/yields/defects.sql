@@ -1,6 +1,6 @@
 -- Defects at first attempts, with the units and the chances to make one.
 -- A row is one group. jobs: with a checked first attempt (passed or failed) in the group; exposures: their checked first
--- attempts; failed: of these failed; chances: the opportunities of the checked steps, as their procedure declares them (the
+-- attempts; failed: of these failed; opportunities: those of the checked steps, as their procedure declares them (the
 -- mean, rounded up, where it has the step several times with unlike numbers); undeclared: checked first attempts at steps
 -- that the job's procedure does not declare, with one chance each.
 -- Parameters: $as_of date: steps dated later are left out.
@@ -13,7 +13,7 @@ units as (
         s.job_id as job_id,
         count(*) as exposures,
         count(*) filter (where s.outcome = 'fail') as failed,
-        sum(coalesce(p.opportunities, 1)) as chances,
+        sum(coalesce(p.opportunities, 1)) as opportunities,
         count(*) filter (where p.step is null) as undeclared
     from attempts_until($as_of) as s
     left join declared_steps as p on p.procedure = s.procedure and p.step = s.step
@@ -25,7 +25,7 @@ select
     cast(count(*) as bigint) as jobs,
     cast(coalesce(sum(exposures), 0) as bigint) as exposures,
     cast(coalesce(sum(failed), 0) as bigint) as failed,
-    cast(coalesce(sum(chances), 0) as bigint) as chances,
+    cast(coalesce(sum(opportunities), 0) as bigint) as opportunities,
     cast(coalesce(sum(undeclared), 0) as bigint) as undeclared
 from units
 group by all

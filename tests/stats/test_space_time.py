@@ -16,14 +16,14 @@ PUBLISHED = tomllib.loads((Path(__file__).parents[2] / "shared" / "risky_steps.t
 
 @pytest.mark.parametrize("row", PUBLISHED["scan_exact"]["rows"])
 def test_naus(row):
-    r = scan_probability(events=row["events"], most=row["most"], window=row["window"])
+    r = scan_probability(events=row["events"], fullest=row["fullest"], window=row["window"])
     assert abs(float(r.chance) - row["chance"]) <= 0.5 * 10.0 ** -row["decimals"]
     assert r.exact
 
 
 def test_all_in_one_window_in_closed_form():
     n, w = np.array([2, 3, 5, 9]), np.array([0.7, 0.1, 0.2, 0.6])
-    r = scan_probability(events=n, most=n, window=w)
+    r = scan_probability(events=n, fullest=n, window=w)
     assert r.chance == pytest.approx(n * w ** (n - 1) - (n - 1) * w**n, rel=1e-10)
     assert r.exact.all()
 
@@ -33,17 +33,17 @@ def test_scan_probability_by_simulation():
     times = np.sort(np.random.default_rng(11).random((100_000, 10)), axis=1)
     for most, window in ((6, 0.25), (4, 0.05)):
         seen = ((times[:, most - 1 :] - times[:, : 11 - most]).min(axis=1) <= window).mean()
-        r = scan_probability(events=10, most=most, window=window)
+        r = scan_probability(events=10, fullest=most, window=window)
         error = 5 * np.sqrt(seen * (1 - seen) / 1e5)
         assert float(r.chance) == pytest.approx(seen, abs=error + (0 if r.exact else 0.1 * seen))
 
 
 def test_scan_probability_ends():
-    assert scan_probability(events=[1, 20], most=1, window=0.1).chance.tolist() == [1, 1]
-    assert float(scan_probability(events=50, most=2, window=0.9).chance) <= 1
-    for wrong in ({"most": 0}, {"most": 9}, {"window": 1.0}):
+    assert scan_probability(events=[1, 20], fullest=1, window=0.1).chance.tolist() == [1, 1]
+    assert float(scan_probability(events=50, fullest=2, window=0.9).chance) <= 1
+    for wrong in ({"fullest": 0}, {"fullest": 9}, {"window": 1.0}):
         with pytest.raises(ValueError):
-            scan_probability(**{"events": 8, "most": 5, "window": 0.2} | wrong)
+            scan_probability(**{"events": 8, "fullest": 5, "window": 0.2} | wrong)
 
 
 def test_knox():

@@ -15,7 +15,7 @@ SLACK = 1e-9
 
 
 @dataclass(frozen=True)
-class Figure:
+class CheckedFigure:
     """One printed figure beside the computed one, to the same decimals; `why` says what is known of a difference."""
 
     figure: str
@@ -38,31 +38,33 @@ def tables() -> dict[str, dict[str, Any]]:
     raise RqaError("the published values are not part of this installation; install rqa again.")
 
 
-def printed(figure: str, published: object, computed: float, decimals: int | None = None, why: str = "") -> Figure:
+def printed(
+    figure: str, published: object, computed: float, decimals: int | None = None, why: str = ""
+) -> CheckedFigure:
     """Compare to half a unit of the last printed decimal; `published` may be the printed text itself."""
     text = published if isinstance(published, str) else f"{float(published):.{decimals or 0}f}"  # type: ignore[arg-type]
     shown = len(text.partition(".")[2])
     agrees = abs(computed - float(text)) <= 0.5 * 10.0**-shown + SLACK
     # A sum that lies half a unit off may be printed rounded up or down; then the printed text is ours too.
     ours = f"{computed:.{shown}f}"
-    return Figure(figure, text, text if agrees else ours, agrees, "" if agrees else why)
+    return CheckedFigure(figure, text, text if agrees else ours, agrees, "" if agrees else why)
 
 
 def row(
     name: str, published: Sequence[object], computed: Iterable[float], decimals: int, *, first: int = 1
-) -> list[Figure]:
+) -> list[CheckedFigure]:
     """One figure for each value of a row, numbered."""
     pairs = zip(published, computed, strict=False)
     return [printed(f"{name} {i}", p, float(c), decimals) for i, (p, c) in enumerate(pairs, first)]
 
 
-def exactly(figure: str, published: Sequence[int], computed: Sequence[int]) -> Figure:
+def exactly(figure: str, published: Sequence[int], computed: Sequence[int]) -> CheckedFigure:
     """Compare a list of points, such as those that are out."""
     texts = [", ".join(map(str, x)) or "none" for x in (published, computed)]
-    return Figure(figure, texts[0], texts[1], list(published) == list(computed))
+    return CheckedFigure(figure, texts[0], texts[1], list(published) == list(computed))
 
 
-def significant(figure: str, published: float, computed: float, digits: int, why: str = "") -> Figure:
+def significant(figure: str, published: float, computed: float, digits: int, why: str = "") -> CheckedFigure:
     """Compare a figure printed to so many significant digits."""
     from math import floor, log10
 

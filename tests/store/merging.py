@@ -11,7 +11,7 @@ from rqa.intake.names import DERIVE, FILE_NO, LEFT_OUT
 from rqa.store.changed_jobs import begin
 from rqa.store.ddl import create_statements
 from rqa.store.merge import settle
-from rqa.store.order import Changes, Kept
+from rqa.store.order import Changes, StoredFile
 from rqa.store.stage import Staged, Stager
 from rqa.store.verdicts import Places, RowsNeededError
 
@@ -30,7 +30,7 @@ class Depot:
                 self.connection.execute(statement)
         self.loads = 0
         self.files: dict[int, Sequence[Sequence[Any]]] = {}
-        self.held: dict[str, Kept] = {}
+        self.held: dict[str, StoredFile] = {}
 
     def __enter__(self) -> Self:
         return self

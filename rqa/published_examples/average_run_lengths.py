@@ -2,12 +2,12 @@
 
 from typing import Any
 
-from rqa.recomputed.tables import Figure, printed, significant
+from rqa.published_examples.tables import CheckedFigure, printed, significant
 
 SETS = {"C1": (0,), "C12": (0, 1), "C14": (0, 3), "C1234": (0, 1, 2, 3)}
 
 
-def shewhart(block: dict[str, Any]) -> list[Figure]:
+def shewhart(block: dict[str, Any]) -> list[CheckedFigure]:
     """Limits alone and with zone rules, by shift."""
     from rqa.spc import WESTERN_ELECTRIC, ShewhartDesign, run_length
 
@@ -20,7 +20,7 @@ def shewhart(block: dict[str, Any]) -> list[Figure]:
     return made
 
 
-def cusum(block: dict[str, Any]) -> list[Figure]:
+def cusum(block: dict[str, Any]) -> list[CheckedFigure]:
     """The tabular CUSUM with and without a headstart, by shift."""
     from rqa.spc import CusumDesign, run_length
 
@@ -35,7 +35,7 @@ def cusum(block: dict[str, Any]) -> list[Figure]:
     return made
 
 
-def ewma(block: dict[str, Any]) -> list[Figure]:
+def ewma(block: dict[str, Any]) -> list[CheckedFigure]:
     """The EWMA with settled limits, by shift."""
     from rqa.spc import EwmaDesign, run_length
 
@@ -55,7 +55,7 @@ def ewma(block: dict[str, Any]) -> list[Figure]:
     return made
 
 
-def ewma_quiet(block: dict[str, Any]) -> list[Figure]:
+def ewma_quiet(block: dict[str, Any]) -> list[CheckedFigure]:
     """The EWMA of width 3 while nothing changes."""
     from rqa.spc import EwmaDesign, run_length
 

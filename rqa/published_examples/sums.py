@@ -2,10 +2,10 @@
 
 from typing import Any
 
-from rqa.recomputed.tables import Figure, exactly, printed, row, tables
+from rqa.published_examples.tables import CheckedFigure, exactly, printed, row, tables
 
 
-def zones(block: dict[str, Any]) -> list[Figure]:
+def zones(block: dict[str, Any]) -> list[CheckedFigure]:
     """Each rule on standardised values made for it: the point at which its first signal stands."""
     import numpy as np
 
@@ -22,7 +22,7 @@ def zones(block: dict[str, Any]) -> list[Figure]:
     return made
 
 
-def ewma_handbook(block: dict[str, Any]) -> list[Figure]:
+def ewma_handbook(block: dict[str, Any]) -> list[CheckedFigure]:
     """Averages of twenty values against settled limits."""
     from rqa.spc import ewma_chart
 
@@ -40,7 +40,7 @@ def ewma_handbook(block: dict[str, Any]) -> list[Figure]:
     ]
 
 
-def ewma_textbook(block: dict[str, Any]) -> list[Figure]:
+def ewma_textbook(block: dict[str, Any]) -> list[CheckedFigure]:
     """Averages with a long memory against exact limits."""
     from rqa.spc import ewma_chart
 
@@ -56,7 +56,7 @@ def ewma_textbook(block: dict[str, Any]) -> list[Figure]:
     return [*made, exactly("points out", block["out"], [s.index + 1 for s in chart.signals])]
 
 
-def cusum(block: dict[str, Any]) -> list[Figure]:
+def cusum(block: dict[str, Any]) -> list[CheckedFigure]:
     """Both sums of a tabular CUSUM, and the points at which one is beyond its limit."""
     import numpy as np
 
@@ -74,7 +74,7 @@ def cusum(block: dict[str, Any]) -> list[Figure]:
     ]
 
 
-def bernoulli(block: dict[str, Any]) -> list[Figure]:
+def bernoulli(block: dict[str, Any]) -> list[CheckedFigure]:
     """What a job weighs when one chance is to be told from another."""
     from rqa.spc import bernoulli_weights
 
@@ -90,7 +90,7 @@ def bernoulli(block: dict[str, Any]) -> list[Figure]:
     return made
 
 
-def risk_adjusted(block: dict[str, Any]) -> list[Figure]:
+def risk_adjusted(block: dict[str, Any]) -> list[CheckedFigure]:
     """What a job adds to the risk-adjusted sum, with and without the event."""
     import math
 

@@ -2,13 +2,13 @@
 
 from typing import Any
 
-from rqa.recomputed.tables import Figure, printed, tables
+from rqa.published_examples.tables import CheckedFigure, printed, tables
 
 OLD = "the old tables were made from constants already rounded; correct is {}"
 NAMES = ("A", "A2", "A3", "c4", "B3", "B4", "B5", "B6", "d2", "d3", "D1", "D2", "D3", "D4", "E2")
 
 
-def factors(block: dict[str, Any]) -> list[Figure]:
+def factors(block: dict[str, Any]) -> list[CheckedFigure]:
     """Every printed factor beside the one computed from its definition."""
     from rqa.spc import constants
 
@@ -23,8 +23,8 @@ def factors(block: dict[str, Any]) -> list[Figure]:
     return made
 
 
-def _as_rounded(figure: str, text: str, value: float, why: str) -> Figure:
+def _as_rounded(figure: str, text: str, value: float, why: str) -> CheckedFigure:
     """A factor agrees only if the printed text is its correct rounding."""
     shown = len(text.partition(".")[2])
     found = printed(figure, text, value, why=why)
-    return found if f"{value:.{shown}f}" == text else Figure(figure, text, f"{value:.{shown}f}", False, why)
+    return found if f"{value:.{shown}f}" == text else CheckedFigure(figure, text, f"{value:.{shown}f}", False, why)

@@ -5,10 +5,10 @@ from typing import Any
 
 from rqa.answers.core.result import Answer
 from rqa.errors import RequestError
-from rqa.recomputed import average_run_lengths, charts, factors, sums
-from rqa.recomputed.tables import Figure, tables
+from rqa.published_examples import average_run_lengths, charts, factors, sums
+from rqa.published_examples.tables import CheckedFigure, tables
 
-EXAMPLES: Mapping[str, tuple[str, Callable[[dict[str, Any]], list[Figure]]]] = {
+EXAMPLES: Mapping[str, tuple[str, Callable[[dict[str, Any]], list[CheckedFigure]]]] = {
     "constants_printed": ("factors of subgroups, 2 to 10", factors.factors),
     "constants_printed_large": ("factors of subgroups, 11 to 25", factors.factors),
     "constants_computed": ("the factors to six decimals", factors.factors),

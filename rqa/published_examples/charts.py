@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from rqa.recomputed.tables import Figure, exactly, printed, row, tables
+from rqa.published_examples.tables import CheckedFigure, exactly, printed, row, tables
 
 ROUNDED_D2 = "printed with d2 rounded to 1.128; with it we get {:.4f}"
 TABLE_D2 = 1.128
@@ -12,7 +12,7 @@ def _out(chart: Any) -> list[int]:
     return [signal.index + 1 for signal in chart.signals]
 
 
-def individuals(block: dict[str, Any]) -> list[Figure]:
+def individuals(block: dict[str, Any]) -> list[CheckedFigure]:
     """Single values with their moving ranges."""
     from rqa.spc import individuals_chart
 
@@ -26,7 +26,7 @@ def individuals(block: dict[str, Any]) -> list[Figure]:
     return made
 
 
-def wafers(block: dict[str, Any]) -> list[Figure]:
+def wafers(block: dict[str, Any]) -> list[CheckedFigure]:
     """Defects on wafers of one size: the c chart."""
     from rqa.spc import c_chart
 
@@ -35,7 +35,7 @@ def wafers(block: dict[str, Any]) -> list[Figure]:
     return [*made, exactly("wafers out", block["out"], _out(chart))]
 
 
-def motors(block: dict[str, Any]) -> list[Figure]:
+def motors(block: dict[str, Any]) -> list[CheckedFigure]:
     """Faulty motors among those inspected, with more spread than chance: Laney's p' chart."""
     from rqa.spc import laney_p_chart
 
@@ -47,7 +47,7 @@ def motors(block: dict[str, Any]) -> list[Figure]:
     ]
 
 
-def valves(block: dict[str, Any]) -> list[Figure]:
+def valves(block: dict[str, Any]) -> list[CheckedFigure]:
     """Hours between failures of valves: the t chart."""
     from rqa.spc import t_chart
 
@@ -56,7 +56,9 @@ def valves(block: dict[str, Any]) -> list[Figure]:
     made = row("transformed", block["transformed"], chart.values, d)
     known = block["misprint"]
     made = [
-        Figure(f.figure, f.published, f.computed, f.agrees, f"a misprint: {known['hours']}^0.2777 = {known['correct']}")
+        CheckedFigure(
+            f.figure, f.published, f.computed, f.agrees, f"a misprint: {known['hours']}^0.2777 = {known['correct']}"
+        )
         if not f.agrees
         else f
         for f in made
@@ -73,7 +75,7 @@ D2_RATIO = 2 / 3.141592653589793**0.5 / TABLE_D2
 """The exact d2 of two over the rounded one of the tables."""
 
 
-def gaps(block: dict[str, Any]) -> list[Figure]:
+def gaps(block: dict[str, Any]) -> list[CheckedFigure]:
     """Jobs between rare events: the g chart of a known chance."""
     from rqa.spc import g_chart
 
@@ -85,7 +87,7 @@ def gaps(block: dict[str, Any]) -> list[Figure]:
     ]
 
 
-def rings(block: dict[str, Any]) -> list[Figure]:
+def rings(block: dict[str, Any]) -> list[CheckedFigure]:
     """Diameters of rings in subgroups of five: means with ranges and with standard deviations."""
     from rqa.spc import constants, xbar_r_chart, xbar_s_chart
 
@@ -107,7 +109,7 @@ def rings(block: dict[str, Any]) -> list[Figure]:
     ]
 
 
-def unequal_rings(block: dict[str, Any]) -> list[Figure]:
+def unequal_rings(block: dict[str, Any]) -> list[CheckedFigure]:
     """The same rings with some measurements left out."""
     from rqa.spc import xbar_s_chart
 
@@ -119,7 +121,7 @@ def unequal_rings(block: dict[str, Any]) -> list[Figure]:
     ]
 
 
-def index(block: dict[str, Any]) -> list[Figure]:
+def index(block: dict[str, Any]) -> list[CheckedFigure]:
     """Indices of capability from a mean and a deviation."""
     import numpy as np
     from scipy import special
@@ -135,7 +137,7 @@ def index(block: dict[str, Any]) -> list[Figure]:
     return [*made, printed("k, off centre", block["k"], r.off_centre, block["decimals"])]
 
 
-def interval(block: dict[str, Any]) -> list[Figure]:
+def interval(block: dict[str, Any]) -> list[CheckedFigure]:
     """The interval of an index from twenty values."""
     from rqa.stats.capability_index import Spread, width
 

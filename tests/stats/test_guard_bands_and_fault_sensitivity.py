@@ -14,10 +14,10 @@ def test_sensitivity_by_hand():
         caught=[45, 0, 7, 0], escaped=[5, 0, 0, 3], caught_unverified=10, escaped_unverified=[10, 2, 3, 0]
     )
     assert r.estimate[[0, 2, 3]].tolist() == [0.9, 1.0, 0.0]
-    assert r.least[[0, 1, 2]] == pytest.approx([0.75, 0.0, 0.7])
-    assert r.greatest == pytest.approx([55 / 60, 1.0, 1.0, 10 / 13])
-    assert r.least_low[0] == proportion_interval(successes=45, trials=60).low
-    assert r.greatest_high[0] == proportion_interval(successes=55, trials=60).high
+    assert r.lower_bound[[0, 1, 2]] == pytest.approx([0.75, 0.0, 0.7])
+    assert r.upper_bound == pytest.approx([55 / 60, 1.0, 1.0, 10 / 13])
+    assert r.lower_bound_low[0] == proportion_interval(successes=45, trials=60).low
+    assert r.upper_bound_high[0] == proportion_interval(successes=55, trials=60).high
     assert np.isnan([r.estimate[1], r.low[1], r.high[1]]).all()
     assert r.low[2] < r.high[2] == 1
 
@@ -29,9 +29,9 @@ def test_bounds_hold_every_outcome_of_the_unverified(caught, escaped, fails, pas
         for gone in (0, passes // 2, passes):
             if caught + more + escaped + gone:
                 share = (caught + more) / (caught + more + escaped + gone)
-                least = r.least if caught + escaped + passes else 0.0
-                greatest = r.greatest if caught + escaped + fails else 1.0
-                assert least - 1e-12 <= share <= greatest + 1e-12
+                lower_bound = r.lower_bound if caught + escaped + passes else 0.0
+                upper_bound = r.upper_bound if caught + escaped + fails else 1.0
+                assert lower_bound - 1e-12 <= share <= upper_bound + 1e-12
 
 
 rows = st.lists(st.tuples(st.integers(-5, 5), st.integers(0, 6), st.integers(0, 6)), min_size=1, max_size=12)

@@ -22,7 +22,7 @@ Memory = tuple[int, ...]
 
 
 @dataclass(frozen=True)
-class Watcher:
+class RuleWatcher:
     """One side of one rule: told of each point's zone and of the step to it, it says what to keep, or None: signal."""
 
     rule: PointRule
@@ -39,7 +39,7 @@ class Watcher:
 
 
 @dataclass(frozen=True, eq=False)
-class Machine:
+class MarkovChain:
     """The states that can be reached, by number; state 0 is the chart before its first point.
 
     `zone_of` is the zone of the latest point (-1 where it does not matter, that is without a trend rule). `moves` holds
@@ -54,7 +54,7 @@ class Machine:
     memory: int
 
 
-def machine(rules: Sequence[PointRule], width: float, *, on_centre: bool) -> Machine:
+def markov_chain(rules: Sequence[PointRule], width: float, *, on_centre: bool) -> MarkovChain:
     """Find the states and moves for these rules, with limits `width` sigma from the centre.
 
     With `on_centre` points can lie exactly on the centre line, which is then a zone of its own, from -0.0 to 0.0.
@@ -81,7 +81,7 @@ def machine(rules: Sequence[PointRule], width: float, *, on_centre: bool) -> Mac
                     order.append(state)
                 found.append((zone, step, number[state]))
         moves.append(tuple(found))
-    return Machine(
+    return MarkovChain(
         edges=edges,
         zone_of=tuple(last for last, _ in order),
         moves=tuple(moves),
@@ -90,7 +90,7 @@ def machine(rules: Sequence[PointRule], width: float, *, on_centre: bool) -> Mac
     )
 
 
-def _after(watchers: tuple[Watcher, ...], kept: tuple[Memory, ...], zone: int, step: Step) -> Iterator[Memory]:
+def _after(watchers: tuple[RuleWatcher, ...], kept: tuple[Memory, ...], zone: int, step: Step) -> Iterator[Memory]:
     """What each watcher keeps, up to the first that signals."""
     for watcher, memory in zip(watchers, kept, strict=True):
         after = watcher.after(memory, zone, step)
@@ -121,16 +121,16 @@ def _edges(rules: Sequence[PointRule], width: float, on_centre: bool) -> tuple[f
     return (*below, *middle, *above)
 
 
-def _watchers(rules: Sequence[PointRule], edges: tuple[float, ...], width: float) -> Iterator[Watcher]:
+def _watchers(rules: Sequence[PointRule], edges: tuple[float, ...], width: float) -> Iterator[RuleWatcher]:
     middle = np.array([_inside(low, high) for low, high in pairwise(edges)])
     for rule in rules:
         if isinstance(rule, LimitRule):
-            yield Watcher(rule, tuple(bool(far) for far in np.abs(middle) > width))
+            yield RuleWatcher(rule, tuple(bool(far) for far in np.abs(middle) > width))
         elif isinstance(rule, ZoneRule):
             for zones in rule.in_zone(middle).values():
-                yield Watcher(rule, tuple(bool(hit) for hit in zones))
+                yield RuleWatcher(rule, tuple(bool(hit) for hit in zones))
         else:
-            yield Watcher(rule, ())
+            yield RuleWatcher(rule, ())
 
 
 def _inside(low: float, high: float) -> float:

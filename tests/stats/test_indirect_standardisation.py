@@ -60,7 +60,7 @@ def test_equals_a_loop_over_strata(counts, leave_one_out):
             else:
                 expected += n * hits / total
                 variance += own
-        assert (r.observed[g], r.comparable[g], r.alone[g]) == (observed, comparable, alone)
+        assert (r.observed[g], r.comparable[g], r.no_comparator[g]) == (observed, comparable, alone)
         assert (r.expected[g], r.variance[g]) == pytest.approx((expected, variance), rel=1e-12, abs=1e-12)
 
 
@@ -68,7 +68,7 @@ def test_equals_a_loop_over_strata(counts, leave_one_out):
 def test_expected_adds_up_to_observed(counts):
     r = expected_from_mix(events=counts[0], trials=counts[1])
     assert r.expected.sum() == pytest.approx(r.observed.sum(), abs=1e-9)
-    assert (r.comparable + r.alone).sum() == np.sum(counts[1])
+    assert (r.comparable + r.no_comparator).sum() == np.sum(counts[1])
 
 
 @pytest.mark.parametrize("leave_one_out", [False, True])
@@ -173,7 +173,7 @@ def test_landmarks():
     assert (one.comparable[0], one.expected[0]) == (0, 0.0)
     assert np.isnan(one.p_value[0])
     lone = expected_from_mix(events=[[3, 4], [2, 0]], trials=[[10, 10], [10, 0]])
-    assert lone.alone.tolist() == [10, 0]
+    assert lone.no_comparator.tolist() == [10, 0]
     assert lone.observed.tolist() == [3, 2]
     flat = stratified_exact_test(events=[[0, 5], [0, 7]], trials=[[9, 5], [3, 7]])
     assert flat.p_value.tolist() == flat.p_mid.tolist() == [1.0, 1.0]

@@ -5,8 +5,8 @@ import pytest
 
 import rqa
 from rqa.errors import RequestError
-from rqa.recomputed.answer import EXAMPLES
-from rqa.recomputed.tables import printed, significant, tables
+from rqa.published_examples.answer import EXAMPLES
+from rqa.published_examples.tables import printed, significant, tables
 
 NO_EXAMPLES = {"constants_misprints", "anderson_darling_points"}
 """Explanations of the tables beside them, and points of an approximation that holds to 3 % only."""
