@@ -65,7 +65,7 @@ def time_to_detect(
     Examples
     --------
     >>> r = depot.charts.time_to_detect(where="site=Alder", change=2.0).table
-    >>> r.select("chart", "median", "quiet").row(0)
+    >>> r.select("chart", "median", "mean_time_between_false_alarms").row(0)
     ('p chart by month', 17.4, 442.8)
 
     Were Alder's come-backs to double, the monthly chart would say so after 17 weeks as often as not.

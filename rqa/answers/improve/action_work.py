@@ -91,7 +91,8 @@ def _first_on(snapshot: Snapshot, where: Where, started_on: date, before_days: i
     """The first day of closing that counts as before the start: not one before the log of the scope's sites begins."""
     sites = {name: kept for name, kept in where.items() if name == "site"}
     begins = counts(snapshot.store, "first_closing", where=sites, values={"as_of": snapshot.day})["first_on"]
-    return max([started_on - timedelta(days=before_days), *(day for day in begins if day < started_on)])
+    earliest = started_on - timedelta(days=before_days)
+    return max([earliest, *(day for day in begins if day is not None and day < started_on)])
 
 
 def touched_by(snapshot: Snapshot, scope: ActionScope) -> tuple[str, ...]:

@@ -40,7 +40,7 @@ def step_exposure(
     failed), failed, skipped, reworked (second attempts), opportunities (of the steps done, as declared), per_job
     (done / jobs). With step among the groupings also the subsystems it touches and its hazards, in words.
 
-    >>> depot.steps.exposure().table.select("step", "done", "failed", "skipped", "again").row(0)
+    >>> depot.steps.exposure().table.select("step", "done", "failed", "skipped", "reworked").row(0)
     ('align button', 2728, 136, 10, 172)
 
     The button was aligned in 2,728 jobs, skipped in 10, and aligned again in 172.

@@ -42,7 +42,7 @@ def defects(
     so many defects pass, and sigma_shifted, the same with 1.5 added by custom. Without a defect there is no sigma level
     (null); the limits still say what could be.
 
-    >>> depot.yields.defects().table.select("step", "failed", "chances", "dpmo").row(0)
+    >>> depot.yields.defects().table.select("step", "failed", "opportunities", "dpmo").row(0)
     ('align button', 136, 2728, 49853.372434)
 
     136 of 2,728 checks failed, which is 49,853 in a million.

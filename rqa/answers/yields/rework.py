@@ -42,7 +42,7 @@ def rework(
     (attempts at one step), later (attempts beyond the first), later_timed (those with a start and an end), minutes
     (logged on these), labour_minutes (what is booked for so much logged time). Skipped steps do not count.
 
-    >>> depot.yields.rework().table.select("step", "again", "executed", "share").row(0)
+    >>> depot.yields.rework().table.select("step", "reworked", "executed", "share").row(0)
     ('align button', 172, 2728, 0.06305)
 
     The button is aligned anew in one job of sixteen.

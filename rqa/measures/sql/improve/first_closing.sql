@@ -1,5 +1,5 @@
 -- The first day on which a job of the kinds asked about was closed: where their log begins.
--- A row is one group. first_on: that day; no row where nothing was closed.
+-- A row is one group. first_on: that day, null where nothing was closed.
 -- Parameters: $as_of date up to which jobs were closed.
 -- Not counted: jobs still open and jobs without a unit, which no come-back can be linked to.
 select
