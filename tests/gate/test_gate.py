@@ -3,8 +3,10 @@
 import json
 import subprocess
 import sys
+from graphlib import TopologicalSorter
 from pathlib import Path
 
+import grimp
 import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -45,3 +47,11 @@ def test_import_is_light() -> None:
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     heavy = {"numpy", "scipy", "pandas", "polars", "duckdb", "altair", "pyarrow", "vl_convert", "statsmodels"}
     assert not heavy & set(json.loads(done.stdout))
+
+
+def test_no_module_imports_itself_by_way_of_others() -> None:
+    """Imports within functions count, those for types alone do not: of any two modules one can be read first."""
+    graph = grimp.build_graph("rqa", exclude_type_checking_imports=True, cache_dir=None)
+    imports = {module: graph.find_modules_directly_imported_by(module) for module in graph.modules}
+    assert len(imports) > 100
+    TopologicalSorter(imports).prepare()
