@@ -25,15 +25,15 @@ COMMON = {
     "months": 'closing months, ("2026-01", "2026-06") with both ends, or one; by default all',
     "window": "days after closing within which a come-back counts, 0 to 3,650",
     "upto": "days after closing up to which come-backs are looked at, 0 to 3,650",
-    "index": 'jobs whose come-backs are counted: "repaired" or "no_fault_found"',
+    "index_disposition": 'jobs whose come-backs are counted: "repaired" or "no_fault_found"',
     "level": "confidence level of the intervals, between 0 and 1",
     "measure": 'the share that is compared, such as "comebacks" or "first_pass_yield"',
-    "together": "share of its jobs, above 0 up to 1, from which on steps done together count as not told apart",
+    "min_overlap": "share of its jobs, above 0 up to 1, from which on steps done together count as not told apart",
     "usual": "share of like jobs, above 0 up to 1, from which on a test counts as usual for the work",
     "recent": "latest months that a projection learns from, 1 or more",
     "resamples": "times that the jobs are drawn anew to see how firm a cluster is, 0 or more",
     "seed": "where the random draws begin, 0 or more: the same seed gives the same answer",
-    "most": "rows that are listed at most, 1 or more",
+    "limit": "rows that are listed at most, 1 or more",
 }
 """What arguments of many questions take. Help adds it where a question's own text does not name them."""
 ALIASES: dict[object, str] = {
