@@ -152,9 +152,8 @@ def views(snapshot: Snapshot) -> Views:
     what is left out). A view is read like a table; a table macro is given its values, as in
     `depot.query("select * from matured_jobs($day, 30, 'repaired')", {"day": date(2026, 6, 30)})`.
 
-    >>> there = depot.data.views().table
-    >>> there.filter(there["name"] == "matured_jobs")["parameters"].item()
-    'as_of, window_days, index_disposition'
+    >>> depot.data.views().table.select("name", "parameters").rows_by_key("name")["matured_jobs"]
+    [('as_of, window_days, index_disposition',)]
 
     Which jobs have matured is asked with the day on which one looks, the days of follow-up and the disposition.
     """
