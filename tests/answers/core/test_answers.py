@@ -249,7 +249,7 @@ def test_of_an_answer_too_wide_to_be_read_the_named_columns_are_shown(depot: Dep
 def test_answers_show_themselves(depot: Depot) -> None:
     r = depot.comebacks(by=("site",))
     assert repr(r) == repr(depot.comebacks(by=("site",)))
-    assert repr(r).startswith("Come-backs (window 30, as_of 2026-06-20, index repaired, by site, level 0.95")
+    assert repr(r).startswith("Come-backs (window 30, as_of 2026-06-20, index_disposition repaired, by site, level")
     assert "note: " in repr(r)
     assert r._repr_html_() == depot.comebacks(by=("site",))._repr_html_()
     assert "<script" not in r._repr_html_()
