@@ -14,7 +14,7 @@ from rqa.review.facts import FigureScope, PageFigure, PageTable, Section
 from rqa.review.figures import figure_of
 from rqa.review.spans import year_held
 from rqa.review.steps import SPLIT, laid_of
-from rqa.words import count, counted, month_name, months_said, percent, plural, spoken
+from rqa.words import count, counted, listed, month_name, months_said, percent, plural, spoken
 
 STEPS = 6
 WINDOW = 90
@@ -44,7 +44,7 @@ def cost(depot: Depot, month: date) -> Section:
     over_time = depot.costs(by=("month",), months=year, window=WINDOW)
     drawn = (
         (
-            "cost-kinds", f"Cost of come-backs, by class and model, {span}", kinds,
+            "cost-kinds", f"Cost of come-backs{_there(kinds)}, by class and model, {span}", kinds,
             KINDS + (f"Drawn are {MOST} of {counted(rows, 'row')}; the table holds all." if rows > MOST else ""),
         ),
         (
@@ -69,6 +69,13 @@ def cost(depot: Depot, month: date) -> Section:
     return Section(
         "cost", "Cost", basis, tuple(dict.fromkeys(words)), notes=notes, tables=tables, figures=tuple(figures)
     )
+
+
+def _there(answer: ComebackCosts) -> str:
+    """The sites alone whose come-backs are among these, as the others' are not known by class."""
+    where: Any = answer.settings.get("where") or {}
+    sites = where.get("site")
+    return f" at {listed([spoken(name) for name in sites])}" if sites else ""
 
 
 def _steps(answer: StepCosts) -> PageTable:

@@ -78,7 +78,7 @@ def people(depot: Depot, span: tuple[date, date], found: MonthFindings) -> Secti
     words = [_said(depot, comparisons), *dict.fromkeys(words)]
     words += [there.claim("", *lacking, about=listed(names)) for lacking, names in lacks.items()]
     if few:
-        notes.append(f"Not compared, as a count of fewer than {FEWEST} people would name them: {listed(few)}.")
+        notes.append(f"Not shown, as a count of fewer than {FEWEST} people would name them: {listed(few)}.")
     notes += counted.notes if counted else ()
     table = PageTable("How many differ", HEADS, tuple(rows), 1)
     return Section(
@@ -99,7 +99,7 @@ def _left_out(judged: int, above: int, below: int, too_little: int) -> frozenset
 def _said(depot: Depot, comparisons: list[tuple[int, int, bool]]) -> str:
     """What all comparisons say together: of each, how many were judged, how many differ, and whether that is shown."""
     if any(apart for _, apart, _ in comparisons):
-        return "Some differ from what their work brings."
+        return "At least one differs from what its work brings."
     judged = sum(n for n, *_ in comparisons)
     # A sum over all would give away a number that is not shown.
     of = counted(judged, "comparison") if all(shown for *_, shown in comparisons) else "the comparisons made"

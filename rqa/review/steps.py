@@ -27,8 +27,9 @@ NAMED = 3
 HEADS = ("steps, as far as the logs tell them apart", "hazards", "next check", "jobs", "come-backs per 10,000",
          "95 % interval", "past all tests", "cost per 1,000 jobs")
 MAP = (
-    "Each row is a step, in the order of the procedure: dot = come-backs laid to it per 10,000 times it was done, line "
-    "= 95 % interval. Steps that are always done together share one number: the logs cannot tell them apart. "
+    "Each row is a step, in the order of the procedure: dot = come-backs laid to it per 10,000 times it was done, in "
+    "this and every other procedure that has it, line = 95 % interval. Steps that are nearly always done together "
+    "share one number: the logs cannot tell them apart. "
 )
 SPLIT = (
     "How come-backs are split between steps that touch the same subsystem rests on the jobs that had the one and not "
@@ -93,8 +94,10 @@ def _table(risk: StepRisk, rows: pl.DataFrame, by: str) -> PageTable:
     )
     first = "the costliest" if by == "cost" else "most come-backs"
     caption = f"Risky steps, {first} first ({len(cells)} of {len(groups)}): {laid_of(risk)}"
+    currency = str(risk.settings["currency"])
+    heads = (*HEADS[:-1], f"{HEADS[-1]}, {currency}" if currency else HEADS[-1])
     return PageTable(
-        f"{caption}; “past all tests” is the share of these that had passed the tests for it", HEADS, cells, 3
+        f"{caption}; “past all tests” is the share of these that had passed the tests for it", heads, cells, 3
     )
 
 

@@ -7,7 +7,8 @@ CAUTIONS = (
     "subject to local labour and privacy law; names can be replaced by keyed pseudonyms at intake. This page shows no "
     "person.",
     "Groups of fewer than {smallest} cases are not shown, nor others from which these would follow; costs are "
-    "sums, and are shown in full.",
+    "sums, and are shown in full. So are months of the whole depot, the weeks of a burst, and the two sides of an "
+    "action, whose scope the lead has chosen.",
     "Rates are not adjusted for the mix of work: a month, a bench or a model with harder work looks worse than it is.",
     "A difference within luck is not proof that nothing changed: small numbers hide small changes.",
 )

@@ -92,7 +92,7 @@ def test_demo_then_everything_else(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     assert "Nothing written" in said
     code, said = run("load", str(folder))
     assert code == 0
-    assert "files unchanged since loaded; not read again" in said
+    assert " of 60 files and 2 SELECTs of the mapping unchanged since loaded; not read again" in said
     assert "jobs_2025-01.csv" not in said
     code, said = run("load", str(folder), "--all")
     assert code == 0

@@ -25,7 +25,7 @@ Cells = dict[str, Any]
 @pytest.fixture(scope="module")
 def loaded(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Any]:
     folder = tmp_path_factory.mktemp("sample") / "ws"
-    shutil.copytree(SAMPLE, folder)
+    shutil.copytree(SAMPLE, folder, ignore=shutil.ignore_patterns("*.duckdb*"))
     report = rqa.load(folder)
     return folder / "depot.duckdb", report
 

@@ -400,5 +400,5 @@ def test_who_is_compared_among_the_findings_stands_in_the_table(depot: Depot, fa
     (section,) = (s for s in facts.sections if s.key == "people")
     named = {row[0].partition(":")[0] for row in section.tables[0].rows}
     assert {"sites", "benches", "tools", "test stations"} <= named
-    for note in (n for n in section.notes if n.startswith("Not compared, as")):
+    for note in (n for n in section.notes if n.startswith("Not shown, as")):
         assert not any(row[0] in note for row in section.tables[0].rows)

@@ -103,7 +103,7 @@ class Answer:
         return (f"{counted(len(rest), 'more column')} in .table: {', '.join(rest)}.",) if rest else ()
 
     def __repr__(self) -> str:
-        lines = [f"{self.question} ({_said(self.settings)})"]
+        lines = [self.question + _in_brackets(self.settings)]
         lines += _as_text(self._seen)
         lines += [f"note: {note}" for note in (*self._unseen, *self.notes)]
         return "\n".join(lines)
@@ -114,7 +114,7 @@ class Answer:
         notes = [f"{counted(more, 'more row')} in .table"] * (more > 0) + [*self._unseen, *self.notes]
         listed = "".join(f"<li>{escape(note)}</li>" for note in notes)
         return (
-            f"<p><b>{escape(self.question)}</b> <span>({escape(_said(self.settings))})</span></p>"
+            f"<p><b>{escape(self.question)}</b> <span>{escape(_in_brackets(self.settings).strip())}</span></p>"
             f"{bare_table(self._seen.columns, rows)}"
             + (f"<ul>{listed}</ul>" if listed else "")
         )
@@ -150,8 +150,10 @@ def rounded_p_values(values: Iterable[float]) -> "pl.Series":
     return pl.Series(list(values), dtype=pl.Float64).fill_nan(None).round_sig_figs(DIGITS)
 
 
-def _said(settings: Mapping[str, object]) -> str:
-    return ", ".join(f"{name} {_setting(value)}" for name, value in settings.items() if value not in (None, (), {}, ""))
+def _in_brackets(settings: Mapping[str, object]) -> str:
+    """What was asked, after a blank; nothing where there were no settings."""
+    said = ", ".join(f"{name} {_setting(value)}" for name, value in settings.items() if value not in (None, (), {}, ""))
+    return f" ({said})" if said else ""
 
 
 def _setting(value: object) -> str:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from rqa.answers.core.scope import Snapshot
 from rqa.measures.run import counts
 
-NONE_NAMED = "The table `tests` names no test that was run"
+NONE_NAMED = "The table “tests” names no test that was run"
 
 
 @dataclass(frozen=True)

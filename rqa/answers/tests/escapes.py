@@ -180,7 +180,7 @@ def _notes(snapshot: Snapshot, table: "pl.DataFrame", asked: Scope, window: int)
     bare = declared.not_named
     if bare:
         notes.append(
-            f"{counted(len(bare), 'test that was run is', 'tests that were run are')} not in the table `tests`, so "
+            f"{counted(len(bare), 'test that was run is', 'tests that were run are')} not in the table “tests”, so "
             f"left out: {', '.join(bare[:SHOWN])}{', …' if len(bare) > SHOWN else ''}."
         )
     if int(table["escaped"].sum()) + int(table["caught"].sum()):

@@ -279,7 +279,7 @@ def _notes(tests: "pl.DataFrame", limits: "pl.DataFrame", asked: Scope) -> list[
         "Jobs beyond the present limit were held and put right: whether they would have come back is not known. The "
         "limit that did best on past jobs will do worse on the next ones."
         if tests.height
-        else "No curve: it takes matured jobs with a measured test that has a limit and is in the table `tests`."
+        else "No curve: it takes matured jobs with a measured test that has a limit and is in the table “tests”."
     ]
     few = tests.filter(pl.col("escaped") < FEW)["test"].unique().sort().to_list()
     if few:

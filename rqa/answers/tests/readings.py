@@ -236,7 +236,9 @@ def _gauge_notes(tests: set[str], met: set[str], sigmas: Gauge, *, given: bool) 
     if without:
         notes.append(f"Measuring error of {listed(without)} is not known: no guard band. Give gauge_sigma=.")
     if not given and tests & set(sigmas):
-        notes.append("Guard bands are drawn for the measuring error found in the gauge studies (`Depot.agreement`).")
+        notes.append(
+            "Guard bands are drawn for the measuring error found in the gauge studies (`depot.tests.agreement`)."
+        )
     if met:
         notes.append(
             f"Guard bands of {listed(sorted(met))} leave nothing between the limits: the gauge does not serve for them."

@@ -91,7 +91,7 @@ def _named(name: str, value: object) -> str:
 
 
 def _tips(names: str) -> list[Any]:
-    pairs = (("label", names or "all"), ("said", "cost"), ("number", "behind it"), ("each", "each"))
+    pairs = (("label", names or "all"), ("said", "cost"), ("number", "behind it"), ("each", "one costs"))
     return [alt.Tooltip(f"{k}:N", title=t) for k, t in pairs]
 
 
