@@ -2,17 +2,18 @@
 
 import json
 import os
+import select
 import signal
 import subprocess
 import sys
 from contextlib import suppress
 from dataclasses import dataclass
-from typing import Any
+from typing import IO, Any
 
 from rqa.errors import SourceError
 from rqa.intake.sources import SourceFile
 from rqa.shown import told
-from rqa.stopping import check
+from rqa.stopping import AGAIN_SECONDS, check
 from rqa.words import counted
 
 MEMORY = 4 << 30
@@ -77,6 +78,7 @@ class Sheets:
         with suppress(BrokenPipeError):
             process.stdin.write(asked)  # type: ignore[union-attr]  # it is a pipe
             process.stdin.flush()  # type: ignore[union-attr]  # it is a pipe
+        _wait_for(process.stdout)  # type: ignore[arg-type]  # it is a pipe
         line = process.stdout.readline()  # type: ignore[union-attr]  # it is a pipe
         if line.endswith(b"\n"):
             found: dict[str, Any] = json.loads(line)
@@ -87,6 +89,16 @@ class Sheets:
         self.close()
         check()
         raise SourceError(f"{source.label}: {_ended(ended, seconds)} Nothing was loaded.")
+
+
+def _wait_for(pipe: IO[bytes]) -> None:
+    """Wait until something is written, or the other end is closed.
+
+    A signal that comes just before a read is begun does not end it: so it is begun only when there is something.
+    """
+    if sys.platform != "win32":
+        while not select.select([pipe], [], [], AGAIN_SECONDS)[0]:
+            check()
 
 
 def _started() -> subprocess.Popen[bytes]:

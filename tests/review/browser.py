@@ -14,7 +14,7 @@ import websocket
 
 from rqa.review.printed import options
 
-SECONDS = 60
+SECONDS = 180
 
 
 class Tab:
