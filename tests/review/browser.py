@@ -14,7 +14,7 @@ import websocket
 
 from rqa.review.printed import options
 
-SECONDS = 180
+SECONDS = 60
 
 
 class Tab:

@@ -24,10 +24,11 @@ MEASURED = (HERE / "measured.js").read_text(encoding="utf-8")
 AXE = HERE.parents[1] / ".cache" / "package" / "axe.min.js"
 FIGURES = "document.querySelectorAll('figure').length"
 FITTED = (
-    "[...document.querySelectorAll('.live')].every(p => Math.abs(p.clientWidth - "
+    "dispatchEvent(new Event('resize')), [...document.querySelectorAll('.live')].every(p => Math.abs(p.clientWidth - "
     "p.querySelector('svg').getBoundingClientRect().width) < 3)"
 )
-"""Charts have taken the width they were given."""
+"""Charts have taken the width they were given. They measure it when the window changes, and none may be seen then: as
+printed they are hidden, and the browser may tell of the size before it shows them again. So it is told again."""
 A4 = 688
 """Width of a sheet less its margins, 182 mm, in CSS pixels."""
 
