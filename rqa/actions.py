@@ -64,7 +64,7 @@ def add_action(
     if closed_on is not None:
         closed = _day("closed-on", closed_on)
         if closed.isoformat() < row["started_on"]:
-            raise RequestError(f"closed-on {closed} is before started-on {row['started_on']}; turn them round.")
+            raise RequestError(f"the end, closed-on {closed}, is before the start, started-on {row['started_on']}.")
         row["closed_on"] = closed.isoformat()
     asked = read_scope(row["scope"])
     row["scope"] = str(asked)

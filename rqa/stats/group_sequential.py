@@ -75,7 +75,7 @@ def spending_bounds(*, information: ArrayLike, planned: float = 1.0, level: floa
     >>> r.bound.round(2).tolist()
     [4.33, 2.96, 2.36, 2.01]
 
-    Looked at four times, a change a quarter of the way must lie more than four standard errors out to be believed.
+    Looked at four times, a change a quarter of the way must lie more than four standard errors out to count.
     """
     level = arguments.share("level", level)
     known = np.atleast_1d(arguments.above_zero("information", information))

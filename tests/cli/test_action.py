@@ -142,7 +142,7 @@ def test_a_mapping_without_the_file_is_left_alone(tmp_path: Path) -> None:
         (("--what", " ", "--started-on", "2024-02-01", *SCOPE), "what is empty"),
         (("--what", "x", "--started-on", "soon", *SCOPE), "started-on: 'soon' is no day; write it like"),
         (("--what", "x", "--started-on", "2024-02-30", *SCOPE), "'2024-02-30' is no day"),
-        ((*GIVEN, "--closed-on", "2024-01-31"), "closed-on 2024-01-31 is before started-on 2024-02-01"),
+        ((*GIVEN, "--closed-on", "2024-01-31"), "closed-on 2024-01-31, is before the start, started-on 2024-02-01"),
         ((*GIVEN, "--finding", "F-1"), "'F-1' is no finding's id; one looks like F-1a2b3c4d"),
         ((*GIVEN[:4], "--scope", "site=Aldr"), "there is no site 'Aldr' in the store. There is: Alder."),
         ((*GIVEN[:4], "--scope", "sites=Alder"), "a scope cannot name 'sites'. It can name site"),

@@ -115,7 +115,7 @@ def _measure(asked: Scope, from_rows: bool) -> str:
     if steps and tests:
         raise RequestError(
             f"{QUESTION}: {', '.join(sorted(steps))} (step log) and {', '.join(sorted(tests))} (diagnostics) "
-            "cannot be asked together; ask twice."
+            "cannot be combined in one call. Make two calls."
         )
     if steps:
         return "comebacks_by_step"

@@ -134,7 +134,7 @@ def measure_for(question: str, asked: Scope, measure: str) -> str:
     logs = [(names, suffix, said) for suffix, (names, _, said) in LOGS.items() if asked.named & {*names}]
     if len(logs) > 1:
         listed = " and ".join(f"{', '.join(n for n in names if n in asked.named)} ({said})" for names, _, said in logs)
-        raise RequestError(f"{question}: {listed} cannot be asked together; ask twice.")
+        raise RequestError(f"{question}: {listed} cannot be combined in one call. Make two calls.")
     return f"{measure}_by_{logs[0][1]}" if logs else measure
 
 

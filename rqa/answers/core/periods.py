@@ -62,5 +62,5 @@ def span_of(question: str, name: str, given: object) -> tuple[date, date]:
     if isinstance(ends[1], str) and len(ends[1]) == 7:
         last = month_end(last)
     if first > last:
-        raise RequestError(f"{question}: {name} runs from {first} back to {last}; turn it round.")
+        raise RequestError(f"{question}: {name}: the end, {last}, is before the start, {first}.")
     return first, last

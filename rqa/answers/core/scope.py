@@ -221,7 +221,7 @@ def month_range(question: str, months: Months | None) -> tuple[date, date] | Non
         raise RequestError(f'{question}: months takes two ends, ("2026-01", "2026-06"), or one month: {months!r}.')
     first, last = (month_of(question, end) for end in ends)
     if first > last:
-        raise RequestError(f"{question}: months run from {first:%Y-%m} back to {last:%Y-%m}; turn them round.")
+        raise RequestError(f"{question}: months: the end, {last:%Y-%m}, is before the start, {first:%Y-%m}.")
     return first, last
 
 

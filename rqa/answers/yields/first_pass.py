@@ -103,7 +103,7 @@ def chosen(question: str, snapshot: Snapshot, asked: Scope, *, tests: bool = Fal
     if of_steps and (of_tests or tests):
         raise RequestError(
             f"{question}: {', '.join(sorted(of_steps))} (step log) and {', '.join(sorted(of_tests)) or 'first runs'} "
-            "(diagnostics) cannot be asked together; ask twice."
+            "(diagnostics) cannot be combined in one call. Make two calls."
         )
     if of_tests or tests:
         kept = snapshot.latest and not snapshot.from_rows and "week" not in asked.by

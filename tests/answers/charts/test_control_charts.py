@@ -280,7 +280,7 @@ def test_units_are_not_mixed() -> None:
             lambda d: d.control_chart("comebacks", baseline=("2020-01", "2020-12")),
             "no mature point lies in the baseline",
         ),
-        (lambda d: d.control_chart("comebacks", baseline=("2025-06", "2025-01")), "turn it round"),
+        (lambda d: d.control_chart("comebacks", baseline=("2025-06", "2025-01")), "is before the start"),
         (lambda d: d.control_chart("comebacks", set_aside="2025-03"), "points with their reasons"),
         (lambda d: d.control_chart("comebacks", stages=3), "3 is none"),
         (
