@@ -13,7 +13,7 @@ from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
-from rqa.measures.groupings import MEASURES, names_only
+from rqa.measures.groupings import Groupings, declared, names_only
 from rqa.store.concepts import Concept, concept
 
 if TYPE_CHECKING:
@@ -44,6 +44,12 @@ def measure_sql(measure: str) -> str:
     return sql_files()[measure]
 
 
+@cache
+def groupings(measure: str) -> Groupings:
+    """What a measure can be grouped by and filtered on, and what each name stands for in its file."""
+    return declared(measure_sql(measure))
+
+
 def counts(
     store: "Store",
     measure: str,
@@ -64,7 +70,7 @@ def counts(
 
 def fill(measure: str, *, by: Sequence[str], where: Where, months: Months | None) -> tuple[str, dict[str, object]]:
     """The measure's SQL with its places filled, and the values of the filters to bind."""
-    allowed = MEASURES[measure]
+    allowed = groupings(measure)
     names_only(measure, "grouping", by, tuple(allowed))
     names_only(measure, "filter", where, tuple(allowed))
     conditions: list[str] = []

@@ -13,7 +13,6 @@ from hypothesis import strategies as st
 from rqa.contract import TABLES
 from rqa.depot import Depot
 from rqa.errors import RequestError
-from rqa.measures.groupings import MEASURES
 from rqa.measures.keep import KEPT, OF_KEPT, OF_ROWS, keep_sql
 from rqa.measures.run import concepts, fill, measure_sql, sql_files
 from rqa.store.concepts import expanded
@@ -22,7 +21,7 @@ from tests.examples import examples
 from tests.measures.by_hand_concepts import OF_A_DAY, PLAIN
 from tests.measures.depot_rows import ROWS
 from tests.measures.small_depots import START, UNITS, maybe, tables, times
-from tests.measures.test_files import values_for
+from tests.measures.test_files import MEASURES, values_for
 
 LISTS = ("set_aside", "lots_set_aside", "kind_chances")
 """Concepts that make tables of lists; a case by hand tells what they give."""

@@ -3,16 +3,18 @@
 import re
 from collections.abc import Iterator
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 import polars as pl
 import pytest
 
+import rqa
 from rqa.depot import Depot
 from rqa.errors import RequestError
-from rqa.measures.groupings import MEASURES
+from rqa.measures.groupings import declared
 from rqa.measures.keep import KEPT, WORKING, keep_sql
-from rqa.measures.run import concepts, counts, measure_sql, sql_files
+from rqa.measures.run import concepts, counts, groupings, measure_sql, sql_files
 from tests.depots import depot_of
 from tests.measures.depot_rows import ROWS
 
@@ -32,6 +34,8 @@ VALUES: dict[str, Any] = {
     "subsystems": ["display"],
     "steps": ["open case", "seat board"], "other_steps": ["seat board"], "variants": ["", ""], "covariate": "",
 }
+KEEPING = tuple(f"keep_{name}" for name in (*KEPT, *WORKING))
+MEASURES = {name: groupings(name) for name in sorted(set(sql_files()) - {*concepts(), *KEEPING})}
 CASES = [(measure, (name,)) for measure, allowed in MEASURES.items() for name in allowed]
 CASES += [(measure, tuple(allowed)) for measure, allowed in MEASURES.items()]
 CASES += [(measure, ()) for measure in MEASURES if not measure.startswith("values_")]
@@ -79,7 +83,7 @@ def test_filters_keep_what_they_name(depot: Depot, measure: str) -> None:
 
 def test_every_file_is_known_and_says_what_it_is() -> None:
     there = set(sql_files())
-    assert there == {*MEASURES, *concepts(), *(f"keep_{name}" for name in (*KEPT, *WORKING))}
+    assert there >= {*KEEPING}
     for name in there - set(concepts()):
         text = keep_sql(name.removeprefix("keep_")) if name.startswith("keep_") else measure_sql(name)
         head = "\n".join(line for line in text.splitlines() if line.startswith("--"))
@@ -89,6 +93,27 @@ def test_every_file_is_known_and_says_what_it_is() -> None:
         assert "qualify" not in text.lower(), name
         if name not in ("keep_job_sequence", "keep_links"):
             assert re.search(r"order by|A row is the store", text), f"{name} has no order"
+
+
+def test_every_measure_is_asked_by_somebody() -> None:
+    product = "".join(file.read_text(encoding="utf-8") for file in Path(rqa.__file__).parent.rglob("*.py"))
+    named = {name for name in MEASURES if f'"{name}"' in product or name.startswith("values_")}
+    named |= {f"{name}_by_{log}" for name in named for log in ("part", "step", "test")}
+    assert set(MEASURES) - named == set()
+
+
+def test_groupings_are_read_as_the_header_declares_them() -> None:
+    header = "-- Grouped by: month, week of day l.on; job of l or 'unknown'; step of s;\n"
+    header += "--   bench as concat('a', b).\n"
+    assert declared("-- A row is one job.\nselect 1") == {}
+    read = declared(header + "select 1")
+    assert list(read) == ["month", "week", "site", "model", "procedure", "technician", "billing", "step", "bench"]
+    assert read["month"] == "cast(date_trunc('month', l.on) as date)"
+    assert (read["site"], read["step"], read["bench"]) == ("coalesce(l.site, 'unknown')", "s.step", "concat('a', b)")
+    with pytest.raises(ValueError, match="cannot be read: 'step in s'"):
+        declared("-- Grouped by: job of l; step in s.\n")
+    with pytest.raises(ValueError, match="no full stop"):
+        declared("-- Grouped by: job of l\n")
 
 
 @pytest.mark.parametrize("measure", [m for m in MEASURES if MEASURES[m]])

@@ -21,8 +21,7 @@ from rqa.answers.core.scope import (
     split_groups,
 )
 from rqa.errors import RequestError
-from rqa.measures.groupings import MEASURES as COUNTED
-from rqa.measures.run import counts
+from rqa.measures.run import counts, groupings
 from rqa.words import counted, plural, there_is
 
 if TYPE_CHECKING:
@@ -114,7 +113,7 @@ def capability(
             raise RequestError(f"{QUESTION}: {name} is a number: {limit!r}.")
     file, usual = MEASURED[measure]
     groups = split_groups(QUESTION, (usual,) * bool(usual) if by is None else by)
-    asked = scope(QUESTION, by=groups, where=where, months=months, allowed=tuple(COUNTED[file]))
+    asked = scope(QUESTION, by=groups, where=where, months=months, allowed=tuple(groupings(file)))
     check_values(snapshot.store, QUESTION, asked.where)
     check_one_quantity(QUESTION, usual, asked)
     table = counts(snapshot.store, file, by=(*groups, "week"), where=asked.where, months=asked.months,

@@ -15,8 +15,7 @@ from rqa.answers.core.scope import By, Months, Snapshot, Where, check_one_quanti
 from rqa.answers.yields.clean import clean_jobs
 from rqa.answers.yields.first_pass import first_pass_yield
 from rqa.errors import RequestError
-from rqa.measures.groupings import MEASURES as COUNTED
-from rqa.measures.run import counts
+from rqa.measures.run import counts, groupings
 from rqa.words import counted
 
 if TYPE_CHECKING:
@@ -179,7 +178,7 @@ def _by_period(
 ) -> ChartCounts:
     """Rates and measurements by period."""
     file = CHARTED[measure].counted
-    asked = scope(QUESTION, by=groups, where=where, months=months, allowed=tuple(COUNTED[file]))
+    asked = scope(QUESTION, by=groups, where=where, months=months, allowed=tuple(groupings(file)))
     check_values(snapshot.store, QUESTION, asked.where)
     check_one_quantity(QUESTION, CHARTED[measure].at, asked)
     table = counts(snapshot.store, file, by=(*groups, period), where=asked.where, values={"as_of": snapshot.day})
@@ -222,7 +221,7 @@ def _gaps(
 ) -> ChartCounts:
     """Gaps between come-backs; a point is a come-back."""
     file = CHARTED[measure].counted
-    allowed = tuple(name for name in COUNTED[file] if name not in ("month", "week"))
+    allowed = tuple(name for name in groupings(file) if name not in ("month", "week"))
     asked = scope(QUESTION, by=groups, where=where, months=None, allowed=allowed)
     check_values(snapshot.store, QUESTION, asked.where)
     kept = scope(QUESTION, by=(), where=None, months=months, allowed=("month",)).months

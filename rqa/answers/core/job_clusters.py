@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from rqa.answers.core.filters import filters_of
 from rqa.answers.core.scope import Scope, Snapshot, Where
-from rqa.measures.groupings import MEASURES, TEST_LOG
-from rqa.measures.run import counts
+from rqa.measures.groupings import TEST_LOG
+from rqa.measures.run import counts, groupings
 
 MEASURE = {"first_pass": "step_checks_by_job", "first_run": "test_runs_by_job"}
 """Outcomes of which a job has several, with the measure that adds them up job by job."""
@@ -44,7 +44,7 @@ def inflation(
     measure = MEASURE.get(outcome)
     if measure is None or not trials.size:
         return made
-    where = {name: kept for name, kept in asked.where.items() if name in MEASURES[measure]}
+    where = {name: kept for name, kept in asked.where.items() if name in groupings(measure)}
     jobs = counts(
         snapshot.store, measure, by=(who, *mix), where=where, months=asked.months, values={"as_of": snapshot.day}
     )
@@ -70,7 +70,7 @@ def inflation_by_month(snapshot: Snapshot, share: str, months: tuple[date, date]
     measure = MEASURE["first_run" if set(asked) & set(TEST_LOG) else SHARES[share]]
     rows = counts(
         snapshot.store, measure, by=("month",), months=months, values={"as_of": snapshot.day},
-        where={name: kept for name, kept in asked.items() if name in MEASURES[measure]},
+        where={name: kept for name, kept in asked.items() if name in groupings(measure)},
     )
     seen = luck = 0.0
     for r in rows.iter_rows(named=True):

@@ -17,8 +17,8 @@ from rqa.answers.core.scope import (
 )
 from rqa.answers.core.site_clocks import SiteClocks, site_clocks
 from rqa.errors import RequestError
-from rqa.measures.groupings import JOB_NAMES, MEASURES, SHIFTS, STEP_LOG, TEST_LOG
-from rqa.measures.run import counts
+from rqa.measures.groupings import JOB_NAMES, SHIFTS, STEP_LOG, TEST_LOG
+from rqa.measures.run import counts, groupings
 from rqa.words import counted
 
 if TYPE_CHECKING:
@@ -113,7 +113,7 @@ def chosen(question: str, snapshot: Snapshot, asked: Scope, *, tests: bool = Fal
     for measure in ("first_pass_steps", "first_pass_steps_alone", "first_pass_steps_rows"):
         if measure == "first_pass_steps" and (snapshot.from_rows or not snapshot.latest):
             continue
-        if asked.named <= set(MEASURES[measure]):
+        if asked.named <= set(groupings(measure)):
             return "steps", measure
     return "steps", "first_pass_steps_rows"
 

@@ -3,6 +3,7 @@
 -- within $window days, else 0.
 -- Parameters: $window days, $as_of date, $disposition of the index jobs.
 -- Not counted: jobs closed less than $window days before $as_of, and what keep_links.sql leaves out.
+-- Grouped by: month as l.closed_month; week of day l.closed_on; job of l or 'unknown'.
 select
     /* groups: */ l.model as model, /* :groups */
     l.closed_on,

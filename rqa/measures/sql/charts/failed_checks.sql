@@ -3,6 +3,7 @@
 -- failed, of which a job can have several.
 -- Parameters: $as_of date: jobs closed (or, while open, opened) later are left out.
 -- Not counted: jobs without a checked step, later attempts. A month of null: logs without a job in the store.
+-- Grouped by: month, week of day coalesce(j.closed_on, j.opened_on); job of j or 'unknown'.
 select
     /* groups: */ coalesce(j.model, 'unknown') as model, /* :groups */
     cast(count(*) as bigint) as jobs,

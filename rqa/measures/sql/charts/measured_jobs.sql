@@ -2,6 +2,7 @@
 -- A row is one group and value: value in minutes, readings counts the jobs that have it.
 -- Parameters: $as_of date: jobs closed later are left out.
 -- Not counted: jobs that are open or not repaired, jobs without a booking.
+-- Grouped by: month, week of day j.closed_on; job of j or 'unknown'.
 select
     /* groups: */ coalesce(j.model, 'unknown') as model, /* :groups */
     cast(j.labour_minutes as double) as value,

@@ -3,6 +3,7 @@
 -- Parameters: $as_of date: attempts dated later are left out.
 -- Not counted: later attempts, skipped ones, attempts without a value. A month of null: neither the step nor its job has a
 -- date.
+-- Grouped by: month, week of day s.day; job of s or 'unknown'; step of s; bench, tool of s or 'unknown'.
 select
     /* groups: */ s.step as step, /* :groups */
     cast(s.value as double) as value,

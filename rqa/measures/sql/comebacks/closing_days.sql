@@ -3,6 +3,7 @@
 -- Returns opened after $as_of are in it: who looks from an earlier day leaves them out.
 -- Parameters: $window days, $as_of date up to which jobs were closed, $disposition of the index jobs.
 -- Not counted: what keep_links.sql leaves out.
+-- Grouped by: month, week of day c.closed_on; job of c.
 select
     /* groups: */ c.model as model, /* :groups */
     c.closed_on,

@@ -8,6 +8,8 @@
 -- the goodwill index job; no_rate: those of no_costs whose site gives labour minutes, so that $rate alone is missing.
 -- Parameters: $window days, $as_of date, $disposition of the index jobs, $rate of labour an hour (0: no labour in the cost).
 -- Not counted: what keep_links.sql leaves out. A month is that in which the unit came back.
+-- Grouped by: month, week of day l.return_opened_on; site, model, procedure, billing of l or 'unknown'; class of l;
+--   found as case when l.class in ('repeat', 'workmanship', 'new_fault') then l.found else '' end.
 with
 -- one row a come-back
 returns as (

@@ -3,6 +3,7 @@
 -- index job.
 -- Parameters: $window days, $as_of date, $disposition of the index jobs. Later days are left out.
 -- Not counted: what keep_links.sql leaves out.
+-- Grouped by: month of day c.closed_on + cast(c.elapsed_days as integer); job of c.
 select
     /* groups: */ c.model as model, /* :groups */
     cast(c.closed_on + cast(c.elapsed_days as integer) as date) as opened_on,

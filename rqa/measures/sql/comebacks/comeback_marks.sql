@@ -7,6 +7,7 @@
 -- passed, one of them of a test that covers what was then found.
 -- Parameters: $window days, $as_of date, $disposition of the index jobs.
 -- Not counted: jobs closed less than $window days before $as_of, and what keep_links.sql leaves out.
+-- Grouped by: month as l.closed_month; week of day l.closed_on; job of l or 'unknown'.
 with
 -- one row a come-back
 back as (

@@ -3,6 +3,7 @@
 -- at least $window days before it; returned: the matured ones whose return was opened within $window days of closing.
 -- Parameters: $window days, $as_of date, $disposition of the index jobs.
 -- Not counted: what keep_links.sql leaves out. A group's denominator is the sum over its classes.
+-- Grouped by: month, week of day c.closed_on; job of c.
 select
     /* groups: */ cast(date_trunc('month', c.closed_on) as date) as month, c.model as model, /* :groups */
     c.class as class,

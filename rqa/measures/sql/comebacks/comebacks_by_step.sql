@@ -3,6 +3,8 @@
 -- overlap and do not add up. Counts as in comebacks.sql.
 -- Parameters: $window days, $as_of date, $disposition of the index jobs.
 -- Not counted: jobs without a step log; steps that were skipped are named all the same.
+-- Grouped by: month as l.closed_month; week of day l.closed_on; job of l or 'unknown'; step of s; bench, tool of s or
+--   'unknown'; phase of p or 'unknown'.
 with
 -- one row an index job and group
 logged as (

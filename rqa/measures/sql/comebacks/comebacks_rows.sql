@@ -3,6 +3,7 @@
 -- at least $window days before it; returned: the matured ones whose return was opened within $window days of closing.
 -- Parameters: $window days, $as_of date, $disposition of the index jobs.
 -- Not counted: what keep_links.sql leaves out. A group's denominator is the sum over its classes.
+-- Grouped by: month as l.closed_month; week of day l.closed_on; job of l or 'unknown'.
 select
     /* groups: */ l.closed_month as month, l.model as model, /* :groups */
     l.class as class, cast(count(*) as bigint) as jobs,

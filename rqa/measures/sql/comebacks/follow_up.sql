@@ -5,6 +5,7 @@
 -- Parameters: $upto days, $as_of date, $disposition of the index jobs.
 -- Not counted: what keep_links.sql leaves out. A retirement before the closing, or before a return that was seen, is
 -- contradicted by it and counts as none.
+-- Grouped by: month, week of day c.closed_on; job of c.
 with
 -- one row a group, day and outcome
 ended as (

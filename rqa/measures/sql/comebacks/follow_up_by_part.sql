@@ -3,6 +3,8 @@
 -- names, so groups overlap and do not add up.
 -- Parameters: $upto days, $as_of date, $disposition of the index jobs.
 -- Not counted: jobs without a part; retirements as in follow_up.sql.
+-- Grouped by: month as l.closed_month; week of day l.closed_on; job of l or 'unknown'; part_no of f; lot of f or
+--   'unknown'.
 with
 -- one row an index job and group
 fitted as (

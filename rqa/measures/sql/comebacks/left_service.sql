@@ -5,6 +5,7 @@
 -- Parameters: $window days, $as_of date, $disposition of the index jobs.
 -- Not counted: what keep_links.sql leaves out. A retirement before the closing, or before a return that was seen, is
 -- contradicted by it and counts as none.
+-- Grouped by: month as l.closed_month; week of day l.closed_on; job of l or 'unknown'.
 select
     /* groups: */ l.model as model, /* :groups */
     cast(count(*) as bigint) as matured,

@@ -4,6 +4,7 @@
 -- $disposition of the index jobs.
 -- Not counted: returns of other jobs than index jobs. A retirement before a later closing or return is contradicted by it
 -- and counts as none.
+-- Grouped by: month of day u.first_on; job of u.
 select
     /* groups: */ u.model as model, /* :groups */
     u.unit_id,

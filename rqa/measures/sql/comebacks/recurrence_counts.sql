@@ -4,6 +4,7 @@
 -- Parameters: $upto days of age up to which units are looked at, $as_of date, $disposition of the index jobs.
 -- Not counted: returns of other jobs than index jobs. A retirement before a later closing or return is contradicted by it
 -- and counts as none.
+-- Grouped by: month of day u.first_on; job of u.
 with
 -- one row a unit
 seen as (

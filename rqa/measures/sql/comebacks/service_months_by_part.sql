@@ -3,6 +3,8 @@
 -- each group its parts list names, so groups overlap and do not add up.
 -- Parameters: $as_of date, $disposition of the index jobs.
 -- Not counted: jobs without a part; retirements as in follow_up.sql.
+-- Grouped by: month as l.closed_month; week of day l.closed_on; job of l or 'unknown'; part_no of f; lot of f or
+--   'unknown'.
 with
 -- one row an index job and group
 fitted as (

@@ -6,6 +6,7 @@
 -- Parameters: $as_of date: steps dated later are left out.
 -- Not counted: steps without a technician (of their own or their job's), without a day, or whose job is not in the store.
 -- The number counts all jobs in which the technician did a step, checked or not; jobs of one day follow their ids.
+-- Grouped by: technician, procedure of n.
 with
 -- one row a technician and job: the day on which it was begun, and its first checks
 worked as (

@@ -2,6 +2,7 @@
 -- A row is one group. jobs: with both; labour_minutes: booked on them; seconds: logged at their steps, all attempts.
 -- Parameters: $as_of date: jobs closed (or, while open, opened) later are left out.
 -- Not counted: jobs without a booking, or with no step that has a start and an end; skipped steps.
+-- Grouped by: month, week of day coalesce(j.closed_on, j.opened_on); job of j or 'unknown'.
 with
 -- one row a job with logged time
 logged as (

@@ -3,6 +3,8 @@
 -- at one of $steps that passed or failed; passed: those that passed.
 -- Parameters: $started_on, $first_on and $as_of date, $steps list.
 -- Not counted: later attempts, steps not checked, steps whose job is not in the store, steps done after $as_of.
+-- Grouped by: site, model, procedure of j or 'unknown'; technician as coalesce(s.technician, j.technician, 'unknown');
+--   billing of j or 'unknown'.
 select
     /* groups: */ coalesce(j.model, 'unknown') as model, /* :groups */
     case when coalesce(s.done_on, j.closed_on, j.opened_on) < $started_on then 'before' else 'after' end as side,

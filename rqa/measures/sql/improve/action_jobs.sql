@@ -7,6 +7,7 @@
 -- Parameters: $window and $recent days, $as_of, $started_on and $first_on date, $disposition of the index jobs, $classes,
 -- $steps and $subsystems lists, which may be empty.
 -- Not counted: what keep_links.sql leaves out.
+-- Grouped by: job of l or 'unknown'.
 with
 -- one row a job in which one of the steps was done
 did as (

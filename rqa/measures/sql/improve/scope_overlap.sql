@@ -2,6 +2,7 @@
 -- A row is one group: how many of its jobs the filters keep in which one of $steps and one of $other_steps was done.
 -- Parameters: $steps and $other_steps, two lists of steps; an empty one keeps every job.
 -- Not counted: skipped steps, and what keep_links.sql leaves out.
+-- Grouped by: job of l or 'unknown'.
 with
 -- one row a job and step that was done
 did as (

@@ -3,6 +3,7 @@
 -- those in which one of $steps was done.
 -- Parameters: $steps list of steps; $as_of date, jobs closed and steps done later are left out.
 -- Not counted: skipped steps.
+-- Grouped by: job of j or 'unknown'.
 with
 -- one row a job with a step log: whether one of the steps was done
 logs as (

@@ -4,6 +4,8 @@
 -- failed_squared.
 -- Parameters: $as_of date: steps dated later are left out.
 -- Not counted: later attempts, steps done without a check or skipped.
+-- Grouped by: month, week of day s.day; job of s or 'unknown'; step of s; bench, tool of s or 'unknown'; phase of p or
+--   'unknown'.
 with
 -- one row a group and job
 jobs_checked as (

@@ -3,6 +3,7 @@
 -- over the jobs of the squares and products of their runs and failures: checks_squared, checks_by_failed,
 -- failed_squared.
 -- Parameters: $as_of date: later runs are left out. Not counted: later runs of the same test in a job, aborted ones.
+-- Grouped by: month, week of day d.run_on; job of j or 'unknown'; station of d or 'unknown'; test of d.
 with
 -- one row a group and job
 jobs_checked as (

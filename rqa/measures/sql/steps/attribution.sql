@@ -8,6 +8,7 @@
 -- 'tool'), $steps and $variants: the causes, two lists of equal length.
 -- Not counted: jobs closed less than $window days before $as_of; jobs without any step that was done; skipped steps; steps
 -- that are not in the lists; runs dated after $as_of.
+-- Grouped by: month as l.closed_month; week of day l.closed_on; job of l or 'unknown'.
 with
 -- one row a cause
 causes as (

@@ -6,6 +6,7 @@
 -- Parameters: $as_of date: jobs closed later and steps dated later are left out.
 -- Not counted: open jobs; jobs whose procedure is not known. Rules as in conformance.sql for jobs repaired; in others only
 -- release, remove, fit and reseat are work inside, and a reconnection is early only where the other step was done later.
+-- Grouped by: month, week of day j.closed_on; site, model, procedure, billing of j or 'unknown'.
 with
 -- one row a pair of steps of the battery's order, with a number for each kind, procedure and milestone
 numbered as (

@@ -3,6 +3,7 @@
 -- procedure says when the battery is isolated.
 -- Parameters: $as_of date: jobs closed later are left out.
 -- Not counted: open jobs.
+-- Grouped by: month, week of day j.closed_on; site, model, procedure, billing of j or 'unknown'.
 with
 -- one row a procedure that says when the battery is isolated
 isolating as (

@@ -9,6 +9,8 @@
 -- Parameters: $window days, $as_of date: jobs closed later and steps dated later are left out.
 -- Not counted: jobs that are not repaired. A step that a procedure names twice stands at its first place. Done means passed
 -- or done without a check. Order is by the clock, where a time is missing or times are equal by place in the job.
+-- Grouped by: month, week of day j.closed_on; job of j or 'unknown'; bench as case when m.first_bench = m.last_bench
+--   then m.first_bench when m.first_bench is null then 'unknown' else 'several' end.
 with
 -- one row a step of a procedure, with its bit in a word of sixty
 plan as (

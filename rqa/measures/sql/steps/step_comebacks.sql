@@ -4,6 +4,8 @@
 -- place at which the job has the step; returned: those back within $window days.
 -- Parameters: $window days, $as_of date, $disposition of the index jobs.
 -- Not counted: jobs closed less than $window days before $as_of; steps whose first attempt was not logged.
+-- Grouped by: month as l.closed_month; week of day l.closed_on; job of l or 'unknown'; step of s; bench, tool of s or
+--   'unknown'.
 with
 -- one row a place of a job that was worked on again
 tried_again as (

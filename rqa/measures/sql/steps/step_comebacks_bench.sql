@@ -3,6 +3,7 @@
 -- matured index jobs; returned: those back within $window days. A job counts once under every bench that its log names.
 -- Parameters: $window days, $as_of date, $disposition of the index jobs.
 -- Not counted: jobs closed less than $window days before $as_of; jobs whose log names no bench; skipped steps.
+-- Grouped by: month as l.closed_month; week of day l.closed_on; job of l or 'unknown'.
 with
 -- one row a job and bench
 worked as (

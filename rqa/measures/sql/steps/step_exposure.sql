@@ -6,6 +6,8 @@
 -- Where parts or lots are asked for, an attempt counts once under each part and lot that its job had fitted.
 -- Parameters: $as_of date: attempts dated later are left out.
 -- Not counted: attempts beyond the second; where parts or lots are asked for, jobs without a part. A month of null: neither the step nor its job has a date.
+-- Grouped by: month, week of day s.day; job of s or 'unknown'; step of s; bench, tool of s or 'unknown'; phase of p or
+--   'unknown'; part_no of f; lot of f or 'unknown'.
 with
 -- one row a job and what is asked of the part and lot fitted in it
 fitted as (

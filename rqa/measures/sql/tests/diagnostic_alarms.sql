@@ -6,6 +6,7 @@
 -- A fail belongs to its station and day.
 -- Parameters: $as_of date: later runs and attempts are left out, and jobs closed later.
 -- Not counted: jobs that are open or cancelled; skipped steps.
+-- Grouped by: month, week of day d.run_on; job of j or 'unknown'; station of d or 'unknown'; test of d.
 with
 -- one row a fail, with how the test ended
 fails as (

@@ -5,6 +5,7 @@
 -- A test of a job belongs to the station and the day of its first run.
 -- Parameters: $as_of date: later runs are left out.
 -- Not counted: tests of a job whose first run is not in the store. Runs whose job is not in the store count under 'unknown'.
+-- Grouped by: month, week of day d.run_on; job of j or 'unknown'; station of d or 'unknown'; test of d.
 with
 -- one row a test of a job that was run again: how many further runs, and how the last ended
 later as (

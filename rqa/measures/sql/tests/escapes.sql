@@ -9,6 +9,7 @@
 -- Parameters: $window days, $as_of date: later runs and returns are left out; $disposition of the index jobs.
 -- Not counted: tests that are not in the table of what tests cover; tests of a job whose first run is not in the store, as tested
 -- and as escaped from; skipped steps; attempts without a time, which come after nothing; what keep_links.sql leaves out.
+-- Grouped by: month as l.closed_month; week of day l.closed_on; job of l or 'unknown'; test of d; subsystem of t.
 with
 -- one row a job in which some test did not pass in the end
 unpassed as (

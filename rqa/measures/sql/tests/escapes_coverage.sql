@@ -5,6 +5,7 @@
 -- returned counts matured index jobs that came back within $window days.
 -- Parameters: $window days, $as_of date: later runs are left out; $disposition of the index jobs.
 -- Not counted: what keep_links.sql leaves out.
+-- Grouped by: month as l.closed_month; week of day l.closed_on; job of l or 'unknown'.
 with
 -- one row a come-back
 back as (

@@ -4,6 +4,7 @@
 -- tests name.
 -- Parameters: $window days, $as_of date: later runs are left out; $disposition of the index jobs.
 -- Not counted: as in escapes.sql.
+-- Grouped by: month as l.closed_month; week of day l.closed_on; job of l or 'unknown'; test of d; subsystem of t.
 with
 -- one row a come-back whose fault is known
 back as (

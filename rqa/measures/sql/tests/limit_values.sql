@@ -14,6 +14,7 @@
 -- Not counted: jobs closed less than $window days before $as_of; jobs of which the last run of any test did not pass;
 -- first runs that failed though their value kept the limit on that side; runs aborted or without a value; tests of which
 -- the subsystem is not known.
+-- Grouped by: month as l.closed_month; week of day l.closed_on; job of l or 'unknown'; test of f.
 with
 -- one row a matured index job
 matured as (

@@ -3,6 +3,7 @@
 -- first runs that have it, every all runs.
 -- Parameters: $as_of date: later runs are left out.
 -- Not counted: aborted runs.
+-- Grouped by: month, week of day d.run_on; job of j or 'unknown'; station of d or 'unknown'; test of d.
 select
     /* groups: */ d.test as test, /* :groups */
     d.unit as unit, cast(d.lower_limit as double) as lower_limit, cast(d.upper_limit as double) as upper_limit,

@@ -12,6 +12,7 @@
 -- Parameters: $usual share, $min_cases jobs, $window days, $as_of date: later runs, attempts and closings are left out;
 -- $disposition of the released jobs.
 -- Not counted: skipped steps; jobs of which a run was refused at load, as nobody knows what it would have said.
+-- Grouped by: month, week of day j.closed_on; job of j or 'unknown'.
 with
 -- one row a released job
 released as (

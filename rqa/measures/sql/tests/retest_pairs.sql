@@ -6,6 +6,7 @@
 -- time is taken to begin and end then.
 -- Not counted: pairs with an aborted run, or with a step attempt in between; pairs of which that cannot be said, as the
 -- job has an attempt without any time, or the second run is dated before the first. Skipped steps are no attempts.
+-- Grouped by: month, week of day d.run_on; job of j or 'unknown'; station of d or 'unknown'; test of d.
 with
 -- one row a run beyond the first
 later as (

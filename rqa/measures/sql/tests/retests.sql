@@ -7,6 +7,7 @@
 -- time is taken to begin and end then. A run belongs to its own station and day.
 -- Parameters: $as_of date: later runs are left out.
 -- Not counted: aborted runs, neither as failed nor as next; skipped steps.
+-- Grouped by: month, week of day d.run_on; job of j or 'unknown'; station of d or 'unknown'; test of d.
 with
 -- one row a failed run
 failed as (

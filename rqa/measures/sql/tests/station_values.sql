@@ -5,6 +5,7 @@
 -- all three are the least values that so many readings do not exceed, and where the quartiles are equal there is no fence.
 -- Parameters: $as_of date: later runs are left out. $period: 'month' or 'week', by its first day.
 -- Not counted: later runs of the same test in a job, aborted ones, runs without a value, a day, a station or a known job.
+-- Grouped by: month, week of day d.run_on; job of j or 'unknown'; station, test of d.
 with
 -- one row a reading
 readings as (

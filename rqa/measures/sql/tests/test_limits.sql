@@ -1,6 +1,7 @@
 -- The limits that measured tests were held to.
 -- A row is one test, unit and pair of limits; runs counts those with a value, last_on is the latest day of one.
 -- Parameters: $as_of date: later runs are left out. Not counted: aborted runs, runs without a value.
+-- Grouped by: test of d.
 select
     /* groups: */ d.test as test, /* :groups */
     d.unit as unit, cast(d.lower_limit as double) as lower_limit, cast(d.upper_limit as double) as upper_limit,

@@ -5,6 +5,8 @@
 -- that the job's procedure does not declare, with one chance each.
 -- Parameters: $as_of date: steps dated later are left out.
 -- Not counted: later attempts, attempts without a check. A month of null: neither the step nor its job has a date.
+-- Grouped by: month, week of day s.day; job of s or 'unknown'; step of s; bench, tool of s or 'unknown'; phase of p or
+--   'unknown'.
 with
 -- one row a job and group
 units as (

@@ -2,6 +2,8 @@
 -- A row is one group. failures: failed attempts, first and later ones; first: those of them that were first attempts.
 -- Parameters: $as_of date: attempts dated later are left out.
 -- Not counted: attempts that did not fail. A month of null: neither the step nor its job has a date.
+-- Grouped by: month, week of day s.day; job of s or 'unknown'; step of s; bench, tool of s or 'unknown'; phase of p or
+--   'unknown'; fault of s or 'unknown'.
 select
     /* groups: */ s.step as step, coalesce(s.fault, 'unknown') as fault, /* :groups */
     cast(count(*) as bigint) as failures,

@@ -1,6 +1,7 @@
 -- First attempts at steps by outcome, from the kept counts.
 -- A row is one group. exposures = passed + failed; unchecked = done without a check, or skipped.
 -- Parameters: none. Not counted: later attempts. A month of null: neither the step nor its job has a date.
+-- Grouped by: month, job, step of c.
 select
     /* groups: */ c.step as step, /* :groups */
     cast(coalesce(sum(c.exposures), 0) as bigint) as exposures,

@@ -2,6 +2,7 @@
 -- A row is one group. exposures = passed + failed; unchecked = done without a check, or skipped.
 -- Parameters: $as_of date: steps dated later are left out.
 -- Not counted: later attempts. A month of null: neither the step nor its job has a date.
+-- Grouped by: month, week of day a.day; step of a; technician, bench, tool of a or 'unknown'.
 with
 -- one row a first attempt; its job is looked up only where the step itself has no day or no technician
 attempts as (

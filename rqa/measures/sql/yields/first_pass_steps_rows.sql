@@ -2,6 +2,8 @@
 -- A row is one group. exposures = passed + failed; unchecked = done without a check, or skipped.
 -- Parameters: $as_of date: steps dated later are left out.
 -- Not counted: later attempts. A month of null: neither the step nor its job has a date.
+-- Grouped by: month, week of day s.day; job of s or 'unknown'; step of s; bench, tool of s or 'unknown'; phase of p or
+--   'unknown'.
 with
 -- one row a group and outcome: one plain count is far cheaper than four conditional ones
 outcomes as (

@@ -7,6 +7,8 @@
 -- Parameters: $as_of date: steps dated later are left out; $rest hours; $sites and $zones, two lists of equal length: the
 -- sites' time zones (UTC for a site that is not among them).
 -- Not counted: later attempts. A month of null: neither the step nor its job has a date.
+-- Grouped by: month, week of day w.day; job of w or 'unknown'; step of w; bench, tool, phase of w or 'unknown'; shift,
+--   shift_hour, days_since_training of w.
 with
 -- one row an attempt, with its technician and time
 worked as (

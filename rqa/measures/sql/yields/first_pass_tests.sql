@@ -1,6 +1,7 @@
 -- First runs of diagnostics by outcome, from the kept counts.
 -- A row is one group. exposures = passed + failed; unchecked = aborted.
 -- Parameters: none. Not counted: later runs.
+-- Grouped by: month, job, station, test of c.
 select
     /* groups: */ c.test as test, /* :groups */
     cast(coalesce(sum(c.exposures), 0) as bigint) as exposures,

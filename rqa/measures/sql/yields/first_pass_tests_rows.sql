@@ -1,6 +1,7 @@
 -- First runs of diagnostics by outcome, from the rows.
 -- A row is one group. exposures = passed + failed; unchecked = aborted.
 -- Parameters: $as_of date: later runs are left out. Not counted: later runs of the same test in a job.
+-- Grouped by: month, week of day d.run_on; job of j or 'unknown'; station of d or 'unknown'; test of d.
 with
 -- one row a group and outcome: one plain count is far cheaper than four conditional ones
 outcomes as (

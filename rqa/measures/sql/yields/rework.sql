@@ -4,6 +4,8 @@
 -- end, and the time between; later_timed, later_seconds: the same of attempts beyond the first.
 -- Parameters: $as_of date: attempts dated later are left out.
 -- Not counted: skipped steps. A month of null: neither the step nor its job has a date.
+-- Grouped by: month, week of day s.day; job of s or 'unknown'; step of s; bench, tool of s or 'unknown'; phase of p or
+--   'unknown'.
 select
     /* groups: */ s.step as step, /* :groups */
     cast(count(*) filter (where s.attempt = 1) as bigint) as executed,

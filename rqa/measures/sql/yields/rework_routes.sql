@@ -5,6 +5,8 @@
 -- Parameters: $as_of date: failed attempts dated later are left out.
 -- Not counted: skipped steps, neither as failed nor as next; attempts without a time come next to nothing. Order in a job: by
 -- start, else end; at equal times by place in the job, then attempt.
+-- Grouped by: month, week of day s.day; job of s or 'unknown'; step of s; bench, tool of s or 'unknown'; phase of p or
+--   'unknown'.
 with
 -- one row a failed attempt's job
 failing as (
