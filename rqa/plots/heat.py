@@ -8,6 +8,7 @@ from rqa.answers.comebacks.cohorts import Cohorts
 from rqa.answers.comebacks.return_matrix import FindingMatrix
 from rqa.answers.core.result import Answer
 from rqa.errors import RequestError
+from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import INK, PAPER, QUIET, WIDTH, finish
 from rqa.words import MONTHS, count, counted, month_key, month_name, percent, spoken
@@ -19,6 +20,7 @@ SHADES = (PAPER, "#9fb0bd")
 SAID = 12
 
 
+@draws(Cohorts, many_rows=True)
 def plot_cohorts(answer: Cohorts, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """Closing months by months since closing, one panel for each group; cells that will still change are framed."""
     by = by_of(answer)
@@ -58,6 +60,7 @@ def _last_mature(rows: list[dict[str, Any]], row: dict[str, Any]) -> bool:
     )
 
 
+@draws(FindingMatrix)
 def plot_matrix(answer: FindingMatrix, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """What was named (or repaired) by row against what was found by column, one panel for each group."""
     by, named = by_of(answer), str(answer.settings["named"])

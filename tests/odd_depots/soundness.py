@@ -15,7 +15,7 @@ from rqa.answers.core.needs import needs
 from rqa.answers.core.result import Answer, names_of
 from rqa.contract import TABLES
 from rqa.plots import plot
-from rqa.plots.dispatch import OTHERS, SHARES
+from rqa.plots.pictures import pictures
 from rqa.plots.renderer import compiled
 
 SHARE_OF = {"rate": "matured", "yield": "exposures", "dpu": "jobs", "fails_per_1000": "checked"}
@@ -140,7 +140,7 @@ def fingerprint(answer: Answer) -> str:
 
 def has_picture(answer: Any) -> bool:
     """Whether there is a picture of this kind of answer."""
-    return isinstance(answer, (*SHARES, *OTHERS))
+    return type(answer) in pictures()
 
 
 def drawn(answer: Answer) -> str:

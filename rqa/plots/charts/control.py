@@ -25,6 +25,7 @@ from rqa.plots.period_axes import (
     in_panels,
     month_under_pointer,
 )
+from rqa.plots.pictures import draws
 from rqa.plots.reading import limits
 from rqa.plots.theme import PAPER, WIDTH, finish
 from rqa.words import counted
@@ -44,6 +45,7 @@ def chart_title(chart: ControlChart) -> str:
     return measure_title(chart)
 
 
+@draws(ControlChart, title=chart_title)
 def plot_control(chart: ControlChart, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """A control chart, one panel for each group; panels of shares have one scale, those of other figures their own."""
     rows = chart_rows(chart)

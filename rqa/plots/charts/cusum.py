@@ -12,6 +12,7 @@ from rqa.errors import RequestError
 from rqa.plots.charts.control_words import place_words, signal_words
 from rqa.plots.months import HEIGHT, PANELS
 from rqa.plots.period_axes import PeriodAxes, ground, in_panels
+from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH, finish
 from rqa.words import MONTHS, counted, figure, listed, spoken
@@ -29,6 +30,7 @@ def watched_title(answer: ComebackCusum) -> str:
     return f"Do units come back within {counted(answer.settings['window'], 'day')} {more} often {mix}?"
 
 
+@draws(ComebackCusum, title=watched_title)
 def plot_watched(
     answer: ComebackCusum, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True
 ) -> Any:

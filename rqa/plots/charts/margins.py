@@ -8,6 +8,7 @@ import altair as alt
 from rqa.answers.charts.capability import CapabilityIndices
 from rqa.answers.charts.detection import TimeToDetect
 from rqa.plots.groups import ROW
+from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH, finish
 from rqa.words import counted, figure, fixed, known, percent, spoken
@@ -24,6 +25,7 @@ CUT = 3.0
 """An index above this says no more than that there is ample room."""
 
 
+@draws(CapabilityIndices)
 def plot_capability(
     answer: CapabilityIndices, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True
 ) -> Any:
@@ -63,6 +65,7 @@ def _between(r: dict[str, Any]) -> str:
     return f"{low:g} to {figure(high, unit)}"
 
 
+@draws(TimeToDetect)
 def plot_detection(
     answer: TimeToDetect, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True
 ) -> Any:

@@ -8,11 +8,12 @@ import altair as alt
 
 from rqa.answers.comebacks.curves import ComebackCurve
 from rqa.answers.comebacks.hazard import ComebackHazard
-from rqa.answers.comebacks.recurrences import RecurrenceDifference
+from rqa.answers.comebacks.recurrences import RecurrenceDifference, Recurrences
 from rqa.answers.core.result import Answer
 from rqa.errors import RequestError
 from rqa.plots.months import HEIGHT, PANELS
 from rqa.plots.period_axes import PANEL_HEIGHT, PeriodAxes, ground
+from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import QUIET, WIDTH, finish
 from rqa.words import NAMES, count, counted, known, listed, percent, spoken
@@ -45,6 +46,7 @@ class ByDay:
         return percent(value) if self.times == 1 else f"{value * self.times:.3g}"
 
 
+@draws(ComebackCurve, ComebackHazard, Recurrences, RecurrenceDifference, many_rows=True)
 def plot_by_days(answer: Answer, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """A curve, hazard, mean number of returns or difference by day, one panel for each group."""
     how = _how(answer)

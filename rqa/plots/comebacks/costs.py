@@ -8,6 +8,7 @@ from rqa.answers.comebacks.costs import ComebackCosts
 from rqa.answers.core.needs import said_of
 from rqa.plots.groups import ROW
 from rqa.plots.period_axes import PANEL_HEIGHT, ground
+from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH, finish, nothing
 from rqa.words import NAMES, counted, fixed, month_key, month_name, percent, spoken
@@ -17,6 +18,7 @@ MOST = 15
 SAID = 10
 
 
+@draws(ComebackCosts)
 def plot_costs(
     answer: ComebackCosts,
     *,

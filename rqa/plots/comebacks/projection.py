@@ -11,6 +11,7 @@ from rqa.answers.core.result import Answer
 from rqa.errors import RequestError
 from rqa.plots.months import ENOUGH, HEIGHT, PANELS
 from rqa.plots.period_axes import PeriodAxes, early_zone, ground, in_panels
+from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import PAPER, WIDTH, finish
 from rqa.words import count, counted, interval, known, listed, month_key, month_name, percent, spoken
@@ -22,6 +23,7 @@ AGES = ("as its month ended", "one month later", "two months later", "three mont
 RATES = {"early": "0 to 6 months since closing", "one_year": "7 to 18 months", "long_term": "more than 18 months"}
 
 
+@draws(Projection)
 def plot_projection(
     answer: Projection, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True
 ) -> Any:
@@ -129,6 +131,7 @@ def _description(rows: list[dict[str, Any]], title: str) -> str:
     return " ".join(text)
 
 
+@draws(ProjectionBacktest)
 def plot_backtest(
     answer: ProjectionBacktest, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True
 ) -> Any:
@@ -196,6 +199,7 @@ def plot_backtest(
     )
 
 
+@draws(ReturnIndices, many_rows=True)
 def plot_indices(
     answer: ReturnIndices, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True
 ) -> Any:

@@ -13,6 +13,7 @@ from rqa.answers.comebacks.return_matrix import ComebackMarks
 from rqa.answers.comebacks.unit_lists import ChronicUnits, WorstShare
 from rqa.answers.core.result import Answer
 from rqa.plots.groups import ROW
+from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH, finish
 from rqa.words import count, counted, interval, known, percent, signed, spoken
@@ -23,6 +24,7 @@ MOST = 60
 Row = dict[str, Any]
 
 
+@draws(ComebackCauses)
 def plot_causes(
     answer: ComebackCauses, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True
 ) -> Any:
@@ -44,6 +46,7 @@ def plot_causes(
     return _picture(answer, rows, title, subtitle, headed, width)
 
 
+@draws(ComebackMarks)
 def plot_marks(answer: ComebackMarks, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """Shares of come-backs that found nothing, fitted the same part again, or had passed their tests."""
     rows = [
@@ -56,6 +59,7 @@ def plot_marks(answer: ComebackMarks, *, headed: bool = True, width: int | str =
                     headed, width)
 
 
+@draws(CurveComparison)
 def plot_comparison(
     answer: CurveComparison, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True
 ) -> Any:
@@ -76,6 +80,7 @@ def plot_comparison(
     return _picture(answer, rows, title, subtitle, headed, width)
 
 
+@draws(DaysUntil)
 def plot_until(answer: DaysUntil, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """The day by which a share has come back, by group."""
     share = float(str(answer.settings["share"]))
@@ -90,6 +95,7 @@ def plot_until(answer: DaysUntil, *, headed: bool = True, width: int | str = WID
     return _picture(answer, rows, title, ["dot = first such day, line = {level} interval"], headed, width, share=False)
 
 
+@draws(ReturnTrends)
 def plot_trends(answer: ReturnTrends, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """The shape of the power law, by group."""
     rows = [
@@ -103,6 +109,7 @@ def plot_trends(answer: ReturnTrends, *, headed: bool = True, width: int | str =
     return _picture(answer, rows, "Do units return more often as they age?", subtitle, headed, width, share=False)
 
 
+@draws(ChronicUnits)
 def plot_chronic(answer: ChronicUnits, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """Units that came back most, beside what units like them do."""
     rows = [
@@ -120,6 +127,7 @@ def _units(number: float) -> str:
     return counted(f"{number:,.0f}" if round(number) >= 1 else f"{number:.2g}", "unit")
 
 
+@draws(WorstShare)
 def plot_worst(answer: WorstShare, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """The share of returns that the worst units hold, beside luck's."""
     rows = [

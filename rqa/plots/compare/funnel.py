@@ -8,6 +8,7 @@ import numpy as np
 from rqa.answers.compare.comparison import Comparison
 from rqa.answers.core.grounds import Sentence
 from rqa.answers.core.needs import said_of
+from rqa.plots.pictures import draws
 from rqa.plots.reading import limits
 from rqa.plots.theme import PAPER, WIDTH, finish, nothing
 from rqa.words import NAMES, counted, known, listed, spoken
@@ -37,6 +38,7 @@ def comparison_title(answer: Comparison) -> str:
     return f"{SEVERAL[str(answer.settings['who'])]}: {what}, against what their work brings"
 
 
+@draws(Comparison, title=comparison_title)
 def plot_comparison(
     answer: Comparison, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True
 ) -> Any:

@@ -8,6 +8,7 @@ import numpy as np
 from rqa.answers.compare.practice import Learning
 from rqa.answers.core.needs import said_of
 from rqa.plots.figure_rows import figure_rows
+from rqa.plots.pictures import draws
 from rqa.plots.reading import limits
 from rqa.plots.theme import WIDTH, finish, nothing
 from rqa.words import counted, known, percent
@@ -20,6 +21,7 @@ RANGE = (0.25, 4.0)
 TITLE = "Yield against practice"
 
 
+@draws(Learning)
 def plot_learning(answer: Learning, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """Curves of up to six technicians and procedures where all have one; else a row for each with enough work."""
     curves = answer.table.filter(answer.table["doubling"].is_not_null()).height

@@ -7,6 +7,7 @@ import altair as alt
 from rqa.answers.improve.action_power import ActionPower
 from rqa.answers.improve.action_trend import ActionTrend
 from rqa.plots.period_axes import PeriodAxes, ground
+from rqa.plots.pictures import draws
 from rqa.plots.theme import PAPER, WIDTH, finish
 from rqa.words import count, counted, interval, known, month_key, month_name, percent
 
@@ -16,6 +17,7 @@ ENOUGH = 20
 LINES = ("fitted", "unchanged", "unchanged_low", "unchanged_high")
 
 
+@draws(ActionTrend)
 def plot_action_trend(
     answer: ActionTrend, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True
 ) -> Any:
@@ -108,6 +110,7 @@ def _description(answer: ActionTrend, rows: list[dict[str, Any]], title: str) ->
     return f"{said} In odds: {', '.join(told)}."
 
 
+@draws(ActionPower)
 def plot_action_power(
     answer: ActionPower, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True
 ) -> Any:

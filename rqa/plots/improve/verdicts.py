@@ -8,12 +8,14 @@ import polars as pl
 from rqa.answers.core.needs import said_of
 from rqa.answers.improve.verdicts import Verdicts
 from rqa.plots.figure_rows import figure_rows
+from rqa.plots.pictures import draws
 from rqa.plots.theme import WIDTH, nothing
 from rqa.words import count, counted, interval, known, percent
 
 TITLE = "Come-backs before and after each action"
 
 
+@draws(Verdicts)
 def plot_verdicts(answer: Verdicts, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """Under each action's verdict a row a side, dot and interval; then the work beside it, where there is some."""
     judged = [r for r in answer.table.iter_rows(named=True) if r["outcome"] is not None]

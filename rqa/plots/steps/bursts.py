@@ -7,6 +7,7 @@ import altair as alt
 from rqa.answers.core.needs import said_of
 from rqa.answers.steps.bursts import Bursts
 from rqa.plots.period_axes import all_periods, period_labels
+from rqa.plots.pictures import draws
 from rqa.plots.reading import limits
 from rqa.plots.theme import INK, PAPER, QUIET, SIGNAL, WIDTH, finish, nothing
 from rqa.words import NAMES, count, month_key, month_name, spoken, week_of
@@ -20,6 +21,7 @@ SAID = 8
 TITLES = {"comebacks": "Bursts of come-backs", "failed_checks": "Bursts of failed checks"}
 
 
+@draws(Bursts)
 def plot_bursts(answer: Bursts, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """A row for each burst, its echoes, and the fullest window left in each dimension, which luck explains."""
     title = TITLES[str(answer.settings["what"])]

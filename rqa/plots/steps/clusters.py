@@ -5,6 +5,7 @@ from typing import Any
 from rqa.answers.core.needs import said_of
 from rqa.answers.steps.clusters import Clusters
 from rqa.plots.figure_rows import figure_rows
+from rqa.plots.pictures import draws
 from rqa.plots.reading import limits
 from rqa.plots.theme import WIDTH, nothing
 from rqa.words import count, counted, interval, percent
@@ -13,6 +14,7 @@ MOST = 24
 TITLE = "Failures alike"
 
 
+@draws(Clusters)
 def plot_clusters(answer: Clusters, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """A row for each cluster, the largest first: its telling marks, its jobs, its come-backs with their interval."""
     table = answer.table

@@ -7,6 +7,7 @@ import altair as alt
 from rqa.answers.core.needs import said_of
 from rqa.answers.steps.co_failures import CoFailures
 from rqa.plots.figure_rows import figure_rows
+from rqa.plots.pictures import draws
 from rqa.plots.reading import limits
 from rqa.plots.theme import INK, PAPER, QUIET, SIGNAL, WIDTH, finish, nothing
 from rqa.words import counted, spoken
@@ -22,6 +23,7 @@ TITLE = "Failures met together"
 WORDS = {"step": "step", "test": "test", "found": "found"}
 
 
+@draws(CoFailures, many_rows=True)
 def plot_co_failures(
     answer: CoFailures, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True
 ) -> Any:

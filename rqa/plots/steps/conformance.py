@@ -10,6 +10,7 @@ from rqa.answers.steps.conformance import Breaches, Conformance
 from rqa.plots.figure_rows import figure_rows
 from rqa.plots.groups import plot_groups
 from rqa.plots.months import plot_months
+from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH, nothing
 from rqa.words import count, counted, interval, known, listed, percent, spoken
@@ -36,6 +37,7 @@ ENDS = (0.1, 10.0)
 ENDLESS = 1e9
 
 
+@draws(Conformance)
 def plot_conformance(
     answer: Conformance, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True
 ) -> Any:
@@ -61,6 +63,7 @@ def plot_conformance(
     )
 
 
+@draws(Breaches)
 def plot_breaches(answer: Breaches, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """How many times as often jobs come back after each kind of breach, on a log scale around 1."""
     title = f"Come-backs within {counted(answer.settings.get('window', 30), 'day')} after a breach of the procedure"

@@ -9,6 +9,7 @@ from rqa.answers.core.result import Answer
 from rqa.answers.steps.relative_risk import StepRelativeRisk
 from rqa.answers.steps.risk import StepMap, StepRisk
 from rqa.plots.figure_rows import figure_rows
+from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import HAIR, INK, WIDTH, finish
 from rqa.words import NAMES, count, counted, known, percent, spoken
@@ -24,6 +25,7 @@ ENDS = {"value": "ratio", "low": "low", "high": "high"}
 ENDLESS = 1e9
 
 
+@draws(StepMap)
 def plot_step_map(answer: StepMap, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """The steps in their order, a hair line where the phase changes."""
     rows, phase = [], ""
@@ -41,6 +43,7 @@ def plot_step_map(answer: StepMap, *, headed: bool = True, width: int | str = WI
     return _drawn(answer, rows, title, ["steps in the order of the procedure"], headed, width)
 
 
+@draws(StepRisk)
 def plot_step_risk(answer: StepRisk, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """The riskiest steps in the order of the table."""
     by = by_of(answer)
@@ -158,6 +161,7 @@ def _description(answer: Answer, rows: list[dict[str, Any]], title: str) -> str:
     return text + (f" To be held: {'; '.join(holds)}." if holds else "")
 
 
+@draws(StepRelativeRisk)
 def plot_relative_risk(
     answer: StepRelativeRisk, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True
 ) -> Any:

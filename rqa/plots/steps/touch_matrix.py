@@ -4,6 +4,7 @@ from typing import Any
 
 from rqa.answers.steps.attribution import Attribution
 from rqa.plots.heat import shaded_cells
+from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of
 from rqa.plots.theme import WIDTH
 from rqa.words import count, counted, spoken
@@ -15,6 +16,7 @@ FITS = 27
 """Letters of a name beside its row."""
 
 
+@draws(Attribution)
 def plot_touch_matrix(
     answer: Attribution, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True
 ) -> Any:

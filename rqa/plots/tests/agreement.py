@@ -7,6 +7,7 @@ import altair as alt
 from rqa.answers.core.needs import said_of
 from rqa.answers.tests.agreement import Agreement
 from rqa.plots.groups import ROW
+from rqa.plots.pictures import draws
 from rqa.plots.theme import WIDTH, finish, nothing
 from rqa.words import counted, known, percent, spoken
 
@@ -17,6 +18,7 @@ LOWEST = -0.25
 SAID = 16
 
 
+@draws(Agreement)
 def plot_agreement(answer: Agreement, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """One axis for both: a share of the variance, or agreement beyond chance; 1 is all of it."""
     title = "Whether measurements and judgements can be believed"

@@ -8,6 +8,7 @@ import altair as alt
 from rqa.answers.core.needs import said_of
 from rqa.answers.tests.drift import StationDrift
 from rqa.plots.period_axes import period_labels
+from rqa.plots.pictures import draws
 from rqa.plots.reading import limits
 from rqa.plots.theme import WIDTH, finish, nothing
 from rqa.words import figure, known, month_key, month_name, percent, week_of
@@ -17,6 +18,7 @@ HEIGHT = 90
 LOUD = ("drifts", "stands apart", "drifts and stands apart")
 
 
+@draws(StationDrift)
 def plot_stations(
     answer: StationDrift, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True
 ) -> Any:

@@ -7,6 +7,7 @@ from rqa.answers.core.grounds import Sentence
 from rqa.answers.core.needs import said_of
 from rqa.answers.tests.coverage import CoverageGap
 from rqa.answers.tests.escapes import Escapes
+from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of
 from rqa.plots.tests.rows import drawn, ordered, row_of
 from rqa.plots.theme import WIDTH, nothing
@@ -19,6 +20,7 @@ ACROSS = 66
 """Letters on a line of a narrow picture."""
 
 
+@draws(Escapes)
 def plot_escapes(answer: Escapes, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """The share of faults caught, on each row, in the band that what is not known leaves open; the lowest first."""
     rows = []
@@ -47,6 +49,7 @@ def _no_gap(answer: CoverageGap) -> Sentence:
     return said_of(answer, f"Some test covers what was found in each of {counted(found, 'come-back')}.{others}")
 
 
+@draws(CoverageGap)
 def plot_coverage(answer: CoverageGap, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """Come-backs whose fault no test covers, as a share of all of them, the most first; what is covered in words."""
     table = answer.table

@@ -7,6 +7,7 @@ import altair as alt
 
 from rqa.answers.tests.limits import LimitChoices
 from rqa.errors import RequestError
+from rqa.plots.pictures import draws
 from rqa.plots.reading import limits
 from rqa.plots.theme import WIDTH, finish
 from rqa.words import count, counted, figure, known, percent
@@ -18,6 +19,7 @@ COLUMNS = 2
 HEIGHT, PANEL_HEIGHT = 300, 180
 
 
+@draws(LimitChoices, many_rows=True)
 def plot_limits(answer: LimitChoices, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """One curve a test and side, from the loosest limit at the lower left to the tightest at the upper right."""
     rows = _rows(answer)

@@ -7,6 +7,7 @@ import altair as alt
 from rqa.answers.core.needs import said_of
 from rqa.answers.tests.readings import MeasuredReadings
 from rqa.errors import RequestError
+from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH, finish, nothing
 from rqa.words import counted, figure, known, listed, percent, spoken
@@ -16,6 +17,7 @@ HEIGHT = 84
 KEYS = ("unit", "lower_limit", "upper_limit")
 
 
+@draws(MeasuredReadings)
 def plot_readings(
     answer: MeasuredReadings, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True
 ) -> Any:

@@ -11,6 +11,7 @@ from rqa.answers.tests.predictive_values import PredictiveValues
 from rqa.answers.tests.releases import FEWEST, Releases
 from rqa.answers.tests.retests import RetestPasses
 from rqa.plots.figure_rows import figure_rows
+from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH, nothing
 from rqa.words import NAMES, count, counted, interval, known, percent, spoken
@@ -24,6 +25,7 @@ CHECKS = {
 Row = dict[str, Any]
 
 
+@draws(DiagnosticOutcomes)
 def plot_outcomes(
     answer: DiagnosticOutcomes, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True
 ) -> Any:
@@ -43,6 +45,7 @@ def plot_outcomes(
                  domain=(max(0.0, int(low * 20) / 20), 1.0))
 
 
+@draws(RetestPasses)
 def plot_retests(answer: RetestPasses, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """The share of fails that passed again with nothing done, on each row; the highest first."""
     rows = [
@@ -55,6 +58,7 @@ def plot_retests(answer: RetestPasses, *, headed: bool = True, width: int | str 
     return drawn(answer, rows, "Failed, then passed with nothing done", subtitle, headed, width)
 
 
+@draws(PredictiveValues)
 def plot_worth(
     answer: PredictiveValues, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True
 ) -> Any:
@@ -72,6 +76,7 @@ def plot_worth(
     return drawn(answer, rows, "Fails after which nothing was found", subtitle, headed, width)
 
 
+@draws(Releases)
 def plot_releases(answer: Releases, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """The share of jobs closed without tests in order, on each row, with how often they come back in words.
 

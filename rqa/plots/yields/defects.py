@@ -4,11 +4,13 @@ from typing import Any
 
 from rqa.answers.yields.defects import Defects
 from rqa.plots.figure_rows import figure_rows
+from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH
 from rqa.words import NAMES, known, spoken
 
 
+@draws(Defects)
 def plot_defects(answer: Defects, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """DPMO on each row, the highest first; the sigma level is said with its convention."""
     by = by_of(answer)

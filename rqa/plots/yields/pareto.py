@@ -6,6 +6,7 @@ import altair as alt
 
 from rqa.answers.yields.pareto import Failures
 from rqa.plots.groups import ROW
+from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH, finish
 from rqa.words import NAMES, counted, percent, spoken
@@ -15,6 +16,7 @@ MOST = 15
 SAID = 10
 
 
+@draws(Failures)
 def plot_failures(
     answer: Failures, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True, limit: int | None = None
 ) -> Any:

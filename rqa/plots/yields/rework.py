@@ -4,6 +4,7 @@ from typing import Any
 
 from rqa.answers.yields.rework import ReworkRoutes
 from rqa.plots.figure_rows import figure_rows
+from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import WIDTH
 from rqa.words import NAMES, counted, percent, spoken
@@ -15,6 +16,7 @@ WAYS = {
 TITLE = "What came next after a failed check"
 
 
+@draws(ReworkRoutes)
 def plot_routes(answer: ReworkRoutes, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """Each way on a row, groups in the order of names and the commonest way first."""
     by = by_of(answer)
