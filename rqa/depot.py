@@ -12,6 +12,7 @@ from rqa.answers.charts.control_chart import control_chart as _control_chart
 from rqa.answers.comebacks.costs import costs as _costs
 from rqa.answers.comebacks.projection import projection as _projection
 from rqa.answers.comebacks.rate import comebacks as _comebacks
+from rqa.answers.comebacks.unit_history import unit as _unit
 from rqa.answers.compare.comparison import compare as _compare
 from rqa.answers.core.as_of import snapshot_within
 from rqa.answers.core.grounds import Grounds, grounds
@@ -94,6 +95,7 @@ class Depot:
     findings = question(_findings)
     verdicts = question(_verdicts)
     costs = question(_costs)
+    unit = question(_unit)
 
     @cached_property
     def returns(self) -> "Returns":

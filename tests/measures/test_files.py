@@ -33,6 +33,7 @@ VALUES: dict[str, Any] = {
     "started_on": date(2026, 2, 1), "first_on": date(2025, 2, 1), "last_on": date(2026, 6, 1), "recent": 60,
     "subsystems": ["display"],
     "steps": ["open case", "seat board"], "other_steps": ["seat board"], "variants": ["", ""], "covariate": "",
+    "unit": "U1",
 }
 KEEPING = tuple(f"keep_{name}" for name in (*KEPT, *WORKING))
 MEASURES = {name: groupings(name) for name in sorted(set(sql_files()) - {*concepts(), *KEEPING})}

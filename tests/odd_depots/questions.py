@@ -94,6 +94,7 @@ def every_question(depot: Depot) -> Iterator[Asked]:
     """Each question once with its defaults, what it requires filled from the store, then those of `MORE`."""
     given: dict[str, dict[str, Any]] = {
         "returns.compare_curves": {"by": "model"},
+        "unit": {"unit_id": _two(depot, "unit_id")[0]},
         "returns.recurrence_difference": {"by": "model", "groups": _two(depot, "model")},
     }
     for name in public_questions():

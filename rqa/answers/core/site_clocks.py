@@ -34,7 +34,7 @@ class SiteClocks:
         notes = [f"The sites' clocks are those of {listed(said)}."] if said else []
         if self.untold:
             notes.append(
-                f"The zone of {listed(self.untold)} is missing in sources.toml, so shifts there are told by UTC; add "
+                f"The zone of {listed(self.untold)} is missing in sources.toml, so times there are told by UTC; add "
                 f'zone under [workspace] or [sites."{self.untold[0]}"].'
             )
         return " ".join(notes)

@@ -24,6 +24,7 @@ from tests.odd_depots.questions import asked_of, method, public_questions
 NEEDED: dict[str, dict[str, Any]] = {
     "returns.compare_curves": {"by": "model"},
     "returns.recurrence_difference": {"by": "model", "groups": ("Marl-8", "Marl-10")},
+    "unit": {"unit_id": "M8-000001"},
 }
 """What a question cannot be asked without."""
 NO_WORDS = {

@@ -1,0 +1,89 @@
+"""One unit: what was done to it, what failed, and how it came back."""
+
+from collections.abc import Collection
+from typing import TYPE_CHECKING
+
+from rqa.answers.core.persons import PEOPLE
+from rqa.answers.core.result import Answer
+from rqa.answers.core.scope import Snapshot
+from rqa.answers.core.site_clocks import SiteClocks, site_clocks
+from rqa.errors import RequestError
+from rqa.measures.run import counts
+from rqa.shown import told
+from rqa.store.engine import TECHNICIAN
+from rqa.words import counted, did_you_mean, enumerated
+
+if TYPE_CHECKING:
+    import polars as pl
+
+UNIT = "unit"
+LIKE, SAID = 50, 5
+"""Units like a text that is none, from which the nearest is chosen, and those of them that are told."""
+PLACES = {"step": "bench", "test": "station"}
+"""Events that have a place, and the column that names it."""
+
+
+class UnitHistory(Answer):
+    """All that the logs hold of one unit: job_id, site, model, event, day, at, what, outcome, number, place."""
+
+    question = "History of a unit"
+    needs = ("jobs",)
+
+
+def unit(snapshot: Snapshot, unit_id: str, *, people: bool = False) -> UnitHistory:
+    """List all that the logs hold of one unit, job by job in order of time.
+
+    `unit_id`: the unit, read as a load reads it: in capitals, without spaces. `people`: whether technicians are named,
+    and places that are people; without it they are not.
+
+    Columns: job_id, site, model, event, day, at (by the site's clock; missing where its log has no time), what,
+    outcome, number, place. Events: opened (what: the complaint; outcome: the procedure), came back (that job is a
+    return; what: its class; number: days since the closing before), step (only those that failed, were skipped or were
+    done again; number: the attempt; place: the bench), test (each run; place: the station), part (what: part_no;
+    outcome: lot), closed (what: the subsystem found; outcome: the disposition), left service.
+
+    Raises `RequestError` where no job of the unit was opened up to the as-of day.
+
+    >>> r = depot.unit("M10-008758").table
+    >>> r.filter(r["event"].is_in(["opened", "came back"])).select("job_id", "event", "what", "number").rows()[:3]
+    [('A000560', 'opened', 'main_board', None), ('A000613', 'opened', 'display', None), \
+('A000613', 'came back', 'workmanship', 14)]
+
+    Two weeks after its board was repaired the unit came back, for a fault in what that repair had touched.
+    """
+    wanted = "".join(unit_id.split()).upper()
+    table = counts(snapshot.store, "unit_history", values={"unit": wanted, "as_of": snapshot.day})
+    jobs = table["job_id"].drop_nulls().n_unique()
+    if not jobs:
+        like = counts(snapshot.store, "units_like", values={"unit": wanted, "as_of": snapshot.day, "limit": LIKE})
+        there = like["unit_id"].to_list()
+        raise RequestError(
+            f"{UNIT}: no job of a unit {told(wanted)} was opened up to {snapshot.day}; like it are in the store: "
+            f"{enumerated(there[:SAID]) or 'none'}.{did_you_mean(wanted, there)}"
+        )
+    clocks = site_clocks(snapshot.store)
+    backs = int((table["event"] == "came back").sum())
+    notes = (*snapshot.notes, f"{counted(jobs, 'job')}, {counted(backs, 'come-back')}.", clocks.note)
+    settings = {"unit": wanted, "people": people, "as_of": snapshot.day}
+    named = table if people else _without_people(table, snapshot.store.people)
+    return UnitHistory(_by_the_clock(named, clocks), settings, (*notes, PEOPLE) if people else notes)
+
+
+def _without_people(table: "pl.DataFrame", people: Collection[str]) -> "pl.DataFrame":
+    """The history without technicians, and without the places that are people."""
+    import polars as pl
+
+    hidden = [event for event, place in PLACES.items() if place in people]
+    place = pl.when(pl.col("event").is_in(hidden)).then(None).otherwise(pl.col("place"))
+    return table.drop(TECHNICIAN).with_columns(place.alias("place"))
+
+
+def _by_the_clock(table: "pl.DataFrame", clocks: SiteClocks) -> "pl.DataFrame":
+    """The history with each time by the clock of its site."""
+    import polars as pl
+
+    at, by_site = pl.col("at"), pl.col("at")
+    for site in table["site"].drop_nulls().unique():
+        there = at.dt.replace_time_zone("UTC").dt.convert_time_zone(clocks.of(site)).dt.replace_time_zone(None)
+        by_site = pl.when(pl.col("site") == site).then(there).otherwise(by_site)
+    return table.with_columns(by_site.alias("at"))
