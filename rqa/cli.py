@@ -289,7 +289,7 @@ def records(workspace: Path, key_file: Path) -> None:
 
     table = broken_records(workspace, key_file)
     for file, row, rule, record in table.iter_rows():
-        say(f"{file}, row {row}: {rule}\n  {one_line(record)}")
+        say(f"{file}, row {row:,}: {rule}\n  {one_line(record)}")
     if table.is_empty():
         say("No record was kept: there was none, or they were cut to their place (see broken_records in sources.toml).")
 

@@ -41,11 +41,14 @@ def signed(value: float, decimals: int) -> str:
 
 
 def percent(value: float | None, *, decimals: int | None = None) -> str:
-    """A share as text, with more decimals where small differences matter; "no data" when there is none."""
+    """A share as text, with one decimal as its interval has; "no data" when there is none.
+
+    None and all have no decimal, and what would read as these though it is neither has two: "0 %", "0.04 %".
+    """
     if value is None or math.isnan(value):
         return "no data"
     if decimals is None:
-        decimals = 0 if value in (0.0, 1.0) else 1 if 0.005 <= value <= 0.995 else 2
+        decimals = 0 if value in (0.0, 1.0) else 1 if 0.0005 <= value < 0.9995 else 2
     return f"{fixed(value * 100, decimals)}{HARD_SPACE}%"
 
 
@@ -63,7 +66,19 @@ def figure(value: float | None, unit: str) -> str:
     if value is None or math.isnan(value):
         return "no data"
     number = fixed(value, 0) if abs(value) >= 1000 else f"{value + 0.0:.4g}"
-    return f"{number}{HARD_SPACE}{unit}" if unit else number
+    return f"{number}{HARD_SPACE}{plural(number, _one_of(unit), unit)}" if unit else number
+
+
+def _one_of(unit: str) -> str:
+    """A unit that is a noun of several, as it is said of one: "job" for "jobs"; signs of units stay as they are."""
+    return re.sub(r"\b(\w{2,}[^\Wsui])s\b", r"\1", unit, count=1)
+
+
+def estimate(value: float, unit: str = "") -> str:
+    """A figure estimated from cases, and its ends: three digits, wherever it is said, and the unit."""
+    number = fixed(value, 0) if abs(value) >= 1000 else f"{abs(value):.3g}"
+    sign = MINUS if value < 0 and abs(value) < 1000 and float(number) else ""
+    return f"{sign}{number}{HARD_SPACE}{unit}" if unit else f"{sign}{number}"
 
 
 def count(value: object) -> str:

@@ -80,7 +80,9 @@ def _read(workspace: Path) -> tuple[list[str], list[dict[str, str]]]:
     rows = list(reader)
     for number, row in enumerate(rows, 2):
         if None in row:
-            raise MappingError(f"{path}: row {number} has more fields than the first line names; put texts in quotes.")
+            raise MappingError(
+                f"{path}: row {number:,} has more fields than the first line names; put texts in quotes."
+            )
     return names, rows
 
 

@@ -112,9 +112,9 @@ def _picture(
         alt.Tooltip("interval:N", title=f"{reading.level_text} interval"),
         alt.Tooltip("counts:N", title=reading.did or "size"),
     ]
-    tips += [alt.Tooltip("jobs:Q", title="jobs, matured or not"), alt.Tooltip("state:N", title="follow-up")] * (
-        reading.size == "matured"
-    )
+    tips += [
+        alt.Tooltip("jobs:Q", title="jobs, matured or not", format=","), alt.Tooltip("state:N", title="follow-up"),
+    ] * (reading.size == "matured")
     layers = [
         base.mark_bar(style="rqa-size", width=alt.RelativeBandSize(0.7)).encode(
             x=x, y=under.y("foot"), y2="bar:Q", tooltip=tips
@@ -174,7 +174,7 @@ def _description(rows: list[dict[str, Any]], reading: ShareReading) -> str:
     if have:
         high, low = max(have, key=lambda r: r["value"]), min(have, key=lambda r: r["value"])
         text.append(f"Highest: {said(high, reading)}. Lowest: {said(low, reading)}. Last: {said(have[-1], reading)}.")
-    early = sorted({r["name"] for r in rows if r["state"] != "mature"}, key=str)
+    early = dict.fromkeys(r["name"] for r in sorted(rows, key=lambda r: str(r["month"])) if r["state"] != "mature")
     if early:
         text.append(f"{early_word(reading.size == 'matured', period_in(reading.by)).capitalize()}: {', '.join(early)}.")
     return " ".join(text)

@@ -20,6 +20,8 @@ FEW = 8
 """Periods up to which each is named on the axis."""
 STEPS = (0.0005, 0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2)
 """Steps between the ticks of a share."""
+EARLY = "rqa-early"
+"""The look of the frame over periods that are not final."""
 Labels = Mapping[str, Sequence[str]]
 
 
@@ -169,7 +171,7 @@ def early_zone(first: str, last: str, under: PeriodAxes, *, base: Any, word: str
         early_from=f"'{first}'", early_to=f"'{last}'", early_word=f"'{word}'"
     )
     return [
-        here.mark_rect(style="rqa-early").encode(
+        here.mark_rect(style=EARLY).encode(
             x=under.x("early_from", edge=0),
             x2=alt.X2("early_to:O", bandPosition=1),
             y=alt.value(0),

@@ -29,7 +29,8 @@ from rqa.review.safety import safety
 from rqa.review.said_once import said_once
 from rqa.review.spans import first_day, year_held
 from rqa.review.steps import wrong
-from rqa.review.tests import believed
+from rqa.review.tests import HEADING as TESTS
+from rqa.review.tests import believed, stations_told
 from rqa.review.texts import CAUTIONS, DEFINITIONS, LUCK
 from rqa.review.verdicts import CANNOT_BE_TOLD, mature_month, no_job_closed, resting_on, summary, verdicts
 from rqa.words import listed, month_name, percent
@@ -71,7 +72,10 @@ def describe(
     part("where to look: all comparisons of the month and of the month before")
     found = depot.findings(own, progress=progress)
     part("what was loaded")
-    found_there, quiet, looked = pointers(found, _answered(depot, day), depot.grounds(), depot.people, judged)
+    elsewhere = {TESTS: {f.id for f in stations_told(depot, found)}}
+    found_there, quiet, looked = pointers(
+        found, _answered(depot, day), depot.grounds(), depot.people, judged, elsewhere
+    )
     past = months_up_to(own, first_day(depot))
     tables, files, intake_words = intake(depot)
     title = depot.about.get("title") or "Repair depot"

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from rqa.answers.core.grounds import Sentence
+from rqa.answers.core.grounds import CANNOT, Sentence
 from rqa.review.ledger import Record
 from rqa.words import counted, months_said
 
@@ -57,6 +57,11 @@ class PageFigure:
     basis: FigureScope | None = None
     months: tuple[date, date] | None = None
     window: int | None = None
+
+    @property
+    def caption(self) -> str:
+        """What it counts, where it says that itself and has anything to count."""
+        return self.basis.caption if self.basis is not None and self.table.rows else ""
 
     @property
     def alternative(self) -> str:
@@ -119,6 +124,13 @@ class Section:
     notes: tuple[str, ...] = ()
     tables: tuple[PageTable, ...] = ()
     figures: tuple[PageFigure, ...] = ()
+
+    @property
+    def caption(self) -> str:
+        """What its figures count; nothing where it has none, only that something cannot be told."""
+        said = (*self.words, *self.points)
+        counts = self.tables or self.figures or any(not text.startswith(CANNOT) for text in said)
+        return self.basis.caption if self.basis is not None and counts else ""
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from rqa.answers.core.result import Answer
 from rqa.depot import Depot
 from rqa.plots import plot
 from rqa.plots.groups import SHOWN_FROM
+from rqa.plots.period_axes import EARLY
 from rqa.review.facts import FigureScope, PageFigure, PageTable
 from rqa.review.suppressed import shown_groups
 from rqa.shown import all_shown
@@ -65,12 +66,11 @@ def _said_once(made: list[PageFigure], general: tuple[str, ...]) -> tuple[PageFi
 
 
 def figure_of(
-    key: str, heading: str, reading: str, answer: Answer, table: PageTable, *, noted: bool = True, **how: Any
+    key: str, heading: str, reading: str, answer: Answer, table: PageTable, *, noted: bool = True,
+    spec: dict[str, Any] | None = None, **how: Any,
 ) -> PageFigure:
-    """An answer drawn for the page; `noted` puts its notes under the picture."""
-    # The tests hold pictures against the grammar; doing so for every reader would be a tenth of the page's time.
-    spec = all_shown(plot(answer, headed=False, width="container", selection=False, **how).to_dict(validate=False))
-    s = answer.settings
+    """An answer drawn for the page, or its picture as drawn before; `noted` puts its notes under it."""
+    spec, s = _drawn(answer, **how) if spec is None else spec, answer.settings
     months, window = s.get("months"), s.get("window")
     return PageFigure(
         key, heading, reading, spec, table, tuple(answer.notes) if noted else (),
@@ -78,33 +78,52 @@ def figure_of(
     )
 
 
+def _drawn(answer: Answer, **how: Any) -> dict[str, Any]:
+    # The tests hold pictures against the grammar; doing so for every reader would be a tenth of the page's time.
+    return all_shown(plot(answer, headed=False, width="container", selection=False, **how).to_dict(validate=False))
+
+
+def is_framed(spec: dict[str, Any]) -> bool:
+    """Whether a picture has the dashed frame over periods that are not final."""
+    return f"'{EARLY}'" in repr(spec)
+
+
 def _control(depot: Depot, measure: str, heading: str, shown: tuple[date, date]) -> PageFigure:
     answer = depot.control_chart(measure, window=30, months=shown)
+    spec = _drawn(answer)
     reading = (
         "Each dot is a month. The band shows how far chance alone moves a month of that size, its line the mean. "
         "A diamond with a word marks a signal: a month outside the band, or one that makes eight in a row on one side "
         "of the mean. "
     )
-    if measure == "comebacks":
-        reading += "Months in the dashed frame have not had their 30 days yet: they are shown, and not judged. "
-    else:
-        reading += "A month in the dashed frame is not over. "
+    if is_framed(spec):
+        reading += (
+            "Months in the dashed frame have not had their 30 days yet: they are shown, and not judged. "
+            if measure == "comebacks"
+            else "The month in the dashed frame is not over. "
+        )
     reading += "Bars at the foot: how many jobs."
-    return figure_of(measure, heading, reading, answer, table_of(answer, heading))
+    return figure_of(measure, heading, reading, answer, table_of(answer, heading), spec=spec)
 
 
 def _later(depot: Depot, shown: tuple[date, date]) -> PageFigure:
     answer = depot.projection(90, months=shown)
     heading = "Come-backs within 90 days, by closing month, mature and projected"
+    spec = _drawn(answer)
+    hollow = thick = ""
+    if is_framed(spec):
+        hollow = (
+            " Hollow dot in the dashed frame: projected, for a month some of whose jobs have not; it will still change."
+        )
+        thick = "; thick line: where the month's own figure will end"
     reading = (
-        "Filled dot: the mature rate of a month all of whose jobs have had their 90 days. Hollow dot in the dashed "
-        "frame: projected, for a month some of whose jobs have not; it will still change. Line: 95 % interval of the "
-        "true rate; thick line: where the month's own figure will end. Bars at the foot: jobs."
+        f"Filled dot: the mature rate of a month all of whose jobs have had their 90 days.{hollow} Line: 95 % interval "
+        f"of the true rate{thick}. Bars at the foot: jobs."
     )
     which = pl.when(pl.col("matured") < pl.col("jobs")).then(pl.lit("projected")).otherwise(pl.lit("mature"))
     columns = ("month", "jobs", "matured", "returned_so_far", "projected", "low", "high", "which")
     table = replace(answer, table=answer.table.with_columns(which.alias("which")).select(columns))
-    return figure_of("comebacks-90", heading, reading, answer, table_of(table, heading))
+    return figure_of("comebacks-90", heading, reading, answer, table_of(table, heading), spec=spec)
 
 
 def _work(depot: Depot, span: tuple[date, date]) -> PageFigure:
@@ -127,6 +146,8 @@ def _steps(depot: Depot, month: date) -> PageFigure:
 
 def _rows_reading(what: str, rows: int, drawn: int, end: str, left: int) -> str:
     whole = "all shown" if left else "all"
+    if not rows:
+        return ""
     words = f"Each row is a {what}: dot = share, line = 95 % interval, tick = {whole} together. "
     return words + (
         f"Drawn are the {drawn} {end} of {rows}; the table holds all. " if rows > drawn else f"The {end} comes first. "

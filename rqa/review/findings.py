@@ -1,6 +1,7 @@
 """Where to look: the month's findings, as the page lists them."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
+from types import MappingProxyType
 
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.ground_list import SEEN
@@ -9,7 +10,7 @@ from rqa.answers.improve.findings import MonthFindings
 from rqa.answers.improve.overall_findings import AGAINST
 from rqa.review.facts import Pointer, Verdict
 from rqa.review.verdicts import points
-from rqa.words import counted, fixed
+from rqa.words import count, counted, estimate, fixed, listed, plural
 
 MOST = 8
 """Findings listed; a longer list is not acted on."""
@@ -21,12 +22,14 @@ def pointers(
     there: Grounds,
     persons: frozenset[str],
     headline: Sequence[Verdict] = (),
+    elsewhere: Mapping[str, Collection[str]] = MappingProxyType({}),
 ) -> tuple[tuple[Pointer, ...], Sentence, tuple[str, ...]]:
     """The first of the month's findings, what to say where there is none, and what was compared and what is gone.
 
     None names a person: `persons` are the groupings that do. `actions` are those that answer a finding, as text by the
     finding's id. `headline` are the verdicts on the month's figures: what they call better or worse is told there, of
-    fewer comparisons, and is not said to be gone.
+    fewer comparisons, and is not said to be gone. `elsewhere` are the ids of the findings that other sections tell, by
+    their heading.
     """
     told = [
         Pointer(f.id, _state(state, actions.get(f.id, "")), f.where, f.what, _size(f), f.caution, f.check)
@@ -36,7 +39,7 @@ def pointers(
     looked = [n for n in found.notes if not isinstance(n, Sentence)][:1]
     looked += [*found.lacking, *(found.counted.notes if found.counted else ())]
     if len(told) > MOST:
-        looked.append(f"{len(told) - MOST} more are in the notebooks.")
+        looked.append(_more([p.id for p in told[MOST:]], elsewhere))
     people = len(found.findings) - len(told)
     held = {AGAINST.format(v.measure) for v in headline if v.word in ("better", "worse")}
     gone = [f"{f.where}: {f.what} ({f.id})" for f in found.gone if not persons & set(f.scope) and f.kind not in held]
@@ -51,6 +54,15 @@ def pointers(
         )
         looked.append(f"{people} {each} for coaching and not shown here.")
     return tuple(told[:MOST]), Sentence("") if told else _quiet(found, people, there), tuple(looked)
+
+
+def _more(ids: Sequence[str], elsewhere: Mapping[str, Collection[str]]) -> str:
+    """Where the findings stand that are not listed."""
+    there = {heading: len(set(ids) & set(told)) for heading, told in elsewhere.items()}
+    said = [f"{count(n)} {plural(n, 'stands', 'stand')} under “{heading}”" for heading, n in there.items() if n]
+    left = len(ids) - sum(there.values())
+    said += [f"{count(left)} {plural(left, 'is', 'are')} in the notebooks"] if left else []
+    return f"Of {counted(len(ids), 'more finding')} {listed(said)}."
 
 
 def _quiet(found: MonthFindings, people: int, there: Grounds) -> Sentence:
@@ -78,7 +90,7 @@ def _size(f: Finding) -> str:
     if f.measure == "difference of shares":
         said = f"{points(f.size)} points (95 % interval {points(f.low)} to {points(f.high)})"
     else:
-        said = f"{f.measure} {f.size:.3g} (95 % interval {f.low:.3g} to {f.high:.3g})"
+        said = f"{f.measure} {estimate(f.size)} (95 % interval {estimate(f.low)} to {estimate(f.high)})"
     if f.worse and f.avoided is not None and f.avoided >= 0.5:
         said += (
             f"; like what it is set beside, it would have had some {counted(fixed(f.avoided, 0), 'come-back')} fewer"

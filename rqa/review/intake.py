@@ -3,6 +3,7 @@
 import polars as pl
 
 from rqa.answers.core.grounds import Sentence
+from rqa.answers.data.intake_report import IN_UTC
 from rqa.depot import Depot
 from rqa.review.facts import PageTable
 from rqa.review.figures import plain_table
@@ -42,7 +43,7 @@ def intake(depot: Depot) -> tuple[tuple[PageTable, ...], PageTable, str]:
         f"{count(total['known'])} held from earlier loads, "
         f"{count(total['superseded'])} superseded by a correction{merged}. Every row is in one of these."
     )
-    overlapping = (str(n) for n in depot.data.overlaps().notes if not isinstance(n, Sentence))
+    overlapping = (str(n) for n in depot.data.overlaps().notes if not isinstance(n, Sentence) and n != IN_UTC)
     said = " ".join(s for s in (words, changed_in_store(total["replaced"], total["withdrawn"]), *overlapping) if s)
     files = _accounts("Each file of the last load", last, "source_file")
     return tuple(t for t in tables if t.rows), files, said
@@ -63,7 +64,8 @@ def _by_table(last: pl.DataFrame) -> PageTable:
 
 
 def _refused(refused: pl.DataFrame) -> PageTable:
-    place = pl.col("source_file") + ", row " + pl.col("first_row").cast(pl.String)
+    rows_said = [count(row) for row in refused["first_row"]]
+    place = pl.col("source_file") + ", row " + pl.Series(rows_said, dtype=pl.String)
     kinds = (
         refused.group_by("table_name", "column_name", "rule")
         .agg(

@@ -25,7 +25,7 @@ def safety(depot: Depot, month: date) -> Section:
     rows, basis = answer.table, FigureScope((month, month), of="jobs closed, in whatever way,")
     notes = tuple(n for n in answer.notes if not isinstance(n, Sentence) and n != IN_UTC)
     if idle := no_job_closed(depot.grounds(month), month):
-        return Section("safety", "Safety", basis, (f"{idle}.",), notes=notes)
+        return Section("safety", "Safety", None, (f"{idle}.",), notes=notes)
     if rows.is_empty():
         none = depot.grounds(month).claim(
             f"In {month_name(month)} no job is logged with the battery isolated late or reconnected early.",

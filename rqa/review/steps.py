@@ -6,9 +6,9 @@ from typing import Any
 
 import polars as pl
 
-from rqa.answers.comebacks.counted import in_words
 from rqa.answers.core.contrasts import SMALLEST
 from rqa.answers.core.ground_list import LAID
+from rqa.answers.core.own_work import in_words
 from rqa.answers.core.result import Answer, names_of
 from rqa.answers.improve.findings import MonthFindings
 from rqa.answers.steps.costs import together
@@ -36,8 +36,9 @@ SPLIT = (
     "the other: where these are few, the split differs from window to window. Look at such steps together."
 )
 BURSTS = (
-    "Each row is a group that was fullest in some weeks; a bar with a word marks a burst beyond luck, the others are "
-    "what luck explains among so many windows. Come-backs counted are those {of}."
+    "Each row is a group, its bar the weeks that were fullest, with their verdict beside the name: “burst” is beyond "
+    "luck, “echo” has its come-backs in common with a burst, “not more than luck” is what luck explains among so many "
+    "windows. Dots are come-backs by week, at the right those in the bar. Come-backs counted are those {of}."
 )
 
 

@@ -15,7 +15,7 @@ from rqa.answers.tests.coverage import CoverageGap
 from rqa.depot import Depot
 from rqa.review.facts import FigureScope, PageFigure, PageTable, Section
 from rqa.review.figures import enough, figure_of
-from rqa.words import count, counted, interval, listed, percent, spoken
+from rqa.words import count, counted, interval, listed, percent, plural, spoken
 
 ESCAPES = (
     "Each row is a test: dot = caught, of the faults it caught or that escaped it, line = 95 % interval; the soft "
@@ -25,6 +25,8 @@ ESCAPES = (
 HEADING = "Can the tests be believed"
 WINDOW = 90
 FLAKY = "retest passes by test"
+STATIONS = 3
+"""Findings about stations that are told."""
 MOVED = ("station drift", "station difference")
 """Kinds of findings that this section tells."""
 
@@ -39,7 +41,7 @@ def believed(depot: Depot, span: tuple[date, date], found: MonthFindings) -> Sec
     words = [_flaky(there, retests.table, found)]
     words.append(_gap(there, gap))
     figures = [_escapes(depot, span)]
-    moved = [f for f in found.findings if f.kind in MOVED and not depot.people & set(f.scope)]
+    moved = stations_told(depot, found)
     if "station" not in depot.people:
         words.append(_moved(moved) if moved else _steady(there, found))
     return Section(
@@ -47,6 +49,13 @@ def believed(depot: Depot, span: tuple[date, date], found: MonthFindings) -> Sec
         tables=tuple(t for t in (_table(retests),) if t.rows),
         figures=tuple(f for f in figures if f is not None),
     )
+
+
+def stations_told(depot: Depot, found: MonthFindings) -> list[Finding]:
+    """The findings about stations that this section tells."""
+    if "station" in depot.people or "retests" not in found.answers:
+        return []
+    return [f for f in found.findings if f.kind in MOVED and not depot.people & set(f.scope)][:STATIONS]
 
 
 def _flaky(there: Grounds, table: pl.DataFrame, found: MonthFindings) -> str:
@@ -102,7 +111,7 @@ def _steady(there: Grounds, found: MonthFindings) -> Sentence:
 
 
 def _moved(stations: list[Finding]) -> str:
-    told = "; ".join(f"{f.where} {f.what}" for f in stations[:3])
+    told = "; ".join(f"{f.where} {f.what}" for f in stations)
     return f"{told}. Check the calibration before believing the readings."
 
 
@@ -123,10 +132,18 @@ def _escapes(depot: Depot, span: tuple[date, date]) -> PageFigure | None:
 
 
 def _table(retests: Answer) -> PageTable:
+    kept, left = enough(retests, "runs")
+    shown, whole = kept.table, retests.table
+    rest = {name: int(whole[name].sum()) - int(shown[name].sum()) for name in ("runs", "fails", "retest_passes")}
     heads = ("test", "runs", "failed", "passed again with nothing done", "share", "95 % interval")
     cells = tuple(
         (spoken(r["test"]), count(r["runs"]), count(r["fails"]), count(r["retest_passes"]), percent(r["share"]),
          interval(r["low"], r["high"]))
-        for r in enough(retests, "runs")[0].table.iter_rows(named=True)
+        for r in shown.iter_rows(named=True)
     )
-    return PageTable("Failed runs that passed again", heads, cells)
+    more = (
+        f"; not shown {plural(left, 'is', 'are')} {counted(left, 'more test')} with {counted(rest['runs'], 'run')}, "
+        f"{count(rest['fails'])} of them failed, of which {count(rest['retest_passes'])} passed again: fewer than "
+        f"{SMALLEST} runs, or such as would give these away"
+    )
+    return PageTable(f"Failed runs that passed again{more if left and cells else ''}", heads, cells)

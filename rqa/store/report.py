@@ -76,9 +76,9 @@ def _place(file: str, row: int, over: tuple[str, ...]) -> str:
     """Where a row stands; of what a SELECT makes of several rows, the files it draws on."""
     file = one_line(file)
     if not over:
-        return f"{file}, row {row}"
+        return f"{file}, row {row:,}"
     files = ", ".join(map(one_line, over[:3])) + (f" and {len(over) - 3:,} more" if len(over) > 3 else "")
-    return f"row {row} of what {file} gives (from {files}; name source_file and source_row in it to see which row)"
+    return f"row {row:,} of what {file} gives (from {files}; name source_file and source_row in it to see which row)"
 
 
 @dataclass(frozen=True)

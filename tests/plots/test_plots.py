@@ -114,7 +114,7 @@ def test_months_not_matured_are_hollow_framed_and_named() -> None:
     spec = plot(by_month()).to_dict()
     assert {"rqa-hollow", "rqa-early"} <= styles(spec)
     assert [r["state"] for r in rows(spec)] == ["mature"] * 8 + ["partly matured", "not matured"]
-    assert "Not yet matured: October 2025, September 2025" in spec["description"]
+    assert "Not yet matured: September 2025, October 2025" in spec["description"]
     assert "not yet matured" in still(spec)
 
 

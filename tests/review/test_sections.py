@@ -101,7 +101,9 @@ def test_what_the_whole_is_of_and_why_rows_are_not_shown(depot: Depot) -> None:
         left = len(sizes) - len(figure.table.rows)
         none, few = sum(n == 0 for n in sizes), left - sum(n == 0 for n in sizes)
         said = figure.reading.partition("not shown: ")[2]
-        assert (left > 0) == bool(said) == ("tick = all shown together" in figure.reading)
+        assert (left > 0) == bool(said)
+        assert ("tick = all shown together" in figure.reading) == (left > 0 and bool(figure.table.rows))
+        assert ("Each row is" in figure.reading) == bool(figure.table.rows), "of nothing drawn nothing is explained"
         assert (f"{few} with fewer than 20 cases" in said) == (few > 0)
         assert none == 0 or f"{none} " in said
         if len(figure.table.rows) > 1:

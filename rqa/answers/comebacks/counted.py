@@ -1,16 +1,16 @@
 """Which come-backs the findings count: those on the job's own work, or all where it is not known which those are."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from rqa.answers.core.grounds import Sentence, grounds
-from rqa.answers.core.own_work import TOUCHED
+from rqa.answers.core.own_work import TOUCHED, in_words
 from rqa.answers.core.scope import Snapshot
-from rqa.answers.core.told_sites import LEAST_KNOWN, few_told, left_out_note, untold_sites
+from rqa.answers.core.told_sites import LEAST_KNOWN, few_told, left_out_note, said_of, untold_sites
 from rqa.contract import CLASSES, OWN_WORK
 from rqa.measures.run import counts
-from rqa.words import count, counted, plural, spoken
+from rqa.words import count, counted, plural
 
 
 @dataclass(frozen=True)
@@ -78,7 +78,8 @@ def counted_comebacks(snapshot: Snapshot, window: int, months: tuple[date, date]
         said = left_out_note(left, alone=True).followed("So come-backs of any class are compared.")
         return CountedClasses(CLASSES, *in_words(CLASSES), unknown, returned, Sentence(str(said), lacks=said.lacks))
     told = _returned(snapshot, window, months, without=[site.name for site in left])
-    return CountedClasses(OWN_WORK, *in_words(OWN_WORK), *told, left_out=left_out_note(left) if left else None)
+    without = left_out_note(left, of=said_of(OWN_WORK)) if left else None
+    return CountedClasses(OWN_WORK, *in_words(OWN_WORK), *told, left_out=without)
 
 
 def _returned(
@@ -91,14 +92,3 @@ def _returned(
     )
     rows = [(kind, n) for site, kind, n in found.select("site", "class", "returned").iter_rows() if site not in without]
     return sum(n for kind, n in rows if kind == "unknown"), sum(n for _, n in rows)
-
-
-def in_words(classes: Iterable[str]) -> tuple[str, str]:
-    """How come-backs of these classes are said, and what is put behind the kind of a finding about them."""
-    kept = set(classes)
-    if kept == set(OWN_WORK):
-        return "on what the job had worked on", ""
-    if kept == set(CLASSES):
-        return "of any class", ", of any class"
-    named = [c for c in CLASSES if c in kept]
-    return f"of class {' or '.join(spoken(c) for c in named)}", ""

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from rqa.answers.comebacks.counted import in_words
 from rqa.answers.comebacks.rate import comebacks
 from rqa.answers.compare.comparison_findings import stated
 from rqa.answers.compare.comparison_words import notes_of
@@ -16,6 +15,7 @@ from rqa.answers.core.filters import written
 from rqa.answers.core.grounds import grounds
 from rqa.answers.core.job_clusters import inflation
 from rqa.answers.core.needs import OF_MEASURE, untold
+from rqa.answers.core.own_work import in_words
 from rqa.answers.core.result import Answer, rounded, rounded_p_values
 from rqa.answers.core.scope import By, Months, Scope, Snapshot, Where, check_level, check_one_of, whole_number
 from rqa.answers.yields.clean import clean_jobs

@@ -1,10 +1,11 @@
 """Whether a store tells what a job had worked on: only then is a come-back known as workmanship or as a new fault."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 
 from rqa.answers.core.grounds import Sentence, grounds
 from rqa.answers.core.scope import Snapshot
-from rqa.contract import CLASSES
+from rqa.contract import CLASSES, OWN_WORK
+from rqa.words import spoken
 
 TOUCHED = ("steps", "procedures", "described_jobs", "subsystems")
 """Without these nobody knows what a job had touched beyond the fault it was for."""
@@ -39,3 +40,14 @@ def workmanship_untold(snapshot: Snapshot, *, new_faults: int) -> tuple[Sentence
     if untold is None:
         return ()
     return (untold.followed("They are counted as new faults.") if new_faults else untold,)
+
+
+def in_words(classes: Iterable[str]) -> tuple[str, str]:
+    """How come-backs of these classes are said, and what is put behind the kind of a finding about them."""
+    kept = set(classes)
+    if kept == set(OWN_WORK):
+        return "on what the job had worked on", ""
+    if kept == set(CLASSES):
+        return "of any class", ", of any class"
+    named = [c for c in CLASSES if c in kept]
+    return f"of class {' or '.join(spoken(c) for c in named)}", ""

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from weakref import WeakKeyDictionary
 
 from rqa.answers.core.grounds import CANNOT, Sentence
-from rqa.answers.core.own_work import hang_on_found, hang_on_touched
+from rqa.answers.core.own_work import hang_on_found, hang_on_touched, in_words
 from rqa.answers.core.scope import Scope, Snapshot
 from rqa.contract import CLASSES
 from rqa.measures.run import counts
@@ -115,13 +115,20 @@ def few_told(snapshot: Snapshot, *classes: Iterable[str]) -> bool:
     return left > (1 - LEAST_KNOWN) * sum(s.jobs for s in _sites(snapshot))
 
 
+def said_of(*classes: Iterable[str]) -> str:
+    """How the come-backs are said that count together by these classes, or each class by itself."""
+    each = {tuple(c) for c in classes}
+    return f"come-backs {in_words(each.pop())[0]}" if len(each) == 1 else "come-backs by class"
+
+
 def told_scope(snapshot: Snapshot, asked: Scope, *classes: Iterable[str]) -> Scope:
     """The scope without the sites at which come-backs cannot be told by these classes, and what that leaves out.
 
     Where it is about such sites alone it keeps no site, and says that nothing can be told. `classes` are those that
     count together; several, where each is told by itself.
     """
-    return _without(snapshot, asked, untold_sites(snapshot, *classes), OF_CLASSES)
+    each = [tuple(c) for c in classes]
+    return _without(snapshot, asked, untold_sites(snapshot, *each), OF_CLASSES, said_of(*each))
 
 
 def telling_scope(snapshot: Snapshot, asked: Scope, *marks: str, what: str) -> Scope:
@@ -129,14 +136,15 @@ def telling_scope(snapshot: Snapshot, asked: Scope, *marks: str, what: str) -> S
     return _without(snapshot, asked, silent_sites(snapshot, *marks), what)
 
 
-def _without(snapshot: Snapshot, asked: Scope, untold: Sequence[SiteKnowledge], what: str) -> Scope:
+def _without(snapshot: Snapshot, asked: Scope, untold: Sequence[SiteKnowledge], what: str, of: str = "") -> Scope:
     there = asked.where.get("site", tuple(s.name for s in _sites(snapshot)))
     left = [s for s in untold if s.name in there]
     if not left:
         return asked
     names = {s.name for s in left}
     kept = tuple(name for name in there if name not in names)
-    return replace(asked, where={**asked.where, "site": kept}, left_out=(left_out_note(left, what, alone=not kept),))
+    note = left_out_note(left, what, of=of, alone=not kept)
+    return replace(asked, where={**asked.where, "site": kept}, left_out=(note,))
 
 
 def classes_asked(asked: Scope) -> tuple[tuple[str, ...], ...]:
@@ -152,8 +160,13 @@ def told_where(snapshot: Snapshot, where: Mapping[str, Sequence[str]], *classes:
     return told_scope(snapshot, Scope((), {name: tuple(kept) for name, kept in where.items()}), *classes)
 
 
-def left_out_note(left: Sequence[SiteKnowledge], what: str = OF_CLASSES, *, alone: bool = False) -> Sentence:
-    """That jobs of these sites are left out, why, and what to do; `alone`: that nothing can be told."""
+def left_out_note(
+    left: Sequence[SiteKnowledge], what: str = OF_CLASSES, *, of: str = "", alone: bool = False
+) -> Sentence:
+    """That jobs of these sites are left out, why, and what to do; `alone`: that nothing can be told.
+
+    `of` is what is counted without them, where other counts beside it have them.
+    """
     names = listed([spoken(s.name) for s in left])
     sites = plural(len(left), "site", "sites")
     each = dict.fromkeys(mark for s in left for mark in s.lacks)
@@ -164,7 +177,8 @@ def left_out_note(left: Sequence[SiteKnowledge], what: str = OF_CLASSES, *, alon
     said = (
         f"{CANNOT}{what} at {sites} {names}, as {why}."
         if alone
-        else f"The jobs of {sites} {names} ({jobs} in all) are left out, as it cannot be told {what}: {why}."
+        else f"{f'Where {of} are counted, the' if of else 'The'} jobs of {sites} {names} ({jobs} in all) are left out, "
+        f"as it cannot be told {what}: {why}."
     )
     return Sentence(
         " ".join((said, *remedies)), (BY_SITE,) if alone else (), [f"{mark} of {names}" for mark in each],

@@ -17,7 +17,7 @@ class Overlaps(Answer):
 
     question = "Overlapping jobs"
     needs = ("repeat_units",)
-    nothing_found = "No two jobs of one unit overlap in time."
+    nothing_found = "No two jobs of one unit overlap in time; cancelled jobs are not looked at."
 
 
 class LoadedFiles(Answer):
@@ -120,7 +120,7 @@ def overlaps(snapshot: Snapshot, *, limit: int = MOST) -> Overlaps:
     notes = [
         f"{counted(total['jobs'], 'job')} on {counted(total['units'], 'unit')} "
         f"{plural(total['jobs'], 'overlaps', 'overlap')}; cancelled jobs are not looked at."
-    ]
+    ] * (total["jobs"] > 0)
     never = int(total["never_closed"])
     if never:
         notes.append(

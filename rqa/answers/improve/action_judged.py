@@ -31,7 +31,8 @@ LEAST_GAIN = 0.01
 """A look counts when it adds this share of what is planned to be known."""
 BAD_SPELL = 0.1
 """The days just before the start stand out if luck alone makes them as bad as often as this, or less often."""
-DAYS_A_MONTH = 365.25 / 12
+DAYS_A_MONTH = BEFORE_DAYS / 12
+"""So that twelve months of work are the jobs of the year before an action."""
 
 
 @dataclass(frozen=True)

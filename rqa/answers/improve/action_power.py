@@ -50,7 +50,7 @@ def power(
 
     >>> r = depot.actions.power("site=Alder").table.row(-1, named=True)
     >>> r["month"], r["chance"], r["enough"]
-    (12, 0.264429, False)
+    (12, 0.264324, False)
 
     With a year more of Alder's work a halving would be seen with a chance of 26 %, which is not enough.
     """

@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import date
+from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 from rqa.answers.charts.month import last_whole_month
@@ -150,6 +150,13 @@ def months_up_to(month: date, first: date | None) -> families.Span:
     return families.held_of((months_back(month, MONTHS - 1), month), first)
 
 
+def matured_in(snapshot: Snapshot, span: families.Span, window: int) -> families.Span:
+    """The months of a span in which jobs were closed that have matured by now: come-backs are counted of these."""
+    begins, ends = span
+    last = (snapshot.day - timedelta(days=window)).replace(day=1)
+    return begins, max(begins, min(ends, last))
+
+
 def stated_in(
     snapshot: Snapshot, month: date, progress: Progress = silent
 ) -> tuple[tuple[Finding, ...], dict[str, Answer]]:
@@ -167,10 +174,17 @@ def stated_in(
     answers = {name: with_grounds(snapshot, answer) for name, answer in _answers(snapshot, span, counted, tell).items()}
     tell("comparisons")
     made = [finding for family in _of_the_month(snapshot, month, finals) for finding in family]
-    over = [finding for family in _of_the_span(snapshot, span, counted) for finding in family]
-    over += [finding for answer in answers.values() if answer.settings.get("months") for finding in answer.stated]
-    made += [finding for answer in answers.values() if not answer.settings.get("months") for finding in answer.stated]
-    made += [replace(f, what=f"{f.what} ({months_said(*span)})", months=span) for f in over]
+    over: list[tuple[Finding, object]] = [
+        (finding, WINDOW) for family in _of_the_span(snapshot, span, counted) for finding in family
+    ]
+    for answer in answers.values():
+        if answer.settings.get("months"):
+            over += [(finding, answer.settings.get("window")) for finding in answer.stated]
+        else:
+            made += answer.stated
+    for finding, window in over:
+        months = matured_in(snapshot, span, window) if finding.avoided is not None and isinstance(window, int) else span
+        made.append(replace(finding, what=f"{finding.what} ({months_said(*months)})", months=months))
     made = list(cautioned(made, snapshot.store.people))
     return tuple(sorted(made, key=lambda f: (-(f.avoided or 0.0), f.p_value, f.what))), answers
 

@@ -87,7 +87,21 @@ def cells(snapshot: Snapshot, asked: BurstRequest, aside: Sequence[ExcludedPerio
         MEASURE[asked.what],
         values=values | {"dimensions": list(asked.dimensions), "kinds": kinds, "probabilities": probabilities},
     )
-    return table.with_columns((pl.col("chance") / BILLION).alias("expected")).drop("chance")
+    return _once(table).with_columns((pl.col("chance") / BILLION).alias("expected")).drop("chance")
+
+
+def _once(table: "pl.DataFrame") -> "pl.DataFrame":
+    """The counts without the groups that are all work under another name, such as the only site of a depot."""
+    import polars as pl
+
+    counted, keys = ["period", "cases", "events", "chance"], ["dimension", "part_no", "name"]
+    whole = table.filter(pl.col("dimension") == "time").select(counted).sort(counted)
+    again = [
+        key
+        for key, own in table.group_by(keys, maintain_order=True)
+        if key[0] in LASTING and own.select(counted).sort(counted).equals(whole)
+    ]
+    return table.filter([key not in again for key in table.select(keys).iter_rows()])
 
 
 def _probabilities(found: "pl.DataFrame", asked: BurstRequest) -> tuple[list[str], list[int]]:

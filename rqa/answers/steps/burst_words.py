@@ -3,8 +3,8 @@
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from rqa.answers.comebacks.counted import in_words
 from rqa.answers.core.finding import PEOPLE, Finding
+from rqa.answers.core.own_work import in_words
 from rqa.answers.steps.burst_counts import BurstRequest
 from rqa.answers.steps.burst_rounds import BurstSearch, FoundBurst
 from rqa.words import count, counted, counted_of, month_name, week_of

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
-from rqa.answers.comebacks.counted import in_words
 from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.grounds import grounds
+from rqa.answers.core.own_work import in_words
 from rqa.answers.core.result import Answer, rounded, rounded_p_values
 from rqa.answers.core.scope import (
     By,
@@ -75,7 +75,8 @@ def bursts(
     `what`: "comebacks" (matured jobs by closing, those back within `window` days with a come-back of one of `classes`;
     all classes: ()) or "failed_checks" (first attempts that were checked, by day, up to the first of each job that
     failed: failures of one job often come together, and would look like a burst). `dimensions`: time, site, model,
-    bench, technician, tool, lot, and step for failed checks; left out: all. `period` "week" or "month"; `longest`
+    bench, technician, tool, lot, and step for failed checks; left out: all. With time, a group that is all of the work,
+    such as the only site, is not searched again. `period` "week" or "month"; `longest`
     periods make a burst (13 weeks, 3 months). `mix`: the parts of the kind of work, of model, procedure, billing, that
     are allowed for; () for none (jobs that came back or not, whatever their kind). `where` takes site, model,
     procedure, technician, billing. `fewest` events make a burst.

@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from rqa.answers.comebacks.counted import in_words
 from rqa.answers.core.contrasts import SMALLEST
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.follow_up_counts import check_index_disposition, days_asked
 from rqa.answers.core.ground_list import SEEN
+from rqa.answers.core.own_work import in_words
 from rqa.answers.core.result import Answer, rounded, rounded_p_values
 from rqa.answers.core.scope import By, Months, Snapshot, Where, check_level, check_values, named_groups, scope
 from rqa.answers.core.told_sites import told_scope

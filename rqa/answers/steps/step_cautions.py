@@ -19,15 +19,18 @@ CAUTIONS = {
 CHECKS = {
     "open": "watch it done on five units; compare with the guide's order",
     "isolate": "audit the order in the step logs, job by job",
-    "release": "watch it done on five units; look at the tool used and at what is put under strain",
+    "release": "watch it done on five units",
     "remove": "watch it done on five units; look for force and what is held aside",
-    "fit": "look at five units between this step and the next; compare with the guide",
-    "reseat": "open five finished units and look at the seat",
-    "align": "look at five units after this step; compare the order in the logs with the guide's",
+    "fit": "stop five units between this step and the next; compare with the guide",
+    "reseat": "open five finished units",
+    "align": "stop five units after this step; compare the order in the logs with the guide's",
     "verify": "have the check done twice, by two people who do not know each other's result",
-    "close": "reopen five finished units; look at what lies under the cover",
+    "close": "reopen five finished units",
     "diagnose": "run the diagnostics again on five released units",
 }
+SEEN = {"release": ("the tool used", "what is put under strain"), "reseat": ("the seat",),
+        "close": ("what lies under the cover",)}
+"""What such a check looks at."""
 LOOK_AT = {
     "pinch": "the path of every cable", "latch": "whether the latch is locked", "mixed_fasteners": "fastener lengths",
     "alignment": "alignment after turning the unit over", "adhesive": "the seam", "battery": "the cell's case and lead",
@@ -43,5 +46,5 @@ def cautions(hazards: Iterable[str]) -> str:
 
 def next_check(phase: str, hazards: Iterable[str] = ()) -> str:
     """What to look at next at a step of this phase with these hazards; nothing that only units of one kind have."""
-    beside = [LOOK_AT[h] for h in hazards if h in LOOK_AT]
-    return CHECKS.get(phase, OTHERWISE) + (f"; look at {listed(beside)}" if beside else "")
+    seen = [*SEEN.get(phase, ()), *(LOOK_AT[h] for h in hazards if h in LOOK_AT)]
+    return CHECKS.get(phase, OTHERWISE) + (f"; look at {listed(seen)}" if seen else "")

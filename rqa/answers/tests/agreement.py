@@ -13,7 +13,7 @@ from rqa.answers.tests.study_figures import CATEGORIES, GaugeFigures, StudyFigur
 from rqa.answers.tests.study_layout import Study, studies_of
 from rqa.errors import RequestError
 from rqa.measures.run import counts
-from rqa.words import counted, figure, listed, there_is
+from rqa.words import counted, estimate, listed, there_is
 
 if TYPE_CHECKING:
     import polars as pl
@@ -181,8 +181,8 @@ def _differ(s: Study, g: GaugeFigures, unit: str) -> list[Finding]:
     scope = {"study": s.name, **({"test": s.test} if s.test else {})}
     made = Finding(
         kind=KIND, scope=scope,
-        what=f"appraisers add a standard deviation of {figure(size, unit)} ({figure(low, unit)} to "
-        f"{figure(high, unit)}) to what is read, the gauge in all {figure(float(r.sigma[2]), unit)}",
+        what=f"appraisers add a standard deviation of {estimate(size, unit)} ({estimate(low, unit)} to "
+        f"{estimate(high, unit)}) to what is read, the gauge in all {estimate(float(r.sigma[2]), unit)}",
         measure="standard deviation between appraisers", size=size, low=low, high=high, worse=True,
         jobs=r.parts * r.appraisers * r.trials, p_value=g.p_appraisers,
         caution=f"{counted(r.appraisers, 'appraiser says', 'appraisers say')} little of appraisers in general",

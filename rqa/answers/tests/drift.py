@@ -37,7 +37,7 @@ from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
 from rqa.stats import benjamini_hochberg
-from rqa.words import counted, figure
+from rqa.words import counted, estimate
 
 if TYPE_CHECKING:
     import polars as pl
@@ -267,10 +267,10 @@ def _findings(s: Station, period: str) -> list[Finding]:
     ):
         if not np.isfinite(f.p_value):
             continue
-        low, high = figure(f.low, unit), figure(f.high, unit)
+        low, high = estimate(f.low, unit), estimate(f.high, unit)
         one = Finding(
             kind=kind, scope={"test": s.test, "station": s.station},
-            what=f"{words[f.value < 0].format(figure(abs(f.value), unit))}{words[2]} ({low} to {high})",
+            what=f"{words[f.value < 0].format(estimate(abs(f.value), unit))}{words[2]} ({low} to {high})",
             measure=f"{measure}, {unit}" if unit else measure, size=f.value, low=f.low, high=f.high, worse=True,
             jobs=s.readings, p_value=f.p_value, caution=s.caution,
             check="measure one unit a few times at this station and at another, or a reference unit at this one",

@@ -192,8 +192,7 @@ def _notes(snapshot: Snapshot, table: "pl.DataFrame", asked: Scope, window: int)
         notes.append("An escape counts under every test that covers what was found: each had a chance to catch it.")
     if int(table["open"].sum()):
         notes.append(
-            f"The outer limits (lower_bound, upper_bound) take in what jobs closed less than {counted(window, 'day')} "
-            "ago may still bring."
+            f"The outer limits take in what jobs closed less than {counted(window, 'day')} ago may still bring."
         )
     if "technician" in asked.named:
         notes.append(PEOPLE)

@@ -199,7 +199,7 @@ def _tips(rows: list[dict[str, Any]]) -> list[Any]:
         alt.Tooltip("share:N", title="share" if rows[0]["unit"] == "share" else "value"),
         alt.Tooltip("limits:N", title="limits"),
         alt.Tooltip("centre_said:N", title="centre"),
-        alt.Tooltip("size:Q", title="size"),
+        alt.Tooltip("size:Q", title="size", format=","),
         alt.Tooltip("signal:N", title="signal"),
     ]
     tips += [alt.Tooltip("aside:N", title="set aside")] * any(r["aside"] for r in rows)

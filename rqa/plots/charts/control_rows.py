@@ -195,7 +195,7 @@ def describe(answer: ControlChart, rows: list[dict[str, Any]], title: str, early
         ]
         more = f" and {len(each) - SAID} more" if len(each) > SAID else ""
         text.append(f"Last matured {every}: {'; '.join(each[:SAID])}{more}.")
-    early = list(dict.fromkeys(r["name"] for r in rows if not r["mature"]))
+    early = list(dict.fromkeys(r["name"] for r in sorted(rows, key=lambda r: str(r["month"])) if not r["mature"]))
     if early:
         text.append(f"{early_is.capitalize()}: {', '.join(early)}.")
     return " ".join(text)

@@ -135,8 +135,9 @@ def _rows(answer: Comparison) -> list[dict[str, Any]]:
             "name": spoken(r[who]), "expected": r["expected"], "ratio": r["ratio"], "verdict": r["verdict"],
             "kind": "little" if few else "loud" if r["verdict"] in WORDS else "quiet",
             "counts": f"{r['observed']:,} observed, {r['expected']:.1f} expected of {r['exposures']:,}",
-            "times": f"{r['ratio']:.2f} times", "interval": f"{r['low']:.2f} to {r['high']:.2f} ({level:g} %)",
-            "drawn": f"{r['shrunk']:.2f} times" if known(r["shrunk"]) else "no data",
+            "times": f"{r['ratio']:.2f} times what is expected",
+            "interval": f"{r['low']:.2f} to {r['high']:.2f} ({level:g} %)",
+            "drawn": f"{r['shrunk']:.2f} times what is expected" if known(r["shrunk"]) else "no data",
         }
         rows.append(row)
     return rows

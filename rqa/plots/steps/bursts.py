@@ -10,7 +10,7 @@ from rqa.plots.period_axes import all_periods, period_labels
 from rqa.plots.pictures import draws
 from rqa.plots.reading import limits
 from rqa.plots.theme import INK, PAPER, QUIET, SIGNAL, WIDTH, finish, nothing
-from rqa.words import NAMES, count, month_key, month_name, spoken, week_of
+from rqa.words import NAMES, count, known, month_key, month_name, spoken, week_of
 
 ROW = 40
 MOST = 20
@@ -44,7 +44,7 @@ def plot_bursts(answer: Bursts, *, headed: bool = True, width: int | str = WIDTH
             "row": place, "left": at[first], "right": at[last] + 1, "kind": r["verdict"],
             "label": f"{r['burst']}  {_group(r)}", "word": word, "ends": ends,
             "beside": f"{count(r['events'])} of {count(r['cases'])}, {r['expected']:.1f} expected",
-            "ratio": "no others" if r["ratio"] is None else f"{r['ratio']:.1f} times the rate of the rest",
+            "ratio": f"{r['ratio']:.1f} times the rate of what it is set against" if known(r["ratio"]) else "no others",
         })
     dots = _dots(answer, series, at, name)
     labels = {str(at[p] + 0.5): lines for p, lines in period_labels(periods).items()}
@@ -93,7 +93,7 @@ def _layers(rows: list[dict[str, Any]], dots: list[dict[str, Any]], labels: dict
         return alt.X(f"{field}:Q", title=None, scale=alt.Scale(domain=[0, periods], nice=False), axis=axis)
 
     y = alt.Y("row:O", axis=None, sort="ascending")
-    told = {"label": "group", "word": "verdict", "ends": "when", "beside": "events", "ratio": "ratio"}
+    told = {"label": "group", "word": "verdict", "ends": "when", "beside": "events", "ratio": "rate in the bar"}
     tips = [alt.Tooltip(f"{k}:N", title=t) for k, t in told.items()]
     bar: dict[str, Any] = {"height": 14, "yOffset": 9}
     styles: tuple[tuple[str, dict[str, Any]], ...] = (

@@ -52,7 +52,9 @@ def plot_co_failures(
                 "line": two, "cell": one, "sure": sure, "value": min(r["lift"], 20.0) if sure else None,
                 "said": (f"{r['lift']:.0f}×" if r["lift"] >= 9.95 else f"{r['lift']:.1f}×") if sure else "·",
                 "counts": f"{counted(r['together'], 'job')}, {r['expected']:.1f} expected",
-                "lift": f"{r['lift']:.1f} times ({r['low']:.1f} to {r['high']:.1f})", "verdict": r["verdict"],
+                "lift": f"{r['lift']:.1f} times as often as if each came on its own ({r['low']:.1f} to "
+                f"{r['high']:.1f})",
+                "verdict": r["verdict"],
             })
     said = [f"{c['cell']} with {c['line']}: {c['lift']}, {c['counts']}" for c in cells if c["sure"]]
     more = f" And {len(said) - SAID} more." if len(said) > SAID else ""

@@ -70,10 +70,10 @@ def _words(r: dict[str, Any]) -> list[str]:
 def _row(r: dict[str, Any], label: str, words: list[str]) -> dict[str, Any]:
     value, low, high = (r[c] if known(r[c]) else None for c in ("per_10000", "low", "high"))
     fails = f"  ·  {r['fails_per_1000']:.0f} fail in 1,000" if known(r["fails_per_1000"]) else ""
-    said = "not done" if not r["exposures"] else "not to be told" if value is None else f"{value:.0f}"
+    said = "not done" if not r["exposures"] else "not to be told" if value is None else f"{value:,.0f}"
     return {
         "label": label, "words": "  ·  ".join(words), "value": value, "low": low, "high": high, "said": said,
-        "beside": f"{said}{fails}", "interval": "no data" if high is None else f"{low:.0f} to {high:.0f} in 10,000",
+        "beside": f"{said}{fails}", "interval": "no data" if high is None else f"{low:,.0f} to {high:,.0f} in 10,000",
         "jobs": count(r["exposures"] or 0),
     }
 

@@ -38,7 +38,7 @@ def plot_stations(
     keys = sorted({r["month"] for r in rows})
     labels = period_labels(keys)
     tips = [alt.Tooltip("name:N", title=period), alt.Tooltip("said:N", title="apart"),
-            alt.Tooltip("readings:Q", title="readings"), alt.Tooltip("word:N", title="signal")]
+            alt.Tooltip("readings:Q", title="readings", format=","), alt.Tooltip("word:N", title="signal")]
     base = alt.Chart()
     x = alt.X("month:O", title=None, scale=alt.Scale(domain=keys),
               axis=alt.Axis(values=list(labels), labelExpr=_label(labels), labelAngle=0, ticks=False))

@@ -9,9 +9,10 @@ from typing import Any
 
 import polars as pl
 
-from rqa.answers.comebacks.counted import CountedClasses, in_words
+from rqa.answers.comebacks.counted import CountedClasses
 from rqa.answers.core.contrasts import each_against_rest
 from rqa.answers.core.finding import Finding, judged
+from rqa.answers.core.own_work import in_words
 from rqa.answers.improve import part_lots
 from rqa.answers.improve.findings import STUDIED, UNDATED, _table
 from rqa.contract import OWN_WORK

@@ -17,7 +17,7 @@ def test_without_hazards_no_part_of_a_device_is_named() -> None:
 @pytest.mark.parametrize("hazard", LOOK_AT)
 def test_with_a_hazard_its_part_is_looked_at(hazard: str) -> None:
     assert PARTS.search(LOOK_AT[hazard]) or hazard == "alignment"
-    assert next_check("close", [hazard]) == f"{CHECKS['close']}; look at {LOOK_AT[hazard]}"
+    assert next_check("remove", [hazard]) == f"{CHECKS['remove']}; look at {LOOK_AT[hazard]}"
 
 
 def test_phases_and_hazards_are_those_of_the_contract() -> None:
