@@ -64,13 +64,13 @@ def _by_table(last: pl.DataFrame) -> PageTable:
 
 
 def _refused(refused: pl.DataFrame) -> PageTable:
-    rows_said = [count(row) for row in refused["first_row"]]
-    place = pl.col("source_file") + ", row " + pl.Series(rows_said, dtype=pl.String)
+    places = [f"{file}, row {count(row)}" for file, row in refused.select("source_file", "first_row").iter_rows()]
     kinds = (
-        refused.group_by("table_name", "column_name", "rule")
+        refused.with_columns(pl.Series("place", places, dtype=pl.String))
+        .group_by("table_name", "column_name", "rule")
         .agg(
             pl.col("rows").sum(),
-            place.sort_by("source_file").first().alias("first"),
+            pl.col("place").sort_by("source_file").first().alias("first"),
         )
         .sort(["rows", "table_name", "column_name", "rule"], descending=[True, False, False, False])
     )
