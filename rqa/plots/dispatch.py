@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from altair.utils.schemapi import debug_mode
+
 from rqa.answers.core.needs import said_of, untold
 from rqa.answers.core.result import EMPTY, Answer
 from rqa.errors import RequestError
@@ -51,7 +53,9 @@ def plot(
             f"{counted(rows, 'row is', 'rows are')} more than a picture can show ({MOST_ROWS:,}); ask for fewer "
             "groupings in by=, or narrow the question with where= or months=."
         )
-    if rows == 0 or untold(result):
-        return nothing(title=picture.title(result), why=said_of(result, EMPTY), headed=headed, width=width)
-    rows_at_most = {"limit": limit} if picture.limited else {}
-    return picture.draw(result, headed=headed, width=width, selection=selection, **rows_at_most)
+    # What is drawn is checked as a whole when it is written down; each part of it at its making takes longer than all.
+    with debug_mode(False):
+        if rows == 0 or untold(result):
+            return nothing(title=picture.title(result), why=said_of(result, EMPTY), headed=headed, width=width)
+        rows_at_most = {"limit": limit} if picture.limited else {}
+        return picture.draw(result, headed=headed, width=width, selection=selection, **rows_at_most)

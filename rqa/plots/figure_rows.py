@@ -6,7 +6,7 @@ from typing import Any, Literal
 import altair as alt
 
 from rqa.plots.groups import ROW
-from rqa.plots.theme import finish
+from rqa.plots.theme import Data, finish
 from rqa.words import counted
 
 SAID = 12
@@ -43,7 +43,7 @@ def figure_rows(
     tips = [
         alt.Tooltip(f"{k}:N", title=t) for k, t in (("label", "row"), ("beside", "figures"), ("interval", "limits"))
     ]
-    across = {"x": alt.value(0), "y": y}
+    across = {"x": alt.XValue(0), "y": y}
     layers = []
     if mark is not None:
         layers.append(
@@ -56,10 +56,10 @@ def figure_rows(
             0,
             base.transform_filter("isValid(datum.from)")
             .mark_bar(style="rqa-band", height=9, yOffset=9)
-            .encode(x=x("from"), x2="to:Q", y=y),
+            .encode(x=x("from"), x2=alt.X2("to:Q"), y=y),
         )
     layers += [
-        have.mark_rule(style="rqa-interval", yOffset=9).encode(x=x("left"), x2="right:Q", y=y),
+        have.mark_rule(style="rqa-interval", yOffset=9).encode(x=x("left"), x2=alt.X2("right:Q"), y=y),
         have.transform_filter("datum.shown")
         .mark_point(style="rqa-dot", yOffset=9, filled=True)
         .encode(x=x("value"), y=y, tooltip=tips),
@@ -70,15 +70,15 @@ def figure_rows(
         .mark_point(style="rqa-cut", yOffset=9, filled=True, angle=270)
         .encode(x=x("left"), y=y),
         base.mark_text(style="rqa-label", yOffset=-7, limit=alt.ExprRef("max(60, width - 165)")).encode(
-            text="label:N", tooltip=tips, **across
+            text=alt.Text("label:N"), tooltip=tips, **across
         ),
-        base.mark_text(style="rqa-number", yOffset=-7).encode(text="beside:N", x=alt.value("width"), y=y),
+        base.mark_text(style="rqa-number", yOffset=-7).encode(text=alt.Text("beside:N"), x=alt.XValue("width"), y=y),
         base.transform_filter("datum.why != ''")
         .mark_text(style="rqa-note", yOffset=9, align="left", limit=alt.ExprRef("width"))
-        .encode(text="why:N", **across),
+        .encode(text=alt.Text("why:N"), **across),
     ]
     return finish(
-        alt.layer(*layers, data=alt.Data(values=list(rows))).properties(height=alt.Step(ROW)),
+        alt.layer(*layers, data=Data(values=list(rows)), height=alt.Step(ROW)),
         title=title,
         subtitle=subtitle,
         description=_description(rows, title),

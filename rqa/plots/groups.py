@@ -7,7 +7,7 @@ import altair as alt
 from rqa.answers.core.result import Answer
 from rqa.answers.yields.rolled import RolledYield
 from rqa.plots.reading import ShareReading, heading, limits, read, row_of, said
-from rqa.plots.theme import WIDTH, finish
+from rqa.plots.theme import WIDTH, Data, finish
 from rqa.words import NAMES, counted, percent
 
 IN_ORDER = {"shift_hour", "days_since_training"}
@@ -65,7 +65,7 @@ def plot_groups(
     for place, row in enumerate(rows):
         row["row"] = place
     pick = _pick(rows, reading, selection)
-    chart = alt.layer(*_layers(rows, reading, centre, pick, word), data=alt.Data(values=rows))
+    chart = alt.layer(*_layers(rows, reading, centre, pick, word), data=Data(values=rows))
     if pick is not None:
         chart = chart.add_params(pick)
     subtitle = [f"dot = share, line = {reading.level_text} interval; {order_text(reading)}"]
@@ -132,20 +132,20 @@ def _layers(
         layers.append(
             base.transform_filter(pick)
             .mark_rect(style="rqa-band")
-            .encode(x=alt.X("low:Q", scale=alt.Scale(domain=domain)), x2="high:Q")
+            .encode(x=alt.X("low:Q", scale=alt.Scale(domain=domain)), x2=alt.X2("high:Q"))
         )
-    across = {"x": alt.value(0), "y": y}
+    across = {"x": alt.XValue(0), "y": y}
     layers += [
         have.mark_rule(style="rqa-interval", yOffset=9).encode(
-            x=alt.X("low:Q", title=None, scale=scale, axis=axis), x2="high:Q", y=y
+            x=alt.X("low:Q", title=None, scale=scale, axis=axis), x2=alt.X2("high:Q"), y=y
         ),
         have.mark_point(style="rqa-dot", yOffset=9, filled=True).encode(x=x, y=y, tooltip=tips),
         base.mark_text(style="rqa-label", yOffset=-7, limit=alt.ExprRef("max(60, width - 128)"), tooltip=None).encode(
-            text="label:N", tooltip=tips, **across
+            text=alt.Text("label:N"), tooltip=tips, **across
         ),
         base.transform_calculate(beside="isValid(datum.value) ? datum.counts + '  ·  ' + datum.share : 'no data'")
         .mark_text(style="rqa-number", yOffset=-7)
-        .encode(text="beside:N", x=alt.value("width"), y=y),
+        .encode(text=alt.Text("beside:N"), x=alt.XValue("width"), y=y),
     ]
     if centre is not None and not choosing:
         layers += _overall(centre, base, scale, y, word)
@@ -154,13 +154,15 @@ def _layers(
 
 def _overall(centre: float, base: Any, scale: Any, y: Any, said: str) -> list[Any]:
     """The share over all rows: a tick on each row, so that no line runs through the words, and its value on top."""
-    word = alt.Chart(alt.Data(values=[{"all": round(centre, 6), "word": f"{said} {percent(centre)}"}]))
+    word = alt.Chart(Data(values=[{"all": round(centre, 6), "word": f"{said} {percent(centre)}"}]))
     x = alt.X("all:Q", title=None, scale=scale)
     return [
         base.transform_calculate(all=str(round(centre, 6)))
         .mark_tick(style="rqa-tick", orient="vertical", size=15, yOffset=9)
         .encode(x=x, y=y),
-        word.mark_text(style="rqa-note", baseline="bottom", dy=-3).encode(x=x, y=alt.value(0), text="word:N"),
+        word.mark_text(style="rqa-note", baseline="bottom", dy=-3).encode(
+            x=x, y=alt.YValue(0), text=alt.Text("word:N")
+        ),
     ]
 
 

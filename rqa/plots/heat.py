@@ -10,7 +10,7 @@ from rqa.answers.core.result import Answer
 from rqa.errors import RequestError
 from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of, limits
-from rqa.plots.theme import INK, PAPER, QUIET, WIDTH, finish
+from rqa.plots.theme import INK, PAPER, QUIET, WIDTH, Data, finish
 from rqa.words import MONTHS, count, counted, month_key, month_name, percent, spoken
 
 CELL = 24
@@ -114,7 +114,7 @@ def shaded_cells(
 
 
 def _panel(own: list[dict[str, Any]], cells: list[str], top: float, axis: str, panel: str, width: int | str) -> Any:
-    base = alt.Chart(alt.Data(values=own))
+    base = alt.Chart(Data(values=own))
     lines = list(dict.fromkeys(r["beside"] for r in sorted(own, key=lambda r: r["line"])))
     turned = any(len(c) > 2 for c in cells)
     x = alt.X("cell:O", title=axis, scale=alt.Scale(domain=cells),
@@ -131,8 +131,10 @@ def _panel(own: list[dict[str, Any]], cells: list[str], top: float, axis: str, p
         layers.append(young.mark_rect(fillOpacity=0, stroke=QUIET, strokeDash=[2, 2], strokeWidth=1).encode(x=x, y=y))
     for test, slant in (("datum.mature", "normal"), ("!datum.mature", "italic")):
         words = base.transform_filter(test)
-        layers.append(words.mark_text(color=INK, fontStyle=slant, fontSize=10.5).encode(x=x, y=y, text="said:N"))
-    chart = alt.layer(*layers).properties(height=alt.Step(CELL))
+        layers.append(
+            words.mark_text(color=INK, fontStyle=slant, fontSize=10.5).encode(x=x, y=y, text=alt.Text("said:N"))
+        )
+    chart = alt.layer(*layers, height=alt.Step(CELL))
     if panel:
         chart = chart.properties(
             title=alt.TitleParams(text=panel, fontSize=12, offset=6), width=width if isinstance(width, int) else WIDTH

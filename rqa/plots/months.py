@@ -10,7 +10,7 @@ from rqa.answers.core.result import Answer
 from rqa.errors import RequestError
 from rqa.plots.period_axes import PeriodAxes, early_word, early_zone, ground, in_panels, month_under_pointer
 from rqa.plots.reading import ShareReading, heading, limits, read, row_of, said
-from rqa.plots.theme import PAPER, WIDTH, finish
+from rqa.plots.theme import PAPER, WIDTH, Data, finish
 from rqa.words import counted, month_key, month_name, week_of
 
 HEIGHT = 250
@@ -100,7 +100,7 @@ def _place(rows: list[dict[str, Any]], under: PeriodAxes) -> None:
 def _picture(
     rows: list[dict[str, Any]], reading: ShareReading, under: PeriodAxes, panels: list[str], selection: bool
 ) -> Any:
-    values = alt.Data(values=rows)
+    values = Data(values=rows)
     base = alt.Chart() if len(panels) > 1 else alt.Chart(values)
     x, y = under.x(), under.y("dot")
     have = base.transform_filter("isValid(datum.value)")
@@ -117,10 +117,10 @@ def _picture(
     ] * (reading.size == "matured")
     layers = [
         base.mark_bar(style="rqa-size", width=alt.RelativeBandSize(0.7)).encode(
-            x=x, y=under.y("foot"), y2="bar:Q", tooltip=tips
+            x=x, y=under.y("foot"), y2=alt.Y2("bar:Q"), tooltip=tips
         ),
         have.transform_filter(done).mark_line(style="rqa-line").encode(x=x, y=y),
-        have.mark_rule(style="rqa-interval").encode(x=x, y=under.y("from"), y2="to:Q"),
+        have.mark_rule(style="rqa-interval").encode(x=x, y=under.y("from"), y2=alt.Y2("to:Q")),
         have.transform_filter(done).mark_point(style="rqa-dot", filled=True).encode(x=x, y=y, tooltip=tips),
         have.transform_filter("datum.state != 'mature'")
         .mark_point(style="rqa-hollow", fill=PAPER)
@@ -144,7 +144,7 @@ def _picture(
         layers += [
             base.transform_filter(over)
             .mark_text(style="rqa-label", fontWeight="bold", align="center", dy=-9)
-            .encode(x=x, y=under.y("to"), text="share:N"),
+            .encode(x=x, y=under.y("to"), text=alt.Text("share:N")),
             have.mark_point(opacity=0, size=300).encode(x=x, y=y, tooltip=tips).add_params(over),
         ]
     return in_panels(layers, values, len(panels))

@@ -174,15 +174,15 @@ def early_zone(first: str, last: str, under: PeriodAxes, *, base: Any, word: str
         here.mark_rect(style=EARLY).encode(
             x=under.x("early_from", edge=0),
             x2=alt.X2("early_to:O", bandPosition=1),
-            y=alt.value(0),
-            y2=alt.value("height"),
+            y=alt.YValue(0),
+            y2=alt.Y2Value("height"),
         ),
         here.mark_text(
             style="rqa-note", align="right" if right else "left", baseline="bottom", dy=-3, fontStyle="italic"
         ).encode(
             x=under.x(f"early_{'to' if right else 'from'}", edge=1 if right else 0),
-            y=alt.value(0),
-            text="early_word:N",
+            y=alt.YValue(0),
+            text=alt.Text("early_word:N"),
         ),
     ]
 

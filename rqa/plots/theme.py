@@ -1,6 +1,6 @@
 """The look of every chart: ink on paper, limits as a soft band, meaning carried by shape and words before colour."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from textwrap import wrap
 from typing import Any
 
@@ -62,26 +62,40 @@ CONFIG: dict[str, Any] = {
 }
 
 
+class Data(alt.Data):
+    """The rows of a picture. Its layers share them: each of them is copied several times while it is put together."""
+
+    def __init__(self, *, values: Sequence[Mapping[str, Any]]) -> None:
+        super().__init__(values=values)  # type: ignore[no-untyped-call]
+
+    def __deepcopy__(self, memo: object = None) -> "Data":
+        return self
+
+
 def finish(
     chart: Any, *, title: str, subtitle: Sequence[str], description: str, headed: bool, width: int | str | None = None
 ) -> Any:
-    """Give a chart its heading (when it carries its own), its text alternative and the theme."""
-    heading: dict[str, Any] = {}
+    """Give a fresh chart its heading (when it carries its own), its text alternative and the theme."""
     if headed:
-        heading["title"] = alt.TitleParams(text=title, subtitle=list(subtitle))
+        chart["title"] = alt.TitleParams(text=title, subtitle=list(subtitle))
     if width is not None:
-        heading["width"] = width
-    return chart.properties(description=description, **heading).configure(**CONFIG)
+        chart["width"] = width
+    # Set rather than asked for by `properties` and `configure`, each of which puts all layers together anew.
+    chart["description"] = description
+    chart["config"] = alt.Config(**CONFIG)
+    return chart
 
 
 def nothing(*, title: str, why: Sentence, headed: bool, width: int | str, said: str = "no data") -> Any:
     """A chart that says in words that there is nothing to draw; `said` where data there is, and nothing amiss."""
     said = said if why.told else "cannot be told"
     lines = wrap(why.short, LINE)
-    base = alt.Chart(alt.Data(values=[{"text": said, "why": "\n".join(lines)}]))
+    base = alt.Chart(Data(values=[{"text": said, "why": "\n".join(lines)}]))
     chart = alt.layer(
-        base.mark_text(style="rqa-nothing", dy=-8).encode(text="text:N"),
-        base.mark_text(style="rqa-note", dy=12, lineBreak="\n", baseline="top", lineHeight=15).encode(text="why:N"),
+        base.mark_text(style="rqa-nothing", dy=-8).encode(text=alt.Text("text:N")),
+        base.mark_text(style="rqa-note", dy=12, lineBreak="\n", baseline="top", lineHeight=15).encode(
+            text=alt.Text("why:N")
+        ),
     ).properties(height=75 + 15 * len(lines))
     return finish(
         chart,

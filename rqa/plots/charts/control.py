@@ -27,7 +27,7 @@ from rqa.plots.period_axes import (
 )
 from rqa.plots.pictures import draws
 from rqa.plots.reading import limits
-from rqa.plots.theme import PAPER, WIDTH, finish
+from rqa.plots.theme import PAPER, WIDTH, Data, finish
 from rqa.words import counted
 
 __all__ = ["chart_title", "plot_control"]
@@ -118,7 +118,7 @@ def _numbers(rows: list[dict[str, Any]]) -> dict[str, list[str]]:
 
 
 def _picture(rows: list[dict[str, Any]], under: PeriodAxes, panels: list[str], early: str, selection: bool) -> Any:
-    values = alt.Data(values=rows)
+    values = Data(values=rows)
     base = alt.Chart() if len(panels) > 1 else alt.Chart(values)
     return in_panels(_layers(rows, under, base, early, selection, alone=len(panels) == 1), values, len(panels))
 
@@ -130,7 +130,7 @@ def _stacked(chart: ControlChart, rows: list[dict[str, Any]], panels: list[str],
         own = [r for r in rows if r["panel"] == panel]
         under = _ground(chart, own)
         place_words(own, under, WIDTH)
-        layers = _layers(own, under, alt.Chart(alt.Data(values=own)), early, False, alone=False)
+        layers = _layers(own, under, alt.Chart(Data(values=own)), early, False, alone=False)
         name = f"{panel} ({own[0]['unit']})" if own[0]["unit"] else panel
         title = alt.TitleParams(text=name, fontSize=12, offset=6)
         made.append(alt.layer(*layers).properties(width=WIDTH, height=PANEL_HEIGHT, title=title))
@@ -147,10 +147,10 @@ def _layers(
     limited = base.transform_filter("isValid(datum.lower)")
     judged, quiet, loud = "datum.mature && datum.aside == ''", "datum.signal == ''", "datum.signal != ''"
     layers = [
-        limited.mark_rect(style="rqa-band", aria=False).encode(x=whole, x2=end, y=under.y("from"), y2="to:Q"),
+        limited.mark_rect(style="rqa-band", aria=False).encode(x=whole, x2=end, y=under.y("from"), y2=alt.Y2("to:Q")),
         limited.mark_rule(style="rqa-centre", aria=False).encode(x=whole, x2=end, y=under.y("centre")),
         base.mark_bar(style="rqa-size", width=alt.RelativeBandSize(0.7), aria=False).encode(
-            x=x, y=under.y("foot"), y2="bar:Q", tooltip=tips
+            x=x, y=under.y("foot"), y2=alt.Y2("bar:Q"), tooltip=tips
         ),
         have.transform_filter(judged).mark_line(style="rqa-line").encode(x=x, y=under.y("value")),
         have.transform_filter(f"{quiet} && {judged}")
@@ -183,7 +183,7 @@ def _layers(
         layers += [
             have.transform_filter(over)
             .mark_text(style="rqa-label", fontWeight="bold", align="center", dy=18)
-            .encode(x=x, y=under.y("value"), text="share:N"),
+            .encode(x=x, y=under.y("value"), text=alt.Text("share:N")),
             have.mark_point(opacity=0, size=300, aria=False)
             .encode(x=x, y=under.y("value"), tooltip=tips)
             .add_params(over),

@@ -54,7 +54,7 @@ def signal_words(under: PeriodAxes, have: Any) -> list[Any]:
             layers.append(
                 words.mark_text(
                     style="rqa-word", dy=shift, align="right" if right else "left", dx=6 if right else -6
-                ).encode(x=under.x(), y=under.y("value"), text="word:N")
+                ).encode(x=under.x(), y=under.y("value"), text=alt.Text("word:N"))
             )
     return layers
 
@@ -71,7 +71,7 @@ def aside_layers(under: PeriodAxes, have: Any, tips: list[Any]) -> list[Any]:
         made.append(
             points.transform_filter(f"datum.edge == '{'r' if right else 'l'}'")
             .mark_text(style="rqa-note", align="right" if right else "left", dx=-9 if right else 9, dy=-9)
-            .encode(x=under.x(), y=under.y("value"), text="reason:N")
+            .encode(x=under.x(), y=under.y("value"), text=alt.Text("reason:N"))
         )
     return made
 
@@ -79,7 +79,7 @@ def aside_layers(under: PeriodAxes, have: Any, tips: list[Any]) -> list[Any]:
 def stage_layers(rows: list[dict[str, Any]], under: PeriodAxes, base: Any) -> list[Any]:
     """A dashed line where a new stage begins; at the top, where nothing else is drawn, its name and its centre."""
     begins = base.transform_filter("datum.stage_word != ''")
-    made = [begins.mark_rule(style="rqa-stage").encode(x=under.x(edge=0), y=alt.value(0), y2=alt.value("height"))]
+    made = [begins.mark_rule(style="rqa-stage").encode(x=under.x(edge=0), y=alt.YValue(0), y2=alt.Y2Value("height"))]
     named: set[tuple[str, int]] = set()
     lines = 2 if max(r["stage"] for r in rows) > 2 else 1
     for row in rows:
@@ -101,7 +101,7 @@ def stage_layers(rows: list[dict[str, Any]], under: PeriodAxes, base: Any) -> li
                 words.mark_text(
                     style="rqa-stage-word", baseline="top", dy=1 if even or lines == 1 else 13,
                     align="right" if right else "left", dx=-5 if right else 5,
-                ).encode(x=under.x(edge=0), y=alt.value(0), text="stage_said:N")
+                ).encode(x=under.x(edge=0), y=alt.YValue(0), text=alt.Text("stage_said:N"))
             )
     return made
 
@@ -111,7 +111,7 @@ def no_limits_layers(base: Any) -> list[Any]:
     return [
         base.transform_filter("datum.no_limits != ''")
         .mark_text(style="rqa-note", align="left", baseline="top", dx=3, dy=3, fontStyle="italic")
-        .encode(x=alt.value(0), y=alt.value(0), text="no_limits:N")
+        .encode(x=alt.XValue(0), y=alt.YValue(0), text=alt.Text("no_limits:N"))
     ]
 
 
@@ -132,13 +132,13 @@ def centre_words(rows: list[dict[str, Any]], under: PeriodAxes, base: Any, *, al
     )
     here = base.transform_filter(f"datum.month == '{months[-back]}' && isValid(datum.centre)")
     if room <= 0:
-        words, place = "'line: ' + datum.middle + ' '", {"x": alt.value(0), "y": alt.value(0)}
+        words, place = "'line: ' + datum.middle + ' '", {"x": alt.XValue(0), "y": alt.YValue(0)}
         how = {"baseline": "bottom", "dx": 0, "dy": -3} if alone else {"baseline": "top", "dx": 3, "dy": 3}
     else:
         words, place = "datum.middle + ' '", {"x": under.x(edge=0), "y": under.y("centre")}
         how = {"baseline": "bottom", "dx": 3, "dy": -2} if up else {"baseline": "top", "dx": 3, "dy": 3}
     here = here.transform_calculate(centre_word=f"{words} + datum.centre_said")
-    return [here.mark_text(style="rqa-note", align="left", **how).encode(text="centre_word:N", **place)]
+    return [here.mark_text(style="rqa-note", align="left", **how).encode(text=alt.Text("centre_word:N"), **place)]
 
 
 def _room(rows: list[dict[str, Any]], months: set[str], above: bool) -> float:

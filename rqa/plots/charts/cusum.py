@@ -14,7 +14,7 @@ from rqa.plots.months import HEIGHT, PANELS
 from rqa.plots.period_axes import PeriodAxes, ground, in_panels
 from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of, limits
-from rqa.plots.theme import WIDTH, finish
+from rqa.plots.theme import WIDTH, Data, finish
 from rqa.words import MONTHS, counted, figure, listed, spoken
 
 SAID = 8
@@ -53,7 +53,7 @@ def plot_watched(
     for r in rows:
         # A sum that is at its limit came up from the left below: that is where the word has room.
         r["edge"] = "r" if days.index(r["month"]) > ROOM * len(days) else "l"
-    values = alt.Data(values=rows)
+    values = Data(values=rows)
     base = alt.Chart() if len(panels) > 1 else alt.Chart(values)
     picture = in_panels(_layers(rows, under, base), values, len(panels))
     title, odds = watched_title(answer), counted(f"{answer.settings['odds']:g}", "time")
@@ -106,13 +106,13 @@ def _layers(rows: list[dict[str, Any]], under: PeriodAxes, base: Any) -> list[An
             alt.Tooltip("counts:N", title="came back"), alt.Tooltip("sum:N", title="sum"),
             alt.Tooltip("signal:N", title="signal")]
     last = max(r["month"] for r in rows)
-    named = {"x": alt.value(3), "y": under.y("limit"), "text": alt.value("limit")}
+    named = {"x": alt.XValue(3), "y": under.y("limit"), "text": alt.TextValue("limit")}
     return [
         base.mark_line(style="rqa-limit").encode(x=x, y=under.y("limit")),
         base.transform_filter(f"datum.month == '{last}'")
         .mark_text(style="rqa-note", align="left", baseline="bottom", dy=-2)
         .encode(**named),
-        base.mark_bar(style="rqa-size", aria=False).encode(x=x, y=under.y("foot"), y2="bar:Q", tooltip=tips),
+        base.mark_bar(style="rqa-size", aria=False).encode(x=x, y=under.y("foot"), y2=alt.Y2("bar:Q"), tooltip=tips),
         base.mark_line(style="rqa-line", interpolate="step-after").encode(x=x, y=under.y("value")),
         base.mark_point(opacity=0, size=40, aria=False).encode(x=x, y=under.y("value"), tooltip=tips),
         base.transform_filter("datum.signal != ''")

@@ -10,7 +10,7 @@ from rqa.answers.charts.detection import TimeToDetect
 from rqa.plots.groups import ROW
 from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of, limits
-from rqa.plots.theme import WIDTH, finish
+from rqa.plots.theme import WIDTH, Data, finish
 from rqa.words import counted, figure, fixed, known, percent, spoken
 
 SAID = 12
@@ -108,7 +108,7 @@ def _rows_chart(
     y = alt.Y("row:O", axis=None, sort="ascending")
     tips = [alt.Tooltip("label:N", title="row"), alt.Tooltip("beside:N", title="figures"),
             alt.Tooltip("interval:N", title="interval"), alt.Tooltip("method:N", title="how")]
-    across = {"x": alt.value(0), "y": y}
+    across = {"x": alt.XValue(0), "y": y}
     layers = [
         have.transform_calculate(mark=str(m))
         .mark_tick(style="rqa-tick", orient="vertical", size=15, yOffset=9)
@@ -116,20 +116,20 @@ def _rows_chart(
         for m in marks
     ]
     layers += [
-        have.mark_rule(style="rqa-interval", yOffset=9).encode(x=x("low"), x2="high:Q", y=y),
+        have.mark_rule(style="rqa-interval", yOffset=9).encode(x=x("low"), x2=alt.X2("high:Q"), y=y),
         have.mark_point(style="rqa-dot", yOffset=9, filled=True).encode(x=x("value"), y=y, tooltip=tips),
         base.mark_text(style="rqa-label", yOffset=-7, limit=alt.ExprRef("max(60, width - 150)")).encode(
-            text="label:N", tooltip=tips, **across
+            text=alt.Text("label:N"), tooltip=tips, **across
         ),
-        base.mark_text(style="rqa-number", yOffset=-7).encode(text="beside:N", x=alt.value("width"), y=y),
+        base.mark_text(style="rqa-number", yOffset=-7).encode(text=alt.Text("beside:N"), x=alt.XValue("width"), y=y),
         base.transform_filter("datum.why != ''")
         .mark_text(style="rqa-note", yOffset=9, align="left", fontStyle="italic", limit=alt.ExprRef("width"))
-        .encode(text="why:N", **across),
+        .encode(text=alt.Text("why:N"), **across),
     ]
     said = [
         f"{r['label']}: {r['beside'] or r['why']}" + (f" ({r['interval']})" * (r["value"] is not None)) for r in rows
     ]
     more = f" And {counted(len(said) - SAID, 'more row')}." if len(said) > SAID else ""
-    chart = alt.layer(*layers, data=alt.Data(values=rows)).properties(height=alt.Step(ROW))
+    chart = alt.layer(*layers, data=Data(values=rows), height=alt.Step(ROW))
     return finish(chart, title=title, subtitle=subtitle, description=f"{title}. {'; '.join(said[:SAID])}.{more}",
                   headed=headed, width=width)

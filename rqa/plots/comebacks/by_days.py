@@ -15,7 +15,7 @@ from rqa.plots.months import HEIGHT, PANELS
 from rqa.plots.period_axes import PANEL_HEIGHT, PeriodAxes, ground
 from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of, limits
-from rqa.plots.theme import QUIET, WIDTH, finish
+from rqa.plots.theme import QUIET, WIDTH, Data, finish
 from rqa.words import NAMES, count, counted, known, listed, percent, spoken
 
 GHOSTS = 6
@@ -63,11 +63,11 @@ def plot_by_days(answer: Answer, *, headed: bool = True, width: int | str = WIDT
     ghosts = not alone and len(panels) <= GHOSTS
     days = _tick_days(last)
     drawn = _drawn(rows, panels, ghosts, days)
-    values = alt.Data(values=drawn)
+    values = Data(values=drawn)
     base = alt.Chart(values) if alone else alt.Chart()
     layers = _layers(base, rows, under, how, days, ghosts, selection)
     if alone:
-        chart = alt.layer(*layers).properties(height=HEIGHT)
+        chart = alt.layer(*layers, height=HEIGHT)
     else:
         chart = (
             alt.layer(*layers, data=values)
@@ -193,12 +193,14 @@ def _layers(
     layers = []
     if any("from" in r for r in rows):
         band = own.transform_filter("isValid(datum.from)")
-        layers.append(band.mark_area(style="rqa-band", interpolate=line).encode(x=x, y=under.y("from"), y2="to:Q"))
+        layers.append(
+            band.mark_area(style="rqa-band", interpolate=line).encode(x=x, y=under.y("from"), y2=alt.Y2("to:Q"))
+        )
     if ghosts:
         other = base.transform_filter("datum.kind == 'other'")
         layers.append(
             other.mark_line(color=QUIET, strokeWidth=0.8, strokeDash=[3, 2], interpolate=line).encode(
-                x=x, y=under.y("value"), detail="line:N"
+                x=x, y=under.y("value"), detail=alt.Detail("line:N")
             )
         )
     if not how.at_zero:
@@ -226,7 +228,7 @@ def _at_risk(rows: list[dict[str, Any]], days: list[int], last: int, base: Any, 
         layers.append(
             shown.transform_filter(test)
             .mark_text(style="rqa-note", align=align, baseline="bottom", dy=-2)
-            .encode(x=x, y=alt.value("height"), text="risk:N")
+            .encode(x=x, y=alt.YValue("height"), text=alt.Text("risk:N"))
         )
     return layers
 

@@ -10,7 +10,7 @@ from rqa.plots.groups import ROW
 from rqa.plots.period_axes import PANEL_HEIGHT, ground
 from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of, limits
-from rqa.plots.theme import WIDTH, finish, nothing
+from rqa.plots.theme import WIDTH, Data, finish, nothing
 from rqa.words import NAMES, counted, fixed, month_key, month_name, percent, spoken
 
 MOST = 15
@@ -109,12 +109,14 @@ def _pareto(rows: list[dict[str, Any]], names: str, currency: str) -> Any:
 
     return alt.layer(
         base.mark_bar(style="rqa-size", height=7, yOffset=9).encode(x=x("cost"), y=y, tooltip=_tips(names)),
-        base.mark_rule(style="rqa-interval", yOffset=9).encode(x=x("low"), x2="high:Q", y=y, tooltip=_tips(names)),
-        base.mark_text(style="rqa-label", yOffset=-7, limit=alt.ExprRef("max(60, width - 190)")).encode(
-            text="label:N", x=alt.value(0), y=y, tooltip=_tips(names)
+        base.mark_rule(style="rqa-interval", yOffset=9).encode(
+            x=x("low"), x2=alt.X2("high:Q"), y=y, tooltip=_tips(names)
         ),
-        base.mark_text(style="rqa-number", yOffset=-7).encode(text="beside:N", x=alt.value("width"), y=y),
-        data=alt.Data(values=rows),
+        base.mark_text(style="rqa-label", yOffset=-7, limit=alt.ExprRef("max(60, width - 190)")).encode(
+            text=alt.Text("label:N"), x=alt.XValue(0), y=y, tooltip=_tips(names)
+        ),
+        base.mark_text(style="rqa-number", yOffset=-7).encode(text=alt.Text("beside:N"), x=alt.XValue("width"), y=y),
+        data=Data(values=rows),
     ).properties(height=alt.Step(ROW))
 
 
@@ -126,6 +128,6 @@ def _months(rows: list[dict[str, Any]]) -> Any:
     base = alt.Chart().encode(x=under.x(), tooltip=_tips("month"))
     return alt.layer(
         base.mark_bar(style="rqa-size", width={"band": 0.55}).encode(y=under.y("cost")),
-        base.mark_rule(style="rqa-interval").encode(y=under.y("low"), y2="high:Q"),
-        data=alt.Data(values=drawn),
+        base.mark_rule(style="rqa-interval").encode(y=under.y("low"), y2=alt.Y2("high:Q")),
+        data=Data(values=drawn),
     ).properties(height=PANEL_HEIGHT + 50)

@@ -13,7 +13,7 @@ from rqa.plots.months import ENOUGH, HEIGHT, PANELS
 from rqa.plots.period_axes import PeriodAxes, early_zone, ground, in_panels
 from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of, limits
-from rqa.plots.theme import PAPER, WIDTH, finish
+from rqa.plots.theme import PAPER, WIDTH, Data, finish
 from rqa.words import count, counted, interval, known, listed, month_key, month_name, percent, spoken
 
 WORD = "projected"
@@ -50,7 +50,7 @@ def plot_projection(
             "the question with where=."
         )
     under = _ground(rows)
-    values = alt.Data(values=rows)
+    values = Data(values=rows)
     base = alt.Chart() if len(panels) > 1 else alt.Chart(values)
     picture = in_panels(_projection_layers(rows, under, base), values, len(panels))
     window, most = answer.settings["window"], max(r["size"] for r in rows)
@@ -97,13 +97,13 @@ def _projection_layers(rows: list[dict[str, Any]], under: PeriodAxes, base: Any)
     have = base.transform_filter("isValid(datum.value)")
     layers = [
         base.mark_bar(style="rqa-size", width=alt.RelativeBandSize(0.7)).encode(
-            x=x, y=under.y("foot"), y2="bar:Q", tooltip=tips
+            x=x, y=under.y("foot"), y2=alt.Y2("bar:Q"), tooltip=tips
         ),
         have.transform_filter("!datum.young").mark_line(style="rqa-line").encode(x=x, y=under.y("dot")),
-        have.mark_rule(style="rqa-interval").encode(x=x, y=under.y("from"), y2="to:Q"),
+        have.mark_rule(style="rqa-interval").encode(x=x, y=under.y("from"), y2=alt.Y2("to:Q")),
         have.transform_filter("datum.young")
         .mark_rule(style="rqa-interval", strokeWidth=FINAL, strokeCap="butt", opacity=0.55)
-        .encode(x=x, y=under.y("final_from"), y2="final_to:Q"),
+        .encode(x=x, y=under.y("final_from"), y2=alt.Y2("final_to:Q")),
         have.transform_filter("!datum.young")
         .mark_point(style="rqa-dot", filled=True)
         .encode(x=x, y=under.y("dot"), tooltip=tips),
@@ -151,7 +151,7 @@ def plot_backtest(
     panels = list(dict.fromkeys(r["panel"] for r in rows))
     highs = [v for r in rows for v in (r["high"], r["came"])]
     under = ground([r["month"] for r in rows], [0.0], highs, from_zero=True, bars=False)
-    values = alt.Data(values=rows)
+    values = Data(values=rows)
     alone = len(panels) == 1
     base = alt.Chart(values) if alone else alt.Chart()
     x = under.x()
@@ -160,7 +160,7 @@ def plot_backtest(
             alt.Tooltip("true:N", title="came true")]
     layers = [
         base.mark_rule(style="rqa-interval", strokeWidth=FINAL, strokeCap="butt", opacity=0.55).encode(
-            x=x, y=under.y("low"), y2="high:Q"
+            x=x, y=under.y("low"), y2=alt.Y2("high:Q")
         ),
         base.mark_point(style="rqa-hollow", fill=PAPER).encode(x=x, y=under.y("value"), tooltip=tips),
         base.transform_filter("datum.held")
@@ -172,12 +172,12 @@ def plot_backtest(
         *(
             base.transform_filter(f"!datum.held && {side}")
             .mark_text(style="rqa-word", dy=shift)
-            .encode(x=x, y=under.y("came"), text="word:N")
+            .encode(x=x, y=under.y("came"), text=alt.Text("word:N"))
             for side, shift in (("datum.came > datum.high", -13), ("datum.came < datum.low", 15))
         ),
     ]
     if alone:
-        picture = alt.layer(*layers).properties(height=HEIGHT)
+        picture = alt.layer(*layers, height=HEIGHT)
     else:
         picture = (
             alt.layer(*layers, data=values)
@@ -230,18 +230,18 @@ def plot_indices(
     under = ground([r["month"] for r in rows], [0.0], [top], from_zero=True, share=False, bars=False)
     for r in rows:
         r["from"], r["to"], r["dot"] = (min(r[c], under.top) for c in ("low", "high", "value"))
-    values = alt.Data(values=rows)
+    values = Data(values=rows)
     base = alt.Chart(values) if len(panels) == 1 else alt.Chart()
     x = under.x()
     tips = [alt.Tooltip("name:N", title="month"), alt.Tooltip("panel:N", title="since closing")]
     tips += [alt.Tooltip("value:Q", title="per 100 and year", format=".1f"), alt.Tooltip("counts:N", title="of")]
     layers = [
         base.mark_line(style="rqa-line").encode(x=x, y=under.y("dot")),
-        base.mark_rule(style="rqa-interval").encode(x=x, y=under.y("from"), y2="to:Q"),
+        base.mark_rule(style="rqa-interval").encode(x=x, y=under.y("from"), y2=alt.Y2("to:Q")),
         base.mark_point(style="rqa-dot", filled=True).encode(x=x, y=under.y("dot"), tooltip=tips),
     ]
     if len(panels) == 1:
-        picture = alt.layer(*layers).properties(height=HEIGHT)
+        picture = alt.layer(*layers, height=HEIGHT)
     else:
         picture = (
             alt.layer(*layers, data=values)

@@ -15,7 +15,7 @@ from rqa.answers.core.result import Answer
 from rqa.plots.groups import ROW
 from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of, limits
-from rqa.plots.theme import WIDTH, finish
+from rqa.plots.theme import WIDTH, Data, finish
 from rqa.words import count, counted, interval, known, percent, signed, spoken
 
 SAID = 12
@@ -185,14 +185,14 @@ def _picture(
         .encode(x=x("tick"), y=y),
         base.transform_filter("isValid(datum.high)")
         .mark_rule(style="rqa-interval", yOffset=9)
-        .encode(x=x("low"), x2="high:Q", y=y),
+        .encode(x=x("low"), x2=alt.X2("high:Q"), y=y),
         have.mark_point(style="rqa-dot", yOffset=9, filled=True).encode(x=x("value"), y=y, tooltip=tips),
         base.mark_text(style="rqa-label", yOffset=-7, limit=alt.ExprRef("max(50, width - 6.1 * length(datum.beside))"))
-        .encode(text="label:N", x=alt.value(0), y=y, tooltip=tips),
-        base.mark_text(style="rqa-number", yOffset=-7).encode(text="beside:N", x=alt.value("width"), y=y),
+        .encode(text=alt.Text("label:N"), x=alt.XValue(0), y=y, tooltip=tips),
+        base.mark_text(style="rqa-number", yOffset=-7).encode(text=alt.Text("beside:N"), x=alt.XValue("width"), y=y),
     ]
     return finish(
-        alt.layer(*layers, data=alt.Data(values=rows)).properties(height=alt.Step(ROW)), title=title, subtitle=words,
+        alt.layer(*layers, data=Data(values=rows), height=alt.Step(ROW)), title=title, subtitle=words,
         description=_description(rows, title, share), headed=headed, width=width,
     )
 

@@ -10,7 +10,7 @@ from rqa.answers.core.grounds import Sentence
 from rqa.answers.core.needs import said_of
 from rqa.plots.pictures import draws
 from rqa.plots.reading import limits
-from rqa.plots.theme import PAPER, WIDTH, finish, nothing
+from rqa.plots.theme import PAPER, WIDTH, Data, finish, nothing
 from rqa.words import NAMES, counted, known, listed, spoken
 
 HEIGHT = 340
@@ -68,18 +68,18 @@ def plot_comparison(
     def y(field: str = "y") -> Any:
         return alt.Y(f"{field}:Q", title=None, scale=y_scale, axis=y_axis)
 
-    base, curve = alt.Chart(alt.Data(values=rows)), alt.Chart(alt.Data(values=funnel))
+    base, curve = alt.Chart(Data(values=rows)), alt.Chart(Data(values=funnel))
     tips = [alt.Tooltip(f"{k}:N", title=t) for k, t in (
         ("name", str(answer.settings["who"])), ("counts", "observed, expected"), ("times", "ratio"),
         ("interval", "interval"), ("drawn", "shrunk"), ("verdict", "verdict"),
     )]
     layers = [
-        curve.mark_area(style="rqa-band", line=False).encode(x=x("at"), y=y("low_95"), y2="high_95:Q"),
+        curve.mark_area(style="rqa-band", line=False).encode(x=x("at"), y=y("low_95"), y2=alt.Y2("high_95:Q")),
         *(
             curve.mark_line(style="rqa-centre", strokeDash=[4, 3]).encode(x=x("at"), y=y(end))
             for end in ("low_998", "high_998")
         ),
-        alt.Chart(alt.Data(values=[{"one": 1.0}])).mark_rule(style="rqa-centre").encode(y=y("one")),
+        alt.Chart(Data(values=[{"one": 1.0}])).mark_rule(style="rqa-centre").encode(y=y("one")),
         base.transform_filter("datum.kind == 'little'")
         .mark_point(style="rqa-hollow", fill=PAPER)
         .encode(x=x(), y=y(), tooltip=tips),
@@ -99,12 +99,12 @@ def plot_comparison(
             layers.append(
                 side.transform_filter(f"datum.kind {kind} 'loud'")
                 .mark_text(style=style, align="left" if right else "right", dx=8 if right else -8)
-                .encode(x=x(), y=y("word_y"), text="word:N")
+                .encode(x=x(), y=y("word_y"), text=alt.Text("word:N"))
             )
     if selection and len(rows) > 1:
         layers += _under_pointer(base, x, y, tips)
     return finish(
-        alt.layer(*layers).properties(height=HEIGHT),
+        alt.layer(*layers, height=HEIGHT),
         title=title,
         subtitle=[*_subtitle(answer, rows), *limits(answer)],
         description=_description(answer, rows, title),
@@ -228,7 +228,7 @@ def _under_pointer(base: Any, x: Any, y: Any, tips: list[Any]) -> list[Any]:
         base.transform_filter(over)
         .transform_filter("datum.word == ''")
         .mark_text(style="rqa-label", fontWeight="bold", dy=-14, align="center")
-        .encode(x=x(), y=y(), text="name:N"),
+        .encode(x=x(), y=y(), text=alt.Text("name:N")),
         base.mark_point(opacity=0, size=260).encode(x=x(), y=y(), tooltip=tips).add_params(over),
     ]
 

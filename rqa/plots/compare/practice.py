@@ -10,7 +10,7 @@ from rqa.answers.core.needs import said_of
 from rqa.plots.figure_rows import figure_rows
 from rqa.plots.pictures import draws
 from rqa.plots.reading import limits
-from rqa.plots.theme import WIDTH, finish, nothing
+from rqa.plots.theme import WIDTH, Data, finish, nothing
 from rqa.words import counted, known, percent
 
 PANELS = 6
@@ -82,7 +82,7 @@ def _curves(answer: Learning, headed: bool, width: int | str) -> Any:
             alt.Tooltip("fitted:Q", title="curve", format=".1%"),
             alt.Tooltip("smooth:Q", title="smoothed", format=".1%")]
     layers = [
-        base.mark_area(style="rqa-band").encode(x=x, y=y("smooth_low"), y2="smooth_high:Q"),
+        base.mark_area(style="rqa-band").encode(x=x, y=y("smooth_low"), y2=alt.Y2("smooth_high:Q")),
         base.mark_line(style="rqa-centre", strokeDash=[4, 3]).encode(x=x, y=y("depot")),
         base.mark_line(style="rqa-centre", strokeWidth=0.9).encode(x=x, y=y("smooth")),
         base.mark_line(style="rqa-line", strokeWidth=2.2).encode(x=x, y=y("fitted"), tooltip=tips),
@@ -90,8 +90,8 @@ def _curves(answer: Learning, headed: bool, width: int | str) -> Any:
     level = float(str(answer.settings["level"])) * 100
     subtitle = [f"thick = fitted curve; thin, in its {level:g} % band = what the checks near that many jobs show",
                 "dashed = yield of all others on the procedure"]
-    data = alt.Data(values=values)
-    chart: Any = alt.layer(*layers, data=data).properties(height=PANEL_HEIGHT if len(told) > 1 else 2 * PANEL_HEIGHT)
+    data = Data(values=values)
+    chart: Any = alt.layer(*layers, data=data, height=PANEL_HEIGHT if len(told) > 1 else 2 * PANEL_HEIGHT)
     chart = chart.properties(width=width if isinstance(width, int) else 300)
     if len(told) > 1:
         chart = chart.facet(row=alt.Row("panel:N", title=None, header=alt.Header(labelOrient="top")), spacing=14)

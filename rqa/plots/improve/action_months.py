@@ -8,7 +8,7 @@ from rqa.answers.improve.action_power import ActionPower
 from rqa.answers.improve.action_trend import ActionTrend
 from rqa.plots.period_axes import PeriodAxes, ground
 from rqa.plots.pictures import draws
-from rqa.plots.theme import PAPER, WIDTH, finish
+from rqa.plots.theme import PAPER, WIDTH, Data, finish
 from rqa.words import count, counted, interval, known, month_key, month_name, percent
 
 HEIGHT = 250
@@ -63,7 +63,7 @@ def _rows(answer: ActionTrend) -> list[dict[str, Any]]:
 
 
 def _months(rows: list[dict[str, Any]], under: PeriodAxes) -> Any:
-    base = alt.Chart(alt.Data(values=rows))
+    base = alt.Chart(Data(values=rows))
     x = under.x()
     tips = [alt.Tooltip(f"{k}:N", title=t) for k, t in (("name", "closed in"), ("share", "came back"),
                                                         ("interval", "interval"), ("counts", "jobs"))]
@@ -72,12 +72,12 @@ def _months(rows: list[dict[str, Any]], under: PeriodAxes) -> Any:
     start = base.transform_filter("datum.side == 'start'")
     layers = [
         base.mark_bar(style="rqa-size", width=alt.RelativeBandSize(0.7)).encode(
-            x=x, y=under.y("foot"), y2="bar:Q", tooltip=tips
+            x=x, y=under.y("foot"), y2=alt.Y2("bar:Q"), tooltip=tips
         ),
-        drawn.mark_area(style="rqa-band").encode(x=x, y=under.y("unchanged_low"), y2="unchanged_high:Q"),
-        start.mark_rule(style="rqa-stage").encode(x=x, y=alt.value(0), y2=alt.value("height")),
+        drawn.mark_area(style="rqa-band").encode(x=x, y=under.y("unchanged_low"), y2=alt.Y2("unchanged_high:Q")),
+        start.mark_rule(style="rqa-stage").encode(x=x, y=alt.YValue(0), y2=alt.Y2Value("height")),
         drawn.mark_line(style="rqa-limit").encode(x=x, y=under.y("unchanged")),
-        have.mark_rule(style="rqa-interval").encode(x=x, y=under.y("low"), y2="to:Q"),
+        have.mark_rule(style="rqa-interval").encode(x=x, y=under.y("low"), y2=alt.Y2("to:Q")),
     ]
     layers += [
         base.transform_filter(f"datum.side == '{side}' && isValid(datum.fitted)")
@@ -129,7 +129,7 @@ def plot_action_power(
     every = max(1, round(len(months) / 12))
     labels = {m: [f"month {int(m)}" if int(m) == 1 else str(int(m))] for m in months if int(m) % every == 1 % every}
     under = ground(months, [0.0], [1.0], from_zero=True, bars=False, labels=labels)
-    base = alt.Chart(alt.Data(values=rows))
+    base = alt.Chart(Data(values=rows))
     tips = [alt.Tooltip(f"{k}:N", title=t) for k, t in (("name", "when"), ("chance", "chance"), ("jobs", "jobs after"),
                                                         ("least", "smallest change"))]
     first = next((r for r in rows if r["enough"]), None)
@@ -146,7 +146,7 @@ def plot_action_power(
     title = f"Chance to see come-backs change to x{float(str(answer.settings['change'])):.2g}"
     when = f"enough with {counted(first['jobs'], 'job')}, {first['name']}" if first else "not enough in these months"
     return finish(
-        alt.layer(*layers).properties(height=HEIGHT),
+        alt.layer(*layers, height=HEIGHT),
         title=title,
         subtitle=[
             f"filled = at least {percent(wanted, decimals=0)} (dashed): {when}",

@@ -9,7 +9,7 @@ from rqa.answers.steps.bursts import Bursts
 from rqa.plots.period_axes import all_periods, period_labels
 from rqa.plots.pictures import draws
 from rqa.plots.reading import limits
-from rqa.plots.theme import INK, PAPER, QUIET, SIGNAL, WIDTH, finish, nothing
+from rqa.plots.theme import INK, PAPER, QUIET, SIGNAL, WIDTH, Data, finish, nothing
 from rqa.words import NAMES, count, known, month_key, month_name, spoken, week_of
 
 ROW = 40
@@ -83,7 +83,7 @@ def _dots(answer: Bursts, series: list[dict[str, Any]], at: dict[str, int], name
 
 
 def _layers(rows: list[dict[str, Any]], dots: list[dict[str, Any]], labels: dict[str, Any], periods: int) -> Any:
-    base, points = alt.Chart(alt.Data(values=rows)), alt.Chart(alt.Data(values=dots))
+    base, points = alt.Chart(Data(values=rows)), alt.Chart(Data(values=dots))
     axis = alt.Axis(
         values=[float(v) for v in labels], labelExpr=f"({_json(labels)})[format(datum.value, '.1f')]", domain=False,
         ticks=False, grid=False, labelLineHeight=13, labelOverlap=True,
@@ -102,12 +102,12 @@ def _layers(rows: list[dict[str, Any]], dots: list[dict[str, Any]], labels: dict
         ("not more than luck", {"fill": PAPER, "fillOpacity": 0.01, "stroke": QUIET, "strokeWidth": 0.7}),
     )
     layers = [base.mark_rule(style="rqa-line", yOffset=9, strokeWidth=0.4, opacity=0.5).encode(
-        x=alt.value(0), x2=alt.value("width"), y=y)]
+        x=alt.XValue(0), x2=alt.X2Value("width"), y=y)]
     for kind, look in styles:
         layers.append(
             base.transform_filter(f"datum.kind == '{kind}'")
             .mark_bar(**bar, **look)
-            .encode(x=x("left"), x2="right:Q", y=y, tooltip=tips)
+            .encode(x=x("left"), x2=alt.X2("right:Q"), y=y, tooltip=tips)
         )
     most = max([d["events"] for d in dots] + [LARGE])
     size = alt.Size("events:Q", legend=None, scale=alt.Scale(type="sqrt", domain=[0, most], range=[0, 220]))
@@ -116,16 +116,18 @@ def _layers(rows: list[dict[str, Any]], dots: list[dict[str, Any]], labels: dict
             x=x("at"), y=y, size=size, tooltip=[alt.Tooltip("said:N", title="events")]
         )
     )
-    across = {"x": alt.value(0), "y": y}
+    across = {"x": alt.XValue(0), "y": y}
     for test, style in (("datum.kind == 'burst'", "rqa-word"), ("datum.kind != 'burst'", "rqa-note")):
         layers.append(
             base.transform_filter(test)
             .transform_calculate(said="datum.label + ': ' + datum.word")
             .mark_text(style=style, align="left", yOffset=-9, limit=alt.ExprRef("max(60, width - 150)"))
-            .encode(text="said:N", **across)
+            .encode(text=alt.Text("said:N"), **across)
         )
-    layers.append(base.mark_text(style="rqa-number", yOffset=-9).encode(text="beside:N", x=alt.value("width"), y=y))
-    return alt.layer(*layers).properties(height=alt.Step(ROW))
+    layers.append(
+        base.mark_text(style="rqa-number", yOffset=-9).encode(text=alt.Text("beside:N"), x=alt.XValue("width"), y=y)
+    )
+    return alt.layer(*layers, height=alt.Step(ROW))
 
 
 def _json(labels: dict[str, Any]) -> str:

@@ -9,7 +9,7 @@ from rqa.answers.steps.co_failures import CoFailures
 from rqa.plots.figure_rows import figure_rows
 from rqa.plots.pictures import draws
 from rqa.plots.reading import limits
-from rqa.plots.theme import INK, PAPER, QUIET, SIGNAL, WIDTH, finish, nothing
+from rqa.plots.theme import INK, PAPER, QUIET, SIGNAL, WIDTH, Data, finish, nothing
 from rqa.words import counted, spoken
 
 MOST = 14
@@ -92,7 +92,7 @@ def _pair(row: dict[str, Any]) -> tuple[str, str]:
 
 
 def _half(cells: list[dict[str, Any]], marks: list[str]) -> Any:
-    base = alt.Chart(alt.Data(values=cells))
+    base = alt.Chart(Data(values=cells))
     x = alt.X("cell:O", title=None, scale=alt.Scale(domain=marks[:-1]),
               axis=alt.Axis(orient="bottom", labelAngle=-35, labelLimit=150, domain=False, ticks=False))
     y = alt.Y("line:O", title=None, scale=alt.Scale(domain=marks[1:]),
@@ -104,6 +104,8 @@ def _half(cells: list[dict[str, Any]], marks: list[str]) -> Any:
     return alt.layer(
         sure.mark_rect(stroke=SIGNAL, strokeWidth=1.2).encode(x=x, y=y, color=shade, tooltip=tips),
         base.transform_filter("!datum.sure").mark_rect(color=PAPER, opacity=0.01).encode(x=x, y=y, tooltip=tips),
-        sure.mark_text(color=INK, fontSize=11, fontWeight="bold").encode(x=x, y=y, text="said:N"),
-        base.transform_filter("!datum.sure").mark_text(color=QUIET, fontSize=11).encode(x=x, y=y, text="said:N"),
+        sure.mark_text(color=INK, fontSize=11, fontWeight="bold").encode(x=x, y=y, text=alt.Text("said:N")),
+        base.transform_filter("!datum.sure").mark_text(color=QUIET, fontSize=11).encode(
+            x=x, y=y, text=alt.Text("said:N")
+        ),
     ).properties(height=alt.Step(CELL))

@@ -11,7 +11,7 @@ from rqa.answers.steps.risk import StepMap, StepRisk
 from rqa.plots.figure_rows import figure_rows
 from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of, limits
-from rqa.plots.theme import HAIR, INK, WIDTH, finish
+from rqa.plots.theme import HAIR, INK, WIDTH, Data, finish
 from rqa.words import NAMES, count, counted, known, percent, spoken
 
 ROW = 52
@@ -101,12 +101,12 @@ def _drawn(
         )
     ]
     have = base.transform_filter("isValid(datum.right)")
-    start = {"x": alt.value(0), "y": y}
+    start = {"x": alt.XValue(0), "y": y}
     layers = [
         base.transform_filter("datum.new && datum.row > 0")
         .mark_rule(color=HAIR, yOffset=-ROW // 2)
-        .encode(x=alt.value(0), x2=alt.value("width"), y=y),
-        have.mark_rule(style="rqa-interval", yOffset=LINE).encode(x=x("left"), x2="right:Q", y=y),
+        .encode(x=alt.XValue(0), x2=alt.X2Value("width"), y=y),
+        have.mark_rule(style="rqa-interval", yOffset=LINE).encode(x=x("left"), x2=alt.X2("right:Q"), y=y),
         have.transform_filter("datum.shown")
         .mark_point(style="rqa-dot", yOffset=LINE, filled=True)
         .encode(x=x("value"), y=y, tooltip=tips),
@@ -125,12 +125,12 @@ def _drawn(
         layers.append(
             base.transform_filter(marked)
             .mark_text(style="rqa-label", yOffset=LABEL, dx=shift, limit=alt.ExprRef(f"max(60, width - {150 + shift})"))
-            .encode(text="label:N", tooltip=tips, **start)
+            .encode(text=alt.Text("label:N"), tooltip=tips, **start)
         )
     layers += [
-        base.mark_text(style="rqa-number", yOffset=LABEL).encode(text="beside:N", x=alt.value("width"), y=y),
+        base.mark_text(style="rqa-number", yOffset=LABEL).encode(text=alt.Text("beside:N"), x=alt.XValue("width"), y=y),
         base.mark_text(style="rqa-note", yOffset=NOTE, align="left", limit=alt.ExprRef("width")).encode(
-            text="words:N", **start
+            text=alt.Text("words:N"), **start
         ),
     ]
     level = float(str(answer.settings["level"])) * 100
@@ -143,7 +143,7 @@ def _drawn(
         f"{'square' if w == 'hold point' else 'triangle'} = {w}" for w in SHAPES if any(r["mark"] == w for r in rows)
     ]
     return finish(
-        alt.layer(*layers, data=alt.Data(values=rows)).properties(height=alt.Step(ROW)),
+        alt.layer(*layers, data=Data(values=rows), height=alt.Step(ROW)),
         title=title,
         subtitle=[*subtitle, *(["; ".join(used)] if used else []), *limits(answer)],
         description=_description(answer, rows, title),

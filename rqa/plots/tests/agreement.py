@@ -8,7 +8,7 @@ from rqa.answers.core.needs import said_of
 from rqa.answers.tests.agreement import Agreement
 from rqa.plots.groups import ROW
 from rqa.plots.pictures import draws
-from rqa.plots.theme import WIDTH, finish, nothing
+from rqa.plots.theme import WIDTH, Data, finish, nothing
 from rqa.words import counted, known, percent, spoken
 
 COMPONENTS = ("repeatability", "reproducibility", "part")
@@ -34,20 +34,22 @@ def plot_agreement(answer: Agreement, *, headed: bool = True, width: int | str =
         return alt.X(f"{field}:Q", title=None, scale=scale, axis=alt.Axis(tickCount=5, domain=False))
 
     tips = [alt.Tooltip(f"{k}:N", title=t) for k, t in (("label", "figure"), ("beside", "value"), ("more", "of"))]
-    across = {"x": alt.value(0), "y": y}
+    across = {"x": alt.XValue(0), "y": y}
     dots, bars = base.transform_filter("datum.dot"), base.transform_filter("!datum.dot")
     layers = [
-        bars.mark_bar(style="rqa-size", height=9, yOffset=9).encode(x=x("zero"), x2="value:Q", y=y, tooltip=tips),
-        dots.mark_rule(style="rqa-interval", yOffset=9).encode(x=x("low"), x2="high:Q", y=y),
+        bars.mark_bar(style="rqa-size", height=9, yOffset=9).encode(
+            x=x("zero"), x2=alt.X2("value:Q"), y=y, tooltip=tips
+        ),
+        dots.mark_rule(style="rqa-interval", yOffset=9).encode(x=x("low"), x2=alt.X2("high:Q"), y=y),
         dots.mark_point(style="rqa-dot", filled=True, yOffset=9).encode(x=x("value"), y=y, tooltip=tips),
         dots.mark_tick(style="rqa-tick", orient="vertical", size=15, yOffset=9).encode(x=x("zero"), y=y),
         base.transform_filter("datum.cut")
         .mark_point(style="rqa-cut", filled=True, angle=270, yOffset=9)
         .encode(x=x("low"), y=y),
         base.mark_text(style="rqa-label", yOffset=-7, limit=alt.ExprRef("max(60, width - 175)")).encode(
-            text="label:N", tooltip=tips, **across
+            text=alt.Text("label:N"), tooltip=tips, **across
         ),
-        base.mark_text(style="rqa-number", yOffset=-7).encode(text="beside:N", x=alt.value("width"), y=y),
+        base.mark_text(style="rqa-number", yOffset=-7).encode(text=alt.Text("beside:N"), x=alt.XValue("width"), y=y),
     ]
     level = float(str(answer.settings["level"])) * 100
     subtitle = ["bar = part of the variance of measured values (analysis of variance)",
@@ -55,7 +57,7 @@ def plot_agreement(answer: Agreement, *, headed: bool = True, width: int | str =
     more = f" And {counted(len(rows) - SAID, 'more row')}." if len(rows) > SAID else ""
     said = "; ".join(f"{r['label']}: {r['beside']} ({r['more']})" for r in rows[:SAID])
     return finish(
-        alt.layer(*layers, data=alt.Data(values=rows)).properties(height=alt.Step(ROW)), title=title,
+        alt.layer(*layers, data=Data(values=rows), height=alt.Step(ROW)), title=title,
         subtitle=subtitle, description=f"{title}. {said}.{more}", headed=headed, width=width,
     )
 

@@ -10,7 +10,7 @@ from rqa.answers.tests.drift import StationDrift
 from rqa.plots.period_axes import period_labels
 from rqa.plots.pictures import draws
 from rqa.plots.reading import limits
-from rqa.plots.theme import WIDTH, finish, nothing
+from rqa.plots.theme import WIDTH, Data, finish, nothing
 from rqa.words import figure, known, month_key, month_name, percent, week_of
 
 PANELS = 12
@@ -50,7 +50,7 @@ def plot_stations(
     have, signal = base.transform_filter("isValid(datum.value)"), base.transform_filter("datum.word != ''")
     limited = base.transform_filter("isValid(datum.lower)")
     layers = [
-        limited.mark_area(style="rqa-band", interpolate="step").encode(x=x, y=y("lower"), y2="upper:Q"),
+        limited.mark_area(style="rqa-band", interpolate="step").encode(x=x, y=y("lower"), y2=alt.Y2("upper:Q")),
         limited.mark_line(style="rqa-centre").encode(x=x, y=y("centre")),
         have.mark_line(style="rqa-stage").encode(x=x, y=y("ewma")),
         have.mark_line(style="rqa-line").encode(x=x, y=y("value")),
@@ -59,12 +59,12 @@ def plot_stations(
         *(
             base.transform_filter(f"datum.first && {side}datum.above")
             .mark_text(style="rqa-word", dy=dy)
-            .encode(x=x, y=y("at"), text="word:N")
+            .encode(x=x, y=y("at"), text=alt.Text("word:N"))
             for side, dy in (("", -12), ("!", 14))
         ),
     ]
     chart = (
-        alt.layer(*layers, data=alt.Data(values=rows))
+        alt.layer(*layers, data=Data(values=rows))
         .properties(width=(WIDTH if isinstance(width, str) else width) - 60, height=HEIGHT)
         .facet(row=alt.Row("panel:N", title=None, sort=list(names.values()), header=alt.Header(labelOrient="top")))
         .resolve_scale(y="independent")

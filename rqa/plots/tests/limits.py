@@ -9,7 +9,7 @@ from rqa.answers.tests.limits import LimitChoices
 from rqa.errors import RequestError
 from rqa.plots.pictures import draws
 from rqa.plots.reading import limits
-from rqa.plots.theme import WIDTH, finish
+from rqa.plots.theme import WIDTH, Data, finish
 from rqa.words import count, counted, figure, known, percent
 
 PANELS = 12
@@ -29,10 +29,10 @@ def plot_limits(answer: LimitChoices, *, headed: bool = True, width: int | str =
             f"{counted(len(panels), 'curve is', 'curves are')} more than a picture of {PANELS} holds; ask for one "
             "test=."
         )
-    values, alone = alt.Data(values=rows), len(panels) == 1
+    values, alone = Data(values=rows), len(panels) == 1
     layers = _layers(alt.Chart(values) if alone else alt.Chart())
     if alone:
-        chart = alt.layer(*layers).properties(height=HEIGHT)
+        chart = alt.layer(*layers, height=HEIGHT)
     else:
         each = (WIDTH if isinstance(width, str) else width) // COLUMNS - 60
         chart = (
@@ -95,14 +95,14 @@ def _layers(base: Any) -> list[Any]:
     curve, here = base.transform_filter("!datum.end"), base.transform_filter("datum.now")
     return [
         base.transform_filter("datum.now || datum.end").mark_line(style="rqa-stage").encode(x=x, y=y("caught")),
-        curve.mark_area(style="rqa-band", opacity=0.8).encode(x=x, y=y("low"), y2="high:Q"),
+        curve.mark_area(style="rqa-band", opacity=0.8).encode(x=x, y=y("low"), y2=alt.Y2("high:Q")),
         curve.mark_line(style="rqa-line").encode(x=x, y=y("caught"), order=alt.Order("held:Q")),
         curve.mark_point(style="rqa-dot", filled=True, size=16).encode(x=x, y=y("caught"), tooltip=tips),
         here.mark_point(style="rqa-signal", filled=True).encode(x=x, y=y("caught"), tooltip=tips),
         *(
             here.transform_filter(f"datum.caught {where} 0.2")
             .mark_text(style="rqa-word", align="left", dx=dx, dy=dy)
-            .encode(x=x, y=y("caught"), text="word:N")
+            .encode(x=x, y=y("caught"), text=alt.Text("word:N"))
             for where, dx, dy in ((">", 10, 16), ("<=", 34, -7))
         ),
     ]

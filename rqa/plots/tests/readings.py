@@ -9,7 +9,7 @@ from rqa.answers.tests.readings import MeasuredReadings
 from rqa.errors import RequestError
 from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of, limits
-from rqa.plots.theme import WIDTH, finish, nothing
+from rqa.plots.theme import WIDTH, Data, finish, nothing
 from rqa.words import counted, figure, known, listed, percent, spoken
 
 PANELS = 12
@@ -50,20 +50,22 @@ def plot_readings(
     def of(kind: str) -> Any:
         return base.transform_filter(f"datum.kind == '{kind}'")
 
-    top = alt.value(0)
+    top = alt.YValue(0)
     layers = [
-        of("guard").mark_rect(style="rqa-band").encode(x=x("start"), x2="end:Q"),
+        of("guard").mark_rect(style="rqa-band").encode(x=x("start"), x2=alt.X2("end:Q")),
         of("bin")
         .mark_bar(style="rqa-size")
-        .encode(x=x("start"), x2="end:Q", y=y, y2="foot:Q", tooltip=alt.Tooltip("said:N")),
+        .encode(x=x("start"), x2=alt.X2("end:Q"), y=y, y2=alt.Y2("foot:Q"), tooltip=alt.Tooltip("said:N")),
         of("limit").mark_rule(style="rqa-limit").encode(x=x("start")),
-        of("limit").mark_text(style="rqa-note", baseline="bottom", dy=-2).encode(x=x("start"), y=top, text="said:N"),
+        of("limit").mark_text(style="rqa-note", baseline="bottom", dy=-2).encode(
+            x=x("start"), y=top, text=alt.Text("said:N")
+        ),
         of("median")
         .mark_tick(style="rqa-tick", orient="vertical", size=16)
-        .encode(x=x("start"), y=alt.value("height")),
+        .encode(x=x("start"), y=alt.YValue("height")),
     ]
     chart = (
-        alt.layer(*layers, data=alt.Data(values=drawn))
+        alt.layer(*layers, data=Data(values=drawn))
         .properties(width=(WIDTH if isinstance(width, str) else width) - 20, height=HEIGHT)
         .facet(
             row=alt.Row(

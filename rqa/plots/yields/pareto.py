@@ -8,7 +8,7 @@ from rqa.answers.yields.pareto import Failures
 from rqa.plots.groups import ROW
 from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of, limits
-from rqa.plots.theme import WIDTH, finish
+from rqa.plots.theme import WIDTH, Data, finish
 from rqa.words import NAMES, counted, percent, spoken
 
 MOST = 15
@@ -53,13 +53,15 @@ def plot_failures(
         ("label", names or "all"), ("share", "share"), ("sum", "with the rows above"),
     )]
     chart = alt.layer(
-        base.mark_bar(style="rqa-size", height=7, yOffset=9).encode(x=x("start"), x2="end:Q", y=y, tooltip=tips),
-        base.mark_rule(style="rqa-interval", yOffset=9).encode(x=x("low"), x2="high:Q", y=y),
-        base.mark_text(style="rqa-label", yOffset=-7, limit=alt.ExprRef("max(60, width - 150)")).encode(
-            text="label:N", x=alt.value(0), y=y, tooltip=tips
+        base.mark_bar(style="rqa-size", height=7, yOffset=9).encode(
+            x=x("start"), x2=alt.X2("end:Q"), y=y, tooltip=tips
         ),
-        base.mark_text(style="rqa-number", yOffset=-7).encode(text="beside:N", x=alt.value("width"), y=y),
-        data=alt.Data(values=rows),
+        base.mark_rule(style="rqa-interval", yOffset=9).encode(x=x("low"), x2=alt.X2("high:Q"), y=y),
+        base.mark_text(style="rqa-label", yOffset=-7, limit=alt.ExprRef("max(60, width - 150)")).encode(
+            text=alt.Text("label:N"), x=alt.XValue(0), y=y, tooltip=tips
+        ),
+        base.mark_text(style="rqa-number", yOffset=-7).encode(text=alt.Text("beside:N"), x=alt.XValue("width"), y=y),
+        data=Data(values=rows),
     ).properties(height=alt.Step(ROW))
     said = "; ".join(f"{r['label']}: {r['beside'].replace('  ·  ', ', ')}" for r in rows[:SAID])
     more = answer.table.height - min(SAID, len(rows))
