@@ -2,7 +2,8 @@
 
 import errno
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +14,8 @@ from rqa.stopping import ending_cleanly
 from rqa.store.limits import MEMORY, WAIT_SECONDS
 
 if TYPE_CHECKING:
+    from rqa.intake.draft import Draft
+    from rqa.store.doing import Tell
     from rqa.store.report import LoadReport
 
 SIZE = re.compile(r"\d+(\.\d+)? ?([kmgt]i?b)", re.IGNORECASE)
@@ -53,32 +56,56 @@ def load(
     when the store is locked, damaged or does not add up, or disk or memory do not suffice, `RequestError` for a `wait`
     or `memory` that is none. In each case the store stays as it was.
     """
-    from importlib.metadata import version
-
-    import duckdb
-
-    from rqa.measures.keep import keep
-    from rqa.store.load import load as load_store
-
     if memory is not None and not SIZE.fullmatch(memory):
         raise RequestError(f"memory is a size such as 1GB or 512MB, not {memory!r}.")
     if not wait >= 0:
         raise RequestError(f"wait is a number of seconds, 0 or more, not {wait!r}.")
-    try:
-        with ending_cleanly():
-            return load_store(
-                workspace,
-                version=version("rqa"),
-                keep=keep,
-                frames=frames,
-                mapping=mapping,
-                write=write,
-                wait=wait,
-                memory=memory,
-                progress=progress,
+    folder = Path(workspace)
+    with _told_plainly(folder, memory), ending_cleanly():
+        from rqa.intake.given import mapping_given
+
+        made = mapping_given(folder, frames, mapping)
+        if made.mapping.is_read_apart:
+            from rqa.load_apart import load_apart
+
+            return load_apart(
+                folder, made=made, frames=frames, write=write, wait=wait, memory=memory, progress=progress
             )
-    except (RqaError, OSError, duckdb.Error) as error:
-        said = _in_plain_words(error, Path(workspace), memory)
+        return _load(folder, made, frames, write=write, wait=wait, memory=memory, progress=progress)
+
+
+def load_here(
+    folder: Path,
+    made: "Draft",
+    frames: Mapping[str, Any] | None,
+    *,
+    write: bool,
+    wait: float,
+    memory: str | None,
+    progress: Progress,
+    tell: "Tell",
+) -> "LoadReport":
+    """Load in this process, whatever the mapping holds; `tell` is told what is read."""
+    with _told_plainly(folder, memory):
+        return _load(folder, made, frames, write=write, wait=wait, memory=memory, progress=progress, tell=tell)
+
+
+def _load(folder: Path, made: "Draft", frames: Mapping[str, Any] | None, **how: Any) -> "LoadReport":
+    from importlib.metadata import version
+
+    from rqa.measures.keep import keep
+    from rqa.store.load import load as load_store
+
+    return load_store(folder, version=version("rqa"), keep=keep, frames=frames, mapping=made, **how)
+
+
+@contextmanager
+def _told_plainly(folder: Path, memory: str | None) -> Iterator[None]:
+    """Raise in plain words what the disk, the memory or the engine brings about."""
+    try:
+        yield
+    except Exception as error:
+        said = _in_plain_words(error, folder, memory)
         if said is None:
             raise
         raise StoreError(said) from error
@@ -94,6 +121,8 @@ def _in_plain_words(error: Exception, folder: Path, memory: str | None) -> str |
     from rqa.store.damage import damage_told, damaged
     from rqa.store.engine import STORE_FILE
 
+    if not isinstance(error, RqaError | OSError | duckdb.Error):
+        return None
     cause = error.__cause__ if isinstance(error, RqaError) else error
     damage = damage_told(cause, folder / STORE_FILE)
     if damage:

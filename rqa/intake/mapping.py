@@ -33,6 +33,15 @@ ENDINGS: dict[str, Format] = {
     ".jsonl": "jsonl", ".ndjson": "jsonl", ".parquet": "parquet", ".sqlite": "sqlite", ".sqlite3": "sqlite",
     ".db": "sqlite",
 }
+READ_APART: tuple[Format | None, ...] = ("parquet", "sqlite", None)
+"""Formats whose reader is not ours, and may end its process at a damaged file; None: what the ending does not tell."""
+
+
+def format_of(path: str | Path) -> Format | None:
+    """The format that the ending of a path, or of a pattern of paths, tells."""
+    path = Path(path)
+    ending = path.with_suffix("").suffix if path.suffix == ".gz" else path.suffix
+    return ENDINGS.get(ending.lower())
 
 
 def _as_list(value: object) -> object:
@@ -250,9 +259,12 @@ class TableSpec(Reading):
         return tuple(dict.fromkeys(o.key_file for o in self.columns.values() if o.key_file is not None))
 
     @property
-    def computes(self) -> bool:
-        """Whether the entry brings SQL of its own, or makes texts of others, which may take long or become long."""
-        return bool(self.select or self.where or any(o.sql or o.replace for o in self.columns.values()))
+    def computed(self) -> tuple[str, ...]:
+        """Where the entry brings SQL of its own, or makes texts of others, which may take long or become long."""
+        own: dict[str, object] = {"select": self.select, "where": self.where}
+        for name, origin in self.columns.items():
+            own |= {f"columns.{name}.sql": origin.sql, f"columns.{name}.replace": origin.replace}
+        return tuple(place for place, written in own.items() if written)
 
 
 class Site(_Part):
@@ -303,6 +315,12 @@ class Mapping(_Part):
     def keyed(self) -> bool:
         """Whether names become pseudonyms anywhere."""
         return any(entry.key_files for entry in self.table)
+
+    @property
+    def is_read_apart(self) -> bool:
+        """Whether it is loaded in a process of its own: what it brings may hold up or end the process that reads it."""
+        formats = {form for f in self.files.values() for form in ([f.format] if f.format else map(format_of, f.path))}
+        return any(entry.computed for entry in self.table) or not formats.isdisjoint(READ_APART)
 
     @property
     def held_back(self) -> frozenset[str]:

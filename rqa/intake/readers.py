@@ -334,20 +334,35 @@ def _text(value: object) -> str | None:
 
 
 def _frame(source: SourceFile, number: int) -> TextSource:
-    import polars as pl
-
-    frame = source.frame
-    if not isinstance(frame, pl.DataFrame):
-        try:
-            frame = _from_pandas(frame) if type(frame).__module__.startswith("pandas") else pl.DataFrame(frame)
-        except Exception as error:
-            if source.sealed:
-                raise SourceError(f"{source.label}: is no pandas or polars frame. Nothing was loaded.") from None
-            raise SourceError(f"{source.label}: is no pandas or polars frame ({error}). Nothing was loaded.") from error
+    try:
+        frame = as_polars(source.frame)
+    except Exception as error:
+        if source.sealed:
+            raise SourceError(f"{source.label}: is no pandas or polars frame. Nothing was loaded.") from None
+        raise SourceError(f"{source.label}: is no pandas or polars frame ({error}). Nothing was loaded.") from error
     name = f"data_{number}"
     data = frame.to_arrow()
     select = _typed_columns(data.schema)
     return TextSource(tuple(frame.columns), name, select, data=data, data_name=name, typed=True)
+
+
+def as_polars(frame: Any) -> Any:
+    """A frame that was handed over as polars; an error in its place, as of `portable`, is raised."""
+    import polars as pl
+
+    if isinstance(frame, Exception):
+        raise frame
+    if isinstance(frame, pl.DataFrame):
+        return frame
+    return _from_pandas(frame) if type(frame).__module__.startswith("pandas") else pl.DataFrame(frame)
+
+
+def portable(frame: Any) -> Any:
+    """A frame as another process can take it, which may not know the types of its values; or why it is none."""
+    try:
+        return as_polars(frame)
+    except Exception as error:
+        return ValueError(str(error))
 
 
 def _from_pandas(frame: Any) -> Any:

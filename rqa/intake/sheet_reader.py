@@ -7,32 +7,29 @@ so many bytes of an Arrow stream: the cells of the sheet by column, as text.
 
 import json
 import os
-import signal
 import sys
-from contextlib import suppress
 from pathlib import Path
 from typing import IO, Any
 
 from rqa.intake.sheet_size import too_large
+from rqa.own_process import die_with_parent, limit
 
 EXCEL_ERRORS = {
     "Div0": "#DIV/0!", "NA": "#N/A", "Name": "#NAME?", "Null": "#NULL!", "Num": "#NUM!", "Ref": "#REF!",
     "Value": "#VALUE!",
 }
-DIES_WITH_PARENT = 1
-"""PR_SET_PDEATHSIG of Linux."""
 
 
 def serve(memory: int) -> None:
     """Answer requests until there are no more, with so many bytes of memory, and each with its own time."""
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
-    _die_with_parent()
-    _limit("RLIMIT_CORE", 0)
-    _limit("RLIMIT_DATA", memory)
+    die_with_parent()
+    limit("RLIMIT_CORE", 0)
+    limit("RLIMIT_DATA", memory)
     for line in sys.stdin.buffer:
         asked = json.loads(line)
-        _limit("RLIMIT_CPU", int(sum(os.times()[:2])) + asked["seconds"])
+        limit("RLIMIT_CPU", int(sum(os.times()[:2])) + asked["seconds"])
         try:
             told, cells = answer(Path(asked["path"]), asked["sheet"])
         except MemoryError:
@@ -90,22 +87,3 @@ def _send(answers: IO[bytes], told: dict[str, Any], cells: Any) -> None:
 def _shown(detail: str) -> str:
     """What the sheet shows in a cell that holds an error; a cell must not become empty unnoticed."""
     return next((shown for code, shown in EXCEL_ERRORS.items() if f"Error({code})" in detail), "#ERROR")
-
-
-def _limit(name: str, most: int) -> None:
-    """Set a limit of this process, where the system has it."""
-    with suppress(ImportError, AttributeError, OSError, ValueError):
-        import resource
-
-        kind = getattr(resource, name)
-        _, hard = resource.getrlimit(kind)
-        resource.setrlimit(kind, (most if hard == resource.RLIM_INFINITY else min(most, hard), hard))
-
-
-def _die_with_parent() -> None:
-    """Have the system end this process when the load that asks it is killed."""
-    if sys.platform == "linux":
-        import ctypes
-
-        with suppress(OSError, AttributeError):
-            ctypes.CDLL(None).prctl(DIES_WITH_PARENT, signal.SIGKILL)

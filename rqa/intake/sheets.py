@@ -1,7 +1,6 @@
 """Workbooks read in a process of its own, one for all of a load (`sheet_reader`). If it fails, the load says so."""
 
 import json
-import os
 import select
 import signal
 import subprocess
@@ -12,6 +11,7 @@ from typing import IO, Any
 
 from rqa.errors import SourceError
 from rqa.intake.sources import SourceFile
+from rqa.own_process import started
 from rqa.shown import told
 from rqa.stopping import AGAIN_SECONDS, check
 from rqa.words import counted
@@ -73,7 +73,7 @@ class Sheets:
         path = source.path.absolute()
         seconds = SECONDS + SECONDS_PER_MB * (path.stat().st_size >> 20)
         asked = json.dumps({"path": str(path), "sheet": sheet, "seconds": seconds}).encode() + b"\n"
-        process = self.process = self.process or _started()
+        process = self.process = self.process or started(["-c", PROGRAM, str(MEMORY)])
         line, content = b"", b""
         with suppress(BrokenPipeError):
             process.stdin.write(asked)  # type: ignore[union-attr]  # it is a pipe
@@ -99,16 +99,6 @@ def _wait_for(pipe: IO[bytes]) -> None:
     if sys.platform != "win32":
         while not select.select([pipe], [], [], AGAIN_SECONDS)[0]:
             check()
-
-
-def _started() -> subprocess.Popen[bytes]:
-    """The process, in a session of its own: a Ctrl-C is for the load, which ends it."""
-    words = [sys.executable, "-P", "-c", PROGRAM, str(MEMORY)]
-    places = {"PYTHONPATH": os.pathsep.join(map(os.path.abspath, sys.path)), "RUST_BACKTRACE": "0"}
-    return subprocess.Popen(
-        words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=os.environ | places,
-        start_new_session=True,
-    )
 
 
 def _columns(content: bytes, faults: list[tuple[int, int, str]]) -> list[Any]:

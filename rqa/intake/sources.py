@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from rqa.errors import MappingError, SourceError
-from rqa.intake.mapping import ENDINGS, Files, Format
+from rqa.intake.mapping import Files, Format, format_of
 from rqa.intake.paths import label, paths_of
 from rqa.intake.quotes import opened
 from rqa.words import counted
@@ -100,7 +100,7 @@ def files_of(
         met, wrong = paths_of(pattern, workspace, outside, loaded, optional=spec.optional)
         faults += [f"files.{name}.path: {w}" for w in wrong]
         found += [p for p in met if p not in found]
-    formats = {p: spec.format or _format_of(p) for p in found}
+    formats = {p: spec.format or format_of(p) for p in found}
     for path, form in formats.items():
         if form is None:
             faults.append(
@@ -115,11 +115,6 @@ def files_of(
         for p, form in formats.items()
         if form is not None
     ]
-
-
-def _format_of(path: Path) -> Format | None:
-    ending = path.with_suffix("").suffix if path.suffix == ".gz" else path.suffix
-    return ENDINGS.get(ending.lower())
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,6 @@ back, and then puts it in the old file's place in one step; readers keep what th
 file is whole, and what is left of the copy is removed by the next load.
 """
 
-import re
 import shutil
 import tempfile
 import time
@@ -19,17 +18,18 @@ from typing import Any
 import duckdb
 
 from rqa.contract import TABLES
-from rqa.errors import MappingError
+from rqa.errors import StoreError
 from rqa.intake.copies import IN_MEMORY
-from rqa.intake.draft import draft, read_mapping
+from rqa.intake.draft import Draft
 from rqa.intake.faults import Faults
-from rqa.intake.mapping import MAPPING_FILE, Mapping
-from rqa.intake.own_actions import with_own_actions
+from rqa.intake.given import mapping_given
+from rqa.intake.mapping import Mapping
 from rqa.progress import Progress, silent
 from rqa.stopping import held, interruptible, released
 from rqa.store.account import SELECTED, Account, named_files
 from rqa.store.changed_jobs import begin
 from rqa.store.ddl import create_statements
+from rqa.store.doing import Tell, untold
 from rqa.store.empty_files import write_empty_remarks
 from rqa.store.engine import STORE_FILE, attach, beside, connect, open_store
 from rqa.store.known_names import with_known_names
@@ -66,28 +66,26 @@ def load(
     version: str,
     keep: Keep,
     frames: MappingType[str, Any] | None = None,
-    mapping: MappingType[str, Any] | None = None,
+    mapping: MappingType[str, Any] | Draft | None = None,
     write: bool = True,
     wait: float = WAIT_SECONDS,
     memory: str | None = MEMORY,
     progress: Progress = silent,
+    tell: Tell = untold,
 ) -> LoadReport:
     """Load a workspace; `keep` makes the kept tables in the same load.
 
     `frames` are pandas or polars frames by name: a name of the contract's own tables needs no mapping, another is
     mapped by a [[table]] whose files have format "frame". `mapping` replaces `sources.toml`. With `write=False`
     everything is read and judged and nothing is kept. `wait` is how long, in seconds, to wait for another load.
-    `memory` limits the engine's memory, e.g. "1GB".
+    `memory` limits the engine's memory, e.g. "1GB". `tell` is told which source is read, under which limit.
 
     Raises `MappingError` before any row is read, `SourceError` for a file that cannot be read, `StoreError` when the
     store is locked, damaged or does not add up; the store is unchanged in each case.
     """
     started = time.monotonic()
     folder = Path(workspace)
-    plain = mapping if mapping is not None else _mapping_for(folder, frames)
-    if not isinstance(plain, MappingType):
-        raise MappingError(f"mapping must be what {MAPPING_FILE} holds, a dictionary, not a {type(plain).__name__}.")
-    made = draft(with_own_actions(_with_frames(dict(plain), frames or {}), folder))
+    made = mapping if isinstance(mapping, Draft) else mapping_given(folder, frames, mapping)
     rules = made.mapping
     unsafe = sql_faults(rules)
     faults = Faults([*made.faults, *(f for of_entry in unsafe.values() for f in of_entry), *pattern_faults(rules)])
@@ -95,8 +93,9 @@ def load(
     store = real_file(named)
     loaded = files_loaded(store) if store.exists() else set()
     items = plan(made, folder, frames or {}, loaded, faults)
+    minutes = rules.workspace.sql_minutes or SQL_MINUTES
     if faults.said:
-        _bind_alone([i for i in items if i.entry.number not in unsafe], faults)
+        _bind_alone([i for i in items if i.entry.number not in unsafe], faults, minutes, tell)
         faults.stop()
     if frames and write:
         folder.mkdir(parents=True, exist_ok=True)
@@ -109,8 +108,7 @@ def load(
                 shutil.copyfile(store, fresh)
             connection = _connect(scratch, items, memory, beside(store), watched=progress is not silent)
             try:
-                minutes = rules.workspace.sql_minutes or SQL_MINUTES
-                sources = Stager(connection, scratch, sql_minutes=minutes, memory=memory)
+                sources = Stager(connection, scratch, sql_minutes=minutes, memory=memory, tell=tell)
                 with interruptible(connection), closing(sources) as stager:
                     report = _load_into(connection, stager, rules, items, keep, version, folder, store, progress)
                     connection.execute("checkpoint")
@@ -144,14 +142,23 @@ def _scratch(store: Path, *, write: bool, wait: float) -> Iterator[Path]:
                 yield Path(folder)
 
 
-def _bind_alone(items: Sequence[Plan], faults: Faults) -> None:
+def _bind_alone(items: Sequence[Plan], faults: Faults, minutes: float, tell: Tell) -> None:
     """Hold the mapping against the files of a load that cannot be, for the faults that are still to be told."""
     with tempfile.TemporaryDirectory(prefix="rqa-") as name:
         folder = Path(name)
-        with closing(_connect(folder, items, MEMORY)) as connection, closing(Stager(connection, folder)) as stager:
+        with (
+            closing(_connect(folder, items, MEMORY)) as connection,
+            closing(Stager(connection, folder, sql_minutes=minutes, tell=tell)) as stager,
+        ):
             for item in items:
                 with faults.gathered(item.entry.place):
                     stager.bind(item)
+
+
+def clear(store: Path) -> None:
+    """Remove what a load that was ended has left beside a store, as the next load does; not while another load runs."""
+    with suppress(StoreError), _scratch(real_file(store), write=True, wait=0):
+        pass
 
 
 def _connect(
@@ -169,23 +176,6 @@ def _paths(items: Sequence[Plan]) -> list[Path]:
     keys = [Path(key).expanduser().resolve() for i in items for key in i.entry.spec.key_files]
     read = [f.path for i in items for f in i.sources if f.format != "frame"]
     return list(dict.fromkeys([*read, *keys, *([IN_MEMORY] if keys else [])]))
-
-
-def _mapping_for(folder: Path, frames: MappingType[str, Any] | None) -> dict[str, Any]:
-    if frames and not (folder / MAPPING_FILE).exists():
-        return {}
-    return read_mapping(folder)
-
-
-def _with_frames(raw: dict[str, Any], frames: MappingType[str, Any]) -> dict[str, Any]:
-    """Frames named like a table of the contract, and not mapped otherwise, feed that table as they are."""
-    files, tables = raw.get("files", {}), raw.get("table", [])
-    if not isinstance(files, dict) or not isinstance(tables, list):
-        return raw
-    given = {n: {"format": "frame"} for n in frames if n not in files}
-    read = [str(t.get("from") or t.get("select")) for t in tables if isinstance(t, dict)]
-    unread = [n for n in given if n in TABLES and not any(re.search(rf"\b{n}\b", text) for text in read)]
-    return raw | {"files": files | given, "table": [*tables, *({"table": n, "from": n} for n in unread)]}
 
 
 def _load_into(

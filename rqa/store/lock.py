@@ -11,6 +11,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from rqa.errors import StoreError
+from rqa.stopping import released
 
 RETRY_SECONDS = 0.1
 HOLDER = re.compile(r"process \d{1,10} since [\d: -]{19} UTC")
@@ -68,7 +69,8 @@ def writing(store: Path, *, wait: float) -> Iterator[None]:
                         f"{store.name} is being loaded by {holder}; waited {wait:g} s. "
                         "Try again when that load has ended."
                     )
-                time.sleep(RETRY_SECONDS)
+                with released():
+                    time.sleep(RETRY_SECONDS)
         except OSError as error:
             raise StoreError(
                 f"{path.parent} refuses locks ({error.strerror}); keep the store on a local disk."

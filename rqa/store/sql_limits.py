@@ -11,6 +11,7 @@ from pathlib import Path
 
 import duckdb
 
+from rqa.stopping import AGAIN_SECONDS
 from rqa.store.mapping_sql import LONGEST, PADDING
 
 HEADROOM = 2 << 30
@@ -36,21 +37,26 @@ def limit_lengths(connection: duckdb.DuckDBPyConnection) -> None:
 
 @contextmanager
 def time_limit(connection: duckdb.DuckDBPyConnection, seconds: float) -> Iterator[threading.Event]:
-    """Interrupt what the connection runs within after `seconds`; the event tells whether that happened."""
-    late = threading.Event()
+    """Interrupt whatever the connection runs within after `seconds`; the event tells whether that happened.
+
+    Within one call of a function the engine hears of no interruption: see `rqa.load_apart`.
+    """
+    late, ended = threading.Event(), threading.Event()
 
     def stop() -> None:
+        if ended.wait(seconds):
+            return
         late.set()
-        connection.interrupt()
+        while not ended.wait(AGAIN_SECONDS):
+            connection.interrupt()
 
-    timer = threading.Timer(seconds, stop)
-    timer.daemon = True
-    timer.start()
+    thread = threading.Thread(target=stop, name="rqa-limit", daemon=True)
+    thread.start()
     try:
         yield late
     finally:
-        timer.cancel()
-        timer.join()
+        ended.set()
+        thread.join()
 
 
 @contextmanager

@@ -7,7 +7,7 @@ once per table it feeds. A staging table lives in the connection's temporary sto
 import re
 from collections.abc import Callable, Iterator
 from collections.abc import Mapping as MappingType
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager, nullcontext, suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, NoReturn
@@ -28,6 +28,7 @@ from rqa.intake.sources import SourceFile, TextSource
 from rqa.intake.validate import EXTRA_COLUMNS, fitted, judging_select, misfit, names_select, numbers_lacking
 from rqa.store.copied_names import CopiedNames
 from rqa.store.ddl import columns
+from rqa.store.doing import Doing, Tell, untold
 from rqa.store.limits import MEMORY, SQL_MINUTES
 from rqa.store.mapping_sql import engine_said, words_of
 from rqa.store.planned import Plan
@@ -35,7 +36,7 @@ from rqa.store.read_complete import CompleteRead, read_complete
 from rqa.store.select_sources import NamedFiles
 from rqa.store.sql_limits import limit_lengths, memory_limit, time_limit
 from rqa.store.traced import traced
-from rqa.words import counted, listed
+from rqa.words import listed
 
 NOT_SHOWN = (
     "what the engine says is not shown, as it may hold a name. Where a cast fails, try_cast gives nothing instead"
@@ -96,8 +97,9 @@ class Stager:
         *,
         sql_minutes: float = SQL_MINUTES,
         memory: str | None = MEMORY,
+        tell: Tell = untold,
     ) -> None:
-        self.connection = connection
+        self.connection, self.tell = connection, tell
         self.copies = Copies(scratch)
         self.sheets = Sheets()
         self.sql_minutes = sql_minutes
@@ -150,7 +152,7 @@ class Stager:
         if text.columns:
             given, faults = fitted(item.entry, text, item.label)
             fits = (item.entry.number, text.columns)
-            own = item.entry.spec.computes or set(item.entry.options.times) != {"iso"}
+            own = item.entry.spec.computed or set(item.entry.options.times) != {"iso"}
             if own and fits not in self.fitting:
                 # What a mapping brings of its own, SQL or forms of times, is held against the engine, once for the same
                 # columns: asking takes longer than reading a small file.
@@ -260,22 +262,27 @@ class Stager:
     def _bounded(self, item: Plan) -> Iterator[None]:
         """Hold the mapping's SQL within its limits of time and memory, and tell of the engine's errors."""
         self._give_seal(item)
-        if not item.entry.spec.computes:
-            yield
-            return
-        if not self.lengths_limited:
+        computed, seconds = item.entry.spec.computed, self.sql_minutes * 60
+        if computed and not self.lengths_limited:
             limit_lengths(self.connection)
             self.lengths_limited = True
-        with memory_limit(self.memory), time_limit(self.connection, self.sql_minutes * 60) as late:
+        doing = Doing(item.entry.place, item.label, tuple(item.files), computed, seconds)
+        self.tell(doing)
+        try:
+            with self._limited(item, doing) if computed else nullcontext():
+                yield
+        finally:
+            self.tell(None)
+
+    @contextmanager
+    def _limited(self, item: Plan, doing: Doing) -> Iterator[None]:
+        with memory_limit(self.memory), time_limit(self.connection, doing.seconds) as late:
             try:
                 yield
             except (duckdb.Error, RqaError) as error:
                 cause = error if isinstance(error, duckdb.Error) else error.__context__
                 if late.is_set():
-                    raise MappingError(
-                        f"{item.entry.place}: its SQL did not end within {counted(f'{self.sql_minutes:g}', 'minute')} "
-                        f"over {item.label}, and was stopped. Make it simpler, or set sql_minutes in [workspace]."
-                    ) from error
+                    raise MappingError(doing.too_late) from error
                 if isinstance(cause, duckdb.Error) and NO_MEMORY.search(str(cause)):
                     raise MappingError(
                         f"{item.entry.place}: its SQL asks for more memory at once than a load may take "

@@ -162,7 +162,7 @@ print(rqa.load(".", mapping={"files": {"f": {"path": "jobs.xlsb"}}, "table": [{"
 ANSWERS_AND_SLEEPS = """
 import rqa.intake.sheets as sheets
 sheets.PROGRAM = (
-    "import time, rqa.intake.sheet_reader as s; s._die_with_parent(); "
+    "import time, rqa.own_process as s; s.die_with_parent(); "
     "print('{\\"sheets\\": [\\"a\\"]}', flush=True); time.sleep(600)"
 )
 """

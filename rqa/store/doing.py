@@ -1,0 +1,38 @@
+"""What a load reads at the moment, and under which limit: for who watches its process, to say where it failed."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from rqa.words import counted, listed
+
+
+@dataclass(frozen=True)
+class Doing:
+    """A source that is being read for an entry of the mapping.
+
+    `place` is the entry, `label` the source, `files` the files that it draws on, `computed` the places of the entry's
+    own SQL, which must end within `seconds`.
+    """
+
+    place: str
+    label: str
+    files: tuple[str, ...]
+    computed: tuple[str, ...]
+    seconds: float
+
+    @property
+    def too_late(self) -> str:
+        """What is said when the SQL does not end in time."""
+        return (
+            f"{self.place}: its SQL ({listed(self.computed)}) did not end within "
+            f"{counted(f'{self.seconds / 60:g}', 'minute')} over {self.label}, and was stopped. Make it simpler, or "
+            "set sql_minutes in [workspace]. Nothing was loaded; the store is as it was."
+        )
+
+
+Tell = Callable[[Doing | None], None]
+"""Is told what is done as it begins, and None when it has ended."""
+
+
+def untold(doing: Doing | None) -> None:
+    """Tell nobody."""
