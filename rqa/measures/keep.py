@@ -23,9 +23,9 @@ ROWS = {"overlapping_jobs": "unit_id", "links": "unit_id"}
 
 OF_ROWS = (
     "declared_steps", "step_subsystems", "procedure_plan", "battery_order", "fitted_lots", "attempts_of_jobs",
-    "attempts_until", "runs_until", "first_runs", "failed_first_runs", "unpassed_tests", "work_ended", "outdated_tests",
-    "released_jobs", "usual_tests", "kinds_of_work", "job_kinds", "checked_steps", "clean_checks", "set_aside",
-    "lots_set_aside", "kind_chances",
+    "attempts_until", "runs_until", "runs_of_jobs", "first_checks", "first_runs", "failed_first_runs", "unpassed_tests",
+    "work_ended", "outdated_tests", "released_jobs", "usual_tests", "kinds_of_work", "job_kinds", "checked_steps",
+    "clean_checks", "set_aside", "lots_set_aside", "kind_chances",
 )
 """Concepts of the rows, in the order in which they build on each other; kept tables may draw on them."""
 

@@ -73,10 +73,15 @@ def fitted_lots(data: Tables) -> Rows:
 
 def attempts_of_jobs(data: Tables) -> Rows:
     made = []
+    plan = {row[:2]: row[2:] for row in declared_steps(data)}
     for s in data["steps"]:
         job = job_of(s, data)
         told = [None if job is None else job[name] for name in ("site", "model", "procedure", "billing")]
-        made.append((s["job_id"], s["step_seq"], s["attempt"], s["outcome"], who(s, job), day_of(s, job), *told))
+        phase, opportunities = plan.get((told[2], s["step"]), (None, None))
+        made.append((
+            s["job_id"], s["step_seq"], s["attempt"], s["outcome"], who(s, job), day_of(s, job), *told, phase,
+            opportunities,
+        ))
     return made
 
 
@@ -87,6 +92,28 @@ def attempts_until(data: Tables, as_of: date) -> Rows:
 def runs_until(data: Tables, as_of: date) -> Rows:
     seen = [r for r in data["diagnostics"] if r["run_on"] is None or r["run_on"] <= as_of]
     return [(r["job_id"], r["test"], r["run"], r["outcome"]) for r in seen]
+
+
+def runs_of_jobs(data: Tables, as_of: date) -> Rows:
+    made = []
+    for job_id, test, run, outcome in runs_until(data, as_of):
+        job = job_of({"job_id": job_id}, data)
+        made.append((job_id, test, run, outcome, *(None if job is None else job[name] for name in JOB_NAMES)))
+    return made
+
+
+def first_checks_of(log: str) -> Callable[[Tables, date], Rows]:
+    def first_checks(data: Tables, as_of: date) -> Rows:
+        if log == "steps":
+            rows = [(r[0], *r[4:10], r[10], None, r[3]) for r in attempts_until(data, as_of) if r[2] == 1]
+        else:
+            on = {(r["job_id"], r["test"], r["run"]): r["run_on"] for r in data["diagnostics"]}
+            rows = [
+                (r[0], r[7], on[r[:3]], *r[4:7], r[8], None, r[1], r[3]) for r in runs_of_jobs(data, as_of) if r[2] == 1
+            ]
+        return [(*row[:-1], row[-1] == "fail") for row in rows if row[-1] in ("pass", "fail")]
+
+    return first_checks
 
 
 def first_runs(data: Tables, as_of: date) -> Rows:
@@ -132,11 +159,11 @@ def usual_tests(data: Tables, as_of: date) -> Rows:
 
 def kinds_of_work(data: Tables) -> Rows:
     kinds = sorted({tuple(known(j[n]) for n in ("site", "model", "procedure", "billing")) for j in data["jobs"]})
-    return [(*kind, number + 1) for number, kind in enumerate(kinds)]
+    return [(*kind, number + 1) for number, kind in enumerate(kinds)] + [("unknown",) * 4 + (0,)]
 
 
 def job_kinds(data: Tables) -> Rows:
-    numbers = {row[:4]: row[4] for row in kinds_of_work(data)}
+    numbers = {row[:4]: row[4] for row in kinds_of_work(data) if row[4]}
     return [
         (
             j["job_id"], j["technician"], j["opened_on"] if j["closed_on"] is None else j["closed_on"],
@@ -249,7 +276,8 @@ PLAIN: dict[str, tuple[str, Callable[[Tables], Rows]]] = {
     "battery_order": ("procedure, kind, step, milestone, act, act_phase", battery_order),
     "fitted_lots": ("job_id, part_no, lot", fitted_lots),
     "attempts_of_jobs": (
-        "job_id, step_seq, attempt, outcome, technician, day, site, model, procedure, billing", attempts_of_jobs,
+        "job_id, step_seq, attempt, outcome, technician, day, site, model, procedure, billing, phase, opportunities",
+        attempts_of_jobs,
     ),
     "kinds_of_work": ("site, model, procedure, billing, kind", kinds_of_work),
     "job_kinds": ("job_id, technician, day, kind", job_kinds),
@@ -257,9 +285,13 @@ PLAIN: dict[str, tuple[str, Callable[[Tables], Rows]]] = {
     "clean_checks": ("job_id, clean", clean_checks),
 }
 """Views: the columns compared, and the row loop."""
+FIRST_CHECKS = "job_id, technician, day, site, model, procedure, billing, phase, test, failed"
 OF_A_DAY: dict[str, tuple[str, str, Callable[[Tables, date], Rows]]] = {
     "attempts_until": ("$day", PLAIN["attempts_of_jobs"][0], attempts_until),
     "runs_until": ("$day", "job_id, test, run, outcome", runs_until),
+    "runs_of_jobs": ("$day", f"job_id, test, run, outcome, {', '.join(JOB_NAMES)}", runs_of_jobs),
+    "first_checks": ("$day, 'steps'", FIRST_CHECKS, first_checks_of("steps")),
+    "first_checks of runs": ("$day, 'diagnostics'", FIRST_CHECKS, first_checks_of("diagnostics")),
     "first_runs": ("$day", "job_id, test, run, outcome", first_runs),
     "failed_first_runs": ("$day", "job_id, test, run, run_at", failed_first_runs),
     "unpassed_tests": ("$day", "job_id, test, run, outcome, run_at", unpassed_tests),
@@ -283,4 +315,4 @@ OF_A_DAY: dict[str, tuple[str, str, Callable[[Tables, date], Rows]]] = {
         followed_counts,
     ),
 }
-"""Table macros that look from a day: their arguments, the columns compared, and the row loop."""
+"""Table macros that look from a day, by their first word: their arguments, the columns compared, and the row loop."""

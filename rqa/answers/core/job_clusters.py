@@ -2,18 +2,23 @@
 
 from collections.abc import Mapping, Sequence
 from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rqa.answers.core.filters import filters_of
 from rqa.answers.core.scope import Scope, Snapshot, Where
-from rqa.measures.groupings import TEST_LOG
-from rqa.measures.run import counts, groupings
+from rqa.measures.groupings import JOB_NAMES, STEP_LOG, TEST_LOG
+from rqa.measures.run import counts
 
-MEASURE = {"first_pass": "step_checks_by_job", "first_run": "test_runs_by_job"}
-"""Outcomes of which a job has several, with the measure that adds them up job by job."""
+if TYPE_CHECKING:
+    import polars as pl
+
+LOGS = {"first_pass": "steps", "first_run": "diagnostics"}
+"""Outcomes of which a job has several, with the log that holds them."""
+TOLD = {"steps": (*JOB_NAMES, *STEP_LOG), "diagnostics": (*JOB_NAMES, *TEST_LOG)}
+"""By what a log's checks can be filtered."""
 SHARES = {"first_pass_yield": "first_pass", "first_run_pass": "first_run"}
 """The shares made of such outcomes."""
 OWN_FROM = 200
@@ -41,13 +46,9 @@ def inflation(
     many checks, over the sum of the binomial variances of the checks.
     """
     made = np.ones(len(names), dtype=np.float64)
-    measure = MEASURE.get(outcome)
-    if measure is None or not trials.size:
+    if outcome not in LOGS or not trials.size:
         return made
-    where = {name: kept for name, kept in asked.where.items() if name in groupings(measure)}
-    jobs = counts(
-        snapshot.store, measure, by=(who, *mix), where=where, months=asked.months, values={"as_of": snapshot.day}
-    )
+    jobs = _checks_by_job(snapshot, LOGS[outcome], (who, *mix), asked.where, asked.months)
     seen, luck, number = _sums(jobs.iter_rows(named=True), (who, *mix), names, kinds, events, trials)
     if not luck.sum():
         return made
@@ -67,17 +68,25 @@ def inflation_by_month(snapshot: Snapshot, share: str, months: tuple[date, date]
     if share not in SHARES:
         return 1.0
     asked = filters_of(share, where)
-    measure = MEASURE["first_run" if set(asked) & set(TEST_LOG) else SHARES[share]]
-    rows = counts(
-        snapshot.store, measure, by=("month",), months=months, values={"as_of": snapshot.day},
-        where={name: kept for name, kept in asked.items() if name in groupings(measure)},
-    )
+    log = LOGS["first_run" if set(asked) & set(TEST_LOG) else SHARES[share]]
+    rows = _checks_by_job(snapshot, log, ("month",), asked, months)
     seen = luck = 0.0
     for r in rows.iter_rows(named=True):
         if r["jobs"] > 1:
             seen += _departures(r) * r["jobs"] / (r["jobs"] - 1)
             luck += r["failed"] * (r["checks"] - r["failed"]) / r["checks"]
     return max(1.0, seen / luck) if luck else 1.0
+
+
+def _checks_by_job(
+    snapshot: Snapshot, log: str, by: tuple[str, ...], where: Mapping[str, Sequence[str]],
+    months: tuple[date, date] | None,
+) -> "pl.DataFrame":
+    """Counts and squares of the jobs' checks by group, under those filters that the log's checks have."""
+    kept = {name: values for name, values in where.items() if name in TOLD[log]}
+    return counts(
+        snapshot.store, "checks_by_job", by=by, where=kept, months=months, values={"as_of": snapshot.day, "log": log}
+    )
 
 
 def _sums(

@@ -124,7 +124,21 @@ def first_attempts(snapshot: Snapshot, asked: Scope, measure: str, clocks: SiteC
     if measure == BY_SHIFT:
         zones = clocks.zones if clocks else {}
         values |= {"rest": REST, "sites": list(zones), "zones": list(zones.values())}
-    return counts(snapshot.store, measure, by=asked.by, where=asked.where, months=asked.months, values=values)
+    table = counts(snapshot.store, measure, by=asked.by, where=asked.where, months=asked.months, values=values)
+    return by_group(table, asked.by) if measure in FROM_ROWS else table
+
+
+def by_group(table: "pl.DataFrame", by: tuple[str, ...]) -> "pl.DataFrame":
+    """A row a group, in the order of the groups, from a row a group and outcome."""
+    import polars as pl
+
+    outcome = pl.col("outcome")
+    counted_as = {
+        "exposures": outcome.is_in(["pass", "fail"]), "passed": outcome == "pass", "failed": outcome == "fail",
+        "unchecked": ~outcome.is_in(["pass", "fail"]),
+    }
+    sums = [pl.col("attempts").filter(kind).sum().alias(name) for name, kind in counted_as.items()]
+    return table.group_by(by, maintain_order=True).agg(sums) if by else table.select(sums)
 
 
 def _shift_notes(asked: Scope, clocks: SiteClocks) -> list[str]:

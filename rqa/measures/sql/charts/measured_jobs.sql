@@ -5,7 +5,7 @@
 -- Grouped by: month, week of day j.closed_on; job of j or 'unknown'.
 select
     /* groups: */ coalesce(j.model, 'unknown') as model, /* :groups */
-    cast(j.labour_minutes as double) as value,
+    j.labour_minutes as value,
     cast(count(*) as bigint) as readings
 from jobs as j
 where j.disposition = 'repaired' and j.closed_on <= $as_of and j.labour_minutes is not null

@@ -6,7 +6,7 @@
 -- Grouped by: month, week of day s.day; job of s or 'unknown'; step of s; bench, tool of s or 'unknown'.
 select
     /* groups: */ s.step as step, /* :groups */
-    cast(s.value as double) as value,
+    s.value,
     cast(count(*) as bigint) as readings
 from attempts_until($as_of) as s
 where s.attempt = 1 and s.outcome <> 'skipped' and s.value is not null and /* filters: */ true /* :filters */

@@ -11,8 +11,9 @@ logged as (
     select distinct
         l.job_id, l.class, l.matured, l.returned,
         /* groups: */ s.step as step, /* :groups */
-    from index_jobs($as_of, $window, $disposition) as l join steps as s on s.job_id = l.job_id
-    /* if phase: */ left join declared_steps as p on p.procedure = l.procedure and p.step = s.step /* :if phase */
+    from index_jobs($as_of, $window, $disposition) as l
+    join steps as s on s.job_id = l.job_id
+    left join declared_steps as p on p.procedure = l.procedure and p.step = s.step
     where /* filters: */ true /* :filters */
 )
 select

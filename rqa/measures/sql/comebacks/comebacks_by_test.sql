@@ -11,7 +11,8 @@ tested as (
     select distinct
         l.job_id, l.class, l.matured, l.returned,
         /* groups: */ d.test as test, /* :groups */
-    from index_jobs($as_of, $window, $disposition) as l join diagnostics as d on d.job_id = l.job_id
+    from index_jobs($as_of, $window, $disposition) as l
+    join diagnostics as d on d.job_id = l.job_id
     where /* filters: */ true /* :filters */
 )
 select

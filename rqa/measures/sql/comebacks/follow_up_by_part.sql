@@ -5,19 +5,13 @@
 -- Not counted: jobs without a part; retirements as in follow_up.sql.
 -- Grouped by: month as l.closed_month; week of day l.closed_on; job of l or 'unknown'; part_no of f; lot of f or
 --   'unknown'.
-with
--- one row an index job and group
-fitted as (
-    select distinct
-        l.job_id, l.followed_days, l.outcome,
-        /* groups: */ f.part_no as part_no, f.lot as lot, /* :groups */
-    from followed_jobs($as_of, $disposition) as l join parts as f on f.job_id = l.job_id
-    where /* filters: */ true /* :filters */
-)
 select
-    /* names: */ part_no, lot, /* :names */
-    cast(least(followed_days, $upto + 1) as bigint) as day,
-    case when followed_days > $upto then 'followed' else outcome end as outcome, cast(count(*) as bigint) as jobs
-from fitted
+    /* groups: */ f.part_no as part_no, f.lot as lot, /* :groups */
+    cast(least(l.followed_days, $upto + 1) as bigint) as day,
+    case when l.followed_days > $upto then 'followed' else l.outcome end as outcome,
+    cast(count(distinct l.job_id) as bigint) as jobs
+from followed_jobs($as_of, $disposition) as l
+join parts as f on f.job_id = l.job_id
+where /* filters: */ true /* :filters */
 group by all
 order by all

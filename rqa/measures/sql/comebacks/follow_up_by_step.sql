@@ -5,20 +5,14 @@
 -- Not counted: jobs without a step log; retirements as in follow_up.sql.
 -- Grouped by: month as l.closed_month; week of day l.closed_on; job of l or 'unknown'; step of s; bench, tool of s or
 --   'unknown'; phase of p or 'unknown'.
-with
--- one row an index job and group
-logged as (
-    select distinct
-        l.job_id, l.followed_days, l.outcome,
-        /* groups: */ s.step as step, /* :groups */
-    from followed_jobs($as_of, $disposition) as l join steps as s on s.job_id = l.job_id
-    /* if phase: */ left join declared_steps as p on p.procedure = l.procedure and p.step = s.step /* :if phase */
-    where /* filters: */ true /* :filters */
-)
 select
-    /* names: */ step, /* :names */
-    cast(least(followed_days, $upto + 1) as bigint) as day,
-    case when followed_days > $upto then 'followed' else outcome end as outcome, cast(count(*) as bigint) as jobs
-from logged
+    /* groups: */ s.step as step, /* :groups */
+    cast(least(l.followed_days, $upto + 1) as bigint) as day,
+    case when l.followed_days > $upto then 'followed' else l.outcome end as outcome,
+    cast(count(distinct l.job_id) as bigint) as jobs
+from followed_jobs($as_of, $disposition) as l
+join steps as s on s.job_id = l.job_id
+left join declared_steps as p on p.procedure = l.procedure and p.step = s.step
+where /* filters: */ true /* :filters */
 group by all
 order by all

@@ -5,19 +5,13 @@
 -- Not counted: jobs without diagnostics; retirements as in follow_up.sql.
 -- Grouped by: month as l.closed_month; week of day l.closed_on; job of l or 'unknown'; test of d; station of d or
 --   'unknown'.
-with
--- one row an index job and group
-tested as (
-    select distinct
-        l.job_id, l.followed_days, l.outcome,
-        /* groups: */ d.test as test, /* :groups */
-    from followed_jobs($as_of, $disposition) as l join diagnostics as d on d.job_id = l.job_id
-    where /* filters: */ true /* :filters */
-)
 select
-    /* names: */ test, /* :names */
-    cast(least(followed_days, $upto + 1) as bigint) as day,
-    case when followed_days > $upto then 'followed' else outcome end as outcome, cast(count(*) as bigint) as jobs
-from tested
+    /* groups: */ d.test as test, /* :groups */
+    cast(least(l.followed_days, $upto + 1) as bigint) as day,
+    case when l.followed_days > $upto then 'followed' else l.outcome end as outcome,
+    cast(count(distinct l.job_id) as bigint) as jobs
+from followed_jobs($as_of, $disposition) as l
+join diagnostics as d on d.job_id = l.job_id
+where /* filters: */ true /* :filters */
 group by all
 order by all

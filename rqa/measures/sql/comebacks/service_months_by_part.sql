@@ -5,19 +5,12 @@
 -- Not counted: jobs without a part; retirements as in follow_up.sql.
 -- Grouped by: month as l.closed_month; week of day l.closed_on; job of l or 'unknown'; part_no of f; lot of f or
 --   'unknown'.
-with
--- one row an index job and group
-fitted as (
-    select distinct
-        l.job_id, l.closed_month, l.ended_on, l.ended,
-        /* groups: */ f.part_no as part_no, f.lot as lot, /* :groups */
-    from followed_jobs($as_of, $disposition) as l join parts as f on f.job_id = l.job_id
-    where /* filters: */ true /* :filters */
-)
 select
-    /* names: */ part_no, lot, /* :names */
-    closed_month, cast(date_trunc('month', ended_on) as date) as left_month, ended as outcome,
-    cast(count(*) as bigint) as jobs
-from fitted
+    /* groups: */ f.part_no as part_no, f.lot as lot, /* :groups */
+    l.closed_month, cast(date_trunc('month', l.ended_on) as date) as left_month, l.ended as outcome,
+    cast(count(distinct l.job_id) as bigint) as jobs
+from followed_jobs($as_of, $disposition) as l
+join parts as f on f.job_id = l.job_id
+where /* filters: */ true /* :filters */
 group by all
 order by all

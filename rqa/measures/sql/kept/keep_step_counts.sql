@@ -7,7 +7,7 @@ with
 cells as (
     select
         cast(date_trunc('month', coalesce(s.done_on, j.day)) as date) as month,
-        j.kind,
+        coalesce(j.kind, 0) as kind,
         coalesce(s.technician, j.technician, 'unknown') as technician,
         s.step,
         cast(count(*) filter (where s.outcome in ('pass', 'fail')) as bigint) as exposures,
@@ -21,9 +21,8 @@ cells as (
     group by all
 )
 select
-    c.month, coalesce(k.site, 'unknown') as site, coalesce(k.model, 'unknown') as model,
-    coalesce(k.procedure, 'unknown') as procedure, coalesce(k.billing, 'unknown') as billing,
-    c.technician, c.step, c.exposures, c.passed, c.failed, c.done, c.skipped
+    c.month, k.site, k.model, k.procedure, k.billing, c.technician, c.step,
+    c.exposures, c.passed, c.failed, c.done, c.skipped
 from cells as c
-left join kinds_of_work as k on k.kind = c.kind
+join kinds_of_work as k on k.kind = c.kind
 order by c.month, c.kind, c.technician, c.step

@@ -6,7 +6,7 @@ with
 cells as (
     select
         cast(date_trunc('month', d.run_on) as date) as month,
-        j.kind,
+        coalesce(j.kind, 0) as kind,
         coalesce(j.technician, 'unknown') as technician,
         coalesce(d.station, 'unknown') as station,
         d.test,
@@ -20,9 +20,7 @@ cells as (
     group by all
 )
 select
-    c.month, coalesce(k.site, 'unknown') as site, coalesce(k.model, 'unknown') as model,
-    coalesce(k.procedure, 'unknown') as procedure, coalesce(k.billing, 'unknown') as billing,
-    c.technician, c.station, c.test, c.exposures, c.passed, c.failed, c.aborted
+    c.month, k.site, k.model, k.procedure, k.billing, c.technician, c.station, c.test, c.exposures, c.passed, c.failed, c.aborted
 from cells as c
-left join kinds_of_work as k on k.kind = c.kind
+join kinds_of_work as k on k.kind = c.kind
 order by c.month, c.kind, c.technician, c.station, c.test

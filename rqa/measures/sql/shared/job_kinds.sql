@@ -5,5 +5,5 @@ create or replace view job_kinds as
 select j.job_id, j.technician, coalesce(j.closed_on, j.opened_on) as day, k.kind
 from jobs as j
 join kinds_of_work as k
-    on k.site = coalesce(j.site, 'unknown') and k.model = coalesce(j.model, 'unknown')
+    on k.kind > 0 and k.site = coalesce(j.site, 'unknown') and k.model = coalesce(j.model, 'unknown')
     and k.procedure = coalesce(j.procedure, 'unknown') and k.billing = coalesce(j.billing, 'unknown')

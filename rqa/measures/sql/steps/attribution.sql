@@ -50,20 +50,12 @@ back as (
     join jobs as b on b.job_id = a.return_job_id
     where a.return_job_id is not null
 ),
--- one row a come-back and test of its index job: how the last run ended, and whether it covers what was found
-last_runs as (
-    select b.job_id, d.test, max_by(d.outcome, d.run) as outcome, bool_or(t.test is not null) as covers
+-- one row a come-back that was tested for what was found: whether all tests passed in the end
+tested as (
+    select distinct b.job_id, b.job_id not in (select job_id from unpassed_tests($as_of)) as passed
     from back as b
     join runs_until($as_of) as d on d.job_id = b.job_id
-    left join tests as t on t.test = d.test and t.subsystem = b.found
-    group by b.job_id, d.test
-),
--- one row a come-back that was tested for what was found
-tested as (
-    select job_id, bool_and(outcome = 'pass') as passed
-    from last_runs
-    group by job_id
-    having bool_or(covers)
+    join tests as t on t.test = d.test and t.subsystem = b.found
 )
 select
     /* names: */ model, /* :names */

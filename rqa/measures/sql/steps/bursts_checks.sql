@@ -50,15 +50,14 @@ checked as (
 -- the same without those set aside, with the chance of their kind
 judged as (
     select m.*, coalesce(c.chance, 0) as chance
-    from checked as m left join kind_chances($kinds, $probabilities) as c on c.kind = m.kind
-    where m.period not in (select period from aside where dimension = 'time')
-      and not exists (select 1 from aside as a where a.dimension = 'site' and a.name = m.site and a.period = m.period)
-      and not exists (select 1 from aside as a where a.dimension = 'model' and a.name = m.model and a.period = m.period)
-      and not exists (select 1 from aside as a where a.dimension = 'technician' and a.name = m.technician and a.period = m.period)
-      and not exists (select 1 from aside as a where a.dimension = 'step' and a.name = m.step and a.period = m.period)
-      and not exists (select 1 from aside as a where a.dimension = 'bench' and a.name = m.bench and a.period = m.period)
-      and not exists (select 1 from aside as a where a.dimension = 'tool' and a.name = m.tool and a.period = m.period)
-      and not exists (select 1 from aside_by_lot as a where a.job_id = m.job_id and a.period = m.period)
+    from checked as m
+    left join kind_chances($kinds, $probabilities) as c on c.kind = m.kind
+    anti join aside as a on a.period = m.period and case a.dimension
+        when 'time' then true when 'site' then a.name = m.site when 'model' then a.name = m.model
+        when 'technician' then a.name = m.technician
+        when 'step' then a.name = m.step when 'bench' then a.name = m.bench when 'tool' then a.name = m.tool
+    end
+    anti join aside_by_lot as b on b.job_id = m.job_id and b.period = m.period
 ),
 -- one row a job and period
 by_job as (

@@ -6,8 +6,8 @@
 -- Where parts or lots are asked for, an attempt counts once under each part and lot that its job had fitted.
 -- Parameters: $as_of date: attempts dated later are left out.
 -- Not counted: attempts beyond the second; where parts or lots are asked for, jobs without a part. A month of null: neither the step nor its job has a date.
--- Grouped by: month, week of day s.day; job of s or 'unknown'; step of s; bench, tool of s or 'unknown'; phase of p or
---   'unknown'; part_no of f; lot of f or 'unknown'.
+-- Grouped by: month, week of day s.day; job of s or 'unknown'; step of s; bench, tool, phase of s or 'unknown'; part_no
+--   of f; lot of f or 'unknown'.
 with
 -- one row a job and what is asked of the part and lot fitted in it
 fitted as (
@@ -24,12 +24,11 @@ select
     cast(count(*) filter (where s.attempt = 1 and s.outcome = 'fail') as bigint) as failed,
     cast(count(*) filter (where s.attempt = 1 and s.outcome = 'skipped') as bigint) as skipped,
     cast(count(*) filter (where s.attempt = 2 and s.outcome <> 'skipped') as bigint) as reworked,
-    cast(coalesce(sum(coalesce(p.opportunities, 1)) filter (where s.attempt = 1 and s.outcome <> 'skipped'), 0) as bigint)
+    cast(coalesce(sum(coalesce(s.opportunities, 1)) filter (where s.attempt = 1 and s.outcome <> 'skipped'), 0) as bigint)
         as opportunities,
-    cast(count(*) filter (where s.attempt = 1 and s.outcome <> 'skipped' and p.step is null) as bigint) as undeclared
+    cast(count(*) filter (where s.attempt = 1 and s.outcome <> 'skipped' and s.phase is null) as bigint) as undeclared
 from attempts_until($as_of) as s
 /* if part_no or lot: */ join fitted as f on f.job_id = s.job_id /* :if part_no or lot */
-left join declared_steps as p on p.procedure = s.procedure and p.step = s.step
 where s.attempt <= 2 and /* filters: */ true /* :filters */
 group by all
 order by all

@@ -5,7 +5,7 @@
 -- A test of a job belongs to the station and the day of its first run.
 -- Parameters: $as_of date: later runs are left out.
 -- Not counted: tests of a job whose first run is not in the store. Runs whose job is not in the store count under 'unknown'.
--- Grouped by: month, week of day d.run_on; job of j or 'unknown'; station of d or 'unknown'; test of d.
+-- Grouped by: month, week of day d.run_on; job, station of d or 'unknown'; test of d.
 with
 -- one row a test of a job that was run again: how many further runs, and how the last ended
 later as (
@@ -27,9 +27,9 @@ ways as (
         count(*) as tests,
         sum(coalesce(l.runs, 0)) as further,
         sum(coalesce(l.aborted, 0)) as aborted
-    from first_runs($as_of) as d left join jobs as j on j.job_id = d.job_id
+    from runs_of_jobs($as_of) as d
     left join later as l on l.job_id = d.job_id and l.test = d.test
-    where /* filters: */ true /* :filters */
+    where d.run = 1 and /* filters: */ true /* :filters */
     group by all
 )
 select

@@ -16,21 +16,12 @@ back as (
     from comeback_jobs($as_of, $window, $disposition) as l
     where /* filters: */ true /* :filters */
 ),
--- one row a come-back and test of its index job: how the last run ended
-last_runs as (
-    select x.job_id, x.found, d.test, max_by(d.outcome, d.run) as outcome
+-- one row a come-back whose index job was tested for what was found
+tested as (
+    select distinct x.job_id
     from back as x
     join runs_until($as_of) as d on d.job_id = x.job_id
-    group by x.job_id, x.found, d.test
-),
--- one row a come-back whose index job was tested: whether all passed, and whether one covers what was found
-tested as (
-    select
-        r.job_id, bool_and(r.outcome = 'pass') as passed,
-        bool_or(t.subsystem is not null and t.subsystem = r.found) as run
-    from last_runs as r
-    left join tests as t on t.test = r.test
-    group by r.job_id
+    join tests as t on t.test = d.test and t.subsystem = x.found
 ),
 -- one row a subsystem that some test covers
 covered as (
@@ -43,8 +34,8 @@ select
     case
         when x.found is null then 'not known'
         when c.subsystem is null then 'no test covers it'
-        when not coalesce(t.run, false) then 'not run'
-        when not t.passed then 'not passed'
+        when t.job_id is null then 'not run'
+        when x.job_id in (select job_id from unpassed_tests($as_of)) then 'not passed'
         else 'escaped'
     end as way,
     cast(count(*) as bigint) as returned

@@ -31,12 +31,12 @@ not_passed as (
 decided as (
     select
         d.job_id, d.test, d.unit,
-        min_by(cast(d.value as double), d.run) as first_value,
+        min_by(d.value, d.run) as first_value,
         min_by(d.outcome, d.run) as first_outcome,
         min_by(d.run_at, d.run) as first_at,
         min_by(coalesce(case $side when 'upper' then d.value > d.upper_limit else d.value < d.lower_limit end, false),
                d.run) as beyond,
-        max_by(cast(d.value as double), d.run) as last_value,
+        max_by(d.value, d.run) as last_value,
         max_by(d.outcome, d.run) as last_outcome,
         max_by(d.run_at, d.run) as last_at
     from runs_until($as_of) as d

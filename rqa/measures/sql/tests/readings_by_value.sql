@@ -3,14 +3,13 @@
 -- first runs that have it, every all runs.
 -- Parameters: $as_of date: later runs are left out.
 -- Not counted: aborted runs.
--- Grouped by: month, week of day d.run_on; job of j or 'unknown'; station of d or 'unknown'; test of d.
+-- Grouped by: month, week of day d.run_on; job, station of d or 'unknown'; test of d.
 select
     /* groups: */ d.test as test, /* :groups */
-    d.unit as unit, cast(d.lower_limit as double) as lower_limit, cast(d.upper_limit as double) as upper_limit,
-    cast(d.value as double) as value,
+    d.unit, d.lower_limit, d.upper_limit, d.value,
     cast(count(*) filter (where d.run = 1) as bigint) as first,
     cast(count(*) as bigint) as every
-from runs_until($as_of) as d left join jobs as j on j.job_id = d.job_id
+from runs_of_jobs($as_of) as d
 where d.outcome <> 'aborted' and /* filters: */ true /* :filters */
 group by all
 order by all

@@ -6,11 +6,11 @@
 -- time is taken to begin and end then.
 -- Not counted: pairs with an aborted run, or with a step attempt in between; pairs of which that cannot be said, as the
 -- job has an attempt without any time, or the second run is dated before the first. Skipped steps are no attempts.
--- Grouped by: month, week of day d.run_on; job of j or 'unknown'; station of d or 'unknown'; test of d.
+-- Grouped by: month, week of day d.run_on; job, station of d or 'unknown'; test of d.
 with
 -- one row a run beyond the first
 later as (
-    select job_id, test, run, run_at, outcome, station, cast(value as double) as value, unit
+    select job_id, test, run, run_at, outcome, station, value, unit
     from runs_until($as_of)
     where run > 1
 ),
@@ -21,12 +21,11 @@ pairs as (
         d.job_id, a.unit,
         coalesce(d.station, 'unknown') as first_station, coalesce(a.station, 'unknown') as second_station,
         d.outcome as first_outcome, a.outcome as second_outcome,
-        case when d.unit is not distinct from a.unit then a.value - cast(d.value as double) end as apart,
+        case when d.unit is not distinct from a.unit then a.value - d.value end as apart,
         d.run_at as first_at, a.run_at as second_at
-    from runs_until($as_of) as d left join jobs as j on j.job_id = d.job_id
+    from runs_of_jobs($as_of) as d
     join later as a on a.job_id = d.job_id and a.test = d.test and a.run = d.run + 1
-    where d.outcome <> 'aborted' and a.outcome <> 'aborted'
-      and /* filters: */ true /* :filters */
+    where d.outcome <> 'aborted' and a.outcome <> 'aborted' and /* filters: */ true /* :filters */
 )
 select
     /* names: */ test, /* :names */

@@ -5,17 +5,18 @@
 -- all three are the least values that so many readings do not exceed, and where the quartiles are equal there is no fence.
 -- Parameters: $as_of date: later runs are left out. $period: 'month' or 'week', by its first day.
 -- Not counted: later runs of the same test in a job, aborted ones, runs without a value, a day, a station or a known job.
--- Grouped by: month, week of day d.run_on; job of j or 'unknown'; station, test of d.
+-- Grouped by: month, week of day d.run_on; job of d or 'unknown'; station, test of d.
 with
 -- one row a reading
 readings as (
     select
         /* groups: */ d.test as test, /* :groups */
-        coalesce(d.unit, '') as unit, d.station as at_station, j.model as of_model, j.procedure as of_procedure,
-        cast(d.value as double) as value,
+        coalesce(d.unit, '') as unit, d.station as at_station, d.model as of_model, d.procedure as of_procedure,
+        d.value,
         cast(date_trunc($period, d.run_on) as date) as period
-    from first_runs($as_of) as d join jobs as j on j.job_id = d.job_id
-    where d.outcome <> 'aborted' and d.value is not null and d.station is not null and d.run_on is not null and /* filters: */ true /* :filters */
+    from runs_of_jobs($as_of) as d
+    where d.run = 1 and d.outcome <> 'aborted' and d.value is not null and d.station is not null
+      and d.run_on is not null and d.site is not null and /* filters: */ true /* :filters */
 ),
 -- one row a group, unit and value
 by_value as (

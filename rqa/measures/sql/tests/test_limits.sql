@@ -4,8 +4,7 @@
 -- Grouped by: test of d.
 select
     /* groups: */ d.test as test, /* :groups */
-    d.unit as unit, cast(d.lower_limit as double) as lower_limit, cast(d.upper_limit as double) as upper_limit,
-    cast(count(*) as bigint) as runs,
+    d.unit, d.lower_limit, d.upper_limit, cast(count(*) as bigint) as runs,
     max(d.run_on) as last_on
 from runs_until($as_of) as d
 where d.outcome <> 'aborted' and d.value is not null and /* filters: */ true /* :filters */

@@ -1,5 +1,5 @@
 -- First attempts at steps by outcome, from the rows, for questions that need nothing of the job.
--- A row is one group. exposures = passed + failed; unchecked = done without a check, or skipped.
+-- A row is one group and outcome; attempts counts the first attempts.
 -- Parameters: $as_of date: steps dated later are left out.
 -- Not counted: later attempts. A month of null: neither the step nor its job has a date.
 -- Grouped by: month, week of day a.day; step of a; technician, bench, tool of a or 'unknown'.
@@ -16,23 +16,11 @@ attempts as (
     from steps as s
     left join jobs as j on j.job_id = s.job_id
     where s.attempt = 1 and (s.done_on is null or s.technician is null)
-),
--- one row a group and outcome: one plain count is far cheaper than four conditional ones
-outcomes as (
-    select
-        /* groups: */ a.step as step, /* :groups */
-        a.outcome as outcome,
-        count(*) as attempts
-    from attempts as a
-    where coalesce(a.day <= $as_of, true) and /* filters: */ true /* :filters */
-    group by all
 )
 select
-    /* names: */ step, /* :names */
-    cast(coalesce(sum(attempts) filter (where outcome in ('pass', 'fail')), 0) as bigint) as exposures,
-    cast(coalesce(sum(attempts) filter (where outcome = 'pass'), 0) as bigint) as passed,
-    cast(coalesce(sum(attempts) filter (where outcome = 'fail'), 0) as bigint) as failed,
-    cast(coalesce(sum(attempts) filter (where outcome in ('done', 'skipped')), 0) as bigint) as unchecked
-from outcomes
+    /* groups: */ a.step as step, /* :groups */
+    a.outcome, cast(count(*) as bigint) as attempts
+from attempts as a
+where coalesce(a.day <= $as_of, true) and /* filters: */ true /* :filters */
 group by all
 order by all

@@ -1,5 +1,5 @@
 -- First attempts at steps by outcome, by the shift and its hour, and by the days since a training.
--- A row is one group. exposures = passed + failed; unchecked = done without a check, or skipped.
+-- A row is one group and outcome; attempts counts the first attempts.
 -- shift: by when it began on the site's own clock: 'early' from 4 to before 12, 'late' from 12 to before 20, 'night' else;
 -- shift_hour: '01' is its first hour, '13' the thirteenth and later ones; both 'unknown' without a technician or a time.
 -- A shift of a technician begins with a logged attempt after $rest hours or more without one.
@@ -61,7 +61,7 @@ trained as (
 -- one row a first attempt
 attempts as (
     select
-        w.*, p.phase,
+        w.*,
         case
             when c.hour is null then 'unknown'
             when c.hour >= 4 and c.hour < 12 then 'early'
@@ -84,15 +84,11 @@ attempts as (
     from worked as w
     left join clocked as c on c.job_id = w.job_id and c.step_seq = w.step_seq and c.attempt = w.attempt
     left join trained as t on t.technician = w.technician and t.day = w.day
-    left join declared_steps as p on p.procedure = w.procedure and p.step = w.step
     where w.attempt = 1 and coalesce(w.day <= $as_of, true)
 )
 select
     /* groups: */ w.shift as shift, w.shift_hour as shift_hour, /* :groups */
-    cast(count(*) filter (where w.outcome in ('pass', 'fail')) as bigint) as exposures,
-    cast(count(*) filter (where w.outcome = 'pass') as bigint) as passed,
-    cast(count(*) filter (where w.outcome = 'fail') as bigint) as failed,
-    cast(count(*) filter (where w.outcome in ('done', 'skipped')) as bigint) as unchecked
+    w.outcome, cast(count(*) as bigint) as attempts
 from attempts as w
 where /* filters: */ true /* :filters */
 group by all

@@ -4,8 +4,7 @@
 -- end, and the time between; later_timed, later_seconds: the same of attempts beyond the first.
 -- Parameters: $as_of date: attempts dated later are left out.
 -- Not counted: skipped steps. A month of null: neither the step nor its job has a date.
--- Grouped by: month, week of day s.day; job of s or 'unknown'; step of s; bench, tool of s or 'unknown'; phase of p or
---   'unknown'.
+-- Grouped by: month, week of day s.day; job of s or 'unknown'; step of s; bench, tool, phase of s or 'unknown'.
 select
     /* groups: */ s.step as step, /* :groups */
     cast(count(*) filter (where s.attempt = 1) as bigint) as executed,
@@ -18,7 +17,6 @@ select
     cast(coalesce(sum(date_diff('second', s.started_at, s.ended_at)) filter (where s.attempt > 1), 0) as bigint)
         as later_seconds
 from attempts_until($as_of) as s
-/* if phase: */ left join declared_steps as p on p.procedure = s.procedure and p.step = s.step /* :if phase */
 where s.outcome <> 'skipped' and /* filters: */ true /* :filters */
 group by all
 order by all

@@ -5,8 +5,7 @@
 -- Parameters: $as_of date: failed attempts dated later are left out.
 -- Not counted: skipped steps, neither as failed nor as next; attempts without a time come next to nothing. Order in a job: by
 -- start, else end; at equal times by place in the job, then attempt.
--- Grouped by: month, week of day s.day; job of s or 'unknown'; step of s; bench, tool of s or 'unknown'; phase of p or
---   'unknown'.
+-- Grouped by: month, week of day s.day; job of s or 'unknown'; step of s; bench, tool, phase of s or 'unknown'.
 with
 -- one row a failed attempt's job
 failing as (
@@ -40,7 +39,6 @@ select
     cast(count(*) as bigint) as failures
 from attempts_until($as_of) as s
 left join followed as n on n.job_id = s.job_id and n.step_seq = s.step_seq and n.attempt = s.attempt
-/* if phase: */ left join declared_steps as p on p.procedure = s.procedure and p.step = s.step /* :if phase */
 where s.outcome = 'fail' and /* filters: */ true /* :filters */
 group by all
 order by all
