@@ -1,18 +1,15 @@
 """Depots whose kept counts are given outright, for questions that read nothing else."""
 
-import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import polars as pl
 
 from rqa.depot import Depot
-from rqa.depot import open as open_depot
 from rqa.measures.keep import keep
-from tests.depots import make_store
+from tests.depots import depot_of
 
 LOG = """
 insert into steps (job_id, step_seq, attempt, step, technician, outcome)
@@ -53,10 +50,8 @@ def depot_of_checks(cells: pl.DataFrame, *, logged: bool = False) -> Iterator[De
             connection.execute(LOG)
         connection.unregister("given")
 
-    with tempfile.TemporaryDirectory() as folder:
-        path = make_store(Path(folder) / "depot.duckdb", {}, kept=kept)
-        with open_depot(path) as depot:
-            yield depot
+    with depot_of({}, kept=kept) as depot:
+        yield depot
 
 
 def cells_of(events: Any, trials: Any, kind: str = "model") -> pl.DataFrame:

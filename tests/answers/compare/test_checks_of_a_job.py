@@ -1,10 +1,8 @@
 """Sites beside each other by first checks: the job is what is sampled, and nothing waits for come-backs."""
 
-import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -16,11 +14,10 @@ from rqa.answers.compare.comparison import compare
 from rqa.answers.core.scope import PERIODS
 from rqa.answers.yields.first_pass import GROUPINGS
 from rqa.depot import Depot
-from rqa.depot import open as open_depot
 from rqa.errors import RequestError
 from rqa.measures.keep import keep
 from rqa.stats import proportion_test
-from tests.depots import make_store
+from tests.depots import depot_of
 
 FIRST = datetime(2026, 3, 2, 9)
 FILTERS = [name for name in GROUPINGS if name not in PERIODS]
@@ -50,10 +47,8 @@ def depot_checked(failed: NDArray[np.bool_], site: NDArray[np.int64], hours: int
             connection.unregister("given")
         keep(connection)
 
-    with tempfile.TemporaryDirectory() as folder:
-        path = make_store(Path(folder) / "depot.duckdb", {}, kept=kept)
-        with open_depot(path) as depot:
-            yield depot
+    with depot_of({}, kept=kept) as depot:
+        yield depot
 
 
 def clustered(rng: np.random.Generator, jobs: int, width: int, bad: float = 0.1) -> NDArray[np.bool_]:

@@ -3,14 +3,11 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date
-from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any
 
 from rqa.depot import Depot
 from rqa.measures.keep import keep
-from rqa.store.engine import open_store
-from tests.depots import make_store
+from tests.depots import depot_of
 
 FIRST, STARTED = date(2025, 1, 1), date(2026, 1, 12)
 DAYS = 500
@@ -80,7 +77,5 @@ def acting_depot(
             connection.execute(more)
         keep(connection)
 
-    with TemporaryDirectory() as folder:
-        path = make_store(Path(folder) / "depot.duckdb", {"procedures": PROCEDURES, "actions": actions}, kept=fill)
-        with Depot(open_store(path), as_of) as depot:
-            yield depot
+    with depot_of({"procedures": PROCEDURES, "actions": actions}, as_of, kept=fill) as depot:
+        yield depot

@@ -2,7 +2,6 @@
 
 import random
 import re
-import tempfile
 from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
@@ -18,8 +17,7 @@ from rqa.intake.draft import parse_mapping
 from rqa.loading import load
 from rqa.measures.keep import keep
 from rqa.measures.run import counts
-from rqa.store.engine import open_store
-from tests.depots import depot_of, make_store
+from tests.depots import depot_of
 
 
 def job(name: str, unit: str, opened: str, closed: str | None, **more: Any) -> dict[str, Any]:
@@ -170,10 +168,7 @@ def costs_at(jobs: list[dict[str, Any]], rate: int = 0) -> dict[str, Any]:
         keep(connection)
         connection.execute("insert into about values ('labour_rate', ?)", [str(rate)])
 
-    with (
-        tempfile.TemporaryDirectory() as folder,
-        Depot(open_store(make_store(Path(folder) / "depot.duckdb", {"jobs": jobs}, kept=kept)), "2026-06-30") as depot,
-    ):
+    with depot_of({"jobs": jobs}, "2026-06-30", kept=kept) as depot:
         answer = depot.costs(by=(), window=90)
         return {**answer.table.row(0, named=True), "notes": answer.notes}
 
