@@ -35,7 +35,7 @@ from rqa.words import listed
 
 GRACE_SECONDS = 10.0
 """How much longer than its limit SQL may run, until the process that runs it is ended."""
-STOP_SECONDS = 10.0
+STOP_SECONDS = 5.0
 """How long a worker may take to end by itself, when it is asked to or has answered."""
 NAMED = 3
 """Files of a SELECT that are named where its reading has failed."""
@@ -85,7 +85,7 @@ def load_apart(
     if said is None or "stopped" in said:
         raise worker.died(replaced=identity(store) != before)
     if "error" in said:
-        raise _error(said["error"]) from WorkerError(said["trace"])
+        raise _error(said["error"]) from WorkerError(said["trace"]) if said["trace"] else None
     return _report(said["report"], store, time.monotonic() - began)
 
 
@@ -174,7 +174,7 @@ class _Worker:
 
     def died(self, *, replaced: bool) -> RqaError:
         """What to say where it has ended without an answer."""
-        name = signal.Signals(-self.code).name if self.code < 0 else ""
+        name = _signal(-self.code) if self.code < 0 else ""
         doing, end = self.doing, "The load had ended before, so the store is the new one." if replaced else AS_IT_WAS
         reads = f" while it read {_files(doing)} for {doing.place}" if doing is not None else ""
         if self.done or name in STOPS:
@@ -202,6 +202,10 @@ def _hear(pipe: IO[bytes], heard: "queue.Queue[dict[str, Any] | None]") -> None:
             if isinstance(said, dict):
                 heard.put(said)
     heard.put(None)
+
+
+def _signal(number: int) -> str:
+    return next((s.name for s in signal.Signals if s == number), f"signal {number}")
 
 
 def _files(doing: Doing) -> str:
@@ -234,10 +238,11 @@ def _report(told: Mapping[str, Any], store: Path, seconds: float) -> LoadReport:
 
 
 def error_told(error: BaseException) -> dict[str, Any]:
-    """An error as JSON can hold it, with where it arose."""
+    """An error as JSON can hold it, and where it arose: not for one that is ours and has no other cause."""
     faults = error.faults if isinstance(error, MappingError) else ()
     said = {"kind": type(error).__name__, "said": str(error), "faults": faults}
-    return {"error": said, "trace": "".join(traceback.format_exception(error))}
+    plain = isinstance(error, RqaError) and error.__cause__ is None
+    return {"error": said, "trace": "" if plain else "".join(traceback.format_exception(error))}
 
 
 def _error(told: Mapping[str, Any]) -> Exception:

@@ -49,6 +49,9 @@ def load(
         memory: the most the engine may use; the rest goes to disk beside the store. None: the engine's own limit.
         progress: is told each `rqa.progress.Stage` as it begins: what is done, how far it is, rows so far.
 
+    Where the mapping brings SQL, or reads Parquet or SQLite, all of it is done in a process of its own, which is ended
+    when it does not end in time; values of frames that no other process knows are handed to it as texts.
+
     Returns a `LoadReport`: for each file read = accepted + refused + known + superseded + merged; why rows were
     refused; what was accepted but deserves a look. Printing it gives the summary.
 

@@ -347,14 +347,16 @@ def _frame(source: SourceFile, number: int) -> TextSource:
 
 
 def as_polars(frame: Any) -> Any:
-    """A frame that was handed over as polars; an error in its place, as of `portable`, is raised."""
+    """A frame that was handed over as polars, objects as text; an error in its place, as of `portable`, is raised."""
     import polars as pl
 
     if isinstance(frame, Exception):
         raise frame
-    if isinstance(frame, pl.DataFrame):
-        return frame
-    return _from_pandas(frame) if type(frame).__module__.startswith("pandas") else pl.DataFrame(frame)
+    if type(frame).__module__.startswith("pandas"):
+        return _from_pandas(frame)
+    made = frame if isinstance(frame, pl.DataFrame) else pl.DataFrame(frame)
+    objects = [c for c, kind in made.schema.items() if kind == pl.Object]
+    return made.with_columns(pl.Series(c, [_text(v) for v in made[c]], dtype=pl.String) for c in objects)
 
 
 def portable(frame: Any) -> Any:

@@ -15,9 +15,9 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="signals of POSI
 MAPPING = '[files.f]\npath = "*.csv"\n[[table]]\ntable = "jobs"\nfrom = "f"\n'
 
 
-def standing(ws: Workspace) -> tuple[str, str]:
+def standing(ws: Workspace, mapping: str = MAPPING) -> tuple[str, str]:
     """A workspace with a store, and a second file to load; the command that loads it."""
-    ws.write("sources.toml", MAPPING)
+    ws.write("sources.toml", mapping)
     ws.write("1.csv", csv_of(job("A")))
     rqa.load(ws.folder)
     ws.write("2.csv", csv_of(job("B"), job("C")))
@@ -77,8 +77,9 @@ def test_a_signal_at_many_moments(ws: Workspace) -> None:
 
 
 @pytest.mark.long
-def test_a_signal_at_many_times(ws: Workspace) -> None:
-    words = standing(ws)
+@pytest.mark.parametrize("own", ["", "where = \"job_id <> ''\"\n"], ids=["in its process", "apart"])
+def test_a_signal_at_many_times(ws: Workspace, own: str) -> None:
+    words = standing(ws, MAPPING + own)
     before, store = ws.digest(), ws.store.read_bytes()
     chance = random.Random(13)
     for n in range(90):

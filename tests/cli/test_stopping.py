@@ -15,6 +15,7 @@ import pytest
 
 from rqa.notebooks import copy_notebooks
 from rqa.stopping import Stopped, held, interruptible, released, stoppable
+from rqa.store.lock import writing
 from tests.workspaces import Workspace, csv_of, job
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="signals")
@@ -162,6 +163,18 @@ def test_a_signal_from_outside_ends_what_the_engine_is_asked(
     assert_stopped(subprocess.CompletedProcess([], running.returncode, out, err), number, "is unchanged")
     assert digest(ws.store) == before
     assert ws.names() == names
+
+
+def test_a_signal_ends_waiting_for_another_load(standing: Workspace) -> None:
+    with writing(standing.store, wait=0), stoppable():
+        before = digest(standing.store)
+        threading.Timer(0.2, signal.raise_signal, (signal.SIGTERM,)).start()
+        began = time.monotonic()
+        with pytest.raises(Stopped):
+            standing.load(wait=30)
+        assert time.monotonic() - began < 15
+    assert digest(standing.store) == before
+    assert standing.names() == {"1.csv", "2.csv", "sources.toml", "depot.duckdb", "depot.duckdb.lock"}
 
 
 @pytest.fixture(scope="module")

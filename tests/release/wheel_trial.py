@@ -15,6 +15,8 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 JOBS = 600
 SECONDS = 900
+PIP = (sys.executable, "-m", "pip", "--disable-pip-version-check")
+BOUND = ("--quiet", "--no-compile", "-c", ROOT / ".ci" / "constraints.txt")
 KEPT = ("LANG", "PATH", "SSL_CERT_FILE", "SYSTEMROOT", "TEMP", "TMP", "TMPDIR")
 
 WHERE_FROM = """
@@ -52,6 +54,22 @@ rqa.open("out").comebacks(window="30")
 """
 SEEN = ("DataFrame", "LoadReport", 'incompatible type "str"; expected "int"')
 
+KEPT_RECORDS = """
+[workspace]
+broken_records = "encrypted"
+[files.jobs]
+path = "jobs.csv"
+[[table]]
+table = "jobs"
+from = "jobs"
+[table.columns]
+technician = {{ column = "who", key_file = '{key}' }}
+"""
+JOBS_CSV = "job_id,unit_id,model,site,procedure,opened_at,disposition,closed_at,who\n" + "".join(
+    f"J{n},U1,Quern,Alder,board swap,2024-03-0{n} 10:00,repaired,2024-03-0{n} 12:00,Nadir Okapi\n" for n in (1, 2, 3)
+) + "J4,Nadir Okapi\n"
+"""The last line lacks fields, and has a name in it."""
+
 
 class Trial:
     """A folder outside the checkout with an environment, a home and a place to work in."""
@@ -84,18 +102,19 @@ class Trial:
 
     def install(self) -> None:
         """Build the wheel and install it with what it declares, in the versions of the constraints."""
-        pip = (sys.executable, "-m", "pip", "--disable-pip-version-check")
-        bound = ("--quiet", "--no-compile", "-c", ROOT / ".ci" / "constraints.txt")
-        self.run(*pip, "wheel", "--quiet", "--no-deps", "--wheel-dir", self.folder, ROOT, installing=True)
-        wheel = next(self.folder.glob("rqa-*.whl"))
+        self.run(*PIP, "wheel", "--quiet", "--no-deps", "--wheel-dir", self.folder, ROOT, installing=True)
         self.run(sys.executable, "-m", "venv", "--without-pip", self.folder / "venv")
-        self.run(*pip, "--python", self.bin / "python", "install", *bound, wheel, installing=True)
-        expect(zipfile.ZipFile(wheel).testzip() is None, "the wheel is damaged")
+        self.run(*PIP, "--python", self.bin / "python", "install", *BOUND, self.wheel, installing=True)
+        expect(zipfile.ZipFile(self.wheel).testzip() is None, "the wheel is damaged")
+
+    @property
+    def wheel(self) -> Path:
+        return next(self.folder.glob("rqa-*.whl"))
 
     def commands(self) -> None:
         """Every command of the README, on a small demo."""
         said = self.rqa("--version")
-        expect(f"rqa-{said.split()[-1]}-" in next(self.folder.glob("rqa-*.whl")).name, said)
+        expect(f"rqa-{said.split()[-1]}-" in self.wheel.name, said)
         said = self.rqa("demo", "out", "--jobs", str(JOBS))
         expect("every row accounted for" in said, said)
         out = self.work / "out"
@@ -112,6 +131,20 @@ class Trial:
             self.rqa("review", "out", "--month", "2026-05", "--format", form, "--to", page.name)
             expect(page.stat().st_size > 10_000, f"{page} is empty")
         self.rqa("load", "nowhere", expected=1)
+
+    def records(self) -> None:
+        """A record that is no row is kept encrypted and shown with the key, once the extra is installed."""
+        key, kept = self.folder / "home" / "rqa.key", self.work / "kept"
+        kept.mkdir()
+        key.write_bytes(bytes(range(32)))
+        (kept / "jobs.csv").write_text(JOBS_CSV, encoding="utf-8")
+        (kept / "sources.toml").write_text(KEPT_RECORDS.format(key=key), encoding="utf-8")
+        expect("pip install 'rqa[encrypt]'" in self.rqa("load", "kept", expected=1), "the extra is not asked for")
+        self.run(*PIP, "--python", self.bin / "python", "install", *BOUND, f"{self.wheel}[encrypt]", installing=True)
+        self.rqa("load", "kept")
+        said = self.rqa("records", "kept", "--key-file", str(key))
+        expect("jobs.csv, row 5: " in said and "J4,Nadir Okapi" in said, said)
+        expect(b"Okapi" not in (kept / "depot.duckdb").read_bytes(), "the store holds a name")
 
     def notebooks(self) -> None:
         """The demo has copied and run them all; one that is gone is copied and run again, and it alone."""
@@ -154,7 +187,7 @@ def main() -> None:
     """All of it, in order."""
     with tempfile.TemporaryDirectory(prefix="rqa-trial-") as made:
         trial = Trial(Path(sys.argv[1] if len(sys.argv) > 1 else made).resolve() / "trial")
-        for part in (trial.install, trial.commands, trial.in_python, trial.notebooks):
+        for part in (trial.install, trial.commands, trial.in_python, trial.notebooks, trial.records):
             part()
     say("the wheel works alone")
 

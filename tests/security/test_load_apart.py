@@ -45,7 +45,7 @@ LIMIT, SAYS = 0.005, r"table\.1 \(jobs\): its SQL \({}\) did not end within 0\.0
 TEXT = '[workspace]\nsql_minutes = {}\n[files.log]\npath = "{}"\n[[table]]\ntable = "jobs"\nfrom = "log"\n'
 
 
-@pytest.fixture(autouse=True)
+@pytest.fixture
 def room(ws: Workspace, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A store of one job, little patience, and a folder for what is temporary."""
     made = ws.folder.parent / "temporary"
@@ -131,6 +131,7 @@ def script(ws: Workspace) -> subprocess.Popen[str]:
     )
 
 
+@pytest.mark.usefixtures("room")
 def test_a_script_without_a_guard_is_run_once(ws: Workspace) -> None:
     written(ws, ENDLESS["replace"])
     with script(ws) as running:
@@ -139,7 +140,8 @@ def test_a_script_without_a_guard_is_run_once(ws: Workspace) -> None:
     assert "MappingError: sources.toml, table.1 (jobs): its SQL (columns.complaint.sql) did not end within 0.005" in err
 
 
-def test_a_killed_load_leaves_no_worker(ws: Workspace, room: Path) -> None:
+@pytest.mark.usefixtures("room")
+def test_a_killed_load_leaves_no_worker(ws: Workspace) -> None:
     written(ws, ENDLESS["replace"], minutes=30)
     before = ws.digest()
     with script(ws) as running:
@@ -237,25 +239,24 @@ def test_the_report_and_the_rows_are_those_of_a_load_in_this_process(ws: Workspa
         ],
     }
     mixed = pd.DataFrame([job("F"), job("G")]).assign(complaint=[Odd(), 7])
-    frames = {"f": mixed, "steps": pl.DataFrame({"job_id": ["F"], "step_seq": [1], "attempt": [1], "step": ["open"],
-                                                "outcome": ["done"]})}
+    objects = pl.DataFrame([job("H")]).with_columns(pl.Series("found", [Odd()], dtype=pl.Object))
+    steps = pl.DataFrame([{"job_id": "F", "step_seq": 1, "attempt": 1, "step": "open", "outcome": "done"}])
+    frames = {"f": mixed, "jobs": objects, "steps": steps}
     stages: list[list[str]] = [[], []]
+    tables = ("jobs", "steps", "refused")
     ws.store.unlink()
-    expected = here(ws, mapping, frames=frames, progress=lambda stage: stages[0].append(stage.what))
     before = AsItWas(ws, room)
-    found = rqa.load(
-        ws.folder, mapping=mapping, frames=frames, write=False, progress=lambda stage: stages[1].append(stage.what)
-    )
-    before.check()
-    assert replace(found, seconds=0) == replace(expected, seconds=0)
-    assert found.total("refused") == 3
-    assert stages[0] == stages[1] != []
-    assert rqa.load(ws.folder, mapping=mapping, frames=frames).total("accepted") == expected.total("accepted")
-    apart = [ws.rows(f"select * from {table} order by all") for table in ("jobs", "steps", "refused")]
+    expected = here(ws, mapping, frames=frames, write=True, progress=lambda stage: stages[0].append(stage.what))
+    rows = [ws.rows(f"select * from {table} order by all") for table in tables]
     ws.store.unlink()
-    here(ws, mapping, frames=frames, write=True)
-    assert [ws.rows(f"select * from {table} order by all") for table in ("jobs", "steps", "refused")] == apart
-    assert ("odd",) in ws.rows("select complaint from jobs")
+    found = rqa.load(ws.folder, mapping=mapping, frames=frames, progress=lambda stage: stages[1].append(stage.what))
+    assert replace(found, seconds=0) == replace(expected, seconds=0)
+    assert [ws.rows(f"select * from {table} order by all") for table in tables] == rows
+    assert stages[0] == stages[1] != []
+    assert found.total("refused") == 3
+    assert ws.rows("select job_id from jobs where 'odd' in (complaint, found) order by all") == [("F",), ("H",)]
+    ws.store.unlink()
+    before.check()
 
 
 @pytest.mark.parametrize(
