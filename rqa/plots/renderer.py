@@ -16,6 +16,8 @@ from rqa.shown import all_shown, one_line, shown
 
 VEGA = "application/vnd.vega.v5+json"
 SCHEMA = "https://vega.github.io/schema/vega/v5.json"
+LONGEST_CELL = 600
+"""Signs of a text that a table shows; a sentence is not cut."""
 PANIC = "PanicException"
 """The class of a panic of a library written in Rust: a BaseException that cannot be imported."""
 
@@ -112,4 +114,4 @@ def enable() -> None:
     pl.Config.set_tbl_rows(40)
     pl.Config.set_tbl_cols(16)
     pl.Config.set_tbl_width_chars(160)
-    pl.Config.set_fmt_str_lengths(60)
+    pl.Config.set_fmt_str_lengths(LONGEST_CELL)

@@ -25,13 +25,13 @@ from rqa.review.ledger import Record
 from rqa.review.people import people
 from rqa.review.projected import projections
 from rqa.review.provenance import record, reproduced
-from rqa.review.safety import safety
+from rqa.review.safety import no_battery, safety
 from rqa.review.said_once import said_once
 from rqa.review.spans import first_day, year_held
 from rqa.review.steps import wrong
 from rqa.review.tests import HEADING as TESTS
 from rqa.review.tests import believed, stations_told
-from rqa.review.texts import CAUTIONS, DEFINITIONS, LUCK
+from rqa.review.texts import CAUTIONS, DEFINITIONS, HAZARDS, LUCK
 from rqa.review.verdicts import CANNOT_BE_TOLD, mature_month, no_job_closed, resting_on, summary, verdicts
 from rqa.words import listed, month_name, percent
 
@@ -124,7 +124,7 @@ def describe(
         files=files,
         intake_words=intake_words,
         notes=tuple(notes),
-        cautions=tuple(c.format(smallest=SMALLEST) for c in CAUTIONS),
+        cautions=tuple(c.format(smallest=SMALLEST, hazards=HAZARDS[no_battery(depot)]) for c in CAUTIONS),
         definitions=DEFINITIONS,
         made_by=f"rqa {version('rqa')}",
     )

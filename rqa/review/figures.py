@@ -85,7 +85,7 @@ def _drawn(answer: Answer, **how: Any) -> dict[str, Any]:
 
 def is_framed(spec: dict[str, Any]) -> bool:
     """Whether a picture has the dashed frame over periods that are not final."""
-    return f"'{EARLY}'" in repr(spec)
+    return f"'style': '{EARLY}'" in repr(spec)
 
 
 def _control(depot: Depot, measure: str, heading: str, shown: tuple[date, date]) -> PageFigure:

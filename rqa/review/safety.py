@@ -19,8 +19,25 @@ ABOUT = "whether a battery was isolated late or reconnected early"
 KINDS = {"isolated_late": "battery isolated late", "reconnected_early": "battery reconnected early"}
 
 
+BATTERIES = """
+select count(*) as steps, count(*) filter (where list_contains(hazards, 'battery') or step ilike '%batter%') as of_them
+from procedures
+"""
+NO_BATTERY = (
+    "No step of the loaded procedures has the hazard “battery”, and none is named after one: nothing is looked for."
+)
+
+
+def no_battery(depot: Depot) -> bool:
+    """Whether the procedures are loaded and none of their steps has to do with a battery."""
+    steps, of_them = depot.query(BATTERIES).row(0)
+    return steps > 0 and not of_them
+
+
 def safety(depot: Depot, month: date) -> Section:
     """The month's breaches; names are left out."""
+    if no_battery(depot):
+        return Section("safety", "Safety", None, (NO_BATTERY,))
     answer = depot.steps.battery_breaches(months=month)
     rows, basis = answer.table, FigureScope((month, month), of="jobs closed, in whatever way,")
     notes = tuple(n for n in answer.notes if not isinstance(n, Sentence) and n != IN_UTC)

@@ -1,7 +1,9 @@
 """The page's standing texts: what every page cautions, and what each figure means."""
 
+HAZARDS = ("Battery, electrostatic and sharp-edge", "Electrostatic and sharp-edge")
+"""Work that needs protection, where units may have a battery, and where the procedures name none."""
 CAUTIONS = (
-    "Battery, electrostatic and sharp-edge work follows the maker's service guide, local codes and trained staff. "
+    "{hazards} work follows the maker's service guide, local codes and trained staff. "
     "No figure here justifies skipping a hold point or a protective measure.",
     "Figures about people are for coaching and for changing the process. They come with their uncertainty and are "
     "subject to local labour and privacy law; names can be replaced by keyed pseudonyms at intake. This page shows no "

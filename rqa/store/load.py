@@ -214,7 +214,8 @@ def _load_into(
     keep_held(connection, files)
     write_remarks(connection, rules, started, load_id)
     read = [c for f, c in counts if f.file_no >= 0 or c.table == SELECTED]
-    write_empty_remarks(connection, read, load_id)
+    over = {item.label: item.files for item in items if item.source is None}
+    write_empty_remarks(connection, read, over, load_id)
     tables.meter.counting()
     if empty:
         keep(connection, None)

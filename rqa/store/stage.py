@@ -220,7 +220,7 @@ class Stager:
             try:
                 self.named.read(item.named, wanted_columns(item.entry.spec))
                 text = self._select_text(item)
-                result.rows = self._insert(item, text, file_no)
+                result.rows = self._insert(item, text, file_no) if text.columns else 0
             except duckdb.Error as error:
                 self._tell(error, item)
         else:
@@ -251,7 +251,9 @@ class Stager:
         try:
             if item.source is None:
                 self.named.read(item.named, wanted_columns(item.entry.spec))
-                take(self._select_text(item))
+                text = self._select_text(item)
+                if text.columns:
+                    take(text)
             else:
                 self._read_whole(item, item.source, take, lambda: None)
         except duckdb.Error as error:
@@ -370,13 +372,24 @@ class Stager:
         return self.connection.execute(f"describe select * from {scan}").fetchall()
 
     def _select_text(self, item: Plan) -> TextSource:
-        """The reading of an entry's SELECT, over the files it names; it tells where its rows come from, if it can."""
+        """The reading of an entry's SELECT, over the files it names; it tells where its rows come from, if it can.
+
+        Files without a record name no columns: a SELECT over such files alone has no row, like the files themselves.
+        """
+        bare = [name for name in item.sets if not self.named.columns[name]]
+        if bare and len(bare) == len(item.sets):
+            return TextSource((), "(select 1 where false)", {})
         select = item.entry.spec.select or ""
         scan = self.named.scan(select, item.sets)
         try:
             described = self._described(scan)
         except duckdb.Error as error:
             # No row is read here, so no value is told.
+            if bare:
+                raise MappingError(
+                    f"{item.entry.place}: {item.label} cannot be asked: the files of {listed(bare)} hold no record, so "
+                    "they name no column. Put a file with a record there, or take the SELECT out until there is one."
+                ) from error
             raise self._engine_error(error, item) from error
         if not {name for name, *_ in described} & set(PLACE_COLUMNS):
             told = traced(self.connection, select, set(item.sets))

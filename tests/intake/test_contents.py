@@ -165,6 +165,31 @@ def test_file_that_gives_no_row_is_remarked_on(ws: Workspace, name: str) -> None
         assert ws.rows("select source_file from remarks where remark like 'gives no row%'") == [(file,)]
 
 
+@pytest.mark.parametrize("content", [b"", b"\n\n"])
+def test_a_select_over_files_without_a_record_has_no_row_and_is_said_once(ws: Workspace, content: bytes) -> None:
+    """Such files name no column: a nightly export of nothing is no fault of the mapping."""
+    select = "select job_id, unit_id, model, site, procedure, opened_at, closed_at, disposition from f"
+    mapping = {"files": {"f": {"path": "*.jsonl"}}, "table": [{"table": "jobs", "select": select}]}
+    ws.write("a.jsonl", content)
+    for _ in range(2):
+        report = ws.load(mapping)
+        (remark,) = [r for r in report.remarks if r.remark.startswith("gives no row")]
+        assert (remark.source_file, report.total("read")) == ("a.jsonl", 0)
+        assert all(count.adds_up for count in report.files)
+    record = {"job_id": "J", "unit_id": "U", "model": "M", "site": "S", "procedure": "P", "disposition": "open",
+              "opened_at": "2025-03-01T08:00", "closed_at": None}
+    ws.write("b.jsonl", json.dumps(record).encode())
+    assert ws.load(mapping).total("accepted") == 2, "the file's row, and that of the SELECT"
+    other = {"g": {"path": "g/*.jsonl"}, "h": {"path": "h/*.jsonl"}}
+    ws.write("g/a.jsonl", content)
+    ws.write("h/a.jsonl", json.dumps(record).encode())
+    both = {"files": other, "table": [{"table": "jobs", "select": "select g.job_id from g join h using (job_id)"}]}
+    with pytest.raises(MappingError) as caught:
+        ws.load(both)
+    assert "the files of g hold no record, so they name no column" in str(caught.value)
+    assert len(str(caught.value).splitlines()) == 1
+
+
 @pytest.mark.parametrize("blank", ["\n", "\n\n", " \r\n", "\t\n\n"])
 @pytest.mark.parametrize("cut", [False, True])
 def test_blank_lines_before_the_header_are_passed_over(ws: Workspace, blank: str, cut: bool) -> None:

@@ -55,6 +55,13 @@ def test_a_diff_can_be_read(path: Path) -> None:
     assert text.count("\n") < 2_000
 
 
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
+def test_no_cell_of_a_table_is_cut(path: Path) -> None:
+    tables = ["".join(o.data.get("text/html", "")) for cell in code_cells(path) for o in cell.outputs if "data" in o]
+    cut = [text for table in tables for text in re.findall(r"[^<>]*…(?:&quot;)?(?=</td>)", table) if text != "…"]
+    assert cut == []
+
+
 def test_what_is_written_is_read_back() -> None:
     drawing = {"title": "a \\u00000 and a\nline", "marks": [1, 0.5, None]}
     output = {"output_type": "display_data", "metadata": {}, "data": {VEGA: drawing, "text/plain": ["\\u00000"]}}

@@ -11,7 +11,7 @@ import polars as pl
 from altair.utils.schemapi import debug_mode
 
 from rqa.answers.core.grounds import Sentence
-from rqa.answers.core.needs import needs
+from rqa.answers.core.needs import needs, untold
 from rqa.answers.core.result import Answer, names_of
 from rqa.contract import TABLES
 from rqa.plots import plot
@@ -63,6 +63,8 @@ def faults_of(answer: Answer) -> Iterator[str]:
             of_nothing = answer.table.filter(pl.col(whole) == 0)[share]
             if of_nothing.null_count() < of_nothing.len():
                 yield f"{share} of no {whole} is told"
+    if untold(answer) and answer.stated:
+        yield f"cannot be told, and states {len(answer.stated)} comparisons: {answer.stated[0].what}"
     yield from _of_unseen_comebacks(answer)
     yield from _of_steps_as_one(answer)
     for text in (*answer.notes, *(f"{f.where} {f.what} {f.caution} {f.check}" for f in answer.stated)):

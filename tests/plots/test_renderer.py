@@ -34,6 +34,10 @@ def test_notebook_is_quiet_and_may_be_called_again() -> None:
         "assert rqa.notebook() is None\n"
         "assert (alt.renderers.active, pl.Config.state()) == first\n"
         "assert alt.renderers.active == 'rqa'\n"
+        "sentence = 'A sentence that a table shows. ' * 15\n"
+        "shown = pl.DataFrame({'note': [sentence]})\n"
+        "assert sentence in shown._repr_html_(), 'a sentence is cut'\n"
+        "assert '…' not in str(shown), 'a sentence is cut'\n"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert (done.returncode, done.stdout, done.stderr) == (0, "", "")

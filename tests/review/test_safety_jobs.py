@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from rqa.review.safety import safety
+from rqa.review.safety import NO_BATTERY, no_battery, safety
 from tests.answers.steps.test_conformance import ROWS
 from tests.depots import depot_of
 from tests.workspaces import Workspace, csv_of, job
@@ -25,6 +25,22 @@ def test_the_jobs_are_named_unless_the_workspace_says_otherwise(hidden: bool) ->
     assert ("the quality lead has the list" in section.words[0]) == hidden
     if hidden:
         assert table.rows == (("battery isolated late", "2"), ("battery reconnected early", "2"))
+
+
+@pytest.mark.parametrize("step", ["isolate battery", "close the valve"])
+def test_of_units_without_a_battery_nothing_is_said_of_one_but_that(step: str) -> None:
+    plan = [{**row, "step": step if row["phase"] == "isolate" else row["step"], "hazards": ["esd"]}
+            for row in ROWS["procedures"]]
+    plan = [row for row in plan if step in row["step"] or "batter" not in row["step"]]
+    with depot_of({**ROWS, "procedures": plan}) as depot:
+        section, none = safety(depot, date(2026, 3, 1)), no_battery(depot)
+    assert none == ("battery" not in step), "a step named after one says that there is one"
+    if none:
+        assert (section.words, section.notes, section.caption) == ((NO_BATTERY,), (), "")
+    else:
+        assert section.words[0].startswith("Cannot be told: whether a battery")
+    with depot_of({"jobs": ROWS["jobs"]}) as depot:
+        assert not no_battery(depot), "without procedures it cannot be told"
 
 
 @pytest.mark.parametrize(("said", "kept"), [(None, []), ("show", []), ("hide", [("hide",)])])

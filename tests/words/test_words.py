@@ -13,6 +13,7 @@ from rqa.words import (
     counted,
     did_you_mean,
     duration,
+    estimate,
     figure,
     fixed,
     interval,
@@ -37,6 +38,33 @@ def test_no_formatter_says_a_negative_nothing(value: float, decimals: int) -> No
     for text in said:
         assert not NEGATIVE_NOTHING.search(text), text
     assert figure(-0.0, "V") == "0\u00a0V"
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "said"),
+    [(1, "jobs", "1 job"), (1.0, "failed checks a job", "1 failed check a job"), (2, "jobs", "2 jobs"),
+     (1, "ms", "1 ms"), (1, "s", "1 s"), (1, "Celsius", "1 Celsius"), (1, "days", "1 day"),
+     (1418, "days", "1,418 days")],
+)
+def test_a_unit_that_is_counted_goes_with_its_number(value: float, unit: str, said: str) -> None:
+    assert figure(value, unit) == said.replace(" ", "\u00a0", 1)
+
+
+@given(st.floats(0, 1))
+def test_a_share_has_one_decimal_and_reads_as_none_or_all_only_where_it_is(value: float) -> None:
+    text = percent(value).removesuffix("\u00a0%")
+    assert (text == "0") == (value == 0)
+    assert (text == "100") == (value == 1)
+    if 0.0005 <= value < 0.9995:
+        assert re.fullmatch(r"\d+\.\d", text)
+        assert float(text) == pytest.approx(100 * value, abs=0.05 + 1e-9)
+
+
+def test_an_estimate_has_three_digits_wherever_it_is_said() -> None:
+    assert [estimate(v) for v in (0.06824, -0.001075, 2.371, 576.2, 1071.4, 0.0)] == [
+        "0.0682", "−0.00108", "2.37", "576", "1,071", "0",
+    ]
+    assert estimate(0.42954, "A") == "0.43\u00a0A"
 
 
 @given(SMALL, st.integers(0, 6))

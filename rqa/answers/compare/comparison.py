@@ -49,6 +49,8 @@ METHODS = ("auto", "stratified", "model")
 ABOVE, BELOW, ALIKE, TOO_LITTLE = (
     "above expectation", "below expectation", "not distinguishable", "too little work to say",
 )
+ONLY = "nothing to compare with"
+"""The verdict on a group that is the only one."""
 
 
 class Comparison(Answer):
@@ -141,7 +143,8 @@ def compare(
 
     Columns: the group; exposures (work that can be compared), observed (events in it), expected (what the mix brings),
     ratio = observed / expected with its exact Poisson interval low, high; shrunk, the ratio drawn towards 1 as far as
-    little work deserves; p_value (1e-30 stands for less) and p_adjusted (for how many were compared); verdict. Beside
+    little work deserves; p_value (1e-30 stands for less) and p_adjusted (for how many were compared); verdict (of the
+    only group there is: nothing to compare with). Beside
     these: shrunk_low, shrunk_high; share (observed / exposures, the mix not allowed for); alone (work with nothing to
     compare it with); z; low_95, high_95, low_998, high_998 (funnel limits of the ratio). Rows are in the order of
     names: there is no rank.
@@ -156,7 +159,8 @@ def compare(
     table = _counts(snapshot, who, outcome, asked, where, months, window)
     counted = _matrix(table.table, who, asked, *_columns(outcome), table.notes)
     found = _expected(counted, method)
-    enough = found.exposures >= min_cases
+    # The only group that has a name is set beside nobody: what names no group may be its own work.
+    enough = (found.exposures >= min_cases) & (counted.known > 1)
     dispersion = _spread(found, enough) if spread else None
     by_job = _by_job(snapshot, who, outcome, asked, table, counted)
     phi = max(1.0 if dispersion is None else dispersion.phi, float(by_job.min(initial=np.inf)) if by_job.size else 1.0)
@@ -354,7 +358,8 @@ def _table(
 
     adjusted = benjamini_hochberg(p_values=np.where(enough, p_value, np.nan), allowed=FALSE_SHARE)
     judged = ~np.isnan(adjusted.p_values)
-    verdicts = np.where(~judged, TOO_LITTLE, np.where(~adjusted.found, ALIKE, np.where(found.z > 0, ABOVE, BELOW)))
+    none = ONLY if counted.known == 1 else TOO_LITTLE
+    verdicts = np.where(~judged, none, np.where(~adjusted.found, ALIKE, np.where(found.z > 0, ABOVE, BELOW)))
     ratio = standardised_ratio(observed=found.observed, expected=found.expected, level=level)
     low, high = _widened(ratio.estimate, ratio.low, ratio.high, by_job)
     drawn = _shrunk(found, level)

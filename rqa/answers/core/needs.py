@@ -69,6 +69,9 @@ def with_grounds(snapshot: Snapshot, answer: A) -> A:
     there = grounds(snapshot, window=window if isinstance(window, int) else WINDOW, **scoped)
     answer = _without_comebacks(there, answer)
     said = _said(there, answer)
+    if said is not None and not said.told:
+        # What cannot be told as a whole compares nothing: 0 of n beside 0 of m would be a comparison in name only.
+        answer = replace(answer, stated=())
     return answer if said is None or said in answer.notes else replace(answer, notes=(said, *answer.notes))
 
 
@@ -79,6 +82,7 @@ def _without_comebacks(there: Grounds, answer: A) -> A:
     if not there.lacking("repeat_units") or answer.table.is_empty():
         return answer
     table, notes = answer.table, answer.notes
+    answer = replace(answer, stated=tuple(f for f in answer.stated if f.avoided is None))
     if "repeat_units" in needs(answer):
         unknown = [name for name, kind in table.schema.items() if kind.is_float() and name not in answer.apart]
     else:

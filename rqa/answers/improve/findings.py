@@ -11,7 +11,7 @@ from rqa.answers.comebacks.counted import CountedClasses, counted_comebacks
 from rqa.answers.compare.comparison import compare
 from rqa.answers.core.finding import ALLOWED, Finding, judged
 from rqa.answers.core.ground_list import LAID, PLANNED, SEEN
-from rqa.answers.core.grounds import Sentence, grounds
+from rqa.answers.core.grounds import Sentence, comebacks_seen, grounds
 from rqa.answers.core.needs import with_grounds
 from rqa.answers.core.persons import cautioned
 from rqa.answers.core.result import Answer, rounded, rounded_p_values
@@ -213,9 +213,11 @@ def _of_the_span(snapshot: Snapshot, span: families.Span, counted: CountedClasse
     yield (c.stated() for c in families.tests_by_model(snapshot, span))
     for who, outcome in COMPARED:
         which = counted.where if outcome == "comeback" else None
-        yield compare(snapshot, who=who, outcome=outcome, window=WINDOW, months=span, where=which).stated
-    yield (c.stated() for c in families.kinds_of_work(snapshot, span, counted))
-    yield (c.stated() for c in lots(snapshot, span, counted))
+        made = compare(snapshot, who=who, outcome=outcome, window=WINDOW, months=span, where=which)
+        yield with_grounds(snapshot, made).stated
+    if comebacks_seen(snapshot):
+        yield (c.stated() for c in families.kinds_of_work(snapshot, span, counted))
+        yield (c.stated() for c in lots(snapshot, span, counted))
 
 
 def _answers(

@@ -35,5 +35,5 @@ CHECKS = {
 }
 CAUTION = (
     "a log that departs from the procedure is no proof of harm: order is as the clocks logged it; follow the maker's "
-    "service guide and local codes, and skip no hold point and no battery or static measure"
+    "service guide and local codes, and skip no hold point and no protective measure"
 )

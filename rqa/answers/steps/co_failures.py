@@ -42,8 +42,10 @@ def co_failures(snapshot: Snapshot, window: int = 30, *, min_cases: int = 10, le
     Marks: failed steps, tests failed in the first run, the subsystem found at a return within `window` days; those of
     `min_cases` matured jobs or more. Fault codes stand on failed steps, so they are left out. All matured repaired jobs
     are looked at, those without a failure too: among the failing ones alone, any two failures would seem to shun each
-    other. What is expected comes from the marks' shares among jobs of the same model and procedure, as steps of one
-    procedure meet more often than others in any case.
+    other. The jobs of a site that does not write down one of the three, where others do, are not among them, for no
+    pair: that they lack a mark says nothing of how they went, and all pairs are judged together. What is expected comes
+    from the marks' shares among jobs of the same model and procedure, as steps of one procedure meet more often than
+    others in any case.
 
     Columns: first_kind, first, second_kind, second (the pair), jobs (of kinds of work in which the first was met),
     first_jobs, second_jobs (with each, among all), together, expected, lift = together / expected with its exact
@@ -67,7 +69,7 @@ def co_failures(snapshot: Snapshot, window: int = 30, *, min_cases: int = 10, le
     met = table.filter(table["verdict"] == MORE).height
     notes = (
         *snapshot.notes,
-        *((left_out_note(silent, "which failures they had together"),) if silent else ()),
+        *((left_out_note(silent, "which failures they had together", of="failures met together"),) if silent else ()),
         f"{counted(table.height, 'pair was', 'pairs were')} compared; {met:,} are met together more often than luck "
         "explains (Benjamini and Hochberg, 5 %).",
         "Failures that meet need not cause each other: one fault can show at several checks. A test that fails after "
@@ -87,13 +89,15 @@ def _table(found: "pl.DataFrame", min_cases: int, level: float) -> "pl.DataFrame
     # A return has one finding, so two of them never meet.
     findings = np.array([m.startswith("found" + VALUE) for m in marks], dtype=np.bool_)
     looked_at = (usual >= USUAL) & ~(findings[first] & findings[second])
+    # A failure met on every job of its kind of work has nothing to be set beside there.
+    some = (alone > 0) & (alone < everyone)
+    looked_at &= (some[first] & some[second]).any(axis=1) if len(first) else looked_at
     first, second = first[looked_at], second[looked_at]
     n = len(first)
     made = against_comparable_work(
         events=together[first, second].reshape(n, everyone.size), cases=alone[first].reshape(n, everyone.size),
         all_events=alone[second].reshape(n, everyone.size), all_cases=everyone,
     )
-    # A failure met on every job of its kind of work has nothing to be set beside.
     told = made.expected > 0
     first, second = first[told], second[told]
     n, made = len(first), made.of(told)

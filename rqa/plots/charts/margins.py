@@ -75,10 +75,11 @@ def plot_detection(
     for r in answer.table.iter_rows(named=True):
         have = known(r["mean"])
         label = " · ".join([*(spoken(r[b]) for b in by), r["chart"]])
-        quiet = f"quiet {r['mean_time_between_false_alarms'] / WEEKS:.1f} years" if have else ""
+        years = counted(fixed(r["mean_time_between_false_alarms"] / WEEKS, 1), "year") if have else ""
+        alarm = f"false alarm every {years}" if have else ""
         mean, within = (counted(fixed(r[name], 0), "week") if have else "" for name in ("mean", "within"))
         rows.append({
-            "label": label, "beside": f"{mean}  ·  {quiet}" if have else "", "method": quiet,
+            "label": label, "beside": f"{mean}  ·  {alarm}" if have else "", "method": alarm,
             "why": "" if have else "no data to go by",
             "value": r["mean"] if have else None, "low": r["mean"] if have else None,
             "high": r["within"] if have else None,
@@ -87,7 +88,7 @@ def plot_detection(
     measure, change = str(answer.settings["measure"]), float(str(answer.settings["change"]))
     title = f"Weeks until {counted(f'{change:g}', 'time')} as many {SHARES[measure]} are seen"
     subtitle = [f"dot = mean, line = up to the weeks within which {chance * 100:g} % of such changes are seen",
-                "quiet = average time between false alarms while nothing changes"]
+                "false alarm every … = average time between two while nothing changes"]
     return _rows_chart(rows, title, [*subtitle, *limits(answer)], (), headed, width)
 
 

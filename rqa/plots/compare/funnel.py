@@ -5,7 +5,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from rqa.answers.compare.comparison import Comparison
+from rqa.answers.compare.comparison import ONLY, TOO_LITTLE, Comparison
 from rqa.answers.core.grounds import Sentence
 from rqa.answers.core.needs import said_of
 from rqa.plots.pictures import draws
@@ -29,6 +29,8 @@ TITLES = {
 SEVERAL = {
     "technician": "Technicians", "bench": "Benches", "tool": "Tools", "station": "Stations", "site": "Sites",
 }
+UNJUDGED = (TOO_LITTLE, ONLY)
+"""Verdicts on groups of which nothing is said."""
 WORDS = {"above expectation": "above", "below expectation": "below"}
 
 
@@ -130,7 +132,7 @@ def _rows(answer: Comparison) -> list[dict[str, Any]]:
     for r in answer.table.iter_rows(named=True):
         if not known(r["ratio"]):
             continue
-        few = r["verdict"] == "too little work to say"
+        few = r["verdict"] in UNJUDGED
         row = {
             "name": spoken(r[who]), "expected": r["expected"], "ratio": r["ratio"], "verdict": r["verdict"],
             "kind": "little" if few else "loud" if r["verdict"] in WORDS else "quiet",
@@ -242,8 +244,7 @@ def _subtitle(answer: Comparison, rows: list[dict[str, Any]]) -> list[str]:
     marks = ["diamond with a word = more than luck"] if "loud" in kinds else []
     if kinds & {"quiet", "loud"} == {"quiet"}:
         marks.append(said_of(answer, "none is further out than luck allows"))
-    if any(r["kind"] == "little" for r in rows):
-        marks.append("hollow = too little work to say")
+    marks += [f"hollow = {verdict}" for verdict in UNJUDGED if any(r["verdict"] == verdict for r in rows)]
     if any(r["cut"] for r in rows):
         marks.append("at the upper edge = above it")
     return [*lines, "; ".join(marks)]
@@ -259,7 +260,7 @@ def _description(answer: Comparison, rows: list[dict[str, Any]], title: str) -> 
         text.append(f"More than luck: {'; '.join(loud)}." if loud else none)
     if quiet:
         text.append(f"Not distinguishable: {listed(quiet[:40])}{' and others' if len(quiet) > 40 else ''}.")
-    little = answer.table.filter(answer.table["verdict"] == "too little work to say").height
-    if little:
-        text.append(f"Too little work to say: {little:,}.")
+    for verdict in UNJUDGED:
+        little = answer.table.filter(answer.table["verdict"] == verdict).height
+        text += [f"{verdict.capitalize()}: {little:,}."] * (little > 0)
     return " ".join(text)

@@ -121,7 +121,10 @@ def test_little_work_is_too_early_and_says_what_it_could_show() -> None:
         row = verdict(depot)
     assert row["verdict"] == "too early"
     assert row["expected_on"] > date(2026, 5, 29)
-    assert re.search(r"Low volume: with \d+ jobs in 12 months the chance of detecting", row["warning"])
+    said = re.search(r"Low volume: with ([\d,]+) jobs in 12 months the chance of detecting", row["warning"])
+    assert said
+    assert row["before_from"] == row["started_on"] - timedelta(days=365), "a whole year of jobs is there"
+    assert int(said[1].replace(",", "")) == row["jobs_before"], "the year before is one of as many jobs"
 
 
 def test_an_action_of_tomorrow_and_one_without_work_before() -> None:

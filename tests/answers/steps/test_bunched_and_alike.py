@@ -1,7 +1,7 @@
 """Bursts, failures alike and failures met together, asked of a made depot whose troubles are known."""
 
 from collections.abc import Iterator
-from datetime import date
+from datetime import date, datetime
 
 import numpy as np
 import pytest
@@ -79,8 +79,31 @@ def test_failed_checks_that_are_steady_are_no_burst(depot: Depot) -> None:
 def test_a_quiet_depot_states_no_burst() -> None:
     with depot_of(made_failures(bad=0.04, seed=3, a_week=8), as_of="2025-12-20") as quiet:
         r = quiet.steps.bursts(simulations=99)
+        alone = quiet.steps.bursts(dimensions="site", simulations=19)
     assert set(r.table["verdict"]) <= {"not more than luck"}
     assert len(r.stated) <= 1
+    assert set(alone.table["dimension"]) == {"site"}, "its one site is searched where it is asked for by itself"
+    assert "time" in r.table["dimension"], "with all work it is not searched again under another name"
+    assert "site" not in r.table["dimension"]
+
+
+def test_a_failure_met_on_every_job_of_its_kind_makes_no_pair() -> None:
+    """Whatever else fails there fails with it: nothing can be told, so nothing is compared."""
+    jobs = [
+        {"job_id": f"J{n}", "unit_id": f"U{n}", "opened_at": datetime(2025, 1, 1), "closed_at": datetime(2025, 1, 2),
+         "model": "M", "procedure": "P", "site": "S"}
+        for n in range(60)
+    ]
+    failed = {"always": range(60), "often": range(0, 60, 2), "at times": range(0, 60, 3)}
+    steps = [
+        {"job_id": f"J{n}", "step_seq": seq, "step": step, "outcome": "fail", "ended_at": datetime(2025, 1, 2)}
+        for seq, (step, those) in enumerate(failed.items(), 1)
+        for n in those
+    ]
+    with depot_of({"jobs": jobs, "steps": steps}, as_of="2025-06-01") as one_kind:
+        r = one_kind.steps.co_failures()
+    assert r.table.select("first", "second").rows() == [("at times", "often")]
+    assert len(r.stated) == 1
 
 
 def test_failures_that_share_their_marks_are_a_cluster_and_its_bench_is_named(depot: Depot) -> None:

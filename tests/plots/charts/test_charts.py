@@ -139,7 +139,7 @@ def test_margins_are_in_order_and_refusals_are_said() -> None:
 def test_weeks_to_detect_are_lines_from_mean_to_nine_in_ten() -> None:
     first = rows(plot(detection()).to_dict())[0]
     assert (first["label"], first["low"], first["high"]) == ("Alder · p chart by month", 20.8, 39.1)
-    assert first["beside"] == "21 weeks  ·  quiet 8.5 years"
+    assert first["beside"] == "21 weeks  ·  false alarm every 8.5 years"
 
 
 def test_too_many_panels_are_refused_with_the_way_out() -> None:
