@@ -7,8 +7,11 @@ from hypothesis import HealthCheck, settings
 
 from tests.workspaces import Workspace
 
-# The gate asks the same examples each time and of any machine; `--hypothesis-profile=wide` looks for new ones.
-settings.register_profile("gate", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+# The gate asks a quarter of the examples, the same each time and of any machine; `.ci/run` asks all of them as well, by
+# `--hypothesis-profile=whole`. `--hypothesis-profile=wide` looks for new ones.
+same_each_time = settings(derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile("gate", same_each_time, max_examples=25)
+settings.register_profile("whole", same_each_time, max_examples=100)
 settings.register_profile("wide", deadline=None, max_examples=500)
 settings.load_profile("gate")
 

@@ -27,12 +27,12 @@ def test_no_number_of_examples_holds_in_every_profile(path: Path) -> None:
     assert path.name == PROFILES or not own_numbers(path), "say max_examples=examples(n)"
 
 
-@pytest.mark.parametrize(("profile", "asked"), [("gate", 25), ("wide", 125)])
+@pytest.mark.parametrize(("profile", "asked"), [("gate", 10), ("whole", 40), ("wide", 200)])
 def test_a_profile_on_the_command_line_is_in_force_when_tests_are_imported(
     profile: str, asked: int, tmp_path: Path
 ) -> None:
     (tmp_path / "conftest.py").write_text((TESTS / PROFILES).read_text(encoding="utf-8"), encoding="utf-8")
-    text = f"from tests.examples import examples\nNOW = examples(25)\ndef test_it():\n    assert NOW == {asked}\n"
+    text = f"from tests.examples import examples\nNOW = examples(40)\ndef test_it():\n    assert NOW == {asked}\n"
     (tmp_path / "test_it.py").write_text(text, encoding="utf-8")
     words = ["-q", "-p", "no:cacheprovider", f"--hypothesis-profile={profile}", str(tmp_path)]
     found = os.environ | {"PYTHONPATH": str(TESTS.parent)}

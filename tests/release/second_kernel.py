@@ -12,6 +12,8 @@ import sys
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
+ALL = ("-m", "not long", "--hypothesis-profile=whole")
+"""The slow simulations and all examples too, which the gate leaves out."""
 PARTS = ("tests/stats", "tests/spc", "notebooks")
 OLDER = {
     "SkylakeX": ("Haswell", "Nehalem"),
@@ -58,7 +60,7 @@ def main() -> int:
     )
     sys.stdout.flush()
     told = os.environ | {"OPENBLAS_CORETYPE": chosen, "NPY_DISABLE_CPU_FEATURES": instructions}
-    return subprocess.run([sys.executable, "-m", "pytest", *PARTS, *sys.argv[1:]], cwd=ROOT, env=told).returncode
+    return subprocess.run([sys.executable, "-m", "pytest", *ALL, *PARTS, *sys.argv[1:]], cwd=ROOT, env=told).returncode
 
 
 if __name__ == "__main__":

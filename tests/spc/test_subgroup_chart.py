@@ -111,6 +111,7 @@ def test_the_weights_are_the_best_unbiased_ones():
     assert abs(np.var(made) / promised - 1) < 5 * math.sqrt(2 / 800)
 
 
+@pytest.mark.slow
 def test_false_alarms():
     """20,000 steady subgroups of 4: means out at 0.27 %, deviations at their exact chance, within 5 standard errors.
 

@@ -56,6 +56,7 @@ def test_published_interval():
     assert abs(index.low - SHAFTS["low_unrounded"]) <= 0.5e-5
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("n", [30, 120])
 def test_intervals_cover_as_promised(n):
     """700 steady processes: each interval holds the truth in 95 % of those not refused, within 3 standard errors and,
@@ -271,6 +272,7 @@ def test_levels(test):
     assert abs(claimed - 0.05) < 4 * math.sqrt(0.05 * 0.95 / 5_000) + 0.003
 
 
+@pytest.mark.slow
 def test_shift_claims_no_more_than_promised():
     z = np.random.default_rng(13).normal(size=(3_000, 40))
     for level in (0.05, 0.01):

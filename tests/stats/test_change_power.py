@@ -65,6 +65,7 @@ def test_the_true_power_of_the_exact_test_lies_between_corrected_and_not(n0, n1,
     assert least <= seen <= most
 
 
+@pytest.mark.slow
 def test_a_plan_holds_its_promise():
     """Halved depots read at every look, judged by the exact test and the bounds."""
     rate, before, each = 0.08, 600, 100

@@ -41,6 +41,7 @@ def raw_p(trials, events):
     return 2 * norm.sf(np.abs(x - n * p) / np.sqrt(n * p * (1 - p)))
 
 
+@pytest.mark.slow
 def test_no_true_difference_flags_a_depot_no_more_often_than_promised():
     """Error of 400 depots: 0.011. The raw table flags somebody in more than nine depots of ten."""
     fair, raw, each = [], [], []
@@ -55,6 +56,7 @@ def test_no_true_difference_flags_a_depot_no_more_often_than_promised():
     assert np.mean(each) == pytest.approx(0.05, abs=0.0075)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("odds", "least"), [(2.0, 0.6), (3.0, 0.95)])
 def test_a_planted_difference_is_found_nearly_as_often_as_by_one_who_knows_the_work(odds, least):
     """Against a test that is told each kind's true failure share, at the same p-value of 0.05 / 20."""

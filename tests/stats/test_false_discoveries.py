@@ -47,6 +47,7 @@ def test_what_could_not_be_compared_does_not_count():
     assert float(benjamini_hochberg(p_values=0.03).p_adjusted) == 0.03
 
 
+@pytest.mark.slow
 def test_the_promise():
     """2,000 seeded months of 20 comparisons, 15 of them null: the false share of those found is at most 5 %."""
     rng = np.random.default_rng(11)

@@ -89,6 +89,7 @@ def simulated(rng, p=8, o=3, r=2, part=1.0, who=0.3, both=0.2, error=0.3):
     )
 
 
+@pytest.mark.slow
 def test_limits_hold_the_truth_as_often_as_promised():
     """300 studies; 4 standard errors are 5 %. Modified large-sample limits are known to be a little wide."""
     rng = np.random.default_rng(2)

@@ -155,6 +155,7 @@ def test_gamma_tail_agrees_with_adding_up(monkeypatch):
     assert exact.p_value[0] < 0.01
 
 
+@pytest.mark.slow
 def test_p_values_are_as_promised_without_a_difference():
     """4,000 seeded groups with no true difference, 20 events expected of each, in small strata."""
     rng = np.random.default_rng(21)

@@ -119,6 +119,7 @@ def by_jobs(seed, lot_chance=0.05, bounded=True):
     return made
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("likelihood", ["poisson", "bernoulli"])
 def test_quiet_jobs_are_quiet_as_often_as_promised(likelihood):
     """20 depots of jobs that share benches, persons and lots, no burst: p <= 0.1 in at most 10 %; 4 errors are 27 %."""

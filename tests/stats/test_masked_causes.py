@@ -183,6 +183,7 @@ def test_the_slope_at_the_fit_is_0_to_the_last_digits(likelihood, depot):
     assert pro == pytest.approx(contra, rel=1e-12, abs=1e-12 * max(sum(depot["comebacks"]), 1))
 
 
+@pytest.mark.slow
 def test_limits_hold_the_truth_as_often_as_promised():
     """120 simulated months, four steps, half of the come-backs masked; of 360 intervals 4 standard errors are 4.6 %."""
     rng = np.random.default_rng(6)

@@ -181,6 +181,7 @@ def invented(rng, units, rate, shape=None):
     return {"unit": unit, "time": rng.random(unit.size) * ends[unit], "end": (np.arange(units), ends)}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("shape", [None, 0.5])
 def test_limits_cover_the_truth(shape):
     """400 invented depots of 300 units, alike or very unlike, and the difference of each two of them.

@@ -128,6 +128,7 @@ def test_failure_truncation():
     assert laplace_test(time=times, truncation="failure").statistic == pytest.approx(expected)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("scales", ["common", "own"])
 def test_limits_cover_the_truth(scales):
     """500 invented groups of 60 units seen for 50 to 200 days, shape 1.4; "own" with rates that differ tenfold.

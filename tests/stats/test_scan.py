@@ -99,6 +99,7 @@ def test_chance_of_the_fullest_period_is_exact():
     assert r.p_value == pytest.approx(exact, abs=0.01)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("likelihood", ["poisson", "bernoulli"])
 def test_a_quiet_depot_is_quiet_as_often_as_promised(likelihood):
     """200 depots without any burst, two dimensions that share jobs: p <= 0.1 in 10 %, 4 standard errors are 8.5 %."""

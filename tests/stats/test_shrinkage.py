@@ -140,6 +140,7 @@ def coverage(method, groups, trials, mean, strength, runs=80):
     return np.mean(held)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("groups", "trials", "strength"), [(10, 20, 50), (30, 60, 200), (30, 60, 20), (60, 300, 50), (30, 60, np.inf)]
 )

@@ -75,6 +75,7 @@ def test_pairs_counted_one_by_one(cases, within):
     )
 
 
+@pytest.mark.slow
 def test_knox_claims_no_more_than_promised():
     """2,000 sets of 60 cases at random on 20 benches; 5 standard errors above 5 % is 7.4 %."""
     rng = np.random.default_rng(3)

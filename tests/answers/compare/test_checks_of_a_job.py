@@ -79,6 +79,7 @@ def test_independent_checks_are_taken_as_they_are() -> None:
     assert 1.0 <= float(str(r.settings["by_job"])) < 1.12
 
 
+@pytest.mark.slow
 def test_alike_sites_are_told_apart_as_rarely_as_promised() -> None:
     """160 sites that are alike, units that fail many checks: p below 0.05 in about 8; by single checks in over 30."""
     rng = np.random.default_rng(2)
@@ -92,6 +93,7 @@ def test_alike_sites_are_told_apart_as_rarely_as_promised() -> None:
     assert set(r.table["verdict"]) == {"not distinguishable"}
 
 
+@pytest.mark.slow
 def test_months_that_are_alike_are_told_apart_as_rarely_as_promised() -> None:
     """40 depots of months that are alike, units that fail many checks: the last month differs in about two of them."""
     said, single = [], []

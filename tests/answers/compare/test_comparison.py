@@ -195,6 +195,7 @@ def test_a_kind_that_the_model_misses_gets_a_share_of_its_own() -> None:
     assert np.abs(z).max() < 3
 
 
+@pytest.mark.slow
 def test_by_model_luck_is_named_as_rarely_as_promised_and_a_difference_is_found() -> None:
     """Thin kinds: 20 technicians, 6 x 8 kinds. 60 depots, error of a share of 0.05 is 0.028; of 1,200 z it is 0.007."""
     rng = np.random.default_rng(65)
