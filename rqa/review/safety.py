@@ -17,15 +17,10 @@ HIDDEN = ("breach_jobs", "hide")
 """How the store says that the jobs are not shown."""
 ABOUT = "whether a battery was isolated late or reconnected early"
 KINDS = {"isolated_late": "battery isolated late", "reconnected_early": "battery reconnected early"}
-
-
 BATTERIES = """
 select count(*) as steps, count(*) filter (where list_contains(hazards, 'battery') or step ilike '%batter%') as of_them
 from procedures
 """
-NO_BATTERY = (
-    "No step of the loaded procedures has the hazard “battery”, and none is named after one: nothing is looked for."
-)
 
 
 def no_battery(depot: Depot) -> bool:
@@ -37,7 +32,11 @@ def no_battery(depot: Depot) -> bool:
 def safety(depot: Depot, month: date) -> Section:
     """The month's breaches; names are left out."""
     if no_battery(depot):
-        return Section("safety", "Safety", None, (NO_BATTERY,))
+        none = depot.grounds().claim(
+            "No step of the loaded procedures has the hazard “battery”, and none is named after one: nothing is looked "
+            "for.", "procedures", about=ABOUT,
+        )
+        return Section("safety", "Safety", None, (none,))
     answer = depot.steps.battery_breaches(months=month)
     rows, basis = answer.table, FigureScope((month, month), of="jobs closed, in whatever way,")
     notes = tuple(n for n in answer.notes if not isinstance(n, Sentence) and n != IN_UTC)

@@ -174,12 +174,9 @@ def left_out_note(
     why = listed([MAPPED[w][0] if place == names else f"at {place} {MAPPED[w][0]}" for w, place in where.items()])
     remedies = [MAPPED[mark][1] for mark in each]
     jobs = counted(sum(s.jobs for s in left), "repaired job")
-    said = (
-        f"{CANNOT}{what} at {sites} {names}, as {why}."
-        if alone
-        else f"{f'Where {of} are counted, the' if of else 'The'} jobs of {sites} {names} ({jobs} in all) are left out, "
-        f"as it cannot be told {what}: {why}."
-    )
+    where_counted = f"Where {of} are counted, the" if of else "The"
+    without = f"jobs of {sites} {names} ({jobs} in all) are left out, as it cannot be told {what}: {why}."
+    said = f"{CANNOT}{what} at {sites} {names}, as {why}." if alone else " ".join((where_counted, without))
     return Sentence(
         " ".join((said, *remedies)), (BY_SITE,) if alone else (), [f"{mark} of {names}" for mark in each],
         remedy=remedies,
