@@ -18,8 +18,9 @@ def score_limits(x1: Numbers, n1: Numbers, x2: Numbers, n2: Numbers, level: floa
     """
     z = -float(special.ndtri((1.0 - level) / 2.0))
     first, second = x1.sum(axis=-1), x2.sum(axis=-1)
-    low = np.where(first == 0, 0.0, _ratio_at(x1, n1, x2, n2, z))
-    high = np.where(second == 0, np.inf, _ratio_at(x1, n1, x2, n2, -z))
+    rejected_below, rejected_above = _ratios_at(x1, n1, x2, n2, (z, -z))
+    low = np.where(first == 0, 0.0, rejected_below)
+    high = np.where(second == 0, np.inf, rejected_above)
     unknown = (first == 0) & (second == 0)
     return np.where(unknown, 0.0, low), np.where(unknown, np.inf, high)
 
@@ -48,8 +49,10 @@ def statistic(x1: Numbers, n1: Numbers, x2: Numbers, n2: Numbers, log_ratio: Num
     return np.where(total > 0, score.sum(axis=-1) / np.sqrt(np.where(total > 0, total, 1.0)), 0.0)
 
 
-def _ratio_at(x1: Numbers, n1: Numbers, x2: Numbers, n2: Numbers, wanted: float) -> Numbers:
-    shape = x1.shape[:-1]
+def _ratios_at(x1: Numbers, n1: Numbers, x2: Numbers, n2: Numbers, each: tuple[float, ...]) -> Numbers:
+    """The ratios at which the statistic takes each of these values, along a first axis."""
+    wanted = np.array(each).reshape(-1, *(1 for _ in x1.shape[:-1]))
+    shape = (len(each), *x1.shape[:-1])
     near, far = np.full(shape, -FARTHEST), np.full(shape, FARTHEST)
     # Not `roots`: for the dozens of ratios of a table it takes more than twice as long.
     for _ in range(HALVINGS):

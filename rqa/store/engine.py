@@ -44,6 +44,10 @@ SAFE = {
 PLAIN_TYPES = {"HUGEINT": "BIGINT", "UBIGINT": "BIGINT", "UHUGEINT": "BIGINT", "TIMESTAMP WITH TIME ZONE": "TIMESTAMP"}
 """Types that frames and charts cannot hold safely, and what they are turned into."""
 
+KEPT_COUNTS = 512
+KEPT_ROWS = 1_000
+"""So many results are kept while a store is open, each of so many rows at most."""
+
 _HOLDER = re.compile(r"held in (?P<program>.+?)(?: \(deleted\))? \(PID (?P<pid>\d+)\)")
 
 
@@ -172,6 +176,7 @@ class Store:
 
     def __init__(self, path: Path) -> None:
         self.path = path
+        self._counted: dict[str, pl.DataFrame] = {}
         self._seen = identity(path)
         self._connection: duckdb.DuckDBPyConnection | None = connect(
             path, read_only=True, scratch=_overflow(getpid()), memory=MEMORY
@@ -253,20 +258,29 @@ class Store:
     def counts(self, sql_name: str, sql: str, params: Mapping[str, object] | None = None) -> "pl.DataFrame":
         """Run one query with `$name` values bound, and return all of its rows.
 
-        `sql_name` names the measure in an error. Raises `StoreError`, with the SQL and the values, when the engine
-        cannot answer.
+        What was counted before is not counted again, as long as the store is open: a page asks half of its queries
+        twice or more. `sql_name` names the measure in an error. Raises `StoreError`, with the SQL and the values, when
+        the engine cannot answer.
         """
         given = dict(params or {})
+        asked = f"{sql}{given}"
+        if asked in self._counted:
+            return self._counted[asked].clone()
         try:
             cursor = self._cursor()
             try:
                 with interruptible(cursor):
-                    return cursor.sql(sql, params=given).pl()
+                    counted = cursor.sql(sql, params=given).pl()
             finally:
                 cursor.close()
         except duckdb.Error as error:
             self._damaged(error)
             raise StoreError(f"{sql_name}: {_first_line(error)}\nvalues: {given}\nSQL:\n{sql}") from error
+        if counted.height <= KEPT_ROWS:
+            if len(self._counted) >= KEPT_COUNTS:
+                self._counted.pop(next(iter(self._counted)))
+            self._counted[asked] = counted.clone()
+        return counted
 
     def ask(self, sql: str, params: Mapping[str, object] | Sequence[object] | None = None) -> "pl.DataFrame":
         """Run one SELECT of a user's own; results are turned into types that frames and charts can hold.
@@ -296,6 +310,7 @@ class Store:
         if self._connection is not None:
             self._connection.close()
             self._connection = None
+            self._counted.clear()
 
 
 @cache

@@ -3,13 +3,14 @@
 import subprocess
 import sys
 from pathlib import Path
+from unittest.mock import patch
 
 import duckdb
 import pytest
 
 import rqa
 from rqa.errors import StoreError
-from rqa.store.engine import connect, open_store
+from rqa.store.engine import KEPT_ROWS, connect, open_store
 from tests.depots import make_store
 from tests.measures.depot_rows import ROWS
 from tests.workspaces import Workspace, csv_of, job
@@ -133,3 +134,20 @@ def test_as_of_must_be_a_day(tmp_path: Path, given: object) -> None:
     path = make_store(tmp_path / "depot.duckdb", {})
     with pytest.raises(rqa.errors.RequestError, match="as_of"):
         rqa.open(path, as_of=given)  # type: ignore[arg-type]
+
+
+def test_what_was_counted_is_not_asked_again(tmp_path: Path) -> None:
+    """The answer is the same, what a caller does to it stays with that caller, and other values are other questions."""
+    with open_store(make_store(tmp_path / "depot.duckdb", {})) as store:
+        sql = "select range as n from range($most) order by n"
+        first = store.counts("numbers.sql", sql, {"most": 3})
+        first.insert_column(0, first["n"].alias("more"))
+        with patch.object(store, "_cursor", side_effect=AssertionError("asked again")):
+            again = store.counts("numbers.sql", sql, {"most": 3})
+        assert again.to_dict(as_series=False) == {"n": [0, 1, 2]}
+        assert store.counts("numbers.sql", sql, {"most": 2}).height == 2
+        many = store.counts("numbers.sql", sql, {"most": KEPT_ROWS + 1})
+        with pytest.raises(AssertionError, match="asked again"), patch.object(
+            store, "_cursor", side_effect=AssertionError("asked again")
+        ):
+            store.counts("numbers.sql", sql, {"most": many.height})
