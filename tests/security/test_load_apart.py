@@ -34,14 +34,14 @@ from tests.workspaces import Workspace, csv_of, job
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
 ENDLESS = {
-    "format": " || ".join(f"format('{{:>{300_000_000 + n}}}', job_id)[1:1]" for n in range(5)),
-    "printf": " || ".join(f"printf('%{300_000_000 + n}s', job_id)[1:1]" for n in range(5)),
+    "format": " || ".join(f"format('{{:>{30_000_000 + n}}}', job_id)[1:1]" for n in range(30)),
+    "printf": " || ".join(f"printf('%{30_000_000 + n}s', job_id)[1:1]" for n in range(30)),
     "replace": "replace(replace(replace(replace(repeat('J' || job_id, 900), 'J', repeat('J', 900)), 'J', "
     "repeat('J', 900)), 'J', repeat('J', 90)), 'J', job_id)",
     "regexp_replace": "regexp_replace(repeat('J', 100000), '(J?){900}J{900}x', 'y', 'g')",
 }
-"""Calls within each of which the engine 2.0.1 heard of no interruption for 4 to 200 seconds."""
-LIMIT, SAYS = 0.005, r"table\.1 \(jobs\): its SQL \({}\) did not end within 0\.005 minutes over {}.*set sql_minutes"
+"""Calls within each of which the engine 2.0.1 heard of no interruption for 3 to 130 seconds."""
+LIMIT, SAYS = 0.005, r"table\.1 \(jobs\): its SQL \({}\) did not end within {} minutes over {}.*set sql_minutes"
 TEXT = '[workspace]\nsql_minutes = {}\n[files.log]\npath = "{}"\n[[table]]\ntable = "jobs"\nfrom = "log"\n'
 
 
@@ -95,7 +95,7 @@ def test_commands_end_what_hears_of_no_interruption(ws: Workspace, room: Path, c
 
 @pytest.mark.parametrize(
     ("place", "over", "entry"),
-    [("where", "jobs.csv", {"from": "log", "where": f"{ENDLESS['regexp_replace']} <> ''"}),
+    [("where", "jobs.csv", {"from": "log", "where": f"{ENDLESS['replace']} <> ''"}),
      pytest.param(
          "select and columns.complaint.sql", "select 1 over log",
          {"select": f"select *, {ENDLESS['replace']} as c from log", "columns": {"complaint": {"sql": "c"}}},
@@ -105,12 +105,16 @@ def test_a_load_in_python_ends_it_and_names_where_it_stands(
     ws: Workspace, room: Path, place: str, over: str, entry: dict[str, Any]
 ) -> None:
     before = AsItWas(ws, room)
-    mapping = {"workspace": {"sql_minutes": LIMIT}, "files": {"log": {"path": "jobs.csv"}},
-               "table": [{"table": "jobs", **entry}]}
-    with pytest.raises(MappingError, match=SAYS.format(place, over)) as told:
-        rqa.load(ws.folder, mapping=mapping)
-    assert told.value.__cause__ is None, "the engine itself has heard of it: this is no test of its process"
-    before.check()
+    mapping = {"files": {"log": {"path": "jobs.csv"}}, "table": [{"table": "jobs", **entry}]}
+    for minutes in (LIMIT, 4 * LIMIT, 16 * LIMIT):
+        with pytest.raises(MappingError, match=SAYS.format(place, f"{minutes:g}", over)) as told:
+            rqa.load(ws.folder, mapping={"workspace": {"sql_minutes": minutes}, **mapping})
+        before.check()
+        if told.value.__cause__ is None:
+            # It was ended from here. Where a slow machine passes the limit before the call has begun, the engine hears.
+            break
+    else:
+        pytest.fail("the engine has always heard of it: this tries nothing")
 
 
 # No guard for the main module: the worker must not run the script again.
@@ -133,10 +137,10 @@ def script(ws: Workspace) -> subprocess.Popen[str]:
 
 @pytest.mark.usefixtures("room")
 def test_a_script_without_a_guard_is_run_once(ws: Workspace) -> None:
-    written(ws, ENDLESS["replace"])
+    written(ws, ENDLESS["regexp_replace"])
     with script(ws) as running:
         out, err = running.communicate(timeout=60)
-    assert out.splitlines() == ["run", "reading jobs.csv"]
+    assert out.splitlines() == ["run"], "the engine computes what is the same for all rows before it reads any"
     assert "MappingError: sources.toml, table.1 (jobs): its SQL (columns.complaint.sql) did not end within 0.005" in err
 
 
@@ -160,7 +164,7 @@ def test_a_killed_load_leaves_no_worker(ws: Workspace) -> None:
 
 
 def test_ctrl_c_ends_a_worker_that_does_not_hear(ws: Workspace, room: Path) -> None:
-    written(ws, ENDLESS["format"], minutes=30)
+    written(ws, ENDLESS["replace"], minutes=30)
     before = AsItWas(ws, room)
     stop = threading.Timer(0.3, os.kill, (os.getpid(), signal.SIGINT))
 
