@@ -30,8 +30,8 @@ OF_ROWS = (
 """Concepts of the rows, in the order in which they build on each other; kept tables may draw on them."""
 
 OF_KEPT = (
-    "index_jobs", "matured_jobs", "comeback_jobs", "followed_jobs", "followed_counts", "unit_histories",
-    "failure_marks", "failure_signatures",
+    "index_jobs", "matured_jobs", "comeback_jobs", "followed_jobs", "followed_upto", "followed_counts",
+    "unit_histories", "failure_marks", "failure_signatures",
 )
 """Concepts that draw on kept tables."""
 

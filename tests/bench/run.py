@@ -166,7 +166,7 @@ def task_yield(folder: Path, repeat: int, memory: str | None) -> dict[str, float
             repeat,
             by_step_technician=lambda: rows.first_pass_yield(by=("step", "technician")),
             by_month_too=lambda: rows.first_pass_yield(by=("month", "step", "technician")),
-            clean=lambda: rows.clean_jobs(by=("model",)),
+            clean=lambda: rows.yields.clean(by=("model",)),
             kept_by_step_technician=lambda: kept.first_pass_yield(by=("step", "technician")),
             scan=scan(c, "steps", "step technician attempt outcome"),
             scan_clean=scan(c, "steps", "job_id attempt outcome"),

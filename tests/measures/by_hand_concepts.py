@@ -73,20 +73,18 @@ def fitted_lots(data: Tables) -> Rows:
 
 def attempts_of_jobs(data: Tables) -> Rows:
     made = []
-    plan = {row[:2]: row[2:] for row in declared_steps(data)}
     for s in data["steps"]:
         job = job_of(s, data)
         told = [None if job is None else job[name] for name in ("site", "model", "procedure", "billing")]
-        phase, opportunities = plan.get((told[2], s["step"]), (None, None))
-        made.append((
-            s["job_id"], s["step_seq"], s["attempt"], s["outcome"], who(s, job), day_of(s, job), *told, phase,
-            opportunities,
-        ))
+        own = (s["job_id"], s["step_seq"], s["attempt"], s["outcome"])
+        made.append((*own, who(s, job), day_of(s, job), *told, s["step"]))
     return made
 
 
 def attempts_until(data: Tables, as_of: date) -> Rows:
-    return [row for row in attempts_of_jobs(data) if row[5] is None or row[5] <= as_of]
+    plan = {row[:2]: row[2:] for row in declared_steps(data)}
+    seen = [row for row in attempts_of_jobs(data) if row[5] is None or row[5] <= as_of]
+    return [(*row, *plan.get((row[8], row[10]), (None, None))) for row in seen]
 
 
 def runs_until(data: Tables, as_of: date) -> Rows:
@@ -105,11 +103,11 @@ def runs_of_jobs(data: Tables, as_of: date) -> Rows:
 def first_checks_of(log: str) -> Callable[[Tables, date], Rows]:
     def first_checks(data: Tables, as_of: date) -> Rows:
         if log == "steps":
-            rows = [(r[0], *r[4:10], r[10], None, r[3]) for r in attempts_until(data, as_of) if r[2] == 1]
+            rows = [(r[0], *r[4:10], None, r[3]) for r in attempts_until(data, as_of) if r[2] == 1]
         else:
             on = {(r["job_id"], r["test"], r["run"]): r["run_on"] for r in data["diagnostics"]}
             rows = [
-                (r[0], r[7], on[r[:3]], *r[4:7], r[8], None, r[1], r[3]) for r in runs_of_jobs(data, as_of) if r[2] == 1
+                (r[0], r[7], on[r[:3]], *r[4:7], r[8], r[1], r[3]) for r in runs_of_jobs(data, as_of) if r[2] == 1
             ]
         return [(*row[:-1], row[-1] == "fail") for row in rows if row[-1] in ("pass", "fail")]
 
@@ -225,6 +223,13 @@ def followed_jobs(data: Tables, as_of: date) -> Rows:
     return made
 
 
+def followed_upto(data: Tables, as_of: date) -> Rows:
+    return [
+        (job, days, outcome) if days <= 20 else (job, 21, "followed")
+        for job, _, _, days, outcome in followed_jobs(data, as_of)
+    ]
+
+
 def followed_counts(data: Tables, as_of: date) -> Rows:
     """A row a job: the counts, added up, say the same."""
     jobs = {j["job_id"]: j for j in data["jobs"]}
@@ -276,7 +281,7 @@ PLAIN: dict[str, tuple[str, Callable[[Tables], Rows]]] = {
     "battery_order": ("procedure, kind, step, milestone, act, act_phase", battery_order),
     "fitted_lots": ("job_id, part_no, lot", fitted_lots),
     "attempts_of_jobs": (
-        "job_id, step_seq, attempt, outcome, technician, day, site, model, procedure, billing, phase, opportunities",
+        "job_id, step_seq, attempt, outcome, technician, day, site, model, procedure, billing, step",
         attempts_of_jobs,
     ),
     "kinds_of_work": ("site, model, procedure, billing, kind", kinds_of_work),
@@ -285,9 +290,9 @@ PLAIN: dict[str, tuple[str, Callable[[Tables], Rows]]] = {
     "clean_checks": ("job_id, clean", clean_checks),
 }
 """Views: the columns compared, and the row loop."""
-FIRST_CHECKS = "job_id, technician, day, site, model, procedure, billing, phase, test, failed"
+FIRST_CHECKS = "job_id, technician, day, site, model, procedure, billing, test, failed"
 OF_A_DAY: dict[str, tuple[str, str, Callable[[Tables, date], Rows]]] = {
-    "attempts_until": ("$day", PLAIN["attempts_of_jobs"][0], attempts_until),
+    "attempts_until": ("$day", PLAIN["attempts_of_jobs"][0] + ", phase, opportunities", attempts_until),
     "runs_until": ("$day", "job_id, test, run, outcome", runs_until),
     "runs_of_jobs": ("$day", f"job_id, test, run, outcome, {', '.join(JOB_NAMES)}", runs_of_jobs),
     "first_checks": ("$day, 'steps'", FIRST_CHECKS, first_checks_of("steps")),
@@ -305,6 +310,7 @@ OF_A_DAY: dict[str, tuple[str, str, Callable[[Tables, date], Rows]]] = {
         "$day, 30, 'repaired'", "job_id, class, return_complaint, return_found, fault_found", comeback_jobs,
     ),
     "followed_jobs": ("$day, 'repaired'", "job_id, ended, ended_on, followed_days, outcome", followed_jobs),
+    "followed_upto": ("$day, 20, 'repaired'", "job_id, day, until_then", followed_upto),
     "unit_histories": (
         "$day, 60, 'repaired'", f"unit_id, {', '.join(JOB_NAMES)}, first_on, end_day, return_days", unit_histories,
     ),

@@ -136,6 +136,14 @@ def with_shares(table: "pl.DataFrame", *, part: str, whole: str, share: str, lev
     return table.with_columns(pl.Series(name, rounded(values)) for name, values in columns.items())
 
 
+def sums_by_group(table: "pl.DataFrame", by: Sequence[str], counted: str, **kinds: "pl.Expr") -> "pl.DataFrame":
+    """A row a group, in the order of the groups, with the sum of a count over the rows of each kind."""
+    import polars as pl
+
+    sums = [pl.col(counted).filter(kind).sum().alias(name) for name, kind in kinds.items()]
+    return table.group_by(by, maintain_order=True).agg(sums) if by else table.select(sums)
+
+
 def rounded(values: Iterable[float]) -> "pl.Series":
     """Numbers to six digits, with null for what is not a number."""
     import polars as pl

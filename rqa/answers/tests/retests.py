@@ -6,7 +6,7 @@ from rqa.answers.core.contrasts import Contrast, each_against_rest
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.grounds import grounds
 from rqa.answers.core.persons import PEOPLE
-from rqa.answers.core.result import Answer, with_shares
+from rqa.answers.core.result import Answer, sums_by_group, with_shares
 from rqa.answers.core.scope import PERIODS, By, Months, Scope, Snapshot, Where, check_level, check_values, scope
 from rqa.answers.yields.first_pass import dated
 from rqa.measures.groupings import JOB_NAMES, TEST_LOG
@@ -83,8 +83,23 @@ def retests(
 
 
 def _counted(snapshot: Snapshot, asked: Scope, by: tuple[str, ...]) -> "pl.DataFrame":
-    return counts(
+    table = counts(
         snapshot.store, QUESTION, by=by, where=asked.where, months=asked.months, values={"as_of": snapshot.day}
+    )
+    return by_group(table, by)
+
+
+def by_group(table: "pl.DataFrame", by: tuple[str, ...]) -> "pl.DataFrame":
+    """A row a group from a row a group and what became of a failed run."""
+    import polars as pl
+
+    fate = pl.col("fate")
+    passed = fate == "retest pass"
+    return sums_by_group(
+        table, by, "runs",
+        runs=fate == "", fails=fate != "", retest_passes=passed, after_work=fate == "after work",
+        failed_again=fate == "failed again", not_rerun=fate == "not rerun", untimed=fate == "untimed",
+        elsewhere=passed & pl.col("elsewhere"),
     )
 
 

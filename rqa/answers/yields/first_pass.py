@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING
 
-from rqa.answers.core.result import Answer, names_of, with_shares
+from rqa.answers.core.result import Answer, names_of, sums_by_group, with_shares
 from rqa.answers.core.scope import (
     PERIODS,
     By,
@@ -133,12 +133,11 @@ def by_group(table: "pl.DataFrame", by: tuple[str, ...]) -> "pl.DataFrame":
     import polars as pl
 
     outcome = pl.col("outcome")
-    counted_as = {
-        "exposures": outcome.is_in(["pass", "fail"]), "passed": outcome == "pass", "failed": outcome == "fail",
-        "unchecked": ~outcome.is_in(["pass", "fail"]),
-    }
-    sums = [pl.col("attempts").filter(kind).sum().alias(name) for name, kind in counted_as.items()]
-    return table.group_by(by, maintain_order=True).agg(sums) if by else table.select(sums)
+    checked = outcome.is_in(["pass", "fail"])
+    return sums_by_group(
+        table, by, "attempts",
+        exposures=checked, passed=outcome == "pass", failed=outcome == "fail", unchecked=~checked,
+    )
 
 
 def _shift_notes(asked: Scope, clocks: SiteClocks) -> list[str]:

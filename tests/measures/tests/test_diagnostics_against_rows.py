@@ -6,6 +6,7 @@ from typing import Any
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from rqa.answers.tests.retests import by_group
 from rqa.measures.run import counts
 from tests.depots import completed, depot_of
 from tests.examples import examples
@@ -65,7 +66,7 @@ def test_outcomes_retest_passes_and_alarms(data: dict[str, Any], as_of: date | N
         asked = {"by": by, "values": {"as_of": day}}
         ended = counts(depot._store, "diagnostic_outcomes", **asked)
         jobs_there = counts(depot._store, "diagnostic_jobs", **asked)
-        again = counts(depot._store, "retests", **asked)
+        again = by_group(counts(depot._store, "retests", **asked), by)
         alarms = counts(depot._store, "diagnostic_alarms", **asked)
     width = len(by)
     whole = by_hand.outcomes(data, by, day)

@@ -7,10 +7,8 @@
 --   'unknown'; phase of p or 'unknown'.
 select
     /* groups: */ s.step as step, /* :groups */
-    cast(least(l.followed_days, $upto + 1) as bigint) as day,
-    case when l.followed_days > $upto then 'followed' else l.outcome end as outcome,
-    cast(count(distinct l.job_id) as bigint) as jobs
-from followed_jobs($as_of, $disposition) as l
+    cast(l.day as bigint) as day, l.until_then as outcome, cast(count(distinct l.job_id) as bigint) as jobs
+from followed_upto($as_of, $upto, $disposition) as l
 join steps as s on s.job_id = l.job_id
 left join declared_steps as p on p.procedure = l.procedure and p.step = s.step
 where /* filters: */ true /* :filters */

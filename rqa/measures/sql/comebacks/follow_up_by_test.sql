@@ -7,10 +7,8 @@
 --   'unknown'.
 select
     /* groups: */ d.test as test, /* :groups */
-    cast(least(l.followed_days, $upto + 1) as bigint) as day,
-    case when l.followed_days > $upto then 'followed' else l.outcome end as outcome,
-    cast(count(distinct l.job_id) as bigint) as jobs
-from followed_jobs($as_of, $disposition) as l
+    cast(l.day as bigint) as day, l.until_then as outcome, cast(count(distinct l.job_id) as bigint) as jobs
+from followed_upto($as_of, $upto, $disposition) as l
 join diagnostics as d on d.job_id = l.job_id
 where /* filters: */ true /* :filters */
 group by all

@@ -22,28 +22,26 @@ came_back as (
         unnest([return_days[place + 1:] for place in range(1, len(return_days) + 1)]) as later_days
     from seen
 ),
--- one row a pair of returns
-pairs as (
+-- one row a unit's end, return, or pair of returns
+events as (
     select
         /* names: */ model, /* :names */
-        day, unnest(later_days) as later_day
+        'end' as kind, end_day as day, cast(null as bigint) as other_day
+    from seen
+    union all
+    select
+        /* names: */ model, /* :names */
+        'return', day, end_day
+    from came_back
+    union all
+    select
+        /* names: */ model, /* :names */
+        'pair', day, unnest(later_days)
     from came_back
 )
 select
     /* names: */ model, /* :names */
-    'end' as kind, end_day as day, cast(null as bigint) as other_day, cast(count(*) as bigint) as number
-from seen
-group by all
-union all
-select
-    /* names: */ model, /* :names */
-    'return', day, end_day, cast(count(*) as bigint)
-from came_back
-group by all
-union all
-select
-    /* names: */ model, /* :names */
-    'pair', day, later_day, cast(count(*) as bigint)
-from pairs
+    kind, day, other_day, cast(count(*) as bigint) as number
+from events
 group by all
 order by all

@@ -4,8 +4,8 @@
 -- checks_squared, checks_by_failed, failed_squared.
 -- Parameters: $as_of date: what is dated later is left out; $log: 'steps' or 'diagnostics'.
 -- Not counted: later attempts and runs, steps done without a check or skipped, aborted runs.
--- Grouped by: month, week of day s.day; job of s or 'unknown'; step, test of s; bench, tool, phase, station of s or
---   'unknown'.
+-- Grouped by: month, week of day s.day; job of s or 'unknown'; step, test of s; bench, tool, station of s or 'unknown';
+--   phase of p or 'unknown'.
 with
 -- one row a group and job
 jobs_checked as (
@@ -13,6 +13,7 @@ jobs_checked as (
         /* groups: */ s.site as site, /* :groups */
         s.job_id, count(*) as checks, count(*) filter (where s.failed) as failed
     from first_checks($as_of, $log) as s
+    left join declared_steps as p on p.procedure = s.procedure and p.step = s.step
     where /* filters: */ true /* :filters */
     group by all
 )

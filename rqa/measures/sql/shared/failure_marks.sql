@@ -7,18 +7,18 @@
 create or replace macro failure_marks(as_of, window_days) as table
 select job_id, kind, value, kind || chr(30) || coalesce(value, 'unknown') as mark
 from (
-    select distinct job_id, 'step' as kind, step as value
+    select job_id, 'step' as kind, step as value
     from steps
     where outcome = 'fail'
-    union all
-    select distinct job_id, 'fault', fault
+    union
+    select job_id, 'fault', fault
     from steps
     where outcome = 'fail' and fault is not null
-    union all
-    select distinct job_id, 'test', test
+    union
+    select job_id, 'test', test
     from diagnostics
     where run = 1 and outcome = 'fail'
-    union all
+    union
     select job_id, 'found', case when class = 'no_fault_found' then 'nothing' else return_found end
     from comeback_jobs(as_of, window_days, 'repaired')
 ) as marks

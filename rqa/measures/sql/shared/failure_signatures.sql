@@ -3,7 +3,7 @@
 -- Parameters: as_of date; window_days; unwritten_sites: a list of sites that do not write down what was found, whose jobs
 -- so have no mark 'found'. Not counted: jobs without any mark.
 create or replace macro failure_signatures(as_of, window_days, unwritten_sites) as table
-select job_id, string_agg(mark, chr(31) order by mark) as pattern
+select job_id, array_to_string(list_sort(list(mark)), chr(31)) as pattern
 from failure_marks(as_of, window_days)
 where kind <> 'found' or job_id not in (select job_id from jobs where list_contains(unwritten_sites::varchar[], site))
 group by job_id

@@ -6,12 +6,12 @@
 create or replace macro first_checks(as_of, of_log) as table
 select
     job_id, site, model, procedure, technician, billing, day,
-    step, bench, tool, phase, null as test, null as station, outcome = 'fail' as failed
-from attempts_until(as_of)
-where of_log = 'steps' and attempt = 1 and outcome in ('pass', 'fail')
+    step, bench, tool, null as test, null as station, outcome = 'fail' as failed
+from attempts_of_jobs
+where of_log = 'steps' and attempt = 1 and outcome in ('pass', 'fail') and coalesce(day <= as_of, true)
 union all
 select
     job_id, site, model, procedure, technician, billing, run_on,
-    null, null, null, null, test, station, outcome = 'fail'
+    null, null, null, test, station, outcome = 'fail'
 from runs_of_jobs(as_of)
 where of_log = 'diagnostics' and run = 1 and outcome in ('pass', 'fail')

@@ -13,14 +13,6 @@
 -- without a date or without a job in the store, or without a name in the dimension. An attempt counts once under each lot
 -- fitted in its job, so lots overlap and do not add up.
 with
--- one row a group and period to be set aside
-aside as (
-    select * from set_aside($aside_dimensions, $aside_parts, $aside_names, $aside_periods)
-),
--- one row a job and period in which its attempts are set aside
-aside_by_lot as (
-    select job_id, period from lots_set_aside($aside_dimensions, $aside_parts, $aside_names, $aside_periods)
-),
 -- one row a job with a failed check: the place of the first
 first_failed as (
     select job_id, min(step_seq) as step_seq
@@ -52,12 +44,14 @@ judged as (
     select m.*, coalesce(c.chance, 0) as chance
     from checked as m
     left join kind_chances($kinds, $probabilities) as c on c.kind = m.kind
-    anti join aside as a on a.period = m.period and case a.dimension
-        when 'time' then true when 'site' then a.name = m.site when 'model' then a.name = m.model
-        when 'technician' then a.name = m.technician
-        when 'step' then a.name = m.step when 'bench' then a.name = m.bench when 'tool' then a.name = m.tool
-    end
-    anti join aside_by_lot as b on b.job_id = m.job_id and b.period = m.period
+    anti join set_aside($aside_dimensions, $aside_parts, $aside_names, $aside_periods) as a
+        on a.period = m.period and case a.dimension
+            when 'time' then true when 'site' then a.name = m.site when 'model' then a.name = m.model
+            when 'technician' then a.name = m.technician when 'step' then a.name = m.step
+            when 'bench' then a.name = m.bench when 'tool' then a.name = m.tool
+        end
+    anti join lots_set_aside($aside_dimensions, $aside_parts, $aside_names, $aside_periods) as b
+        on b.job_id = m.job_id and b.period = m.period
 ),
 -- one row a job and period
 by_job as (
@@ -71,13 +65,9 @@ by_job as (
 counted as (
     select
         period,
-        case
-            when grouping(site) = 0 then 'site' when grouping(model) = 0 then 'model'
-            when grouping(technician) = 0 then 'technician'
-            when grouping(step) = 0 then 'step'
-            when grouping(bench) = 0 then 'bench'
-            when grouping(tool) = 0 then 'tool'
-            else 'time' end as dimension, '' as part_no,
+        ['site', 'model', 'technician', 'step', 'bench', 'tool', 'time'][list_position([
+            grouping(site), grouping(model), grouping(technician), grouping(step), grouping(bench), grouping(tool), 0
+        ], 0)] as dimension, '' as part_no,
         coalesce(
             site, model, technician, step, bench, tool,
             case when grouping(site) + grouping(model) + grouping(technician) + grouping(step) + grouping(bench) + grouping(tool) = 6 then '' end

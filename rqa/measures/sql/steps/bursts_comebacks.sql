@@ -65,10 +65,9 @@ tools as (
 counted as (
     select
         period,
-        case
-            when grouping(site) = 0 then 'site' when grouping(model) = 0 then 'model'
-            when grouping(technician) = 0 then 'technician'
-            else 'time' end as dimension, '' as part_no,
+        ['site', 'model', 'technician', 'time'][
+            list_position([grouping(site), grouping(model), grouping(technician), 0], 0)
+        ] as dimension, '' as part_no,
         coalesce(
             site, model, technician,
             case when grouping(site) + grouping(model) + grouping(technician) = 3 then '' end

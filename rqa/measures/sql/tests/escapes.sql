@@ -54,38 +54,27 @@ jobs_once as (
     join tests as t on t.test = d.test
     where /* filters: */ true /* :filters */
 ),
--- one row an index job and group in which a test let through what came back, or failed
-marked as (
-    select
-        l.place,
-        /* groups: */ d.test as test, /* :groups */
-        l.matured, l.passed,
-        true as came_back, false as caught, false as doubtful
+-- one row a test of an index job that let through what came back, or that failed
+marks as (
+    select d.job_id, d.test, true as came_back, false as caught, false as doubtful
     from first_runs($as_of) as d
-    join (select * from closed where found is not null) as l on l.job_id = d.job_id
-    join tests as t on t.test = d.test and t.subsystem = l.found
-    where /* filters: */ true /* :filters */
-    union all
-    select
-        l.place,
-        /* groups: */ d.test as test, /* :groups */
-        l.matured, l.passed,
-        false as came_back, d.caught, not d.caught as doubtful
-    from failed_first as d
     join closed as l on l.job_id = d.job_id
-    join tests as t on t.test = d.test
-    where /* filters: */ true /* :filters */
+    join tests as t on t.test = d.test and t.subsystem = l.found
+    union all
+    select job_id, test, false, caught, not caught
+    from failed_first
 ),
 -- one row an index job and group with all its marks
 marked_once as (
     select
-        place,
-        /* names: */ test, /* :names */
-        matured, passed,
-        bool_or(came_back) as came_back,
-        bool_or(caught) as caught,
-        bool_or(doubtful) as doubtful
-    from marked
+        l.place,
+        /* groups: */ d.test as test, /* :groups */
+        l.matured, l.passed,
+        bool_or(d.came_back) as came_back, bool_or(d.caught) as caught, bool_or(d.doubtful) as doubtful
+    from marks as d
+    join closed as l on l.job_id = d.job_id
+    join tests as t on t.test = d.test
+    where /* filters: */ true /* :filters */
     group by all
 ),
 -- one row a group and kind of count

@@ -16,12 +16,19 @@ back as (
     from comeback_jobs($as_of, $window, $disposition) as l
     where /* filters: */ true /* :filters */
 ),
--- one row a come-back whose index job was tested for what was found
-tested as (
-    select distinct x.job_id
+-- one row a come-back and test of its index job: how the last run ended, and whether it covers what was found
+last_runs as (
+    select x.job_id, d.test, max_by(d.outcome, d.run) as outcome, bool_or(t.test is not null) as covers
     from back as x
     join runs_until($as_of) as d on d.job_id = x.job_id
-    join tests as t on t.test = d.test and t.subsystem = x.found
+    left join tests as t on t.test = d.test and t.subsystem = x.found
+    group by x.job_id, d.test
+),
+-- one row a come-back whose index job was tested: whether all passed, and whether one covers what was found
+tested as (
+    select job_id, bool_and(outcome = 'pass') as passed, bool_or(covers) as run
+    from last_runs
+    group by job_id
 ),
 -- one row a subsystem that some test covers
 covered as (
@@ -34,8 +41,8 @@ select
     case
         when x.found is null then 'not known'
         when c.subsystem is null then 'no test covers it'
-        when t.job_id is null then 'not run'
-        when x.job_id in (select job_id from unpassed_tests($as_of)) then 'not passed'
+        when not coalesce(t.run, false) then 'not run'
+        when not t.passed then 'not passed'
         else 'escaped'
     end as way,
     cast(count(*) as bigint) as returned

@@ -6,7 +6,7 @@
 -- time is taken to begin and end then.
 -- Not counted: pairs with an aborted run, or with a step attempt in between; pairs of which that cannot be said, as the
 -- job has an attempt without any time, or the second run is dated before the first. Skipped steps are no attempts.
--- Grouped by: month, week of day d.run_on; job, station of d or 'unknown'; test of d.
+-- Grouped by: month, week of day d.run_on; job of j or 'unknown'; station of d or 'unknown'; test of d.
 with
 -- one row a run beyond the first
 later as (
@@ -23,7 +23,8 @@ pairs as (
         d.outcome as first_outcome, a.outcome as second_outcome,
         case when d.unit is not distinct from a.unit then a.value - d.value end as apart,
         d.run_at as first_at, a.run_at as second_at
-    from runs_of_jobs($as_of) as d
+    from runs_until($as_of) as d
+    left join jobs as j on j.job_id = d.job_id
     join later as a on a.job_id = d.job_id and a.test = d.test and a.run = d.run + 1
     where d.outcome <> 'aborted' and a.outcome <> 'aborted' and /* filters: */ true /* :filters */
 )

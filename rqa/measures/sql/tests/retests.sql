@@ -1,8 +1,9 @@
 -- What became of failed runs of diagnostics: passed again with nothing done in between, or after work.
--- A row is one group. runs: runs that passed or failed; fails: the failed ones, each in one of: untimed (the job has a step
--- attempt without any time, or the next run is dated before the failed one, so that nothing can be said), not_rerun (no later
--- run of the test passed or failed), failed_again (the next one failed), after_work (the next one passed and a step attempt
--- lies in between), retest_passes (it passed and none does). elsewhere: retest passes at another station.
+-- A row is one group, fate and elsewhere; runs counts those that passed or failed (fate ''), and the failed ones among them
+-- by what became of them: 'untimed' (the job has a step attempt without any time, or the next run is dated before the failed
+-- one, so that nothing can be said), 'not rerun' (no later run of the test passed or failed), 'failed again' (the next one
+-- failed), 'after work' (the next one passed and a step attempt lies in between), 'retest pass' (it passed and none does).
+-- elsewhere: the next run was at another station.
 -- A step attempt lies in between if it ended after the failed run and began no later than the next one; an attempt with one
 -- time is taken to begin and end then. A run belongs to its own station and day.
 -- Parameters: $as_of date: later runs are left out.
@@ -68,34 +69,20 @@ fates as (
     from followed as f
     left join untimed as u on u.job_id = f.job_id
     left join worked as w on w.job_id = f.job_id and w.test = f.test and w.run = f.run
-),
--- one row a group, and what became of how many runs; '' for all that passed or failed
-counted as (
-    select
-        /* groups: */ d.test as test, /* :groups */
-        '' as fate, false as elsewhere, count(*) as runs
-    from runs_until($as_of) as d left join jobs as j on j.job_id = d.job_id
-    where d.outcome in ('pass', 'fail') and /* filters: */ true /* :filters */
-    group by all
-    union all
-    select
-        /* groups: */ d.test as test, /* :groups */
-        d.fate, d.elsewhere, count(*) as runs
-    from fates as d
-    left join jobs as j on j.job_id = d.job_id
-    where /* filters: */ true /* :filters */
-    group by all
 )
 select
-    /* names: */ test, /* :names */
-    cast(coalesce(sum(runs) filter (where fate = ''), 0) as bigint) as runs,
-    cast(coalesce(sum(runs) filter (where fate <> ''), 0) as bigint) as fails,
-    cast(coalesce(sum(runs) filter (where fate = 'retest pass'), 0) as bigint) as retest_passes,
-    cast(coalesce(sum(runs) filter (where fate = 'after work'), 0) as bigint) as after_work,
-    cast(coalesce(sum(runs) filter (where fate = 'failed again'), 0) as bigint) as failed_again,
-    cast(coalesce(sum(runs) filter (where fate = 'not rerun'), 0) as bigint) as not_rerun,
-    cast(coalesce(sum(runs) filter (where fate = 'untimed'), 0) as bigint) as untimed,
-    cast(coalesce(sum(runs) filter (where fate = 'retest pass' and elsewhere), 0) as bigint) as elsewhere
-from counted
+    /* groups: */ d.test as test, /* :groups */
+    '' as fate, false as elsewhere, cast(count(*) as bigint) as runs
+from runs_until($as_of) as d
+left join jobs as j on j.job_id = d.job_id
+where d.outcome in ('pass', 'fail') and /* filters: */ true /* :filters */
+group by all
+union all
+select
+    /* groups: */ d.test as test, /* :groups */
+    d.fate, d.elsewhere, cast(count(*) as bigint)
+from fates as d
+left join jobs as j on j.job_id = d.job_id
+where /* filters: */ true /* :filters */
 group by all
 order by all

@@ -61,7 +61,7 @@ trained as (
 -- one row a first attempt
 attempts as (
     select
-        w.*,
+        w.*, p.phase,
         case
             when c.hour is null then 'unknown'
             when c.hour >= 4 and c.hour < 12 then 'early'
@@ -84,6 +84,7 @@ attempts as (
     from worked as w
     left join clocked as c on c.job_id = w.job_id and c.step_seq = w.step_seq and c.attempt = w.attempt
     left join trained as t on t.technician = w.technician and t.day = w.day
+    left join declared_steps as p on p.procedure = w.procedure and p.step = w.step
     where w.attempt = 1 and coalesce(w.day <= $as_of, true)
 )
 select
