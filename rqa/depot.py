@@ -21,8 +21,9 @@ from rqa.answers.improve.findings import findings as _findings
 from rqa.answers.improve.verdicts import verdicts as _verdicts
 from rqa.answers.yields.first_pass import first_pass_yield as _first_pass_yield
 from rqa.asking import question
+from rqa.measures.run import measure_sql
 from rqa.questions.earlier import EARLIER
-from rqa.store.engine import ATTACHED, Store, open_store
+from rqa.store.engine import Store, open_store
 from rqa.words import did_you_mean
 
 if TYPE_CHECKING:
@@ -177,11 +178,7 @@ class Depot:
 
     def views(self) -> "pl.DataFrame":
         """The tables and views that `query` can read: view, column, type; `data.views()` has the table macros, too."""
-        return self._store.ask(
-            "select table_name as view, column_name as column, data_type as type from duckdb_columns() "
-            f"where database_name = '{ATTACHED}' and schema_name = 'main' and not internal "
-            "order by table_name, column_index"
-        )
+        return self._store.ask(measure_sql("readable_columns"))
 
 
 def open(path: str | Path, as_of: str | date | datetime | None = None) -> Depot:

@@ -4,14 +4,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rqa.errors import RequestError
+from rqa.measures.run import measure_sql
 
 if TYPE_CHECKING:
     import polars as pl
-
-KEPT = (
-    "select source_file, source_row, rule, raw as record from refused where column_name is null and raw is not null "
-    "order by all"
-)
 
 
 def broken_records(workspace: str | Path, key_file: str | Path) -> "pl.DataFrame":
@@ -29,7 +25,7 @@ def broken_records(workspace: str | Path, key_file: str | Path) -> "pl.DataFrame
     if not path.is_file():
         raise RequestError(f"{path}: there is no such file; give the key_file that sources.toml names.")
     with open_store(workspace) as store:
-        kept = store.counts("records", KEPT)
+        kept = store.counts("records", measure_sql("kept_records"))
     closed = [text for text in kept["record"] if text.startswith(PREFIX)]
     if not closed:
         return kept

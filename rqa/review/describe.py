@@ -13,6 +13,7 @@ from rqa.answers.improve.findings import months_up_to
 from rqa.answers.improve.overall_findings import FIGURES
 from rqa.depot import Depot
 from rqa.errors import RequestError
+from rqa.measures.run import measure_sql
 from rqa.progress import Progress, Stage, silent
 from rqa.review.actions import improved
 from rqa.review.cost import cost
@@ -38,12 +39,6 @@ from rqa.words import listed, month_name, percent
 SHOWN_MONTHS = 24
 PARTS = 11
 """Parts that are asked one after the other, as `describe` tells them."""
-ANSWERED = """
-select action_id, finding_id
-from actions
-where finding_id is not null and started_on <= date '{day}'
-order by action_id
-"""
 
 
 def last_month_over(day: date) -> date:
@@ -145,7 +140,7 @@ class _Parts:
 def _answered(depot: Depot, day: date) -> dict[str, str]:
     """The actions begun by the day that name a finding, by its id."""
     named: dict[str, list[str]] = {}
-    for action, found in depot.query(ANSWERED.format(day=day)).iter_rows():
+    for action, found in depot.query(measure_sql("answered_findings"), {"as_of": day}).iter_rows():
         named.setdefault(found, []).append(action)
     return {found: listed(actions) for found, actions in named.items()}
 

@@ -8,18 +8,12 @@ from importlib.metadata import version
 from rqa.answers.core.contrasts import SMALLEST
 from rqa.answers.core.grounds import Sentence
 from rqa.depot import Depot
+from rqa.measures.run import measure_sql
 from rqa.review.facts import PageTable, Pointer, Section, Verdict
 from rqa.review.ledger import LEDGER, Record, changes
 from rqa.words import month_name
 
 NO_FINDING = Sentence("")
-BOOKS = """
-select source_file, table_name, digest, mapping_digest, min(load_id) as load_id
-from load_files
-where digest <> ''
-group by source_file, table_name, digest, mapping_digest
-order by load_id, source_file, table_name, digest, mapping_digest
-"""
 
 
 def fingerprint(depot: Depot) -> str:
@@ -27,7 +21,7 @@ def fingerprint(depot: Depot) -> str:
 
     A load that finds nothing new does not change it. It says nothing of the store file's own bytes.
     """
-    books = depot.query(BOOKS)
+    books = depot.query(measure_sql("files_read"))
     loads = {load: place for place, load in enumerate(books["load_id"].unique().sort().to_list())}
     lines = [f"{loads[r[-1]]}\x1f" + "\x1f".join(map(str, r[:-1])) for r in books.iter_rows()]
     return hashlib.sha256("\x1e".join(lines).encode()).hexdigest()[:16]

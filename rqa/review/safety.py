@@ -8,6 +8,7 @@ from datetime import date
 from rqa.answers.core.grounds import Sentence
 from rqa.answers.steps.battery_breaches import IN_UTC
 from rqa.depot import Depot
+from rqa.measures.run import measure_sql
 from rqa.review.facts import FigureScope, PageTable, Section
 from rqa.review.verdicts import no_job_closed
 from rqa.words import count, counted, month_name, spoken
@@ -17,15 +18,11 @@ HIDDEN = ("breach_jobs", "hide")
 """How the store says that the jobs are not shown."""
 ABOUT = "whether a battery was isolated late or reconnected early"
 KINDS = {"isolated_late": "battery isolated late", "reconnected_early": "battery reconnected early"}
-BATTERIES = """
-select count(*) as steps, count(*) filter (where list_contains(hazards, 'battery') or step ilike '%batter%') as of_them
-from procedures
-"""
 
 
 def no_battery(depot: Depot) -> bool:
     """Whether the procedures are loaded and none of their steps has to do with a battery."""
-    steps, of_them = depot.query(BATTERIES).row(0)
+    steps, of_them = depot.query(measure_sql("battery_steps")).row(0)
     return steps > 0 and not of_them
 
 

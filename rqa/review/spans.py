@@ -4,18 +4,12 @@ from datetime import date
 
 from rqa.answers.improve.contrast_families import Span, held_of, year_to
 from rqa.depot import Depot
-
-FIRST = """
-select least(
-    (select min(opened_on) from jobs), (select min(closed_on) from jobs), (select min(done_on) from steps),
-    (select min(run_on) from diagnostics)
-) as day
-"""
+from rqa.measures.run import measure_sql
 
 
 def first_day(depot: Depot) -> date | None:
     """The first day with data; None in an empty store."""
-    first = depot.query(FIRST)["day"][0]
+    first = depot.query(measure_sql("latest"))["first_on"][0]
     return first if isinstance(first, date) else None
 
 
