@@ -18,6 +18,8 @@ settings.load_profile("gate")
 ROOT = Path(__file__).resolve().parents[1]
 FAST = ("tests/stats", "tests/spc", "tests/words")
 """Rooms of pure functions, whose tests make no store and draw nothing: they are marked `fast`."""
+LONG_FIRST = ("tests/odd_depots", "tests/review", "tests/measures", "tests/notebooks", "tests/cli")
+"""Rooms with files that take half a minute and more: pages, all questions, whole commands."""
 SIMULATED = re.compile("promise|often|cover")
 """Words for what is held against thousands of simulated depots, which takes a quarter of these rooms' time."""
 MOST_WORKERS = 8
@@ -26,6 +28,10 @@ MOST_WORKERS = 8
 
 def _room(path: Path) -> str:
     return "/".join(path.relative_to(ROOT).parts[:2]) if path.is_relative_to(ROOT) else ""
+
+
+def _takes_long(path: Path) -> bool:
+    return _room(path) in LONG_FIRST or path.suffix == ".ipynb"
 
 
 def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
@@ -51,8 +57,8 @@ def pytest_itemcollected(item: pytest.Item) -> None:
 
 @pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """What is fast comes last, so that workers end together."""
-    items.sort(key=lambda item: item.get_closest_marker("fast") is not None)
+    """Files that take long come first and what is fast last, so that workers end together."""
+    items.sort(key=lambda item: (item.get_closest_marker("fast") is not None, not _takes_long(item.path)))
 
 
 @pytest.fixture

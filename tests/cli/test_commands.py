@@ -76,7 +76,7 @@ def test_demo_then_everything_else(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     ran: list[Path] = []
     monkeypatch.setattr("rqa.notebooks.run_notebooks", lambda paths, told: ran.extend(paths) or [])
     folder = tmp_path / "out"
-    code, said = run("demo", str(folder), "--jobs", "600")
+    code, said = run("demo", str(folder), "--jobs", "300")
     assert code == 0, said
     assert {*ran} == {*(folder / "notebooks").glob("*.ipynb")}
     assert len(ran) > 5

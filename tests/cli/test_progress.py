@@ -120,7 +120,7 @@ def test_on_a_terminal_a_line_is_drawn_and_wiped(tmp_path: Path) -> None:
     child, handle = pty.fork()
     if child == 0:  # pragma: no cover
         os.environ["TERM"], os.environ["COLUMNS"] = "xterm", "100"
-        words = ["demo", str(tmp_path / "out"), "--jobs", "600", "--no-run"]
+        words = ["demo", str(tmp_path / "out"), "--jobs", "300", "--no-run"]
         os.execv(sys.executable, [sys.executable, "-m", "rqa", *words])
     written = b""
     while True:

@@ -148,8 +148,9 @@ def _sentences(depot: Any) -> Iterator[str]:
     with suppress(RqaError):
         page = describe(depot)
         said.append(page)
+        first = depot.query(FIRST)["day"][0]
         for text in texts_in(page):
-            yield from (*faults_in(text), *_too_early(text, depot))
+            yield from (*faults_in(text), *_too_early(text, first))
     for answer in depot.answers:
         if isinstance(answer, Answer):
             yield from of_no_value(answer)
@@ -157,9 +158,8 @@ def _sentences(depot: Any) -> Iterator[str]:
         yield from unfounded(text, present)
 
 
-def _too_early(text: str, depot: Any) -> Iterator[str]:
+def _too_early(text: str, first: date | None) -> Iterator[str]:
     """Months said to be looked at that lie before the first day with data."""
-    first = depot.query(FIRST)["day"][0]
     for month, year in FROM.findall(text):
         if first is not None and date(int(year), MONTHS.index(month) + 1, 1) < first.replace(day=1):
             yield f"the store begins on {first}: {text}"

@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
+from functools import cache
 from html import unescape
 from pathlib import Path
 
@@ -20,7 +21,7 @@ from rqa.review.facts import MonthFacts
 from rqa.review.figures import is_framed
 from rqa.review.findings import _more, _size
 from rqa.review.tests import _table
-from rqa.words import MONTHS
+from rqa.words import MONTHS, month_name
 from tests.depots import depot_of
 
 CODE = re.compile(r"\b(depot|rqa)\.[a-z_]+|\b[a-z_]+\((\)|[a-z_]+=)|\b(by|where|months|chart|limits|window)=")
@@ -54,6 +55,23 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     write(made, jobs=300, plain=True)
     rqa.load(made)
     return made
+
+
+@cache
+def opened(folder: Path, as_of: str | None) -> rqa.Depot:
+    return rqa.open(folder, as_of=as_of)
+
+
+PAGES: dict[tuple[str | None, str], MonthFacts] = {}
+
+
+def described(folder: Path, as_of: str | None, month: str = "") -> MonthFacts:
+    """The page of a month, or the one given unasked, described once."""
+    name = month_name(date.fromisoformat(f"{month}-01")) if month else ""
+    if (as_of, name) not in PAGES:
+        facts = describe(opened(folder, as_of), month or None)
+        PAGES[as_of, name] = PAGES[as_of, facts.month_name] = facts
+    return PAGES[as_of, name]
 
 
 def job(n: int, opened: str, closed: str | None) -> dict[str, object]:
@@ -125,9 +143,7 @@ def unsound(facts: MonthFacts) -> list[str]:
 
 @pytest.mark.parametrize("as_of", [None, "2026-05-14", "2025-03-02", "2025-01-20"])
 def test_a_page_speaks_to_a_manager(folder: Path, as_of: str | None) -> None:
-    with rqa.open(folder, as_of=as_of) as depot:
-        facts = describe(depot)
-    assert unsound(facts) == []
+    assert unsound(described(folder, as_of)) == []
 
 
 def test_what_a_table_leaves_out_makes_up_its_sum(folder: Path) -> None:
@@ -185,18 +201,13 @@ def test_a_month_of_which_there_is_nothing_is_refused_with_those_there_are(folde
 
 
 def test_a_month_that_is_not_over_is_told_so_far_and_not_judged(folder: Path) -> None:
+    facts = described(folder, "2026-05-14", "2026-05")
     with rqa.open(folder, as_of="2026-05-14") as depot:
-        facts = describe(depot, "2026-05")
         own = depot.charts.month_against_before("first_pass_yield", month="2026-05")
     assert own is not None
     assert re.search(r"May 2026 is not over: first-pass yield \d+\.\d.% so far, .*\(not judged\)", facts.headline)
     assert all(v.month != "May 2026" for v in facts.verdicts)
-    assert "is not over" not in described(folder, "2026-04").headline
-
-
-def described(folder: Path, month: str) -> MonthFacts:
-    with rqa.open(folder, as_of="2026-05-14") as depot:
-        return describe(depot, month)
+    assert "is not over" not in described(folder, "2026-05-14", "2026-04").headline
 
 
 def test_breaches_are_told_by_the_sites_own_clock(folder: Path) -> None:

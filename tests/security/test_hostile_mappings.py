@@ -102,6 +102,21 @@ def test_a_hostile_mapping_is_refused_with_all_its_faults_and_their_places(
     assert not ws.store.exists()
 
 
+def statements_in(text: str) -> int:
+    """How many statements a text holds; none where it is no SQL, of which nothing is run."""
+    try:
+        return len(duckdb.extract_statements(text))
+    except duckdb.Error:
+        return 0
+
+
+def answers(connection: duckdb.DuckDBPyConnection) -> bool:
+    try:
+        return connection.execute("select 42").fetchall() == [(42,)]
+    except duckdb.Error:
+        return False
+
+
 def test_the_closed_engine_alone_stops_every_attack(ws: Workspace, canary: Canary, tmp_path: Path) -> None:
     """Without the parser's check: no statement reads the canary, writes, calls out or opens the engine again."""
     ws.write("jobs.csv", csv_of(job()))
@@ -117,17 +132,20 @@ def test_the_closed_engine_alone_stops_every_attack(ws: Workspace, canary: Canar
         lambda: connect(scratch / "fresh.duckdb", read_only=False, scratch=scratch, reads=[source]),
     ]
     for opens in opened:
+        connection = opens()
         for text in tries:
             if "sleep_ms" in text:
                 continue
-            connection = opens()
             try:
-                rows = connection.execute(text).fetchall()
+                rows, untouched = connection.execute(text).fetchall(), False
             except duckdb.Error as error:
-                rows = [(str(error),)]
-            finally:
-                connection.close()
+                # One statement that failed has changed nothing, as long as the engine still answers.
+                rows, untouched = [(str(error),)], statements_in(text) < 2 and answers(connection)
             assert SECRET not in str(rows), text
+            if not untouched:
+                connection.close()
+                connection = opens()
+        connection.close()
     assert source.read_text() == csv_of(job())
     assert not Path(f"{source}.out").exists()
 

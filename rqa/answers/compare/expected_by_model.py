@@ -115,10 +115,11 @@ def _independent(design: Numbers, rows: NDArray[np.bool_]) -> Numbers:
 def _fitted(x: Numbers, n: Numbers, design: Numbers) -> Numbers:
     if not x.size:
         return x
-    import statsmodels.api as sm
+    from statsmodels.genmod.families import Binomial
+    from statsmodels.genmod.generalized_linear_model import GLM
 
-    family = sm.families.Binomial()
-    model: Any = sm.GLM(np.stack([x, n - x], axis=1), design, family=family)
+    family = Binomial()
+    model: Any = GLM(np.stack([x, n - x], axis=1), design, family=family)
     with warnings.catch_warnings():
         # Where some level tells failures and passes apart perfectly, the fit runs to a share of 0 or 1, as it should.
         warnings.simplefilter("ignore")
