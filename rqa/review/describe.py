@@ -15,25 +15,25 @@ from rqa.depot import Depot
 from rqa.errors import RequestError
 from rqa.measures.run import measure_sql
 from rqa.progress import Progress, Stage, silent
-from rqa.review.actions import improved
-from rqa.review.cost import cost
+from rqa.review.comebacks.cost import cost
+from rqa.review.comebacks.projected import projections
+from rqa.review.compare.people import people
+from rqa.review.data.intake import intake
+from rqa.review.data.provenance import provenance, record
 from rqa.review.facts import MonthFacts, Section, Verdict
 from rqa.review.figures import figures
-from rqa.review.findings import pointers
-from rqa.review.goals import goals
-from rqa.review.intake import intake
+from rqa.review.improve.actions import actions
+from rqa.review.improve.findings import places_to_look
+from rqa.review.improve.goals import goals
+from rqa.review.improve.verdicts import mature_month, resting_on, summary, verdicts
 from rqa.review.ledger import Record
-from rqa.review.people import people
-from rqa.review.projected import projections
-from rqa.review.provenance import record, reproduced
-from rqa.review.safety import no_battery, safety
 from rqa.review.said_once import said_once
 from rqa.review.spans import first_day, year_held
-from rqa.review.steps import wrong
-from rqa.review.tests import HEADING as TESTS
-from rqa.review.tests import believed, stations_told
-from rqa.review.texts import CAUTIONS, DEFINITIONS, HAZARDS, LUCK
-from rqa.review.verdicts import CANNOT_BE_TOLD, mature_month, no_job_closed, resting_on, summary, verdicts
+from rqa.review.steps.risky_steps import risky_steps
+from rqa.review.steps.safety import no_battery, safety
+from rqa.review.tests.diagnostics import HEADING as TESTS
+from rqa.review.tests.diagnostics import diagnostics, stations_told
+from rqa.review.texts import CANNOT_BE_TOLD, CAUTIONS, DEFINITIONS, HAZARDS, LUCK, no_job_closed
 from rqa.words import listed, month_name, percent
 
 SHOWN_MONTHS = 24
@@ -68,7 +68,7 @@ def describe(
     found = depot.findings(own, progress=progress)
     part("what was loaded")
     elsewhere = {TESTS: {f.id for f in stations_told(depot, found)}}
-    found_there, quiet, looked = pointers(
+    found_there, quiet, looked = places_to_look(
         found, _answered(depot, day), depot.grounds(), depot.people, judged, elsewhere
     )
     past = months_up_to(own, first_day(depot))
@@ -82,10 +82,10 @@ def describe(
         notes.insert(0, f"{month_name(own)} is not over on {day}: its figures will still change, and none is judged.")
     sections: dict[str, Callable[[], Section]] = {
         "goals": lambda: goals(depot, own),
-        "where it goes wrong": lambda: wrong(depot, past, found),
-        "the tests": lambda: believed(depot, past, found),
+        "where it goes wrong": lambda: risky_steps(depot, past, found),
+        "the tests": lambda: diagnostics(depot, past, found),
         "people and places": lambda: people(depot, past, found),
-        "actions": lambda: improved(depot, own, found, [p.id for p in found_there]),
+        "actions": lambda: actions(depot, own, found, [p.id for p in found_there]),
         "safety": lambda: safety(depot, own),
         "cost": lambda: cost(depot, own),
     }
@@ -113,7 +113,7 @@ def describe(
         figures=drawn,
         first=first,
         then=then,
-        last=(reproduced(depot, kept, earlier),),
+        last=(provenance(depot, kept, earlier),),
         record=kept,
         intake=tables,
         files=files,

@@ -1,5 +1,11 @@
 """The page's standing texts: what every page cautions, and what each figure means."""
 
+from datetime import date
+
+from rqa.answers.core.grounds import Grounds
+from rqa.words import month_name
+
+CANNOT_BE_TOLD = "cannot be told"
 HAZARDS = ("Battery, electrostatic and sharp-edge", "Electrostatic and sharp-edge")
 """Work that needs protection, where units may have a battery, and where the procedures name none."""
 CAUTIONS = (
@@ -68,3 +74,8 @@ LUCK = (
     "“Better” and “worse” are said only where the difference is more than luck would explain; the false ones among the "
     "four comparisons are held at 5 %."
 )
+
+
+def no_job_closed(there: Grounds, month: date) -> str:
+    """That no job was closed in the month, if so; `there` are the grounds of the month."""
+    return f"No job was closed in {month_name(month)}" if "closed_there" not in there.present else ""

@@ -11,7 +11,7 @@ import pytest
 import rqa
 from rqa.answers.core.needs import untold
 from rqa.depot import Depot
-from rqa.review.steps import _bursts
+from rqa.review.steps.risky_steps import _bursts
 from tests.odd_depots import depots
 from tests.odd_depots.depots import OddDepot, write_workspace
 from tests.odd_depots.workshop import SITES, Tables, healthy

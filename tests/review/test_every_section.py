@@ -17,15 +17,16 @@ from rqa.answers.improve.findings import COMPARED, MonthFindings
 from rqa.answers.improve.overall_findings import AGAINST
 from rqa.depot import Depot
 from rqa.review import describe, render
-from rqa.review import people as people_section
-from rqa.review.actions import improved
+from rqa.review.attributed import SPLIT
+from rqa.review.compare import people as people_section
+from rqa.review.compare.people import FEWEST, people
 from rqa.review.facts import MonthFacts, Verdict
-from rqa.review.findings import pointers
+from rqa.review.improve.actions import actions
+from rqa.review.improve.findings import places_to_look
 from rqa.review.ledger import changes
-from rqa.review.people import FEWEST, people
-from rqa.review.safety import safety
-from rqa.review.steps import SPLIT, wrong
-from rqa.review.tests import believed
+from rqa.review.steps.risky_steps import risky_steps
+from rqa.review.steps.safety import safety
+from rqa.review.tests.diagnostics import diagnostics
 from tests.depots import depot_of
 from tests.review.made_depot import HOSTILE, made_tables
 from tests.review.test_page import Parts
@@ -152,7 +153,7 @@ def test_with_no_work_nobody_is_called_alike() -> None:
 
 
 def test_the_risky_steps_say_by_what_they_are_sorted(depot: Depot, found: MonthFindings) -> None:
-    costly = wrong(depot, SPAN, found)
+    costly = risky_steps(depot, SPAN, found)
     assert costly.words[0].startswith("The come-backs that cost most, for each time a step is done, are laid to “")
     assert "the costliest first" in costly.tables[0].caption
     unpriced = tables()
@@ -161,7 +162,7 @@ def test_the_risky_steps_say_by_what_they_are_sorted(depot: Depot, found: MonthF
     for line in unpriced.get("parts", []):
         line["unit_cost"] = None
     with depot_of(unpriced, date(2025, 7, 20)) as opened:
-        told = wrong(opened, SPAN, found)
+        told = risky_steps(opened, SPAN, found)
         top = opened.steps.risk(months=SPAN).table.filter(pl.col("exposures") >= 20).row(0, named=True)
     assert told.words[0].startswith("Most come-backs, for each time a step is done, are laid to “")
     assert "most come-backs first" in told.tables[0].caption
@@ -182,13 +183,13 @@ def test_a_table_of_steps_or_shares_says_what_it_counts(facts: MonthFacts) -> No
 def test_small_groups_and_persons_are_in_no_picture_of_bursts(depot: Depot, found: MonthFindings) -> None:
     bursts = found.answers["bursts"]
     kept = bursts.table.filter((pl.col("dimension") != "technician") & (pl.col("cases") >= 20))
-    (figure,) = [f for f in wrong(depot, SPAN, found).figures if f.key == "bursts"]
+    (figure,) = [f for f in risky_steps(depot, SPAN, found).figures if f.key == "bursts"]
     assert len(figure.table.rows) == kept.height < bursts.table.height
 
 
 def test_the_gap_of_the_tests_is_counted(depot: Depot, found: MonthFindings) -> None:
     gap = depot.tests.coverage_gap(months=SPAN, window=90).table.filter(pl.col("uncovered") > 0)
-    told = [w for w in believed(depot, SPAN, found).words if "no test covers" in w]
+    told = [w for w in diagnostics(depot, SPAN, found).words if "no test covers" in w]
     assert gap.height == 1
     assert told == [f"Come-backs whose fault no test covers: main board ({gap['uncovered'][0]})."]
 
@@ -211,7 +212,7 @@ def test_what_is_gone_is_said_and_who_is_not() -> None:
     held, person = finding("here", {"bench": "B-1"}, 11.7), finding("a person", {"technician": "T01"}, 3.0)
     gone = (finding("there", {"bench": "B-2"}), finding("a person", {"technician": "T02"}))
     table = pl.DataFrame({"state": ["new", "new"]})
-    told, _, looked = pointers(
+    told, _, looked = places_to_look(
         MonthFindings(table, {}, ("Compared.",), (held, person), gone=gone), {held.id: "A1"}, ALL, PEOPLE
     )
     assert told[0].state == "new, answered by A1"
@@ -245,7 +246,7 @@ def test_a_quiet_month_says_why(compared: dict[str, int], scopes: tuple[dict[str
     held = tuple(finding("there", scope) for scope in scopes)
     table = pl.DataFrame({"state": ["new"] * len(held)}, schema={"state": pl.String})
     found = MonthFindings(table, {}, ("Compared.",), held, compared=compared)
-    told, quiet, looked = pointers(found, {}, ALL, PEOPLE)
+    told, quiet, looked = places_to_look(found, {}, ALL, PEOPLE)
     assert told == ()
     assert quiet.startswith(said)
     assert ("1 more concerns the work of a single person" in " ".join(looked)) == bool(scopes)
@@ -258,7 +259,7 @@ def test_what_was_never_logged_is_not_called_in_order() -> None:
             safety(quiet, date(2026, 1, 1)).words[0].startswith("Cannot be told: whether a battery was isolated late")
         )
         answers = {"retests": quiet.tests.retests()}
-        told = believed(quiet, (date(2026, 1, 1),) * 2, MonthFindings(pl.DataFrame(), {}, (), answers=answers))
+        told = diagnostics(quiet, (date(2026, 1, 1),) * 2, MonthFindings(pl.DataFrame(), {}, (), answers=answers))
     assert [str(w)[:55] for w in told.words] == ["Cannot be told: whether the tests can be believed, as t"]
     assert told.tables == ()
 
@@ -304,7 +305,7 @@ def test_an_action_about_a_person_is_counted_and_never_told() -> None:
         {"action_id": "A3", "what": "talk", "scope": "Technician=T01", **begun},
     ]
     with depot_of(rows) as depot:
-        told = improved(depot, date(2025, 6, 1))
+        told = actions(depot, date(2025, 6, 1))
     assert [p.split(":")[0] for p in told.points] == ["new mat (A1, the answer to F-12345678)"]
     assert "T01" not in repr(told)
     assert [n for n in told.notes if n.startswith("Not ")] == [
@@ -355,7 +356,7 @@ def test_a_verdict_says_what_it_counts_and_no_money_before_it_is_told(missing: s
     elif missing:
         rows["jobs"] = [{**j, missing: None} for j in rows["jobs"]]
     with depot_of(rows, date(2025, 7, 20)) as opened:
-        told = improved(opened, date(2025, 6, 1))
+        told = actions(opened, date(2025, 6, 1))
         (row,) = opened.verdicts().table.to_dicts()
         (money,) = opened.actions.savings().table.to_dicts()
     (point,) = told.points
@@ -389,7 +390,7 @@ def test_what_is_gone_is_named_and_does_not_deny_the_headline() -> None:
     found = MonthFindings(pl.DataFrame({"state": []}), {}, gone=gone)
     for word, named in (("worse", False), ("better", False), ("no clear change", True)):
         verdict = Verdict(name, "May 2025", "40 %", "", "", "20 %", "", word, Sentence(""))
-        (line,) = (t for t in pointers(found, {}, ALL, PEOPLE, (verdict,))[2] if t.startswith("No longer"))
+        (line,) = (t for t in places_to_look(found, {}, ALL, PEOPLE, (verdict,))[2] if t.startswith("No longer"))
         assert "site Alder: 30 units of 100 came back (F-" in line
         assert ("the whole depot: come-backs within 30 days in May 40 %" in line) == named
 

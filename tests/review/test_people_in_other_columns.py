@@ -12,7 +12,7 @@ from rqa.answers.core.persons import PEOPLE
 from rqa.depot import Depot
 from rqa.depot import open as open_depot
 from rqa.review import write_page
-from rqa.review.intake import intake
+from rqa.review.data.intake import intake
 from rqa.review.workbook import write_workbook
 from rqa.store.remarks import EMPTIED_BEGINS, NO_JOB
 from tests.depots import depot_of, make_store

@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from rqa.review.safety import no_battery, safety
+from rqa.review.steps.safety import no_battery, safety
 from tests.answers.steps.test_conformance import ROWS
 from tests.depots import depot_of
 from tests.workspaces import Workspace, csv_of, job

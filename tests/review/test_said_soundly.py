@@ -19,8 +19,8 @@ from rqa.errors import RequestError
 from rqa.review import describe
 from rqa.review.facts import MonthFacts
 from rqa.review.figures import is_framed
-from rqa.review.findings import _more, _size
-from rqa.review.tests import _table
+from rqa.review.improve.findings import _more, _size
+from rqa.review.tests.diagnostics import _table
 from rqa.words import MONTHS, month_name
 from tests.depots import depot_of
 

@@ -12,12 +12,12 @@ from rqa.depot import Depot
 from rqa.depot import open as open_depot
 from rqa.errors import RequestError
 from rqa.review import write_page
-from rqa.review.cost import cost
+from rqa.review.comebacks.cost import cost
+from rqa.review.data.provenance import fingerprint, provenance, record
 from rqa.review.figures import _steps, _work
-from rqa.review.goals import BOTH_SIDES, UNFINISHED, goals
+from rqa.review.improve.goals import BOTH_SIDES, UNFINISHED, goals
+from rqa.review.improve.verdicts import verdicts
 from rqa.review.ledger import LEDGER, Record, changes, keep, read_ledger
-from rqa.review.provenance import fingerprint, record, reproduced
-from rqa.review.verdicts import verdicts
 from tests.depots import depot_of, make_store
 from tests.review.made_depot import made_tables
 
@@ -118,7 +118,7 @@ def test_no_goals_and_no_come_backs() -> None:
 
 
 def test_what_the_page_stands_on(depot: Depot) -> None:
-    told = reproduced(depot, record(depot, MONTH, ()), ())
+    told = provenance(depot, record(depot, MONTH, ()), ())
     rows = dict(told.tables[0].rows)
     assert rows["as of"] == depot.as_of.date().isoformat()
     assert re.fullmatch(r"[0-9a-f]{16}", rows["fingerprint of what was loaded"])

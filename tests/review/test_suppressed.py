@@ -15,8 +15,8 @@ from rqa.answers.core.contrasts import SMALLEST
 from rqa.answers.core.ground_list import GROUNDS
 from rqa.answers.core.grounds import Grounds
 from rqa.answers.improve.findings import MonthFindings
+from rqa.review.compare.people import FEWEST, HIDDEN, UNCOUNTED, people
 from rqa.review.figures import enough
-from rqa.review.people import FEWEST, HIDDEN, UNCOUNTED, people
 from rqa.review.suppressed import Sum, left_out
 
 LEAST = 5

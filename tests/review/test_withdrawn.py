@@ -6,8 +6,8 @@ import polars as pl
 import pytest
 
 import rqa
+from rqa.review.data.intake import intake
 from rqa.review.facts import PageTable
-from rqa.review.intake import intake
 from rqa.review.workbook import write_workbook
 from rqa.store.report import LoadReport
 from tests.workspaces import Workspace, csv_of, job

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from rqa.plots.comebacks.costs import money
 from rqa.plots.period_axes import LEAST_SPAN, ground
-from rqa.review.verdicts import points
+from rqa.review.improve.verdicts import points
 from rqa.words import (
     counted,
     did_you_mean,

@@ -58,7 +58,7 @@ def record(
     return Record(f"{month:%Y-%m}", depot.as_of.date().isoformat(), fingerprint(depot), said)
 
 
-def reproduced(depot: Depot, own: Record, earlier: Sequence[Record]) -> Section:
+def provenance(depot: Depot, own: Record, earlier: Sequence[Record]) -> Section:
     """As-of day, fingerprint, versions and settings; and what changed since the page of this month written before."""
     about = depot.about
     rate = about.get("labour_rate")

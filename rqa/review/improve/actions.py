@@ -48,7 +48,7 @@ CHANGE = (
 )
 
 
-def improved(depot: Depot, month: date, found: MonthFindings | None = None, shown: Collection[str] = ()) -> Section:
+def actions(depot: Depot, month: date, found: MonthFindings | None = None, shown: Collection[str] = ()) -> Section:
     """Each action that had begun by the end of the month, with its verdict.
 
     Actions about single persons are named by their id alone, and so are those whose scope cannot be read: it may name

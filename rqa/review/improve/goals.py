@@ -8,7 +8,7 @@ from rqa.answers.core.grounds import Sentence
 from rqa.answers.improve.goals import NOT_YET
 from rqa.depot import Depot
 from rqa.review.facts import FigureScope, PageTable, Section
-from rqa.review.verdicts import mature_month
+from rqa.review.improve.verdicts import mature_month
 from rqa.words import counted, interval, month_name, percent
 
 NOTHING = "there is nothing to tell it by"

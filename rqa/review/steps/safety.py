@@ -10,7 +10,7 @@ from rqa.answers.steps.battery_breaches import IN_UTC
 from rqa.depot import Depot
 from rqa.measures.run import measure_sql
 from rqa.review.facts import FigureScope, PageTable, Section
-from rqa.review.verdicts import no_job_closed
+from rqa.review.texts import no_job_closed
 from rqa.words import count, counted, month_name, spoken
 
 LISTED = 30

@@ -10,10 +10,10 @@ from rqa.answers.core.own_work import TOUCHED
 from rqa.answers.steps.costs import StepCosts
 from rqa.depot import Depot
 from rqa.plots.comebacks.costs import MOST, money
+from rqa.review.attributed import SPLIT, laid_of
 from rqa.review.facts import FigureScope, PageFigure, PageTable, Section
 from rqa.review.figures import figure_of
 from rqa.review.spans import year_held
-from rqa.review.steps import SPLIT, laid_of
 from rqa.words import count, counted, listed, month_name, months_said, percent, plural, spoken
 
 STEPS = 6

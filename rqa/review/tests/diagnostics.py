@@ -31,7 +31,7 @@ MOVED = ("station drift", "station difference")
 """Kinds of findings that this section tells."""
 
 
-def believed(depot: Depot, span: tuple[date, date], found: MonthFindings) -> Section:
+def diagnostics(depot: Depot, span: tuple[date, date], found: MonthFindings) -> Section:
     """Flaky tests, escapes, gaps and drifting stations over the months `span`; what stands out is in `found`."""
     there, basis = depot.grounds(span, window=WINDOW), FigureScope(span, WINDOW)
     none = there.lack("diagnostics", "tested_there", about="whether the tests can be believed")

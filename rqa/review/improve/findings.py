@@ -9,14 +9,14 @@ from rqa.answers.core.grounds import Grounds, Sentence
 from rqa.answers.improve.findings import MonthFindings
 from rqa.answers.improve.overall_findings import AGAINST
 from rqa.review.facts import Pointer, Verdict
-from rqa.review.verdicts import points
+from rqa.review.improve.verdicts import points
 from rqa.words import count, counted, estimate, fixed, listed, plural
 
 MOST = 8
 """Findings listed; a longer list is not acted on."""
 
 
-def pointers(
+def places_to_look(
     found: MonthFindings,
     actions: Mapping[str, str],
     there: Grounds,

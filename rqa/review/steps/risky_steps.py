@@ -13,12 +13,12 @@ from rqa.answers.core.result import Answer, names_of
 from rqa.answers.improve.findings import MonthFindings
 from rqa.answers.steps.costs import together
 from rqa.answers.steps.risk import StepRisk
-from rqa.contract import OWN_WORK
 from rqa.depot import Depot
 from rqa.plots.comebacks.costs import money
+from rqa.review.attributed import SPLIT, laid_of
 from rqa.review.facts import FigureScope, PageFigure, PageTable, Section
 from rqa.review.figures import figure_of
-from rqa.words import count, counted, listed, months_said, spoken
+from rqa.words import count, counted, listed, spoken
 
 HEADING = "Where it goes wrong"
 LISTED = 6
@@ -31,10 +31,6 @@ MAP = (
     "this and every other procedure that has it, line = 95 % interval. Steps that are nearly always done together "
     "share one number: the logs cannot tell them apart. "
 )
-SPLIT = (
-    "How come-backs are split between steps that touch the same subsystem rests on the jobs that had the one and not "
-    "the other: where these are few, the split differs from window to window. Look at such steps together."
-)
 BURSTS = (
     "Each row is a group, its bar the weeks that were fullest, with their verdict beside the name: “burst” is beyond "
     "luck, “echo” has its come-backs in common with a burst, “not more than luck” is what luck explains among so many "
@@ -42,7 +38,7 @@ BURSTS = (
 )
 
 
-def wrong(depot: Depot, span: tuple[date, date], found: MonthFindings) -> Section:
+def risky_steps(depot: Depot, span: tuple[date, date], found: MonthFindings) -> Section:
     """Steps and their procedure over the months `span`, and the bursts found in them."""
     basis = FigureScope(span, WINDOW)
     risk = depot.steps.risk(months=span, window=WINDOW, sort="cost_per_1000")
@@ -99,16 +95,6 @@ def _table(risk: StepRisk, rows: pl.DataFrame, by: str) -> PageTable:
     heads = (*HEADS[:-1], f"{HEADS[-1]}, {currency}" if currency else HEADS[-1])
     return PageTable(
         f"{caption}; “past all tests” is the share of these that had passed the tests for it", heads, cells, 3
-    )
-
-
-def laid_of(answer: Answer) -> str:
-    """Which come-backs are laid to steps: classes, window, months, and the sites where others cannot be told."""
-    s: Any = answer.settings
-    sites = s["where"].get("site")
-    return (
-        f"come-backs of class {' and '.join(OWN_WORK)} within {counted(s['window'], 'day')}, of jobs closed "
-        f"{months_said(*s['months'])}{f' at {listed([spoken(name) for name in sites])}' if sites else ''}"
     )
 
 

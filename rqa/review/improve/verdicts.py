@@ -10,10 +10,10 @@ from rqa.answers.core.grounds import Grounds, Sentence
 from rqa.answers.improve.overall_findings import EARLIER, FIGURES, GROUNDS, MonthMeasure
 from rqa.depot import Depot
 from rqa.review.facts import Verdict
+from rqa.review.texts import CANNOT_BE_TOLD, no_job_closed
 from rqa.stats import benjamini_hochberg
 from rqa.words import count, counted, counted_of, interval, listed, month_name, percent, plural, signed
 
-CANNOT_BE_TOLD = "cannot be told"
 NONE_YET = "none yet"
 COMEBACKS = [figure.name for figure in FIGURES if figure.measure == "comebacks"]
 
@@ -123,11 +123,6 @@ def summary(there: Grounds, judged: tuple[Verdict, ...], month: date) -> Sentenc
     if unseen is None:
         return said_of_all
     return Sentence(f"{unseen} {said_of_all}", said_of_all.rests_on, said_of_all.lacks, remedy=unseen.remedy)
-
-
-def no_job_closed(there: Grounds, month: date) -> str:
-    """That no job was closed in the month, if so; `there` are the grounds of the month."""
-    return f"No job was closed in {month_name(month)}" if "closed_there" not in there.present else ""
 
 
 def resting_on(text: str, judged: tuple[Verdict, ...]) -> Sentence:

@@ -9,7 +9,7 @@ from rqa.answers.improve.findings import MonthFindings
 from rqa.depot import Depot
 from rqa.review.facts import FigureScope, PageTable, Section
 from rqa.review.suppressed import Sum, left_out
-from rqa.review.verdicts import CANNOT_BE_TOLD
+from rqa.review.texts import CANNOT_BE_TOLD
 from rqa.words import count, counted, listed, spoken
 
 COMPARED = (

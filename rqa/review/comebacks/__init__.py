@@ -1,0 +1,1 @@
+"""The page's sections on what came back and what it cost."""

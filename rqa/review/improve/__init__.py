@@ -1,0 +1,1 @@
+"""The page's sections on what to act on, and whether it worked."""

@@ -1,0 +1,1 @@
+"""The page's sections on where it goes wrong, and safety."""

@@ -1,0 +1,1 @@
+"""The page's sections on the diagnostics as a measuring system."""
