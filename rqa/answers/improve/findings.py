@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
+from weakref import WeakKeyDictionary
 
 from rqa.answers.charts.month import last_whole_month
 from rqa.answers.comebacks.counted import CountedClasses, counted_comebacks
@@ -34,6 +35,8 @@ from rqa.words import count, counted, listed, month_name, months_said, plural
 
 if TYPE_CHECKING:
     import polars as pl
+
+    from rqa.store.engine import Store
 
 QUESTION = "findings"
 MONTHS = 24
@@ -65,6 +68,10 @@ FAMILIES = {
 """What is compared, and what each rests on."""
 AFTER = ("failed check", "rework", "skipped check", "tool")
 """Come-backs after these; those by bench are compared with the whole mix of work."""
+
+
+_STATED: WeakKeyDictionary["Store", dict[object, tuple[tuple[Finding, ...], dict[str, Answer]]]] = WeakKeyDictionary()
+"""What was compared by month, as long as the store is open."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -162,8 +169,18 @@ def stated_in(
 ) -> tuple[tuple[Finding, ...], dict[str, Answer]]:
     """Everything compared, what would spare most come-backs first, then the surest; and the answers behind it.
 
-    Steps are compared up to the month, come-backs as far as the jobs have matured.
+    Steps are compared up to the month, come-backs as far as the jobs have matured. It is made once while a store is
+    open: the page of a month and that of the next look at it, and each notebook that asks for findings.
     """
+    made = _STATED.setdefault(snapshot.store, {})
+    asked = (snapshot.at, snapshot.notes, snapshot.from_rows, month)
+    if asked not in made:
+        made[asked] = _stated_in(snapshot, month, progress)
+    stated, answers = made[asked]
+    return stated, dict(answers)
+
+
+def _stated_in(snapshot: Snapshot, month: date, progress: Progress) -> tuple[tuple[Finding, ...], dict[str, Answer]]:
     span = months_up_to(month, snapshot.first)
     finals = _finals(snapshot, month)
 

@@ -6,8 +6,10 @@ from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 import polars as pl
+import pytest
 
 from rqa.answers.comebacks.counted import CountedClasses
 from rqa.answers.core.contrasts import each_against_rest
@@ -62,6 +64,20 @@ def test_a_bad_lot_is_pointed_at_and_not_what_was_fitted_with_it(tmp_path: Path)
     assert "worse than" in found[0].what
     assert "with the part's other lots of about the same time" in found[0].what
     assert "weeks" in found[0].caution
+
+
+def test_what_was_compared_is_not_compared_again(tmp_path: Path) -> None:
+    """The page of a month says what is new in it, and needs the month before for that; that one is asked for, too."""
+    with open_depot(make_store(tmp_path / "depot.duckdb", fitted(12, bad="L7"))) as depot:
+        june = depot.findings("2025-06")
+        with patch("rqa.answers.improve.findings._answers", side_effect=AssertionError("compared again")):
+            again = depot.findings("2025-06")
+            with pytest.raises(AssertionError, match="compared again"):
+                depot.findings("2025-04")
+        assert (again.findings, again.stated, again.notes) == (june.findings, june.stated, june.notes)
+        may = depot.findings("2025-05")
+    with open_depot(tmp_path) as alone:
+        assert alone.findings("2025-05").stated == may.stated
 
 
 def test_lots_alike_are_left_alone(tmp_path: Path) -> None:
