@@ -14,7 +14,7 @@ import click
 from rqa.errors import RqaError
 from rqa.progress_line import progress_line
 from rqa.shown import one_line, shown
-from rqa.stopping import stoppable
+from rqa.stopping import held, stoppable
 from rqa.store.limits import MEMORY, WAIT_SECONDS
 from rqa.words import counted, plural
 
@@ -69,7 +69,9 @@ class _Work(click.Command):
     """A command that a signal can stop: one line then says what became of the store, and nothing is left behind."""
 
     def invoke(self, ctx: click.Context) -> Any:
-        from rqa.store.engine import STORE_FILE, identity
+        with held():
+            # The engine's module ends the process where anything is raised while it is made.
+            from rqa.store.engine import STORE_FILE, identity
 
         place: Path = ctx.params.get("workspace") or ctx.params["folder"]
         store = place if place.is_file() else place / STORE_FILE
