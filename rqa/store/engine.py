@@ -5,6 +5,7 @@ per path in a process, and would go on answering from a file that a load has sin
 """
 
 import atexit
+import pickle
 import re
 import shutil
 from collections.abc import Iterable, Mapping, Sequence
@@ -176,7 +177,7 @@ class Store:
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        self._counted: dict[str, pl.DataFrame] = {}
+        self._counted: dict[bytes, pl.DataFrame] = {}
         self._seen = identity(path)
         self._connection: duckdb.DuckDBPyConnection | None = connect(
             path, read_only=True, scratch=_overflow(getpid()), memory=MEMORY
@@ -263,7 +264,7 @@ class Store:
         the engine cannot answer.
         """
         given = dict(params or {})
-        asked = f"{sql}{given}"
+        asked = pickle.dumps((sql, given))
         if asked in self._counted:
             return self._counted[asked].clone()
         try:
@@ -281,6 +282,10 @@ class Store:
                 self._counted.pop(next(iter(self._counted)))
             self._counted[asked] = counted.clone()
         return counted
+
+    def forget(self) -> None:
+        """Count anew whatever is asked from now on; for measuring how long that takes."""
+        self._counted.clear()
 
     def ask(self, sql: str, params: Mapping[str, object] | Sequence[object] | None = None) -> "pl.DataFrame":
         """Run one SELECT of a user's own; results are turned into types that frames and charts can hold.
@@ -310,7 +315,7 @@ class Store:
         if self._connection is not None:
             self._connection.close()
             self._connection = None
-            self._counted.clear()
+            self.forget()
 
 
 @cache

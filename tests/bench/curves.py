@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from run import connect, in_turns, scan
+from run import anew, connect, in_turns, scan
 from statsmodels.duration.survfunc import SurvfuncRight
 
 import rqa
@@ -89,16 +89,16 @@ def main() -> None:
             named, day, back = (frame[name].to_numpy() for name in ("named", "day", "back"))
             seconds = in_turns(
                 args.repeat,
-                curve=lambda: depot.returns.curve(by=BY, upto=UPTO),
-                cause=lambda: depot.returns.curve(by=BY, upto=UPTO, cause="repeat"),
+                curve=lambda: anew(depot).returns.curve(by=BY, upto=UPTO),
+                cause=lambda: anew(depot).returns.curve(by=BY, upto=UPTO, cause="repeat"),
                 rows=lambda: row_wise(named, day, back),
                 scan=scan(c, "links", "model procedure closed_on elapsed_days class unit_id"),
                 scan_counts=scan(c, "comeback_counts", "model procedure closed_on elapsed_days class jobs"),
-                projection=lambda: depot.projection(90),
-                backtest=lambda: depot.returns.projection_backtest(90),
-                recurrences=lambda: depot.returns.recurrences(by="model"),
-                cohorts=lambda: depot.returns.cohorts(by="model"),
-                causes=lambda: depot.returns.classes(by="model"),
+                projection=lambda: anew(depot).projection(90),
+                backtest=lambda: anew(depot).returns.projection_backtest(90),
+                recurrences=lambda: anew(depot).returns.recurrences(by="model"),
+                cohorts=lambda: anew(depot).returns.cohorts(by="model"),
+                causes=lambda: anew(depot).returns.classes(by="model"),
             )
             worst = furthest(depot.returns.curve(by=BY, upto=UPTO).table, row_wise(named, day, back))
     groups = len(np.unique(named))

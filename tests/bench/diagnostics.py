@@ -21,7 +21,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import duckdb
-from run import connect, peak_mb, scan
+from run import anew, connect, peak_mb, scan
 
 import rqa
 from rqa.answers.core.result import Answer
@@ -82,7 +82,7 @@ def main() -> None:
         for question, needed in NEEDED.items():
 
             def ours(question: str = question) -> None:
-                found[question] = asked_of(depot, question)()
+                found[question] = asked_of(anew(depot), question)()
 
             bare = floor(c, needed)
             turns = [(*took(ours), *took(bare)) for _ in range(args.repeat)]

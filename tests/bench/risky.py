@@ -13,7 +13,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from run import connect, peak_mb, scan
+from run import anew, connect, peak_mb, scan
 
 import rqa
 
@@ -55,7 +55,7 @@ def in_turns(repeat: int, *works: Callable[[], object]) -> list[tuple[float, flo
 def alone(path: Path, name: str) -> float:
     """Peak megabytes of this process, in which nothing else was asked."""
     with rqa.open(path) as depot:
-        ASKED[name][0](depot)
+        ASKED[name][0](anew(depot))
     return peak_mb()
 
 
@@ -74,7 +74,7 @@ def main() -> None:
         with rqa.open(args.store) as depot, connect() as c:
             c.execute(f"attach '{args.store}' as depot (read_only)")
             c.execute("use depot")
-            ours, bare = in_turns(args.repeat, lambda: ask(depot), scan(c, "steps", columns))  # noqa: B023
+            ours, bare = in_turns(args.repeat, lambda: ask(anew(depot)), scan(c, "steps", columns))  # noqa: B023
         with own.Pool(1) as one:
             peak = one.apply(alone, (args.store, name))
         print(
