@@ -11,14 +11,13 @@ from rqa.errors import RequestError, RqaError, StoreError
 from rqa.progress import Progress, silent
 from rqa.shown import first_line
 from rqa.stopping import ending_cleanly
-from rqa.store.limits import MEMORY, WAIT_SECONDS
+from rqa.store.limits import MEMORY, SIZE, WAIT_SECONDS
 
 if TYPE_CHECKING:
     from rqa.intake.draft import Draft
     from rqa.store.doing import Tell
     from rqa.store.report import LoadReport
 
-SIZE = re.compile(r"\d+(\.\d+)? ?([kmgt]i?b)", re.IGNORECASE)
 FULL_DISK = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 FULL_SAYS = re.compile(
     r"no space left|disk full|quota exceeded|file too large|failed to offload|max_temp_directory_size", re.IGNORECASE

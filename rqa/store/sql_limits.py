@@ -12,6 +12,7 @@ from pathlib import Path
 import duckdb
 
 from rqa.stopping import AGAIN_SECONDS
+from rqa.store.limits import SIZE
 from rqa.store.mapping_sql import LONGEST, PADDING
 
 HEADROOM = 2 << 30
@@ -87,5 +88,5 @@ def memory_limit(memory: str | None) -> Iterator[None]:
 
 def in_bytes(size: str) -> int:
     """A size such as "1.5GB" or "512 MiB" in bytes, read generously: each step is 1024."""
-    number, unit = re.fullmatch(r"(\d+(?:\.\d+)?) ?([kmgt])i?b", size.strip(), re.IGNORECASE).groups()  # type: ignore[union-attr]
+    number, unit = SIZE.fullmatch(size.strip()).groups()  # type: ignore[union-attr]
     return int(float(number) * (1 << UNITS[unit.lower()]))
