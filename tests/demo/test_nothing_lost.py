@@ -63,6 +63,17 @@ def cell(row: Cells, name: str) -> Any:
     return row
 
 
+def sources_of(entry: dict[str, Any], names: tuple[str, ...], row: Cells) -> list[tuple[str, str]]:
+    """The table's columns, each with the name under which rows like this one have it."""
+    found = []
+    for name in names:
+        origin = entry.get("columns", {}).get(name, name if name in row else None)
+        source = origin.get("column") if isinstance(origin, dict) else origin
+        if source:
+            found.append((name, source))
+    return found
+
+
 def test_cells_of_the_sources_are_those_of_the_store(loaded: tuple[Path, Any]) -> None:
     """The filled cells of the rows that stand in the store are counted in the files and in the store."""
     store, _ = loaded
@@ -82,13 +93,17 @@ def test_cells_of_the_sources_are_those_of_the_store(loaded: tuple[Path, Any]) -
                     ).fetchall()
                 }
                 filled: Counter[str] = Counter()
+                sources: dict[tuple[str, ...], list[tuple[str, str]]] = {}
+                empty = {"", *missing}
                 for number, row in rows_in(path, spec):
                     if number in standing:
-                        for name in table.names:
-                            origin = entry.get("columns", {}).get(name, name if name in row else None)
-                            source = origin.get("column") if isinstance(origin, dict) else origin
-                            value = cell(row, source) if source else None
-                            filled[name] += value is not None and str(value).strip() not in {"", *missing}
+                        columns = tuple(row)
+                        if columns not in sources:
+                            sources[columns] = sources_of(entry, table.names, row)
+                            filled.update(dict.fromkeys(table.names, 0))
+                        for name, source in sources[columns]:
+                            value = cell(row, source)
+                            filled[name] += value is not None and str(value).strip() not in empty
                 shown = ", ".join(f"count({n})" for n in table.names)
                 sql = f"select {shown} from {table.name} where source_file = ?"
                 stored = connection.execute(sql, [label]).fetchone()

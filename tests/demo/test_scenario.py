@@ -5,9 +5,7 @@ and the sample is one fixed draw.
 """
 
 import json
-import shutil
 from collections.abc import Iterator
-from pathlib import Path
 
 import numpy as np
 import polars as pl
@@ -15,18 +13,16 @@ import pytest
 from scipy import stats
 
 import rqa
+from tests.sample_store import SAMPLE, fresh_store
 
-SAMPLE = Path(__file__).parents[2] / "sample_data"
 TRUTH = json.loads((SAMPLE / "truth.json").read_text(encoding="utf-8"))
 EFFECTS, SLIPS, REALISED = TRUTH["effects"], TRUTH["slips"], TRUTH["realised"]
 
 
 @pytest.fixture(scope="module")
-def depot(tmp_path_factory: pytest.TempPathFactory) -> Iterator["rqa.Depot"]:
-    folder = tmp_path_factory.mktemp("scenario") / "ws"
-    shutil.copytree(SAMPLE, folder, ignore=shutil.ignore_patterns("*.duckdb*"))
-    rqa.load(folder)
-    with rqa.open(folder) as opened:
+def depot() -> Iterator["rqa.Depot"]:
+    fresh_store()
+    with rqa.open(SAMPLE) as opened:
         yield opened
 
 
