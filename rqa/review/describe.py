@@ -15,7 +15,7 @@ from rqa.depot import Depot
 from rqa.errors import RequestError
 from rqa.measures.run import measure_sql
 from rqa.progress import Progress, Stage, silent
-from rqa.review.comebacks.cost import cost
+from rqa.review.comebacks.costs import cost
 from rqa.review.comebacks.projected import projections
 from rqa.review.compare.people import people
 from rqa.review.data.intake import intake

@@ -134,12 +134,19 @@ def test_a_workbook_that_takes_all_time_is_told(ws: Workspace, damaged: bool, mo
 def test_a_signal_ends_the_reader_with_the_load(ws: Workspace, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sheets, "PROGRAM", SLEEPS)
     repeated(ws.folder / "jobs.ods", 8, 2)
-    waiting = threading.Timer(1, lambda: os.kill(os.getpid(), signal.SIGINT))
+    before = psutil.Process().children()
+
+    def stop_once_it_reads() -> None:
+        while psutil.Process().children() == before:
+            time.sleep(0.05)
+        os.kill(os.getpid(), signal.SIGINT)
+
+    waiting = threading.Thread(target=stop_once_it_reads)
     waiting.start()
     with pytest.raises(KeyboardInterrupt):
         ws.load(mapping("jobs.ods"))
     waiting.join()
-    assert psutil.Process().children() == []
+    assert psutil.Process().children() == before
     assert ws.names() <= {"jobs.ods", "depot.duckdb.lock"}
 
 

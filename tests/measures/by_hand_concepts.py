@@ -10,7 +10,7 @@ from typing import Any
 from tests.measures.by_hand import Row, Tables, known, links
 from tests.measures.comebacks.by_hand_returns import end_of_follow_up, retired_on
 from tests.measures.comebacks.by_hand_returns import index_jobs as seen_jobs
-from tests.measures.steps import by_hand_order
+from tests.measures.steps import by_hand_conformance
 from tests.measures.tests.by_hand_diagnostics import attempts_of, first_judged, release_rows, runs_seen
 from tests.measures.yields.by_hand_work import day_of, job_of, who
 
@@ -34,20 +34,20 @@ def step_subsystems(data: Tables) -> Rows:
 
 def plans(data: Tables) -> list[tuple[str, list[Row]]]:
     names = {p["procedure"] for p in data["procedures"]}
-    return [(name, by_hand_order.declared(name, data)) for name in names]
+    return [(name, by_hand_conformance.declared(name, data)) for name in names]
 
 
 def reconnections(plan: Sequence[Row]) -> set[str]:
-    reseats = [p["step"] for p in plan if p["phase"] == "reseat" and by_hand_order.has(p, "battery")]
+    reseats = [p["step"] for p in plan if p["phase"] == "reseat" and by_hand_conformance.has(p, "battery")]
     return set(reseats[-1:])
 
 
 def procedure_plan(data: Tables) -> Rows:
     return [
         (
-            name, place, p["step"], by_hand_order.counts_connectors(p),
-            p["phase"] in ("align", "verify") and by_hand_order.has(p, "alignment"), by_hand_order.isolates(p),
-            p["step"] in reconnections(plan),
+            name, place, p["step"], by_hand_conformance.counts_connectors(p),
+            p["phase"] in ("align", "verify") and by_hand_conformance.has(p, "alignment"),
+            by_hand_conformance.isolates(p), p["step"] in reconnections(plan),
         )
         for name, plan in plans(data)
         for place, p in enumerate(plan)
@@ -59,9 +59,9 @@ def battery_order(data: Tables) -> Rows:
     for name, plan in plans(data):
         for at, a in enumerate(plan):
             for b in plan[at + 1 :]:
-                if by_hand_order.isolates(a) and b["phase"] not in ("open", "isolate"):
+                if by_hand_conformance.isolates(a) and b["phase"] not in ("open", "isolate"):
                     made.append((name, "isolated_late", a["step"], a["step"], b["step"], b["phase"]))
-                before = by_hand_order.counts_connectors(a) or a["step"] == b["must_follow"]
+                before = by_hand_conformance.counts_connectors(a) or a["step"] == b["must_follow"]
                 if b["step"] in reconnections(plan) and before:
                     made.append((name, "reconnected_early", b["step"], a["step"], b["step"], b["phase"]))
     return made

@@ -12,7 +12,7 @@ from rqa.depot import Depot
 from rqa.depot import open as open_depot
 from rqa.errors import RequestError
 from rqa.review import write_page
-from rqa.review.comebacks.cost import cost
+from rqa.review.comebacks.costs import cost
 from rqa.review.data.provenance import fingerprint, provenance, record
 from rqa.review.figures import _steps, _work
 from rqa.review.improve.goals import BOTH_SIDES, UNFINISHED, goals

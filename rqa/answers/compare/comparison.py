@@ -1,4 +1,7 @@
-"""Who differs from what their own mix of work would bring: technicians, benches, tools, stations, sites."""
+"""Who differs from what their own mix of work would bring: technicians, benches, tools, stations, sites.
+
+It has no SQL of its own: it compares the counts of `comebacks`, `first_pass_yield` and `clean_jobs`.
+"""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

@@ -1,4 +1,4 @@
-"""The breaches of the battery's order, job by job: a safety event each, never averaged into a rate."""
+"""The breaches of the battery's order, job by job: a safety event each, never averaged into a rate nor drawn."""
 
 from datetime import UTC, datetime
 from typing import Any

@@ -32,7 +32,7 @@ def repeated_runs(
     import polars as pl
 
     where = {} if test is None else {"test": (test,)}
-    table = counts(snapshot.store, "retest_pairs", by=("test",), where=where, values={"as_of": snapshot.day})
+    table = counts(snapshot.store, "repeated_runs", by=("test",), where=where, values={"as_of": snapshot.day})
     if tests is not None:
         table = table.filter(pl.col("test").is_in(list(tests)))
     first, second = pl.col("first_outcome"), pl.col("second_outcome")

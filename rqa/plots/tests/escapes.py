@@ -9,7 +9,7 @@ from rqa.answers.tests.coverage import CoverageGap
 from rqa.answers.tests.escapes import Escapes
 from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of
-from rqa.plots.tests.rows import drawn, ordered, row_of
+from rqa.plots.tests.share_rows import drawn, ordered, row_of
 from rqa.plots.theme import WIDTH, nothing
 from rqa.words import count, counted, interval, known, listed, percent, spoken
 

@@ -14,7 +14,7 @@ from rqa.measures.run import counts
 from tests.depots import completed, depot_of
 from tests.examples import examples
 from tests.measures.small_depots import START, maybe
-from tests.measures.steps import by_hand_order
+from tests.measures.steps import by_hand_conformance
 
 SLOW = settings(
     max_examples=examples(6), deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
@@ -114,8 +114,8 @@ def bench_of(job: Mapping[str, Any], data: Mapping[str, Any], day: Any) -> str:
         s["bench"] for s in data["steps"]
         if s["job_id"] == job["job_id"] and s["bench"] is not None and (s["done_on"] is None or s["done_on"] <= day)
     }
-    plan = by_hand_order.declared(job["procedure"], data)
-    if not any(by_hand_order.attempts(job, p["step"], data, day) for p in plan):
+    plan = by_hand_conformance.declared(job["procedure"], data)
+    if not any(by_hand_conformance.attempts(job, p["step"], data, day) for p in plan):
         return "unknown"
     return named.pop() if len(named) == 1 else "several" if named else "unknown"
 
@@ -133,7 +133,7 @@ def test_who_departed_from_the_procedure(seed: int, as_of: Any, by: tuple[str, .
     def group(job: Mapping[str, Any]) -> tuple[str, ...]:
         return tuple(bench_of(job, data, day) if n == "bench" else job[n] or "unknown" for n in by)
 
-    assert found == by_hand_order.conformance(data, group, 30, day)
+    assert found == by_hand_conformance.conformance(data, group, 30, day)
 
 
 @SLOW
@@ -144,7 +144,7 @@ def test_the_list_of_battery_breaches(seed: int, as_of: Any) -> None:
         day = depot.as_of.date()
         table = counts(depot._store, "battery_breaches", values={"as_of": day})
     names = ("job_id", "kind", "step", "other_step", "acted_at", "reached_at", "state")
-    assert sorted(map(repr, table.select(names).rows())) == sorted(map(repr, by_hand_order.battery(data, day)))
+    assert sorted(map(repr, table.select(names).rows())) == sorted(map(repr, by_hand_conformance.battery(data, day)))
 
 
 @SLOW
@@ -155,7 +155,7 @@ def test_of_how_many_jobs_a_breach_could_be_seen(seed: int, as_of: Any, by: tupl
         day = depot.as_of.date()
         table = counts(depot._store, "battery_looked_at", by=by, values={"as_of": day})
     found = {row[: len(by)]: row[len(by) :] for row in table.rows() if row[len(by)]}
-    expected = by_hand_order.looked_at(data, lambda job: tuple(job[n] or "unknown" for n in by), day)
+    expected = by_hand_conformance.looked_at(data, lambda job: tuple(job[n] or "unknown" for n in by), day)
     assert found == expected
 
 
