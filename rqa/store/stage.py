@@ -385,10 +385,12 @@ class Stager:
             described = self._described(scan)
         except duckdb.Error as error:
             # No row is read here, so no value is told.
-            if bare:
+            without_record = [name for name in bare if name not in item.unsent]
+            if without_record:
                 raise MappingError(
-                    f"{item.entry.place}: {item.label} cannot be asked: the files of {listed(bare)} hold no record, so "
-                    "they name no column. Put a file with a record there, or take the SELECT out until there is one."
+                    f"{item.entry.place}: {item.label} cannot be asked: the files of {listed(without_record)} hold no "
+                    "record, so they name no column. Put a file with a record there, or take the SELECT out until "
+                    f"there is one.{_unsent(item)}"
                 ) from error
             raise self._engine_error(error, item) from error
         if not {name for name, *_ in described} & set(PLACE_COLUMNS):

@@ -105,7 +105,8 @@ def untold(answer: Answer) -> Sentence | None:
     """The note of an answer that left a depot that it cannot be told as a whole; None where it can."""
     rests_on = needs(answer)
     said = (n for n in answer.notes if isinstance(n, Sentence) and not n.told)
-    return next((n for n in said if n.rests_on in (rests_on, (BY_SITE,))), None)
+    # What an answer that rests on nothing lacks is lacking of a part of it.
+    return next((n for n in said if n.rests_on and n.rests_on in (rests_on, (BY_SITE,))), None)
 
 
 def grounded(ask: Callable[Concatenate[Snapshot, P], A]) -> Callable[Concatenate[Snapshot, P], A]:
