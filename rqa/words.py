@@ -4,6 +4,7 @@ import math
 import re
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime
+from decimal import Decimal
 from difflib import SequenceMatcher, get_close_matches
 
 HARD_SPACE = "\u00a0"
@@ -13,6 +14,9 @@ LIKE = 0.6
 STEMS_LIKE = 0.75
 """How alike names must be before a last word that they share, such as `_at` or `_id`."""
 MINUS = "−"
+LEAST_SHARE = 0.00005
+"""Shares below it, and as near to all, are said to be under or over what two decimals tell."""
+OWN_UNITS = re.compile(r"\b(job|day|minute|check)s\b")
 NAMES = {
     "month": "month", "week": "week", "site": "site", "model": "model", "procedure": "procedure",
     "technician": "technician", "bench": "bench", "step": "step", "test": "test", "billing": "billing",
@@ -43,11 +47,14 @@ def signed(value: float, decimals: int) -> str:
 def percent(value: float | None, *, decimals: int | None = None) -> str:
     """A share as text, with one decimal as its interval has; "no data" when there is none.
 
-    None and all have no decimal, and what would read as these though it is neither has two: "0 %", "0.04 %".
+    None and all have no decimal, and what would read as these though it is neither has two, or is said to be near
+    them: "0 %", "0.04 %", "under 0.01 %".
     """
     if value is None or math.isnan(value):
         return "no data"
     if decimals is None:
+        if 0.0 < value < LEAST_SHARE or 1.0 - LEAST_SHARE < value < 1.0:
+            return f"{'under 0.01' if value < LEAST_SHARE else 'over 99.99'}{HARD_SPACE}%"
         decimals = 0 if value in (0.0, 1.0) else 1 if 0.0005 <= value < 0.9995 else 2
     return f"{fixed(value * 100, decimals)}{HARD_SPACE}%"
 
@@ -65,19 +72,24 @@ def figure(value: float | None, unit: str) -> str:
         return percent(value)
     if value is None or math.isnan(value):
         return "no data"
-    number = fixed(value, 0) if abs(value) >= 1000 else f"{value + 0.0:.4g}"
+    number = fixed(value, 0) if abs(value) >= 1000 else _digits(value, 4)
     return f"{number}{HARD_SPACE}{plural(number, _one_of(unit), unit)}" if unit else number
 
 
 def _one_of(unit: str) -> str:
-    """A unit that is a noun of several, as it is said of one: "job" for "jobs"; signs of units stay as they are."""
-    return re.sub(r"\b(\w{2,}[^\Wsui])s\b", r"\1", unit, count=1)
+    """A unit of our own that is a noun of several, as it is said of one; those of a log stay as they are."""
+    return OWN_UNITS.sub(r"\1", unit, count=1)
+
+
+def _digits(value: float, digits: int) -> str:
+    """A number with so many digits that count, and never as a power of ten."""
+    return f"{Decimal(f'{value + 0.0:.{digits}g}'):,f}"
 
 
 def estimate(value: float, unit: str = "") -> str:
     """A figure estimated from cases, and its ends: three digits, wherever it is said, and the unit."""
-    number = fixed(value, 0) if abs(value) >= 1000 else f"{abs(value):.3g}"
-    sign = MINUS if value < 0 and abs(value) < 1000 and float(number) else ""
+    number = fixed(abs(value), 0) if abs(value) >= 1000 else _digits(abs(value), 3)
+    sign = MINUS if value < 0 else ""
     return f"{sign}{number}{HARD_SPACE}{unit}" if unit else f"{sign}{number}"
 
 

@@ -51,7 +51,8 @@ def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool 
 
 def pytest_itemcollected(item: pytest.Item) -> None:
     """Marks what is fast."""
-    if _room(item.path) in FAST and not SIMULATED.search(item.name) and not item.get_closest_marker("long"):
+    apart = any(item.get_closest_marker(name) for name in ("long", "slow"))
+    if _room(item.path) in FAST and not SIMULATED.search(item.name) and not apart:
         item.add_marker("fast")
 
 

@@ -37,6 +37,13 @@ def test_links_and_pictures_exist() -> None:
             assert (page.parent / target).exists(), f"{page.name}: {target}"
 
 
+def test_files_that_the_pages_name_are_there() -> None:
+    there = [file.as_posix() for room in ("rqa", "tests", "notebooks", ".ci") for file in (ROOT / room).rglob("*.py")]
+    for page in (ROOT / "README.md", ROOT / "DEVELOPERS.md", *(ROOT / "shared").glob("*.md")):
+        named = re.findall(r"`((?:[a-z_]+/)*[a-z_]+\.py)`", page.read_text(encoding="utf-8"))
+        assert [name for name in named if not any(file.endswith(f"/{name}") for file in there)] == [], page.name
+
+
 def names_in(nodes: Iterable[ast.AST]) -> set[str]:
     """The names that code uses, charts by their short names, too (`"p"` for `p_chart`)."""
     inside = [node for top in nodes for node in ast.walk(top)]

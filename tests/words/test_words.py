@@ -44,7 +44,7 @@ def test_no_formatter_says_a_negative_nothing(value: float, decimals: int) -> No
     ("value", "unit", "said"),
     [(1, "jobs", "1 job"), (1.0, "failed checks a job", "1 failed check a job"), (2, "jobs", "2 jobs"),
      (1, "ms", "1 ms"), (1, "s", "1 s"), (1, "Celsius", "1 Celsius"), (1, "days", "1 day"),
-     (1418, "days", "1,418 days")],
+     (1418, "days", "1,418 days"), (1, "siemens", "1 siemens"), (1, "lens", "1 lens"), (1e-7, "V", "0.0000001 V")],
 )
 def test_a_unit_that_is_counted_goes_with_its_number(value: float, unit: str, said: str) -> None:
     assert figure(value, unit) == said.replace(" ", "\u00a0", 1)
@@ -53,18 +53,28 @@ def test_a_unit_that_is_counted_goes_with_its_number(value: float, unit: str, sa
 @given(st.floats(0, 1))
 def test_a_share_has_one_decimal_and_reads_as_none_or_all_only_where_it_is(value: float) -> None:
     text = percent(value).removesuffix("\u00a0%")
+    near = re.fullmatch(r"(under 0\.01|over 99\.99)", text)
     assert (text == "0") == (value == 0)
     assert (text == "100") == (value == 1)
+    assert near or 0 < float(text) < 100 or value in (0, 1)
+    assert bool(near) == (0 < value < 0.00005 or 0.99995 < value < 1)
     if 0.0005 <= value < 0.9995:
         assert re.fullmatch(r"\d+\.\d", text)
         assert float(text) == pytest.approx(100 * value, abs=0.05 + 1e-9)
 
 
 def test_an_estimate_has_three_digits_wherever_it_is_said() -> None:
-    assert [estimate(v) for v in (0.06824, -0.001075, 2.371, 576.2, 1071.4, 0.0)] == [
-        "0.0682", "−0.00108", "2.37", "576", "1,071", "0",
+    assert [estimate(v) for v in (0.06824, -0.001075, 2.371, 576.2, 1071.4, 0.0, 999.6, -999.6, 1.2e-7)] == [
+        "0.0682", "−0.00108", "2.37", "576", "1,071", "0", "1,000", "−1,000", "0.00000012",
     ]
     assert estimate(0.42954, "A") == "0.43\u00a0A"
+
+
+@given(st.floats(-1e9, 1e9))
+def test_no_figure_is_told_as_a_power_of_ten(value: float) -> None:
+    for text in (estimate(value), figure(value, "")):
+        assert "e" not in text
+        assert float(text.replace(",", "").replace("−", "-")) == pytest.approx(value, rel=0.006)
 
 
 @given(SMALL, st.integers(0, 6))

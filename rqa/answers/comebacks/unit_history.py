@@ -38,11 +38,12 @@ def unit(snapshot: Snapshot, unit_id: str, *, people: bool = False) -> UnitHisto
 
     Columns: job_id, site, model, event, day, at (by the site's clock; missing where its log has no time), what,
     outcome, number, place. Events: opened (what: the complaint; outcome: the procedure), came back (that job is a
-    return; what: its class; number: days since the closing before), step (only those that failed, were skipped or were
+    come-back; what: its class; number: days since the closing of the repair before), came again (after a job that found
+    no fault, which rates do not count; number: the days since), step (only those that failed, were skipped or were
     done again; number: the attempt; place: the bench), test (each run; place: the station), part (what: part_no;
     outcome: lot), closed (what: the subsystem found; outcome: the disposition), left service.
 
-    Raises `RequestError` where no job of the unit was opened up to the as-of day.
+    Raises `RequestError` where no job of the unit was opened up to the as-of day, and for what is no text.
 
     >>> r = depot.unit("M10-008758").table
     >>> r.filter(r["event"].is_in(["opened", "came back"])).select("job_id", "event", "what", "number").rows()[:3]
@@ -51,6 +52,8 @@ def unit(snapshot: Snapshot, unit_id: str, *, people: bool = False) -> UnitHisto
 
     Two weeks after its board was repaired the unit came back, for a fault in what that repair had touched.
     """
+    if not isinstance(unit_id, str):
+        raise RequestError(f"{UNIT}: unit_id is the unit's id as a text, such as \"M10-008758\", not {unit_id!r}.")
     wanted = "".join(unit_id.split()).upper()
     table = counts(snapshot.store, "unit_history", values={"unit": wanted, "as_of": snapshot.day})
     jobs = table["job_id"].drop_nulls().n_unique()

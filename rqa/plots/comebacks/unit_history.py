@@ -8,32 +8,33 @@ from rqa.answers.comebacks.unit_history import UnitHistory
 from rqa.plots.groups import ROW
 from rqa.plots.pictures import draws
 from rqa.plots.reading import limits
-from rqa.plots.theme import WIDTH, finish
+from rqa.plots.theme import WIDTH, Data, finish
 from rqa.words import counted, listed, spoken
 
 LATEST = 40
 """Jobs that are drawn at most: the latest."""
 
 
-@draws(UnitHistory)
+@draws(UnitHistory, many_rows=True)
 def plot_unit(answer: UnitHistory, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """A row for each job, the first on top: open from day to day, with what failed, and the class it came back with."""
     rows = _rows(answer)
     drawn = rows[-LATEST:]
     title = f"History of unit {answer.settings['unit']}"
-    subtitle = ["bar = the days a job was open; on it a diamond for each failed step or test",
+    subtitle = ["dot and bar = the day a job was opened, and the days it was open; diamond = a failed step or test",
                 *(["the latest jobs; the table holds all"] if len(rows) > LATEST else []), *limits(answer)]
     base, y = alt.Chart(), alt.Y("row:O", axis=None, sort="ascending")
     tips = [alt.Tooltip("label:N", title="job"), alt.Tooltip("beside:N", title="how it ended")]
     x = alt.X("from:T", title=None, axis=alt.Axis(tickCount=6, format="%b %Y"), scale=alt.Scale(nice=False))
-    across = {"x": alt.value(0), "y": y}
+    across = {"x": alt.XValue(0), "y": y}
     layers = [
-        base.mark_bar(style="rqa-size", height=9, yOffset=9, minBandSize=2).encode(x=x, x2="to:T", y=y, tooltip=tips),
+        base.mark_bar(style="rqa-size", height=9, yOffset=9, minBandSize=2)
+        .encode(x=x, x2=alt.X2("to:T"), y=y, tooltip=tips),
         base.mark_point(style="rqa-dot", filled=True, yOffset=9).encode(x=x, y=y, tooltip=tips),
         base.mark_point(style="rqa-signal", filled=True, size=60, yOffset=9)
         .encode(x=alt.X("mark:T"), y=y, tooltip=alt.Tooltip("failed:N", title="failed")),
-        base.mark_text(style="rqa-label", yOffset=-7).encode(text="label:N", tooltip=tips, **across),
-        base.mark_text(style="rqa-number", yOffset=-7).encode(text="beside:N", x=alt.value("width"), y=y),
+        base.mark_text(style="rqa-label", yOffset=-7).encode(text=alt.Text("label:N"), tooltip=tips, **across),
+        base.mark_text(style="rqa-number", yOffset=-7).encode(text=alt.Text("beside:N"), x=alt.XValue("width"), y=y),
     ]
     said = "; ".join(
         f"{r['label']}: {r['beside']}" + (f", failed: {listed([what for _, what in r['marks']])}" if r["marks"] else "")
@@ -44,7 +45,7 @@ def plot_unit(answer: UnitHistory, *, headed: bool = True, width: int | str = WI
         for r in drawn for day, what in r.pop("marks")
     ]
     return finish(
-        alt.layer(*layers, data=alt.Data(values=drawn + marks)).properties(height=alt.Step(ROW)), title=title,
+        alt.layer(*layers, data=Data(values=drawn + marks)).properties(height=alt.Step(ROW)), title=title,
         subtitle=subtitle, description=f"{title}. {said}.", headed=headed, width=width,
     )
 
@@ -63,6 +64,8 @@ def _rows(answer: UnitHistory) -> list[dict[str, Any]]:
         row = rows[r["job_id"]]
         if r["event"] == "came back":
             row["beside"] = f"came back after {counted(r['number'], 'day')}, {spoken(r['what'])}  ·  open"
+        elif r["event"] == "came again":
+            row["beside"] = f"again after {counted(r['number'], 'day')}, no fault found before  ·  open"
         elif r["event"] == "closed":
             row |= {"to": day, "beside": row["beside"].removesuffix("open") + f"{spoken(r['outcome'])} {day}"}
         elif r["outcome"] == "fail":

@@ -35,14 +35,18 @@ retirements = st.lists(
 
 def by_rows(data: dict[str, list[Row]], unit: str, as_of: date) -> list[tuple[Any, ...]]:
     """The events of each job, those of equal place and time in order of what they say; then the unit's leaving."""
-    classes = {back["job_id"]: (gap, kind) for _, back, gap, kind in by_hand.links(data).values() if back}
+    classes = {
+        back["job_id"]: (gap, kind, index["disposition"] == "repaired")
+        for index, back, gap, kind in by_hand.links(data).values() if back
+    }
     told: list[tuple[Any, ...]] = []
     jobs = [j for j in data["jobs"] if j["unit_id"] == unit and j["opened_on"] <= as_of]
     for j in sorted(jobs, key=lambda j: (j["opened_at"], j["job_id"])):
         events = [("opened", j["opened_on"], j["complaint"], j["procedure"], None, None, j["technician"])]
         if j["job_id"] in classes:
-            gap, kind = classes[j["job_id"]]
-            events.append(("came back", j["opened_on"], kind, None, gap, None, None))
+            gap, kind, repaired = classes[j["job_id"]]
+            event = ("came back", j["opened_on"], kind) if repaired else ("came again", j["opened_on"], None)
+            events.append((*event, None, gap, None, None))
         logged = []
         for s in data["steps"]:
             on = by_hand.step_day(s, j)
@@ -99,6 +103,8 @@ def test_a_unit_is_read_as_a_load_reads_it_and_names_nobody_unasked() -> None:
         before = depot.unit("M8-1").table.filter(pl.col("job_id") == "J2")
         with pytest.raises(RequestError, match="no job of a unit 'M8-2' was opened up to 2026-02-03"):
             depot.unit("M8-2")
+        with pytest.raises(RequestError, match=r"unit_id is the unit's id as a text, .* not 81"):
+            depot.unit(81)  # type: ignore[arg-type]  # what is no text is refused
     assert told.table["event"].to_list() == ["opened", "step", "test", "closed", "opened", "came back"]
     assert "technician" not in told.table.columns
     assert named.table["technician"].to_list() == ["T07", "T07", None, "T07", None, None]

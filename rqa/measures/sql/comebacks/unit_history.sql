@@ -1,7 +1,7 @@
 -- All that the logs hold of one unit.
 -- A row is one event of a job, in order of the jobs' opening and then of time; at is null where its log has no time.
 -- event and what it names: opened (complaint), came back (class of the come-back that this job is, number: days since
--- the closing before), step (one that failed, was skipped or was done again, number: attempt), test (each run, number:
+-- the closing of the repair before), came again (after a job that found no fault, number: the days since), step (one that failed, was skipped or was done again, number: attempt), test (each run, number:
 -- run), part (part_no, outcome: lot), closed (found, outcome: disposition); left service has no job.
 -- Parameters: $unit, its id; $as_of date, what comes later is left out.
 -- Not counted: steps that passed or were done at the first attempt.
@@ -17,7 +17,9 @@ events as (
         procedure as outcome, cast(null as bigint) as number, cast(null as varchar) as where_done, technician
     from known
     union all
-    select l.return_job_id, 'came back', 1, k.opened_at, l.return_opened_on, l.class, null, l.elapsed_days, null, null
+    select
+        l.return_job_id, if(l.disposition = 'repaired', 'came back', 'came again'), 1, k.opened_at, l.return_opened_on,
+        if(l.disposition = 'repaired', l.class, null), null, l.elapsed_days, null, null
     from links as l
     join known as k on k.job_id = l.return_job_id
     union all
