@@ -4,6 +4,7 @@ from datetime import date
 
 import pytest
 
+from rqa.review import describe
 from rqa.review.steps.safety import no_battery, safety
 from tests.answers.steps.test_conformance import ROWS
 from tests.depots import depot_of
@@ -43,6 +44,21 @@ def test_of_units_without_a_battery_nothing_is_said_of_one_but_that(step: str) -
         assert section.words[0].startswith("Cannot be told: whether a battery")
     with depot_of({"jobs": ROWS["jobs"]}) as depot:
         assert not no_battery(depot), "without procedures it cannot be told"
+
+
+@pytest.mark.parametrize("elsewhere", [False, True])
+def test_where_the_jobs_procedures_name_no_hazard_units_may_have_a_battery(elsewhere: bool) -> None:
+    """Steps have codes for names, so only their hazards could tell; those of a procedure that no job names do not."""
+    plan = [{**row, "step": f"S{10 * n:03}", "must_follow": None, "hazards": []}
+            for n, row in enumerate(ROWS["procedures"], 1)]
+    plan += [{**plan[0], "procedure": "never done", "hazards": ["esd"]}] if elsewhere else []
+    with depot_of({**ROWS, "procedures": plan}) as depot:
+        facts = describe(depot, "2026-03")
+    (section,) = (s for s in facts.sections if s.key == "safety")
+    (words,) = section.words
+    assert words.startswith("Cannot be told: whether a battery")
+    assert words.endswith('give the step that isolates it the phase "isolate" and the hazard "battery".')
+    assert facts.cautions[0].startswith("Battery, electrostatic and sharp-edge work")
 
 
 @pytest.mark.parametrize(("said", "kept"), [(None, []), ("show", []), ("hide", [("hide",)])])

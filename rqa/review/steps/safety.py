@@ -21,9 +21,12 @@ KINDS = {"isolated_late": "battery isolated late", "reconnected_early": "battery
 
 
 def no_battery(depot: Depot) -> bool:
-    """Whether the procedures are loaded and none of their steps has to do with a battery."""
-    steps, of_them = depot.query(measure_sql("battery_steps")).row(0)
-    return steps > 0 and not of_them
+    """Whether hazards are written in the jobs' procedures and no step has to do with a battery.
+
+    Where no hazard is written a missing one says nothing: the steps may be named by codes.
+    """
+    with_hazards, of_battery = depot.query(measure_sql("battery_steps")).row(0)
+    return with_hazards > 0 and not of_battery
 
 
 def safety(depot: Depot, month: date) -> Section:
@@ -31,7 +34,7 @@ def safety(depot: Depot, month: date) -> Section:
     if no_battery(depot):
         none = depot.grounds().claim(
             "No step of the loaded procedures has the hazard “battery”, and none is named after one: nothing is looked "
-            "for.", "procedures", about=ABOUT,
+            "for.", "described_jobs", about=ABOUT,
         )
         return Section("safety", "Safety", None, (none,))
     answer = depot.steps.battery_breaches(months=month)

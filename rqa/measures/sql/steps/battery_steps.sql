@@ -1,7 +1,10 @@
--- How many steps the procedures declare, and how many of them have to do with a battery.
--- A row is the store: steps; of_them: those with the hazard, or with a battery in their name.
+-- How many steps of the jobs' procedures have a hazard, and how many declared steps have to do with a battery.
+-- A row is the store: with_hazards: steps that have some hazard, of procedures that jobs name; of_battery: steps of any
+-- procedure that have the hazard, or a battery in their name.
 -- Parameters: none. Not counted: nothing.
 select
-    cast(count(*) as bigint) as steps,
-    cast(count(*) filter (where list_contains(hazards, 'battery') or step ilike '%batter%') as bigint) as of_them
+    cast(
+        count(*) filter (where len(hazards) > 0 and procedure in (select procedure from jobs)) as bigint
+    ) as with_hazards,
+    cast(count(*) filter (where list_contains(hazards, 'battery') or step ilike '%batter%') as bigint) as of_battery
 from procedures
