@@ -20,6 +20,15 @@ def test_with_a_hazard_its_part_is_looked_at(hazard: str) -> None:
     assert next_check("remove", [hazard]) == f"{CHECKS['remove']}; look at {LOOK_AT[hazard]}"
 
 
+def test_what_a_phase_and_a_hazard_have_to_be_looked_at_for_is_joined() -> None:
+    assert next_check("close", ["latch"]) == (
+        "reopen five finished units; look at what lies under the cover and whether the latch is locked"
+    )
+    assert next_check("close", ["pinch", "esd", "latch"]).endswith(
+        "; look at what lies under the cover, the path of every cable and whether the latch is locked"
+    )
+
+
 def test_phases_and_hazards_are_those_of_the_contract() -> None:
     assert set(CHECKS) == set(PHASES)
     assert set(CAUTIONS) == set(HAZARDS)
