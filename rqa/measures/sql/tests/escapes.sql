@@ -1,6 +1,6 @@
 -- What the tests caught, what escaped them, and what is not known of either, in index jobs.
 -- A row is one group and whether its jobs have matured; a job counts once in each group that its tests name, and has there
--- what any of these tests has.
+-- what any of these tests has. A test covers one subsystem.
 -- tested: index jobs with such a test; passed: those whose last runs of all tests, these or others, passed. escaped: passed,
 -- and come back within $window days with the subsystem found at fault that the test covers; unverified: passed and come back
 -- with nothing found or nothing written down; open: passed, not matured and not back. caught: the test's first run that was
