@@ -116,7 +116,8 @@ class _InMemory(Store):
     """A store in a shared engine."""
 
     def __init__(self, engine: duckdb.DuckDBPyConnection, path: Path) -> None:
-        self.path, self._seen, self._connection, self._counted = path, None, engine.cursor(), {}
+        self.path, self._seen, self._connection = path, None, engine.cursor()
+        self._counted, self._made = {}, {}
         self.about = self._read_about()
         self._check_version()
         self.people = self._read_people()

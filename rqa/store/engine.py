@@ -8,14 +8,14 @@ import atexit
 import pickle
 import re
 import shutil
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from functools import cache
 from os import getpid
 from os.path import lexists
 from pathlib import Path
 from tempfile import mkdtemp
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import duckdb
 
@@ -30,6 +30,8 @@ from rqa.store.limits import MEMORY
 if TYPE_CHECKING:
     import polars as pl
 
+Asked = TypeVar("Asked")
+Made = TypeVar("Made")
 STORE_FILE = "depot.duckdb"
 TECHNICIAN = "technician"
 ATTACHED = "depot"
@@ -48,6 +50,8 @@ PLAIN_TYPES = {"HUGEINT": "BIGINT", "UBIGINT": "BIGINT", "UHUGEINT": "BIGINT", "
 KEPT_COUNTS = 512
 KEPT_ROWS = 1_000
 """So many results are kept while a store is open, each of so many rows at most."""
+KEPT_MADE = 512
+"""So many things made of what was counted are kept, of each kind."""
 
 _HOLDER = re.compile(r"held in (?P<program>.+?)(?: \(deleted\))? \(PID (?P<pid>\d+)\)")
 
@@ -178,6 +182,7 @@ class Store:
     def __init__(self, path: Path) -> None:
         self.path = path
         self._counted: dict[bytes, pl.DataFrame] = {}
+        self._made: dict[str, dict[Hashable, Any]] = {}
         self._seen = identity(path)
         self._connection: duckdb.DuckDBPyConnection | None = connect(
             path, read_only=True, scratch=_overflow(getpid()), memory=MEMORY
@@ -265,8 +270,9 @@ class Store:
         """
         given = dict(params or {})
         asked = pickle.dumps((sql, given))
-        if asked in self._counted:
-            return self._counted[asked].clone()
+        known = self._counted.get(asked)
+        if known is not None:
+            return known.clone()
         try:
             cursor = self._cursor()
             try:
@@ -278,14 +284,25 @@ class Store:
             self._damaged(error)
             raise StoreError(f"{sql_name}: {_first_line(error)}\nvalues: {given}\nSQL:\n{sql}") from error
         if counted.height <= KEPT_ROWS:
-            if len(self._counted) >= KEPT_COUNTS:
-                self._counted.pop(next(iter(self._counted)))
-            self._counted[asked] = counted.clone()
+            _keep(self._counted, asked, counted.clone(), KEPT_COUNTS)
         return counted
 
+    def once(self, kind: str, asked: Hashable, make: Callable[[], Made], most: int = KEPT_MADE) -> Made:
+        """What `make` makes of this store, made once while it is open; of each kind the latest `most` are kept.
+
+        What is handed out is what is kept: it must be frozen, or be copied by whoever hands it on.
+        """
+        made = self._made.setdefault(kind, {})
+        known: Made | None = made.get(asked)
+        if known is None:
+            known = make()
+            _keep(made, asked, known, most)
+        return known
+
     def forget(self) -> None:
-        """Count anew whatever is asked from now on; for measuring how long that takes."""
+        """Count and make anew whatever is asked from now on; for measuring how long that takes."""
         self._counted.clear()
+        self._made.clear()
 
     def ask(self, sql: str, params: Mapping[str, object] | Sequence[object] | None = None) -> "pl.DataFrame":
         """Run one SELECT of a user's own; results are turned into types that frames and charts can hold.
@@ -316,6 +333,13 @@ class Store:
             self._connection.close()
             self._connection = None
             self.forget()
+
+
+def _keep(kept: dict[Asked, Made], asked: Asked, made: Made, most: int) -> None:
+    """Keep one more, and no more than so many: the oldest go. Several threads may do so at a time."""
+    for oldest in list(kept)[: max(0, len(kept) - most + 1)]:
+        kept.pop(oldest, None)
+    kept[asked] = made
 
 
 @cache

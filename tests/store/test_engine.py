@@ -2,6 +2,8 @@
 
 import subprocess
 import sys
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from unittest.mock import patch
 
@@ -10,10 +12,48 @@ import pytest
 
 import rqa
 from rqa.errors import StoreError
+from rqa.store import engine
 from rqa.store.engine import KEPT_ROWS, connect, open_store
 from tests.depots import make_store
 from tests.measures.depot_rows import ROWS
 from tests.workspaces import Workspace, csv_of, job
+
+
+def test_no_more_is_kept_than_said_and_nothing_once_it_is_forgotten(tmp_path: Path) -> None:
+    with open_store(make_store(tmp_path / "depot.duckdb", {})) as store:
+        made = list[int]()
+
+        def make(n: int) -> int:
+            return store.once("squares", n, lambda: (made.append(n), n * n)[1], most=3)
+
+        assert [make(n) for n in (1, 2, 3, 2, 4, 2, 1)] == [1, 4, 9, 4, 16, 4, 1]
+        assert made == [1, 2, 3, 4, 1], "the oldest goes first"
+        assert store.once("cubes", 2, lambda: 8) == 8
+        store.forget()
+        assert (make(4), made[5:]) == (16, [4])
+    assert (make(4), made[6:]) == (16, [4]), "a closed store has let go of it"
+
+
+def test_threads_may_ask_and_forget_at_once(tmp_path: Path) -> None:
+    """More questions than are kept, by several threads, while another has all of it forgotten."""
+    with open_store(make_store(tmp_path / "depot.duckdb", {})) as store, patch.object(engine, "KEPT_COUNTS", 2):
+        over = threading.Event()
+
+        def forget() -> None:
+            while not over.is_set():
+                store.forget()
+
+        def ask(start: int) -> list[int]:
+            numbers = [(start + n) % 5 for n in range(60)]
+            return [store.counts("n.sql", "select $n::int as n", {"n": n})["n"].item() - n for n in numbers]
+
+        with ThreadPoolExecutor(5) as pool:
+            forgetting = pool.submit(forget)
+            try:
+                assert [sum(map(abs, off)) for off in pool.map(ask, range(4))] == [0] * 4
+            finally:
+                over.set()
+            forgetting.result()
 
 
 def test_a_replaced_store_is_announced_and_seen_by_the_next_open(tmp_path: Path) -> None:

@@ -8,8 +8,7 @@ What comes out is a `Sentence`: a text that carries its grounds as data.
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING, Any
-from weakref import WeakKeyDictionary
+from typing import Any
 
 from rqa.answers.core.filters import written
 from rqa.answers.core.ground_list import GROUNDS, Ground
@@ -18,9 +17,6 @@ from rqa.contract import EARLIEST, LATEST
 from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
 from rqa.words import listed, months_said
-
-if TYPE_CHECKING:
-    from rqa.store.engine import Store
 
 CANNOT = "Cannot be told: "
 """Begins every sentence whose grounds are absent."""
@@ -139,9 +135,6 @@ class Grounds:
         return None if said.told else said
 
 
-_SEEN: "WeakKeyDictionary[Store, dict[tuple[Any, ...], Grounds]]" = WeakKeyDictionary()
-
-
 def grounds(
     snapshot: Snapshot,
     *,
@@ -155,14 +148,15 @@ def grounds(
     which jobs are meant. An open store does not change, so it is asked once for each day, window and jobs.
     """
     named = tuple((name, tuple(values)) for name, values in (where or {}).items() if name in JOB_NAMES and values)
-    kept, key = _SEEN.setdefault(snapshot.store, {}), (snapshot.day, months, window, named)
-    if key not in kept:
+
+    def ask() -> Grounds:
         first, last = (date.fromisoformat(EARLIEST), date.fromisoformat(LATEST)) if months is None else months
         values: dict[str, object] = {f"only_{name}": list(dict(named).get(name, ())) for name in JOB_NAMES}
         values |= {"as_of": snapshot.day, "window": window, "first_on": first, "last_on": month_end(last)}
         row = counts(snapshot.store, "grounds", values=values).row(0, named=True)
-        kept[key] = Grounds(frozenset(name for name, there in row.items() if there), window, months, named)
-    return kept[key]
+        return Grounds(frozenset(name for name, there in row.items() if there), window, months, named)
+
+    return snapshot.store.once("grounds", (snapshot.day, months, window, named), ask)
 
 
 def comebacks_seen(snapshot: Snapshot) -> bool:

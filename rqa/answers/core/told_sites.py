@@ -6,8 +6,6 @@ none of its come-backs can be of such a class: its jobs would only thin the rate
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
-from weakref import WeakKeyDictionary
 
 from rqa.answers.core.grounds import CANNOT, Sentence
 from rqa.answers.core.own_work import hang_on_found, hang_on_touched, in_words
@@ -15,11 +13,6 @@ from rqa.answers.core.scope import Scope, Snapshot
 from rqa.contract import CLASSES
 from rqa.measures.run import counts
 from rqa.words import counted, listed, plural, spoken
-
-if TYPE_CHECKING:
-    from datetime import date
-
-    from rqa.store.engine import Store
 
 LEAST_KNOWN = 0.5
 """Share of the come-backs that must be known by class before those of some classes alone are counted."""
@@ -61,24 +54,22 @@ class SiteKnowledge:
     lacks: tuple[str, ...]
 
 
-_SEEN: "WeakKeyDictionary[Store, dict[date, tuple[SiteKnowledge, ...]]]" = WeakKeyDictionary()
-
-
 def _sites(snapshot: Snapshot) -> tuple[SiteKnowledge, ...]:
     """Every site with repaired jobs; an open store does not change, so it is asked once for each day."""
-    kept = _SEEN.setdefault(snapshot.store, {})
-    if snapshot.day not in kept:
-        rows = counts(snapshot.store, "known_by_site", values={"as_of": snapshot.day}).iter_rows(named=True)
-        kept[snapshot.day] = tuple(
-            SiteKnowledge(
-                r["site"],
-                r["jobs"],
-                tuple(what for what, of in OF.items() if 0 < LEAST_KNOWN * r[of] <= r[what]),
-                tuple(what for what, of in OF.items() if r[what] + LUCK < LEAST_KNOWN * r[of]),
-            )
-            for r in rows
+    return snapshot.store.once("known_by_site", snapshot.day, lambda: _asked(snapshot))
+
+
+def _asked(snapshot: Snapshot) -> tuple[SiteKnowledge, ...]:
+    rows = counts(snapshot.store, "known_by_site", values={"as_of": snapshot.day}).iter_rows(named=True)
+    return tuple(
+        SiteKnowledge(
+            r["site"],
+            r["jobs"],
+            tuple(what for what, of in OF.items() if 0 < LEAST_KNOWN * r[of] <= r[what]),
+            tuple(what for what, of in OF.items() if r[what] + LUCK < LEAST_KNOWN * r[of]),
         )
-    return kept[snapshot.day]
+        for r in rows
+    )
 
 
 def untold_sites(snapshot: Snapshot, *classes: Iterable[str]) -> tuple[SiteKnowledge, ...]:

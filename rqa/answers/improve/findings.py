@@ -2,10 +2,9 @@
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from datetime import date, timedelta
-from typing import TYPE_CHECKING
-from weakref import WeakKeyDictionary
+from typing import TYPE_CHECKING, Any
 
 from rqa.answers.charts.month import last_whole_month
 from rqa.answers.comebacks.counted import CountedClasses, counted_comebacks
@@ -35,8 +34,6 @@ from rqa.words import count, counted, listed, month_name, months_said, plural
 
 if TYPE_CHECKING:
     import polars as pl
-
-    from rqa.store.engine import Store
 
 QUESTION = "findings"
 MONTHS = 24
@@ -68,10 +65,8 @@ FAMILIES = {
 """What is compared, and what each rests on."""
 AFTER = ("failed check", "rework", "skipped check", "tool")
 """Come-backs after these; those by bench are compared with the whole mix of work."""
-
-
-_STATED: WeakKeyDictionary["Store", dict[object, tuple[tuple[Finding, ...], dict[str, Answer]]]] = WeakKeyDictionary()
-"""What was compared by month, as long as the store is open."""
+KEPT_MONTHS = 8
+"""Of so many months what was compared is kept while a store is open: it holds whole tables."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -106,7 +101,8 @@ def findings(snapshot: Snapshot, month: str | date | None = None, progress: Prog
     kind, where, what, measure, size, low, high, jobs, avoided, p_value, p_adjusted, caution, check. `gone` lists those
     that held a month before and no longer do; `compared` how many comparisons of each kind were made, `answers` the
     answers about risky steps and tests behind them. Adjusted after Benjamini and Hochberg (1995) over all of them: of
-    those listed, one in twenty at most is expected to be luck. `progress` is told each analysis as it begins.
+    those listed, one in twenty at most is expected to be luck. `progress` is told each analysis as it begins; what was
+    compared before, while the store is open, is not compared again, and nothing is told of it.
     """
     last = newest_month(snapshot)
     own = last if month is None else month_of(QUESTION, month)
@@ -170,14 +166,23 @@ def stated_in(
     """Everything compared, what would spare most come-backs first, then the surest; and the answers behind it.
 
     Steps are compared up to the month, come-backs as far as the jobs have matured. It is made once while a store is
-    open: the page of a month and that of the next look at it, and each notebook that asks for findings.
+    open, as the findings of a month, its page and those of the next month all look at it; `progress` is told of nothing
+    when it was made before. The tables of the answers are copies that may be changed.
     """
-    made = _STATED.setdefault(snapshot.store, {})
     asked = (snapshot.at, snapshot.notes, snapshot.from_rows, month)
-    if asked not in made:
-        made[asked] = _stated_in(snapshot, month, progress)
-    stated, answers = made[asked]
-    return stated, dict(answers)
+    stated, answers = snapshot.store.once(
+        "stated_in", asked, lambda: _stated_in(snapshot, month, progress), most=KEPT_MONTHS
+    )
+    return stated, {name: _copied(answer) for name, answer in answers.items()}
+
+
+def _copied(answer: Answer) -> Answer:
+    """The answer with tables of its own; of the same values, so that it costs nothing."""
+    import polars as pl
+
+    held = {f.name: getattr(answer, f.name) for f in fields(answer)}
+    copies: dict[str, Any] = {name: part.clone() for name, part in held.items() if isinstance(part, pl.DataFrame)}
+    return replace(answer, **copies)
 
 
 def _stated_in(snapshot: Snapshot, month: date, progress: Progress) -> tuple[tuple[Finding, ...], dict[str, Answer]]:

@@ -2,7 +2,7 @@
 
 import random
 from collections import Counter
-from dataclasses import replace
+from dataclasses import fields, replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -78,6 +78,48 @@ def test_what_was_compared_is_not_compared_again(tmp_path: Path) -> None:
         may = depot.findings("2025-05")
     with open_depot(tmp_path) as alone:
         assert alone.findings("2025-05").stated == may.stated
+
+
+def test_a_changed_table_is_changed_for_its_holder_alone(tmp_path: Path) -> None:
+    """Every table of every answer that is handed out, changed in place, is whole again in the next call."""
+    with open_depot(make_store(tmp_path / "depot.duckdb", fitted(12, bad="L7"))) as depot:
+        def tables() -> dict[tuple[str, str], pl.DataFrame]:
+            made = depot.findings("2025-06").answers
+            held = {(name, f.name): getattr(answer, f.name) for name, answer in made.items() for f in fields(answer)}
+            return {where: part for where, part in held.items() if isinstance(part, pl.DataFrame)}
+
+        first = tables()
+        assert len(first) > 9
+        before = {where: frame.clone() for where, frame in first.items()}
+        for frame in first.values():
+            frame.insert_column(0, pl.Series("changed", [0] * frame.height))
+        for where, frame in tables().items():
+            assert frame.equals(before[where]), where
+
+
+def test_a_store_that_forgets_makes_all_of_it_anew(tmp_path: Path) -> None:
+    """The benchmark times a page so: what was compared, the grounds and what sites know are asked again."""
+    with open_depot(make_store(tmp_path / "depot.duckdb", fitted(12, bad="L7"))) as depot:
+        first, store = depot.findings("2025-06"), depot._store
+
+        def asked() -> set[str]:
+            seen = set[str]()
+            counts = store.counts
+
+            def counted(name: str, *args: Any) -> pl.DataFrame:
+                seen.add(name)
+                return counts(name, *args)
+
+            with patch.object(store, "counts", counted):
+                assert depot.findings("2025-06").stated == first.stated
+            return seen
+
+        again = asked()
+        store.forget()
+        anew = asked()
+    assert len(anew) > len(again)
+    assert {"grounds.sql", "known_by_site.sql"} <= anew
+    assert not {"grounds.sql", "known_by_site.sql"} & again
 
 
 def test_lots_alike_are_left_alone(tmp_path: Path) -> None:
