@@ -22,7 +22,7 @@ ROWS = [list(JOB_COLUMNS), list(job("A").values())]
 OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
 PACKAGE = "http://schemas.openxmlformats.org/package/2006/relationships"
 OPEN_DOCUMENT = "urn:oasis:names:tc:opendocument:xmlns"
-SLEEPS = "import sys, time; sys.stdin.readline(); time.sleep(600)"
+SLEEPS = "import pathlib, sys, time; sys.stdin.readline(); pathlib.Path({asked!r}).touch(); time.sleep(600)"
 SIGNALS = pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
 
 
@@ -132,12 +132,13 @@ def test_a_workbook_that_takes_all_time_is_told(ws: Workspace, damaged: bool, mo
 
 @SIGNALS
 def test_a_signal_ends_the_reader_with_the_load(ws: Workspace, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(sheets, "PROGRAM", SLEEPS)
+    asked = ws.folder.parent / "asked"
+    monkeypatch.setattr(sheets, "PROGRAM", SLEEPS.format(asked=str(asked)))
     repeated(ws.folder / "jobs.ods", 8, 2)
     before = psutil.Process().children()
 
     def stop_once_it_reads() -> None:
-        while psutil.Process().children() == before:
+        while not asked.exists():
             time.sleep(0.05)
         os.kill(os.getpid(), signal.SIGINT)
 
