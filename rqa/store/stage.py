@@ -26,6 +26,7 @@ from rqa.intake.records import Moves, Reject
 from rqa.intake.sheets import Sheets
 from rqa.intake.sources import SourceFile, TextSource
 from rqa.intake.validate import EXTRA_COLUMNS, fitted, judging_select, misfit, names_select, numbers_lacking
+from rqa.shown import short
 from rqa.store.copied_names import CopiedNames
 from rqa.store.ddl import columns
 from rqa.store.doing import Doing, Tell, untold
@@ -38,16 +39,26 @@ from rqa.store.sql_limits import limit_lengths, memory_limit, time_limit
 from rqa.store.traced import traced
 from rqa.words import listed
 
-NOT_SHOWN = (
-    "what the engine says is not shown, as it may hold a name. Where a cast fails, try_cast gives nothing instead"
-)
+NOT_SHOWN = "what the engine says is not shown, as it may hold a name"
 """What is told of an error of the engine in place of its own words."""
+FAILED_CAST = ". Where a cast fails, try_cast gives nothing instead"
+"""What is told beside, where the entry has SQL of its own."""
 SAFE_TO_TELL = (duckdb.InterruptException, duckdb.OutOfMemoryException)
 """Errors of the engine that hold no value."""
 STREAM_ENDED = re.compile(r"reading the stream registered as .* failed: Unknown error: (.*?)\. Detail: ")
 """How the engine says why a source that is handed to it row by row stopped."""
 NO_MEMORY = re.compile(r"bad allocation|could not allocate|failed to allocate|allocation failure", re.IGNORECASE)
 """How the engine says, in errors of several kinds, that it was given no more memory at once."""
+KIND = re.compile(r'^(?:[A-Z]\w* ){1,2}Error: |Failed to read file ".*?": ')
+"""What the engine puts before what is wrong with a file: the kind of error, and the file by its whole path."""
+OF_DATA = (duckdb.InvalidInputException, duckdb.ConversionException, duckdb.OutOfRangeException)
+"""Errors of the engine that lie in what it reads, or in what is computed of it."""
+BROKEN_PARQUET = re.compile(
+    r"failed to read file|decompress|found in parquet file|TProtocolException|out of buffer|don't know what type|"
+    "file might be corrupted",
+    re.IGNORECASE,
+)
+"""How the engine says that the pages of a Parquet file hold no data; its errors for that are of several kinds."""
 COMPUTED = {"DOUBLE", "FLOAT", "DECIMAL"}
 """Types of a SELECT's columns that come with a decimal point."""
 
@@ -74,6 +85,14 @@ class Staged:
     """How far rows stand from where counting them puts them: (from this place on, by so many lines)."""
     entry: Entry | None = None
     """The [[table]] that it was read for."""
+
+
+def _is_of_the_file(error: duckdb.Error, item: Plan) -> bool:
+    """Whether the engine found a file broken: not the SQL of an entry that has none, nor the data of its columns."""
+    if isinstance(error, SAFE_TO_TELL) or not (type(error) is duckdb.Error or isinstance(error, OF_DATA)):
+        return False
+    broken = any(s.format == "parquet" for s in item.sources) and BROKEN_PARQUET.search(str(error))
+    return bool(broken) or not item.entry.spec.computed
 
 
 def _unsent(item: Plan) -> str:
@@ -345,13 +364,14 @@ class Stager:
 
     def _tell(self, error: duckdb.Error, item: Plan) -> NoReturn:
         """Raise the engine's error as ours; where it may hold a name, without what the engine says."""
-        told = error
         if item.entry.guard.hides_values and not isinstance(error, SAFE_TO_TELL):
             kind = str(error).partition(":")[0]
-            told = type(error)(f"{kind}; {NOT_SHOWN}")
-        raise self._engine_error(told, item) from (error if told is error else None)
+            of_file = _is_of_the_file(error, item)
+            told = type(error)(f"{kind}; {NOT_SHOWN}{'' if of_file else FAILED_CAST}")
+            raise self._engine_error(told, item, of_file=of_file)
+        raise self._engine_error(error, item, of_file=_is_of_the_file(error, item)) from error
 
-    def _engine_error(self, error: duckdb.Error, item: Plan) -> Exception:
+    def _engine_error(self, error: duckdb.Error, item: Plan, *, of_file: bool = False) -> Exception:
         of_sets = [c for name in item.sets for c in self.named.columns.get(name, {}).values()]
         said = engine_said(str(error), listed_columns(item.entry, dict.fromkeys(of_sets)))
         if (found := STREAM_ENDED.search(str(error))) is not None:
@@ -361,8 +381,13 @@ class Stager:
                 else f"cannot be read to its end ({found[1]})"
             )
             return SourceError(f"{item.label}: {said}. Nothing was loaded.")
-        if isinstance(error, duckdb.IOException):
-            return SourceError(f"{item.label}: cannot be read to its end ({said}). Fetch it again. Nothing was loaded.")
+        if isinstance(error, duckdb.IOException) or of_file:
+            said = KIND.sub("", said).rstrip(".")
+            for file in item.sources:
+                said = said.replace(f'"{file.path}"', file.label)
+            return SourceError(
+                f"{item.label}: cannot be read to its end ({short(said)}). Fetch it again. Nothing was loaded."
+            )
         if isinstance(error, duckdb.ProgrammingError | duckdb.ConversionException | duckdb.OutOfRangeException):
             return MappingError(f"{item.entry.place}: its SQL does not fit {item.label}: {said}{_unsent(item)}")
         return StoreError(f"{item.label}: the engine could not read it: {said}")

@@ -4,11 +4,14 @@ import gzip
 import json
 import os
 import sqlite3
+import struct
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
+from random import Random
 from typing import Any
 
+import duckdb
 import pytest
 
 from rqa.errors import MappingError, SourceError, StoreError
@@ -115,6 +118,37 @@ def test_damaged_database_is_told(ws: Workspace, damage: Callable[[bytes], bytes
         read(ws, "jobs.db", content, table="jobs")
     assert part in str(caught.value)
     assert [f for f in FOREIGN if f in str(caught.value)] == []
+
+
+def parquet(path: Path, compression: str) -> bytes:
+    rows = duckdb.sql(f"select 'J' || i as job_id, {', '.join(f'md5(i::varchar) as {n}' for n in list(job())[1:])} "
+                      "from range(3000) t(i)")
+    rows.write_parquet(str(path), compression=compression)
+    return path.read_bytes()
+
+
+@pytest.mark.parametrize("compression", ["zstd", "snappy", "gzip", "uncompressed"])
+@pytest.mark.parametrize(
+    ("seed", "columns"),
+    [(None, {}), (1, {}), (2, {"complaint": {"sql": "lower(model)"}})],
+    ids=["zeros", "any bytes", "beside SQL"],
+)
+def test_pages_of_parquet_that_are_overwritten_are_told_as_the_files_fault(
+    ws: Workspace, compression: str, seed: int | None, columns: dict[str, Any]
+) -> None:
+    content = parquet(ws.folder / "sound.parquet", compression)
+    # Apache Parquet's description of its format: "PAR1", the pages, the metadata, their length in 4 bytes, "PAR1".
+    (footer,) = struct.unpack("<i", content[-8:-4])
+    pages = len(content) - 8 - footer
+    junk = bytes(pages - 4) if seed is None else Random(seed).randbytes(pages - 4)
+    damaged = content[:4] + junk + content[pages:]
+    with pytest.raises(SourceError) as caught:
+        read(ws, "jobs.parquet", damaged, columns=columns)
+    said = str(caught.value)
+    assert said.startswith("jobs.parquet: cannot be read to its end (")
+    assert said.endswith("). Fetch it again. Nothing was loaded.")
+    assert str(ws.folder) not in said
+    assert [f for f in FOREIGN if f in said] == []
 
 
 def test_locked_database_is_told(ws: Workspace, monkeypatch: pytest.MonkeyPatch) -> None:
