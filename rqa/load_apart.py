@@ -1,13 +1,15 @@
 """A load in a process of its own (`load_worker`), for what may hold up or end the process that reads it.
 
 Within one call of a function the engine hears of no interruption, and native code that reads a damaged file may end its
-process. So a mapping that brings SQL, and Parquet and SQLite files, are loaded by a worker. It does the whole load, and
-says by its output what it does; here its stages are told, its time is watched, and its end is made sure of. It is sent
-a pickle, and answers in JSON, a line each: who has read a foreign file is not trusted with more.
+process. So a worker loads where the mapping brings SQL, or may read Parquet or SQLite. It does the whole load, and says
+by its output what it does. Here its stages are told, and it is made sure that it ends: when its SQL runs on after its
+limit, and whenever the load is stopped. Reading Parquet or SQLite has no limit of time. It is sent a pickle, and
+answers in JSON, a line each: whoever has read a foreign file is not trusted with more.
 """
 
 import builtins
 import json
+import os
 import pickle
 import queue
 import signal
@@ -27,6 +29,7 @@ from rqa.errors import MappingError, RequestError, RqaError, SourceError, StoreE
 from rqa.intake.draft import Draft
 from rqa.own_process import started
 from rqa.progress import Progress, Stage, silent
+from rqa.shown import told
 from rqa.stopping import AGAIN_SECONDS, check, held, released
 from rqa.store.doing import Doing
 from rqa.store.engine import STORE_FILE, identity
@@ -37,6 +40,8 @@ GRACE_SECONDS = 10.0
 """How much longer than its limit SQL may run, until the process that runs it is ended."""
 STOP_SECONDS = 5.0
 """How long a worker may take to end by itself, when it is asked to or has answered."""
+LAST_BYTES = 4_000
+"""As far from the end of what a worker printed its last line is looked for."""
 NAMED = 3
 """Files of a SELECT that are named where its reading has failed."""
 KINDS: dict[str, type[Exception]] = {
@@ -71,7 +76,7 @@ def load_apart(
     }
     before = identity(store)
     with held(), tempfile.TemporaryDirectory(prefix="rqa-", ignore_cleanup_errors=True) as temporary:
-        worker = _Worker(temporary)
+        worker = _Worker(Path(temporary), quiet=made.mapping.keyed or bool(made.faults))
         try:
             with released():
                 worker.ask(asked)
@@ -92,8 +97,12 @@ def load_apart(
 class _Worker:
     """The process that loads: asked once, heard until it has answered, and ended in any case."""
 
-    def __init__(self, temporary: str) -> None:
-        self.process: subprocess.Popen[bytes] = started(["-m", "rqa.load_worker"], TMPDIR=temporary)
+    def __init__(self, temporary: Path, *, quiet: bool) -> None:
+        # What its libraries print may hold a name that a key_file keeps out of files; a faulty entry may have had one.
+        self.prints = Path(os.devnull) if quiet else temporary / "prints"
+        self.last = ""
+        with self.prints.open("wb") as prints:
+            self.process: subprocess.Popen[bytes] = started(["-m", "rqa.load_worker"], prints, TMPDIR=str(temporary))
         self.heard: queue.Queue[dict[str, Any] | None] = queue.Queue()
         self.doing: Doing | None = None
         self.share: float | None = None
@@ -171,6 +180,7 @@ class _Worker:
             for pipe in (self._input, self._output):
                 with suppress(OSError):
                     pipe.close()
+            self.last = _last_line(self.prints)
 
     def died(self, *, replaced: bool) -> RqaError:
         """What to say where it has ended without an answer."""
@@ -190,7 +200,7 @@ class _Worker:
                 f"{_files(doing)}: the process that read it for {doing.place} has ended ({name}). The file is most "
                 f"likely damaged{also}. Export it again, or as CSV, and load again. {end}"
             )
-        how = name or f"exit code {self.code}"
+        how = (name or f"exit code {self.code}") + (f", after {told(self.last)}" if self.last else "")
         return StoreError(f"the process that loads has ended{reads} ({how}). Load again, or report it. {end}")
 
 
@@ -202,6 +212,18 @@ def _hear(pipe: IO[bytes], heard: "queue.Queue[dict[str, Any] | None]") -> None:
             if isinstance(said, dict):
                 heard.put(said)
     heard.put(None)
+
+
+def _last_line(prints: Path) -> str:
+    """The last line that was printed there, of which there may be very many."""
+    try:
+        with prints.open("rb") as printed:
+            with suppress(OSError):
+                printed.seek(-LAST_BYTES, os.SEEK_END)
+            lines = printed.read(LAST_BYTES).decode(errors="replace").strip().splitlines()
+    except OSError:
+        return ""
+    return lines[-1].strip() if lines else ""
 
 
 def _signal(number: int) -> str:
@@ -226,32 +248,41 @@ def report_told(report: LoadReport) -> dict[str, Any]:
     return {"report": {name: part for name, part in asdict(report).items() if name not in ("store", "seconds")}}
 
 
-def _report(told: Mapping[str, Any], store: Path, seconds: float) -> LoadReport:
+def _report(said: Mapping[str, Any], store: Path, seconds: float) -> LoadReport:
     parts = {
-        "files": tuple(FileCount(**f) for f in told["files"]),
-        "refusals": tuple(Refusal(**r) for r in told["refusals"]),
-        "remarks": tuple(Remark(**r) for r in told["remarks"]),
-        "selects": {label: tuple(files) for label, files in told["selects"].items()},
-        "alarms": tuple(told["alarms"]),
+        "files": tuple(FileCount(**f) for f in said["files"]),
+        "refusals": tuple(Refusal(**r) for r in said["refusals"]),
+        "remarks": tuple(Remark(**r) for r in said["remarks"]),
+        "selects": {label: tuple(files) for label, files in said["selects"].items()},
+        "alarms": tuple(said["alarms"]),
     }
-    return LoadReport(**{**told, **parts, "store": store, "seconds": seconds})
+    return LoadReport(**{**said, **parts, "store": store, "seconds": seconds})
 
 
 def error_told(error: BaseException) -> dict[str, Any]:
     """An error as JSON can hold it, and where it arose: not for one that is ours and has no other cause."""
     faults = error.faults if isinstance(error, MappingError) else ()
-    said = {"kind": type(error).__name__, "said": str(error), "faults": faults}
+    said = {"kind": type(error).__name__, "said": str(error), "faults": faults, "parts": _parts(error)}
     plain = isinstance(error, RqaError) and error.__cause__ is None
     return {"error": said, "trace": "" if plain else "".join(traceback.format_exception(error))}
 
 
-def _error(told: Mapping[str, Any]) -> Exception:
+def _parts(error: BaseException) -> list[Any]:
+    """What an error is made of, where JSON can hold that, or else its text; a system's error names number and file."""
+    parts: tuple[Any, ...] = error.args
+    if isinstance(error, OSError) and error.filename is not None:
+        name = error.filename
+        parts = (error.errno, error.strerror, os.fsdecode(name) if isinstance(name, bytes | os.PathLike) else name)
+    return list(parts) if all(isinstance(part, str | int | float | None) for part in parts) else [str(error)]
+
+
+def _error(said: Mapping[str, Any]) -> Exception:
     """The error that was told; of a kind that is neither ours nor Python's, a plain one that names it."""
-    kind, said = told["kind"], told["said"]
+    kind = said["kind"]
     if kind == MappingError.__name__:
-        return MappingError(said, told["faults"])
+        return MappingError(said["said"], said["faults"])
     made = KINDS.get(kind) or getattr(builtins, kind, None)
     if isinstance(made, type) and issubclass(made, Exception):
         with suppress(TypeError):
-            return made(said)
-    return RuntimeError(f"{kind}: {said}")
+            return made(*said["parts"])
+    return RuntimeError(f"{kind}: {said['said']}")

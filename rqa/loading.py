@@ -48,8 +48,9 @@ def load(
         memory: the most the engine may use; the rest goes to disk beside the store. None: the engine's own limit.
         progress: is told each `rqa.progress.Stage` as it begins: what is done, how far it is, rows so far.
 
-    Where the mapping brings SQL, or reads Parquet or SQLite, all of it is done in a process of its own, which is ended
-    when it does not end in time; values of frames that no other process knows are handed to it as texts.
+    Where the mapping brings SQL, or reads Parquet, SQLite or a path whose ending does not tell its format, all of it is
+    done in a process of its own: it is ended when its SQL runs on after its limit, and a file that ends it is an error.
+    Reading Parquet or SQLite has no limit of time. Values of frames that no other process knows are handed on as texts.
 
     Returns a `LoadReport`: for each file read = accepted + refused + known + superseded + merged; why rows were
     refused; what was accepted but deserves a look. Printing it gives the summary.

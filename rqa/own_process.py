@@ -1,4 +1,4 @@
-"""This Python again in a process of its own: for work that may end its process, or hold it up for ever."""
+"""This Python again in a process of its own: for work that may end its process, or hear of no interruption."""
 
 import os
 import signal
@@ -6,20 +6,23 @@ import subprocess
 import sys
 from collections.abc import Sequence
 from contextlib import suppress
+from typing import IO
 
 DIES_WITH_PARENT = 1
 """PR_SET_PDEATHSIG of Linux."""
 
 
-def started(words: Sequence[str], **places: str) -> subprocess.Popen[bytes]:
-    """Python with these words behind its name, in a session of its own: a Ctrl-C is for who started it, and ends it.
+def started(
+    words: Sequence[str], prints: IO[bytes] | int = subprocess.DEVNULL, **places: str
+) -> subprocess.Popen[bytes]:
+    """Python with these words behind its name, in a session of its own: a Ctrl-C goes to the process that started it.
 
-    It is asked and answers by pipes, and imports what this process would; a script of the user's is not run again.
-    `places` are variables of its environment.
+    That one is to end it. It is asked and answers by pipes, and imports what this process would; a script of the user's
+    is not run again. What it prints as errors goes to `prints`; `places` are variables of its environment.
     """
     own = {"PYTHONPATH": os.pathsep.join(map(os.path.abspath, sys.path)), "RUST_BACKTRACE": "0"}
     return subprocess.Popen(
-        [sys.executable, "-P", *words], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
+        [sys.executable, "-P", *words], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=prints,
         env=os.environ | own | places, start_new_session=True,
     )
 

@@ -1,4 +1,4 @@
-"""What a load reads at the moment, and under which limit: for who watches its process, to say where it failed."""
+"""What a load reads at the moment, and under which limit: for whoever watches its process, to say where it failed."""
 
 from collections.abc import Callable
 from dataclasses import dataclass

@@ -156,8 +156,11 @@ def _bind_alone(items: Sequence[Plan], faults: Faults, minutes: float, tell: Tel
 
 
 def clear(store: Path) -> None:
-    """Remove what a load that was ended has left beside a store, as the next load does; not while another load runs."""
-    with suppress(StoreError), _scratch(real_file(store), write=True, wait=0):
+    """Remove what a load that was ended has left beside a store, as the next load does; not while another load runs.
+
+    It raises nothing: a disk that is full must not hide why the load was ended.
+    """
+    with suppress(StoreError, OSError), _scratch(real_file(store), write=True, wait=0):
         pass
 
 

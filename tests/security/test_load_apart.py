@@ -13,6 +13,7 @@ from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
+from unittest.mock import Mock
 
 import pandas as pd
 import polars as pl
@@ -27,6 +28,7 @@ from rqa.errors import MappingError, RequestError, RqaError, SourceError, StoreE
 from rqa.intake.draft import parse_mapping
 from rqa.intake.given import mapping_given
 from rqa.loading import load_here
+from rqa.own_process import started
 from rqa.progress import Stage, silent
 from rqa.store.doing import Doing, untold
 from rqa.store.report import LoadReport
@@ -208,6 +210,46 @@ def test_a_reader_that_ends_its_process_is_told(
     before.check()
 
 
+@pytest.mark.parametrize(("keyed", "after"), [(False, ", after 'no module called \\x07 here'"), (True, "")])
+def test_a_worker_that_ends_by_itself_says_why(
+    ws: Workspace, room: Path, monkeypatch: pytest.MonkeyPatch, keyed: bool, after: str
+) -> None:
+    """Its last printed line is told; with a key_file nothing that it prints is written anywhere."""
+    program = "import sys; print('x' * 9000, file=sys.stderr); sys.exit('no module called \a here')"
+    prints = list[bool]()
+
+    def begun(words: list[str], to: Any, **places: str) -> subprocess.Popen[bytes]:
+        assert words == ["-m", "rqa.load_worker"]
+        prints.append(os.path.samestat(os.fstat(to.fileno()), Path(os.devnull).stat()))
+        return started(["-c", program], to, **places)
+
+    monkeypatch.setattr(load_apart, "started", begun)
+    ws.write("../key.txt", "k" * 40)
+    key = {"technician": {"column": "model", "key_file": str(ws.folder.parent / "key.txt")}}
+    columns = {"complaint": {"sql": "job_id"}}
+    entries = [{"table": "jobs", "from": "log", "columns": columns}]
+    entries += [{"table": "steps", "from": "log", "columns": key}] if keyed else []
+    before = AsItWas(ws, room)
+    with pytest.raises(StoreError) as raised:
+        rqa.load(ws.folder, mapping={"files": {"log": {"path": "jobs.csv"}}, "table": entries})
+    assert str(raised.value) == (
+        f"the process that loads has ended (exit code 1{after}). Load again, or report it. "
+        "Nothing was loaded; the store is as it was."
+    )
+    assert prints == [keyed]
+    before.check()
+
+
+def test_a_full_disk_does_not_hide_why_a_load_was_ended(
+    ws: Workspace, room: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What was left is to be removed under the lock of a load, which a full disk refuses."""
+    written(ws, ENDLESS["replace"])
+    monkeypatch.setattr("rqa.store.load._scratch", Mock(side_effect=OSError(28, "No space left on device")))
+    with pytest.raises(MappingError, match="did not end within"):
+        rqa.load(ws.folder)
+
+
 NEVER = "(with recursive r as (select 1 as n union all select n + 1 from r) select count(*)::varchar from r)"
 
 
@@ -308,16 +350,25 @@ def test_whoever_listens_can_stop_the_load_at_a_stage(ws: Workspace, room: Path)
 @pytest.mark.parametrize(
     "error",
     [MappingError("a\nb", ["a", "b\x07"]), SourceError("x" * 2000), StoreError("\ud800"), RequestError("r"),
-     RqaError("q"), MemoryError("m"), KeyError("k"), KeyboardInterrupt()],
+     RqaError("q"), MemoryError("m"), KeyError("k"), KeyError(("a", 1)), ValueError(), ValueError("a", 1, None),
+     OSError("text alone"), OSError(28, "No space left on device"), FileNotFoundError(2, "No such file", "a\udcff.csv"),
+     PermissionError(13, "Permission denied", Path("a.csv")), OSError(5, "Input/output error", b"a.csv"),
+     UnicodeDecodeError("utf-8", b"\xff", 0, 1, "invalid"), KeyboardInterrupt()],
     ids=lambda e: type(e).__name__,
 )
 def test_errors_keep_their_types_and_texts_on_their_way(error: BaseException) -> None:
     made = load_apart._error(json.loads(json.dumps(load_apart.error_told(error)))["error"])
-    if isinstance(error, RqaError | MemoryError):
-        assert (type(made), str(made)) == (type(error), str(error))
+    if isinstance(error, UnicodeDecodeError | KeyboardInterrupt):
+        assert isinstance(made, RuntimeError), "bytes are no JSON, and what is no Exception is not raised as one"
+        assert str(made) == f"{type(error).__name__}: {error}"
+    elif error.args == (("a", 1),):
+        assert made.args == ("('a', 1)",)
     else:
-        assert isinstance(made, KeyError | RuntimeError)
-        assert str(error) in str(made)
+        assert (type(made), made.args) == (type(error), error.args)
+    if isinstance(error, OSError):
+        assert isinstance(made, OSError)
+        name = None if error.filename is None else os.fsdecode(error.filename)
+        assert (made.errno, made.strerror, made.filename) == (error.errno, error.strerror, name)
     if isinstance(error, MappingError):
         assert isinstance(made, MappingError)
         assert made.faults == error.faults
