@@ -56,7 +56,7 @@ LACKING = (
     "or none that had returns", "No planned study", "None of the studies", "No job has both", "named no site",
     "No first run has a value", "nothing to compare with", "no scatter to judge by",
     "its figures will still change", "no limits yet", "No limits: too little data",
-    "step log has no times", "no fail that can be judged", "no fault known", "no data", "no curve fits",
+    "no step log with times", "no fail that can be judged", "no fault known", "no data", "no curve fits",
     "not known: no",
     "no ratio: nothing to set beside", "No trend is fitted", "no matured job yet", "there is no earlier month",
     "there is nothing to tell it by", "has no final rate yet", "so no change with practice can be seen",

@@ -122,9 +122,17 @@ def told_scope(snapshot: Snapshot, asked: Scope, *classes: Iterable[str]) -> Sco
     return _without(snapshot, asked, untold_sites(snapshot, *each), OF_CLASSES, said_of(*each))
 
 
-def telling_scope(snapshot: Snapshot, asked: Scope, *marks: str, what: str) -> Scope:
-    """The scope without the sites that do not write down these marks, as `told_scope`; `what` cannot be told there."""
-    return _without(snapshot, asked, silent_sites(snapshot, *marks), what)
+def telling_scope(snapshot: Snapshot, asked: Scope, *marks: str, what: str, of: str = "") -> Scope:
+    """The scope without the sites that do not write down these marks, as `told_scope`; `what` cannot be told there.
+
+    `of` is what is counted without them, where other counts beside it have them.
+    """
+    return _without(snapshot, asked, silent_sites(snapshot, *marks), what, of)
+
+
+def sites_without_log(snapshot: Snapshot) -> list[str]:
+    """The sites that keep no step log though others do: what was done between two runs cannot be told there."""
+    return [s.name for s in silent_sites(snapshot, "logged")]
 
 
 def _without(snapshot: Snapshot, asked: Scope, untold: Sequence[SiteKnowledge], what: str, of: str = "") -> Scope:

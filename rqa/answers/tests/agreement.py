@@ -8,7 +8,9 @@ import numpy as np
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.result import Answer, rounded, rounded_p_values
 from rqa.answers.core.scope import Snapshot, check_level, check_values
+from rqa.answers.core.told_sites import left_out_note, silent_sites
 from rqa.answers.tests.repeated_runs import repeated_runs
+from rqa.answers.tests.retests import BETWEEN
 from rqa.answers.tests.study_figures import CATEGORIES, GaugeFigures, StudyFigure, gauge_figures, verdict_figures
 from rqa.answers.tests.study_layout import Study, studies_of
 from rqa.errors import RequestError
@@ -118,6 +120,9 @@ def agreement(
     wanted = {s.test for s in every} if study is not None else None
     runs = repeated_runs(snapshot, test=test, tests=wanted, level=level)
     settings = {"study": study, "test": test, "as_of": snapshot.day, "level": level, "method": "anova, range, kappa"}
+    silent = silent_sites(snapshot, "logged")
+    if silent:
+        notes.append(left_out_note(silent, BETWEEN, of="runs done again"))
     notes += _notes(names, rows, runs)
     return Agreement(_table(lines), settings, tuple(notes), tuple(stated), studies=_studies(rows), runs=runs)
 

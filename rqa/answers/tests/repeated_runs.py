@@ -7,6 +7,7 @@ import numpy as np
 
 from rqa.answers.core.result import rounded, with_shares
 from rqa.answers.core.scope import Snapshot
+from rqa.answers.core.told_sites import sites_without_log
 from rqa.measures.run import counts
 
 if TYPE_CHECKING:
@@ -32,7 +33,10 @@ def repeated_runs(
     import polars as pl
 
     where = {} if test is None else {"test": (test,)}
-    table = counts(snapshot.store, "repeated_runs", by=("test",), where=where, values={"as_of": snapshot.day})
+    table = counts(
+        snapshot.store, "repeated_runs", by=("test",), where=where,
+        values={"as_of": snapshot.day, "unlogged": sites_without_log(snapshot)},
+    )
     if tests is not None:
         table = table.filter(pl.col("test").is_in(list(tests)))
     first, second = pl.col("first_outcome"), pl.col("second_outcome")

@@ -8,6 +8,7 @@ from rqa.answers.core.grounds import grounds
 from rqa.answers.core.persons import PEOPLE
 from rqa.answers.core.result import Answer, sums_by_group, with_shares
 from rqa.answers.core.scope import PERIODS, By, Months, Scope, Snapshot, Where, check_level, check_values, scope
+from rqa.answers.core.told_sites import sites_without_log, telling_scope
 from rqa.answers.yields.first_pass import dated
 from rqa.measures.groupings import JOB_NAMES, TEST_LOG
 from rqa.measures.run import counts
@@ -21,6 +22,8 @@ GROUPINGS = (*PERIODS, *JOB_NAMES, *TEST_LOG)
 """month, week, station: those of the failed run; technician: who answers for the job."""
 COMPARED = ("test", "station")
 """What is compared in `stated`."""
+BETWEEN = "whether work lay between two runs"
+"""What cannot be told at a site that keeps no step log."""
 FLAKY = "a fault that comes and goes looks the same as a test that cannot be believed"
 RUN_AGAIN = "run one unit ten times without touching it; ask whether a fail is followed by anything but a second run"
 FIXTURE = "swap the stations' leads and fixtures for a week; run the same units at both"
@@ -44,8 +47,8 @@ def retests(
     the failed run. Columns: runs (that passed or failed), fails; retest_passes (the next run that was not aborted
     passed, and no step attempt lies in between), share = retest_passes / judged with its Wilson interval low, high;
     judged (fails less the untimed); after_work (the next run passed, with a step attempt in between), failed_again,
-    not_rerun, untimed (the job's step log has an attempt without any time, so nobody can say), elsewhere (retest passes
-    at another station than the fail's).
+    not_rerun, untimed (the job's step log has an attempt without any time, or its site keeps no step log though others
+    do, so nobody can say), elsewhere (retest passes at another station than the fail's).
 
     A step attempt lies in between if it ended after the failed run and began no later than the next one. Work that
     nobody logged looks like none.
@@ -61,22 +64,20 @@ def retests(
 
     Three in four failed touch sweeps pass again with nothing done: that test cannot be relied on.
     """
-    import polars as pl
-
     check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
     check_values(snapshot.store, QUESTION, asked.where)
-    by_station = _counted(snapshot, asked, COMPARED)
-    table, _ = dated(
-        _summed(by_station, asked.by) if set(asked.by) <= set(COMPARED) else _counted(snapshot, asked, asked.by), asked
-    )
-    table = table.with_columns((pl.col("fails") - pl.col("untimed")).alias("judged"))
+    told = telling_scope(snapshot, asked, "logged", what=BETWEEN, of="runs that passed again with nothing done")
+    by_station = _counted(snapshot, told, COMPARED)
+    reused = not told.left_out and set(asked.by) <= set(COMPARED)
+    table, _ = dated(_summed(by_station, asked.by) if reused else _counted(snapshot, asked, asked.by), asked)
+    table = _judged(table)
     made = with_shares(table, part="retest_passes", whole="judged", share="share", level=level).select(
         *asked.by, "runs", "fails", "retest_passes", "share", "low", "high", "judged", "after_work", "failed_again",
         "not_rerun", "untimed", "elsewhere",
     )
     settings = {"as_of": snapshot.day, **asked.settings(), "level": level, "method": "wilson"}
-    notes = [*snapshot.notes, *_notes(table, asked)]
+    notes = [*snapshot.notes, *told.left_out, *_notes(table, asked)]
     # Without a step log every second run has nothing logged before it: there is nothing to compare.
     stated = _stated(by_station) if "steps" in grounds(snapshot).present else ()
     return RetestPasses(made, settings, tuple(notes), stated)
@@ -84,7 +85,8 @@ def retests(
 
 def _counted(snapshot: Snapshot, asked: Scope, by: tuple[str, ...]) -> "pl.DataFrame":
     table = counts(
-        snapshot.store, QUESTION, by=by, where=asked.where, months=asked.months, values={"as_of": snapshot.day}
+        snapshot.store, QUESTION, by=by, where=asked.where, months=asked.months,
+        values={"as_of": snapshot.day, "unlogged": sites_without_log(snapshot)},
     )
     return by_group(table, by)
 
@@ -99,8 +101,16 @@ def by_group(table: "pl.DataFrame", by: tuple[str, ...]) -> "pl.DataFrame":
         table, by, "runs",
         runs=fate == "", fails=fate != "", retest_passes=passed, after_work=fate == "after work",
         failed_again=fate == "failed again", not_rerun=fate == "not rerun", untimed=fate == "untimed",
-        elsewhere=passed & pl.col("elsewhere"),
+        elsewhere=passed & pl.col("elsewhere"), unlogged=fate == "no step log",
     )
+
+
+def _judged(table: "pl.DataFrame") -> "pl.DataFrame":
+    """The counts with the fails of which it can be said what lay between; `untimed` are all others."""
+    import polars as pl
+
+    table = table.with_columns((pl.col("untimed") + pl.col("unlogged")).alias("untimed"))
+    return table.with_columns((pl.col("fails") - pl.col("untimed")).alias("judged"))
 
 
 def _summed(by_station: "pl.DataFrame", by: tuple[str, ...]) -> "pl.DataFrame":
@@ -115,7 +125,7 @@ def _stated(table: "pl.DataFrame") -> tuple[Finding, ...]:
     """Every comparison of tests, and of stations at one test."""
     import polars as pl
 
-    table = table.with_columns((pl.col("fails") - pl.col("untimed")).alias("judged"))
+    table = _judged(table)
     tests = table.group_by("test", maintain_order=True).agg(pl.col("retest_passes", "judged").sum())
     of_fails = {(t,): (x, n) for t, x, n in tests.select("test", "retest_passes", "judged").iter_rows()}
     made = [
@@ -145,7 +155,7 @@ def _stated(table: "pl.DataFrame") -> tuple[Finding, ...]:
 
 def _notes(table: "pl.DataFrame", asked: Scope) -> list[str]:
     notes = []
-    untimed = int(table["untimed"].sum())
+    untimed = int(table["untimed"].sum()) - int(table["unlogged"].sum())
     if untimed:
         notes.append(
             f"{counted(untimed, 'fail is', 'fails are')} in jobs with a step attempt without any time, or with runs "

@@ -13,7 +13,7 @@ from rqa.words import count, percent
 def plot_retests(answer: RetestPasses, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """The share of fails that passed again with nothing done, on each row; the highest first."""
     rows = [
-        row_of(answer, r, share="share", why="no fail" if not r["fails"] else "the step log has no times",
+        row_of(answer, r, share="share", why="no fail" if not r["fails"] else "no step log with times",
                beside=f"{count(r['retest_passes'])} of {count(r['judged'])}  ·  {percent(r['share'])}")
         for r in answer.table.iter_rows(named=True)
     ]

@@ -60,7 +60,7 @@ def stations_told(depot: Depot, found: MonthFindings) -> list[Finding]:
 
 def _flaky(there: Grounds, table: pl.DataFrame, found: MonthFindings) -> str:
     named = {f.scope["test"] for f in found.findings if f.kind == FLAKY}
-    fails, again, runs = (int(table[name].sum()) for name in ("fails", "retest_passes", "runs"))
+    fails, judged, again, runs = (int(table[name].sum()) for name in ("fails", "judged", "retest_passes", "runs"))
     rests_on = ("diagnostics", "tested_there")
     if not fails:
         said = f"None of {counted(runs, 'run')} of diagnostics failed."
@@ -68,8 +68,15 @@ def _flaky(there: Grounds, table: pl.DataFrame, found: MonthFindings) -> str:
     lacks = there.lack(*rests_on, "steps", "logged_there", about="whether failed runs passed again with nothing done")
     if lacks:
         return lacks
-    of = f"{count(again)} of {counted(fails, 'failed run')}"
-    said = f"{of} ({percent(again / fails)}) passed again with nothing done in between"
+    if not judged:
+        none = (judged, "failed runs of which it is known what was done before the next one")
+        about = "whether failed runs passed again with nothing done"
+        return there.claim("", *rests_on, "steps", about=about, among=none)
+    of = f"{count(again)} of {counted(judged, 'failed run')}"
+    if judged < fails:
+        known = f"Of {counted(fails, 'failed run')} it is known of {count(judged)} what was done before the next one"
+        of = f"{known}: {count(again)} of them"
+    said = f"{of} ({percent(again / judged)}) passed again with nothing done in between"
     if not named:
         stands = f"{said}; no test stands out in this by more than luck would make it."
         among = (found.compared.get(FLAKY, 0), f"two tests with {SMALLEST} failed runs or more each")
@@ -135,10 +142,13 @@ def _table(retests: Answer) -> PageTable:
     kept, left = enough(retests, "runs")
     shown, whole = kept.table, retests.table
     rest = {name: int(whole[name].sum()) - int(shown[name].sum()) for name in ("runs", "fails", "retest_passes")}
-    heads = ("test", "runs", "failed", "passed again with nothing done", "share", "95 % interval")
+    # Where all can be judged the share is of those that failed.
+    part = whole["judged"].sum() < whole["fails"].sum()
+    judged = ("of them judged",) if part else ()
+    heads = ("test", "runs", "failed", *judged, "passed again with nothing done", "share", "95 % interval")
     cells = tuple(
-        (spoken(r["test"]), count(r["runs"]), count(r["fails"]), count(r["retest_passes"]), percent(r["share"]),
-         interval(r["low"], r["high"]))
+        (spoken(r["test"]), count(r["runs"]), count(r["fails"]), *((count(r["judged"]),) if part else ()),
+         count(r["retest_passes"]), percent(r["share"]), interval(r["low"], r["high"]))
         for r in shown.iter_rows(named=True)
     )
     more = (

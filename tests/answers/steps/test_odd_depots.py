@@ -7,9 +7,11 @@ from typing import Any
 import polars as pl
 import pytest
 
+from rqa.answers.improve.findings import MonthFindings
 from rqa.depot import Depot
 from rqa.errors import RequestError
 from rqa.plots import plot
+from rqa.review.tests.diagnostics import diagnostics
 from tests.answers.steps.made_steps import stepped
 from tests.depots import depot_of
 from tests.odd_depots.questions import asked_of
@@ -214,3 +216,46 @@ def test_without_a_step_log_no_retest_is_taken_for_one_with_nothing_done() -> No
         answer = unknown.tests.retests()
     assert answer.stated == ()
     assert answer.notes[0].startswith("Cannot be told: ")
+
+
+def test_at_a_site_without_a_step_log_no_retest_is_judged() -> None:
+    """Of two sites one keeps no step log: its fails are counted and not judged, in retests, pairs and on the page."""
+    tables, vapor = made(passing, jobs=80, timed=True), {f"{kind}{n}" for kind in "JR" for n in range(50)}
+    for j in tables["jobs"]:
+        j["site"] = "Vapor" if j["job_id"] in vapor else "Crema"
+    tables["steps"] = [s for s in tables["steps"] if s["job_id"] in vapor]
+    tables["diagnostics"] = [
+        {"job_id": f"J{n}", "test": "touch", "run": run, "run_at": FIRST + timedelta(hours=3 * n + run / 2),
+         "station": "S1" if n < 50 else "S2", "outcome": "fail" if run == 1 and n % 2 else "pass"}
+        for n in range(80) for run in (1, 2)
+    ]
+    # Of Vapor's 25 fails one was followed by work; all else was done before the first run.
+    next(s for s in tables["steps"] if s["job_id"] == "J1")["ended_at"] = FIRST + timedelta(hours=3.75)
+    with depot_of(tables) as depot:
+        retests = depot.tests.retests()
+        by_site, alone = depot.tests.retests(by="site"), depot.tests.retests(where={"site": "Crema"})
+        repeated = depot.tests.agreement()
+        span = (FIRST.date().replace(day=1), depot.as_of.date().replace(day=1))
+        page = diagnostics(depot, span, MonthFindings(pl.DataFrame(), {}, (), answers={"retests": retests}))
+    shown = ("site", "runs", "fails", "judged", "retest_passes", "after_work", "untimed", "share")
+    assert by_site.table.sort("site").select(shown).rows() == [
+        ("Crema", 60, 15, 0, 0, 0, 15, None), ("Vapor", 100, 25, 25, 24, 1, 0, 0.96),
+    ]
+    assert retests.table.select(shown[1:]).rows() == [(160, 40, 25, 24, 1, 15, 0.96)]
+    said = [n for n in retests.notes if "Crema" in n]
+    assert len(said) == 1
+    assert "whether work lay between two runs: most jobs have no step log" in said[0]
+    assert "without any time" not in " ".join(retests.notes)
+    assert alone.notes[0].startswith("Cannot be told: whether work lay between two runs at site Crema")
+    assert alone.table["judged"].to_list() == [0]
+    assert not retests.stated, "the stations are of one site each, and one of the two sites cannot be told"
+    assert repeated.runs is not None
+    assert repeated.runs["pairs"].sum() == 49
+    assert any("Crema" in n for n in repeated.notes)
+    assert page.words[0].startswith(
+        "Of 40 failed runs it is known of 25 what was done before the next one: 24 of them (96.0\N{NO-BREAK SPACE}%) "
+        "passed again with nothing done in between"
+    )
+    assert said[0] in page.notes
+    assert page.tables[0].columns[2:5] == ("failed", "of them judged", "passed again with nothing done")
+    assert page.tables[0].rows[0][2:5] == ("40", "25", "24")

@@ -1,7 +1,7 @@
 """The measures of diagnostics again, one row at a time, from their definitions."""
 
 from collections import Counter, defaultdict
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import date, timedelta
 from typing import Any
 
@@ -66,9 +66,11 @@ def outcomes(tables: Tables, by: Sequence[str], as_of: date) -> dict[Key, tuple[
     return {key: (*row, len(jobs[key])) for key, row in found.items()}
 
 
-def retests(tables: Tables, by: Sequence[str], as_of: date) -> dict[Key, tuple[int, ...]]:
-    """runs, fails, retest_passes, after_work, failed_again, not_rerun, untimed, elsewhere."""
-    found: dict[Key, list[int]] = defaultdict(lambda: [0] * 8)
+def retests(
+    tables: Tables, by: Sequence[str], as_of: date, unlogged: Collection[str] = ()
+) -> dict[Key, tuple[int, ...]]:
+    """runs, fails, retest_passes, after_work, failed_again, not_rerun, untimed, elsewhere; at the sites unlogged."""
+    found: dict[Key, list[int]] = defaultdict(lambda: [0] * 9)
     for (job_id, _), runs in runs_seen(tables, as_of).items():
         ended = [r for r in runs if r["outcome"] != "aborted"]
         attempts = attempts_of(job_id, tables)
@@ -78,7 +80,9 @@ def retests(tables: Tables, by: Sequence[str], as_of: date) -> dict[Key, tuple[i
             if run["outcome"] == "pass":
                 continue
             row[1] += 1
-            if any(end is None for _, _, end in attempts) or (after is not None and after["run_at"] < run["run_at"]):
+            if run_key(run, ("site",), tables)[0] in unlogged:
+                row[8] += 1
+            elif any(end is None for _, _, end in attempts) or (after is not None and after["run_at"] < run["run_at"]):
                 row[6] += 1
             elif after is None:
                 row[5] += 1

@@ -1,7 +1,7 @@
 """Measured values again, one row at a time: by value, by station on like work, by what became of the jobs, in pairs."""
 
 from collections import Counter, defaultdict
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import date, timedelta
 from math import floor
 from typing import Any
@@ -87,14 +87,18 @@ def attempts(job_id: str, tables: Tables) -> list[tuple[Any, Any]]:
     return made
 
 
-def pairs(tables: Tables, by: Sequence[str], as_of: date) -> dict[Key, tuple[float, ...]]:
-    """pairs, measured, difference, squares by group, unit, stations and outcomes."""
+def pairs(
+    tables: Tables, by: Sequence[str], as_of: date, unlogged: Collection[str] = ()
+) -> dict[Key, tuple[float, ...]]:
+    """pairs, measured, difference, squares by group, unit, stations and outcomes; none of the sites unlogged."""
     made: dict[Key, list[float]] = defaultdict(lambda: [0, 0, 0.0, 0.0])
     for one in runs(tables, as_of):
         for two in runs(tables, as_of):
             if (two["job_id"], two["test"], two["run"]) != (one["job_id"], one["test"], one["run"] + 1):
                 continue
             if "aborted" in (one["outcome"], two["outcome"]) or two["run_at"] < one["run_at"]:
+                continue
+            if key_of(one, ("site",), tables)[0] in unlogged:
                 continue
             tried = attempts(one["job_id"], tables)
             if any(a is None or (b > one["run_at"] and a <= two["run_at"]) for a, b in tried):

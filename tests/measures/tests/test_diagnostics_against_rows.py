@@ -17,6 +17,7 @@ FEW = settings(
     max_examples=examples(12), deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
 )
 JOB_NAMES = ("month", "site", "model", "procedure", "technician", "billing")
+SITES = ("Alder", "Birch", "unknown")
 as_ofs = st.one_of(st.none(), st.integers(-5, 130).map(lambda d: START.date() + timedelta(days=d)))
 windows = st.sampled_from((0, 30, 90))
 
@@ -59,14 +60,17 @@ def runs_and_work(draw: st.DrawFn) -> dict[str, list[dict[str, Any]]]:
 
 
 @FEW
-@given(data=runs_and_work(), as_of=as_ofs, by=groups(*JOB_NAMES, "test", "station"))
-def test_outcomes_retest_passes_and_alarms(data: dict[str, Any], as_of: date | None, by: tuple[str, ...]) -> None:
+@given(data=runs_and_work(), as_of=as_ofs, by=groups(*JOB_NAMES, "test", "station"), unlogged=st.sets(maybe(SITES)))
+def test_outcomes_retest_passes_and_alarms(
+    data: dict[str, Any], as_of: date | None, by: tuple[str, ...], unlogged: set[str]
+) -> None:
     with depot_of(data, as_of) as depot:
         day = depot.as_of.date()
         asked = {"by": by, "values": {"as_of": day}}
         ended = counts(depot._store, "diagnostic_outcomes", **asked)
         jobs_there = counts(depot._store, "diagnostic_jobs", **asked)
-        again = by_group(counts(depot._store, "retests", **asked), by)
+        values = {"as_of": day, "unlogged": sorted(unlogged)}
+        again = by_group(counts(depot._store, "retests", by=by, values=values), by)
         alarms = counts(depot._store, "diagnostic_alarms", **asked)
     width = len(by)
     whole = by_hand.outcomes(data, by, day)
@@ -77,7 +81,7 @@ def test_outcomes_retest_passes_and_alarms(data: dict[str, Any], as_of: date | N
         {key: row[-1] for key, row in whole.items()} if by or whole else {(): 0}
     )
     for found, expected, zero in (
-        (again, by_hand.retests(data, by, day), (0,) * 8), (alarms, by_hand.alarms(data, by, day), (0,) * 4),
+        (again, by_hand.retests(data, by, day, unlogged), (0,) * 9), (alarms, by_hand.alarms(data, by, day), (0,) * 4),
     ):
         assert {r[:width]: r[width:] for r in found.rows()} == (expected if by or expected else {(): zero})
 

@@ -1,11 +1,12 @@
 -- Two runs of one test on one job, one right after the other and nothing done in between: what both said.
 -- A row is one group, unit, station of the first and of the second run, and their outcomes. pairs counts them; measured
 -- those with two values; difference and squares sum second less first value and its square.
--- Parameters: $as_of date: later runs are left out.
+-- Parameters: $as_of date: later runs are left out; $unlogged text[]: sites that keep no step log.
 -- A step attempt lies in between if it ended after the first run and began no later than the second; an attempt with one
 -- time is taken to begin and end then.
 -- Not counted: pairs with an aborted run, or with a step attempt in between; pairs of which that cannot be said, as the
--- job has an attempt without any time, or the second run is dated before the first. Skipped steps are no attempts.
+-- job has an attempt without any time or is of a site that keeps no step log, or the second run is dated before the first.
+-- Skipped steps are no attempts.
 -- Grouped by: month, week of day d.run_on; job of j or 'unknown'; station of d or 'unknown'; test of d.
 with
 -- one row a run beyond the first
@@ -26,7 +27,8 @@ pairs as (
     from runs_until($as_of) as d
     left join jobs as j on j.job_id = d.job_id
     join later as a on a.job_id = d.job_id and a.test = d.test and a.run = d.run + 1
-    where d.outcome <> 'aborted' and a.outcome <> 'aborted' and /* filters: */ true /* :filters */
+    where d.outcome <> 'aborted' and a.outcome <> 'aborted'
+      and not list_contains($unlogged::varchar[], coalesce(j.site, 'unknown')) and /* filters: */ true /* :filters */
 )
 select
     /* names: */ test, /* :names */

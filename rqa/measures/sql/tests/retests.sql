@@ -3,10 +3,11 @@
 -- by what became of them: 'untimed' (the job has a step attempt without any time, or the next run is dated before the failed
 -- one, so that nothing can be said), 'not rerun' (no later run of the test passed or failed), 'failed again' (the next one
 -- failed), 'after work' (the next one passed and a step attempt lies in between), 'retest pass' (it passed and none does).
--- elsewhere: the next run was at another station.
+-- elsewhere: the next run was at another station. 'no step log': the job is of a site named in $unlogged.
 -- A step attempt lies in between if it ended after the failed run and began no later than the next one; an attempt with one
 -- time is taken to begin and end then. A run belongs to its own station and day.
--- Parameters: $as_of date: later runs are left out.
+-- Parameters: $as_of date: later runs are left out; $unlogged text[]: sites that keep no step log, at which nobody can say
+-- what was done in between.
 -- Not counted: aborted runs, neither as failed nor as next; skipped steps.
 -- Grouped by: month, week of day d.run_on; job of j or 'unknown'; station of d or 'unknown'; test of d.
 with
@@ -80,7 +81,8 @@ group by all
 union all
 select
     /* groups: */ d.test as test, /* :groups */
-    d.fate, d.elsewhere, cast(count(*) as bigint)
+    case when list_contains($unlogged::varchar[], coalesce(j.site, 'unknown')) then 'no step log' else d.fate end,
+    d.elsewhere, cast(count(*) as bigint)
 from fates as d
 left join jobs as j on j.job_id = d.job_id
 where /* filters: */ true /* :filters */
