@@ -22,12 +22,24 @@ class Doing:
 
     @property
     def too_late(self) -> str:
-        """What is said when the SQL does not end in time."""
+        """What is said when that does not end in time."""
         return (
-            f"{self.place}: its SQL ({listed(self.computed)}) did not end within "
+            f"{self.place}: its {self.own} did not end within "
             f"{counted(f'{self.seconds / 60:g}', 'minute')} over {self.label}, and was stopped. Make it simpler, or "
             "set sql_minutes in [workspace]. Nothing was loaded; the store is as it was."
         )
+
+    @property
+    def too_much(self) -> str:
+        """What is said when that asks for too much memory, up to where the limit is named."""
+        return f"{self.place}: its {self.own} asks for more memory at once than a load may take"
+
+    @property
+    def own(self) -> str:
+        """What the entry computes of its own, and where it is written."""
+        of_texts = [place.endswith(".replace") for place in self.computed]
+        written = "replace" if all(of_texts) else "SQL or replace" if any(of_texts) else "SQL"
+        return f"{written} ({listed(self.computed)})"
 
 
 Tell = Callable[[Doing | None], None]

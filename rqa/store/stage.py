@@ -306,8 +306,7 @@ class Stager:
                     raise MappingError(doing.too_late) from error
                 if isinstance(cause, duckdb.Error) and NO_MEMORY.search(str(cause)):
                     raise MappingError(
-                        f"{item.entry.place}: its SQL asks for more memory at once than a load may take "
-                        f"({self.memory}), over {item.label}. Make it simpler."
+                        f"{doing.too_much} ({self.memory}), over {item.label}. Make it simpler."
                     ) from error
                 raise
 

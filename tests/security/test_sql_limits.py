@@ -8,6 +8,7 @@ import duckdb
 import pytest
 
 from rqa.errors import MappingError
+from rqa.store.doing import Doing
 from rqa.store.mapping_sql import expression_faults
 from tests.workspaces import Workspace, csv_of, job
 
@@ -48,10 +49,33 @@ def test_endless_sql_is_stopped_and_leaves_nothing(ws: Workspace, entry: dict[st
 def test_sql_that_asks_for_all_memory_is_refused_within_the_limit(ws: Workspace, sql: str) -> None:
     ws.write("jobs.csv", csv_of(job("J" * 9)))
     before = resource.getrlimit(resource.RLIMIT_DATA)
-    with pytest.raises(MappingError, match=r"table\.1 \(jobs\).*more memory at once than a load may take"):
+    told = r"table\.1 \(jobs\): its SQL \(columns\.complaint\.sql\) asks for more memory at once than a load may take"
+    with pytest.raises(MappingError, match=told):
         ws.load(_mapping(**{"from": "log", "columns": {"complaint": {"sql": sql}}}) | {"workspace": {}})
     assert resource.getrlimit(resource.RLIMIT_DATA) == before
     assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss < 4 * 1024 * 1024, "kB"
+
+
+@pytest.mark.long
+def test_texts_that_grow_without_end_are_told_by_the_column_that_makes_them(ws: Workspace) -> None:
+    ws.write("jobs.csv", csv_of(job("J" * 9)))
+    grown = {"complaint": {"column": "job_id", "replace": [["J", "J" * 1000]] * 4}}
+    with pytest.raises(MappingError, match=r"its replace \(columns\.complaint\.replace\) asks for more memory at once"):
+        ws.load(_mapping(**{"from": "log", "columns": grown}) | {"workspace": {"sql_minutes": 5}})
+
+
+@pytest.mark.parametrize(
+    ("computed", "own"),
+    [
+        (("where",), "SQL (where)"),
+        (("columns.found.replace",), "replace (columns.found.replace)"),
+        (("where", "columns.found.replace"), "SQL or replace (where and columns.found.replace)"),
+    ],
+)
+def test_what_an_entry_computes_is_told_by_its_name_and_place(computed: tuple[str, ...], own: str) -> None:
+    doing = Doing("sources.toml, table.1 (jobs)", "jobs.csv", ("jobs.csv",), computed, 60)
+    assert doing.too_late.startswith(f"sources.toml, table.1 (jobs): its {own} did not end within 1 minute")
+    assert doing.too_much == f"sources.toml, table.1 (jobs): its {own} asks for more memory at once than a load may take"
 
 
 @pytest.mark.parametrize(
