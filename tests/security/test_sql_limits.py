@@ -73,9 +73,9 @@ def test_texts_that_grow_without_end_are_told_by_the_column_that_makes_them(ws: 
     ],
 )
 def test_what_an_entry_computes_is_told_by_its_name_and_place(computed: tuple[str, ...], own: str) -> None:
-    doing = Doing("sources.toml, table.1 (jobs)", "jobs.csv", ("jobs.csv",), computed, 60)
-    assert doing.too_late.startswith(f"sources.toml, table.1 (jobs): its {own} did not end within 1 minute")
-    assert doing.too_much == f"sources.toml, table.1 (jobs): its {own} asks for more memory at once than a load may take"
+    doing = Doing("table.1 (jobs)", "jobs.csv", ("jobs.csv",), computed, 60)
+    assert doing.too_late.startswith(f"table.1 (jobs): its {own} did not end within 1 minute")
+    assert doing.too_much == f"table.1 (jobs): its {own} asks for more memory at once than a load may take"
 
 
 @pytest.mark.parametrize(
