@@ -1,5 +1,6 @@
 import os
 import re
+import signal
 from pathlib import Path
 
 import pytest
@@ -40,6 +41,12 @@ def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
     if given and all(Path(name.partition("::")[0]).is_file() for name in given):
         return 0
     return min(MOST_WORKERS, os.cpu_count() or 1)
+
+
+def pytest_configure() -> None:
+    """Have Ctrl-C mean what it does elsewhere, where a shell has what it runs in the background ignore it."""
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterator
+from contextlib import nullcontext
 from datetime import date, timedelta
 from typing import Any
 
@@ -12,7 +13,6 @@ from rqa.answers.core.action_scope import expected_ratio, read_scope, scope_of
 from rqa.depot import Depot
 from rqa.errors import RequestError
 from rqa.stats import interrupted_series, mantel_haenszel, rate_change
-from rqa.store.engine import open_store
 from tests.answers.improve.made_actions import ACTIONS, STARTED, acting_depot
 from tests.depots import depot_of
 
@@ -98,7 +98,7 @@ def test_a_verdict_stays_however_often_it_is_read(depot: Depot) -> None:
     told = []
     for day in range(0, 140, 20):
         as_of = date(2026, 1, 16) + timedelta(days=day)
-        with Depot(open_store(depot.path), as_of) as then:
+        with nullcontext(Depot(depot._store, as_of)) as then:
             row = verdict(then)
         told.append((as_of, row["verdict"], row["seen_on"]))
         if row["verdict"] == "too early":
@@ -275,7 +275,7 @@ def test_first_checks_of_the_step_stand_beside(depot: Depot) -> None:
 
 
 def test_the_trend_is_that_of_the_months(depot: Depot) -> None:
-    with Depot(open_store(depot.path), date(2026, 6, 29)) as late:
+    with nullcontext(Depot(depot._store, date(2026, 6, 29))) as late:
         r = late.actions.trend("ACT-1")
     used = r.table.filter(r.table["side"] != "start")
     assert r.table.filter(r.table["side"] == "start")["month"].to_list() == [date(2026, 1, 1)]

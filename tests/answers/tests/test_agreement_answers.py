@@ -90,7 +90,7 @@ def test_the_gauge_is_held_against_the_limits_of_its_test_and_draws_the_guard_ba
     gauge = sigma(r.table, "anova")["gauge"]
     assert r.studies["of_tolerance"][0] == pytest.approx(6 * gauge / 8, abs=1e-6)
     assert r.studies["verdict"][0] == "fit for some uses"
-    assert f"the gauge in all {gauge:.4g}\u00a0A" in r.stated[0].what
+    assert f"the gauge in all {gauge:.3g}\u00a0A" in r.stated[0].what
     assert read["gauge_sigma"] == pytest.approx(gauge, abs=1e-6)
     # 1.645 sigma for a risk of 5 %.
     assert read["guard_upper"] == pytest.approx(4 - 1.644854 * gauge, abs=1e-5)
