@@ -8,11 +8,13 @@ from typing import Any, TypeVar
 import polars as pl
 
 from rqa.answers.core.contrasts import SMALLEST
+from rqa.answers.core.needs import said_of, untold
 from rqa.answers.core.result import Answer
 from rqa.depot import Depot
 from rqa.plots import plot
 from rqa.plots.groups import SHOWN_FROM
 from rqa.plots.period_axes import EARLY
+from rqa.plots.theme import nothing
 from rqa.review.facts import FigureScope, PageFigure, PageTable
 from rqa.review.suppressed import shown_groups
 from rqa.shown import all_shown
@@ -132,7 +134,8 @@ def _work(depot: Depot, span: tuple[date, date]) -> PageFigure:
     heading = f"Come-backs within 30 days, by model and procedure, {month_name(span[0])} to {month_name(span[1])}"
     reading = _rows_reading("kind of work", answer.table.height, GROUPS_DRAWN, "highest", left)
     reading += _not_shown(whole.table["matured"].to_list(), left, "without a matured job")
-    return figure_of("work", heading, reading, answer, table_of(answer, heading), limit=GROUPS_DRAWN)
+    table, spec = table_of(answer, heading), _all_few(answer, heading, whole.table["matured"].to_list())
+    return figure_of("work", heading, reading, answer, table, spec=spec, limit=GROUPS_DRAWN)
 
 
 def _steps(depot: Depot, month: date) -> PageFigure:
@@ -141,7 +144,8 @@ def _steps(depot: Depot, month: date) -> PageFigure:
     heading = f"First-pass yield by step, {month_name(month)}"
     reading = _rows_reading("step", answer.table.height, STEPS_DRAWN, "lowest", left)
     reading += _not_shown(whole.table["exposures"].to_list(), left, "never checked")
-    return figure_of("steps", heading, reading, answer, table_of(answer, heading), limit=STEPS_DRAWN)
+    table, spec = table_of(answer, heading), _all_few(answer, heading, whole.table["exposures"].to_list())
+    return figure_of("steps", heading, reading, answer, table, spec=spec, limit=STEPS_DRAWN)
 
 
 def _rows_reading(what: str, rows: int, drawn: int, end: str, left: int) -> str:
@@ -161,6 +165,19 @@ def _not_shown(sizes: Sequence[int], left: int, of_none: str) -> str:
     why = [f"{count(none)} {of_none}"] if none else []
     why += [f"{count(few)} with fewer than {SMALLEST} cases or that would give these away"] if few else []
     return f"{count(left)} {plural(left, 'is', 'are')} not shown: {' and '.join(why)}." if left else ""
+
+
+def _all_few(answer: Answer, heading: str, sizes: Sequence[int]) -> dict[str, Any] | None:
+    """What is drawn in place of an answer whose groups are all left out; None where some are shown or none has a case.
+
+    There is something in the store then, so the picture must not say that there is nothing.
+    """
+    if answer.table.height or not any(sizes) or untold(answer):
+        return None
+    few = f"fewer than {SMALLEST} cases" + " or would give these away" * (max(sizes) >= SMALLEST)
+    said = f"All {count(len(sizes))} groups have {few}." if len(sizes) > 1 else f"The only group has {few}."
+    chart = nothing(title=heading, why=said_of(answer, said), headed=False, width="container", said="not shown")
+    return all_shown(chart.to_dict(validate=False))
 
 
 def enough(answer: AnyAnswer, size: str) -> tuple[AnyAnswer, int]:

@@ -110,6 +110,20 @@ def test_what_the_whole_is_of_and_why_rows_are_not_shown(depot: Depot) -> None:
             assert ("All shown together: " in figure.alternative) == (left > 0)
 
 
+def test_where_all_groups_are_small_the_picture_does_not_say_that_there_is_nothing(tables: dict[str, Any]) -> None:
+    jobs = [j for j in tables["jobs"] if f"{j['closed_at']:%Y-%m}" == "2024-10"][:12]
+    there = {j["job_id"] for j in jobs}
+    logs = {name: [r for r in tables[name] if r["job_id"] in there] for name in ("steps", "diagnostics")}
+    groups = {r["step"] for r in logs["steps"]}
+    with depot_of({**tables, "jobs": jobs, **logs}) as few:
+        figure = _steps(few, MONTH)
+    assert len(groups) > 1
+    assert figure.table.rows == ()
+    assert figure.alternative == (
+        f"First-pass yield by step, October 2024: not shown. All {len(groups)} groups have fewer than 20 cases."
+    )
+
+
 def test_no_goals_and_no_come_backs() -> None:
     with depot_of({"jobs": [{"job_id": "J", "unit_id": "U", "opened_at": datetime(2026, 1, 1),
                              "closed_at": datetime(2026, 1, 2)}]}) as quiet:
