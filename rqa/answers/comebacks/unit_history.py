@@ -61,7 +61,8 @@ def unit(snapshot: Snapshot, unit_id: str, *, people: bool = False) -> UnitHisto
         like = counts(snapshot.store, "units_like", values={"unit": wanted, "as_of": snapshot.day, "limit": LIKE})
         there = like["unit_id"].to_list()
         raise RequestError(
-            f"{UNIT}: no job of a unit {told(wanted)} was opened up to {snapshot.day}; like it are in the store: "
+            f"{UNIT}: no job of a unit {told(wanted)} was opened up to {snapshot.day}, or its row was refused "
+            "(depot.data.refused()). Like it are in the store: "
             f"{enumerated(there[:SAID]) or 'none'}.{did_you_mean(wanted, there)}"
         )
     clocks = site_clocks(snapshot.store)
