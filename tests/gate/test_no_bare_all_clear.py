@@ -63,7 +63,7 @@ LACKING = (
     "No job was closed", "has no final figure", "have no step log", "most jobs have no diagnostics",
     "was ever done in the", "is ever logged at",
     "No job that could come back was closed",
-    "every first run was aborted", "which is no share", "no scatter at all",
+    "no come-back can be attributed to it", "every first run was aborted", "which is no share", "no scatter at all",
 )
 HOW_TO_READ = (
     "no longer more than luck", "Where no change was stated", "is no burst", "Each class is counted",

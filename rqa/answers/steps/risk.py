@@ -1,6 +1,6 @@
 """How risky each step is: how often its check fails, what is laid to it, what slips through, what that costs."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -31,6 +31,7 @@ from rqa.answers.steps.step_prices import MeanCost, Prices, mean_costs, weighted
 from rqa.answers.yields.first_pass import first_pass_yield
 from rqa.errors import RequestError
 from rqa.measures.groupings import names_only
+from rqa.measures.run import counts
 from rqa.words import there_is
 
 if TYPE_CHECKING:
@@ -47,22 +48,33 @@ NOT_PRICED_BY = {"months": {"month", "week"}, "technicians": {"technician"}}
 Key = tuple[tuple[Any, ...], str]
 
 
+UNTOUCHED, DONE = "touches no subsystem", "done"
+"""Why a step that was done has no exposures: nothing can be laid to it at all; or no job counted had it."""
 FAILS = ("fails_per_1000", "fails_low", "fails_high")
 """What is known of a step without any come-back."""
 
 
+@dataclass(frozen=True, eq=False, repr=False)
 class StepRisk(Answer):
     """Risk of each step: checked, failed, fails_per_1000, fails_low, fails_high, exposures, attributed,
     per_10000, low, high, shared_with, escaping, cost, cost_per_1000, cost_low, cost_high, hazards, caution,
-    next_check."""
+    next_check. `unlaid` says of rows with no exposures, by groups and step, that the step was done all the same."""
+
+    unlaid: Mapping[tuple[Any, ...], str] = field(default_factory=dict)
 
     question = "Risky steps"
     needs = LAID
     apart = FAILS
 
 
+@dataclass(frozen=True, eq=False, repr=False)
 class StepMap(Answer):
-    """A procedure's steps in order: place, step, phase, hold_point, irreversible, and the columns of `StepRisk`."""
+    """A procedure's steps in order: place, step, phase, hold_point, irreversible, and the columns of `StepRisk`.
+
+    `unlaid` is that of `StepRisk`.
+    """
+
+    unlaid: Mapping[tuple[Any, ...], str] = field(default_factory=dict)
 
     question = "Step map"
     needs = LAID
@@ -149,7 +161,8 @@ def step_risk(
         "method": "Wilson; masked causes, profile likelihood",
     }
     stated = tuple(contrasted(seen, made, asked, declared, window, level))
-    return StepRisk(table, settings, _notes(snapshot, asked, seen, made, values, prices, table), stated)
+    notes = _notes(snapshot, asked, seen, made, values, prices, table)
+    return StepRisk(table, settings, notes, stated, unlaid=_unlaid(snapshot, every, table, declared))
 
 
 def step_map(
@@ -168,7 +181,8 @@ def step_map(
     By default the procedure, of those in the table `procedures`, that most repaired jobs have. The numbers are those of
     `step_risk` over all procedures, as a step that several have is told from its companions there; `where` with that
     procedure keeps the others out. Columns: place, step, phase, hold_point, irreversible, then those of `step_risk`. A
-    step that is never done has a row without numbers. Without the table there are no rows.
+    step that is never done has a row without numbers, and so has one that touches no subsystem, as no come-back can be
+    attributed to it. Without the table there are no rows.
 
     >>> r = depot.steps.map("main board").table.sort("attributed", descending=True, nulls_last=True)
     >>> r.select("place", "step", "attributed").row(0)
@@ -206,7 +220,7 @@ def step_map(
         pl.Series(name, [d[i] for d in described], dtype=pl.String)
         for i, name in enumerate(("hazards", "caution", "next_check"))
     )
-    return StepMap(table, {"procedure": procedure, **risk.settings}, risk.notes)
+    return StepMap(table, {"procedure": procedure, **risk.settings}, risk.notes, unlaid=risk.unlaid)
 
 
 def _usual(snapshot: Snapshot, declared: Sequence[str]) -> str | None:
@@ -279,6 +293,31 @@ def _table(
         pl.Series("caution", [cautions(hazards[k[1]]) for k in keys], dtype=pl.String),
         pl.Series("next_check", [next_check(known[k[1]].phase, known[k[1]].hazards) for k in keys], dtype=pl.String),
     ])
+
+
+def _unlaid(
+    snapshot: Snapshot, asked: Scope, table: "pl.DataFrame", declared: Sequence[DeclaredStep]
+) -> dict[tuple[Any, ...], str]:
+    """Of the steps without exposures those that were done, by groups and step, and why they have none."""
+    import polars as pl
+
+    names = (*asked.by, "step")
+    none = set(table.filter(pl.col("exposures") == 0).select(names).rows())
+    if not none:
+        return {}
+    logged = counts(
+        snapshot.store, "step_exposure", by=names, where=asked.where, months=asked.months,
+        values={"as_of": snapshot.day},
+    )
+    done = logged.filter(pl.col("done") + pl.col("reworked") > 0).select(names).rows()
+    kept = asked.where.get("procedure")
+    touching = {(s.procedure, s.step) for s in declared if s.subsystems and (kept is None or s.procedure in kept)}
+    steps, place = {step for _, step in touching}, asked.by.index("procedure") if "procedure" in asked.by else None
+    return {
+        key: DONE if (key[-1] in steps if place is None else (key[place], key[-1]) in touching) else UNTOUCHED
+        for key in done
+        if key in none
+    }
 
 
 def _laid(

@@ -7,7 +7,7 @@ import altair as alt
 from rqa.answers.core.needs import said_of
 from rqa.answers.core.result import Answer
 from rqa.answers.steps.relative_risk import StepRelativeRisk
-from rqa.answers.steps.risk import StepMap, StepRisk
+from rqa.answers.steps.risk import DONE, UNTOUCHED, StepMap, StepRisk
 from rqa.plots.figure_rows import figure_rows
 from rqa.plots.pictures import draws
 from rqa.plots.reading import by_of, limits
@@ -33,9 +33,10 @@ def plot_step_map(answer: StepMap, *, headed: bool = True, width: int | str = WI
         marks = [
             word for word, so in (("hold point", r["hold_point"]), ("cannot be undone", r["irreversible"])) if so
         ]
-        words = [f"{spoken(r['phase'])} phase", *marks, *_words(r)]
+        why = answer.unlaid.get((r["step"],), "")
+        words = [f"{spoken(r['phase'])} phase", *marks, *_words(r, why)]
         rows.append(
-            _row(r, f"{r['place']} · {r['step']}", words)
+            _row(r, f"{r['place']} · {r['step']}", words, why)
             | {"mark": marks[-1] if marks else "", "new": r["phase"] != phase}
         )
         phase = r["phase"]
@@ -47,10 +48,11 @@ def plot_step_map(answer: StepMap, *, headed: bool = True, width: int | str = WI
 def plot_step_risk(answer: StepRisk, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """The riskiest steps in the order of the table."""
     by = by_of(answer)
-    rows = [
-        _row(r, " · ".join([*(spoken(r[b]) for b in by), r["step"]]), _words(r)) | {"mark": "", "new": False}
-        for r in answer.table.head(MOST).iter_rows(named=True)
-    ]
+    rows = []
+    for r in answer.table.head(MOST).iter_rows(named=True):
+        why = answer.unlaid.get((*(r[b] for b in by), r["step"]), "")
+        label = " · ".join([*(spoken(r[b]) for b in by), r["step"]])
+        rows.append(_row(r, label, _words(r, why), why) | {"mark": "", "new": False})
     names = " and ".join(NAMES.get(b, b) for b in by)
     title = "Come-backs laid to steps" + (f", by {names}" if names else "")
     order = f"sorted by {spoken(answer.settings['sort'])}"
@@ -59,18 +61,21 @@ def plot_step_risk(answer: StepRisk, *, headed: bool = True, width: int | str = 
     return _drawn(answer, rows, title, [order], headed, width)
 
 
-def _words(r: dict[str, Any]) -> list[str]:
+def _words(r: dict[str, Any], why: str) -> list[str]:
     words = [r["hazards"]] if r["hazards"] else []
+    if why == UNTOUCHED:
+        words.append("touches no subsystem: no come-back can be attributed to it")
     if r["shared_with"]:
         others = r["shared_with"].split(", ")
         words.append(f"one number with {others[0]}" + (f" and {len(others) - 1} more" if len(others) > 1 else ""))
     return words
 
 
-def _row(r: dict[str, Any], label: str, words: list[str]) -> dict[str, Any]:
+def _row(r: dict[str, Any], label: str, words: list[str], why: str) -> dict[str, Any]:
     value, low, high = (r[c] if known(r[c]) else None for c in ("per_10000", "low", "high"))
     fails = f"  ·  {r['fails_per_1000']:.0f} fail in 1,000" if known(r["fails_per_1000"]) else ""
-    said = "not done" if not r["exposures"] else "not to be told" if value is None else f"{value:,.0f}"
+    none = {UNTOUCHED: "no subsystem", DONE: "not to be told"}.get(why, "not done")
+    said = none if not r["exposures"] else "not to be told" if value is None else f"{value:,.0f}"
     return {
         "label": label, "words": "  ·  ".join(words), "value": value, "low": low, "high": high, "said": said,
         "beside": f"{said}{fails}", "interval": "no data" if high is None else f"{low:,.0f} to {high:,.0f} in 10,000",

@@ -12,7 +12,7 @@ from rqa.answers.core.own_work import in_words
 from rqa.answers.core.result import Answer, names_of
 from rqa.answers.improve.findings import MonthFindings
 from rqa.answers.steps.costs import together
-from rqa.answers.steps.risk import StepRisk
+from rqa.answers.steps.risk import UNTOUCHED, StepRisk
 from rqa.depot import Depot
 from rqa.plots.comebacks.costs import money
 from rqa.review.attributed import SPLIT, laid_of
@@ -132,8 +132,8 @@ def _map(depot: Depot, rows: pl.DataFrame, span: tuple[date, date]) -> PageFigur
     answer = replace(answer, table=_large(answer.table))
     heading = f"Where it goes wrong in the procedure “{spoken(procedure)}”"
     cells = tuple(
-        (str(r["place"]), spoken(r["step"]), spoken(r["phase"]), _number(r["per_10000"]),
-         _range(r))
+        (str(r["place"]), spoken(r["step"]), spoken(r["phase"]),
+         UNTOUCHED if answer.unlaid.get((r["step"],)) == UNTOUCHED else _number(r["per_10000"]), _range(r))
         for r in answer.table.iter_rows(named=True)
     )
     heads = ("place", "step", "phase", "come-backs per 10,000", "95 % interval")

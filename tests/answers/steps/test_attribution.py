@@ -11,9 +11,11 @@ import rqa
 from rqa.answers.steps.cause_contrasts import excesses
 from rqa.answers.steps.cause_fit import fitted, nearly_together, summed, taken_together
 from rqa.answers.steps.cause_patterns import Exposed
+from rqa.answers.steps.risk import DONE, UNTOUCHED
 from rqa.answers.steps.step_cautions import ALWAYS
 from rqa.demo.effects import EARLY, PINCH
 from rqa.errors import RequestError
+from rqa.plots import plot
 from rqa.stats import benjamini_hochberg
 from tests.answers.steps.made_steps import FIRST, stepped
 from tests.depots import depot_of
@@ -155,6 +157,34 @@ def test_a_job_whose_other_test_never_passed_let_nothing_escape() -> None:
     with depot_of(tables) as depot:
         row = depot.steps.attribution().table.filter(pl.col("subsystem") == "display").row(0, named=True)
     assert (row["tested"], row["escaping"]) == (9.0, pytest.approx(4 / 9, abs=1e-6))
+
+
+@pytest.mark.parametrize("by", [(), ("procedure",)])
+def test_a_step_that_touches_nothing_was_done_all_the_same(by: tuple[str, ...]) -> None:
+    """Every job verified the unit, which touches nothing; "polish" was only ever skipped, "seal case" not logged."""
+    tables = stepped(done=60, back=9, skipped=40, skipped_back=2)
+    tables["procedures"] += [
+        {"procedure": "board", "step_seq": 4, "step": "verify", "phase": "verify"},
+        {"procedure": "board", "step_seq": 5, "step": "polish", "phase": "close"},
+        {"procedure": "board", "step_seq": 6, "step": "glue", "phase": "close", "subsystems": ["case"]},
+    ]
+    jobs = [f"J{n}" for n in range(100)]
+    tables["steps"] += [{"job_id": j, "step_seq": 4, "step": "verify", "outcome": "done"} for j in jobs]
+    tables["steps"] += [{"job_id": j, "step_seq": 5, "step": "polish", "outcome": "skipped"} for j in jobs]
+    # The last job has not matured: what it did cannot be told yet.
+    tables["steps"].append({"job_id": "END", "step_seq": 6, "step": "glue", "outcome": "done"})
+    with depot_of(tables) as depot:
+        risk, where = depot.steps.risk(by), depot.steps.map("board")
+    verified = risk.table.filter(pl.col("step") == "verify")
+    assert verified["exposures"].to_list() == [0]
+    group = ("board",) if by else ()
+    assert risk.unlaid == {(*group, "verify"): UNTOUCHED, (*group, "glue"): DONE}
+    assert where.unlaid == {("verify",): UNTOUCHED, ("glue",): DONE}
+    rows = plot(where).to_dict()["data"]["values"]
+    assert {r["label"]: r["said"] for r in rows if not r["right"]} == {
+        "3 · seal case": "not done", "4 · verify": "no subsystem", "5 · polish": "not done",
+        "6 · glue": "not to be told",
+    }
 
 
 def test_through_the_depot() -> None:

@@ -11,7 +11,7 @@ import pytest
 from rqa.answers.core.result import Answer
 from rqa.answers.steps.attribution import Attribution
 from rqa.answers.steps.relative_risk import StepRelativeRisk
-from rqa.answers.steps.risk import StepMap, StepRisk
+from rqa.answers.steps.risk import DONE, UNTOUCHED, StepMap, StepRisk
 from rqa.errors import RequestError
 from rqa.plots import plot
 from rqa.plots.renderer import compiled, still
@@ -123,6 +123,17 @@ def test_what_cannot_be_told_has_limits_and_no_dot() -> None:
     assert (rows[2]["said"], rows[2]["shown"], rows[2]["cut"]) == ("not to be told", False, True)
     assert (rows[3]["said"], rows[3]["right"], rows[3]["interval"]) == ("not done", None, "no data")
     assert (rows[0]["said"], rows[0]["shown"]) == ("0", True)
+
+
+def test_a_step_without_jobs_says_why() -> None:
+    """A step of the procedure is not called “not done” where the log has it: it touches nothing, or no job counts."""
+    said = []
+    for why in (UNTOUCHED, DONE):
+        row = plot(replace(step_map(), unlaid={("reseat cable",): why})).to_dict()["data"]["values"][3]
+        said.append((row["said"], "touches no subsystem: no come-back can be attributed to it" in row["words"]))
+    by_model = replace(step_risk(("model",)), unlaid={("Marl-10", "reseat cable"): UNTOUCHED})
+    said.append(plot(by_model).to_dict()["data"]["values"][3]["said"])
+    assert said == [("no subsystem", True), ("not to be told", False), "no subsystem"]
 
 
 def test_the_map_is_told_in_words() -> None:
