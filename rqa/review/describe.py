@@ -96,6 +96,7 @@ def describe(
     first, then = tuple(told[:1]), tuple(told[1:])
     part("the pictures of the month")
     drawn = figures(depot, own, span, shown, general)
+    ahead = projections(depot, own)
     kept = record(depot, own, judged, (*first, *then), found_there, quiet)
     facts = MonthFacts(
         title=title,
@@ -103,9 +104,9 @@ def describe(
         month_name=month_name(own),
         as_of=f"{day.day} {month_name(day)}",
         headline=_headline(title, judged, own, so_far),
-        summary=summary(depot.grounds(own), judged, own),
+        summary=summary(depot.grounds(own), judged, own, ahead),
         verdicts=judged,
-        projected=projections(depot, own),
+        projected=ahead,
         luck=LUCK,
         pointers=found_there,
         quiet=quiet,

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -13,10 +14,11 @@ from rqa.depot import open as open_depot
 from rqa.errors import RequestError
 from rqa.review import write_page
 from rqa.review.comebacks.costs import cost
+from rqa.review.comebacks.projected import projections
 from rqa.review.data.provenance import fingerprint, provenance, record
 from rqa.review.figures import _steps, _work
 from rqa.review.improve.goals import BOTH_SIDES, UNFINISHED, goals
-from rqa.review.improve.verdicts import verdicts
+from rqa.review.improve.verdicts import summary, verdicts
 from rqa.review.ledger import LEDGER, Record, changes, keep, read_ledger
 from tests.depots import depot_of, make_store
 from tests.review.made_depot import made_tables
@@ -122,6 +124,21 @@ def test_where_all_groups_are_small_the_picture_does_not_say_that_there_is_nothi
     assert figure.alternative == (
         f"First-pass yield by step, October 2024: not shown. All {len(groups)} groups have fewer than 20 cases."
     )
+
+
+def test_a_projection_is_said_of_the_figures_that_have_one(depot: Depot) -> None:
+    """In the middle of November neither figure of October is final; which has a projection is for the page to say."""
+    judged, ahead = verdicts(depot, MONTH), projections(depot, MONTH)
+    names = [p.measure for p in ahead]
+    assert names == ["come-backs within 30 days", "come-backs within 90 days"]
+    unknown = replace(ahead[0], share="no data", interval="no data")
+    for shown, said in (
+        (ahead, "speaks instead, with a projection beside it."),
+        (ahead[1:], f"speaks instead, with a projection of {names[1]} beside it."),
+        ((unknown, ahead[1]), f"speaks instead, with a projection of {names[1]} beside it."),
+        ((), "speaks instead."),
+    ):
+        assert said in summary(depot.grounds(MONTH), judged, MONTH, shown)
 
 
 def test_no_goals_and_no_come_backs() -> None:

@@ -1,5 +1,6 @@
 """The headline measures of a month against the months before: better, worse, no clear change, or not to be told."""
 
+from collections.abc import Sequence
 from datetime import date
 
 import polars as pl
@@ -9,7 +10,7 @@ from rqa.answers.core.finding import ALLOWED
 from rqa.answers.core.grounds import Grounds, Sentence
 from rqa.answers.improve.overall_findings import EARLIER, FIGURES, GROUNDS, MonthMeasure
 from rqa.depot import Depot
-from rqa.review.facts import Verdict
+from rqa.review.facts import Projected, Verdict
 from rqa.review.texts import CANNOT_BE_TOLD, no_job_closed
 from rqa.stats import benjamini_hochberg
 from rqa.words import count, counted, counted_of, interval, listed, month_name, percent, plural, signed
@@ -87,9 +88,12 @@ def _happened(measure: MonthMeasure, found: MonthAgainstBefore) -> str:
     return f"Of {counted(cases, 'checked job')} in {own}, {events} went through clean"
 
 
-def summary(there: Grounds, judged: tuple[Verdict, ...], month: date) -> Sentence:
+def summary(
+    there: Grounds, judged: tuple[Verdict, ...], month: date, projected: Sequence[Projected] = ()
+) -> Sentence:
     """The month in one sentence, before the numbers; it rests on what those measures rest on that show no change.
 
+    `projected` are the projections that stand beside the numbers.
     A depot in which no unit is seen twice says so first: nothing that is said of come-backs can be told then.
     """
     unseen = there.lack("repeat_units", about="come-backs")
@@ -114,7 +118,7 @@ def summary(there: Grounds, judged: tuple[Verdict, ...], month: date) -> Sentenc
     if waiting:
         text += (
             f" The come-backs of {own} itself are not known yet, as its jobs have not been out long "
-            "enough; the latest month that has matured speaks instead, with a projection beside it."
+            f"enough; the latest month that has matured speaks instead{_beside(waiting, projected)}."
         )
     rest = [name for name in late if name not in waiting]
     if rest:
@@ -123,6 +127,15 @@ def summary(there: Grounds, judged: tuple[Verdict, ...], month: date) -> Sentenc
     if unseen is None:
         return said_of_all
     return Sentence(f"{unseen} {said_of_all}", said_of_all.rests_on, said_of_all.lacks, remedy=unseen.remedy)
+
+
+def _beside(waiting: list[str], projected: Sequence[Projected]) -> str:
+    """What the page shows beside the figures of an earlier month: a projection, of all of them, of some, or none."""
+    have = {p.measure for p in projected if p.share != "no data"}
+    of = [name for name in waiting if name in have]
+    if not of:
+        return ""
+    return ", with a projection" + (f" of {listed(of)}" if len(of) < len(waiting) else "") + " beside it"
 
 
 def resting_on(text: str, judged: tuple[Verdict, ...]) -> Sentence:
