@@ -65,7 +65,7 @@ def _rows(answer: UnitHistory) -> list[dict[str, Any]]:
         if r["event"] == "came back":
             row["beside"] = f"came back after {counted(r['number'], 'day')}, {spoken(r['what'])}  ·  open"
         elif r["event"] == "came again":
-            row["beside"] = f"again after {counted(r['number'], 'day')}, no fault found before  ·  open"
+            row["beside"] = f"again after {counted(r['number'], 'day')}, not after a repair  ·  open"
         elif r["event"] == "closed":
             row |= {"to": day, "beside": row["beside"].removesuffix("open") + f"{spoken(r['outcome'])} {day}"}
         elif r["outcome"] == "fail":
