@@ -101,6 +101,22 @@ def test_withdrawn_and_replaced_rows_are_as_many_in_the_report_as_in_the_table(w
     ]
 
 
+@pytest.mark.parametrize("content", ["", csv_of(ROWS[0]).splitlines()[0] + "\n"], ids=["empty", "a header"])
+def test_a_file_without_a_row_is_remarked_on_and_is_no_failure(ws: Workspace, content: str) -> None:
+    """As the README has it: some logs begin empty; what `where` leaves out of a file with rows is another matter."""
+    ws.write("jobs.csv", content)
+    ws.write("sources.toml", TOML.format(files="", table=""))
+    call = CliRunner().invoke(main, ["load", str(ws.folder)])
+    assert call.exit_code == 0
+    assert "CAUTION" not in call.output
+    assert "gives no row: it is empty, or holds only a header" in call.output
+    ws.write("jobs.csv", csv_of(*ROWS))
+    ws.write("sources.toml", TOML.format(files="", table="where = \"model = 'x'\""))
+    call = CliRunner().invoke(main, ["load", str(ws.folder)])
+    assert call.exit_code == WENT_WRONG
+    assert call.output.startswith(f"CAUTION: nothing is loaded into jobs: its files hold {len(ROWS)} rows")
+
+
 @pytest.mark.parametrize("vanished", ["keep", "withdraw"])
 def test_a_file_that_is_gone_counts_alike_everywhere(ws: Workspace, vanished: str) -> None:
     ws.write("jobs.csv", csv_of(*ROWS, job("J1", model="corrected")))
