@@ -85,9 +85,10 @@ def attribution(
     procedures in which it has others. `by` and `where` take site, model, procedure, technician, billing, and by also
     month and week (of closing).
 
-    Steps that at least the share `min_overlap` of the jobs with either did both are one group, named with "+" and never
-    split. `per` "hazard" lays come-backs to the hazards of the steps instead, "bench" and "tool" to each step by where
-    or with what it was done.
+    Steps are one group, named with "+" and never split, where at least the share `min_overlap` of the jobs in which
+    either touches the subsystem did both; how often they are done elsewhere does not tell them apart. `per` "hazard"
+    lays come-backs to the hazards of the steps instead, "bench" and "tool" to each step by where or with what it was
+    done.
 
     Columns: the cause (step, hazard, or step with bench or tool), subsystem, exposures (jobs that did it; of hazards
     the steps that had it), candidate_in (come-backs that may be its), attributed (those most likely its), per_10000
@@ -192,7 +193,7 @@ def contrasted(
 
 
 def _caution(cause: tuple[Name, ...], asked: Scope, hazards: dict[str, None]) -> str:
-    said = ["steps joined by + are done together and cannot be told apart"] if len(cause) > 1 else []
+    said = ["steps joined by + share one number, as the logs cannot separate them"] if len(cause) > 1 else []
     said.append("models may differ by design" if "model" in asked.by else "compared within procedure and model alone")
     if "technician" in asked.by:
         said.append("look at bench, tool, light and order of steps, not at a person")
@@ -264,7 +265,8 @@ def notes_on(
     grouped = sum(len(g) > 1 for one in made for g in one.fit.groups)
     if grouped:
         notes.append(
-            'Steps joined by "+" are nearly always done together: their number is that of the group as a whole.'
+            'Steps joined by "+" share one number, that of the group as a whole: the logs cannot separate them, as '
+            "nearly every job that came back for what they touch, or could have, had all of them or none."
         )
     if any(np.isnan(one.fit.rate).any() for one in made):
         notes.append("Where a number is missing others can take the cause's place; low and high say what is possible.")

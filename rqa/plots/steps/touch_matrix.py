@@ -54,7 +54,7 @@ def plot_touch_matrix(
         answer, rows, sorted({row["cell"] for row in rows}), title,
         [f"rows: {cause}s, the riskiest first; columns: what was found at fault",
          "number = come-backs laid to it; the darker, the more per job that did it",
-         "+ joins what is done together and cannot be told apart",
+         "+ joins what the logs cannot tell apart",
          *([f"the first {MOST} of {counted(len(order), 'cause')}"] if len(order) > MOST else [])],
         "found at fault on return", headed, width, said=said,
     )

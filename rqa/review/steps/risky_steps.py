@@ -28,8 +28,9 @@ HEADS = ("steps, as far as the logs tell them apart", "hazards", "next check", "
          "95 % interval", "past all tests", "cost per 1,000 jobs")
 MAP = (
     "Each row is a step, in the order of the procedure: dot = come-backs laid to it per 10,000 times it was done, in "
-    "this and every other procedure that has it, line = 95 % interval. Steps that are nearly always done together "
-    "share one number: the logs cannot tell them apart. "
+    "this and every other procedure that has it, line = 95 % interval. Steps share one number where the "
+    "logs cannot separate them, as nearly every job that came back for what they touch, or could have, had all of them "
+    "or none. "
 )
 BURSTS = (
     "Each row is a group, its bar the weeks that were fullest, with their verdict beside the name: “burst” is beyond "

@@ -159,6 +159,36 @@ def test_a_job_whose_other_test_never_passed_let_nothing_escape() -> None:
     assert (row["tested"], row["escaping"]) == (9.0, pytest.approx(4 / 9, abs=1e-6))
 
 
+def test_why_steps_are_joined_is_true_of_steps_that_are_seldom_done_together() -> None:
+    """Every job checks for leaks, one in three refits the screen: where both touch the display all but one did both."""
+    tables = stepped(done=60, back=9, skipped=0, skipped_back=0)
+    tables["procedures"] = [
+        {"procedure": name, "step_seq": 1, "step": "leak check", "subsystems": [touched]}
+        for name, touched in (("board", "display"), ("boiler", "boiler"))
+    ] + [{"procedure": "board", "step_seq": 2, "step": "refit screen", "subsystems": ["display"]}]
+    boiler = [{**tables["jobs"][-1], "job_id": f"B{n}", "unit_id": f"B{n}", "procedure": "boiler",
+               "opened_at": FIRST, "closed_at": FIRST} for n in range(120)]
+    tables["jobs"] += boiler
+    tables["steps"] = [
+        {"job_id": f"J{n}", "step_seq": place, "step": step, "outcome": "skipped" if (n, place) == (59, 2) else "done"}
+        for n in range(60) for place, step in ((1, "leak check"), (2, "refit screen"))
+    ] + [{"job_id": b["job_id"], "step_seq": 1, "step": "leak check", "outcome": "done"} for b in boiler]
+    did: dict[str, set[str]] = {step: {s["job_id"] for s in tables["steps"] if s["step"] == step and
+                                       s["outcome"] == "done"} for step in ("leak check", "refit screen")}
+    both, either = did["leak check"] & did["refit screen"], did["leak check"] | did["refit screen"]
+    assert (len(both), len(either)) == (59, 180), "they are seldom done together"
+    touching = either - {b["job_id"] for b in boiler}
+    assert len(both & touching) / len(touching) == pytest.approx(59 / 60), "where both touch it, nearly always"
+    with depot_of(tables) as depot:
+        answer = depot.steps.attribution()
+    rows = answer.table.filter(pl.col("subsystem") == "display").select("step", "candidate_in", "told_apart").rows()
+    assert rows == [("leak check + refit screen", 9, False)]
+    said = [n for n in answer.notes if n.startswith('Steps joined by "+"')]
+    assert len(said) == 1
+    assert "done together" not in said[0]
+    assert "nearly every job that came back for what they touch, or could have, had all of them or none" in said[0]
+
+
 @pytest.mark.parametrize("by", [(), ("procedure",)])
 def test_a_step_that_touches_nothing_was_done_all_the_same(by: tuple[str, ...]) -> None:
     """Every job verified the unit, which touches nothing; "polish" was only ever skipped, "seal case" not logged."""
