@@ -18,7 +18,7 @@ from rqa.plots.theme import nothing
 from rqa.review.facts import FigureScope, PageFigure, PageTable
 from rqa.review.suppressed import shown_groups
 from rqa.shown import all_shown
-from rqa.words import count, interval, month_name, percent, plural, spoken
+from rqa.words import count, counted, interval, month_name, percent, plural, spoken
 
 STEPS_DRAWN = 12
 GROUPS_DRAWN = 12
@@ -175,7 +175,7 @@ def _all_few(answer: Answer, heading: str, sizes: Sequence[int]) -> dict[str, An
     if answer.table.height or not any(sizes) or untold(answer):
         return None
     few = f"fewer than {SMALLEST} cases" + " or would give these away" * (max(sizes) >= SMALLEST)
-    said = f"All {count(len(sizes))} groups have {few}." if len(sizes) > 1 else f"The only group has {few}."
+    said = f"All {counted(len(sizes), 'group')} have {few}." if len(sizes) > 1 else f"The only group has {few}."
     chart = nothing(title=heading, why=said_of(answer, said), headed=False, width="container", said="not shown")
     return all_shown(chart.to_dict(validate=False))
 
