@@ -28,8 +28,8 @@ DEFINITIONS = (
     ),
     (
         "Matured",
-        "A job closed at least 30 (90) days before the day one looks. Only matured jobs enter a rate, so a young month "
-        "has no final rate yet, rather than a good one.",
+        "A job closed at least 30 (90) days before the day one looks. Only matured jobs enter a rate, and a month's "
+        "rate is final 30 (90) days after its last day: a young month has no final rate yet, rather than a good one.",
     ),
     (
         "Mature and projected",

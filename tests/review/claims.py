@@ -100,7 +100,7 @@ NEEDED: tuple[tuple[str, tuple[str, ...]], ...] = (
     (r"overlap in time", ("repeat_units",)),
 )
 """What a statement of a kind cannot do without, whatever it says it rests on."""
-NOT_TOLD = re.compile(r"[Cc]annot be told|there is no earlier month|are not known yet")
+NOT_TOLD = re.compile(r"[Cc]annot be told|there is no earlier month|are not final yet")
 """Parts of a statement, clauses or sentences, that tell nothing."""
 
 

@@ -277,9 +277,17 @@ def _notes(snapshot: Snapshot, seen: list[SeenMonths], window: int, recent: int,
         )
         if month_end(young[-1]) > snapshot.day:
             notes.append(f"{young[-1]:%Y-%m} is not over: its projection is of the jobs closed so far.")
+    days = counted(window, "day")
+    worked = set(table.filter(table["jobs"] > 0)["month"]) - set(young)
+    due = sorted(month for month in worked if month_end(month) + timedelta(window) > snapshot.day)
+    if due:
+        notes.append(
+            f"All jobs of {', '.join(f'{m:%Y-%m}' for m in due)} have been followed for {days}. A month is judged only "
+            f"when it is final, {days} after its last day."
+        )
     if any(not s.reaches for s in seen):
         notes.append(
-            f"No job has been followed for {counted(window, 'day')} in some group: its young months have no projection."
+            f"No job has been followed for {days} in some group: its young months have no projection."
         )
     if any(not s.spread_known for s in seen):
         notes.append(

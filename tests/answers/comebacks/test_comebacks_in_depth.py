@@ -261,6 +261,20 @@ def test_comparison_is_that_of_the_rows() -> None:
         assert first[name] == pytest.approx(float(getattr(apart, name)), abs=1e-6)
 
 
+@pytest.mark.parametrize(("day", "final"), [(date(2025, 3, 1), False), (date(2025, 3, 2), True)])
+def test_a_month_is_final_as_many_days_after_its_last_day_as_the_window_has(day: date, final: bool) -> None:
+    """All jobs of January were closed on the 11th: none is left to wait for, and yet 31 January + 30 days decides."""
+    jobs = [j for n in range(30) for j in back(f"U{n}", 10, 3 if n < 6 else None)]
+    assert date(2025, 1, 31) + timedelta(days=30) == date(2025, 3, 2)
+    with depot_of({"jobs": jobs}, as_of=datetime(day.year, day.month, day.day, 12)) as depot:
+        ahead = depot.projection(30)
+        chart = depot.control_chart("comebacks", window=30).table
+    assert ahead.table.select("jobs", "matured", "projected").row(0) == (30, 30, 0.2)
+    said = "All jobs of 2025-01 have been followed for 30 days. A month is judged only when it is final, 30 days after"
+    assert any(note.startswith(said) for note in ahead.notes) is not final
+    assert chart["mature"].to_list() == [final]
+
+
 def test_a_young_month_is_projected_from_recent_ones() -> None:
     """January: of 100 jobs 10 came back on day 5 and 10 on day 20. A job of age 10 returns with chance 10 in 90."""
     jobs = [j for n in range(100) for j in back(f"U{n}", 0.2, 5 if n < 10 else 20 if n < 20 else None)]
