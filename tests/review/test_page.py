@@ -188,7 +188,7 @@ def test_the_words_are_the_answers(depot: Depot, facts: MonthFacts) -> None:
     assert "May 2025" in facts.verdicts[0].sentence
     passed = depot.first_pass_yield(by=(), months=month).table.row(0, named=True)
     assert facts.verdicts[2].counts == f"{passed['passed']} of {passed['exposures']} first checks"
-    assert "not known yet" in facts.summary
+    assert "not final yet" in facts.summary
     assert "June 2025" in facts.headline
     assert f"come-backs within 30 days {facts.verdicts[0].share} (May 2025), " in facts.headline
 

@@ -282,8 +282,8 @@ def _notes(snapshot: Snapshot, seen: list[SeenMonths], window: int, recent: int,
     due = sorted(month for month in worked if month_end(month) + timedelta(window) > snapshot.day)
     if due:
         notes.append(
-            f"All jobs of {', '.join(f'{m:%Y-%m}' for m in due)} have been followed for {days}. A month is judged only "
-            f"when it is final, {days} after its last day."
+            f"Followed for {days} already, but not final: {', '.join(f'{m:%Y-%m}' for m in due)}. A month is final and "
+            f"judged {days} after its last day."
         )
     if any(not s.reaches for s in seen):
         notes.append(

@@ -117,10 +117,10 @@ def summary(
         text = f"{idle}. {text}"
     if waiting:
         windows = [figure.window for figure in FIGURES if figure.name in waiting]
-        days = f"{windows[0]}" + "".join(f" ({window})" for window in windows[1:])
+        days = counted(f"{windows[0]}" + "".join(f" ({window})" for window in windows[1:]), "day")
         text += (
-            f" The come-backs of {own} itself are not final yet, as a month's come-backs within {days} days are final "
-            f"{days} days after its last day; the latest final month speaks instead{_beside(waiting, projected)}."
+            f" The come-backs of {own} itself are not final yet, as a month's come-backs within {days} are final "
+            f"{days} after its last day; the latest final month speaks instead{_beside(waiting, projected)}."
         )
     rest = [name for name in late if name not in waiting]
     if rest:

@@ -270,7 +270,7 @@ def test_a_month_is_final_as_many_days_after_its_last_day_as_the_window_has(day:
         ahead = depot.projection(30)
         chart = depot.control_chart("comebacks", window=30).table
     assert ahead.table.select("jobs", "matured", "projected").row(0) == (30, 30, 0.2)
-    said = "All jobs of 2025-01 have been followed for 30 days. A month is judged only when it is final, 30 days after"
+    said = "Followed for 30 days already, but not final: 2025-01. A month is final and judged 30 days after"
     assert any(note.startswith(said) for note in ahead.notes) is not final
     assert chart["mature"].to_list() == [final]
 
