@@ -185,7 +185,8 @@ def month_spread(*, returned: ArrayLike, jobs: ArrayLike) -> float:
     -------
     float
         Standard deviation of the months' true rates over their mean, which for small rates is that of the logarithm of
-        the hazard; 0 where the months differ by no more than luck. NaN with fewer than two months, or no returns.
+        the hazard; 0 where the months' differences are consistent with chance. NaN with fewer than two months, or no
+        returns.
 
     Notes
     -----

@@ -88,7 +88,7 @@ def month_against_before(
     >>> r.count, r.size, r.verdict
     (6, 114, 'no clear change')
 
-    6 of 114 jobs of the latest mature month came back, which differs from the year before by no more than luck.
+    6 of 114 jobs of the latest mature month came back; the difference from the year before is consistent with chance.
     """
     if measure not in MEASURES:
         raise RequestError(f"{QUESTION}: there is no measure {measure!r}. {there_is(measure, MEASURES)}")

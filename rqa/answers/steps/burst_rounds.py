@@ -45,7 +45,7 @@ class BurstSearch:
 def search(
     snapshot: Snapshot, asked: BurstRequest, *, longest: int, fewest: int, simulations: int, seed: int
 ) -> BurstSearch:
-    """Scan, set the strongest burst's cases aside, count and scan again, until what is left is no more than luck."""
+    """Scan, set the strongest burst's cases aside, count and scan again, until the rest is consistent with chance."""
     from rqa.stats import scan_margins
 
     aside: list[ExcludedPeriods] = []
