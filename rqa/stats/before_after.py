@@ -10,8 +10,10 @@ from scipy import special
 
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
+from rqa.stats import far_tails
 from rqa.stats.common_ratio import mantel_haenszel
-from rqa.stats.stratified import stratified_exact_test
+from rqa.stats.indirect_standardisation import expected_from_mix
+from rqa.stats.stratified import tails_by_group
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,8 +119,8 @@ def rate_change(
     difference, se, null_se = _difference(*(x.astype(np.float64) for x in (b, n0, a, n1)))
     reach = _reach(level) * se
     ratios = mantel_haenszel(np.stack([_row(a, n1), _row(b, n0)], axis=-2), measure="risk", level=level)
-    p_value = _exact(b, n0, a, n1)
-    z = np.where(difference < 0, 1.0, -1.0) * special.ndtri(np.minimum(p_value, 1.0) / 2.0)
+    p_value, z = _exact(b, n0, a, n1)
+    z = np.where(difference < 0, -1.0, 1.0) * z
     none = ~both.any(axis=-1)
     numbers = {
         "difference": difference, "se": se, "low": np.maximum(difference - reach, -1.0),
@@ -237,14 +239,20 @@ def _row(events: Counts, jobs: Counts) -> Counts:
     return np.stack([events, jobs - events], axis=-1)
 
 
-def _exact(b: Counts, n0: Counts, a: Counts, n1: Counts) -> Numbers:
-    p_value = np.ones(n0.shape[:-1])
+def _exact(b: Counts, n0: Counts, a: Counts, n1: Counts) -> tuple[Numbers, Numbers]:
+    """The p-value of the exact test, and how far out it lies in normal scores."""
+    p_value, away = np.ones(n0.shape[:-1]), np.zeros(n0.shape[:-1])
     for place in np.ndindex(p_value.shape):
         if not (n0[place] > 0).any():
             continue
-        test = stratified_exact_test(events=[a[place], b[place]], trials=[n1[place], n0[place]])
-        p_value[place] = test.p_value[0]
-    return p_value
+        mix = expected_from_mix(events=[a[place], b[place]], trials=[n1[place], n0[place]])
+        at_most, at_least, _, far, _ = (tail[0] for tail in tails_by_group(mix))
+        if far < 0.0:
+            p_value[place], away[place] = far_tails.p_value(far), far_tails.score(far)
+        else:
+            p_value[place] = min(2.0 * min(at_most, at_least), 1.0)
+            away[place] = -special.ndtri(p_value[place] / 2.0)
+    return p_value, away
 
 
 def _reach(level: float) -> float:

@@ -11,7 +11,8 @@ from scipy import special
 
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
-from rqa.stats.hypergeometric import log_chances
+from rqa.stats import far_tails
+from rqa.stats.hypergeometric import log_chance, log_chances
 
 MOST_EVENTS = 2_000
 """Events up to which the distribution is added up; above, `mantel_haenszel` needs no exact help."""
@@ -85,11 +86,12 @@ def exact_common_odds(tables: ArrayLike, *, level: float = 0.95) -> ExactOddsRat
     if events > MOST_EVENTS:
         raise ValueError(f"tables must hold at most {MOST_EVENTS:,} events for exact limits: {events:,}")
     drawn, marked = counts[:, 0].sum(axis=1), counts[:, :, 0].sum(axis=1)
-    first, log_chance = log_chances(drawn, marked, counts.sum(axis=(1, 2)))
+    first, logs = log_chances(drawn, marked, counts.sum(axis=(1, 2)))
     seen = int(counts[:, 0, 0].sum()) - first
-    estimate, low, high = _ends(log_chance, seen, (1.0 - level) / 2.0)
-    chance = np.exp(log_chance)
-    at_most, at_least, here = chance[: seen + 1].sum(), chance[seen:].sum(), chance[seen]
+    estimate, low, high = _ends(logs, seen, (1.0 - level) / 2.0)
+    log_total = special.logsumexp(logs)
+    tail = float(min(special.logsumexp(logs[: seen + 1]), special.logsumexp(logs[seen:])) - log_total)
+    mid = float(far_tails.without_half(tail, float(logs[seen] - log_total)))
     nothing = bool((drawn == 0).all() or (drawn == counts.sum(axis=(1, 2))).all())
     return ExactOddsRatio(
         tables=arguments.frozen_counts(counts),
@@ -97,8 +99,8 @@ def exact_common_odds(tables: ArrayLike, *, level: float = 0.95) -> ExactOddsRat
         estimate=estimate,
         low=np.nan if nothing else low,
         high=np.nan if nothing else high,
-        p_value=np.nan if nothing else float(min(1.0, 2.0 * min(at_most, at_least))),
-        p_mid=np.nan if nothing else float(min(1.0, 2.0 * (min(at_most, at_least) - here / 2.0))),
+        p_value=np.nan if nothing else float(far_tails.p_value(tail)),
+        p_mid=np.nan if nothing else float(far_tails.p_value(mid)),
     )
 
 
@@ -138,6 +140,6 @@ def limit_at_the_end(drawn: Counts, marked: Counts, total: Counts, tail: float) 
     steps = np.arange(int(width.sum())) - np.repeat(starts, width)
     k = steps + np.repeat(least, width)
     n, m, t = (np.repeat(a, width) for a in (drawn, marked, total))
-    log = -sum(special.gammaln(a + 1.0) for a in (k, n - k, m - k, t - m - n + k))
+    log = log_chance(k, n, m, t)
     from_end = log - np.repeat(log[starts], width)
     return _root(lambda theta: float(np.logaddexp.reduceat(from_end + steps * theta, starts).sum()) + np.log(tail))

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
+from rqa.stats import far_tails
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,7 +49,8 @@ def expectation_test(*, observed: ArrayLike, expected: ArrayLike, variance: Arra
 
     Notes
     -----
-    Landmarks: nothing expected, or no variance, is no comparison, NaN.
+    Landmarks: nothing expected, or no variance, is no comparison, NaN. No p-value is 0: one below the least double,
+    2.2e-308, is given as that; z goes on.
 
     The count is taken as binomial where the variance is below expected, as Poisson where it equals it, and as negative
     binomial above, each with this mean and variance. For a sum of jobs with unlike chances the binomial of the same
@@ -84,8 +87,14 @@ def expectation_test(*, observed: ArrayLike, expected: ArrayLike, variance: Arra
     at_most, at_least = _at_most(x, mean, spread), _at_least(x, mean, spread)
     here = np.maximum(at_most + at_least - 1.0, 0.0)
     low, high = at_most - here / 2.0, at_least - here / 2.0
-    p_value, p_mid = (np.minimum(2.0 * np.minimum(*tails), 1.0) for tails in ((at_most, at_least), (low, high)))
-    z = np.where(low < high, special.ndtri(low), -special.ndtri(high))
+    p_value, p_mid = (np.array(np.minimum(2.0 * np.minimum(*two), 1.0)) for two in ((at_most, at_least), (low, high)))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        z = np.array(np.where(low < high, special.ndtri(low), -special.ndtri(high)))
+    far = np.minimum(at_most, at_least) < FAR
+    if far.any():
+        whole, half = _far_tails(x[far], mean[far], spread[far])
+        p_value[far], p_mid[far] = far_tails.p_value(whole), far_tails.p_value(half)
+        z[far] = np.sign(x[far] - mean[far]) * far_tails.score(half)
     return ExpectationTest(
         observed=arguments.frozen_counts(x.astype(np.int64)),
         expected=arguments.frozen(e),
@@ -120,6 +129,42 @@ def _at_most(k: Numbers, mean: Numbers, variance: Numbers) -> Numbers:
     binomial = np.where(inside, special.betainc(np.where(inside, size - k, 1.0), k + 1.0, 1.0 - share), 1.0)
     negative = np.asarray(special.betainc(size, k + 1.0, 1.0 - share), dtype=np.float64)
     return _chosen(mean, variance, binomial, poisson, negative)
+
+
+_LogTail = Callable[[Numbers, Numbers, Numbers, Numbers], Numbers]
+FAR = 1e-10
+"""A tail below this is worked as a logarithm, so that it never comes out as 0."""
+
+
+def _far_tails(k: Numbers, mean: Numbers, variance: Numbers) -> tuple[Numbers, Numbers]:
+    """Logarithms of the smaller tail, and of it less half the chance of the count itself."""
+    upper = k > mean
+    here, next_out = (_log_tail(count, mean, variance, upper) for count in (k, np.where(upper, k + 1.0, k - 1.0)))
+    # The last count of a binomial has none beyond it, where the Poisson tail would stand in.
+    next_out = np.where(next_out > here, -np.inf, next_out)
+    return here, np.logaddexp(here, next_out) - np.log(2.0)
+
+
+def _log_tail(k: Numbers, mean: Numbers, variance: Numbers, upper: NDArray[np.bool_]) -> Numbers:
+    """As `_at_least` (upper) and `_at_most`, as logarithms, for counts far out."""
+    size, share = _size(mean, variance)
+    narrow = (variance < mean) & (np.abs(mean - variance) > NEARLY_POISSON * mean)
+    wide = variance > mean * (1.0 + NEARLY_POISSON)
+    inside = narrow & (k < np.where(upper, size + 1.0, size))
+    tail = np.full(k.shape, -np.inf)
+    log_of: list[tuple[NDArray[np.bool_], NDArray[np.bool_], _LogTail]] = [
+        (upper, ~wide & ~inside, lambda k, m, n, p: far_tails.log_gamma_below(k, m)),
+        (upper, inside, lambda k, m, n, p: far_tails.log_beta_below(k, n - k + 1.0, p)),
+        (upper, wide, lambda k, m, n, p: far_tails.log_beta_below(k, n, p)),
+        (~upper, ~wide & ~narrow, lambda k, m, n, p: far_tails.log_gamma_above(k + 1.0, m)),
+        (~upper, inside, lambda k, m, n, p: far_tails.log_beta_below(n - k, k + 1.0, 1.0 - p)),
+        (~upper, wide, lambda k, m, n, p: far_tails.log_beta_below(n, k + 1.0, 1.0 - p)),
+    ]
+    for side, which, of in log_of:
+        at = side & which & (k >= 0)
+        if at.any():
+            tail[at] = of(k[at], mean[at], size[at], share[at])
+    return tail
 
 
 def _size(mean: Numbers, variance: Numbers) -> tuple[Numbers, Numbers]:

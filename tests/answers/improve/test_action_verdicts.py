@@ -116,6 +116,16 @@ def test_a_change_for_the_worse() -> None:
     assert row["low"] > 0
 
 
+@pytest.mark.parametrize(("before", "after"), [(500, 0), (1_000, 0), (0, 700)])
+def test_a_change_beyond_all_doubt(before: int, after: int) -> None:
+    """Half of the jobs to none, all to none, none to most: the exact test's p-value is far below 1e-16."""
+    with acting_depot(jobs=4_000, before=before, after=after) as depot:
+        row = verdict(depot)
+    assert row["verdict"] == ("worked" if after < before else "made it worse")
+    assert 0 < row["p_value"] < 1e-16
+    assert row["low"] <= row["difference"] <= row["high"]
+
+
 def test_little_work_is_too_early_and_says_what_it_could_show() -> None:
     with acting_depot(jobs=300) as depot:
         row = verdict(depot)
