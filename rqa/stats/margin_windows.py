@@ -1,8 +1,9 @@
 """One dimension's windows laid out over its own cells, and its events thrown on them anew."""
 
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +11,7 @@ from scipy import special
 
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
+from rqa.stats.margin_maxima import MarginMaxima
 from rqa.stats.scan_windows import coded
 from rqa.words import counted
 
@@ -18,7 +20,7 @@ if TYPE_CHECKING:
 
 SIDE = 4
 """Periods that a group must have been there before a window, and after it for that side to be asked."""
-_Side = tuple[Numbers, Numbers, Numbers, NDArray[np.bool_]]
+Side = tuple[tuple[NDArray[np.int64], NDArray[np.int64]], Numbers, Numbers, NDArray[np.bool_]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,79 +54,55 @@ class WindowLayout:
         """Whether there is any window, and any event."""
         return bool(len(self.first) and self.events.sum())
 
+    @cached_property
+    def sides(self) -> tuple["Side", ...]:
+        """What each window is set against: where that begins, the window's share of its work, all of its work, and
+        whether it is asked. Against its own level a window is set against what was before, and what was after."""
+        work = np.concatenate([[0.0], np.cumsum(self.work)])
+        inside = work[self.last + 1] - work[self.first]
+        always = np.ones(len(self.first), dtype=np.bool_)
+
+        def side(begin: NDArray[np.int64], end: NDArray[np.int64], asked: NDArray[np.bool_]) -> "Side":
+            whole = work[end + 1] - work[begin]
+            return (begin, end), np.minimum(inside / np.where(whole > 0, whole, 1.0), 1.0), whole, asked
+
+        if not self.own:
+            return (side(self.begin, self.end, always),)
+        return side(self.begin, self.last, always), side(self.first, self.end, self.after)
+
     def ratios(self, cells: Numbers) -> Numbers:
         """Sets x cells to sets x windows: log-likelihood ratios, 0 where there is no more than expected.
 
         Against its own level a window has the smaller of its ratios to what was before and to what was after.
         """
-        c, sides = self._sides(cells)
-        made = np.full(c.shape, np.inf)
-        for total, share, work, asked in sides:
-            above = self._above(c, total, share) & asked
-            n = np.nonzero(above)[1]
-            ratio = np.where(asked, 0.0, np.inf) * np.ones((len(c), 1)) if not asked.all() else np.zeros_like(c)
-            found = _ratio(self.likelihood, c[above], share[n], total[above], work[n])
+        running = np.concatenate([np.zeros((1, len(cells))), np.cumsum(cells.T, axis=0)])
+        sets, windows = np.indices((len(cells), len(self.first)))
+        return self.ratios_of(running, windows.ravel(), sets.ravel()).reshape(sets.shape)
+
+    def ratios_of(
+        self, running: "NDArray[np.floating[Any]]", windows: NDArray[np.intp], sets: NDArray[np.intp]
+    ) -> Numbers:
+        """The ratios of some windows, each of one set; `running`: events of all cells before each, a column a set."""
+        c = _inside(running, self.first[windows], self.last[windows], sets)
+        made = np.full(len(windows), np.inf)
+        for (begin, end), shares, whole, asked in self.sides:
+            total, share = _inside(running, begin[windows], end[windows], sets), shares[windows]
+            # A window that holds all the work it is set against has nothing outside.
+            above = (c >= self.fewest) & (c > total * share * (1.0 + 1e-12)) & (share < 1.0 - 1e-9) & (made > 0.0)
+            ratio = np.zeros(len(windows))
+            found = _ratio(self.likelihood, c[above], share[above], total[above], whole[windows[above]])
             ratio[above] = np.maximum(found, 0.0)
-            made = np.minimum(made, ratio)
+            made = np.minimum(made, np.where(asked[windows], ratio, np.inf))
         return np.where(np.isfinite(made), made, 0.0)
+
+    @cached_property
+    def maxima(self) -> MarginMaxima:
+        """What finds the highest ratio of simulated sets."""
+        return MarginMaxima(self)
 
     def highest(self, cells: Numbers) -> Numbers:
-        """The highest ratio of each set; logarithms are taken only where a chi-square, never below it, is as high."""
-        if not len(self.first):
-            return np.zeros(len(cells))
-        if self.likelihood == "bernoulli":
-            return self.ratios(cells).max(axis=1)
-        c, sides = self._sides(cells)
-        bound = np.full(c.shape, np.inf)
-        for total, share, _, asked in sides:
-            e = total * share
-            with np.errstate(divide="ignore", invalid="ignore"):
-                square = (c - e) ** 2 / (e * (1.0 - share))
-            square[~self._above(c, total, share)] = 0.0
-            square[:, ~asked] = np.inf
-            np.minimum(bound, square, out=bound)
-        bound[~np.isfinite(bound)] = 0.0
-        # The ratio at the highest bound is a floor; only windows whose bound reaches it can be higher.
-        best = np.zeros(len(cells))
-        at = np.arange(len(cells)), bound.argmax(axis=1)
-        best = self._exact(c, sides, *at)
-        rows, windows = np.nonzero(bound >= best[:, None])
-        np.maximum.at(best, rows, self._exact(c, sides, rows, windows))
-        return best
-
-    def _sides(self, cells: Numbers) -> tuple[Numbers, list["_Side"]]:
-        """Events of each window; and for each side it is set against events and share, all work, and whether asked."""
-        running = np.concatenate([np.zeros((len(cells), 1)), np.cumsum(cells, axis=1)], axis=1)
-        work = np.concatenate([[0.0], np.cumsum(self.work)])
-        inside = work[self.last + 1] - work[self.first]
-        upto = running[:, self.last + 1]
-        c = upto - running[:, self.first]
-        always = np.ones(len(self.first), dtype=np.bool_)
-
-        def side(total: Numbers, begin: NDArray[np.int64], end: NDArray[np.int64], asked: NDArray[np.bool_]) -> "_Side":
-            whole = work[end + 1] - work[begin]
-            return total, np.minimum(inside / np.where(whole > 0, whole, 1.0), 1.0), whole, asked
-
-        if not self.own:
-            return c, [side(running[:, self.end + 1] - running[:, self.begin], self.begin, self.end, always)]
-        return c, [
-            side(upto - running[:, self.begin], self.begin, self.last, always),
-            side(running[:, self.end + 1] - running[:, self.first], self.first, self.end, self.after),
-        ]
-
-    def _above(self, c: Numbers, total: Numbers, share: Numbers) -> NDArray[np.bool_]:
-        # A window that holds all the work it is set against has nothing outside.
-        return (c >= self.fewest) & (c > total * share * (1.0 + 1e-12)) & (share < 1.0 - 1e-9)
-
-    def _exact(self, c: Numbers, sides: list["_Side"], rows: NDArray[np.int64], windows: NDArray[np.int64]) -> Numbers:
-        made = np.full(len(rows), np.inf)
-        for total, share, work, asked in sides:
-            own, all_of, part = c[rows, windows], total[rows, windows], share[windows]
-            above = self._above(own, all_of, part)
-            ratio = np.zeros(len(rows))
-            ratio[above] = _ratio(self.likelihood, own[above], part[above], all_of[above], work[windows][above])
-            made = np.minimum(made, np.where(asked[windows], np.maximum(ratio, 0.0), np.inf))
-        return np.where(np.isfinite(made), made, 0.0)
+        """The highest ratio of each set: sets x cells to sets."""
+        return self.maxima.highest(cells)
 
     def drawn(self, rng: np.random.Generator, sets: int) -> Numbers:
         """Events thrown on the same cells, part by part: sets x cells.
@@ -221,6 +199,13 @@ def _windows(row: Counts, period: Counts, longest: int) -> tuple[NDArray[np.int6
         first.append(a[inside])
         last.append(b[inside])
     return np.concatenate(first), np.concatenate(last)
+
+
+def _inside(
+    running: "NDArray[np.floating[Any]]", begin: NDArray[np.int64], end: NDArray[np.int64], sets: NDArray[np.intp]
+) -> Numbers:
+    """Events from cell `begin` to cell `end` of the sets."""
+    return np.asarray(running[end + 1, sets] - running[begin, sets], dtype=np.float64)
 
 
 def _ratio(likelihood: str, c: Numbers, share: Numbers, total: Numbers, work: Numbers) -> Numbers:

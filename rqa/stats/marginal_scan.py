@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import get_args
 
@@ -16,6 +16,8 @@ from rqa.stats.scanning import AT_ONCE, EQUAL, Likelihood, chance_among, simulat
 
 PILOT = 199
 """Sets by which the dimensions are put on one scale before the strongest is sought."""
+FIRST = 32
+"""Sets scored first of those drawn at a time: where nothing is bunched, these are enough to end the simulation."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -174,16 +176,19 @@ def scan_margins(
         size = max(1, *(len(f) for f in found), *(len(t.events) for t in tables))
         batch = max(1, min(200, AT_ONCE // size))
 
-        def drawn(rng: np.random.Generator, sets: int) -> Numbers:
-            return np.stack([t.highest(t.drawn(rng, sets)) for t in tables], axis=1)
+        def drawn(rng: np.random.Generator, sets: int) -> Iterator[Numbers]:
+            cells = [t.drawn(rng, sets) for t in tables]
+            for some in (slice(0, FIRST), slice(FIRST, sets))[: 1 + (sets > FIRST)]:
+                yield np.stack([t.highest(c[some]) for t, c in zip(tables, cells, strict=True)], axis=1)
+
+        def scored(rng: np.random.Generator, sets: int) -> Iterator[Numbers]:
+            return ((highest - middle) / spread for highest in drawn(rng, sets))
 
         first, _ = simulated_maxima(drawn, np.inf, PILOT, PILOT + 1, batch, seed + 1)
         middle, spread = first.mean(axis=0), first.std(axis=0, ddof=1)
         spread = np.where(spread > EQUAL, spread, np.inf)
         best = float(np.nanmax((highest - middle) / spread))
-        null, stopped = simulated_maxima(
-            lambda rng, sets: (drawn(rng, sets) - middle) / spread, best, simulations, enough, batch, seed
-        )
+        null, stopped = simulated_maxima(scored, best, simulations, enough, batch, seed)
     scores = [np.where(f > EQUAL, (f - m) / s, -np.inf) for f, m, s in zip(found, middle, spread, strict=True)]
     overall = null.max(axis=1, initial=-np.inf)
     told = _Told(names, tables, found, scores, overall, null, stopped, best)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal, get_args
 
@@ -187,9 +187,9 @@ def scan_statistic(
     found = scanned(x[None, :].astype(np.float64))[0]
     highest = np.maximum.reduceat(found.max(axis=1), layout.starts)
 
-    def drawn(rng: np.random.Generator, sets: int) -> Numbers:
+    def drawn(rng: np.random.Generator, sets: int) -> Iterator[Numbers]:
         draw = poisson_sets if likelihood == "poisson" else bernoulli_sets
-        return layout.highest(scanned(draw(rng, w, total, sets)))
+        yield layout.highest(scanned(draw(rng, w, total, sets)))
 
     batch = max(1, min(200, AT_ONCE // max(found.size, len(x), total)))
     null, stopped = simulated_maxima(drawn, float(highest.max()), simulations, enough, batch, seed)
@@ -238,24 +238,30 @@ def scan_statistic(
 
 
 def simulated_maxima(
-    drawn: Callable[[np.random.Generator, int], Numbers],
+    drawn: Callable[[np.random.Generator, int], Iterable[Numbers]],
     highest: float,
     simulations: int,
     enough: int,
     batch: int,
     seed: int,
 ) -> tuple[Numbers, bool]:
-    """Highest ratios of simulated sets by dimension, up to the set that makes it enough; and whether one did."""
+    """Highest ratios of simulated sets by dimension, up to the set that makes it enough; and whether one did.
+
+    `drawn` draws a batch and scores some of its sets after others: those after the last that is needed are not scored.
+    """
     rng = np.random.default_rng(seed)
     chance: list[Numbers] = []
     stronger, run = 0, 0
     while run < simulations and stronger < enough:
-        sets = drawn(rng, min(batch, simulations - run))
-        hits = stronger + np.cumsum(sets.max(axis=1) >= highest - EQUAL)
-        if hits[-1] >= enough:
-            sets = sets[: int(np.argmax(hits >= enough)) + 1]
-        stronger, run = int(hits[len(sets) - 1]), run + len(sets)
-        chance.append(sets)
+        for scored in drawn(rng, min(batch, simulations - run)):
+            sets = scored
+            hits = stronger + np.cumsum(sets.max(axis=1) >= highest - EQUAL)
+            if hits[-1] >= enough:
+                sets = sets[: int(np.argmax(hits >= enough)) + 1]
+            stronger, run = int(hits[len(sets) - 1]), run + len(sets)
+            chance.append(sets)
+            if stronger >= enough:
+                break
     return np.concatenate(chance), stronger >= enough
 
 

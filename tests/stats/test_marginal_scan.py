@@ -2,8 +2,9 @@
 
 import numpy as np
 import pytest
+from scipy import special
 
-from rqa.stats import Margin, scan_margins, scan_statistic
+from rqa.stats import Margin, marginal_scan, scan_margins, scan_statistic
 from rqa.stats.margin_windows import laid
 
 ONE = {"simulations": 1}
@@ -66,14 +67,57 @@ def test_own_level_by_hand(seed, likelihood):
     assert r.highest[0] == pytest.approx(best, rel=1e-9)
 
 
-@pytest.mark.parametrize("seed", range(3))
-def test_the_highest_of_simulated_sets_is_that_of_all_their_windows(seed):
-    rng = np.random.default_rng(seed)
-    d = table(rng, groups=3, periods=20)
-    for own in (True, False):
-        t = laid("bench", Margin(**d, own_level=own), "poisson", 6, 2, 9)
-        sets = t.drawn(rng, 40)
-        assert t.highest(sets) == pytest.approx(t.ratios(sets).max(axis=1), rel=1e-12)
+@pytest.mark.parametrize("likelihood", ["poisson", "bernoulli"])
+@pytest.mark.parametrize(("chance", "periods"), [(0.004, 40), (0.08, 20), (0.7, 20), (0.08, 3)])
+def test_the_highest_of_simulated_sets_is_that_of_all_their_windows(likelihood, chance, periods):
+    """Passing windows over by a bound changes no set's highest ratio: with few events, many, and nearly all."""
+    rng = np.random.default_rng(periods)
+    d = table(rng, groups=9, periods=periods)
+    d["work"] = np.where(rng.random(len(d["work"])) < 0.1, 0, d["work"])
+    d["events"] = rng.binomial(d["work"], chance)
+    for own, cases in ((True, None), (False, None), (True, d["work"])):
+        t = laid("bench", Margin(**d, own_level=own, cases=cases), likelihood, 6, 2, 9)
+        sets = np.concatenate([t.drawn(rng, 140), np.zeros((2, len(t.events)))])
+        every = t.ratios(sets).max(axis=1, initial=0.0)
+        assert t.highest(sets) == pytest.approx(every, rel=1e-12)
+        assert periods == 3 or (every[:140] > 0).any()
+
+
+@pytest.mark.parametrize("likelihood", ["poisson", "bernoulli"])
+def test_no_ratio_is_above_the_bound_of_its_square(likelihood):
+    """Over all shares of work and events: the ratio from its definition is at most k x^2 / C, and reaches it."""
+    reached = []
+    for share in (0.01, 0.1, 0.28, 0.3, 0.5, 0.7, 0.99):
+        work = np.array([share, 1.0 - share]) * 10_000
+        t = laid("lot", Margin([1, 1], work.round(), [0, 1]), likelihood, 1, 1, 1)
+        at = int(np.flatnonzero(t.first[t.maxima.order] == 0)[0])
+        total = 300.0
+        for c in np.linspace(total * share, total, 40)[1:]:
+            out, e = total - c, total * share
+            ratio = special.xlogy(c, c / e) + special.xlogy(out, out / (total - e))
+            room = total
+            if likelihood == "bernoulli":
+                n, others = 10_000 * share - c, 10_000 - total
+                if n < 0:
+                    continue
+                ratio += special.xlogy(n, n / (others * share))
+                ratio += special.xlogy(others - n, (others - n) / (others * (1 - share)))
+                room = total * others / 10_000
+            bound = (c - e) ** 2 / (room * float(t.maxima.least[at, 0]))
+            assert ratio <= bound * (1 + 1e-6)
+            reached.append(ratio / bound)
+    assert max(reached) > 0.95
+
+
+def test_sets_that_are_not_needed_change_nothing(monkeypatch):
+    """However many of the sets drawn at a time are scored first, the answer is the same."""
+    answers = []
+    for first in (1, 32, 10_000):
+        monkeypatch.setattr(marginal_scan, "FIRST", first)
+        r = scan_margins(by_jobs(4), longest=6, simulations=99, enough=5)
+        answers.append((r.p_value, r.simulations, r.stopped, r.bursts))
+    assert answers[0][2]
+    assert answers[0] == answers[1] == answers[2]
 
 
 def test_a_change_of_level_is_no_burst_but_one_that_goes_again_or_is_still_on_is():

@@ -96,27 +96,33 @@ def _once(table: "pl.DataFrame") -> "pl.DataFrame":
 
     counted, keys = ["period", "cases", "events", "chance"], ["dimension", "part_no", "name"]
     whole = table.filter(pl.col("dimension") == "time").select(counted).sort(counted)
+    sums = [pl.len(), *(pl.col(name).sum() for name in counted[1:])]
+    alike = table.group_by(keys).agg(sums).join(whole.select(sums), on=["len", *counted[1:]], how="semi")
     again = [
         key
-        for key, own in table.group_by(keys, maintain_order=True)
+        for key, own in table.join(alike, on=keys, how="semi").group_by(keys)
         if key[0] in LASTING and own.select(counted).sort(counted).equals(whole)
     ]
+    if not again:
+        return table
     return table.filter([key not in again for key in table.select(keys).iter_rows()])
 
 
 def _probabilities(found: "pl.DataFrame", asked: BurstRequest) -> tuple[list[str], list[int]]:
     """Each kind's chance of the event, in billionths; kinds that differ only beyond the mix have the same."""
+    import polars as pl
+
     totals: dict[tuple[str, ...], list[int]] = {}
     kind_of: dict[str, tuple[str, ...]] = {}
-    for name, cases, events in found.select("name", "cases", "events").iter_rows():
+    kinds = found.group_by("name").agg(pl.col("cases", "events").sum()).sort("name")
+    for name, cases, events in kinds.iter_rows():
         parts = name.split(APART)
         kept = tuple(p for m, p in zip((*MIX, "step"), parts, strict=False) if m in (*asked.mix, "step"))
         kind_of[name] = kept
         total = totals.setdefault(kept, [0, 0])
         total[0] += cases
         total[1] += events
-    kinds = sorted(kind_of)
-    return kinds, [round(BILLION * totals[kind_of[k]][1] / totals[kind_of[k]][0]) for k in kinds]
+    return list(kind_of), [round(BILLION * totals[kept][1] / totals[kept][0]) for kept in kind_of.values()]
 
 
 def number(day: Any, period: str) -> int:
