@@ -15,11 +15,13 @@ from rqa.store.concepts import Concept, forget_concepts, make_concepts
 if TYPE_CHECKING:
     import duckdb
 
-WORKING = ("job_sequence",)
+WORKING = ("job_sequence", "unclean_attempts")
 """Made on the way and dropped again."""
 
-ROWS = {"overlapping_jobs": "unit_id", "links": "unit_id"}
-"""Kept tables with a row a job; their rows of one unit depend on the rows of that unit's jobs alone."""
+ROWS = {"overlapping_jobs": "unit_id", "links": "unit_id", "unclean_tests": "job_id", "job_logs": "job_id"}
+"""Kept tables with a row a job or a thing of it, and what is known of all: rows of a unit depend on its jobs alone.
+
+Where there can be rows of a log without a job, they are known by the job."""
 
 OF_ROWS = (
     "declared_steps", "step_subsystems", "procedure_plan", "battery_order", "fitted_lots", "attempts_of_jobs",
@@ -40,14 +42,21 @@ COUNTS = {
     "step_counts": ("exposures", "passed", "failed", "done", "skipped"),
     "test_counts": ("exposures", "passed", "failed", "aborted"),
     "clean_counts": ("jobs", "clean"),
+    "held_rows": ("rows",),
+    "site_days": ("jobs", "logged", "touched", "tested", "returned", "found"),
 }
 """Kept tables of counts that are sums over jobs or units: their columns that count."""
 
-KEPT = (*ROWS, *COUNTS)
+WHOLE = ("held_beside_logs",)
+"""Kept tables that each load makes anew, as that takes no time."""
+
+KEPT = (*ROWS, *COUNTS, *WHOLE)
 """The kept tables, in the order in which they build on each other; each is the result of `keep_<name>.sql`."""
 
 LOGS = ("jobs", "steps", "diagnostics")
-"""What they are made from, job by job; a change of the procedures concerns all jobs."""
+"""What they are made from, job by job."""
+DECLARED = ("procedures", "tests")
+"""A change of these concerns all jobs."""
 
 FEW = 0.02
 """The share of the jobs up to which bringing up to date costs less than making anew."""
@@ -128,7 +137,7 @@ def _run(connection: "duckdb.DuckDBPyConnection", home: str) -> None:
 
 def _few(connection: "duckdb.DuckDBPyConnection", before: str) -> bool:
     """Whether the load changed few jobs; lists these, with all other jobs of their units, in `concerned`."""
-    tables = ", ".join(f"'{t}'" for t in (*LOGS, "procedures"))
+    tables = ", ".join(f"'{t}'" for t in (*LOGS, *DECLARED))
     named = f"select job_id from temp.touched where table_name in ({tables})"
     ((everything, changed),) = connection.execute(
         f"select coalesce(bool_or(job_id is null), false), count(distinct job_id) from ({named})"
@@ -156,11 +165,14 @@ def _bring_up_to_date(connection: "duckdb.DuckDBPyConnection", before: str) -> N
             connection.execute(f"create or replace temp table {side}_{name} as select * from temp.{name}")
         for name in (*LOGS, *KEPT):
             connection.execute(f"drop table temp.{name}")
-    for name, unit in ROWS.items():
-        connection.execute(f"delete from main.{name} where {unit} in (select {unit} from concerned_units)")
+    for name, known_by in ROWS.items():
+        theirs = "concerned" if known_by == "job_id" else "concerned_units"
+        connection.execute(f"delete from main.{name} where {known_by} in (select {known_by} from {theirs})")
         connection.execute(f"insert into main.{name} select * from now_{name}")
     for name, counted in COUNTS.items():
         _book(connection, name, counted)
+    for name in WHOLE:
+        connection.execute(f"create or replace table main.{name} as {keep_sql(name)}")
     for name in KEPT:
         connection.execute(f"drop table temp.then_{name}")
         connection.execute(f"drop table temp.now_{name}")

@@ -19,8 +19,9 @@ from tests.workspaces import Workspace, asked
 COLUMNS = {
     "jobs": "job_id unit_id model site procedure technician opened_at closed_at disposition complaint found",
     "steps": "job_id step_seq attempt step outcome technician ended_at",
-    "diagnostics": "job_id test run outcome run_at station",
+    "diagnostics": "job_id test run outcome run_at station value",
     "procedures": "procedure step_seq step phase subsystems",
+    "tests": "test subsystem",
 }
 DAYS = st.integers(1, 120).map(lambda d: f"2024-{1 + d // 28:02d}-{1 + d % 28:02d}T10:00:00Z")
 JOBS = st.sampled_from([f"J{i}" for i in range(8)])
@@ -42,7 +43,7 @@ STEPS = st.tuples(
 )
 RUNS = st.tuples(
     JOBS, st.sampled_from(["touch", "leak"]), st.integers(1, 2), st.sampled_from(["pass", "fail", "aborted"]), DAYS,
-    st.sampled_from(["", "S1"]),
+    st.sampled_from(["", "S1"]), st.sampled_from(["", "1", "2.5"]),
 )
 PROCEDURES = st.tuples(
     st.just("swap"),
@@ -54,6 +55,7 @@ PROCEDURES = st.tuples(
 LOADS = st.fixed_dictionaries({
     "jobs": st.lists(jobs(), max_size=6), "steps": st.lists(STEPS, max_size=6),
     "diagnostics": st.lists(RUNS, max_size=6), "procedures": st.lists(PROCEDURES, max_size=1),
+    "tests": st.lists(st.tuples(st.just("touch"), PARTS.filter(bool)), max_size=1),
 })
 
 
