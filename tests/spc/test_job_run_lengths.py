@@ -14,6 +14,7 @@ from rqa.spc import (
     risk_adjusted_cusum,
     run_length,
 )
+from rqa.spc.run_lengths.hazards import mean_of
 from tests.simulated import departures
 
 
@@ -56,10 +57,34 @@ def test_exact_fractions(reference, h, headstart):
         exact = mean_in_fractions(unit - allowed, allowed, places, int(head * unit), share)
         design = BernoulliDesign(p0=0.1, p1=0.25, h=float(limit), headstart=float(head), reference=float(ref))
         assert run_length(design, share=float(share)).mean == pytest.approx(exact, rel=1e-10)
+        assert mean_of(design, float(share)) == pytest.approx(exact, rel=1e-10)
     # An improvement: jobs without the event climb, events fall.
     improving = BernoulliDesign(p0=0.25, p1=0.1, h=float(limit), reference=float(ref))
     exact = mean_in_fractions(allowed, unit - allowed, places, 0, Fraction(3, 4))
     assert run_length(improving).mean == pytest.approx(exact, rel=1e-10)
+
+
+@pytest.mark.parametrize(
+    ("design", "process"),
+    [
+        *((BernoulliDesign(p0=0.05, p1=p1, h=h), share)
+          for p1, h, share in ((0.075, 0.5, 0.05), (0.075, 4.0, 0.05), (0.075, 4.0, 0.9), (0.02, 3.3, 0.05))),
+        (BernoulliDesign(p0=0.3, p1=0.31, h=2.0, headstart=1.0), 0.3),
+        *((RiskAdjustedDesign(expected=(0.02, 0.1, 0.4), odds_ratio=ratio, h=h, headstart=head), odds)
+          for ratio, h, head, odds in ((2.0, 3.0, 0.0, 1.0), (2.0, 0.5, 0.0, 1.0), (0.5, 2.0, 1.0, 3.0))),
+    ],
+)
+def test_the_equations_give_the_mean_of_all_chances(design, process):
+    """Two ways to one number: the chain solved for its means, and the chance of a signal at each job added up."""
+    asked = {"share": process} if isinstance(design, BernoulliDesign) else {"odds": process}
+    assert mean_of(design, process) == pytest.approx(run_length(design, **asked).mean, rel=1e-9)
+
+
+def test_a_mean_that_no_equation_can_tell_is_told_all_the_same():
+    """Beyond 1e11 jobs the chances are walked through; a chain that is never left has no mean."""
+    rare = BernoulliDesign(p0=0.01, p1=0.5, h=8.0)
+    assert mean_of(rare, 0.01) == run_length(rare).mean > 1e11
+    assert mean_of(BernoulliDesign(p0=0.1, p1=0.2, h=3.0), 0.0) == np.inf
 
 
 def test_a_long_climb_is_not_taken_for_none():

@@ -11,7 +11,7 @@ from rqa import arguments
 from rqa.spc.patterns import PointRule
 from rqa.spc.rules import MONTHLY
 from rqa.spc.run_lengths.designs import BernoulliDesign, Design, RiskAdjustedDesign, ShewhartDesign
-from rqa.spc.run_lengths.hazards import hazard_of, process_for
+from rqa.spc.run_lengths.hazards import hazard_of, mean_of, process_for
 from rqa.spc.run_lengths.points import NormalPoints, Points, SharePoints
 from rqa.spc.run_lengths.result import RunLength, from_hazard
 
@@ -143,14 +143,14 @@ def periods_to_detect(design: Design, *, before: float, after: float, size: int,
     With 400 jobs a month, a rise of come-backs from 5 to 7 % is seen within six months in nine of ten cases.
     """
     steady, changed = _shares(design, before, after, size)
-    found, silent = from_hazard(hazard_of(design, changed)), from_hazard(hazard_of(design, steady))
+    found = from_hazard(hazard_of(design, changed))
     per_period = float(size) if isinstance(design, BernoulliDesign) else 1.0
     return Detection(
         mean=found.mean / per_period,
         median=float(np.ceil(found.median / per_period)),
         within=float(np.ceil(found.quantile(chance) / per_period)),
         chance=float(chance),
-        false_alarm_mean=silent.mean / per_period,
+        false_alarm_mean=mean_of(design, steady) / per_period,
     )
 
 

@@ -14,8 +14,9 @@ import numpy as np
 from rqa.arguments import Numbers
 from rqa.spc.job_cusum import bernoulli_weights
 from rqa.spc.patterns import TIE
+from rqa.spc.run_lengths.absorption import mean_until_left
 from rqa.spc.run_lengths.designs import BernoulliDesign
-from rqa.spc.run_lengths.result import settled
+from rqa.spc.run_lengths.result import from_hazard, settled
 
 FINEST = 1000
 
@@ -36,29 +37,48 @@ def lattice(design: BernoulliDesign) -> Fraction:
     return Fraction(given).limit_denominator(FINEST)
 
 
-def _walk(design: BernoulliDesign, share: float) -> Iterator[float]:
+def bernoulli_mean(design: BernoulliDesign, share: float) -> float:
+    """The average run length in jobs: as of `bernoulli_hazard`, but from the equations of the chain."""
+    out, start, moves = _chain(design, share)
+    at, stays = np.arange(out), []
+    for step, chance in moves:
+        to = np.maximum(at + step, 0)
+        stays.append((at[to < out], to[to < out], np.full(int((to < out).sum()), chance)))
+    begin = np.zeros(out)
+    begin[start] = 1.0
+    mean = mean_until_left(out, stays, begin)
+    return from_hazard(bernoulli_hazard(design, share)).mean if mean is None else mean
+
+
+def _chain(design: BernoulliDesign, share: float) -> tuple[int, int, tuple[tuple[int, float], ...]]:
+    """The first place of the lattice that reaches the limit, the last at or below the headstart, and the two moves."""
     reference = lattice(design)
     unit = reference.denominator
     allowed = reference.numerator
     event, other = (unit - allowed, -allowed) if design.p1 > design.p0 else (allowed - unit, allowed)
-    # The first place of the lattice that reaches the limit, and the last at or below the headstart.
     out = int(np.ceil(design.h * unit - TIE))
     start = min(int(np.floor(design.headstart * unit + TIE)), out - 1)
-    state = np.zeros(out)
+    return out, start, ((event, share), (other, 1.0 - share))
+
+
+def _walk(design: BernoulliDesign, share: float) -> Iterator[float]:
+    out, start, moves = _chain(design, share)
+    (up, rise), (down, fall) = sorted(moves, reverse=True)
+    up, down = min(up, out), min(-down, out)
+    state, moved = np.zeros(out), np.zeros(out)
     state[start] = 1.0
+    add = np.add.reduce
     while True:
-        moved = np.zeros(out)
-        leave = 0.0
-        for step, chance in ((event, share), (other, 1.0 - share)):
-            if step >= 0:
-                moved[step:] += chance * state[: max(out - step, 0)]
-                leave += chance * float(state[max(out - step, 0) :].sum())
-            else:
-                moved[: max(out + step, 0)] += chance * state[-step:]
-                moved[0] += chance * float(state[:-step].sum())
-        yield leave
-        total = moved.sum()
+        moved[:up] = 0.0
+        np.multiply(state[: out - up], rise, out=moved[up:])
+        leave = rise * add(state[out - up :])
+        state *= fall
+        moved[: out - down] += state[down:]
+        moved[0] += add(state[:down])
+        yield float(leave)
+        total = add(moved)
         if total <= 0.0:
             break
-        state = moved / total
+        moved /= total
+        state, moved = moved, state
     yield from repeat(1.0)

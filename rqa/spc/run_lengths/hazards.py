@@ -4,7 +4,7 @@ import numpy as np
 
 from rqa import arguments
 from rqa.arguments import Numbers
-from rqa.spc.run_lengths.bernoulli import bernoulli_hazard
+from rqa.spc.run_lengths.bernoulli import bernoulli_hazard, bernoulli_mean
 from rqa.spc.run_lengths.cusum import cusum_hazard
 from rqa.spc.run_lengths.designs import (
     BernoulliDesign,
@@ -16,7 +16,8 @@ from rqa.spc.run_lengths.designs import (
 )
 from rqa.spc.run_lengths.ewma import ewma_hazard
 from rqa.spc.run_lengths.points import NormalPoints, Points
-from rqa.spc.run_lengths.risk_adjusted import risk_adjusted_hazard
+from rqa.spc.run_lengths.result import from_hazard
+from rqa.spc.run_lengths.risk_adjusted import risk_adjusted_hazard, risk_adjusted_mean
 from rqa.spc.run_lengths.shewhart import shewhart_hazard
 
 
@@ -63,3 +64,13 @@ def hazard_of(design: Design, process: Points | float) -> Numbers:
         if isinstance(design, CusumDesign):
             return cusum_hazard(design, process)
     raise ValueError(f"points do not belong to {type(design).__name__}: {process!r}")
+
+
+def mean_of(design: Design, process: Points | float) -> float:
+    """The average run length, in points or jobs; where the chain's equations give it, no chances are walked through."""
+    if isinstance(process, float):
+        if isinstance(design, BernoulliDesign):
+            return bernoulli_mean(design, process)
+        if isinstance(design, RiskAdjustedDesign):
+            return risk_adjusted_mean(design, process)
+    return from_hazard(hazard_of(design, process)).mean

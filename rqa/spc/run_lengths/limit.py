@@ -9,11 +9,10 @@ import numpy as np
 from scipy.optimize import brentq
 
 from rqa.spc.patterns import LimitRule
-from rqa.spc.run_lengths.bernoulli import bernoulli_hazard, lattice
+from rqa.spc.run_lengths.bernoulli import lattice
 from rqa.spc.run_lengths.designs import BernoulliDesign, Design, EwmaDesign, ShewhartDesign
-from rqa.spc.run_lengths.hazards import hazard_of, process_for
+from rqa.spc.run_lengths.hazards import mean_of, process_for
 from rqa.spc.run_lengths.points import Points, SharePoints
-from rqa.spc.run_lengths.result import from_hazard
 
 WIDEST = 12.0
 """Limits further out than this many sigma are never passed, as far as doubles can tell."""
@@ -69,7 +68,7 @@ def _solve(design: Design, wanted: float, steady: Points | float) -> float:
     """The limit whose run length is the wanted one. In logarithms run lengths are nearly straight in the limit."""
 
     def mean(limit: float) -> float:
-        return from_hazard(hazard_of(_at(design, limit), steady)).mean
+        return mean_of(_at(design, limit), steady)
 
     low, high = 1.0, 2.0
     while mean(low) > wanted:
@@ -105,7 +104,7 @@ def _bernoulli_limit(design: BernoulliDesign, wanted: float) -> BernoulliDesign:
         return replace(design, h=place / unit, headstart=head * place / unit)
 
     def mean(place: int) -> float:
-        return from_hazard(bernoulli_hazard(at(place), design.p0)).mean
+        return mean_of(at(place), design.p0)
 
     low, high = 0, unit
     while mean(high) < wanted:

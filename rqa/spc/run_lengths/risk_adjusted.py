@@ -11,8 +11,9 @@ from itertools import repeat
 import numpy as np
 
 from rqa.arguments import Numbers
+from rqa.spc.run_lengths.absorption import mean_until_left
 from rqa.spc.run_lengths.designs import RiskAdjustedDesign
-from rqa.spc.run_lengths.result import settled
+from rqa.spc.run_lengths.result import from_hazard, settled
 
 STEPS = 800
 
@@ -51,15 +52,29 @@ def _jumps(design: RiskAdjustedDesign, odds: float) -> tuple[Numbers, int]:
     return jumps, first
 
 
-def _walk(design: RiskAdjustedDesign, odds: float) -> Iterator[float]:
+def risk_adjusted_mean(design: RiskAdjustedDesign, odds: float) -> float:
+    """The average run length in jobs: as of `risk_adjusted_hazard`, but from the equations of the chain."""
     jumps, first = _jumps(design, odds)
+    at, by = np.divmod(np.arange(STEPS * len(jumps)), len(jumps))
+    to = np.maximum(at + by + first, 0)
+    stays = to < STEPS
+    mean = mean_until_left(STEPS, [(at[stays], to[stays], jumps[by[stays]])], _begin(design))
+    return from_hazard(risk_adjusted_hazard(design, odds)).mean if mean is None else mean
+
+
+def _begin(design: RiskAdjustedDesign) -> Numbers:
     at = design.headstart / _width(design)
     low = int(at)
     state = np.zeros(STEPS)
     state[low] = 1.0 - (at - low)
     if low + 1 < STEPS:
         state[low + 1] = at - low
-    state /= state.sum()
+    return state / state.sum()
+
+
+def _walk(design: RiskAdjustedDesign, odds: float) -> Iterator[float]:
+    jumps, first = _jumps(design, odds)
+    state = _begin(design)
     while True:
         moved = np.convolve(state, jumps)
         # moved[i] is the chance of the sum being first + i steps; below 0 it stays at 0.
