@@ -18,7 +18,10 @@ if TYPE_CHECKING:
 WORKING = ("job_sequence", "unclean_attempts")
 """Made on the way and dropped again."""
 
-ROWS = {"overlapping_jobs": "unit_id", "links": "unit_id", "unclean_tests": "job_id", "job_logs": "job_id"}
+ROWS = {
+    "overlapping_jobs": "unit_id", "links": "unit_id", "unclean_tests": "job_id", "unclean_runs": "job_id",
+    "job_logs": "job_id",
+}
 """Kept tables with a row a job or a thing of it, and what is known of all: rows of a unit depend on its jobs alone.
 
 Where there can be rows of a log without a job, they are known by the job."""
@@ -33,7 +36,7 @@ OF_ROWS = (
 
 OF_KEPT = (
     "index_jobs", "matured_jobs", "comeback_jobs", "followed_jobs", "followed_upto", "followed_counts",
-    "unit_histories", "failure_marks", "failure_signatures",
+    "unit_histories", "failure_marks", "failure_signatures", "usual_spans",
 )
 """Concepts that draw on kept tables."""
 
@@ -53,7 +56,7 @@ WHOLE = ("held_beside_logs",)
 KEPT = (*ROWS, *COUNTS, *WHOLE)
 """The kept tables, in the order in which they build on each other; each is the result of `keep_<name>.sql`."""
 
-LOGS = ("jobs", "steps", "diagnostics")
+LOGS = ("jobs", "steps", "diagnostics", "parts")
 """What they are made from, job by job."""
 DECLARED = ("procedures", "tests")
 """A change of these concerns all jobs."""

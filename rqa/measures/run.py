@@ -7,7 +7,7 @@ when neither is), and `/* unless x: */ … /* :unless x */` when x is grouped by
 """
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from functools import cache
 from importlib.resources import files
@@ -73,21 +73,28 @@ def fill(measure: str, *, by: Sequence[str], where: Where, months: Months | None
     allowed = groupings(measure)
     names_only(measure, "grouping", by, tuple(allowed))
     names_only(measure, "filter", where, tuple(allowed))
-    conditions: list[str] = []
+    conditions: list[tuple[str, str]] = []
     bound: dict[str, object] = {}
     for name, kept in where.items():
         marks = []
         for number, value in enumerate(kept):
             bound[f"{name}_{number}"] = value
             marks.append(f"${name}_{number}")
-        conditions.append(f"{allowed[name]} in ({', '.join(marks)})" if marks else "false")
+        conditions.append((allowed[name], f"{allowed[name]} in ({', '.join(marks)})" if marks else "false"))
     if months is not None:
         names_only(measure, "period", ("month",), tuple(allowed))
         bound["first_month"], bound["last_month"] = months
-        conditions.append(f"{allowed['month']} between $first_month and $last_month")
-    sql = _place(measure_sql(measure), "groups", [f"{allowed[name]} as {name}" for name in by])
-    sql = _place(sql, "names", list(by))
-    sql = re.sub(r"/\* filters: \*/.*?/\* :filters \*/", lambda _: " and ".join(conditions) or "true", sql, flags=re.S)
+        conditions.append((allowed["month"], f"{allowed['month']} between $first_month and $last_month"))
+    sql = measure_sql(measure)
+    for slot in dict.fromkeys(re.findall(r"/\* ((?:groups|names|filters)(?: of [\w ]+)?): \*/", sql)):
+        what, _, listed = slot.partition(" of ")
+        tables = listed.split(" or ") if listed else []
+        if what == "filters":
+            kept = [condition for expression, condition in conditions if _is_of(expression, tables)]
+            sql = _put(sql, slot, _always(" and ".join(kept) or "true"))
+        else:
+            named = [name for name in by if _is_of(allowed[name], tables)]
+            sql = _place(sql, slot, [f"{allowed[name]} as {name}" if what == "groups" else name for name in named])
     asked = {*by, *where}
     sql = re.sub(
         r"/\* if ([\w ]+): \*/(.*?)/\* :if \1 \*/",
@@ -101,9 +108,22 @@ def fill(measure: str, *, by: Sequence[str], where: Where, months: Months | None
     return sql, bound
 
 
+def _is_of(expression: str, tables: Sequence[str]) -> bool:
+    """Whether an expression is over one of these tables or steps; of none named, over whatever it is."""
+    return not tables or re.search(rf"\b(?:{'|'.join(tables)})\.", expression) is not None
+
+
+def _always(text: str) -> Callable[[re.Match[str]], str]:
+    return lambda _: text
+
+
+def _put(sql: str, slot: str, filled: Callable[[re.Match[str]], str]) -> str:
+    return re.sub(rf"/\* {slot}: \*/(.*?)/\* :{slot} \*/", filled, sql, flags=re.S)
+
+
 def _place(sql: str, slot: str, columns: Sequence[str]) -> str:
     def filled(found: re.Match[str]) -> str:
         comma = "," if columns and found[1].rstrip().endswith(",") else ""
         return ", ".join(columns) + comma
 
-    return re.sub(rf"/\* {slot}: \*/(.*?)/\* :{slot} \*/", filled, sql, flags=re.S)
+    return _put(sql, slot, filled)

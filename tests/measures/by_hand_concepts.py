@@ -11,7 +11,7 @@ from tests.measures.by_hand import Row, Tables, known, links
 from tests.measures.comebacks.by_hand_returns import end_of_follow_up, retired_on
 from tests.measures.comebacks.by_hand_returns import index_jobs as seen_jobs
 from tests.measures.steps import by_hand_conformance
-from tests.measures.tests.by_hand_diagnostics import attempts_of, first_judged, release_rows, runs_seen
+from tests.measures.tests.by_hand_diagnostics import attempts_of, first_judged, first_run, release_rows, runs_seen
 from tests.measures.yields.by_hand_work import day_of, job_of, who
 
 JOB_NAMES = ("site", "model", "procedure", "technician", "billing")
@@ -152,6 +152,19 @@ def usual_tests(data: Tables, as_of: date) -> Rows:
     for job, r in release_rows(data, as_of=as_of, usual=0.6, min_cases=2).items():
         if r["needed"]:
             made.append((job, len(r["needed"]), tuple(sorted(r["needed"] - set(r["last"]))) or None))
+    return made
+
+
+def usual_spans(data: Tables, as_of: date) -> Rows:
+    made, seen = [], runs_seen(data, date.max)
+    released = [r["job"] for r in release_rows(data, as_of=as_of, usual=0.6, min_cases=2).values()]
+    for model, procedure in {(j["model"], j["procedure"]) for j in released}:
+        kin = [j for j in released if (j["model"], j["procedure"]) == (model, procedure)]
+        for test in {test for _, test in seen}:
+            had = [j["closed_on"] for j in kin if first_run(seen, j["job_id"], test)]
+            span = [j for j in kin if had and min(had) <= j["closed_on"] <= max(had)]
+            if len(span) >= 2 and len(had) >= 0.6 * len(span):
+                made.append((model, procedure, test, min(had), max(had)))
     return made
 
 
@@ -304,6 +317,7 @@ OF_A_DAY: dict[str, tuple[str, str, Callable[[Tables, date], Rows]]] = {
     "outdated_tests": ("$day", "job_id, test, run_at", outdated_tests),
     "released_jobs": ("$day, 'repaired'", "job_id", released_jobs),
     "usual_tests": ("$day, 'repaired', 2, 0.6", "job_id, needed, list_sort(missing)", usual_tests),
+    "usual_spans": ("$day, 'repaired', 2, 0.6", "of_model, of_procedure, test, first_on, last_on", usual_spans),
     "index_jobs": ("$day, 30, 'repaired'", "job_id, elapsed_days, class, matured, returned", index_jobs),
     "matured_jobs": ("$day, 30, 'repaired'", "job_id, elapsed_days, class, matured, returned", matured_jobs),
     "comeback_jobs": (

@@ -10,6 +10,7 @@ import polars as pl
 import pytest
 
 import rqa
+from rqa.answers.core.kept_counts import KEPT as KEPT_FILE
 from rqa.depot import Depot
 from rqa.errors import RequestError
 from rqa.measures.groupings import declared
@@ -35,7 +36,8 @@ VALUES: dict[str, Any] = {
     "steps": ["open case", "seat board"], "other_steps": ["seat board"], "variants": ["", ""], "covariate": "",
     "unit": "U1",
 }
-WITHOUT_ORDER = ("keep_job_sequence", "keep_links", "keep_unclean_attempts", "keep_unclean_tests", "keep_job_logs")
+WITHOUT_ORDER = ("keep_job_sequence", "keep_links", "keep_unclean_attempts", "keep_unclean_tests", "keep_unclean_runs",
+                 "keep_job_logs")
 """Kept tables with a row a job or more, which nobody lists and which it would take long to put in order."""
 KEEPING = tuple(f"keep_{name}" for name in (*KEPT, *WORKING))
 MEASURES = {name: groupings(name) for name in sorted(set(sql_files()) - {*concepts(), *KEEPING})}
@@ -102,6 +104,7 @@ def test_every_measure_is_asked_by_somebody() -> None:
     product = "".join(file.read_text(encoding="utf-8") for file in Path(rqa.__file__).parent.rglob("*.py"))
     named = {name for name in MEASURES if f'"{name}"' in product or name.startswith("values_")}
     named |= {f"{name}_by_{log}" for name in named for log in ("part", "step", "test")}
+    named |= {f"{name}{KEPT_FILE}" for name in named}
     assert set(MEASURES) - named == set()
 
 

@@ -1,12 +1,14 @@
 """Which repairs came back: the matured come-back rate, by any grouping of the trade."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rqa.answers.comebacks.left_service import left_service_notes
 from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.grounds import grounds
+from rqa.answers.core.kept_counts import kept_counts
 from rqa.answers.core.own_work import hang_on_found, untold_classes, workmanship_untold
 from rqa.answers.core.result import Answer, with_shares
 from rqa.answers.core.scope import (
@@ -81,13 +83,12 @@ def comebacks(
     check_values(snapshot.store, QUESTION, asked.where)
     asked = told_scope(snapshot, asked, *classes_asked(asked))
     measure = _measure(asked, snapshot.from_rows)
-    table = counts(
-        snapshot.store,
-        measure,
-        by=[name for name in asked.by if name != "class"],
+    plain = replace(
+        asked, by=tuple(name for name in asked.by if name != "class"),
         where={name: kept for name, kept in asked.where.items() if name != "class"},
-        months=asked.months,
-        values={"window": window, "as_of": snapshot.day, "disposition": index_disposition},
+    )
+    table = kept_counts(
+        snapshot, measure, plain, {"window": window, "as_of": snapshot.day, "disposition": index_disposition}
     )
     totals = over_classes(table, asked)
     settings = {

@@ -4,11 +4,11 @@ from typing import TYPE_CHECKING
 
 from rqa.answers.core.follow_up_counts import WHOLE, check_index_disposition, days_asked
 from rqa.answers.core.ground_list import FOUND
+from rqa.answers.core.kept_counts import kept_counts
 from rqa.answers.core.own_work import CONFIRMED
 from rqa.answers.core.result import Answer, with_shares
 from rqa.answers.core.scope import By, Months, Scope, Snapshot, Where, check_level, check_one_of, check_values, scope
 from rqa.answers.core.told_sites import told_scope
-from rqa.measures.run import counts
 
 if TYPE_CHECKING:
     import polars as pl
@@ -128,12 +128,9 @@ def _asked(
     asked = scope(question, by=by, where=where, months=months, allowed=WHOLE)
     check_values(snapshot.store, question, asked.where)
     asked = told_scope(snapshot, asked, classes)
-    table = counts(
-        snapshot.store, measure, by=asked.by, where=asked.where, months=asked.months,
-        values={
-            "window": days_asked(question, "window", window), "as_of": snapshot.day, "disposition": index_disposition
-        },
-    )
+    table = kept_counts(snapshot, measure, asked, {
+        "window": days_asked(question, "window", window), "as_of": snapshot.day, "disposition": index_disposition
+    })
     return asked, table
 
 

@@ -1,12 +1,13 @@
 """Come-backs whose fault no test covers, or none was run for: the gap in the diagnostics, and what it costs."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from rqa.answers.comebacks.cost_parts import RATE, uncounted_notes
 from rqa.answers.core.follow_up_counts import WHOLE, check_index_disposition, days_asked
 from rqa.answers.core.ground_list import FOUND
+from rqa.answers.core.kept_counts import kept_counts
 from rqa.answers.core.persons import PEOPLE
 from rqa.answers.core.result import Answer, with_shares
 from rqa.answers.core.scope import By, Months, Scope, Snapshot, Where, check_level, check_values, scope
@@ -82,7 +83,7 @@ def coverage_gap(
     asked = telling_scope(snapshot, asked, "found", "tested", what="which tests were run for what was then found")
     plain = tuple(n for n in asked.by if n != "subsystem")
     values = {"window": days_asked(QUESTION, "window", window), "as_of": snapshot.day, "disposition": index_disposition}
-    found = counts(snapshot.store, "escapes_coverage", by=plain, where=asked.where, months=asked.months, values=values)
+    found = kept_counts(snapshot, "escapes_coverage", replace(asked, by=plain), values)
     not_known = int(found.filter(pl.col("way") == "not known")["returned"].sum())
     known = found.filter(pl.col("way") != "not known")
     sums = [pl.col("returned").sum()]

@@ -7,12 +7,12 @@ from numpy.typing import NDArray
 
 from rqa.answers.core.follow_up_counts import WHOLE, check_index_disposition, days_asked, group_numbers
 from rqa.answers.core.ground_list import COVERED
+from rqa.answers.core.kept_counts import kept_counts
 from rqa.answers.core.persons import PEOPLE
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import By, Months, Scope, Snapshot, Where, check_level, check_values, scope
 from rqa.answers.core.told_sites import telling_scope
 from rqa.answers.tests.covered_tests import NONE_NAMED, coverage
-from rqa.measures.run import counts
 from rqa.words import counted
 
 if TYPE_CHECKING:
@@ -85,9 +85,9 @@ def escapes(
         snapshot, asked, "found", "logged", what="which faults the tests caught and which escaped them"
     )
     values = {"window": days_asked(QUESTION, "window", window), "as_of": snapshot.day, "disposition": index_disposition}
-    found = counts(snapshot.store, QUESTION, by=asked.by, where=asked.where, months=asked.months, values=values)
+    found = kept_counts(snapshot, QUESTION, asked, values)
     groups, ripe, young = _split(found, asked)
-    days = counts(snapshot.store, "escapes_days", by=asked.by, where=asked.where, months=asked.months, values=values)
+    days = kept_counts(snapshot, "escapes_days", asked, values)
     known, bounds, may = _sensitivity(ripe, young, level)
     quarters = _quarters(days, groups, len(may), asked)
     lower_bound, lower_bound_low, upper_bound, upper_bound_high = bounds

@@ -2,12 +2,12 @@
 
 from typing import TYPE_CHECKING
 
+from rqa.answers.core.kept_counts import kept_counts
 from rqa.answers.core.persons import PEOPLE
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import PERIODS, By, Months, Scope, Snapshot, Where, check_level, check_values, scope
 from rqa.answers.yields.first_pass import dated
 from rqa.measures.groupings import JOB_NAMES, TEST_LOG
-from rqa.measures.run import counts
 from rqa.words import counted
 
 if TYPE_CHECKING:
@@ -76,12 +76,10 @@ def _counted(snapshot: Snapshot, asked: Scope) -> "pl.DataFrame":
     import polars as pl
 
     values = {"as_of": snapshot.day}
-    table = counts(
-        snapshot.store, "diagnostic_outcomes", by=asked.by, where=asked.where, months=asked.months, values=values
-    )
+    table = kept_counts(snapshot, "diagnostic_outcomes", asked, values)
     if "test" in asked.by or len(asked.where.get("test", ())) == 1:
         return table.with_columns(pl.col("tests").alias("jobs"))
-    jobs = counts(snapshot.store, "diagnostic_jobs", by=asked.by, where=asked.where, months=asked.months, values=values)
+    jobs = kept_counts(snapshot, "diagnostic_jobs", asked, values)
     if not asked.by:
         return table.with_columns(jobs["jobs"])
     return table.join(jobs, on=list(asked.by), how="left", nulls_equal=True, maintain_order="left")

@@ -3,13 +3,13 @@
 from typing import TYPE_CHECKING
 
 from rqa.answers.core.follow_up_counts import WHOLE, days_asked
+from rqa.answers.core.kept_counts import kept_counts
 from rqa.answers.core.persons import PEOPLE
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import By, Months, Snapshot, Where, check_level, check_values, scope
 from rqa.answers.core.told_sites import telling_scope
 from rqa.answers.tests.covered_tests import NONE_NAMED, coverage
 from rqa.answers.yields.first_pass import dated
-from rqa.measures.run import counts
 from rqa.words import counted
 
 if TYPE_CHECKING:
@@ -62,13 +62,10 @@ def predictive_values(
     check_values(snapshot.store, QUESTION, asked.where)
     failed = telling_scope(snapshot, asked, "logged", what="what was done after a fail")
     passed = telling_scope(snapshot, asked, "found", what="which faults came back after a pass")
-    alarms = counts(
-        snapshot.store, "diagnostic_alarms", by=asked.by, where=failed.where, months=asked.months,
-        values={"as_of": snapshot.day},
-    )
-    passes = counts(
-        snapshot.store, "escapes", by=asked.by, where=passed.where, months=asked.months,
-        values={"window": days_asked(QUESTION, "window", window), "as_of": snapshot.day, "disposition": "repaired"},
+    alarms = kept_counts(snapshot, "diagnostic_alarms", failed, {"as_of": snapshot.day})
+    passes = kept_counts(
+        snapshot, "escapes", passed,
+        {"window": days_asked(QUESTION, "window", window), "as_of": snapshot.day, "disposition": "repaired"},
     ).filter(pl.col("matured"))
     passes = passes.select(*asked.by, pl.col("passed").alias("passes"), "escaped")
     table = _joined(alarms, passes, asked.by)

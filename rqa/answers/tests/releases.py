@@ -1,5 +1,6 @@
 """Jobs released with a usual test missing, a last run not passed, or tests older than the work; and what came of it."""
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -7,6 +8,7 @@ from numpy.typing import NDArray
 
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.follow_up_counts import WHOLE, days_asked
+from rqa.answers.core.kept_counts import kept_counts
 from rqa.answers.core.persons import PEOPLE
 from rqa.answers.core.result import Answer, rounded, rounded_p_values, with_shares
 from rqa.answers.core.scope import (
@@ -112,10 +114,7 @@ def releases(
     check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=WHOLE)
     check_values(snapshot.store, QUESTION, asked.where)
-    found = counts(
-        snapshot.store, "release_checks", by=asked.by, where=asked.where, months=asked.months,
-        values=_values(QUESTION, snapshot, window, usual),
-    )
+    found = kept_counts(snapshot, "release_checks", asked, _values(QUESTION, snapshot, window, usual))
     keys = [*asked.by, "check"]
     flagged, others = pl.col("flagged"), ~pl.col("flagged")
     table = found.group_by(keys).agg(
@@ -173,9 +172,8 @@ def release_faults(
     whole_number(LIST, "limit", limit, 1, of="rows")
     asked = scope(LIST, by=SHOW, where=where, months=months, allowed=WHOLE)
     check_values(snapshot.store, LIST, asked.where)
-    table = counts(
-        snapshot.store, "release_list", by=asked.by, where=asked.where, months=asked.months,
-        values={**_values(LIST, snapshot, window, usual), "limit": limit},
+    table = kept_counts(
+        snapshot, "release_list", asked, {**_values(LIST, snapshot, window, usual), "limit": limit}
     )
     settings = {
         "window": window, "as_of": snapshot.day, "where": dict(asked.where), "months": asked.months, "usual": usual
@@ -183,9 +181,8 @@ def release_faults(
     notes = [*snapshot.notes, *_untold(snapshot, asked)]
     if table.is_empty():
         notes += _judged(
-            counts(
-                snapshot.store, "release_checks", where=asked.where, months=asked.months,
-                values=_values(LIST, snapshot, window, usual),
+            kept_counts(
+                snapshot, "release_checks", replace(asked, by=()), _values(LIST, snapshot, window, usual)
             )
         )
     if table.height == limit:

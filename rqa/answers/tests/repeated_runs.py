@@ -5,10 +5,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from rqa.answers.core.kept_counts import kept_counts
 from rqa.answers.core.result import rounded, with_shares
-from rqa.answers.core.scope import Snapshot
+from rqa.answers.core.scope import Scope, Snapshot
 from rqa.answers.core.told_sites import sites_without_log
-from rqa.measures.run import counts
 
 if TYPE_CHECKING:
     import polars as pl
@@ -33,9 +33,9 @@ def repeated_runs(
     import polars as pl
 
     where = {} if test is None else {"test": (test,)}
-    table = counts(
-        snapshot.store, "repeated_runs", by=("test",), where=where,
-        values={"as_of": snapshot.day, "unlogged": sites_without_log(snapshot)},
+    table = kept_counts(
+        snapshot, "repeated_runs", Scope(("test",), where),
+        {"as_of": snapshot.day, "unlogged": sites_without_log(snapshot)},
     )
     if tests is not None:
         table = table.filter(pl.col("test").is_in(list(tests)))

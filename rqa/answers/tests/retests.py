@@ -1,17 +1,18 @@
 """Tests that failed and then passed with nothing done in between: flaky tests, or runs repeated until one passes."""
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rqa.answers.core.contrasts import Contrast, each_against_rest
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.grounds import grounds
+from rqa.answers.core.kept_counts import kept_counts
 from rqa.answers.core.persons import PEOPLE
 from rqa.answers.core.result import Answer, sums_by_group, with_shares
 from rqa.answers.core.scope import PERIODS, By, Months, Scope, Snapshot, Where, check_level, check_values, scope
 from rqa.answers.core.told_sites import sites_without_log, telling_scope
 from rqa.answers.yields.first_pass import dated
 from rqa.measures.groupings import JOB_NAMES, TEST_LOG
-from rqa.measures.run import counts
 from rqa.words import counted
 
 if TYPE_CHECKING:
@@ -84,9 +85,8 @@ def retests(
 
 
 def _counted(snapshot: Snapshot, asked: Scope, by: tuple[str, ...]) -> "pl.DataFrame":
-    table = counts(
-        snapshot.store, QUESTION, by=by, where=asked.where, months=asked.months,
-        values={"as_of": snapshot.day, "unlogged": sites_without_log(snapshot)},
+    table = kept_counts(
+        snapshot, QUESTION, replace(asked, by=by), {"as_of": snapshot.day, "unlogged": sites_without_log(snapshot)}
     )
     return by_group(table, by)
 

@@ -3,17 +3,17 @@
 -- Parameters: $as_of date.
 -- Not counted: repairs without a log where the depot has no row of such a log at all.
 select 'closed repair without a step log' as what, cast(count(*) as bigint) as rows
-from jobs as j
-where j.disposition = 'repaired' and j.closed_on <= $as_of and j.job_id not in (select distinct job_id from steps)
-having (select count(*) from steps) > 0
+from job_logs as j
+where j.disposition = 'repaired' and j.closed_on <= $as_of and not j.logged
+having exists (select 1 from held_rows where what = 'steps')
 union all
 select 'closed repair without diagnostics', cast(count(*) as bigint)
-from jobs as j
-where j.disposition = 'repaired' and j.closed_on <= $as_of and j.job_id not in (select distinct job_id from diagnostics)
-having (select count(*) from diagnostics) > 0
+from job_logs as j
+where j.disposition = 'repaired' and j.closed_on <= $as_of and j.tests is null and j.later_tests is null
+having exists (select 1 from held_rows where what = 'diagnostics')
 union all
 select 'job open for more than 90 days', cast(count(*) as bigint)
-from jobs as j
+from job_logs as j
 where j.disposition = 'open' and date_diff('day', j.opened_on, $as_of) > 90
 union all
 select 'job that overlaps another on its unit', cast(count(*) as bigint)
@@ -24,18 +24,18 @@ from overlapping_jobs
 where closed_at is null
 union all
 select 'return without a confirmed fault', cast(count(*) as bigint)
-from links
+from job_logs
 where class = 'unknown'
 union all
-select 'step attempt (row) without a job', cast(count(*) as bigint)
-from steps as s
-where s.job_id not in (select job_id from jobs)
+select 'step attempt (row) without a job', cast(coalesce(sum(rows), 0) as bigint)
+from held_rows
+where what = 'steps without a job'
 union all
-select 'diagnostic run (row) without a job', cast(count(*) as bigint)
-from diagnostics as d
-where d.job_id not in (select job_id from jobs)
+select 'diagnostic run (row) without a job', cast(coalesce(sum(rows), 0) as bigint)
+from held_rows
+where what = 'runs without a job'
 union all
-select 'part (row) without a job', cast(count(*) as bigint)
-from parts as p
-where p.job_id not in (select job_id from jobs)
+select 'part (row) without a job', cast(coalesce(sum(rows), 0) as bigint)
+from held_rows
+where what = 'parts without a job'
 order by what

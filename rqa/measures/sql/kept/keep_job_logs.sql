@@ -3,7 +3,8 @@
 -- order with chr(31) between them (null without); later_tests: those with later runs alone; failed, aborted: the last run of
 -- some test ended so; early: the last run of some test came before the end of the last step attempt (null without tests
 -- or a timed attempt); and, of index jobs (linked), class and elapsed_days of the return, with fault_found: the subsystem
--- found at fault on it (null where it found none, or nobody wrote it down).
+-- found at fault on it (null where it found none, or nobody wrote it down). fitted: a part was fitted in the job; refitted: the
+-- return fitted one of that number again.
 -- Not counted: logs without a job; skipped steps as work. Reads links, unclean_tests.
 with
 -- one row a job with a step log
@@ -34,6 +35,17 @@ unclean as (
         array_to_string(list_sort(list(test) filter (where first_outcome is null)), chr(31)) as later_tests
     from unclean_tests
     group by job_id
+),
+-- one row a job in which parts were fitted
+with_part as (
+    select distinct job_id from parts
+),
+-- one row an index job of which the return fitted a part of the same number
+part_again as (
+    select distinct l.job_id
+    from links as l
+    join parts as p on p.job_id = l.job_id
+    join parts as q on q.job_id = l.return_job_id and q.part_no = p.part_no
 )
 select
     j.job_id, j.unit_id, j.site, j.model, j.procedure, j.technician, j.billing, j.disposition, j.opened_on, j.closed_on,
@@ -44,7 +56,8 @@ select
     l.job_id is not null as linked,
     cast(l.elapsed_days as integer) as elapsed_days,
     l.class,
-    case when l.class in ('repeat', 'workmanship', 'new_fault') then b.found end as fault_found
+    case when l.class in ('repeat', 'workmanship', 'new_fault') then b.found end as fault_found,
+    p.job_id is not null as fitted, a.job_id is not null as refitted
 from jobs as j
 left join worked as w on w.job_id = j.job_id
 left join first_tests as f on f.job_id = j.job_id
@@ -52,3 +65,5 @@ left join clean_runs as c on c.job_id = j.job_id
 left join unclean as u on u.job_id = j.job_id
 left join links as l on l.job_id = j.job_id
 left join jobs as b on b.job_id = l.return_job_id
+left join with_part as p on p.job_id = j.job_id
+left join part_again as a on a.job_id = j.job_id
