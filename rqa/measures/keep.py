@@ -20,7 +20,7 @@ WORKING = ("job_sequence", "unclean_attempts")
 
 ROWS = {
     "overlapping_jobs": "unit_id", "links": "unit_id", "unclean_tests": "job_id", "unclean_runs": "job_id",
-    "job_logs": "job_id",
+    "job_logs": "job_id", "decided_values": "job_id",
 }
 """Kept tables with a row a job or a thing of it, and what is known of all: rows of a unit depend on its jobs alone.
 
@@ -46,6 +46,10 @@ COUNTS = {
     "test_counts": ("exposures", "passed", "failed", "aborted"),
     "clean_counts": ("jobs", "clean"),
     "held_rows": ("rows",),
+    "value_counts": ("first", "every"),
+    "limit_days": ("runs",),
+    "station_readings": ("readings",),
+    "passed_values": ("jobs",),
     "site_days": ("jobs", "logged", "touched", "tested", "returned", "found"),
 }
 """Kept tables of counts that are sums over jobs or units: their columns that count."""

@@ -19,7 +19,6 @@ from tests.measures.tests.test_diagnostics_against_rows import runs_and_work
 BOTH = [name.removesuffix(KEPT) for name in sorted(sql_files()) if name.endswith(KEPT)]
 MORE: dict[str, tuple[dict[str, Any], ...]] = {
     "limit_values": ({"cuts": 2}, {"cuts": 2, "side": "lower"}),
-    "station_values": ({}, {"period": "week"}),
 }
 """Values with which a measure is asked, where those that all share are not enough."""
 

@@ -1,11 +1,12 @@
 """By what margin do measured tests and steps keep within their limits, or why can that not be said."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from rqa.answers.core.kept_counts import kept_counts
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import (
     By,
@@ -21,7 +22,7 @@ from rqa.answers.core.scope import (
     split_groups,
 )
 from rqa.errors import RequestError
-from rqa.measures.run import counts, groupings
+from rqa.measures.run import groupings
 from rqa.words import counted, plural, there_is
 
 if TYPE_CHECKING:
@@ -116,8 +117,7 @@ def capability(
     asked = scope(QUESTION, by=groups, where=where, months=months, allowed=tuple(groupings(file)))
     check_values(snapshot.store, QUESTION, asked.where)
     check_one_quantity(QUESTION, usual, asked)
-    table = counts(snapshot.store, file, by=(*groups, "week"), where=asked.where, months=asked.months,
-                   values={"as_of": snapshot.day})
+    table = kept_counts(snapshot, file, replace(asked, by=(*groups, "week")), {"as_of": snapshot.day})
     found = _readings(table, groups, (lower_limit, upper_limit))
     rows = [(*r.group, *_row(r, method, level)) for r in found]
     settings = {

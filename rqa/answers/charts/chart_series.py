@@ -1,7 +1,7 @@
 """What a control chart is made of: the points of each group in order, counted by the engine, before any limits."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Literal
 
@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rqa.answers.comebacks.rate import comebacks
+from rqa.answers.core.kept_counts import kept_counts
 from rqa.answers.core.periods import every_period, following, last_day
 from rqa.answers.core.result import Answer
 from rqa.answers.core.scope import By, Months, Snapshot, Where, check_one_quantity, check_values, scope
@@ -181,7 +182,7 @@ def _by_period(
     asked = scope(QUESTION, by=groups, where=where, months=months, allowed=tuple(groupings(file)))
     check_values(snapshot.store, QUESTION, asked.where)
     check_one_quantity(QUESTION, CHARTED[measure].at, asked)
-    table = counts(snapshot.store, file, by=(*groups, period), where=asked.where, values={"as_of": snapshot.day})
+    table = kept_counts(snapshot, file, replace(asked, by=(*groups, period), months=None), {"as_of": snapshot.day})
     dated = table.filter(table[period].is_not_null())
     notes = list(snapshot.notes)
     undated = table.height - dated.height

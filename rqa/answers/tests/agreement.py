@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rqa.answers.core.finding import Finding
+from rqa.answers.core.kept_counts import kept_counts
 from rqa.answers.core.result import Answer, rounded, rounded_p_values
-from rqa.answers.core.scope import Snapshot, check_level, check_values
+from rqa.answers.core.scope import Scope, Snapshot, check_level, check_values
 from rqa.answers.core.told_sites import left_out_note, silent_sites
 from rqa.answers.tests.repeated_runs import repeated_runs
 from rqa.answers.tests.retests import BETWEEN
@@ -141,7 +142,7 @@ def _tolerances(snapshot: Snapshot) -> tuple[dict[str, float], dict[str, str]]:
     """Upper less lower limit, and the unit, of each test, as most of its runs had them."""
     import polars as pl
 
-    limits = counts(snapshot.store, "test_limits", by=("test",), values={"as_of": snapshot.day})
+    limits = kept_counts(snapshot, "test_limits", Scope(("test",)), {"as_of": snapshot.day})
     units = dict(limits.drop_nulls("unit").sort(["test", "runs", "unit"]).select("test", "unit").iter_rows())
     both = limits.drop_nulls(["lower_limit", "upper_limit"]).filter(pl.col("upper_limit") > pl.col("lower_limit"))
     most = both.sort(["test", "runs", "upper_limit"], descending=[False, False, False])

@@ -1,13 +1,14 @@
 """Do test stations drift, or stand apart, on comparable work: trends and levels beside the others, with charts."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from rqa.answers.core.finding import Finding
+from rqa.answers.core.kept_counts import kept_counts
 from rqa.answers.core.periods import PERIODS, every_period, span_of
 from rqa.answers.core.persons import PEOPLE
 from rqa.answers.core.result import Answer, rounded, rounded_p_values
@@ -35,7 +36,6 @@ from rqa.answers.tests.station_contrasts import (
 )
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES
-from rqa.measures.run import counts
 from rqa.stats import benjamini_hochberg
 from rqa.words import counted, estimate
 
@@ -163,9 +163,9 @@ def drift(
     asked = scope(QUESTION, by=("test",), where=where, months=months, allowed=("test", *JOB_NAMES))
     check_values(snapshot.store, QUESTION, asked.where)
     span = None if baseline is None else span_of(QUESTION, "baseline", baseline)
-    table = counts(
-        snapshot.store, MEASURE, by=("test",), where=asked.where, months=asked.months,
-        values={"as_of": snapshot.day, "period": period},
+    table = kept_counts(
+        replace(snapshot, from_rows=snapshot.from_rows or period != "month"), MEASURE, asked,
+        {"as_of": snapshot.day, "period": period},
     )
     stations: list[Station] = []
     points: list[dict[str, object]] = []

@@ -10,13 +10,13 @@ from numpy.typing import NDArray
 from rqa.answers.core.filters import filters_of
 from rqa.answers.core.follow_up_counts import check_index_disposition, days_asked
 from rqa.answers.core.ground_list import SEEN
+from rqa.answers.core.kept_counts import kept_counts
 from rqa.answers.core.persons import PEOPLE
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import Months, Scope, Snapshot, Where, check_level, check_one_of, check_values, scope
 from rqa.answers.core.told_sites import telling_scope
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES
-from rqa.measures.run import counts
 
 if TYPE_CHECKING:
     import polars as pl
@@ -127,10 +127,7 @@ def limits_tradeoff(
     rows: list[pl.DataFrame] = []
     summed: list[dict[str, object]] = []
     for which in SIDES if side is None else (side,):
-        classes = counts(
-            snapshot.store, "limit_values", by=("test",), where=asked.where, months=asked.months,
-            values={**values, "side": which},
-        )
+        classes = kept_counts(snapshot, "limit_values", asked, {**values, "side": which})
         parts = classes.partition_by(KEYS, maintain_order=True) if classes.height else []
         for part in parts:
             present = _limit(limits, part, which)
@@ -169,13 +166,12 @@ def _asked(snapshot: Snapshot, test: str | Sequence[str] | None, where: Where | 
 def _present(snapshot: Snapshot, asked: Scope) -> "pl.DataFrame":
     """The pairs of limits in the store, those in force last before the others."""
     where = {name: kept for name, kept in asked.where.items() if name == "test"}
-    found = counts(snapshot.store, "test_limits", by=("test",), where=where, values={"as_of": snapshot.day})
+    found = kept_counts(snapshot, "test_limits", Scope(("test",), where), {"as_of": snapshot.day})
     if "test" in asked.where:
         without = sorted(set(asked.where["test"]) - set(found["test"].to_list()))
         if without:
-            measured = counts(
-                snapshot.store, "test_limits", by=("test",), values={"as_of": snapshot.day}
-            )["test"].unique().sort()
+            every = kept_counts(snapshot, "test_limits", Scope(("test",)), {"as_of": snapshot.day})
+            measured = every["test"].unique().sort()
             raise RequestError(
                 f"{QUESTION}: {', '.join(without)} measures nothing. Measured: {', '.join(measured) or 'none'}."
             )

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from rqa.answers.core.kept_counts import kept_counts
 from rqa.answers.core.persons import PEOPLE
 from rqa.answers.core.result import Answer
 from rqa.answers.core.scope import (
@@ -31,7 +32,6 @@ from rqa.answers.tests.reading_tables import (
 )
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES, TEST_LOG
-from rqa.measures.run import counts
 from rqa.words import counted, listed, plural
 
 if TYPE_CHECKING:
@@ -118,8 +118,7 @@ def readings(
     check_values(snapshot.store, QUESTION, asked.where)
     check_one_quantity(QUESTION, "test", asked)
     sigmas = _gauge(snapshot, gauge_sigma)
-    table = counts(snapshot.store, MEASURE, by=asked.by, where=asked.where, months=asked.months,
-                   values={"as_of": snapshot.day})
+    table = kept_counts(snapshot, MEASURE, asked, {"as_of": snapshot.day})
     held, unmeasured = _held(table, asked.by)
     rows, met = [], set()
     for h in held:
