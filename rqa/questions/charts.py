@@ -3,6 +3,7 @@
 from rqa.answers.charts.capability import capability as _capability
 from rqa.answers.charts.cusum import comeback_cusum as _comeback_cusum
 from rqa.answers.charts.detection import time_to_detect as _time_to_detect
+from rqa.answers.charts.level import level as _level
 from rqa.answers.charts.month import month_against_before as _month_against_before
 from rqa.answers.improve.month_figures import month_figures as _month_figures
 from rqa.asking import Area, Question, question
@@ -14,5 +15,6 @@ class Charts(Area):
     cusum = question(_comeback_cusum)
     time_to_detect = question(_time_to_detect)
     capability = question(_capability)
+    level = Question(_level)
     month_figures = question(_month_figures)
     month_against_before = Question(_month_against_before)

@@ -183,12 +183,14 @@ def _headline(title: str, judged: tuple[Verdict, ...], own: date, so_far: str) -
     """The measures in one line; a month other than the page's own is named beside its figure."""
     said = [so_far] if so_far else []
     for v in judged:
-        text = f"{v.measure} {v.word if v.word == CANNOT_BE_TOLD else v.share}"
+        text = f"{v.measure} {CANNOT_BE_TOLD if v.share == 'no data' and v.word == CANNOT_BE_TOLD else v.share}"
         if v.share != "no data" and v.month != month_name(own):
             text += f" ({v.month})"
         if v.word in ("better", "worse"):
-            text += f", {v.word} than before"
+            text += f", {v.word} since {v.since}"
         elif v.word == UNCLEAR:
             text += f", {UNCLEAR}"
+        elif v.share != "no data" and v.word == CANNOT_BE_TOLD:
+            text += ", a change cannot be told"
         said.append(text)
     return resting_on(f"{title}, {month_name(own)}: {'; '.join(said)}.", judged)

@@ -71,7 +71,7 @@ class PageFigure:
 
 @dataclass(frozen=True)
 class Verdict:
-    """One measure of the month against the months before."""
+    """One measure up to the month: its share, and whether its level changed; `since` then says in which month."""
 
     measure: str
     month: str
@@ -82,6 +82,7 @@ class Verdict:
     difference: str
     word: str
     sentence: Sentence
+    since: str = ""
 
 
 @dataclass(frozen=True)

@@ -59,9 +59,11 @@ DEFINITIONS = (
         "for a difference. 0 of 0 is “no data”.",
     ),
     (
-        "More than luck",
-        "Fisher's exact test, two-sided, with false discoveries held at 5 % over the measures compared (Benjamini and "
-        "Hochberg 1995). Everything else is called “no clear change”, as small numbers hide changes too.",
+        "Better since, worse since",
+        "A change of level in the last twelve final months: the likelihood ratio of a change (Hawkins, Qiu and Kang "
+        "2003), made smaller where months vary more than their counts alone would (McCullagh and Nelder 1989). "
+        "Everything else is “no clear change”, as small numbers hide changes too; where even a rate that doubled or "
+        "halved for half a year would not show, it “cannot be told”.",
     ),
     (
         "Limits of chance",
@@ -71,8 +73,9 @@ DEFINITIONS = (
     ),
 )
 LUCK = (
-    "“Better” and “worse” are said only where the difference is more than luck would explain; the false ones among the "
-    "four comparisons are held at 5 %."
+    "“Better since” and “worse since” are said only of a change of level that chance would hardly bring. Of a figure "
+    "that stays what it is, one is called so on some page of one year in 25, of one in fifteen where months truly "
+    "differ by 15 to 20 % (simulated, with 27 final months)."
 )
 
 

@@ -31,6 +31,7 @@ from rqa.stats.indirect_standardisation import MixExpectation, expected_from_mix
 from rqa.stats.interrupted_series import InterruptedSeries, interrupted_series
 from rqa.stats.learning import LearningCurve, learning_curve
 from rqa.stats.learning_reach import CurvePoints, ExperienceNeeded, experience_needed, yield_on_curve
+from rqa.stats.level_change import LevelChange, level_change
 from rqa.stats.limit_choice import LimitsTradeoff, limits_tradeoff
 from rqa.stats.many_ratings import FleissKappa, fleiss_kappa
 from rqa.stats.marginal_scan import Margin, MarginBurst, MarginScan, scan_margins
@@ -90,6 +91,7 @@ __all__ = [
     "KaplanMeier",
     "Knox",
     "LearningCurve",
+    "LevelChange",
     "LimitsTradeoff",
     "LogRank",
     "LookBounds",
@@ -162,6 +164,7 @@ __all__ = [
     "knox_test",
     "laplace_test",
     "learning_curve",
+    "level_change",
     "limits_tradeoff",
     "log_rank",
     "mantel_haenszel",

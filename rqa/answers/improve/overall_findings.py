@@ -25,6 +25,11 @@ class MonthMeasure:
     window: int
     worse_is_up: bool
 
+    @property
+    def verb(self) -> str:
+        """"is" or "are", after its name."""
+        return "are" if self.measure == "comebacks" else "is"
+
 
 FIGURES = (
     MonthMeasure("come-backs within 30 days", "matured jobs", "comebacks", 30, True),

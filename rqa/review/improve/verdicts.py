@@ -1,21 +1,22 @@
-"""The headline measures of a month against the months before: better, worse, no clear change, or not to be told."""
+"""The headline measures up to a month: better since when, worse since when, no clear change, or not to be told."""
 
 from collections.abc import Sequence
 from datetime import date
 
 import polars as pl
 
+from rqa.answers.charts.level import UNTOLD, Level
 from rqa.answers.charts.month import UNCLEAR, MonthAgainstBefore
-from rqa.answers.core.finding import ALLOWED
 from rqa.answers.core.grounds import Grounds, Sentence
+from rqa.answers.core.scope import months_back
 from rqa.answers.improve.overall_findings import EARLIER, FIGURES, GROUNDS, MonthMeasure
 from rqa.depot import Depot
 from rqa.review.facts import Projected, Verdict
 from rqa.review.texts import CANNOT_BE_TOLD, no_job_closed
-from rqa.stats import benjamini_hochberg
-from rqa.words import count, counted, counted_of, interval, listed, month_name, percent, plural, signed
+from rqa.words import count, counted, counted_of, interval, listed, month_name, months_said, percent, signed
 
 NONE_YET = "none yet"
+VERBS = {figure.name: figure.verb for figure in FIGURES}
 COMEBACKS = [figure.name for figure in FIGURES if figure.measure == "comebacks"]
 
 
@@ -28,54 +29,57 @@ def mature_month(depot: Depot, measure: str, window: int, month: date) -> date |
 
 def verdicts(depot: Depot, month: date) -> tuple[Verdict, ...]:
     """One verdict a headline measure."""
-    compared = []
+    judged = []
     for measure in FIGURES:
         own = mature_month(depot, measure.measure, measure.window, month)
-        found = (
-            None
-            if own is None
-            else depot.charts.month_against_before(measure.measure, month=own, window=measure.window)
-        )
-        compared.append((measure, found))
-    with_p = [f for _, f in compared if f is not None and f.p_value is not None]
-    sure = dict(zip(map(id, with_p), discoveries([f.p_value or 0.0 for f in with_p]), strict=True))
-    return tuple(_verdict(depot.grounds(window=m.window), m, f, sure.get(id(f), False), month) for m, f in compared)
-
-
-def discoveries(p_values: list[float]) -> list[bool]:
-    """Which of several comparisons differ by more than luck, the share of false ones held at 5 %."""
-    return benjamini_hochberg(p_values=p_values, allowed=ALLOWED).found.tolist()
+        figure = level = None
+        if own is not None:
+            figure = depot.charts.month_against_before(measure.measure, month=own, window=measure.window)
+            level = depot.charts.level(measure.measure, month=own, window=measure.window)
+        judged.append(_verdict(depot.grounds(window=measure.window), measure, figure, level, month))
+    return tuple(judged)
 
 
 def _verdict(
-    there: Grounds, measure: MonthMeasure, found: MonthAgainstBefore | None, sure: bool, month: date
+    there: Grounds, measure: MonthMeasure, found: MonthAgainstBefore | None, level: Level | None, month: date
 ) -> Verdict:
     name, rests_on, none = measure.name, GROUNDS[measure.measure], "no data"
     months = 0 if found is None or found.share is None else 1
     of = f"final months up to {month_name(month)}"
     lacks = there.claim("", *rests_on, about=name, among=(months, of))
-    if not lacks.told or found is None:
+    if not lacks.told or found is None or level is None:
         return Verdict(name, NONE_YET, none, none, none, none, none, CANNOT_BE_TOLD, lacks)
     own, share, limits = month_name(found.month), percent(found.share), interval(found.low, found.high)
     said = f"{_happened(measure, found)}: {share} (95 % interval {limits})"
     counts = f"{count(found.count)} of {counted_of(found.size, measure.cases)}"
-    if found.before_share is None or found.difference is None:
+    if level.months == 1:
         alone = f"{said}; there is no earlier month to compare with."
         first = Sentence(alone, rests_on, (EARLIER[measure.measure],))
         return Verdict(name, own, share, limits, counts, none, none, none, first)
     before = percent(found.before_share)
-    gap = (
-        f"{points(found.difference)} points, 95 % interval {points(found.difference_low)} to "
-        f"{points(found.difference_high)}"
-    )
-    word = found.direction if sure else UNCLEAR
-    end = f", against {before} in the {_months(found.months_before)} before: "
-    end += f"{word} by more than luck would explain ({gap})." if sure else f"{UNCLEAR} ({gap})."
-    if word == "worse":
+    if level.since is not None and level.before_from is not None:
+        gap = f"{points(level.difference)} points, 95 % interval {points(level.low)} to {points(level.high)}"
+        now = months_said(level.since, level.month)
+        then = months_said(level.before_from, months_back(level.since, 1))
+        since = month_name(level.since)
+        end = (
+            f". {name[0].upper()}{name[1:]} {measure.verb} {level.verdict} since {since}: {percent(level.share)} in "
+            f"{now} against {percent(level.before)} in {then} ({gap})."
+        )
         told = Sentence(said + end)
-    else:
-        told = there.claim(said + end, *rests_on, EARLIER[measure.measure], about=f"whether {name} changed")
-    return Verdict(name, own, share, limits, counts, before, gap, word, told)
+        if level.verdict == "better":
+            told = there.claim(said + end, *rests_on, EARLIER[measure.measure], about=f"whether {name} changed")
+        return Verdict(name, own, share, limits, counts, percent(level.before), gap, level.verdict, told, since)
+    span = f"{percent(level.share)} in {months_said(level.first, level.month)}"
+    if level.verdict == UNTOLD:
+        few = counted_of(level.size, measure.cases)
+        of_months = counted(level.months, "final month")
+        said += f". Whether that is a change cannot be told from {few} in {of_months} ({span})."
+        untold = Sentence(said, rests_on, ("enough cases",))
+        return Verdict(name, own, share, limits, counts, before, none, UNTOLD, untold)
+    said += f". {UNCLEAR[0].upper()}{UNCLEAR[1:]} in the last year: {span}."
+    told = there.claim(said, *rests_on, EARLIER[measure.measure], about=f"whether {name} changed")
+    return Verdict(name, own, share, limits, counts, before, none, UNCLEAR, told)
 
 
 def _happened(measure: MonthMeasure, found: MonthAgainstBefore) -> str:
@@ -97,17 +101,20 @@ def summary(
     A depot in which no unit is seen twice says so first: nothing that is said of come-backs can be told then.
     """
     unseen = there.lack("repeat_units", about="come-backs")
-    words = ("worse", "better", UNCLEAR, CANNOT_BE_TOLD, "no data")
-    told = {w: [v.measure for v in judged if v.word == w] for w in words}
-    said = [
-        f"{listed(told[w])} {plural(len(told[w]), 'is', 'are')} {w} than before by more than luck"
-        for w in ("worse", "better")
-        if told[w]
-    ]
+    told = {w: [v.measure for v in judged if v.word == w] for w in (UNCLEAR, CANNOT_BE_TOLD, "no data")}
+    unseen_change = [v.measure for v in judged if v.word == CANNOT_BE_TOLD and v.share != "no data"]
+    told[CANNOT_BE_TOLD] = [name for name in told[CANNOT_BE_TOLD] if name not in unseen_change]
+    said = []
+    for word in ("worse", "better"):
+        for since in dict.fromkeys(v.since for v in judged if v.word == word):
+            names = [v.measure for v in judged if v.word == word and v.since == since]
+            verb = VERBS[names[0]] if len(names) == 1 else "are"
+            said.append(f"{listed(names)} {verb} {word} since {since}")
     if told[UNCLEAR]:
         said.append(f"{UNCLEAR} of {listed(told[UNCLEAR])}")
     said += [f"there is no earlier month to compare {listed(told['no data'])} with"] * bool(told["no data"])
     said += [f"{listed(told[CANNOT_BE_TOLD])} cannot be told"] * bool(told[CANNOT_BE_TOLD])
+    said += [f"whether {listed(unseen_change)} changed cannot be told from so few jobs"] * bool(unseen_change)
     text = f"{'; '.join(said)}."
     text = text[0].upper() + text[1:]
     own, idle = month_name(month), no_job_closed(there, month)
@@ -145,10 +152,6 @@ def resting_on(text: str, judged: tuple[Verdict, ...]) -> Sentence:
     names = dict.fromkeys(name for v in judged if v.word == UNCLEAR for name in v.sentence.rests_on)
     lacks = () if any(v.word not in (CANNOT_BE_TOLD, "no data") for v in judged) else ("any figure",)
     return Sentence(text, names, lacks)
-
-
-def _months(number: int) -> str:
-    return "month" if number == 1 else counted(number, "month")
 
 
 def points(value: float | None) -> str:
