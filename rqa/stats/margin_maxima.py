@@ -92,8 +92,10 @@ class MarginMaxima:
                 np.divide(total, self.jobs[some], out=other)
                 np.subtract(1.0, other, out=other)
                 np.multiply(total, other, out=total)
-            np.multiply(total, self.least[some], out=total)
-            np.multiply(total, (best * SLACK).astype(self.kind), out=total)
+            # Of no event in a window that holds all of the work: 0 times infinity, above which nothing lies.
+            with np.errstate(invalid="ignore"):
+                np.multiply(total, self.least[some], out=total)
+                np.multiply(total, (best * SLACK).astype(self.kind), out=total)
             chosen, sets = np.nonzero(c > total)
             if len(sets):
                 np.maximum.at(best, sets, layout.ratios_of(running, windows[chosen], sets))
