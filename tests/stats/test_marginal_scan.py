@@ -85,7 +85,7 @@ def test_the_highest_of_simulated_sets_is_that_of_all_their_windows(likelihood, 
 
 @pytest.mark.parametrize("likelihood", ["poisson", "bernoulli"])
 def test_a_window_that_holds_all_of_the_work_is_no_burst_and_no_fault(likelihood):
-    t = laid("bench", Margin([1, 1], [0, 300], [0, 1]), likelihood, 1, 1, 1)
+    t = laid("bench", Margin([0, 1], [0, 300], [0, 1]), likelihood, 1, 1, 1)
     assert t.highest(np.array([[0.0, 0.0], [0.0, 7.0]])).tolist() == [0.0, 0.0]
 
 
