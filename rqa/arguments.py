@@ -14,9 +14,12 @@ from numpy.typing import ArrayLike, NDArray
 Counts = NDArray[np.int64]
 Numbers = NDArray[np.float64]
 Kind = TypeVar("Kind", bound=np.generic)
+Thing = TypeVar("Thing")
 
 LARGEST_COUNT = 2**53
 """Above this a double no longer holds every whole number, so a ratio of counts would be of other counts."""
+LARGEST_AMOUNT = 1e100
+"""Above this, and below 1 over it, squares and cubes of an amount would have no double."""
 
 
 def counts(name: str, given: ArrayLike) -> Counts:
@@ -48,6 +51,7 @@ def amounts(name: str, given: ArrayLike) -> Numbers:
     _refuse(name, "must not be missing (NaN or null)", numbers, np.isnan(numbers))
     _refuse(name, "must be finite", numbers, np.isinf(numbers))
     _refuse(name, "must be at least 0", numbers, numbers < 0)
+    _refuse(name, "must be at most 1e100", numbers, numbers > LARGEST_AMOUNT)
     return numbers
 
 
@@ -55,6 +59,7 @@ def above_zero(name: str, given: ArrayLike) -> Numbers:
     """Finite numbers above 0, such as jobs done, as doubles."""
     numbers = amounts(name, given)
     _refuse(name, "must be above 0", numbers, numbers == 0)
+    _refuse(name, "must be at least 1e-100", numbers, numbers < 1.0 / LARGEST_AMOUNT)
     return numbers
 
 
@@ -62,6 +67,7 @@ def measurements(name: str, given: ArrayLike) -> Numbers:
     """Numbers of any sign, as doubles; NaN is a value that was not taken, an infinite one is refused."""
     numbers = _numbers(name, given)
     _refuse(name, "must be finite, or NaN where nothing was measured", numbers, np.isinf(numbers))
+    _refuse(name, "must be within -1e100 and 1e100", numbers, np.abs(numbers) > LARGEST_AMOUNT)
     return numbers
 
 
@@ -93,23 +99,81 @@ def share(name: str, given: float) -> float:
 
 def whole(name: str, given: int, minimum: int) -> int:
     """One whole number from `minimum` up, such as the size of a sample."""
-    number = counts(name, given)
-    if number.ndim or number < minimum:
-        raise ValueError(f"{name} must be one whole number of at least {minimum}: {given!r}")
-    return int(number)
+    one = counts(name, given)
+    if one.ndim or one < minimum:
+        raise ValueError(f"{name} must be one whole number of at least {minimum}: {_short(given)}")
+    return int(one)
+
+
+def number(name: str, given: float, rule: str = "must be finite") -> float:
+    """One finite number of any sign."""
+    one = _numbers(name, given)
+    if one.ndim:
+        raise ValueError(f"{name} must be one number: {_short(given)}")
+    if not np.isfinite(one):
+        raise ValueError(f"{name} {rule}: {given!r}")
+    _refuse(name, "must be within -1e100 and 1e100", one, np.abs(one) > LARGEST_AMOUNT)
+    return float(one)
 
 
 def amount(name: str, given: float, minimum: float = 0.0) -> float:
     """One finite number from `minimum` up."""
-    number = amounts(name, given)
-    if number.ndim or number < minimum:
-        raise ValueError(f"{name} must be one number of at least {minimum:g}: {given!r}")
-    return float(number)
+    rule = f"must be at least {minimum:g} and finite"
+    one = number(name, given, rule)
+    if one < minimum:
+        raise ValueError(f"{name} {rule}: {given!r}")
+    return one
+
+
+def positive(name: str, given: float, rule: str = "must be above 0 and finite") -> float:
+    """One finite number above 0."""
+    one = number(name, given, rule)
+    if not one > 0.0:
+        raise ValueError(f"{name} {rule}: {given!r}")
+    _refuse(name, "must be at least 1e-100", np.asarray(one), np.asarray(one < 1.0 / LARGEST_AMOUNT))
+    return one
+
+
+def instance(name: str, given: Thing, *kinds: type) -> Thing:
+    """A thing of one of these types, such as an answer that another function gave."""
+    if not isinstance(given, kinds):
+        raise ValueError(f"{name} must be a {' or '.join(kind.__name__ for kind in kinds)}: {_short(given)}")
+    return given
+
+
+def unmasked(name: str, given: object) -> None:
+    """Refuse a masked array with masked entries, which would be taken as if nothing were masked."""
+    if isinstance(given, np.ma.MaskedArray) and np.ma.getmaskarray(given).any():
+        masked = np.asarray(np.ma.getmaskarray(given), dtype=np.bool_)
+        raise ValueError(
+            f"{name} must not hold masked entries; leave them out, or fill them: {_at(name, _first(masked))} is masked"
+            f"{_others(masked)}"
+        )
+
+
+def labels(name: str, given: ArrayLike) -> NDArray[np.object_]:
+    """Names of any one kind, one row, none missing: None and NaN are no name, and would be taken as alike."""
+    unmasked(name, given)
+    names = np.empty(0, dtype=np.object_)
+    if not isinstance(given, str) and np.ndim(given) == 1:
+        names = np.asarray(given, dtype=np.object_)
+    elif np.size(given):
+        raise ValueError(f"{name} must be one row of names: {_short(given)}")
+    missing = np.array([one is None or one != one for one in names], dtype=np.bool_)
+    if missing.any():
+        raise ValueError(f"{name} must not be missing: {_at(name, _first(missing))}{_others(missing)}")
+    return names
+
+
+def countable(total: NDArray[np.int64], *names: str) -> None:
+    """Refuse counts that together are above the largest count."""
+    if (np.asarray(total) > LARGEST_COUNT).any():
+        raise ValueError(f"{' and '.join(names)} must add up to at most 2**53")
 
 
 def one_of(name: str, given: str, allowed: Sequence[str]) -> str:
     """A word out of a closed list."""
-    if given not in allowed:
+    if not isinstance(given, str) or given not in allowed:
         raise ValueError(f"{name} must be one of {', '.join(allowed)}: {given!r}")
     return given
 
@@ -129,11 +193,14 @@ def frozen_counts(array: Counts) -> Counts:
 
 
 def _numbers(name: str, given: ArrayLike) -> Numbers:
+    unmasked(name, given)
+    if given is None:
+        raise ValueError(f"{name} must not be missing: it is None")
     try:
         array = np.asarray(given)
     except ValueError as cause:
         raise ValueError(f"{name} must be a number or an array of numbers, rows of one length: {given!r}") from cause
-    text = array.dtype.kind == "O" and any(isinstance(value, str) for value in array.flat)
+    text = array.dtype.kind == "O" and any(isinstance(value, str | bool | np.bool_) for value in array.flat)
     if text or array.dtype.kind not in "iufO":
         raise ValueError(f"{name} must be numbers, not {array.dtype}: {_short(given)}")
     try:

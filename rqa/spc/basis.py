@@ -6,7 +6,7 @@ chosen points, and `Basis.by_stage` does that for each stage.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from operator import index
@@ -137,6 +137,8 @@ def _baseline(given: Baseline, points: int, charts: int | None) -> Mask:
 
 
 def _starts(given: Stages, points: int) -> tuple[int, ...]:
+    if isinstance(given, str) or not isinstance(given, Iterable):
+        raise ValueError(f"stages must be a row of places: {given!r}")
     starts = tuple(_place("stages", start, points) for start in given)
     if any(later <= earlier for earlier, later in pairwise((0, *starts))):
         raise ValueError(f"stages must be ascending places after the first point: {list(starts)}")
@@ -144,6 +146,8 @@ def _starts(given: Stages, points: int) -> tuple[int, ...]:
 
 
 def _aside(given: Aside, points: int) -> tuple[SetAside, ...]:
+    if given is not None and not isinstance(given, Mapping):
+        raise ValueError(f"set_aside must map the place of a point to the reason, such as {{3: 'storm'}}: {given!r}")
     aside = []
     for place, reason in (given or {}).items():
         if not isinstance(reason, str) or not reason.strip():

@@ -133,7 +133,7 @@ def bernoulli_cusum(
     """
     x = _events("event", event)
     weighed = bernoulli_weights(p0=p0, p1=p1)
-    check_limit(h, headstart)
+    h, headstart = check_limit(h, headstart)
     sign = 1.0 if p1 > p0 else -1.0
     arm = _arm(sign * (x - weighed.reference), h=h, headstart=headstart, restart=restart)
     # The outcome at which the sum after this job just reaches the limit.
@@ -224,9 +224,8 @@ def risk_adjusted_cusum(
     if ((p == 0.0) | (p == 1.0)).any():
         place = int(np.argmax((p == 0.0) | (p == 1.0)))
         raise ValueError(f"expected must be strictly between 0 and 1: expected[{place}] = {p[place]:g}")
-    if not 0.0 < odds_ratio < np.inf or odds_ratio == 1.0:
-        raise ValueError(f"odds_ratio must be above 0, finite and not 1: {odds_ratio!r}")
-    check_limit(h, headstart)
+    odds_ratio = changed_odds(odds_ratio)
+    h, headstart = check_limit(h, headstart)
     log_odds = float(np.log(odds_ratio))
     offset = np.log1p(p * (odds_ratio - 1.0))
     weights = x * log_odds - offset
@@ -244,7 +243,16 @@ def risk_adjusted_cusum(
     )
 
 
+def changed_odds(odds_ratio: float) -> float:
+    """An odds ratio that is a change: above 0, and not 1."""
+    rule = "must be above 0, finite and not 1"
+    if arguments.positive("odds_ratio", odds_ratio, rule) == 1.0:
+        raise ValueError(f"odds_ratio {rule}: {odds_ratio!r}")
+    return float(odds_ratio)
+
+
 def _events(name: str, given: ArrayLike) -> Numbers:
+    arguments.unmasked(name, given)
     array = np.asarray(given)
     x = array.astype(np.float64) if array.dtype == np.bool_ else arguments.counts(name, given).astype(np.float64)
     if x.ndim != 1:

@@ -111,10 +111,7 @@ def ewma_chart(
     x = arguments.measurements("values", values)
     if x.ndim != 1:
         raise ValueError(f"values must be one number a period, in one dimension: shape {x.shape}")
-    if not 0.0 < weight <= 1.0:
-        raise ValueError(f"weight must be above 0 and at most 1: {weight!r}")
-    if not 0.0 < width < np.inf:
-        raise ValueError(f"width must be above 0 and finite: {width!r}")
+    weight, width = smoothing(weight), arguments.positive("width", width)
     arguments.one_of("limits", limits, tuple(KINDS))
     base = basis(len(x), baseline, (), None)
     centre = _target(x, base, target)
@@ -155,9 +152,7 @@ def _target(x: Numbers, base: BaselinePoints, given: float | None) -> float:
         if not len(known):
             raise ValueError("target must be given, as the baseline holds no value to take it from")
         return float(known.mean())
-    if not np.isfinite(given):
-        raise ValueError(f"target must be finite: {given!r}")
-    return float(given)
+    return arguments.number("target", given)
 
 
 def _sigma(x: Numbers, base: BaselinePoints, given: float | None) -> float:
@@ -167,6 +162,12 @@ def _sigma(x: Numbers, base: BaselinePoints, given: float | None) -> float:
         if not len(moved):
             raise ValueError("sigma must be given, as the baseline holds no two values in a row to take it from")
         return float(moved.mean() / D2_OF_TWO)
-    if not 0.0 <= given < np.inf:
-        raise ValueError(f"sigma must be at least 0 and finite: {given!r}")
-    return float(given)
+    return arguments.amount("sigma", given)
+
+
+def smoothing(weight: float) -> float:
+    """The weight of the newest value: above 0 and at most 1."""
+    rule = "must be above 0 and at most 1"
+    if not arguments.positive("weight", weight, rule) <= 1.0:
+        raise ValueError(f"weight {rule}: {weight!r}")
+    return float(weight)

@@ -9,12 +9,14 @@ anew after it. A point exactly on a zone's edge is not beyond it, and one on the
 """
 
 from abc import ABC, abstractmethod
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from rqa import arguments
 from rqa.arguments import Numbers
 from rqa.spc.chart import Chart, Side, Signal
 
@@ -70,6 +72,7 @@ class LimitRule(PointRule):
 
     def masks(self, chart: Chart) -> Masks:
         """Above and below; a point exactly on a limit, or without data, is not out."""
+        arguments.instance("chart", chart, Chart)
         # A value and a limit that are equal on paper may differ in their last bits, in the scale of either.
         slack = TIE * chart.sigma
         return {
@@ -99,6 +102,12 @@ class ZoneRule(PointRule):
     sides: Literal["same", "either"] = "same"
 
     def __post_init__(self) -> None:
+        arguments.whole("need", self.need, 0)
+        arguments.whole("out_of", self.out_of, 0)
+        arguments.number("beyond", self.beyond)
+        if self.within != np.inf:
+            arguments.number("within", self.within)
+        arguments.one_of("sides", self.sides, ("same", "either"))
         if not 1 <= self.need <= self.out_of:
             raise ValueError(f"need must be from 1 to out_of: need {self.need}, out_of {self.out_of}")
         if not 0.0 <= self.beyond < self.within:
@@ -142,7 +151,7 @@ class TrendRule(PointRule):
     alternating: bool = False
 
     def __post_init__(self) -> None:
-        if self.length < 3:
+        if arguments.whole("length", self.length, 0) < 3:
             raise ValueError(f"length must be at least 3 points: {self.length}")
 
     def found(self, z: Numbers) -> Masks:
@@ -164,6 +173,19 @@ class TrendRule(PointRule):
     def pattern(self, chart: Chart, index: int, side: Side) -> tuple[int, ...]:
         """All points of the run."""
         return tuple(range(index - self.length + 1, index + 1))
+
+
+def check_rules(rules: Sequence[PointRule]) -> tuple[PointRule, ...]:
+    """The rules, at least one, each a rule about points."""
+    if isinstance(rules, str) or not isinstance(rules, Iterable):
+        raise ValueError(f"rules must be a sequence of rules: {rules!r}")
+    taken = tuple(rules)
+    if not taken:
+        raise ValueError("rules must hold at least one rule")
+    strange = [rule for rule in taken if not isinstance(rule, PointRule)]
+    if strange:
+        raise ValueError(f"rules must be made of limit, zone and trend rules: {strange[0]!r}")
+    return taken
 
 
 def _enough(hit: Mask, gap: Mask, need: int, out_of: int) -> Mask:

@@ -10,8 +10,9 @@ such as EWMA and CUSUM, which have limits of their own.
 
 from collections.abc import Sequence
 
+from rqa import arguments
 from rqa.spc.chart import Chart, Signal, stage_by_stage
-from rqa.spc.patterns import LimitRule, Masks, PointRule, TrendRule, ZoneRule
+from rqa.spc.patterns import LimitRule, Masks, PointRule, TrendRule, ZoneRule, check_rules
 
 BEYOND_LIMITS = "beyond the limits"
 
@@ -95,9 +96,11 @@ def signal_masks(chart: Chart, rules: Sequence[PointRule] = MONTHLY) -> dict[str
 
     The arrays of `chart` may be of any shape (..., points), for instance charts x months; the masks have it too.
     """
-    return {rule.name: rule.masks(chart) for rule in rules}
+    arguments.instance("chart", chart, Chart)
+    return {rule.name: rule.masks(chart) for rule in check_rules(rules)}
 
 
 def _judged(chart: Chart, rules: Sequence[PointRule]) -> tuple[Signal, ...]:
+    arguments.instance("chart", chart, Chart)
     found = (signal for rule in rules for signal in stage_by_stage(rule)(chart))
     return tuple(sorted(found, key=lambda signal: signal.index))

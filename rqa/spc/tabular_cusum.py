@@ -105,13 +105,9 @@ def cusum_chart(
     x = arguments.measurements("values", values)
     if x.ndim != 1:
         raise ValueError(f"values must be one number a period, in one dimension: shape {x.shape}")
-    if not np.isfinite(target):
-        raise ValueError(f"target must be finite: {target!r}")
-    if not 0.0 < sigma < np.inf:
-        raise ValueError(f"sigma must be above 0 and finite: {sigma!r}")
-    if not 0.0 <= k < np.inf:
-        raise ValueError(f"k must be at least 0 and finite: {k!r}")
-    check_limit(h, headstart)
+    target, sigma = arguments.number("target", target), arguments.positive("sigma", sigma)
+    k = arguments.amount("k", k)
+    h, headstart = check_limit(h, headstart)
     allowance, limit, start = k * sigma, h * sigma, headstart * sigma
     off = x - target
     up = climb(off - allowance, start=start, limit=limit, restart=restart, slack=TIE * sigma)
@@ -134,12 +130,12 @@ def cusum_chart(
     )
 
 
-def check_limit(h: float, headstart: float) -> None:
-    """Refuse a limit that is not above 0, and a headstart that is not below it."""
-    if not 0.0 < h < np.inf:
-        raise ValueError(f"h must be above 0 and finite: {h!r}")
-    if not 0.0 <= headstart < h:
-        raise ValueError(f"headstart must be at least 0 and below h = {h:g}: {headstart!r}")
+def check_limit(h: float, headstart: float) -> tuple[float, float]:
+    """The limit and the headstart; refuse a limit that is not above 0, and a headstart that is not below it."""
+    limit, start = arguments.positive("h", h), arguments.number("headstart", headstart)
+    if not 0.0 <= start < limit:
+        raise ValueError(f"headstart must be at least 0 and below h = {limit:g}: {headstart!r}")
+    return limit, start
 
 
 def climb(steps: Numbers, *, start: float, limit: float, restart: bool, slack: float) -> Arm:

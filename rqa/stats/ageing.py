@@ -33,6 +33,8 @@ def ageing(*, time: ArrayLike, end: float | Ends | None, unit: ArrayLike | None,
     """Check ages and ends: one unit (`end` a number), or several (`unit` of each return, `end` of each unit)."""
     arguments.one_of("truncation", truncation, ("time", "failure"))
     times = arguments.amounts("time", time)
+    if times.ndim != 1:
+        raise ValueError(f"time must have one axis, an entry a return: shape {times.shape}")
     if (times == 0).any():
         first = int((times == 0).argmax())
         raise ValueError(f"time must be above 0 (to whole days, counted from 0, add a half): time[{first}] = 0")
@@ -41,7 +43,7 @@ def ageing(*, time: ArrayLike, end: float | Ends | None, unit: ArrayLike | None,
             raise ValueError("end must be left out when truncation is 'failure': it is the unit's last return")
         of = np.zeros(times.size, dtype=np.int64)
         if unit is not None:
-            names = np.asarray(unit)
+            names = arguments.labels("unit", unit)
             if names.shape != times.shape:
                 raise ValueError(f"unit and time must have one axis of one length: {names.shape}, {times.shape}")
             of = np.unique(names, return_inverse=True)[1]

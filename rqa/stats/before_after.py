@@ -181,6 +181,8 @@ def net_change(*, own: RateChange, other: RateChange) -> NetChange:
 
     Of the three in a hundred hardly anything happened elsewhere too.
     """
+    arguments.instance("own", own, RateChange)
+    arguments.instance("other", other, RateChange)
     if own.level != other.level:
         raise ValueError(f"own and other must have limits of one level: {own.level} and {other.level}")
     difference = own.difference - other.difference
@@ -196,7 +198,7 @@ def net_change(*, own: RateChange, other: RateChange) -> NetChange:
         low=arguments.frozen(np.maximum(difference - reach, -2.0)),
         high=arguments.frozen(np.minimum(difference + reach, 2.0)),
         z=arguments.frozen(z),
-        p_value=arguments.frozen(2.0 * special.ndtr(-np.abs(z))),
+        p_value=arguments.frozen(far_tails.never_zero(2.0 * special.ndtr(-np.abs(z)))),
     )
 
 
@@ -205,7 +207,9 @@ def beyond_both(one: ArrayLike, two: ArrayLike) -> Numbers:
 
     Where a change must hold alone and beside other work, the chance of error is that of the better judge of the two.
     """
-    first, second = arguments.measurements("one", one), arguments.measurements("two", two)
+    first, second = arguments.same_shape(
+        {"one": arguments.measurements("one", one), "two": arguments.measurements("two", two)}
+    )
     same = np.sign(first) == np.sign(second)
     return np.asarray(np.where(same, np.sign(first) * np.minimum(np.abs(first), np.abs(second)), 0.0), dtype=np.float64)
 

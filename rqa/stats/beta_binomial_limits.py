@@ -5,7 +5,7 @@ from scipy import special
 
 from rqa.arguments import Counts, Numbers
 from rqa.stats.beta_binomial import LEAST_STRENGTH, BetaBinomialFit, Groups, grouped, log_likelihood
-from rqa.stats.proportion import lower_limit
+from rqa.stats.proportion import lower_limit, upper_limit
 
 MEANS = 9
 """Nodes for the mean at each spread; they stand at quantiles near its posterior, so few are needed."""
@@ -121,4 +121,4 @@ def _means(groups: Groups, pooled: float, r: float) -> tuple[Numbers, Numbers]:
 
 def _pooled(successes: Counts, trials: Counts, level: float) -> tuple[float, float]:
     x, n = successes.sum(keepdims=True), trials.sum(keepdims=True)
-    return float(lower_limit(x, n, "wilson", level)[0]), 1.0 - float(lower_limit(n - x, n, "wilson", level)[0])
+    return float(lower_limit(x, n, "wilson", level)[0]), float(upper_limit(x, n, "wilson", level)[0])

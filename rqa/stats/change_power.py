@@ -21,6 +21,11 @@ class OtherWork:
     before: float
     per_job: float
 
+    def __post_init__(self) -> None:
+        arguments.shares("rate", arguments.number("rate", self.rate))
+        arguments.positive("before", self.before)
+        arguments.positive("per_job", self.per_job)
+
 
 @dataclass(frozen=True, eq=False)
 class ChangePlan:
@@ -115,13 +120,15 @@ def chance_to_see(
     p1 = p0 * factor
     if (p1 > 1).any():
         raise ValueError(f"rate x ratio must not be above 1: {float(np.max(p1)):g}")
-    score = -float(special.ndtri((1.0 - arguments.share("level", level)) / 2.0)) if bound is None else float(bound)
+    level = arguments.share("level", level)
+    score = -float(special.ndtri((1.0 - level) / 2.0)) if bound is None else arguments.number("bound", bound)
     each = 1.0 / n0 + 1.0 / n1
     pooled = (n0 * p0 + n1 * p1) / (n0 + n1)
     still, moved = pooled * (1.0 - pooled) * each, p0 * (1.0 - p0) / n0 + p1 * (1.0 - p1) / n1
     gap = np.abs(p1 - p0)
     chance = _chance(gap - (each / 2.0 if corrected else 0.0), score, still, moved)
     if other is not None:
+        arguments.instance("other", other, OtherWork)
         beside = other.rate * (1.0 - other.rate) * (1.0 / other.before + 1.0 / (other.per_job * n1))
         chance = np.minimum(chance, _chance(gap, score, still + beside, moved + beside))
     return np.asarray(chance, dtype=np.float64)
@@ -171,8 +178,8 @@ def jobs_to_see(
     """
     p0, chance = arguments.share("rate", rate), arguments.share("power", power)
     p1 = p0 * arguments.amount("ratio", ratio)
-    r = float(arguments.above_zero("before_per_after", before_per_after))
-    if p1 > 1 or p1 == p0:
+    r = arguments.positive("before_per_after", before_per_after)
+    if p1 > 1 or p1 == p0 or (p1 - p0) ** 2 == 0.0:
         raise ValueError(f"ratio must change the rate, to at most 1: {ratio!r} x {rate!r}")
     pooled = (r * p0 + p1) / (1.0 + r)
     z_a, z_b = -float(special.ndtri((1.0 - arguments.share("level", level)) / 2.0)), float(special.ndtri(chance))
@@ -187,8 +194,9 @@ def known_after(*, rate: float, before: float, after: ArrayLike, other: OtherWor
     """
     n1 = arguments.above_zero("after", after)
     p = arguments.share("rate", rate)
-    variance = p * (1.0 - p) * (1.0 / before + 1.0 / n1)
+    variance = p * (1.0 - p) * (1.0 / arguments.positive("before", before) + 1.0 / n1)
     if other is not None:
+        arguments.instance("other", other, OtherWork)
         variance = variance + other.rate * (1.0 - other.rate) * (1.0 / other.before + 1.0 / (other.per_job * n1))
     return np.asarray(1.0 / variance, dtype=np.float64)
 
@@ -248,11 +256,18 @@ def plan_change(
     """
     rate, level = arguments.share("rate", rate), arguments.share("level", level)
     most, wanted = arguments.whole("looks", looks, 1), arguments.share("power", power)
+    if most > MOST_LOOKS:
+        raise ValueError(f"looks must be at most {MOST_LOOKS}: {looks!r}")
+    ratio, before = arguments.amount("ratio", ratio), arguments.positive("before", before)
+    jobs_per_look = arguments.positive("jobs_per_look", jobs_per_look)
     after = jobs_per_look * np.arange(1.0, most + 1.0)
     known = known_after(rate=rate, before=before, after=after, other=other)
-    bound = np.array(
-        [spending_bounds(information=known[: k + 1], planned=known[k], level=level).bound[k] for k in range(most)]
-    )
+    try:
+        bound = np.array(
+            [spending_bounds(information=known[: k + 1], planned=known[k], level=level).bound[k] for k in range(most)]
+        )
+    except ValueError as cause:
+        raise ValueError(f"before, jobs_per_look, looks and level give no bounds: {cause}") from cause
     how: dict[str, object] = {"rate": rate, "before": before, "other": other}
     chance = [_at(ratio, n, b, how) for n, b in zip(after, bound, strict=True)]
     smallest = [_smallest(n, b, wanted, ratio > 1, how) for n, b in zip(after, bound, strict=True)]
@@ -266,6 +281,10 @@ def plan_change(
         chance=arguments.frozen(chance),
         smallest_ratio=arguments.frozen(smallest),
     )
+
+
+MOST_LOOKS = 1_000
+"""Looks that are planned; each has a bound of its own, which rests on all looks before it."""
 
 
 def _chance(gap: Numbers, score: float, still: Numbers, moved: Numbers) -> Numbers:

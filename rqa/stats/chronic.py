@@ -10,6 +10,7 @@ from scipy import special
 
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
+from rqa.stats.far_tails import never_zero
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,7 +100,7 @@ def many_returns(
             if above.any():
                 raise ValueError(f"{name} must not be above jobs: {int(above.sum())} are")
         tail = np.asarray(special.betainc(np.maximum(x, 1.0), np.maximum(n - x, 0.0) + 1.0, e / np.maximum(n, 1.0)))
-    p = np.where(x == 0, 1.0, tail)
+    p = np.where(x == 0, 1.0, never_zero(tail))
     total = float(m.sum())
     with np.errstate(divide="ignore"):
         none_so_far = np.log1p(-p) * total if total else np.zeros_like(p)
@@ -110,7 +111,7 @@ def many_returns(
         units=arguments.frozen_counts(m.astype(np.int64)),
         p_value=arguments.frozen(p),
         by_luck=arguments.frozen(total * p),
-        p_any=arguments.frozen(-np.expm1(none_so_far)),
+        p_any=arguments.frozen(-np.expm1(none_so_far) if total else np.full(p.shape, np.nan)),
         p_adjusted=arguments.frozen(_step_up(p, m)),
     )
 

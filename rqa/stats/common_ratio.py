@@ -12,6 +12,7 @@ from scipy import special
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
 from rqa.stats.exact_odds import limit_at_the_end
+from rqa.stats.far_tails import never_zero
 from rqa.stats.homogeneity import breslow_day
 from rqa.stats.risk_score import score_limits
 
@@ -123,7 +124,9 @@ def mantel_haenszel(tables: ArrayLike, *, measure: Measure = "odds", level: floa
     chi2, corrected = _test(a, b, c, d)
     same = breslow_day(a, b, c, d)
     numbers = {"estimate": estimate, "low": low, "high": high, "chi2": chi2, "chi2_corrected": corrected}
-    numbers |= {"p_value": special.chdtrc(1, chi2), "p_corrected": special.chdtrc(1, corrected)} | same
+    numbers |= {
+        "p_value": never_zero(special.chdtrc(1, chi2)), "p_corrected": never_zero(special.chdtrc(1, corrected)),
+    } | same
     return MantelHaenszel(
         tables=arguments.frozen_counts(counts),
         measure=measure,

@@ -107,11 +107,17 @@ def _held(returns: Numbers, units: Numbers, part: Numbers) -> Numbers:
     return np.interp(part * counted[-1], counted, held) / held[-1]
 
 
+MOST_BY_LUCK = 10_000_000
+"""Returns expected of a unit up to which the chances of all numbers are worked out."""
+
+
 def _poisson_units(means: Numbers, units: Numbers) -> tuple[Numbers, Numbers]:
     """How many units would have 0, 1, 2, ... returns by luck alone, to where next to none would."""
     means, of = np.unique(means, return_inverse=True)
     each = np.bincount(of, weights=units, minlength=means.size).astype(np.float64)
     top = means.max()
+    if top > MOST_BY_LUCK:
+        raise ValueError(f"returns must be at most {MOST_BY_LUCK:,} expected of a unit: {top:g}")
     k = np.arange(np.ceil(top + 10 * np.sqrt(top) + 30), dtype=np.float64)
     chance = np.exp(special.xlogy(k, means[:, np.newaxis]) - means[:, np.newaxis] - special.gammaln(k + 1))
     return k, each @ chance

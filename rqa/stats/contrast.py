@@ -79,11 +79,13 @@ def incidence_contrast(
 
     By day 30 five in a hundred more came back before than after, and at least one or two of them are likely real.
     """
+    for name, curve in (("one", one), ("two", two)):
+        arguments.instance(name, curve, KaplanMeier, CumulativeIncidence)
     if type(one) is not type(two):
         raise ValueError(f"one and two must be curves of one kind: {type(one).__name__} and {type(two).__name__}")
     if one.level != two.level:
         raise ValueError(f"one and two must have limits of one level: {one.level} and {two.level}")
-    when = float(arguments.amounts("day", day))
+    when = arguments.amount("day", day)
     axis = -2 if isinstance(one, CumulativeIncidence) else -1
     first, second = one.on_days(when), two.on_days(when)
     s1, l1, u1 = (np.take(a, 0, axis=axis) for a in (first.share, first.low, first.high))

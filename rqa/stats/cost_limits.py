@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from rqa import arguments
@@ -57,7 +57,8 @@ def total_interval(*, total: ArrayLike, squares: ArrayLike, largest: ArrayLike, 
     Raises
     ------
     ValueError
-        A sum that is missing, infinite or negative; a largest amount that is not above 0; a level outside (0, 1).
+        A sum that is missing, infinite or negative; sums that no amounts have; a largest amount that is not above 0; a
+        level outside (0, 1).
 
     References
     ----------
@@ -80,6 +81,8 @@ def total_interval(*, total: ArrayLike, squares: ArrayLike, largest: ArrayLike, 
         }
     )
     level = arguments.share("level", level)
+    impossible = (v > y * w * SLACK) | ((y > 0) & (v == 0)) | (v > y * y * SLACK)
+    _refuse_sums(impossible, "squares must be those of amounts that add up to total, none above largest", y, v)
     tail = (1.0 - level) / 2.0
     some = y > 0
     spread, mean = np.where(some, v, 1.0), np.where(some, y, 1.0)
@@ -126,7 +129,8 @@ def mean_interval(
     Raises
     ------
     ValueError
-        A number that is not whole; a sum that is missing, infinite or negative; a level outside (0, 1).
+        A number that is not whole; a sum that is missing, infinite or negative; sums that no amounts have; a level
+        outside (0, 1).
 
     References
     ----------
@@ -151,6 +155,10 @@ def mean_interval(
         }
     )
     level = arguments.share("level", level)
+    none = (counted == 0) & ((s1 > 0) | (s2 > 0) | (s3 > 0))
+    # Cauchy's inequality, twice, and amounts of 0 or more: no amounts have other sums.
+    impossible = none | (s1 * s1 > counted * s2 * SLACK) | (s2 * s2 > s1 * s3 * SLACK) | (s2 > s1 * s1 * SLACK)
+    _refuse_sums(impossible, "squares and cubes must be those of number amounts that add up to total", s1, s2)
     n = np.where(counted > 0, counted, np.nan)
     mean = s1 / n
     variance = np.maximum(s2 / n - mean**2, 0.0)
@@ -170,6 +178,16 @@ def mean_interval(
         level=level,
         method="Hall's transformation",
     )
+
+
+SLACK = 1.0 + 1e-9
+"""Sums may be off by their rounding."""
+
+
+def _refuse_sums(impossible: NDArray[np.bool_], rule: str, total: Numbers, squares: Numbers) -> None:
+    if impossible.any():
+        place = tuple(int(i) for i in np.argwhere(impossible)[0])
+        raise ValueError(f"{rule}: total = {total[place]:.17g}, squares = {squares[place]:.17g}")
 
 
 def _untransformed(value: Numbers, skew: Numbers, number: Numbers) -> Numbers:

@@ -7,6 +7,7 @@ Binomial Probabilities, 2000), so that they keep their digits with counts up to 
 from collections.abc import Callable
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy import special
 
 from rqa.arguments import Numbers
@@ -20,9 +21,10 @@ def p_value(log_tail: Numbers | float, sides: float = 2.0) -> Numbers:
     return np.asarray(np.maximum(np.exp(np.minimum(log_tail + np.log(sides), 0.0)), SMALLEST), dtype=np.float64)
 
 
-def never_zero(p: Numbers) -> Numbers:
+def never_zero(chance: ArrayLike) -> Numbers:
     """The p-values, none below the least that is given; NaN stays."""
-    return np.where(p < SMALLEST, SMALLEST, p)
+    p = np.asarray(chance, dtype=np.float64)
+    return np.asarray(np.where(p < SMALLEST, SMALLEST, p), dtype=np.float64)
 
 
 def score(log_tail: Numbers) -> Numbers:

@@ -94,6 +94,7 @@ def fault_sensitivity(
             "escaped_unverified": arguments.counts("escaped_unverified", escaped_unverified),
         }
     )
+    arguments.countable(x + missed + unsure_x + unsure, "caught", "escaped", "caught_unverified", "escaped_unverified")
     known = proportion_interval(successes=x, trials=x + missed, method=method, level=level)
     worst = proportion_interval(successes=x, trials=x + missed + unsure, method=method, level=level)
     best = proportion_interval(successes=x + unsure_x, trials=x + unsure_x + missed, method=method, level=level)

@@ -101,7 +101,7 @@ class KaplanMeier:
         area left after each; the limits are days -/+ z se within 0 and `upto`. Where nobody or everybody returned on
         one day, the variance is 0 and the limits are the areas under the curve's own.
         """
-        end = float(arguments.amounts("upto", upto))
+        end = arguments.amount("upto", upto)
         table = DayCounts(self.day, self.returned, self.censored, self.at_risk)
         full = _curve(with_days(table, np.array([0.0, end])), self.level)
         first, last = np.searchsorted(full.day, [0.0, end])

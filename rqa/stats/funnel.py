@@ -92,8 +92,8 @@ def funnel_limits(
         centre=arguments.frozen(p),
         level=level,
         dispersion=spread,
-        low=arguments.frozen(np.clip(low, 0.0, 1.0)),
-        high=arguments.frozen(np.clip(high, 0.0, 1.0)),
+        low=arguments.frozen(np.clip(np.minimum(low, high), 0.0, 1.0)),
+        high=arguments.frozen(np.clip(np.maximum(low, high), 0.0, 1.0)),
     )
 
 

@@ -11,6 +11,7 @@ from scipy import special
 
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
+from rqa.stats.far_tails import never_zero
 from rqa.stats.gauge_by_range import by_averages_and_ranges
 from rqa.stats.mean_square_limits import combined_limits
 
@@ -137,7 +138,7 @@ def gauge_rr(
     width = (
         None
         if tolerance is None
-        else float(arguments.above_zero("tolerance", arguments.amount("tolerance", tolerance)))
+        else arguments.positive("tolerance", tolerance)
     )
     x = _study(values)
     parts, appraisers, trials = x.shape
@@ -232,7 +233,7 @@ def _interaction_test(squares: Numbers, degrees: Numbers) -> tuple[float, float]
     if squares[3] == 0:
         return float("inf"), 0.0
     f = float(squares[2] / degrees[2] / (squares[3] / degrees[3]))
-    return f, float(special.fdtrc(degrees[2], degrees[3], f))
+    return f, float(never_zero(special.fdtrc(degrees[2], degrees[3], f)))
 
 
 def _mean_squares(

@@ -81,7 +81,7 @@ def spending_bounds(*, information: ArrayLike, planned: float = 1.0, level: floa
     known = np.atleast_1d(arguments.above_zero("information", information))
     if known.ndim != 1 or (np.diff(known) <= 0).any():
         raise ValueError(f"information must rise from look to look: {known.tolist()}")
-    full = float(arguments.above_zero("planned", planned))
+    full = arguments.positive("planned", planned)
     edge = -float(special.ndtri((1.0 - level) / 4.0))
     fraction = np.minimum(known / full, 1.0)
     spent = 4.0 * special.ndtr(-edge / np.sqrt(fraction))
@@ -115,4 +115,6 @@ def _bound(places: Numbers, weights: Numbers, root: float, step: float, chance: 
 
     if beyond(FAR) > 0:
         return math.inf
+    if not beyond(0.0) > 0:
+        raise ValueError("information must rise by more from look to look for a bound to be found")
     return float(optimize.brentq(beyond, 0.0, FAR, xtol=1e-10))

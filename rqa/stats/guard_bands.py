@@ -10,6 +10,7 @@ from scipy import special
 
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
+from rqa.stats import far_tails
 
 POINTS = 4001
 REACH = 9.0
@@ -110,13 +111,16 @@ def guard_band(
         raise ValueError("lower_limit or upper_limit must be given")
     if low is not None and high is not None and low >= high:
         raise ValueError(f"lower_limit must be below upper_limit: {low:g}, {high:g}")
-    middle, deviation = _one("mean", mean), None if spread is None else float(arguments.above_zero("spread", spread))
+    middle, deviation = _one("mean", mean), None if spread is None else arguments.positive("spread", spread)
     if (middle is None) != (deviation is None):
         raise ValueError("mean and spread must be given together")
     width = -float(special.ndtri(risk)) * sigma
     lower, upper = (None if low is None else low + width), (None if high is None else high - width)
     if lower is not None and upper is not None and lower >= upper:
-        raise ValueError(f"the bands of {width:g} on either side leave nothing between {low:g} and {high:g}")
+        raise ValueError(
+            f"sigma and risk leave no room: the bands of {width:g} on either side leave nothing between {low:g} and "
+            f"{high:g}"
+        )
     bad = before = after = (float("nan"), float("nan"))
     if middle is not None and deviation is not None:
         true = np.linspace(-REACH, REACH, POINTS)
@@ -185,6 +189,8 @@ def pile_up_test(*, nearest: ArrayLike, second: ArrayLike, third: ArrayLike) -> 
             "third": arguments.counts("third", third),
         }
     )
+    if (n1.astype(np.float64) + n2 + n3 > MOST_VALUES).any():
+        raise ValueError(f"nearest, second and third must add up to at most {MOST_VALUES:,} values for the exact test")
     p = np.array(
         [_upper_tail(int(a), int(b), int(c)) for a, b, c in zip(n1.flat, n2.flat, n3.flat, strict=True)]
     ).reshape(n1.shape)
@@ -208,8 +214,11 @@ def _upper_tail(nearest: int, second: int, third: int) -> float:
         return float("nan")
     far = np.arange(max(0, -lean), (total - lean) // 2 + 1, dtype=np.float64)
     log = -special.gammaln(far + lean + 1) - special.gammaln(total - lean - 2 * far + 1) - special.gammaln(far + 1)
-    chance = np.exp(log - log.max())
-    return float(chance[far >= third].sum() / chance.sum())
+    return float(far_tails.p_value(float(special.logsumexp(log[far >= third]) - special.logsumexp(log)), sides=1.0))
+
+
+MOST_VALUES = 10_000_000
+"""Values up to which all the ways are added up that they can lie in the three bands."""
 
 
 def _one(name: str, given: float | None) -> float | None:

@@ -102,7 +102,7 @@ def smoothed_hazard(
     Of 1,000 units still out, nine come back on the day of closing and two on each of the later days.
     """
     days = arguments.counts("day", day)
-    width = float(arguments.amounts("bandwidth", bandwidth))
+    width = arguments.amount("bandwidth", bandwidth)
     if width < 1:
         raise ValueError(f"bandwidth must be at least 1 day: {bandwidth!r}")
     level = arguments.share("level", level)

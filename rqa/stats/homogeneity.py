@@ -4,6 +4,7 @@ import numpy as np
 from scipy import special
 
 from rqa.arguments import Numbers
+from rqa.stats.far_tails import never_zero
 
 
 def breslow_day(a: Numbers, b: Numbers, c: Numbers, d: Numbers) -> dict[str, Numbers]:
@@ -35,7 +36,7 @@ def breslow_day(a: Numbers, b: Numbers, c: Numbers, d: Numbers) -> dict[str, Num
     df = np.maximum(degrees, 1)
     return {
         "breslow_day": plain,
-        "breslow_day_p": special.chdtrc(df, plain),
+        "breslow_day_p": never_zero(special.chdtrc(df, plain)),
         "tarone": corrected,
-        "tarone_p": special.chdtrc(df, corrected),
+        "tarone_p": never_zero(special.chdtrc(df, corrected)),
     }

@@ -146,9 +146,20 @@ def log_tails_of_sum(seen: int, drawn: Counts, marked: Counts, total: Counts, *,
     The draws are tilted until `seen` is their mean; there they are added up, or, where they vary too much for that,
     the tail is taken from the saddlepoint (Lugannani and Rice, with Daniels' correction for whole numbers).
     """
-    if not upper:
-        rest = int(drawn.sum()) - seen
-        return log_tails_of_sum(rest, drawn, total - marked, total, upper=True)
+    if upper:
+        # As many more marked ones drawn, as more unmarked ones left: whichever of the two counts is smaller.
+        many = drawn + marked > total
+        seen += int((total - drawn - marked)[many].sum())
+        drawn, marked = np.where(many, total - drawn, drawn), np.where(many, total - marked, marked)
+        return _log_upper(seen, drawn, marked, total)
+    # So few marked ones drawn, that is so many unmarked ones drawn, or so many marked ones left.
+    few = drawn < marked
+    seen = int(np.minimum(drawn, marked).sum()) - seen
+    drawn, marked = np.where(few, drawn, total - drawn), np.where(few, total - marked, marked)
+    return _log_upper(seen, drawn, marked, total)
+
+
+def _log_upper(seen: int, drawn: Counts, marked: Counts, total: Counts) -> tuple[float, float]:
     lowest, highest = np.maximum(drawn + marked - total, 0), np.minimum(drawn, marked)
     if seen <= int(lowest.sum()):
         return 0.0, float(log_chance(lowest, drawn, marked, total).sum())
@@ -182,7 +193,7 @@ def _by_tilting(
     masses = np.add.reduceat(raised, starts)
     tilted = _joined(np.split(raised / np.repeat(masses, width), ends[:-1]))
     mass = float((heights + np.log(masses)).sum())
-    place = seen - int(lowest.sum())
+    place = min(max(seen - int(lowest.sum()), 0), tilted.size - 1)
     away = seen - float(np.rint(centre).sum())
     steps = np.arange(tilted.size - place)
     tail = float((tilted[place:] * np.exp(-theta * steps)).sum())

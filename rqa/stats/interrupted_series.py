@@ -10,6 +10,7 @@ from scipy import special
 
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
+from rqa.stats.far_tails import never_zero
 
 TERMS = ("start", "trend", "jump", "bend")
 """Log-odds at the first period, their change a period, their jump at the change, the bend of the trend after it."""
@@ -127,7 +128,7 @@ def interrupted_series(
     tail = (1.0 - level) / 2.0
     reach = float(special.stdtrit(free, 1.0 - tail)) if spread > 1.0 else -float(special.ndtri(tail))
     away = np.abs(beta / se)
-    p_value = 2.0 * (special.stdtr(free, -away) if spread > 1.0 else special.ndtr(-away))
+    p_value = never_zero(2.0 * (special.stdtr(free, -away) if spread > 1.0 else special.ndtr(-away)))
     both = float(beta[2:] @ np.linalg.solve(covariance[2:, 2:], beta[2:]))
     either = special.fdtrc(2, free, both / 2.0) if spread > 1.0 else special.chdtrc(2, both)
     drawn_on = design * np.array([1.0, 1.0, 0.0, 0.0])
@@ -145,7 +146,7 @@ def interrupted_series(
         high=arguments.frozen(beta + reach * se),
         p_value=arguments.frozen(p_value),
         dispersion=spread,
-        either_p=float(either),
+        either_p=float(never_zero(either)),
         fitted=arguments.frozen(share),
         unchanged=arguments.frozen(special.expit(middle)),
         unchanged_low=arguments.frozen(special.expit(middle - wide)),

@@ -10,6 +10,7 @@ from scipy import special
 
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
+from rqa.stats.far_tails import never_zero
 
 STEPS = 50
 SETTLED = 1e-10
@@ -122,7 +123,7 @@ def learning_curve(
         covariance=arguments.frozen(covariance),
         log_likelihood=best,
         log_likelihood_flat=flat,
-        p_value=float(special.chdtrc(1, max(2.0 * (best - flat), 0.0))) if total else np.nan,
+        p_value=float(never_zero(special.chdtrc(1, max(2.0 * (best - flat), 0.0)))) if total else np.nan,
     )
 
 

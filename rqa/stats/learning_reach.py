@@ -67,6 +67,7 @@ def yield_on_curve(curve: LearningCurve, *, experience: ArrayLike) -> CurvePoint
     >>> yield_on_curve(curve, experience=[1, 10]).estimate.round(2).tolist()
     [0.47, 0.81]
     """
+    arguments.instance("curve", curve, LearningCurve)
     done = arguments.above_zero("experience", experience)
     t = np.log(done)
     odds = curve.intercept + curve.slope * t
@@ -124,6 +125,7 @@ def experience_needed(curve: LearningCurve, *, target: float) -> ExperienceNeede
 
     It may take nine jobs or hundreds: the counts cannot tell yet.
     """
+    arguments.instance("curve", curve, LearningCurve)
     aim = float(special.logit(arguments.share("target", target)))
     if not curve.settled or np.isnan(curve.slope):
         return ExperienceNeeded(float(target), curve.level, np.nan, np.nan, np.nan)

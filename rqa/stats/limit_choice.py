@@ -93,6 +93,7 @@ def limits_tradeoff(
     )
     if v.ndim != 1 or bad.shape != v.shape or np.isnan(v).any():
         raise ValueError(f"value, faulty and sound must be one row of one length, none missing: {v.shape}, {bad.shape}")
+    arguments.countable(bad.sum() + good.sum(), "faulty", "sound")
     limit, place = np.unique(v, return_inverse=True)
     bad = np.bincount(place, weights=bad, minlength=len(limit)).astype(np.int64)
     good = np.bincount(place, weights=good, minlength=len(limit)).astype(np.int64)

@@ -10,6 +10,7 @@ from scipy import special
 
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
+from rqa.stats.far_tails import never_zero
 from rqa.stats.proportion import proportion_interval
 
 
@@ -104,7 +105,7 @@ def fleiss_kappa(table: ArrayLike, *, level: float = 0.95) -> FleissKappa:
         high=overall.high,
         standard_error_null=null,
         z=z,
-        p_value=float(2.0 * special.ndtr(-abs(z))),
+        p_value=float(never_zero(2.0 * special.ndtr(-abs(z)))),
         category_kappa=arguments.frozen([one.kappa for one in each]),
         category_low=arguments.frozen([one.low for one in each]),
         category_high=arguments.frozen([one.high for one in each]),

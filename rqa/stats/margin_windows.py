@@ -1,5 +1,6 @@
 """One dimension's windows laid out over its own cells, and its events thrown on them anew."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
@@ -182,7 +183,10 @@ def _coded(name: str, group: object, cells: int) -> tuple[tuple[object, ...], ND
     if group is None:
         return (None,), np.zeros(cells, dtype=np.int64)
     labels = np.empty(cells, dtype=object)
-    given = list(group)  # type: ignore[call-overload]
+    arguments.unmasked(f"group of {name!r}", group)
+    if isinstance(group, str) or not isinstance(group, Iterable):
+        raise ValueError(f"group must be a row of names: {name}: {group!r}")
+    given = list(group)
     if len(given) != cells:
         raise ValueError(f"group must have one entry per row: {name}: {len(given)}, {counted(cells, 'row')}")
     labels[:] = given

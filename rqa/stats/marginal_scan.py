@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 
 from rqa import arguments
 from rqa.arguments import Numbers
+from rqa.stats.far_tails import never_zero
 from rqa.stats.margin_windows import WindowLayout, laid
 from rqa.stats.scanning import AT_ONCE, EQUAL, Likelihood, chance_among, simulated_maxima
 
@@ -166,6 +167,9 @@ def scan_margins(
     beside = arguments.whole("beside", beside, 1)
     limit, simulations = arguments.whole("limit", limit, 1), arguments.whole("simulations", simulations, 1)
     enough, seed = arguments.whole("enough", enough, 1), arguments.whole("seed", seed, 0)
+    arguments.instance("margins", margins, Mapping)
+    for name, margin in margins.items():
+        arguments.instance(f"margins[{name!r}]", margin, Margin)
     names = tuple(margins)
     tables = [laid(name, margins[name], likelihood, longest, fewest, beside) for name in names]
     found = [t.ratios(t.events[None, :].astype(np.float64))[0] for t in tables]
@@ -259,7 +263,7 @@ def _fitted(score: float, maxima: Numbers) -> float:
     if spread == 0.0:
         return float("nan")
     z = (score - float(maxima.mean())) / spread + float(np.euler_gamma)
-    return float(-np.expm1(-np.exp(-z)))
+    return float(never_zero(-np.expm1(-np.exp(-z))))
 
 
 def _strongest(scores: list[Numbers], tables: list[WindowLayout], limit: int) -> list[tuple[int, int]]:

@@ -190,10 +190,13 @@ def _taken(
     e = arguments.amounts("exposures", exposures)
     if e.ndim != 2:
         raise ValueError(f"exposures must be patterns x steps: shape {e.shape}")
+    if not e.shape[1]:
+        raise ValueError("exposures must have at least one step")
     n, where, x = (
         arguments.counts(name, given)
         for name, given in (("jobs", jobs), ("pattern", pattern), ("comebacks", comebacks))
     )
+    arguments.unmasked("candidates", candidates)
     may = np.asarray(candidates)
     may = arguments.shares("candidates", may.astype(np.float64) if may.dtype == np.bool_ else may)
     may = may.reshape(-1, e.shape[1]) if may.size == 0 else may
@@ -207,7 +210,7 @@ def _taken(
     if (where >= len(n)).any():
         raise ValueError(f"pattern must be below {len(n)}, the number of patterns: {where.max()}")
     for broken, rule in (
-        ((may > 0) & (e[where] == 0), "candidates must be steps that the pattern did"),
+        ((may > 0) & (e[where] == 0), "candidates must, by exposures, be steps that the pattern did"),
         (((may.sum(axis=1) == 0) & (x > 0))[:, None], "candidates must name at least one step"),
     ):
         if broken.any():

@@ -64,6 +64,8 @@ def mean_cumulative_difference(*, one: MeanCumulative, two: MeanCumulative) -> M
 
     By day 9 the first group is 0.4 returns a unit ahead, but with so few units it could also be behind.
     """
+    arguments.instance("one", one, MeanCumulative)
+    arguments.instance("two", two, MeanCumulative)
     if one.level != two.level:
         raise ValueError(f"one and two must have limits of one level: {one.level} and {two.level}")
     day = np.union1d(one.day, two.day)

@@ -87,14 +87,14 @@ def smoothed_yield(
     )
     if done.ndim != 1 or places.ndim != 1:
         raise ValueError(f"experience and at must be one row each: shapes {done.shape}, {places.shape}")
-    spread = arguments.above_zero("width", width)
-    if spread.ndim:
-        raise ValueError(f"width must be one number: {width!r}")
+    spread = arguments.positive("width", width)
     level = arguments.share("level", level)
     weight = np.exp(-0.5 * ((np.log(done) - np.log(places)[:, np.newaxis]) / spread) ** 2)
     heard = weight @ ns
     known = heard > 0
-    checks = np.where(known, heard, 0.0) ** 2 / np.where(known, (weight**2) @ ns, 1.0)
+    # What is far off weighs next to nothing, and its square nothing at all.
+    squares = (weight**2) @ ns
+    checks = np.where(known & (squares > 0), heard, 0.0) ** 2 / np.where(squares > 0, squares, 1.0)
     enough = checks >= 1.0
     share = np.where(enough, (weight @ xs) / np.where(known, heard, 1.0), np.nan)
     z2 = float(special.ndtri((1.0 - level) / 2.0)) ** 2

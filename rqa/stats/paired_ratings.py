@@ -11,6 +11,7 @@ from scipy import special
 
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
+from rqa.stats.far_tails import never_zero
 from rqa.stats.proportion import proportion_interval
 
 Weights = Literal["none", "linear", "quadratic"]
@@ -124,7 +125,7 @@ def cohen_kappa(table: ArrayLike, *, weights: Weights = "none", level: float = 0
         high=high,
         standard_error_null=null,
         z=z,
-        p_value=float(2.0 * special.ndtr(-abs(z))),
+        p_value=float(never_zero(2.0 * special.ndtr(-abs(z)))),
     )
 
 

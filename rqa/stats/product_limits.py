@@ -4,7 +4,7 @@ import numpy as np
 from scipy import special
 
 from rqa.arguments import Counts, Numbers
-from rqa.stats.proportion import estimate, lower_limit
+from rqa.stats.proportion import estimate, lower_limit, upper_limit
 from rqa.stats.roots import roots
 
 
@@ -14,7 +14,7 @@ def mover_limits(successes: Counts, trials: Counts, level: float) -> tuple[Numbe
     # Factors never passed have no logarithm: they are set aside as 1 and brought back as a factor of their own.
     aside = never | (trials == 0)
     lower = lower_limit(successes, trials, "wilson", level)
-    upper = 1.0 - lower_limit(trials - successes, trials, "wilson", level)
+    upper = upper_limit(successes, trials, "wilson", level)
     p, low, high = (np.log(np.where(aside, 1.0, ends)) for ends in (estimate(successes, trials), lower, upper))
     total = p.sum(axis=-1)
     below = np.exp(total - np.sqrt(((p - low) ** 2).sum(axis=-1)))

@@ -126,8 +126,9 @@ def projected_share(
     and its true rate is between 5 and 14.
     """
     level = arguments.share("level", level)
-    end = float(arguments.amounts("window", window))
-    spread = float(arguments.amounts("month_spread", month_spread))
+    arguments.instance("pooled", pooled, KaplanMeier)
+    end = arguments.amount("window", window)
+    spread = arguments.amount("month_spread", month_spread)
     if pooled.share.ndim != 1:
         raise ValueError(f"pooled must be the curve of one group: shape {pooled.share.shape}")
     table = day_counts(day=day, returned=returned, censored=censored)
@@ -211,7 +212,7 @@ def month_spread(*, returned: ArrayLike, jobs: ArrayLike) -> float:
     """
     x, n = arguments.part_and_whole("returned", returned, "jobs", jobs)
     kept = n > 0
-    x, n = x[kept], n[kept]
+    x, n = x[kept].astype(np.float64), n[kept].astype(np.float64)
     if x.size < 2 or x.sum() == 0:
         return float("nan")
     expected = x.sum() * n / n.sum()

@@ -88,14 +88,14 @@ def proportion_interval(
     arguments.one_of("method", method, get_args(Method))
     level = arguments.share("level", level)
     low = lower_limit(x, n, method, level)
-    high = 1.0 - lower_limit(n - x, n, method, level)
+    high = upper_limit(x, n, method, level)
     return ProportionInterval(
         successes=arguments.frozen_counts(x),
         trials=arguments.frozen_counts(n),
         method=method,
         level=level,
         estimate=arguments.frozen(estimate(x, n)),
-        low=arguments.frozen(low),
+        low=arguments.frozen(np.minimum(low, high)),
         high=arguments.frozen(high),
     )
 
@@ -106,11 +106,19 @@ def estimate(successes: Counts, trials: Counts) -> Numbers:
 
 
 def lower_limit(successes: Counts, trials: Counts, method: str, level: float) -> Numbers:
-    """Lower end of the interval; by symmetry the upper end is 1 minus that of the failures."""
+    """Lower end of the interval."""
     known = np.where(trials == 0, 1, trials).astype(np.float64)
     low = _LOWER[method](successes.astype(np.float64), known, (1.0 - level) / 2.0)
     low = np.where(successes == 0, 0.0, low)
     return np.where(trials == 0, np.nan, low)
+
+
+def upper_limit(successes: Counts, trials: Counts, method: str, level: float) -> Numbers:
+    """Upper end: 1 minus the lower end of the failures, worked so that it keeps its digits where it is near 0."""
+    known = np.where(trials == 0, 1, trials).astype(np.float64)
+    high = _UPPER[method](successes.astype(np.float64), known, (1.0 - level) / 2.0)
+    high = np.where(successes == trials, 1.0, high)
+    return np.where(trials == 0, np.nan, high)
 
 
 def _wilson(x: Numbers, n: Numbers, tail: float) -> Numbers:
@@ -118,7 +126,12 @@ def _wilson(x: Numbers, n: Numbers, tail: float) -> Numbers:
     # the upper one, as the difference in the textbook form loses digits when x is small and n large.
     z2 = special.ndtri(tail) ** 2
     upper = (2 * x + z2 + np.sqrt(z2 * (z2 + 4 * x * (n - x) / n))) / (2 * (n + z2))
-    return x * x / n / ((n + z2) * upper)
+    return x * x / n / ((n + z2) * np.maximum(upper, 1e-300))
+
+
+def _wilson_upper(x: Numbers, n: Numbers, tail: float) -> Numbers:
+    z2 = special.ndtri(tail) ** 2
+    return np.asarray((2 * x + z2 + np.sqrt(z2 * (z2 + 4 * x * (n - x) / n))) / (2 * (n + z2)))
 
 
 def _clopper_pearson(x: Numbers, n: Numbers, tail: float) -> Numbers:
@@ -129,4 +142,13 @@ def _jeffreys(x: Numbers, n: Numbers, tail: float) -> Numbers:
     return np.asarray(special.betaincinv(x + 0.5, n - x + 0.5, tail))
 
 
+def _clopper_pearson_upper(x: Numbers, n: Numbers, tail: float) -> Numbers:
+    return np.asarray(special.betainccinv(x + 1.0, np.maximum(n - x, 1.0), tail))
+
+
+def _jeffreys_upper(x: Numbers, n: Numbers, tail: float) -> Numbers:
+    return np.asarray(special.betainccinv(x + 0.5, n - x + 0.5, tail))
+
+
+_UPPER = {"wilson": _wilson_upper, "clopper-pearson": _clopper_pearson_upper, "jeffreys": _jeffreys_upper}
 _LOWER = {"wilson": _wilson, "clopper-pearson": _clopper_pearson, "jeffreys": _jeffreys}

@@ -214,6 +214,8 @@ def _binomial(c: int, n: int, share: Numbers) -> Numbers:
 
 def _hypergeometric(c: int, n: int, faulty: Numbers, lot: int) -> Numbers:
     """P(X <= c), the chances of 0 to c added up."""
+    if c >= n:
+        return np.ones_like(faulty)
     k = np.arange(c + 1.0)
     d = faulty[..., np.newaxis]
     possible = (k <= d) & (k <= n) & (n - k <= lot - d)

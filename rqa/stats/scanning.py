@@ -18,6 +18,8 @@ Likelihood = Literal["bernoulli", "poisson"]
 TIME = "time"
 AT_ONCE = 2_000_000
 """Numbers held at a time when sets are drawn and scanned."""
+MOST_EVENTS, MOST_WORK, MOST_WINDOWS = 10_000_000, 999_999_999, 20_000_000
+"""Sizes up to which chance is simulated, and all windows are kept in memory."""
 EQUAL = 1e-9
 """Likelihood ratios of the same counts may differ by so little when added up in another order."""
 
@@ -156,6 +158,13 @@ def scan_statistic(
     simulations, enough = arguments.whole("simulations", simulations, 1), arguments.whole("enough", enough, 1)
     seed = arguments.whole("seed", seed, 0)
     names, values, codes = _dimensions(groups, len(x))
+    rows = sum(len(v) for v in values)
+    if rows * periods * longest > MOST_WINDOWS:
+        raise ValueError(
+            f"period, groups and longest make too many windows: {counted(rows, 'group')}, "
+            f"{counted(periods, 'period')}, each window up to {longest} long; take a smaller longest or "
+            f"longer periods, for at most {MOST_WINDOWS:,} windows"
+        )
     total, all_work = int(x.sum()), float(w.sum())
     nothing = np.full(len(names), np.nan)
     if total == 0 or (likelihood == "bernoulli" and total == all_work):
@@ -283,6 +292,11 @@ def _taken(events: ArrayLike, work: ArrayLike, period: ArrayLike, likelihood: st
         x = given.astype(np.int64)
         if ((x > 0) & (w == 0)).any():
             raise ValueError("work must be above 0 where there were events")
+    if x.sum() > MOST_EVENTS or (likelihood == "bernoulli" and w.sum() > MOST_WORK):
+        raise ValueError(
+            f"events must be at most {MOST_EVENTS:,} and, for 'bernoulli', work {MOST_WORK:,} in all, as each "
+            f"simulated set deals them out anew: {x.sum():,} and {w.sum():,.0f}"
+        )
     if when.ndim != 1 or x.shape != when.shape:
         raise ValueError(f"events and period must be one row each, of one length: {x.shape}, {when.shape}")
     return x, w, when
@@ -295,7 +309,10 @@ def _dimensions(
     names: list[str] = [TIME]
     values: list[list[object]] = [[None]]
     codes = [np.zeros(cells, dtype=np.int64)]
+    if groups is not None:
+        arguments.instance("groups", groups, Mapping)
     for name, given in (groups or {}).items():
+        arguments.unmasked(f"groups[{name!r}]", given)
         labels = np.asarray(given, dtype=object)
         if name == TIME:
             raise ValueError(f"groups must not be named {TIME!r}: time is always scanned")

@@ -98,7 +98,7 @@ def return_rates(*, returns: ArrayLike, units: ArrayLike, months: float = 1, lev
     )
     if x.shape[-1:] != (3,):
         raise ValueError(f"returns must have a last axis of 3 (0 to 6, 7 to 18, over 18 months): shape {x.shape}")
-    length = float(arguments.amounts("months", months))
+    length = arguments.amount("months", months)
     if length == 0:
         raise ValueError("months must be above 0")
     level = arguments.share("level", level)

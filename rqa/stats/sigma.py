@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
 
@@ -100,7 +99,7 @@ def dpmo_at_sigma(*, sigma: ArrayLike, shift: float = CUSTOMARY_SHIFT) -> SigmaL
     >>> dpmo_at_sigma(sigma=[3, 6]).dpmo.round(1).tolist()
     [66807.2, 3.4]
     """
-    level = np.asarray(sigma, dtype=np.float64)
+    level = arguments.measurements("sigma", sigma)
     shift = arguments.amount("shift", shift)
     return SigmaLevel(
         dpmo=arguments.frozen(1e6 * special.ndtr(shift - level)), sigma=arguments.frozen(level), shift=shift

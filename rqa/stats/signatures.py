@@ -18,6 +18,10 @@ STRUCTURE = 0.25
 """A mean silhouette up to this shows no groups worth the name (Kaufman and Rousseeuw 1990)."""
 
 
+MOST_RESAMPLES = 100_000
+"""Resamples are drawn at once."""
+
+
 @dataclass(frozen=True, eq=False)
 class FailureSignatures:
     """Each pattern's group, groups in order of their weight; how firm they are; and the marks that tell them."""
@@ -95,6 +99,7 @@ def failure_signatures(
 
     Two kinds of failure: one with the first two marks, one with the last.
     """
+    arguments.unmasked("marks", marks)
     given = np.asarray(marks)
     x = arguments.shares("marks", given.astype(np.float64) if given.dtype == np.bool_ else given)
     w = arguments.counts("weights", weights)
@@ -107,6 +112,8 @@ def failure_signatures(
     if len(w) > LARGEST:
         raise ValueError(f"marks must be at most {LARGEST} patterns: {len(w)}; leave out the rare ones")
     max_groups, resamples = arguments.whole("max_groups", max_groups, 2), arguments.whole("resamples", resamples, 0)
+    if resamples > MOST_RESAMPLES:
+        raise ValueError(f"resamples must be at most {MOST_RESAMPLES:,}: {resamples}")
     seed = arguments.whole("seed", seed, 0)
     used = np.flatnonzero(w > 0)
     cases, weight = x[used] > 0, w[used].astype(np.float64)

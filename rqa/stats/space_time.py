@@ -10,6 +10,7 @@ from scipy import special, stats
 
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
+from rqa.stats.far_tails import never_zero
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,7 +102,7 @@ def knox_test(*, pairs: ArrayLike, close_in_time: ArrayLike, close_in_kind: Arra
         both=arguments.frozen_counts(x),
         expected=arguments.frozen(expected),
         ratio=arguments.frozen(np.where(known, x / mean, np.nan)),
-        p_value=arguments.frozen(np.where(known, chance, np.nan)),
+        p_value=arguments.frozen(np.where(known, never_zero(chance), np.nan)),
     )
 
 
@@ -120,7 +121,7 @@ def close_pairs(*, day: ArrayLike, kind: ArrayLike, within: float) -> ClosePairs
     Raises
     ------
     ValueError
-        Rows of different lengths; a day that is missing.
+        Rows of different lengths; a day or a kind that is missing; kinds of unlike sorts.
 
     Examples
     --------
@@ -128,7 +129,11 @@ def close_pairs(*, day: ArrayLike, kind: ArrayLike, within: float) -> ClosePairs
     1
     """
     when, limit = arguments.measurements("day", day), arguments.amount("within", within)
-    label = np.unique(np.asarray(kind), return_inverse=True)[1].ravel()
+    names = arguments.labels("kind", kind)
+    try:
+        label = np.unique(names, return_inverse=True)[1].ravel()
+    except TypeError as cause:
+        raise ValueError("kind must be names of one sort, such as all texts or all numbers") from cause
     if when.ndim != 1 or when.shape != label.shape or np.isnan(when).any():
         raise ValueError(f"day and kind must be one row each, of one length, none missing: {when.shape}, {label.shape}")
     size = np.bincount(label) if len(label) else np.zeros(0, dtype=np.int64)

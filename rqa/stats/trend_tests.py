@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from rqa.stats.ageing import Truncation, ageing
+from rqa.stats.far_tails import never_zero
 from rqa.stats.unit_times import Ends
 
 
@@ -80,7 +81,7 @@ def laplace_test(
     statistic, p = float("nan"), float("nan")
     if free.any():
         statistic = float((data.time[free] - ends / 2).sum() / np.sqrt((ends**2).sum() / 12))
-        p = float(2 * special.ndtr(-abs(statistic)))
+        p = float(never_zero(2 * special.ndtr(-abs(statistic))))
     return TrendTest(
         returns=data.time.size,
         units=data.end.size,
@@ -141,7 +142,7 @@ def mil_hdbk_189_test(
     if parts.size:
         statistic = float(-2.0 * np.log(parts).sum())
         below, above = special.chdtr(2 * parts.size, statistic), special.chdtrc(2 * parts.size, statistic)
-        p = float(min(2.0 * min(below, above), 1.0))
+        p = float(never_zero(min(2.0 * min(below, above), 1.0)))
         trend = _trend(2 * parts.size - statistic)
     return TrendTest(
         returns=data.time.size,

@@ -44,6 +44,9 @@ def unit_times(*, unit: ArrayLike, time: ArrayLike, end: Ends) -> UnitTimes:
 
 
 def _ids(name: str, given: ArrayLike) -> list[Hashable]:
+    arguments.unmasked(name, given)
+    if isinstance(given, str) or not isinstance(given, Iterable):
+        raise ValueError(f"{name} must be a row of ids: {given!r}")
     ids: list[Hashable] = given.tolist() if isinstance(given, np.ndarray) else list(cast(Iterable[Hashable], given))
     missing = [i for i, one in enumerate(ids) if one is None or one != one]
     if missing:
@@ -53,8 +56,12 @@ def _ids(name: str, given: ArrayLike) -> list[Hashable]:
 
 def _ends(end: Ends) -> tuple[dict[Hashable, int], Numbers]:
     if isinstance(end, tuple):
+        if len(end) != 2:
+            raise ValueError(f"end must be a mapping from unit to end, or a pair of units and ends: {len(end)} parts")
         names, values = _ids("end", end[0]), arguments.amounts("end", end[1])
     else:
+        if not hasattr(end, "items"):
+            raise ValueError(f"end must be a mapping from unit to end, or a pair of units and ends: {end!r}")
         pairs = list(end.items())
         names, values = [name for name, _ in pairs], arguments.amounts("end", [value for _, value in pairs])
     if values.ndim != 1 or len(names) != values.size:

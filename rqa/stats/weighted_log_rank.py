@@ -13,6 +13,7 @@ from scipy import special
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
 from rqa.stats.day_counts import DayCounts, day_counts
+from rqa.stats.far_tails import never_zero
 
 Weights = Literal["log-rank", "gehan", "tarone-ware", "fleming-harrington"]
 
@@ -105,7 +106,7 @@ def log_rank(
     The first group had 14 returns where 10.8 were to be expected: luck alone does that about once in six times.
     """
     arguments.one_of("weights", weights, get_args(Weights))
-    powers = {name: float(arguments.amounts(name, given)) for name, given in (("rho", rho), ("gamma", gamma))}
+    powers = {name: arguments.amount(name, given) for name, given in (("rho", rho), ("gamma", gamma))}
     table = day_counts(day=day, returned=returned, censored=censored)
     if table.returned.ndim < 2:
         raise ValueError(f"returned must hold groups and days, in this order: shape {table.returned.shape}")
@@ -120,7 +121,7 @@ def log_rank(
         covariance=arguments.frozen(covariance),
         statistic=statistic,
         degrees_of_freedom=freedom,
-        p_value=float(special.chdtrc(freedom, statistic)) if freedom else float("nan"),
+        p_value=float(never_zero(special.chdtrc(freedom, statistic))) if freedom else float("nan"),
     )
 
 

@@ -212,7 +212,7 @@ def test_at_once():
         (lambda: of((ONE,), spread=0), "spread must be above 0 and finite: 0"),
         (lambda: of((ONE,), share=0.1), "share does not belong to ShewhartDesign, which takes shift, spread, points"),
         (lambda: of((ONE,), shift=1, points=NormalPoints()), "points must be given alone, or shift and spread"),
-        (lambda: SharePoints(size=0, centre=0.1), "size must be at least 1 job: 0"),
+        (lambda: SharePoints(size=0, centre=0.1), "size must be one whole number of at least 1: 0"),
         (lambda: SharePoints(size=10, centre=1.0), "centre must be one number between 0 and 1"),
         (lambda: SharePoints(size=10, centre=0.1, share=1.5), "share must be between 0 and 1"),
         (lambda: of((lambda chart: (),)), "rules must be made of limit, zone and trend rules"),

@@ -89,7 +89,7 @@ def test_five_thousand_groups():
     [
         ({"centre": 1.2}, "centre must be between 0 and 1"),
         ({"trials": -1}, "trials must be at least 0"),
-        ({"dispersion": 0.5}, "dispersion must be one number of at least 1: 0.5"),
+        ({"dispersion": 0.5}, "dispersion must be at least 1 and finite: 0.5"),
         ({"level": 95}, "level must be one number between 0 and 1"),
         ({"trials": [1, 2], "centre": [0.1, 0.2, 0.3]}, r"trials \(2,\), centre \(3,\)"),
     ],

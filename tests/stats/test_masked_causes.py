@@ -262,7 +262,7 @@ def test_none_all_and_no_data():
     [
         ({"exposures": [1, 1]}, "patterns x steps"),
         ({"candidates": [[1, 1, 1]]}, "one column for each step|one column per step"),
-        ({"exposures": [[1, 0]], "candidates": [[0, 1]]}, "steps that the pattern did: row 0"),
+        ({"exposures": [[1, 0]], "candidates": [[0, 1]]}, "must, by exposures, be steps that the pattern did: row 0"),
         ({"candidates": [[0, 0]]}, "at least one step: row 0"),
         ({"comebacks": [11]}, "must not be above jobs: pattern 0"),
         ({"pattern": [1]}, "pattern must be below 1"),

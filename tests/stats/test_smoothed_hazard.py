@@ -115,7 +115,7 @@ def test_limits_cover_the_truth():
     ("more", "message"),
     [
         ({"bandwidth": 0.5}, r"bandwidth must be at least 1 day: 0\.5"),
-        ({"bandwidth": float("nan")}, "bandwidth must not be missing"),
+        ({"bandwidth": float("nan")}, "bandwidth must be at least 0 and finite: nan"),
         ({"day": [0, 1.5], "bandwidth": 3}, "day must be whole numbers"),
         ({"day": [0, 10_001], "bandwidth": 3}, "day must be at most 10000: the largest is 10001"),
     ],

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import get_args
 
 import numpy as np
 
 from rqa import arguments
 from rqa.spc.patterns import PointRule
 from rqa.spc.rules import MONTHLY
-from rqa.spc.run_lengths.designs import BernoulliDesign, Design, RiskAdjustedDesign, ShewhartDesign
+from rqa.spc.run_lengths.cusum import FARTHEST_LIMIT
+from rqa.spc.run_lengths.designs import BernoulliDesign, CusumDesign, Design, RiskAdjustedDesign, ShewhartDesign
 from rqa.spc.run_lengths.hazards import hazard_of, mean_of, process_for
 from rqa.spc.run_lengths.points import NormalPoints, Points, SharePoints
 from rqa.spc.run_lengths.result import RunLength, from_hazard
@@ -142,6 +144,7 @@ def periods_to_detect(design: Design, *, before: float, after: float, size: int,
 
     With 400 jobs a month, a rise of come-backs from 5 to 7 % is seen within six months in nine of ten cases.
     """
+    chance = arguments.share("chance", chance)
     steady, changed = _shares(design, before, after, size)
     found = from_hazard(hazard_of(design, changed))
     per_period = float(size) if isinstance(design, BernoulliDesign) else 1.0
@@ -183,7 +186,8 @@ def false_alarm_chance(
 
     One steady chart is quiet in most years; of twenty, one or another raises an alarm in two years of three.
     """
-    number = int(arguments.counts("charts", charts))
+    number = arguments.whole("charts", charts, 0)
+    arguments.whole("points", points, 0)
     quiet = from_hazard(hazard_of(ShewhartDesign(rules=rules, width=width), NormalPoints())).survival(points)
     return float(1.0 - quiet**number)
 
@@ -197,19 +201,27 @@ def share_shift(*, before: float, after: float, size: int) -> NormalPoints:
     before, after = arguments.share("before", before), arguments.share("after", after)
     jobs = SharePoints(size=size, centre=before).size
     sigma = np.sqrt(before * (1.0 - before) / jobs)
-    return NormalPoints(
-        shift=float((after - before) / sigma),
-        spread=float(np.sqrt(after * (1.0 - after) / (before * (1.0 - before)))),
-    )
+    spread = float(np.sqrt(after * (1.0 - after) / (before * (1.0 - before))))
+    if not 1.0 / FARTHEST_SPREAD <= spread <= FARTHEST_SPREAD:
+        raise ValueError(f"before and after must not lie so far apart, near 0 or 1: {before!r} and {after!r}")
+    return NormalPoints(shift=float((after - before) / sigma), spread=spread)
+
+
+FARTHEST_SPREAD = 1e6
+"""Times by which the spread of the points may change with their share."""
 
 
 def _shares(design: Design, before: float, after: float, size: int) -> tuple[Points | float, Points | float]:
     """The process before and after a change of a share."""
+    arguments.instance("design", design, *get_args(Design))
     if isinstance(design, RiskAdjustedDesign):
         raise ValueError("a RiskAdjustedDesign is asked by run_length(design, odds=…), as its jobs have no one share")
     if isinstance(design, BernoulliDesign):
-        arguments.counts("size", size)
+        arguments.whole("size", size, 1)
         return arguments.share("before", before), arguments.share("after", after)
     if isinstance(design, ShewhartDesign):
         return SharePoints(size=size, centre=before), SharePoints(size=size, centre=before, share=after)
-    return share_shift(before=before, after=before, size=size), share_shift(before=before, after=after, size=size)
+    changed = share_shift(before=before, after=after, size=size)
+    if isinstance(design, CusumDesign) and design.h > FARTHEST_LIMIT * changed.spread:
+        raise ValueError(f"after must be farther from 0 and 1, as such points hardly vary: {after!r}")
+    return share_shift(before=before, after=before, size=size), changed

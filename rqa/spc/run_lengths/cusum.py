@@ -21,9 +21,17 @@ NODES_A_SPREAD = 6
 
 FEWEST_NODES = 30
 
+FARTHEST_LIMIT = 100.0
+"""Limit, in standard deviations of a point, above which no run length is worked out: it takes minutes and gigabytes."""
+
 
 def cusum_hazard(design: CusumDesign, points: NormalPoints) -> Numbers:
     """The chance of a signal at each point, none before it."""
+    if design.h > FARTHEST_LIMIT * points.spread:
+        raise ValueError(
+            f"h must be at most {FARTHEST_LIMIT:g} standard deviations of a point for its run length to be worked out: "
+            f"h = {design.h:g}, spread = {points.spread:g}"
+        )
     if design.arms == "both":
         return _both(design, points)
     return settled(_arm(design, _turned(points, design.arms == "below"), design.headstart), _reach(design, points))

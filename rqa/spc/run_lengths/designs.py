@@ -7,8 +7,9 @@ from typing import Literal
 import numpy as np
 
 from rqa import arguments
-from rqa.spc.job_cusum import bernoulli_weights
-from rqa.spc.patterns import PointRule
+from rqa.spc.job_cusum import bernoulli_weights, changed_odds
+from rqa.spc.moving_average import smoothing
+from rqa.spc.patterns import PointRule, check_rules
 from rqa.spc.rules import MONTHLY
 from rqa.spc.tabular_cusum import check_limit
 
@@ -26,9 +27,8 @@ class ShewhartDesign:
     width: float = 3.0
 
     def __post_init__(self) -> None:
-        _above_zero("width", self.width)
-        if not self.rules:
-            raise ValueError("rules must hold at least one rule")
+        arguments.positive("width", self.width)
+        check_rules(self.rules)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,9 +40,8 @@ class EwmaDesign:
     limits: Literal["exact", "asymptotic"] = "exact"
 
     def __post_init__(self) -> None:
-        if not 0.0 < self.weight <= 1.0:
-            raise ValueError(f"weight must be above 0 and at most 1: {self.weight!r}")
-        _above_zero("width", self.width)
+        smoothing(self.weight)
+        arguments.positive("width", self.width)
         arguments.one_of("limits", self.limits, ("exact", "asymptotic"))
 
 
@@ -56,8 +55,7 @@ class CusumDesign:
     arms: Arms = "both"
 
     def __post_init__(self) -> None:
-        if not 0.0 <= self.k < np.inf:
-            raise ValueError(f"k must be at least 0 and finite: {self.k!r}")
+        arguments.amount("k", self.k)
         check_limit(self.h, self.headstart)
         arguments.one_of("arms", self.arms, ("both", "above", "below"))
 
@@ -96,15 +94,9 @@ class RiskAdjustedDesign:
         mix = np.atleast_1d(arguments.shares("expected", self.expected))
         if mix.ndim != 1 or not len(mix) or ((mix == 0.0) | (mix == 1.0)).any():
             raise ValueError("expected must be a list of chances strictly between 0 and 1, one a job")
-        if not 0.0 < self.odds_ratio < np.inf or self.odds_ratio == 1.0:
-            raise ValueError(f"odds_ratio must be above 0, finite and not 1: {self.odds_ratio!r}")
+        changed_odds(self.odds_ratio)
         check_limit(self.h, self.headstart)
         object.__setattr__(self, "expected", tuple(mix.tolist()))
 
 
 Design = ShewhartDesign | EwmaDesign | CusumDesign | BernoulliDesign | RiskAdjustedDesign
-
-
-def _above_zero(name: str, given: float) -> None:
-    if not 0.0 < given < np.inf:
-        raise ValueError(f"{name} must be above 0 and finite: {given!r}")

@@ -1,6 +1,6 @@
 """Which chain answers for which design, and which questions a design can be asked."""
 
-import numpy as np
+from typing import get_args
 
 from rqa import arguments
 from rqa.arguments import Numbers
@@ -15,7 +15,7 @@ from rqa.spc.run_lengths.designs import (
     ShewhartDesign,
 )
 from rqa.spc.run_lengths.ewma import ewma_hazard
-from rqa.spc.run_lengths.points import NormalPoints, Points
+from rqa.spc.run_lengths.points import NormalPoints, Points, SharePoints
 from rqa.spc.run_lengths.result import from_hazard
 from rqa.spc.run_lengths.risk_adjusted import risk_adjusted_hazard, risk_adjusted_mean
 from rqa.spc.run_lengths.shewhart import shewhart_hazard
@@ -31,22 +31,21 @@ def process_for(
     odds: float | None = None,
 ) -> Points | float:
     """What was asked about, or nothing but chance; refuse what does not belong to the design."""
+    arguments.instance("design", design, *get_args(Design))
     asked = {"shift": shift, "spread": spread, "points": points, "share": share, "odds": odds}
     fits = {BernoulliDesign: ("share",), RiskAdjustedDesign: ("odds",)}.get(type(design), ("shift", "spread", "points"))
     strange = [name for name, given in asked.items() if given is not None and name not in fits]
     if strange:
         raise ValueError(f"{strange[0]} does not belong to {type(design).__name__}, which takes {', '.join(fits)}")
     if isinstance(design, BernoulliDesign):
-        return design.p0 if share is None else float(arguments.shares("share", share))
+        return design.p0 if share is None else float(arguments.shares("share", arguments.number("share", share)))
     if isinstance(design, RiskAdjustedDesign):
-        if odds is not None and not 0.0 <= odds < np.inf:
-            raise ValueError(f"odds must be at least 0 and finite: {odds!r}")
-        return 1.0 if odds is None else float(odds)
+        return 1.0 if odds is None else arguments.amount("odds", odds)
     if points is None:
         return NormalPoints(shift=0.0 if shift is None else shift, spread=1.0 if spread is None else spread)
     if shift is not None or spread is not None:
         raise ValueError("points must be given alone, or shift and spread")
-    return points
+    return arguments.instance("points", points, NormalPoints, SharePoints)
 
 
 def hazard_of(design: Design, process: Points | float) -> Numbers:

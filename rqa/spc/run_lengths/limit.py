@@ -4,16 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from typing import get_args
 
 import numpy as np
 from scipy.optimize import brentq
 
+from rqa import arguments
 from rqa.spc.patterns import LimitRule
 from rqa.spc.run_lengths.bernoulli import lattice
-from rqa.spc.run_lengths.designs import BernoulliDesign, Design, EwmaDesign, ShewhartDesign
+from rqa.spc.run_lengths.cusum import FARTHEST_LIMIT
+from rqa.spc.run_lengths.designs import BernoulliDesign, CusumDesign, Design, EwmaDesign, ShewhartDesign
 from rqa.spc.run_lengths.hazards import mean_of, process_for
-from rqa.spc.run_lengths.points import Points, SharePoints
+from rqa.spc.run_lengths.points import NormalPoints, Points, SharePoints
 
+LONGEST_RUN = 1e15
+"""Points between false alarms above which no limit is looked for."""
 WIDEST = 12.0
 """Limits further out than this many sigma are never passed, as far as doubles can tell."""
 
@@ -48,8 +53,9 @@ def limit_for(design: Design, *, run_length: float, points: Points | None = None
     >>> round(limit_for(CusumDesign(k=0.5), run_length=370).h, 3)
     4.774
     """
-    if not 1.0 < run_length < np.inf:
-        raise ValueError(f"run_length must be above 1 and finite: {run_length!r}")
+    arguments.instance("design", design, *get_args(Design))
+    if not 1.0 < arguments.amount("run_length", run_length) <= LONGEST_RUN:
+        raise ValueError(f"run_length must be above 1 and at most {LONGEST_RUN:g}: {run_length!r}")
     if isinstance(design, BernoulliDesign):
         return _bernoulli_limit(design, run_length)
     if isinstance(design, ShewhartDesign) and not any(isinstance(rule, LimitRule) for rule in design.rules):
@@ -77,6 +83,11 @@ def _solve(design: Design, wanted: float, steady: Points | float) -> float:
             raise ValueError(f"run_length must be at least {mean(low):.4g}, the least this chart has: {wanted!r}")
     while mean(high) < wanted:
         low, high = high, high * 1.5
+        if isinstance(design, CusumDesign) and isinstance(steady, NormalPoints):
+            farthest = FARTHEST_LIMIT * steady.spread
+            if low >= farthest:
+                raise ValueError(f"run_length must be at most {mean(farthest):.4g}, the longest worked out: {wanted!r}")
+            high = min(high, farthest)
         if isinstance(design, ShewhartDesign) and high > WIDEST:
             if mean(WIDEST) < wanted:
                 raise ValueError(

@@ -14,6 +14,8 @@ from rqa.spc.patterns import TIE
 
 FEW_NODES, NODES = 4, 8
 """Places at which trends are followed, within a zone of less than half of all points and of more."""
+MOST_JOBS, MOST_JOBS_IN_TRENDS = 10_000_000, 5_000
+"""Jobs a point up to which the chances of all counts are worked out, without trends and with them."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -38,10 +40,8 @@ class NormalPoints:
     spread: float = 1.0
 
     def __post_init__(self) -> None:
-        if not np.isfinite(self.shift):
-            raise ValueError(f"shift must be finite: {self.shift!r}")
-        if not 0.0 < self.spread < np.inf:
-            raise ValueError(f"spread must be above 0 and finite: {self.spread!r}")
+        arguments.number("shift", self.shift)
+        arguments.positive("spread", self.spread)
 
     def zones(self, edges: tuple[float, ...], trends: bool) -> Iterator[Zone]:
         """The zones between the edges, from the lowest up."""
@@ -66,14 +66,19 @@ class SharePoints:
     share: float | None = None
 
     def __post_init__(self) -> None:
-        if int(arguments.counts("size", self.size)) < 1:
-            raise ValueError(f"size must be at least 1 job: {self.size!r}")
+        if arguments.whole("size", self.size, 1) > MOST_JOBS:
+            raise ValueError(f"size must be at most {MOST_JOBS:,} jobs: {self.size!r}")
         arguments.share("centre", self.centre)
         if self.share is not None:
             arguments.shares("share", self.share)
 
     def zones(self, edges: tuple[float, ...], trends: bool) -> Iterator[Zone]:
         """The zones between the edges, from the lowest up; a count on an edge is in the zone nearer the centre."""
+        if trends and self.size > MOST_JOBS_IN_TRENDS:
+            raise ValueError(
+                f"size must be at most {MOST_JOBS_IN_TRENDS:,} jobs where a rule looks for trends, as each two counts "
+                f"are compared: {self.size}"
+            )
         count = np.arange(self.size + 1)
         z = (count - self.size * self.centre) / np.sqrt(self.size * self.centre * (1.0 - self.centre))
         chance = _binomial(self.size, self.centre if self.share is None else self.share)
