@@ -21,6 +21,7 @@ WORKING = ("job_sequence", "unclean_attempts")
 ROWS = {
     "overlapping_jobs": "unit_id", "links": "unit_id", "unclean_tests": "job_id", "unclean_runs": "job_id",
     "job_logs": "job_id", "decided_values": "job_id",
+    "return_costs": "unit_id",
 }
 """Kept tables with a row a job or a thing of it, and what is known of all: rows of a unit depend on its jobs alone.
 
@@ -50,6 +51,7 @@ COUNTS = {
     "limit_days": ("runs",),
     "station_readings": ("readings",),
     "passed_values": ("jobs",),
+    "given_costs": ("minutes", "parts", "freight"),
     "site_days": ("jobs", "logged", "touched", "tested", "returned", "found"),
 }
 """Kept tables of counts that are sums over jobs or units: their columns that count."""

@@ -21,7 +21,7 @@ COLUMNS = {
     "steps": "job_id step_seq attempt step outcome technician ended_at",
     "diagnostics": "job_id test run outcome run_at station value",
     "procedures": "procedure step_seq step phase subsystems",
-    "tests": "test subsystem",
+    "tests": "test subsystem", "parts": "job_id line part_no quantity unit_cost",
 }
 DAYS = st.integers(1, 120).map(lambda d: f"2024-{1 + d // 28:02d}-{1 + d % 28:02d}T10:00:00Z")
 JOBS = st.sampled_from([f"J{i}" for i in range(8)])
@@ -52,9 +52,13 @@ PROCEDURES = st.tuples(
     st.just("fit"),
     st.sampled_from(["", "screen"]),
 )
+FITTED = st.tuples(
+    JOBS, st.integers(1, 2), st.sampled_from(["P1", "P2"]), st.just("2"), st.sampled_from(["", "1.5"]),
+)
 LOADS = st.fixed_dictionaries({
     "jobs": st.lists(jobs(), max_size=6), "steps": st.lists(STEPS, max_size=6),
     "diagnostics": st.lists(RUNS, max_size=6), "procedures": st.lists(PROCEDURES, max_size=1),
+    "parts": st.lists(FITTED, max_size=4),
     "tests": st.lists(st.tuples(st.just("touch"), PARTS.filter(bool)), max_size=1),
 })
 

@@ -13,76 +13,53 @@
 with
 -- one row a come-back
 returns as (
-    select l.*, coalesce(l.billing = 'goodwill', false) as is_goodwill
-    from links as l
-    where l.disposition = $disposition and l.return_opened_on <= $as_of and l.elapsed_days <= $window
-),
--- one row a job whose cost counts
-needed as (
-    select return_job_id as job_id from returns
-    union
-    select job_id from returns where is_goodwill
-),
--- one row a job with a parts list: its cost, null where a line has no price
-lists as (
-    select
-        p.job_id,
-        case when count(*) = count(p.quantity * p.unit_cost) then sum(p.quantity * p.unit_cost) end as parts_cost
-    from parts as p
-    join needed as n on n.job_id = p.job_id
-    group by p.job_id
-),
--- one row a job with a priced line in its parts list
-priced as (
-    select distinct job_id from parts where quantity * unit_cost is not null
+    select c.*, coalesce(c.billing = 'goodwill', false) as is_goodwill
+    from return_costs as c
+    where c.disposition = $disposition and c.return_opened_on <= $as_of and c.elapsed_days <= $window
 ),
 -- one row a site: which parts of a cost any of its jobs gives
 given as (
-    select
-        j.site,
-        $rate > 0 and count(j.labour_minutes) > 0 as labour,
-        count(j.labour_minutes) > 0 as minutes,
-        count(j.parts_cost) + count(p.job_id) > 0 as parts,
-        count(j.freight_cost) > 0 as freight
-    from jobs as j
-    left join priced as p on p.job_id = j.job_id
-    group by j.site
+    select site, $rate > 0 and minutes > 0 as labour, minutes > 0 as minutes, parts > 0 as parts, freight > 0 as freight
+    from given_costs
 ),
--- one row a job whose cost counts, in hundredths of the currency; null where it is not known, 0 where it is not counted
+-- one row a come-back, with the cost of its return (back) and of its index job (own) in hundredths of the currency; null where
+-- it is not known, 0 where it is not counted
 costs as (
     select
-        j.job_id, j.found,
-        j.closed_on is null or j.closed_on > $as_of as still_open,
-        g.labour as has_labour, g.minutes as has_minutes, g.parts as has_parts, g.freight as has_freight,
-        case when g.labour then cast(round(j.labour_minutes / 60 * $rate * 100) as bigint) else 0 end as labour,
-        case when g.parts then cast(round(coalesce(j.parts_cost, s.parts_cost) * 100) as bigint) else 0 end as parts,
-        case when g.freight then cast(round(j.freight_cost * 100) as bigint) else 0 end as freight
-    from needed as n
-    join jobs as j on j.job_id = n.job_id
-    join given as g on g.site = j.site
-    left join lists as s on s.job_id = j.job_id
+        r.*,
+        r.back_closed_on is null or r.back_closed_on > $as_of as still_open,
+        coalesce(b.labour, false) as back_labour, coalesce(b.minutes, false) as has_minutes,
+        coalesce(b.parts, false) as back_lists, coalesce(b.freight, false) as back_ships,
+        coalesce(o.labour, false) as own_labour, coalesce(o.parts, false) as own_lists, coalesce(o.freight, false) as own_ships,
+        case when b.labour then cast(round(r.back_minutes / 60 * $rate * 100) as bigint) else 0 end as labour,
+        case when b.parts then cast(round(r.back_parts * 100) as bigint) else 0 end as parts,
+        case when b.freight then cast(round(r.back_freight * 100) as bigint) else 0 end as freight,
+        case when o.labour then cast(round(r.own_minutes / 60 * $rate * 100) as bigint) else 0 end as own_labour_cents,
+        case when o.parts then cast(round(r.own_parts * 100) as bigint) else 0 end as own_parts_cents,
+        case when o.freight then cast(round(r.own_freight * 100) as bigint) else 0 end as own_freight_cents
+    from returns as r
+    left join given as b on b.site = r.back_site
+    left join given as o on o.site = r.site
 ),
 -- one row a come-back with what it cost
 made as (
     select
-        r.*,
-        b.labour, b.parts, b.freight, b.found, b.has_minutes,
-        case when r.is_goodwill then i.labour + i.parts + i.freight else 0 end as goodwill,
-        r.is_goodwill and r.job_id in (select return_job_id from returns) as is_twice,
-        b.has_labour and (not r.is_goodwill or i.has_labour) as has_labour,
-        b.has_parts and (not r.is_goodwill or i.has_parts) as has_parts,
-        b.has_freight and (not r.is_goodwill or i.has_freight) as has_freight,
+        c.*,
+        c.back_found as found,
+        case when c.is_goodwill then c.own_labour_cents + c.own_parts_cents + c.own_freight_cents else 0 end as goodwill,
+        c.is_goodwill and c.job_id in (select return_job_id from returns) as is_twice,
+        c.back_labour and (not c.is_goodwill or c.own_labour) as has_labour,
+        c.back_lists and (not c.is_goodwill or c.own_lists) as has_parts,
+        c.back_ships and (not c.is_goodwill or c.own_ships) as has_freight,
         case
-            when b.still_open then 'still_open'
-            when not (b.has_labour or b.has_parts or b.has_freight) then 'no_costs'
-            when b.labour is null or (r.is_goodwill and i.labour is null) then 'no_labour'
-            when b.parts is null or (r.is_goodwill and i.parts is null) then 'no_parts'
-            when b.freight is null or (r.is_goodwill and i.freight is null) then 'no_freight'
+            when c.still_open then 'still_open'
+            when not (c.back_labour or c.back_lists or c.back_ships) then 'no_costs'
+            when c.labour is null or (c.is_goodwill and c.own_labour_cents is null) then 'no_labour'
+            when c.parts is null or (c.is_goodwill and c.own_parts_cents is null) then 'no_parts'
+            when c.freight is null or (c.is_goodwill and c.own_freight_cents is null) then 'no_freight'
             else 'known'
         end as standing
-    from returns as r
-    join costs as b on b.job_id = r.return_job_id
-    left join costs as i on i.job_id = r.job_id
+    from costs as c
 ),
 -- one row a come-back with its cents, where they are known
 summed as (
