@@ -16,7 +16,7 @@ from rqa.answers.core.scope import By, Months, Snapshot, Where, check_level, che
 from rqa.answers.core.told_sites import told_scope
 from rqa.answers.steps.declared_steps import DeclaredStep, declared_steps
 from rqa.answers.steps.step_cautions import cautions, next_check
-from rqa.answers.steps.step_pairs import AFTER, Pair, pairs
+from rqa.answers.steps.step_pairs import AFTER, Ints, Pair, pairs
 from rqa.contract import CLASSES, OWN_WORK
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES, names_only
@@ -119,7 +119,7 @@ def step_relative_risk(
     alike = {kind: [kind] for kind in kinds} if each_class else {EVERY: list(kinds)}
     asked = told_scope(snapshot, asked, *alike.values())
     values = {"window": window, "as_of": snapshot.day, "disposition": index_disposition}
-    made = [_risk(pair, level) for pair in pairs(snapshot, asked, after=looked, values=values, classes=alike)]
+    made = _risks(list(pairs(snapshot, asked, after=looked, values=values, classes=alike)), level)
     declared = declared_steps(snapshot.store)
     stated = tuple(
         _stated(r, declared, window, kinds)
@@ -145,23 +145,35 @@ def step_relative_risk(
     return StepRelativeRisk(_table(made), settings, tuple(notes), stated)
 
 
-def _risk(pair: Pair, level: float) -> Risk:
-    from rqa.stats import exact_common_odds, mantel_haenszel, stratified_exact_test
+def _risks(asked: Sequence[Pair], level: float) -> list[Risk]:
+    """The ratios of all pairs, those of Mantel and Haenszel worked side by side."""
+    from rqa.stats import mantel_haenszel
 
-    both = pair.tables[(pair.tables.sum(axis=2) > 0).all(axis=1)]
+    kept = [pair.tables[(pair.tables.sum(axis=2) > 0).all(axis=1)] for pair in asked]
+    filled = np.zeros((len(kept), max((len(both) for both in kept), default=0), 2, 2), dtype=np.int64)
+    for into, both in zip(filled, kept, strict=True):
+        into[: len(both)] = both
+    r = mantel_haenszel(filled, measure="risk", level=level)
+    common = zip(*(a.tolist() for a in (r.estimate, r.low, r.high, r.tarone_p)), strict=True)
+    return [_risk(pair, both, one, level) for pair, both, one in zip(asked, kept, common, strict=True)]
+
+
+def _risk(pair: Pair, both: Ints, common: tuple[float, float, float, float], level: float) -> Risk:
+    from rqa.stats import exact_common_odds, stratified_exact_test
+
     (back, fine), (other_back, other_fine) = both.sum(axis=0).tolist() if len(both) else ((0, 0), (0, 0))
     if not len(both):
         nan = float("nan")
         return Risk(pair, 0, 0, 0, 0, 0, nan, nan, nan, "", nan, nan, nan)
-    r = mantel_haenszel(both, measure="risk", level=level)
     test = stratified_exact_test(events=both[:, :, 0].T, trials=both.sum(axis=2).T)
-    ratio, low, high, method = float(r.estimate), float(r.low), float(r.high), "Mantel-Haenszel"
+    ratio, low, high, unlike_p = common
+    method = "Mantel-Haenszel"
     if min(back, other_back) < FEW and back + other_back <= MOST_EXACT:
         odds = exact_common_odds(both, level=level)
         ratio, low, high, method = odds.estimate, odds.low, odds.high, "exact odds ratio"
     return Risk(
         pair, back, back + fine, other_back, other_back + other_fine, len(both), ratio, low, high, method,
-        float(test.p_value[0]), float(r.tarone_p), float(test.expected[0]),
+        float(test.p_value[0]), unlike_p, float(test.expected[0]),
     )
 
 

@@ -1,5 +1,6 @@
 """Which jobs are set beside which: those where something happened at a step and those where it did not."""
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
 
 Ints = NDArray[np.int64]
 AFTER = ("failed check", "rework", "skipped check", "tool", "bench")
+OUTCOMES = AFTER[:3]
 UNKNOWN = "unknown"
 STRATA = ("procedure", "model")
 
@@ -39,54 +41,79 @@ def pairs(
     classes: Mapping[str, Sequence[str]],
 ) -> Iterator[Pair]:
     """Every pair asked for, in a fixed order; `classes` are those come-backs that count, by the name of their kind."""
-    import polars as pl
-
     def asks(measure: str, by: Sequence[str]) -> "pl.DataFrame":
         return counts(snapshot.store, measure, by=by, where=asked.where, months=asked.months, values=values)
 
-    marks = {
-        "failed check": (pl.col("outcome") == "fail", pl.col("outcome") == "pass"),
-        "rework": (pl.col("reworked"), ~pl.col("reworked") & (pl.col("outcome") != "skipped")),
-        "skipped check": (pl.col("outcome") == "skipped", pl.col("outcome").is_in(["pass", "fail"])),
-    }
-    if set(after) & {*marks, "tool"}:
-        found = asks("step_comebacks", ("step", *STRATA, "tool"))
-        for name in (a for a in AFTER if a in marks and a in after):
-            with_it, without = (found.filter(condition) for condition in marks[name])
-            for step in sorted(set(with_it["step"]) & set(without["step"])):
-                sides = [side.filter(pl.col("step") == step) for side in (with_it, without)]
-                yield from _pair(name, step, "", sides, classes)
-        if "tool" in after:
-            used = found.filter((pl.col("tool") != UNKNOWN) & (pl.col("outcome") != "skipped"))
-            for step, tool in used.select("step", "tool").unique().sort("step", "tool").iter_rows():
-                here = used.filter(pl.col("step") == step)
-                sides = [here.filter(pl.col("tool") == tool), here.filter(pl.col("tool") != tool)]
-                if sides[1].height:
-                    yield from _pair("tool", step, tool, sides, classes)
+    if set(after) & {*OUTCOMES, "tool"}:
+        yield from _by_step(asks("step_comebacks", ("step", *STRATA, "tool")), after, classes)
     if "bench" in after:
         found = asks("step_comebacks_bench", STRATA)
-        whole = found.filter(pl.col("at_bench") == "")
-        for bench in sorted(set(found["at_bench"]) - {""}):
-            own = found.filter(pl.col("at_bench") == bench)
-            less = own.with_columns(-pl.col("jobs", "returned"))
-            yield from _pair("bench", "", bench, [own, pl.concat([whole, less])], classes)
+        benches, bench = _coded(found, ["at_bench"])
+        totals, stratum = _totals(found, classes), _coded(found, STRATA)
+        added = _added(totals, (bench, len(benches)), (stratum[1], len(stratum[0])))
+        whole = next((added[i] for i, (name,) in enumerate(benches) if name == ""), 0)
+        for i, (name,) in enumerate(benches):
+            if name != "":
+                yield from _pair("bench", "", name, added[i], whole - added[i], classes)
+
+
+def _by_step(found: "pl.DataFrame", after: Sequence[str], classes: Mapping[str, Sequence[str]]) -> Iterator[Pair]:
+    steps, step = _coded(found, ["step"])
+    strata, stratum = _coded(found, STRATA)
+    totals = _totals(found, classes)
+    outcome, again = found["outcome"].to_numpy(), found["reworked"].to_numpy().astype(np.bool_)
+    done, skipped = outcome != "skipped", outcome == "skipped"
+    marks = {
+        "failed check": (outcome == "fail", outcome == "pass"),
+        "rework": (again, ~again & done),
+        "skipped check": (skipped, (outcome == "pass") | (outcome == "fail")),
+    }
+    for name in (a for a in AFTER if a in marks and a in after):
+        sides = [
+            _added(np.where(mark, totals, 0), (step, len(steps)), (stratum, len(strata))) for mark in marks[name]
+        ]
+        there = [np.bincount(step[mark], minlength=len(steps)) > 0 for mark in marks[name]]
+        for i in np.flatnonzero(there[0] & there[1]).tolist():
+            yield from _pair(name, steps[i][0], "", sides[0][i], sides[1][i], classes)
+    if "tool" in after:
+        used = done & (found["tool"] != UNKNOWN).to_numpy()
+        tools, tool = _coded(found, ["step", "tool"])
+        own = _added(np.where(used, totals, 0), (tool, len(tools)), (stratum, len(strata)))
+        whole = _added(np.where(used, totals, 0), (step, len(steps)), (stratum, len(strata)))
+        place = {name: i for i, (name,) in enumerate(steps)}
+        met = {tools[i] for i in np.unique(tool[used]).tolist()}
+        several = Counter(name for name, _ in met)
+        for i, (name, at) in enumerate(tools):
+            if (name, at) in met and several[name] > 1:
+                yield from _pair("tool", name, at, own[i], whole[place[name]] - own[i], classes)
+
+
+def _coded(found: "pl.DataFrame", names: Sequence[str]) -> tuple[list[tuple[str, ...]], Ints]:
+    """The different values of some columns, in order, and each row's place among them."""
+    distinct = found.select(names).unique().sort(names).with_row_index("place")
+    place = found.select(names).join(distinct, on=names, how="left", maintain_order="left", nulls_equal=True)["place"]
+    return distinct.select(names).rows(), place.to_numpy().astype(np.int64)
+
+
+def _totals(found: "pl.DataFrame", classes: Mapping[str, Sequence[str]]) -> Ints:
+    """Jobs of each row, then those back with a come-back of each kind: kinds and one more x rows."""
+    back = found["returned"].to_numpy()
+    counted = [np.where(found["class"].is_in(list(names)).fill_null(False).to_numpy(), back, 0)
+               for names in classes.values()]
+    return np.stack([found["jobs"].to_numpy(), *counted]).astype(np.int64)
+
+
+def _added(totals: Ints, groups: tuple[Ints, int], strata: tuple[Ints, int]) -> Ints:
+    """Totals added up by group and stratum: groups x strata x (jobs, then come-backs of each kind)."""
+    (group, size), (stratum, width) = groups, strata
+    made = np.zeros((size * width, len(totals)), dtype=np.int64)
+    np.add.at(made, group * width + stratum, totals.T)
+    return made.reshape(size, width, len(totals))
 
 
 def _pair(
-    after: str, step: str, place: str, sides: "Sequence[pl.DataFrame]", classes: Mapping[str, Sequence[str]]
+    after: str, step: str, place: str, own: Ints, others: Ints, classes: Mapping[str, Sequence[str]]
 ) -> Iterator[Pair]:
-    import polars as pl
-
-    for kind, counted in classes.items():
-        totals = [
-            side.group_by(STRATA).agg(
-                pl.col("jobs").sum(), pl.col("returned").filter(pl.col("class").is_in(counted)).sum()
-            )
-            for side in sides
-        ]
-        both = totals[0].join(totals[1], on=STRATA, how="full", coalesce=True, suffix="_other").sort(STRATA)
-        n, x, m, y = (
-            both[name].fill_null(0).to_numpy().astype(np.int64)
-            for name in ("jobs", "returned", "jobs_other", "returned_other")
-        )
-        yield Pair(after, step, place, kind, np.stack([np.stack([x, n - x], -1), np.stack([y, m - y], -1)], axis=1))
+    for n, kind in enumerate(classes, start=1):
+        sides = [np.stack([side[:, n], side[:, 0] - side[:, n]], axis=-1) for side in (own, others)]
+        yield Pair(after, step, place, kind, np.stack(sides, axis=1))
