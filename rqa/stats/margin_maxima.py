@@ -49,10 +49,8 @@ class MarginMaxima:
         factor = np.maximum(0.5 / (s * (1.0 - s)), -np.log(s) / (1.0 - s) ** 2)
         if layout.likelihood == "bernoulli":
             factor = np.maximum(factor, -special.log1p(-s) / s**2)
-        # A window that holds all of the work has nothing beside it.
-        least = np.where(share[order] < 1.0 - 1e-9, 1.0 / factor, np.inf)
         self.order = order
-        self.share, self.least = self._column(share[order]), self._column(least)
+        self.share, self.least = self._column(share[order]), self._column(1.0 / factor)
         self.jobs = self._column(whole[order])
 
     def _column(self, values: Numbers) -> Reals:

@@ -90,6 +90,15 @@ def test_a_window_that_holds_all_of_the_work_is_no_burst_and_no_fault(likelihood
 
 
 @pytest.mark.parametrize("likelihood", ["poisson", "bernoulli"])
+@pytest.mark.parametrize("own", [True, False])
+def test_a_window_of_all_the_work_has_no_ratio(likelihood, own):
+    """One group, so that the widest window holds all there is, and sets without any event."""
+    t = laid("lot", Margin([3, 1, 2], [9, 8, 7], [0, 1, 2], own_level=own), likelihood, 3, 1, 9)
+    sets = np.array([[0.0, 0.0, 0.0], [6.0, 0.0, 0.0], [9.0, 8.0, 7.0]])
+    assert t.highest(sets) == pytest.approx(t.ratios(sets).max(axis=1, initial=0.0), rel=1e-12)
+
+
+@pytest.mark.parametrize("likelihood", ["poisson", "bernoulli"])
 def test_no_ratio_is_above_the_bound_of_its_square(likelihood):
     """Over all shares of work and events: the ratio from its definition is at most k x^2 / C, and reaches it."""
     reached = []

@@ -19,6 +19,7 @@ from rqa.answers.charts.chart_series import (
     series_of,
 )
 from rqa.answers.charts.chart_types import EWMA_WEIGHT, EWMA_WIDTH, NO_LIMITS, ChartColumns, check_chart, make
+from rqa.answers.core.asked_once import asked_once
 from rqa.answers.core.periods import A_YEAR, PERIODS, period_name
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import By, Months, Snapshot, Where, split_groups
@@ -54,6 +55,7 @@ class ControlChart(Answer):
     question = "Control chart"
 
 
+@asked_once
 def control_chart(
     snapshot: Snapshot,
     measure: str = "comebacks",

@@ -5,6 +5,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rqa.answers.comebacks.left_service import left_service_notes
+from rqa.answers.core.asked_once import asked_once
 from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.grounds import grounds
@@ -48,6 +49,7 @@ class Comebacks(Answer):
     needs = (*SEEN, "matured_jobs")
 
 
+@asked_once
 def comebacks(
     snapshot: Snapshot,
     window: int = 30,

@@ -14,6 +14,7 @@ from rqa.answers.comebacks.rate import comebacks
 from rqa.answers.compare.comparison_findings import stated
 from rqa.answers.compare.comparison_words import notes_of
 from rqa.answers.compare.expected_by_model import expected_by_model, fits
+from rqa.answers.core.asked_once import asked_once
 from rqa.answers.core.filters import written
 from rqa.answers.core.grounds import grounds
 from rqa.answers.core.job_clusters import inflation
@@ -119,6 +120,7 @@ class Expected:
     apart: int
 
 
+@asked_once
 def compare(
     snapshot: Snapshot,
     who: str = "technician",

@@ -2,13 +2,14 @@
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from rqa.answers.charts.month import last_whole_month
 from rqa.answers.comebacks.counted import CountedClasses, counted_comebacks
 from rqa.answers.compare.comparison import compare
+from rqa.answers.core.asked_once import copied
 from rqa.answers.core.finding import ALLOWED, Finding, judged
 from rqa.answers.core.ground_list import LAID, PLANNED, SEEN
 from rqa.answers.core.grounds import Sentence, comebacks_seen, grounds
@@ -173,16 +174,7 @@ def stated_in(
     stated, answers = snapshot.store.once(
         "stated_in", asked, lambda: _stated_in(snapshot, month, progress), most=KEPT_MONTHS
     )
-    return stated, {name: _copied(answer) for name, answer in answers.items()}
-
-
-def _copied(answer: Answer) -> Answer:
-    """The answer with tables of its own; of the same values, so that it costs nothing."""
-    import polars as pl
-
-    held = {f.name: getattr(answer, f.name) for f in fields(answer)}
-    copies: dict[str, Any] = {name: part.clone() for name, part in held.items() if isinstance(part, pl.DataFrame)}
-    return replace(answer, **copies)
+    return stated, {name: copied(answer) for name, answer in answers.items()}
 
 
 def _stated_in(snapshot: Snapshot, month: date, progress: Progress) -> tuple[tuple[Finding, ...], dict[str, Answer]]:

@@ -7,6 +7,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from rqa.answers.core.action_scope import check_scope, expected_ratio, read_scope
+from rqa.answers.core.asked_once import asked_once
 from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.result import Answer, rounded, rounded_p_values
@@ -58,6 +59,7 @@ class _Row:
     verdict: str = UNJUDGED
 
 
+@asked_once
 def verdicts(snapshot: Snapshot, window: int = 30, *, level: float = 0.95) -> Verdicts:
     """Say of each action whether come-backs on the work it was about became fewer, and when that can be known.
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Literal, get_args
 
 import numpy as np
 
+from rqa.answers.core.asked_once import asked_once
 from rqa.answers.core.contrasts import SMALLEST
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.follow_up_counts import check_index_disposition, days_asked
@@ -64,6 +65,7 @@ class Attributed:
     fit: CauseFit
 
 
+@asked_once
 def attribution(
     snapshot: Snapshot,
     by: By = (),

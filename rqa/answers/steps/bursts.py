@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
+from rqa.answers.core.asked_once import asked_once
 from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.grounds import grounds
 from rqa.answers.core.own_work import in_words
@@ -53,6 +54,7 @@ class Bursts(Answer):
     question = "Bursts"
 
 
+@asked_once
 def bursts(
     snapshot: Snapshot,
     what: str = "comebacks",

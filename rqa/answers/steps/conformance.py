@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from rqa.answers.core.asked_once import asked_once
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.ground_list import PLANNED
@@ -121,6 +122,7 @@ def conformance(
     return Conformance(made, settings, notes)
 
 
+@asked_once
 def breaches(
     snapshot: Snapshot,
     by: By = (),

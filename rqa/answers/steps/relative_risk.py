@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from rqa.answers.core.asked_once import asked_once
 from rqa.answers.core.contrasts import SMALLEST
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.follow_up_counts import check_index_disposition, days_asked
@@ -73,6 +74,7 @@ class Risk:
     expected: float
 
 
+@asked_once
 def step_relative_risk(
     snapshot: Snapshot,
     after: By = AFTER,

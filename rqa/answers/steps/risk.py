@@ -8,6 +8,7 @@ import numpy as np
 
 from rqa.answers.comebacks.costs import avoided_cost
 from rqa.answers.comebacks.rate import comebacks
+from rqa.answers.core.asked_once import asked_once
 from rqa.answers.core.filters import filters_of
 from rqa.answers.core.ground_list import LAID
 from rqa.answers.core.result import Answer, rounded
@@ -103,6 +104,7 @@ class StepAttribution:
     others: dict[str, None] = field(default_factory=dict)
 
 
+@asked_once
 def step_risk(
     snapshot: Snapshot,
     by: By = (),
