@@ -81,7 +81,8 @@ def rate_change(
     Notes
     -----
     Landmarks: no stratum with work on both sides is no data, NaN. No come-back on either side: difference 0, no ratio
-    (NaN between 0 and infinity), z = 0 and p = 1, and limits from counts with half a come-back more on each side.
+    (NaN between 0 and infinity), z = 0 and p = 1. There, and where all came back on one side and none on the other, the
+    limits are put together from Wilson's for none (or all) of the jobs of each side.
 
     In stratum s with n0 jobs before and n1 after, of which b and a came back, and N = n0 + n1, the difference is
     sum((a n0 - b n1) / N) / sum(n0 n1 / N) with Sato's variance, which holds for few large strata and for many small
@@ -100,6 +101,7 @@ def rate_change(
     ----------
     1. S. Greenland and J. M. Robins, Biometrics 41, 1985, 55-68 (the difference).
     2. T. Sato, Biometrics 45, 1989, 1323-1324 (its variance).
+    3. R. G. Newcombe, Statistics in Medicine 17, 1998, 873-890 (limits put together from Wilson's).
 
     Examples
     --------
@@ -116,7 +118,9 @@ def rate_change(
         raise ValueError(f"before and after must be of one shape, strata last: {n0.shape} and {n1.shape}")
     both = (n0 > 0) & (n1 > 0)
     b, n0, a, n1 = (np.where(both, x, 0) for x in (b, n0, a, n1))
-    difference, se, null_se = _difference(*(x.astype(np.float64) for x in (b, n0, a, n1)))
+    difference, se, null_se = _difference(
+        b.astype(np.float64), n0.astype(np.float64), a.astype(np.float64), n1.astype(np.float64), level
+    )
     reach = _reach(level) * se
     ratios = mantel_haenszel(np.stack([_row(a, n1), _row(b, n0)], axis=-2), measure="risk", level=level)
     p_value, z = _exact(b, n0, a, n1)
@@ -214,19 +218,23 @@ def beyond_both(one: ArrayLike, two: ArrayLike) -> Numbers:
     return np.asarray(np.where(same, np.sign(first) * np.minimum(np.abs(first), np.abs(second)), 0.0), dtype=np.float64)
 
 
-def _difference(b: Numbers, n0: Numbers, a: Numbers, n1: Numbers) -> tuple[Numbers, Numbers, Numbers]:
+def _difference(
+    b: Numbers, n0: Numbers, a: Numbers, n1: Numbers, level: float
+) -> tuple[Numbers, Numbers, Numbers]:
     """The Mantel-Haenszel difference, its standard error (Sato's), and that under no change (pooled shares)."""
     n = np.maximum(n0 + n1, 1.0)
     weight = (n0 * n1 / n).sum(axis=-1)
     weight = np.where(weight > 0, weight, 1.0)
     difference = ((a * n0 - b * n1) / n).sum(axis=-1) / weight
     variance = np.maximum(_sato(b, n0, a, n1, difference, weight), 0.0)
-    bare = ((a + b).sum(axis=-1) == 0) | ((n0 + n1 - a - b).sum(axis=-1) == 0)
+    # Each side came back as a whole or not at all, so that the counts themselves do not vary.
+    alike = [(x.sum(axis=-1) == 0) | ((n - x).sum(axis=-1) == 0) for x, n in ((b, n0), (a, n1))]
+    bare = alike[0] & alike[1]
     if bare.any():
-        total0, total1 = (np.maximum(x.sum(axis=-1), 1.0) for x in (n0, n1))
-        # Nothing came back, or everything did: half a job less than all, or more than none, on each side.
-        luck = 0.5 * (total0 - 0.5) / total0**3 + 0.5 * (total1 - 0.5) / total1**3
-        variance = np.where(bare, luck, variance)
+        z2 = _reach(level) ** 2
+        total0, total1 = (x.sum(axis=-1) for x in (n0, n1))
+        luck = (z2 / (total0 + z2)) ** 2 + (z2 / (total1 + z2)) ** 2
+        variance = np.where(bare, luck / z2, variance)
     share = (a + b) / n
     pooled = (n0 * n1 / n * share * (1.0 - share) * n / np.maximum(n - 1.0, 1.0)).sum(axis=-1)
     return difference, np.sqrt(variance), np.sqrt(pooled) / weight

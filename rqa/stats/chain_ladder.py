@@ -65,7 +65,8 @@ def chain_ladder(*, cumulative: ArrayLike, level: float = 0.95) -> ChainLadder:
     Raises
     ------
     ValueError
-        Not two axes; fewer than two ages; a number below 0 or infinite; not such a triangle; a level outside (0, 1).
+        Not two axes; fewer than two ages; a number below 0 or infinite; a cohort that holds less than before; not such
+        a triangle; a level outside (0, 1).
 
     References
     ----------
@@ -123,6 +124,14 @@ def _triangle(given: ArrayLike) -> Numbers:
         raise ValueError(f"cumulative must have cohorts as rows and at least two ages as columns: shape {held.shape}")
     if (held < 0).any():
         raise ValueError("cumulative must be at least 0")
+    with np.errstate(invalid="ignore"):
+        fallen = np.diff(held, axis=1) < 0
+    if fallen.any():
+        row, age = (int(i) for i in np.argwhere(fallen)[0])
+        raise ValueError(
+            f"cumulative must not fall from one age to the next: cumulative[{row}, {age}] = {held[row, age]:.17g}, "
+            f"cumulative[{row}, {age + 1}] = {held[row, age + 1]:.17g}"
+        )
     known = ~np.isnan(held)
     reached = known.sum(axis=1)
     gaps = known != (np.arange(held.shape[1]) < reached[:, np.newaxis])

@@ -11,6 +11,7 @@ from scipy import special
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
 from rqa.stats.day_counts import day_counts
+from rqa.stats.proportion import lower_limit, upper_limit
 
 MOST_DAYS = 10_000
 """Every pair of days is weighed, so more (such as minutes given as days) would fill the memory."""
@@ -70,7 +71,8 @@ def smoothed_hazard(
 
     Notes
     -----
-    Landmarks: where no returns are within reach the hazard is 0, `low` 0 and `high` Wilson's limit for none of `jobs`.
+    Landmarks: where no returns are within reach the hazard is 0, `low` 0 and `high` Wilson's limit for none of `jobs`;
+    where on each day within reach all returned or none, se is 0 and both limits are Wilson's for `jobs`.
     Days after the last on which anybody was followed are no data, NaN, and lend nothing to the days before.
 
     The raw chances d / n are averaged with Epanechnikov weights 1 - (distance / bandwidth)^2. Near both ends, where one
@@ -130,6 +132,11 @@ def smoothed_hazard(
     spread = np.exp(np.minimum(z * se / np.where(some, hazard, 1.0), 700.0))
     low = np.where(some, hazard / spread, 0.0)
     high = np.where(some, np.minimum(hazard * spread, 1.0), z * z / (jobs + z * z))
+    # Days on which all returned or none: their counts do not vary, though they may be few.
+    alike = some & (se < 1e-6 * hazard)
+    share, of = np.where(alike, np.minimum(hazard, 1.0), 0.0), np.where(alike, jobs, 1.0)
+    low = np.where(alike, lower_limit(share * of, of, "wilson", level), low)
+    high = np.where(alike, upper_limit(share * of, of, "wilson", level), high)
     unknown = n == 0
     raw, hazard, se, low, high, jobs = (np.where(unknown, np.nan, a) for a in (raw, hazard, se, low, high, jobs))
     return SmoothedHazard(

@@ -117,7 +117,7 @@ def level_change(
     if x.ndim != 1:
         raise ValueError(f"count must have one axis, the periods: shape {x.shape}")
     latest = arguments.whole("recent", recent, AFTER)
-    known = float(arguments.amounts("dispersion", dispersion))
+    known = arguments.amount("dispersion", dispersion)
     if not known >= 1.0:
         raise ValueError(f"dispersion must be 1 or more: {known}")
     level = arguments.share("level", level)

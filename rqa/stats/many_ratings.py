@@ -11,7 +11,7 @@ from scipy import special
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
 from rqa.stats.far_tails import never_zero
-from rqa.stats.proportion import proportion_interval
+from rqa.stats.paired_ratings import from_agreement
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,7 +55,8 @@ def fleiss_kappa(table: ArrayLike, *, level: float = 0.95) -> FleissKappa:
     Notes
     -----
     Landmarks: 1 is full agreement, 0 what chance would give. No unit judged twice, or one verdict only: no data, NaN;
-    so for a verdict never given. Full agreement: the low end comes from Wilson's limit of n of n units.
+    so for a verdict never given. Where all units agree alike, fully or not, the limits come from Wilson's of that
+    agreement.
 
     Limits are for the units as a sample of all such units, from each unit's pull on kappa (Gwet) with Student's t of
     n - 1 degrees, cut at 1 and -1; the judges are taken as given. The standard error for the test holds only where all
@@ -142,8 +143,8 @@ def _agreement(judged: Counts, level: float) -> _Agreement:
     error = float(np.sqrt(((pull - kappa) ** 2).sum() / (units * (units - 1.0))))
     reach = float(special.stdtrit(units - 1, (1.0 + level) / 2.0)) * error
     low, high = max(kappa - reach, -1.0), min(kappa + reach, 1.0)
-    if (alike == 1.0).all():
-        low = (float(proportion_interval(successes=units, trials=units, level=level).low) - expected) / left
+    if error < 1e-6:
+        low, high = from_agreement(observed, expected, float(units), level)
     return _Agreement(observed, expected, kappa, error, low, high)
 
 

@@ -98,7 +98,9 @@ def mean_cumulative_function(
 
     mcf = sum over the days of returns / at risk. Its influence by one unit i is sum over the days it was at risk of
     (n_i - returns / at risk) / at risk, and se^2 the sum of the squares, so units may differ and their returns may
-    bring others on; only the units must be independent. Limits are mcf exp(-/+ z se / mcf).
+    bring others on; only the units must be independent. Limits are mcf exp(-/+ z se / mcf), z from Student's t with
+    units - 1 degrees where there are fewer than 20 units; where all units returned just as often, and se is 0, they are
+    the exact Poisson limits of all their returns.
 
     How long a unit was seen must say nothing about how often it returns. The mean is over units, not over jobs: it does
     not say what share of jobs comes back.
@@ -183,15 +185,27 @@ def curve(
     return (returned / np.maximum(at_risk, 1)).cumsum(axis=-1), np.where(lone, np.nan, se)
 
 
-def limits(mcf: Numbers, se: Numbers, at_risk: Counts, level: float) -> tuple[Numbers, Numbers]:
-    """Limits that stay above 0: mcf times and over exp(z se / mcf), and Poisson's for no return."""
+FEW_UNITS = 20
+"""Below so many units their own spread is hardly known: Student's t takes the place of the normal law."""
+
+
+def limits(mcf: Numbers, se: Numbers, at_risk: Counts, units: Counts, level: float) -> tuple[Numbers, Numbers]:
+    """Limits that stay above 0: mcf times and over exp(z se / mcf).
+
+    Poisson's where no unit has returned, or all just as often: their spread says nothing then.
+    """
     tail = (1.0 - level) / 2.0
-    z = float(-special.ndtri(tail))
+    few = np.expand_dims(np.where((units > 1) & (units < FEW_UNITS), units - 1.0, np.inf), -1)
+    z = -special.stdtrit(few, tail)
     some = mcf > 0
+    alike = some & (se < 1e-6 * mcf)
+    events = np.where(alike, mcf * at_risk, 1.0)
+    n = np.maximum(at_risk, 1)
     spread = np.exp(np.minimum(z * se / np.where(some, mcf, 1.0), 700.0))
     low = np.where(some, mcf / spread, 0.0 * se)
-    high = np.where(some, mcf * spread, -np.log(tail) / np.maximum(at_risk, 1) + 0.0 * se)
-    return low, high
+    high = np.where(some, mcf * spread, -np.log(tail) / n + 0.0 * se)
+    low = np.where(alike, special.gammaincinv(events, tail) / n, low)
+    return low, np.where(alike, special.gammainccinv(events + 1.0, tail) / n, high)
 
 
 def result(
@@ -208,7 +222,7 @@ def result(
 ) -> MeanCumulative:
     """The function with its limits, unknown where no unit was seen."""
     mcf, se = (np.where(at_risk == 0, np.nan, a) for a in (mcf, se))
-    low, high = limits(mcf, se, at_risk, level)
+    low, high = limits(mcf, se, at_risk, np.asarray(ended.sum(axis=-1)), level)
     return MeanCumulative(
         day=arguments.frozen(day),
         at_risk=arguments.frozen_counts(at_risk),

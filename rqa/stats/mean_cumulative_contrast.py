@@ -60,7 +60,7 @@ def mean_cumulative_difference(*, one: MeanCumulative, two: MeanCumulative) -> M
     >>> two = mean_cumulative_function(unit=[1], time=[7], end=dict.fromkeys(range(1, 11), 20))
     >>> r = mean_cumulative_difference(one=one, two=two)
     >>> r.day.tolist(), r.difference.round(3).tolist(), r.low.round(2).tolist()
-    ([3.0, 5.0, 7.0, 9.0], [0.125, 0.25, 0.15, 0.4], [-0.26, -0.16, -0.42, -0.23])
+    ([3.0, 5.0, 7.0, 9.0], [0.125, 0.25, 0.15, 0.4], [-0.26, -0.17, -0.63, -0.43])
 
     By day 9 the first group is 0.4 returns a unit ahead, but with so few units it could also be behind.
     """

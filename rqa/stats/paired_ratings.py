@@ -12,7 +12,7 @@ from scipy import special
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
 from rqa.stats.far_tails import never_zero
-from rqa.stats.proportion import proportion_interval
+from rqa.stats.proportion import lower_limit, upper_limit
 
 Weights = Literal["none", "linear", "quadratic"]
 
@@ -57,8 +57,8 @@ def cohen_kappa(table: ArrayLike, *, weights: Weights = "none", level: float = 0
     Notes
     -----
     Landmarks: 1 is full agreement, 0 what chance would give, below 0 less. No unit, or all in one verdict by both:
-    chance alone agrees fully, no data, NaN. Full agreement: the standard error is 0 and the low end comes from Wilson's
-    limit of n of n instead.
+    chance alone agrees fully, no data, NaN. Where all agree, or all disagree alike, the standard error is 0, and the
+    limits come from Wilson's of the agreement seen instead.
 
     There are two standard errors: for limits the one that holds at any kappa, for the test the one that holds at 0.
     Limits are kappa -/+ z standard errors, cut at -1 and 1; below some 30 units they are rough.
@@ -109,9 +109,8 @@ def cohen_kappa(table: ArrayLike, *, weights: Weights = "none", level: float = 0
         null = float(np.sqrt(max(float((by_chance * (w - margin) ** 2).sum()) - expected**2, 0.0) / units)) / left
         reach = float(special.ndtri((1.0 + level) / 2.0)) * error
         low, high = max(kappa - reach, -1.0), min(kappa + reach, 1.0)
-        if np.trace(n) == n.sum():
-            all_agree = proportion_interval(successes=int(units), trials=int(units), level=level)
-            low, high = (float(all_agree.low) - expected) / left, 1.0
+        if error < 1e-6:
+            low, high = from_agreement(observed, expected, units, level)
     z = kappa / null if null > 0 else float("nan")
     return CohenKappa(
         table=arguments.frozen_counts(n),
@@ -127,6 +126,14 @@ def cohen_kappa(table: ArrayLike, *, weights: Weights = "none", level: float = 0
         z=z,
         p_value=float(never_zero(2.0 * special.ndtr(-abs(z)))),
     )
+
+
+def from_agreement(observed: float, expected: float, units: float, level: float) -> tuple[float, float]:
+    """Limits of kappa from Wilson's of the share that agrees, what chance would give taken as known."""
+    agreed, of = np.array(observed * units), np.array(units)
+    ends = (limit(agreed, of, "wilson", level) for limit in (lower_limit, upper_limit))
+    low, high = ((float(end) - expected) / (1.0 - expected) for end in ends)
+    return max(low, -1.0), min(high, 1.0)
 
 
 def _weights(size: int, weights: str) -> Numbers:

@@ -105,7 +105,7 @@ def estimate(successes: Counts, trials: Counts) -> Numbers:
     return np.where(trials == 0, np.nan, successes / np.where(trials == 0, 1, trials))
 
 
-def lower_limit(successes: Counts, trials: Counts, method: str, level: float) -> Numbers:
+def lower_limit(successes: Counts | Numbers, trials: Counts | Numbers, method: str, level: float) -> Numbers:
     """Lower end of the interval."""
     known = np.where(trials == 0, 1, trials).astype(np.float64)
     low = _LOWER[method](successes.astype(np.float64), known, (1.0 - level) / 2.0)
@@ -113,7 +113,7 @@ def lower_limit(successes: Counts, trials: Counts, method: str, level: float) ->
     return np.where(trials == 0, np.nan, low)
 
 
-def upper_limit(successes: Counts, trials: Counts, method: str, level: float) -> Numbers:
+def upper_limit(successes: Counts | Numbers, trials: Counts | Numbers, method: str, level: float) -> Numbers:
     """Upper end: 1 minus the lower end of the failures, worked so that it keeps its digits where it is near 0."""
     known = np.where(trials == 0, 1, trials).astype(np.float64)
     high = _UPPER[method](successes.astype(np.float64), known, (1.0 - level) / 2.0)

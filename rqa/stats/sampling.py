@@ -183,13 +183,43 @@ def sampling_plan(
         return _smallest(least, most, lambda n: accept(n, c, bad) <= accepted)
 
     n, largest = 1, LARGEST_SAMPLE if lot is None else lot
-    for c in range(largest):
+    start = _first_near(largest, lambda c: (smallest(c + 1, largest, c), c), accept, good, 1.0 - refused - NEAR)
+    for c in range(start, largest):
         n = smallest(max(n, c + 1), largest, c)
         if n > largest:
             break
         if accept(n, c, good) >= 1.0 - refused:
             return SamplingPlan(n, c, lot, good, bad, accept(n, c, good), accept(n, c, bad))
     raise ValueError(f"no plan of up to {counted(largest, 'job')} keeps both promises: good = {good:g}, bad = {bad:g}")
+
+
+FEW_FAULTY, NEAR = 64, 0.02
+"""Up to so many faulty ones every plan is tried. Beyond, the chance that a good batch passes grows with them, but for
+steps that are far smaller than this."""
+
+
+def _first_near(
+    largest: int,
+    plan: Callable[[int], tuple[int, int]],
+    accept: Callable[[int, int, float], float],
+    good: float,
+    wanted: float,
+) -> int:
+    """From how many faulty ones on plans must be tried one by one: before, good batches pass too seldom by far."""
+
+    def far_off(c: int) -> bool:
+        n, c = plan(c)
+        return n <= largest and accept(n, c, good) < wanted
+
+    low, high = 0, FEW_FAULTY
+    while high < largest and far_off(high):
+        low, high = high, 2 * high
+    if not low:
+        return 0
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if middle < largest and far_off(middle) else (low, middle)
+    return high
 
 
 def _smallest(near: int, far: int, enough: Callable[[int], bool]) -> int:

@@ -11,6 +11,7 @@ from scipy import special, stats
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
 from rqa.stats.far_tails import never_zero
+from rqa.stats.scan_chance import exact_chance
 
 
 @dataclass(frozen=True, eq=False)
@@ -161,12 +162,14 @@ def scan_probability(*, events: ArrayLike, fullest: ArrayLike, window: ArrayLike
     Returns
     -------
     ScanProbability
-        `chance`, at most 1, and `exact`: whether more than half of the events lie in a window of at most half the time,
-        or all of them in one of any length. Elsewhere it is an approximation, close where the chance is below 10 %.
+        `chance`, at most 1, and `exact`: whether it is exact, as it is for few events, and where more than half of them
+        lie in a window of at most half the time. Elsewhere it is an approximation where that is below 10 %, to which it
+        is close, and else NaN: then it is not known, but no small chance.
 
     Notes
     -----
-    (fullest / window - events + 1) b(fullest) + 2 G(fullest + 1), b and G the binomial chance and upper tail. The
+    (fullest / window - events + 1) b(fullest) + 2 G(fullest + 1), b and G the binomial chance and upper tail; elsewhere
+    Huntington and Naus's sum of determinants, for up to 40 events and 20,000 ways to spread them. The
     window slides; choosing its length after a look at the data makes the chance too small: use `scan_statistic` for
     that.
 
@@ -179,6 +182,7 @@ def scan_probability(*, events: ArrayLike, fullest: ArrayLike, window: ArrayLike
     ----------
     1. J. I. Naus, Journal of the American Statistical Association 60, 1965, 532-538.
     2. S. Wallenstein and N. Neff, Statistics in Medicine 6, 1987, 197-207 (approximation).
+    3. R. J. Huntington and J. I. Naus, Annals of Probability 3, 1975, 894-896 (exact).
 
     Examples
     --------
@@ -194,14 +198,27 @@ def scan_probability(*, events: ArrayLike, fullest: ArrayLike, window: ArrayLike
     if ((w == 0) | (w == 1)).any():
         raise ValueError("window must be strictly between 0 and 1")
     m, size, w = arguments.same_shape({"fullest": k.astype(np.float64), "events": n.astype(np.float64), "window": w})
-    chance = (m / w - size + 1.0) * stats.binom.pmf(m, size, w) + 2.0 * stats.binom.sf(m, size, w)
+    chance = np.array((m / w - size + 1.0) * stats.binom.pmf(m, size, w) + 2.0 * stats.binom.sf(m, size, w))
+    chance = np.where(m == 1, 1.0, np.clip(chance, 0.0, 1.0))
+    exact = np.array((m == 1) | (m == size) | ((m > size / 2.0) & (w <= 0.5)))
+    for place in np.argwhere(~exact):
+        at = tuple(place)
+        summed = exact_chance(int(size[at]), int(m[at]), float(w[at]))
+        if not np.isnan(summed):
+            chance[at], exact[at] = summed, True
+        elif chance[at] > CLOSE:
+            chance[at] = np.nan
     return ScanProbability(
         events=arguments.frozen_counts(size.astype(np.int64)),
         fullest=arguments.frozen_counts(m.astype(np.int64)),
         window=arguments.frozen(w),
-        chance=arguments.frozen(np.where(m == 1, 1.0, np.clip(chance, 0.0, 1.0))),
-        exact=np.asarray((m == 1) | (m == size) | ((m > size / 2.0) & (w <= 0.5))),
+        chance=arguments.frozen(chance),
+        exact=exact,
     )
+
+
+CLOSE = 0.1
+"""Chance up to which the approximation is close to the truth."""
 
 
 def _near(day: Numbers, within: float) -> int:

@@ -98,6 +98,10 @@ ORDINARY: dict[str, dict[str, Any]] = {
     "knox_test": {"pairs": [4560], "close_in_time": [152], "close_in_kind": [25], "both": [5]},
     "laplace_test": {**LIFE, "truncation": "time"},
     "learning_curve": {**CURVE, "level": 0.95},
+    "level_change": {
+        "count": [11, 9, 12, 10, 13, 9, 11, 4, 5, 3, 4], "size": [100] * 11, "recent": 6,
+        "dispersion": 1.2, "level": 0.95,
+    },
     "limits_tradeoff": {
         "value": [1.0, 2.0, 3.0], "faulty": [1, 1, 4], "sound": [200, 90, 10], "side": "upper", "level": 0.95,
     },

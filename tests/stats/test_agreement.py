@@ -53,6 +53,8 @@ def test_cohen_ends():
     never = cohen_kappa([[0, 10], [10, 0]])
     assert never.kappa == -1
     assert never.low == -1
+    # None of 20 agree: Wilson's high end of that share, as kappa.
+    assert never.high == pytest.approx((float(proportion_interval(successes=0, trials=20).high) - 0.5) / 0.5)
     for wrong in ([[1, 2]], [[3]], [1, 2]):
         with pytest.raises(ValueError, match="as many rows as columns"):
             cohen_kappa(wrong)
