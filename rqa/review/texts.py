@@ -35,7 +35,8 @@ DEFINITIONS = (
         "Mature and projected",
         "A mature rate is what happened, and stays. A projected rate is of a month some of whose jobs have not been "
         "out long enough: what happened to each job so far, and beyond its age what happened to the jobs of the last "
-        "12 months at the same age. It is always called projected, and it will still change.",
+        "12 months at the same age, times the pace of the month's own returns so far. It is always called projected, "
+        "and it will still change.",
     ),
     (
         "First-pass yield",

@@ -13,6 +13,10 @@ from rqa.arguments import Counts, Numbers
 from rqa.stats.count_limits import count_limits
 from rqa.stats.day_counts import day_counts
 from rqa.stats.follow_up import KaplanMeier
+from rqa.stats.proportion import proportion_interval
+
+PACE = 0.7
+"""A month may be twice or half as fast as recent ones: standard deviation of the logarithm of its hazard, at least."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,7 +56,7 @@ def projected_share(
     """Say what share of a month's jobs will have come back by day W, from what is known of them so far.
 
     Each job keeps what happened to it up to its own age; beyond, jobs not yet back come back as those of recent months
-    did at the same age.
+    did at the same age, times the pace at which this month's own jobs have come back so far.
 
     Parameters
     ----------
@@ -71,7 +75,7 @@ def projected_share(
         W in days, from 0 up.
     month_spread
         By how much the hazard differs from month to month: standard deviation of its logarithm, from 0 up, such as
-        `month_spread` finds. 0 takes all months to be alike beyond their own age.
+        `month_spread` finds. Below 0.7 it counts as 0.7: that months were alike so far does not say that this one is.
     level
         Confidence level, strictly between 0 and 1.
 
@@ -83,19 +87,22 @@ def projected_share(
     Notes
     -----
     Landmarks: a mature month is its own rate with Wilson's limits, and its final limits are that rate. A month closed
-    today is the pooled rate. No jobs, or jobs younger than W where the pooled curve ends before W, is no data, NaN.
+    today is the pooled rate, with limits as wide as months can differ. No jobs, or jobs younger than W where the pooled
+    curve ends before W, is no data, NaN.
 
-    A job followed for a < W days without a return comes back by W with chance q(a) = 1 - S(W) / S(a), S of the pooled
-    curve: more = sum q(a), projected = (returned + more) / jobs. Its variance at a true rate p is the sum of three: the
-    jobs' own luck so far, sum (1 - q)^2 f p (1 - f p) / jobs^2, with f = (1 - S(a)) / (1 - S(W)) the part of the
-    returns that shows by age a, and 1 - S(a) of each age's jobs taken to have returned; the pooled curve's, Greenwood's
-    terms weighted by the jobs that still have to pass each day; and that of the month's own hazard beyond its age,
-    (month_spread sum (1 - q) log(1 - q) / jobs)^2. `low` and `high` are the p that lie z standard errors from the
-    projection (a score interval, which for a mature month is Wilson's); `se` is taken at p = projected.
+    The month's hazard is `pace` times that of recent months, with a gamma prior of mean 1 and variance spread^2. Of x
+    returns so far where recent months would have had e (their cumulative hazard up to the age or return of each job),
+    pace = (1 / spread^2 + x) / (1 / spread^2 + e): the credibility factor of Bühlmann, so that a month that runs hot is
+    told as such. A job followed for a < W days without a return comes back by W with chance
+    q(a) = 1 - (S(W) / S(a))^pace, S of the pooled curve: more = sum q(a), projected = (returned + more) / jobs. `low`
+    and `high` hold the rate 1 - S(W)^pace over the posterior of the pace, with the pooled curve's variance (Greenwood's
+    terms); `se` is that of the same. A mature month has Wilson's.
 
-    For the final figure the returns so far are settled; those to come are taken as a count with mean `more` and
-    variance sum q (1 - q) plus the last two parts (binomial or negative binomial, whichever has it). Where recent
-    months had none to come, half a return is allowed for.
+    For the final figure the returns so far are settled; those to come are taken as a count with mean `more` and as
+    variance sum q (1 - q), that of the pooled curve, and that of the pace, (sum (1 - q) log(1 - q))^2 / (1 / spread^2
+    + x), together (binomial or negative binomial, whichever has it). Where recent months had none to come, half a
+    return is allowed for. Of months of 100 and 400 jobs, seen at their end, the 95 % limits held the final figure in 93
+    to 99 % and the true rate in 90 to 99 %, at the usual rate, at twice and at half of it (simulated; see the tests).
 
     Recent months must be a guide: after a change of work, parts or models they are not, and neither are they when how
     long a job was followed says something about its chance to return.
@@ -111,6 +118,8 @@ def projected_share(
     1. E. B. Wilson, Journal of the American Statistical Association 22, 1927, 209-212 (limits).
     2. M. Greenwood, Reports on Public Health and Medical Subjects 33, 1926 (variance of the pooled curve).
     3. J. F. Lawless, Canadian Journal of Statistics 22, 1994, 15-31 (reporting delays).
+    4. H. Bühlmann, ASTIN Bulletin 4, 1967, 199-207 (credibility); T. Mack, ASTIN Bulletin 30, 2000, 333-347
+       (the same for what is still to come).
 
     Examples
     --------
@@ -118,12 +127,12 @@ def projected_share(
     >>> recent = kaplan_meier(day=[5, 20, 30], returned=[40, 30, 0], censored=[0, 0, 930])
     >>> r = projected_share(day=[5, 10, 30], returned=[6, 0, 0], censored=[20, 60, 14], pooled=recent, window=30)
     >>> f"{float(r.projected):.3f} ({float(r.low):.3f} to {float(r.high):.3f})"
-    '0.085 (0.050 to 0.140)'
+    '0.091 (0.036 to 0.152)'
     >>> f"{float(r.final_low):.2f} to {float(r.final_high):.2f}"
-    '0.06 to 0.12'
+    '0.06 to 0.14'
 
-    Six of 100 are back, and two or three more are to be expected: the month will end between 6 and 12 in a hundred,
-    and its true rate is between 5 and 14.
+    Six of 100 are back, and three more are to be expected: the month will end between 6 and 14 in a hundred, and its
+    true rate is between 4 and 15.
     """
     level = arguments.share("level", level)
     arguments.instance("pooled", pooled, KaplanMeier)
@@ -137,19 +146,31 @@ def projected_share(
     still_out = np.where(table.day < end, table.censored, 0)
     beyond = _Beyond(pooled, table.day, end)
 
-    chance = np.where(still_out > 0, beyond.chance, 0.0)
+    # The month's pace: what came back over what recent months would have had, drawn towards 1 by so many returns.
+    prior = 1.0 / max(spread, PACE) ** 2
+    held = prior + back
+    pace = held / (prior + beyond.usual_so_far(table.returned + table.censored))
+    stays = special.xlog1py(pace[..., np.newaxis], -beyond.chance)
+    chance = np.where(still_out > 0, -np.expm1(stays), 0.0)
     more = (still_out * chance).sum(axis=-1)
     known = np.maximum(jobs, 1)
     share = (back + more) / known
     left = still_out.sum(axis=-1)
     luck = (still_out * chance * (1.0 - chance)).sum(axis=-1)
-    shared = beyond.variance(still_out * (1.0 - chance)) + (spread * beyond.pull(still_out)) ** 2
+    staying = pace[..., np.newaxis] * still_out * (1.0 - chance)
+    shared = beyond.variance(staying) + beyond.pull(still_out, chance) ** 2 / held
 
-    rising, bending = beyond.own_luck(table.censored, chance, jobs)
-    # With no return here or in recent months, recent months are so many jobs without one, and no more.
-    rising = rising + np.where((share == 0) & (left > 0), 1.0 / max(beyond.at_risk, 0.5), 0.0)
-    se = np.sqrt(np.maximum(rising * share - bending * share**2 + shared / known**2, 0.0))
-    low, high = _score_limits(share, rising, bending, shared / known**2, level)
+    if beyond.usual > 0:
+        se, low, high = beyond.rate(pace, held, level)
+        low, high = np.minimum(low, share), np.maximum(high, share)
+    else:
+        # With no return in recent months, they are so many jobs without one, and no more.
+        rising = 1.0 / known + np.where(share == 0, 1.0 / max(beyond.at_risk, 0.5), 0.0)
+        se = np.sqrt(rising * share - share**2 / known)
+        low, high = _score_limits(share, rising, 1.0 / known, level)
+    own = proportion_interval(successes=np.where(left > 0, 0, back), trials=np.where(left > 0, 0, jobs), level=level)
+    se = np.where(left > 0, se, np.sqrt(share * (1.0 - share) / known))
+    low, high = np.where(left > 0, low, own.low), np.where(left > 0, high, own.high)
     few, many = count_limits(*_some(more, luck + shared, left, beyond), left, level)
     unknown = (jobs == 0) | np.isnan(share)
     share, more, se, low, high, least, most = (
@@ -241,7 +262,8 @@ class _Beyond:
         self.at_risk = int(seen.at_risk[-1])
         self._out = 1.0 - np.where(own < end, seen.share[:-1], seen.share[-1])
         whole = float(seen.share[-1])
-        self._part = np.where(own >= end, 1.0, (1.0 - self._out) / whole if whole > 0 else 1.0)
+        self.usual = float(-np.log1p(-whole)) if whole < 1 else 0.0
+        self._log_spread = float(self._growth.sum()) / self.usual**2 if self.usual > 0 else 0.0
 
     def variance(self, staying: Numbers) -> Numbers:
         """Variance of the returns to come from that of the pooled curve; `staying` = jobs x chance to stay out."""
@@ -249,33 +271,30 @@ class _Beyond:
         passing[..., 1:] = staying.cumsum(axis=-1)
         return (self._growth * passing[..., self._before] ** 2).sum(axis=-1)
 
-    def own_luck(self, censored: Counts, chance: Numbers, jobs: Counts) -> tuple[Numbers, Numbers]:
-        """a and b of a p - b p^2, the variance of the share from returns so far when the month's true rate is p."""
-        # Of the jobs of an age only those still out show their age; the others are as many as recent months had.
-        weight = np.where(censored > 0, censored / np.where(self._out > 0, self._out, 1.0), 0.0)
-        total = weight.sum(axis=-1, keepdims=True)
-        known = np.maximum(jobs, 1)
-        weight = np.where(total > 0, weight * (jobs[..., np.newaxis] / np.where(total > 0, total, 1.0)), 0.0)
-        part = np.where(weight > 0, self._part, 0.0)
-        moves = weight * (1.0 - chance) ** 2 * part
-        no_age = total[..., 0] == 0
-        rising, bending = moves.sum(axis=-1) / known**2, (moves * part).sum(axis=-1) / known**2
-        return np.where(no_age, 1.0 / known, rising), np.where(no_age, 1.0 / known, bending)
+    def usual_so_far(self, followed: Counts) -> Numbers:
+        """Returns that the hazard of recent months brings to jobs followed up to these days."""
+        so_far = -np.log(np.where(self._out > 0, self._out, 1.0))
+        return (followed * so_far).sum(axis=-1)
 
-    def pull(self, still_out: Counts) -> Numbers:
+    def rate(self, pace: Numbers, held: Numbers, level: float) -> tuple[Numbers, Numbers, Numbers]:
+        """Standard error and limits of the rate by W at so many times the usual hazard, known from `held` returns."""
+        shape = 1.0 / (1.0 / held + self._log_spread)
+        ends = (special.gammaincinv(shape, q) / shape * pace for q in ((1.0 - level) / 2.0, (1.0 + level) / 2.0))
+        low, high = (-np.expm1(-end * self.usual) for end in ends)
+        return np.exp(-pace * self.usual) * pace * self.usual / np.sqrt(shape), low, high
+
+    def pull(self, still_out: Counts, chance: Numbers) -> Numbers:
         """By how much the returns to come move with the logarithm of the hazard."""
-        stays = 1.0 - self.chance
+        stays = 1.0 - chance
         each = -special.xlogy(stays, stays)
         return np.where(still_out > 0, still_out * each, 0.0).sum(axis=-1)
 
 
-def _score_limits(
-    share: Numbers, rising: Numbers, bending: Numbers, shared: Numbers, level: float
-) -> tuple[Numbers, Numbers]:
-    """Roots p of (share - p)^2 = z^2 (rising p - bending p^2 + shared)."""
+def _score_limits(share: Numbers, rising: Numbers, bending: Numbers, level: float) -> tuple[Numbers, Numbers]:
+    """Roots p of (share - p)^2 = z^2 (rising p - bending p^2)."""
     z2 = float(special.ndtri((1.0 - level) / 2.0)) ** 2
     square, middle = 1.0 + z2 * bending, share + z2 * rising / 2.0
-    apart = np.sqrt(np.maximum(middle**2 - square * (share**2 - z2 * shared), 0.0))
+    apart = np.sqrt(np.maximum(middle**2 - square * share**2, 0.0))
     low, high = (middle - apart) / square, (middle + apart) / square
     low = np.where(share == 0, 0.0, np.clip(low, 0.0, share))
     return low, np.where(share == 1, 1.0, np.clip(high, share, 1.0))

@@ -102,7 +102,8 @@ def projection(
     -----
     A mature month is its own rate, with Wilson's limits, and final_low and final_high equal it. Of a younger one, each
     job keeps what happened to it so far; beyond its age, jobs not yet back return as those of recent months did at the
-    same age. The limits carry the luck of both, and by how much recent mature months differed beyond luck. Where recent
+    same age, times the pace of the month's own returns so far, so that a month that runs hot is told as such. The
+    limits carry the luck of both, and that a month may be twice or half as fast as those before. Where recent
     months were not followed for `window` days there is no data. A month that is not over is projected for the jobs
     closed so far. Recent months are no guide after a change of work, parts or models.
 
@@ -110,9 +111,9 @@ def projection(
     --------
     >>> r = depot.projection().table.row(-1, named=True)
     >>> r["jobs"], r["matured"], r["projected"], r["low"], r["high"]
-    (154, 0, 0.046578, 0.024426, 0.082836)
+    (154, 0, 0.042671, 0.016229, 0.087314)
 
-    Of June's 154 jobs none is mature yet; 4.7 % are expected back, and 2.4 to 8.3 % would not surprise.
+    Of June's 154 jobs none is mature yet; 4.3 % are expected back, and 1.6 to 8.7 % would not surprise.
     """
     check_level(PROJECTION, level)
     whole_number(PROJECTION, "recent", recent, 1, of="months")

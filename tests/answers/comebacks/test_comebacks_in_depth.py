@@ -1,5 +1,6 @@
 """Come-backs in depth on depots small enough to count in one's head, and on simulated ones whose truth is known."""
 
+import math
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -286,8 +287,10 @@ def test_a_young_month_is_projected_from_recent_ones() -> None:
         ]
         old, young = table.iter_rows(named=True)
         assert old["projected"] == old["final_low"] == old["final_high"] == 0.2
-        # By hand: the pooled curve to day 10 has 13 of 150 back, and from there on January's 10 of 90 on day 20.
-        assert young["projected"] == pytest.approx((3 + 47 * 10 / 90) / 50, abs=1e-6)
+        # By hand: the pooled curve to day 10 has 13 of 150 back, and from there on January's 10 of 90 on day 20. At the
+        # pooled pace 50 jobs had 50 x 0.0907 = 4.53 back by now instead of 3; two returns (1 / 0.49) stand for pace 1.
+        pace = (1 / 0.49 + 3) / (1 / 0.49 + 50 * -math.log(137 / 150))
+        assert young["projected"] == pytest.approx((3 + 47 * (1 - (80 / 90) ** pace)) / 50, abs=1e-6)
         assert young["low"] < young["projected"] < young["high"]
         assert 3 / 50 <= young["final_low"] < young["final_high"]
         notes = depot.projection(30).notes
