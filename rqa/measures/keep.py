@@ -15,29 +15,33 @@ from rqa.store.concepts import Concept, forget_concepts, make_concepts
 if TYPE_CHECKING:
     import duckdb
 
-WORKING = ("job_sequence", "unclean_attempts")
+WORKING = ("job_sequence", "unclean_attempts", "turn_records")
 """Made on the way and dropped again."""
+
+SHARED = {"record_steps": ("record", "job_turns")}
+"""Kept tables of what many rows of another share, by the column in which these name it."""
 
 ROWS = {
     "overlapping_jobs": "unit_id", "links": "unit_id", "unclean_tests": "job_id", "unclean_runs": "job_id",
-    "job_logs": "job_id", "decided_values": "job_id",
-    "return_costs": "unit_id",
+    "job_logs": "job_id", "decided_values": "job_id", "return_costs": "unit_id",
+    "job_turns": "job_id", "job_breaches": "job_id",
 }
 """Kept tables with a row a job or a thing of it, and what is known of all: rows of a unit depend on its jobs alone.
 
 Where there can be rows of a log without a job, they are known by the job."""
 
 OF_ROWS = (
-    "declared_steps", "step_subsystems", "procedure_plan", "battery_order", "fitted_lots", "attempts_of_jobs",
+    "declared_steps", "step_subsystems", "procedure_plan", "battery_order", "order_rules", "connector_ends",
+    "breaches_by_rows", "fitted_lots", "attempts_of_jobs",
     "attempts_until", "runs_until", "runs_of_jobs", "first_checks", "first_runs", "failed_first_runs", "unpassed_tests",
     "work_ended", "outdated_tests", "released_jobs", "usual_tests", "kinds_of_work", "job_kinds", "checked_steps",
-    "clean_checks", "set_aside", "lots_set_aside", "kind_chances",
+    "clean_checks", "set_aside", "lots_set_aside", "kind_chances", "marked_attempts",
 )
 """Concepts of the rows, in the order in which they build on each other; kept tables may draw on them."""
 
 OF_KEPT = (
     "index_jobs", "matured_jobs", "comeback_jobs", "followed_jobs", "followed_upto", "followed_counts",
-    "unit_histories", "failure_marks", "failure_signatures", "usual_spans",
+    "unit_histories", "failure_marks", "failure_signatures", "usual_spans", "index_turns",
 )
 """Concepts that draw on kept tables."""
 
@@ -56,15 +60,15 @@ COUNTS = {
 }
 """Kept tables of counts that are sums over jobs or units: their columns that count."""
 
-WHOLE = ("held_beside_logs",)
+WHOLE = ("held_beside_logs", "possible_breaches")
 """Kept tables that each load makes anew, as that takes no time."""
 
-KEPT = (*ROWS, *COUNTS, *WHOLE)
+KEPT = (*SHARED, *ROWS, *COUNTS, *WHOLE)
 """The kept tables, in the order in which they build on each other; each is the result of `keep_<name>.sql`."""
 
 LOGS = ("jobs", "steps", "diagnostics", "parts")
 """What they are made from, job by job."""
-DECLARED = ("procedures", "tests")
+DECLARED = ("procedures", "tests", "pairings")
 """A change of these concerns all jobs."""
 
 FEW = 0.02
@@ -178,6 +182,14 @@ def _bring_up_to_date(connection: "duckdb.DuckDBPyConnection", before: str) -> N
         theirs = "concerned" if known_by == "job_id" else "concerned_units"
         connection.execute(f"delete from main.{name} where {known_by} in (select {known_by} from {theirs})")
         connection.execute(f"insert into main.{name} select * from now_{name}")
+    for name, (key, rows) in SHARED.items():
+        used = f"select {key} from main.{rows} where {key} is not null"
+        connection.execute(
+            f"delete from main.{name} where {key} in (select {key} from then_{name}) and {key} not in ({used})"
+        )
+        connection.execute(
+            f"insert into main.{name} select * from now_{name} where {key} not in (select {key} from main.{name})"
+        )
     for name, counted in COUNTS.items():
         _book(connection, name, counted)
     for name in WHOLE:

@@ -2,7 +2,8 @@
 
 A file is plain SQL that can be run as it stands. These kinds of place in it can be filled:
 `/* groups: */ … /* :groups */` holds the grouping columns, `/* names: */ … /* :names */` their names alone,
-`/* filters: */ true /* :filters */` the conditions; `/* if x: */ … /* :if x */` goes when x is not asked for (`x or y`:
+`/* filters: */ true /* :filters */` the conditions; `/* asked: */ … /* :asked */` holds columns, one a line, of which
+those stay that a grouping or a condition asks for; `/* if x: */ … /* :if x */` goes when x is not asked for (`x or y`:
 when neither is), and `/* unless x: */ … /* :unless x */` when x is grouped by.
 """
 
@@ -96,6 +97,8 @@ def fill(measure: str, *, by: Sequence[str], where: Where, months: Months | None
             named = [name for name in by if _is_of(allowed[name], tables)]
             sql = _place(sql, slot, [f"{allowed[name]} as {name}" if what == "groups" else name for name in named])
     asked = {*by, *where}
+    periods = {"month"} if months is not None else set()
+    sql = re.sub(r"/\* asked: \*/\n(.*?)/\* :asked \*/", lambda m: _columns(m[1], asked | periods), sql, flags=re.S)
     sql = re.sub(
         r"/\* if ([\w ]+): \*/(.*?)/\* :if \1 \*/",
         lambda m: m[2].strip() if asked & set(m[1].split(" or ")) else "",
@@ -119,6 +122,12 @@ def _always(text: str) -> Callable[[re.Match[str]], str]:
 
 def _put(sql: str, slot: str, filled: Callable[[re.Match[str]], str]) -> str:
     return re.sub(rf"/\* {slot}: \*/(.*?)/\* :{slot} \*/", filled, sql, flags=re.S)
+
+
+def _columns(listed: str, asked: set[str]) -> str:
+    """Those of the columns, one a line, whose name is asked for."""
+    lines = [line.strip() for line in listed.splitlines()]
+    return " ".join(line for line in lines if re.split(r"[ .]", line.rstrip(","))[-1] in asked)
 
 
 def _place(sql: str, slot: str, columns: Sequence[str]) -> str:

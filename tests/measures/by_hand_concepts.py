@@ -5,6 +5,7 @@ What is told of a row is the least that tells the concepts apart: the store's SQ
 
 from collections.abc import Callable, Sequence
 from datetime import date, timedelta
+from functools import partial
 from typing import Any
 
 from tests.measures.by_hand import Row, Tables, known, links
@@ -65,6 +66,82 @@ def battery_order(data: Tables) -> Rows:
                 if b["step"] in reconnections(plan) and before:
                     made.append((name, "reconnected_early", b["step"], a["step"], b["step"], b["phase"]))
     return made
+
+
+def order_rules(data: Tables) -> Rows:
+    """Pairs of steps, a milestone and an act, rule by rule."""
+    made: Rows = [(p, kind, step, m, act, 1) for p, kind, step, m, act, _ in battery_order(data)]
+    for name, plan in plans(data):
+        for at, b in enumerate(plan):
+            aligns = b["phase"] in ("align", "verify") and by_hand_conformance.has(b, "alignment")
+            tighten = b["must_follow"] or by_hand_conformance.last_screws(plan, at)
+            for a in plan[:at]:
+                if aligns and a["step"] == tighten:
+                    made.append((name, "check_before_tightening", b["step"], b["step"], a["step"], -1))
+                held = b["irreversible"] and a["hold_point"]
+                if held:
+                    made.append((name, "irreversible_before_hold", b["step"], a["step"], b["step"], 1))
+                elsewhere = aligns or held or b["step"] in reconnections(plan)
+                if a["step"] == b["must_follow"] and not elsewhere:
+                    made.append((name, "out_of_order", b["step"], a["step"], b["step"], 1))
+    return made
+
+
+def connector_ends(data: Tables) -> Rows:
+    made: Rows = []
+    for name, plan in plans(data):
+        ends = [(p["step"], p["phase"], s) for p in plan if p["phase"] in ("release", "reseat")
+                for s in set(p["subsystems"] or ())]
+        for step, phase, of in ends:
+            both = [sum((p, s) == (end, of) for _, p, s in ends) for end in ("release", "reseat")]
+            made += [(name, step, phase, of, *both)] if all(both) else []
+    return made
+
+
+def breaches_by_rows(data: Tables, as_of: date, *, later: bool = False) -> Rows:
+    """The breaches of each repaired job, and whether one of pairing was possible; of those with later steps alone."""
+    made: Rows = []
+    for job in data["jobs"]:
+        plan = by_hand_conformance.declared(job["procedure"], data)
+        days = [s["done_on"] for s in data["steps"] if s["job_id"] == job["job_id"] and s["done_on"] is not None]
+        looked_at = job["disposition"] == "repaired" and job["closed_on"] <= as_of and plan
+        if looked_at and (not later or any(day > as_of for day in days)):
+            could, _ = by_hand_conformance.judge(job, plan, data, as_of)
+            if ("no_log", "") not in could:
+                found = by_hand_conformance.breaches(job, plan, data, as_of)
+                found |= {("paired", "")} if ("pairing", "") in could else set()
+                made += [(job["job_id"], *breach) for breach in found]
+    return made
+
+
+def marks_of(s: Row, data: Tables) -> tuple[bool, bool]:
+    """Whether a first attempt's place was worked on again, and whether it was checked up to the first failure."""
+    own = [o for o in data["steps"] if o["job_id"] == s["job_id"]]
+    later = [o for o in own if o["step_seq"] == s["step_seq"] and o["attempt"] > 1 and o["outcome"] != "skipped"]
+    fails = [o["step_seq"] for o in own if o["attempt"] == 1 and o["outcome"] == "fail"]
+    first = s["attempt"] == 1
+    up_to = s["outcome"] in ("pass", "fail") and s["step_seq"] <= min(fails, default=s["step_seq"])
+    return first and bool(later), first and up_to
+
+
+def marked_attempts(data: Tables) -> Rows:
+    return [(s["job_id"], s["step_seq"], s["attempt"], s["step"], *marks_of(s, data)) for s in data["steps"]]
+
+
+def turns(data: Tables) -> dict[tuple[Any, ...], list[Row]]:
+    """The attempts of each turn: job, technician, bench and day as logged; a job without a log has one of nothing."""
+    made: dict[tuple[Any, ...], list[Row]] = {}
+    for s in data["steps"]:
+        made.setdefault((s["job_id"], s["technician"], s["bench"], s["done_on"]), []).append(s)
+    logged = {key[0] for key in made}
+    return made | {(j["job_id"], None, None, None): [] for j in data["jobs"] if j["job_id"] not in logged}
+
+
+def index_turns(data: Tables, as_of: date) -> Rows:
+    jobs = {job: (ripe, back) for job, _, _, ripe, back in index_jobs(data, as_of)}
+    own = {j["job_id"]: j["technician"] for j in data["jobs"]}
+    return [(job, own[job] if who is None else who, bench, day, *jobs[job]) for job, who, bench, day in turns(data)
+            if job in jobs]
 
 
 def fitted_lots(data: Tables) -> Rows:
@@ -292,6 +369,9 @@ PLAIN: dict[str, tuple[str, Callable[[Tables], Rows]]] = {
     "step_subsystems": ("procedure, step, subsystem", step_subsystems),
     "procedure_plan": ("procedure, place, step, counts, aligns, isolates, reconnects", procedure_plan),
     "battery_order": ("procedure, kind, step, milestone, act, act_phase", battery_order),
+    "order_rules": ("procedure, kind, step, milestone, act, way", order_rules),
+    "connector_ends": ("procedure, step, phase, subsystem, releases, reseats", connector_ends),
+    "marked_attempts": ("job_id, step_seq, attempt, step, reworked, up_to_failure", marked_attempts),
     "fitted_lots": ("job_id, part_no, lot", fitted_lots),
     "attempts_of_jobs": (
         "job_id, step_seq, attempt, outcome, technician, day, site, model, procedure, billing, step",
@@ -305,6 +385,9 @@ PLAIN: dict[str, tuple[str, Callable[[Tables], Rows]]] = {
 """Views: the columns compared, and the row loop."""
 FIRST_CHECKS = "job_id, technician, day, site, model, procedure, billing, test, failed"
 OF_A_DAY: dict[str, tuple[str, str, Callable[[Tables, date], Rows]]] = {
+    "breaches_by_rows": ("$day, null", "job_id, kind, step", breaches_by_rows),
+    "breaches_by_rows of few": ("$day, $day", "job_id, kind, step", partial(breaches_by_rows, later=True)),
+    "index_turns": ("$day, 30, 'repaired'", "job_id, technician, bench, done_on, matured, returned", index_turns),
     "attempts_until": ("$day", PLAIN["attempts_of_jobs"][0] + ", phase, opportunities", attempts_until),
     "runs_until": ("$day", "job_id, test, run, outcome", runs_until),
     "runs_of_jobs": ("$day", f"job_id, test, run, outcome, {', '.join(JOB_NAMES)}", runs_of_jobs),

@@ -18,10 +18,11 @@ from tests.workspaces import Workspace, asked
 
 COLUMNS = {
     "jobs": "job_id unit_id model site procedure technician opened_at closed_at disposition complaint found",
-    "steps": "job_id step_seq attempt step outcome technician ended_at",
+    "steps": "job_id step_seq attempt step outcome technician ended_at bench tool",
     "diagnostics": "job_id test run outcome run_at station value",
     "procedures": "procedure step_seq step phase subsystems",
-    "tests": "test subsystem", "parts": "job_id line part_no quantity unit_cost",
+    "tests": "test subsystem", "parts": "job_id line part_no quantity unit_cost lot",
+    "pairings": "part_no requires_part_no",
 }
 DAYS = st.integers(1, 120).map(lambda d: f"2024-{1 + d // 28:02d}-{1 + d % 28:02d}T10:00:00Z")
 JOBS = st.sampled_from([f"J{i}" for i in range(8)])
@@ -40,6 +41,7 @@ def jobs(draw: st.DrawFn) -> tuple[Any, ...]:
 STEPS = st.tuples(
     JOBS, st.integers(1, 3), st.integers(1, 2), st.sampled_from(["cut", "glue"]),
     st.sampled_from(["pass", "fail", "done", "skipped"]), PEOPLE, st.one_of(st.just(""), DAYS),
+    st.sampled_from(["", "B1", "B2"]), st.sampled_from(["", "driver"]),
 )
 RUNS = st.tuples(
     JOBS, st.sampled_from(["touch", "leak"]), st.integers(1, 2), st.sampled_from(["pass", "fail", "aborted"]), DAYS,
@@ -54,11 +56,12 @@ PROCEDURES = st.tuples(
 )
 FITTED = st.tuples(
     JOBS, st.integers(1, 2), st.sampled_from(["P1", "P2"]), st.just("2"), st.sampled_from(["", "1.5"]),
+    st.sampled_from(["", "L1", "L2"]),
 )
 LOADS = st.fixed_dictionaries({
     "jobs": st.lists(jobs(), max_size=6), "steps": st.lists(STEPS, max_size=6),
     "diagnostics": st.lists(RUNS, max_size=6), "procedures": st.lists(PROCEDURES, max_size=1),
-    "parts": st.lists(FITTED, max_size=4),
+    "parts": st.lists(FITTED, max_size=4), "pairings": st.lists(st.just(("P1", "P2")), max_size=1),
     "tests": st.lists(st.tuples(st.just("touch"), PARTS.filter(bool)), max_size=1),
 })
 

@@ -44,9 +44,13 @@ def depots(draw: st.DrawFn) -> dict[str, list[dict[str, Any]]]:
         for place in range(draw(st.integers(0, 5)))
     ]
     data["parts"] = [
-        {"job_id": f"J{draw(st.integers(0, 4))}", "line": n, "part_no": "P1", "lot": draw(maybe((None, "L1", "L2")))}
+        {
+            "job_id": f"J{draw(st.integers(0, 4))}", "line": n, "part_no": draw(maybe(("P1", "P1", "P2"))),
+            "lot": draw(maybe((None, "L1", "L2"))), "quantity": draw(maybe((None, 0, 1))),
+        }
         for n in range(draw(st.integers(0, 5)))
     ]
+    data["pairings"] = [{"part_no": "P1", "requires_part_no": "P2"}] if draw(st.booleans()) else []
     retired = draw(st.sets(maybe(UNITS)))
     data["retirements"] = [completed("retirements", {"unit_id": u, "retired_at": draw(times(90))}) for u in retired]
     return data

@@ -1,6 +1,8 @@
 """Whether jobs followed their procedure: by step, by kind of breach, and what became of those that did not."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import TYPE_CHECKING
 
 from rqa.answers.core.asked_once import asked_once
@@ -29,6 +31,8 @@ from rqa.words import count, counted, percent, plural
 
 if TYPE_CHECKING:
     import polars as pl
+
+    from rqa.store.engine import Store
 
 GROUPINGS = (*PERIODS, *JOB_NAMES, "bench")
 AVERAGED = tuple(kind for kind in WORDS if kind not in (*BATTERY, "pairing"))
@@ -182,6 +186,24 @@ def breaches(
     return Breaches(by_step if steps else by_kind, settings, notes, stated, benches, judged, unjudged)
 
 
+def breach_counts(
+    store: "Store", by: Sequence[str], *, day: date, window: int, where: Mapping[str, Sequence[str]] | None = None,
+    months: tuple[date, date] | None = None,
+) -> "pl.DataFrame":
+    """The counts by group, kind and step; jobs whose log runs on after the day are counted from its rows and added."""
+    import polars as pl
+
+    measures = ["conformance"]
+    if counts(store, "unsettled_jobs", values={"as_of": day})["jobs"].sum():
+        measures.append("conformance_unsettled")
+    values = {"as_of": day, "window": window}
+    tables = [counts(store, m, by=by, where=where, months=months, values=values) for m in measures]
+    if len(tables) == 1:
+        return tables[0]
+    keys = [*by, "of_procedure", "of_model", "kind", "step"]
+    return pl.concat(tables).group_by(keys).agg(pl.exclude(keys).sum()).sort(keys, nulls_last=True)
+
+
 def _asked(
     question: str, snapshot: Snapshot, by: By, where: Where | None, months: Months | None, level: float, window: int,
     *, bench: bool,
@@ -191,9 +213,9 @@ def _asked(
     check_level(question, level)
     asked = scope(question, by=by, where=where, months=months, allowed=GROUPINGS)
     check_values(snapshot.store, question, asked.where)
-    table = counts(
-        snapshot.store, "conformance", by=("bench",) if bench else asked.by, where=asked.where, months=asked.months,
-        values={"window": window, "as_of": snapshot.day},
+    table = breach_counts(
+        snapshot.store, ("bench",) if bench else asked.by, day=snapshot.day, window=window, where=asked.where,
+        months=asked.months,
     )
     beside = {
         k: int(n)

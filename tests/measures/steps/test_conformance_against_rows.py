@@ -9,6 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from rqa.answers.steps.conformance import breach_counts
 from rqa.demo.catalogue import PAIRINGS, PROCEDURES
 from rqa.measures.run import counts
 from tests.depots import completed, depot_of
@@ -126,7 +127,7 @@ def test_who_departed_from_the_procedure(seed: int, as_of: Any, by: tuple[str, .
     data = logged(seed)
     with depot_of(data, as_of) as depot:
         day = depot.as_of.date()
-        table = counts(depot._store, "conformance", by=by, values={"as_of": day, "window": 30})
+        table = breach_counts(depot._store, by, day=day, window=30)
     keys = [*by, "of_procedure", "of_model", "kind", "step"]
     found = {tuple(row[k] for k in keys): tuple(row[c] for c in COUNTS) for row in table.iter_rows(named=True)}
 

@@ -3,23 +3,48 @@
 -- overlap and do not add up. Counts as in comebacks.sql.
 -- Parameters: $window days, $as_of date, $disposition of the index jobs.
 -- Not counted: jobs without a step log; steps that were skipped are named all the same.
--- Grouped by: month as l.closed_month; week of day l.closed_on; job of l or 'unknown'; step of s; bench, tool of s or
---   'unknown'; phase of p or 'unknown'.
+-- Grouped by: month, week of c; job of c or 'unknown'; step of p; bench of c or 'unknown'; tool, phase of p or 'unknown'.
 with
--- one row an index job and group
+-- one row a record of turns of work and what became of the jobs; jobs with several turns stay apart
+cells as (
+    select
+        /* asked: */
+        cast(date_trunc('month', t.closed_on) as date) as month,
+        cast(date_trunc('week', t.closed_on) as date) as week,
+        t.site,
+        t.model,
+        t.procedure,
+        t.job_technician as technician,
+        t.billing,
+        t.bench,
+        /* :asked */
+        t.record, t.class, t.matured, t.returned, case when t.turns > 1 then t.job_id end as apart, count(*) as turns
+    from index_turns($as_of, $window, $disposition) as t
+    where t.record is not null
+    group by all
+),
+-- the same, numbered
+numbered as (
+    select *, row_number() over () as cell
+    from cells
+),
+-- one row a group and cell, or a group and job that stays apart
 logged as (
     select distinct
-        l.job_id, l.class, l.matured, l.returned,
-        /* groups: */ s.step as step, /* :groups */
-    from index_jobs($as_of, $window, $disposition) as l
-    join steps as s on s.job_id = l.job_id
-    left join declared_steps as p on p.procedure = l.procedure and p.step = s.step
+        /* groups: */ p.step as step, /* :groups */
+        c.class, c.matured, c.returned, c.apart,
+        case when c.apart is null then c.cell end as cell,
+        case when c.apart is null then c.turns else 1 end as jobs
+    from numbered as c
+    join record_steps as p on p.record = c.record
     where /* filters: */ true /* :filters */
 )
 select
     /* names: */ step, /* :names */
-    class, cast(count(*) as bigint) as jobs,
-    cast(count(*) filter (where matured) as bigint) as matured, cast(count(*) filter (where returned) as bigint) as returned
+    class,
+    cast(sum(jobs) as bigint) as jobs,
+    cast(coalesce(sum(jobs) filter (where matured), 0) as bigint) as matured,
+    cast(coalesce(sum(jobs) filter (where returned), 0) as bigint) as returned
 from logged
 group by all
 order by all

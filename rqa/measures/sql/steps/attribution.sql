@@ -8,7 +8,7 @@
 -- 'tool'), $steps and $variants: the causes, two lists of equal length.
 -- Not counted: jobs closed less than $window days before $as_of; jobs without any step that was done; skipped steps; steps
 -- that are not in the lists; runs dated after $as_of.
--- Grouped by: month as l.closed_month; week of day l.closed_on; job of l or 'unknown'.
+-- Grouped by: month, week of c; job of c or 'unknown'.
 with
 -- one row a cause
 causes as (
@@ -17,60 +17,88 @@ causes as (
         unnest($variants::varchar[]) as variant,
         unnest(range(len($steps::varchar[]))) as number
 ),
--- one row a matured index job
+-- one row a turn of work at a matured index job
 asked as (
     select
-        l.job_id, l.procedure as done_in, /* groups: */ l.model as model, /* :groups */
-        case when l.returned and list_contains($classes, l.class) then l.return_job_id end as return_job_id
-    from matured_jobs($as_of, $window, $disposition) as l
-    where /* filters: */ true /* :filters */
+        t.*, t.job_technician as asked_of,
+        case when $covariate = 'bench' then coalesce(t.bench, 'unknown') end as place,
+        case when t.turns > 1 then t.job_id end as apart,
+        case when t.returned and list_contains($classes, t.class) then t.return_found end as found_then
+    from index_turns($as_of, $window, $disposition) as t
+    where t.matured and t.record is not null
 ),
--- one row a job and sixty causes; of all jobs, as picking out those asked for would cost more than it spares
+-- one row a record of turns, bench where that matters, and sixty causes
 words as (
-    select s.job_id, c.number // 60 as word, bit_or(cast(1 as bigint) << cast(c.number % 60 as integer)) as bits
-    from steps as s
-    join causes as c
-        on c.step = s.step
-        and c.variant = case $covariate
-            when 'bench' then coalesce(s.bench, 'unknown') when 'tool' then coalesce(s.tool, 'unknown') else ''
+    select
+        r.record, r.place, k.number // 60 as word, bit_or(cast(1 as bigint) << cast(k.number % 60 as integer)) as bits
+    from (select distinct record, place from asked) as r
+    join record_steps as p on p.record = r.record
+    join causes as k
+        on k.step = p.step
+        and k.variant = case $covariate
+            when 'bench' then r.place when 'tool' then coalesce(p.tool, 'unknown') else ''
         end
-    where s.outcome <> 'skipped'
-    group by s.job_id, c.number // 60
+    where p.outcome <> 'skipped'
+    group by r.record, r.place, k.number // 60
 ),
--- one row a job
+-- one row a record and bench
 met as (
-    select job_id, string_agg(word || ':' || bits, ' ' order by word) as done
+    select record, place, string_agg(word || ':' || bits, ' ' order by word) as done
     from words
-    group by job_id
+    group by record, place
 ),
--- one row a come-back: what was found
-back as (
-    select a.job_id, b.found
-    from asked as a
-    join jobs as b on b.job_id = a.return_job_id
-    where a.return_job_id is not null
+-- one row a job with several turns
+met_apart as (
+    select job_id, string_agg(word || ':' || bits, ' ' order by word) as done
+    from (
+        select a.apart as job_id, w.word, bit_or(w.bits) as bits
+        from asked as a
+        join words as w on w.record = a.record and w.place is not distinct from a.place
+        where a.apart is not null
+        group by a.apart, w.word
+    ) as of_job
+    group by job_id
 ),
 -- one row a come-back that was tested for what was found: whether all tests passed in the end
 tested as (
     select distinct b.job_id, b.job_id not in (select job_id from unpassed_tests($as_of)) as passed
-    from back as b
+    from asked as b
     join runs_until($as_of) as d on d.job_id = b.job_id
-    join tests as t on t.test = d.test and t.subsystem = b.found
+    join tests as t on t.test = d.test and t.subsystem = b.found_then
+    where b.turn = 1 and b.found_then is not null
+),
+-- one row a group, record and what became of the jobs; jobs with several turns stay apart, each with its first
+cells as (
+    select
+        /* asked: */
+        cast(date_trunc('month', a.closed_on) as date) as month,
+        cast(date_trunc('week', a.closed_on) as date) as week,
+        a.site,
+        a.model,
+        a.procedure,
+        a.asked_of as technician,
+        a.billing,
+        /* :asked */
+        a.procedure as done_in, a.record, a.place, a.apart, a.found_then as found,
+        case when a.found_then is not null then t.job_id is not null end as covering,
+        case when a.found_then is not null then coalesce(t.passed, false) end as passed,
+        count(*) as jobs
+    from asked as a
+    left join tested as t on t.job_id = a.job_id
+    where a.turn = 1
+    group by all
 )
 select
-    /* names: */ model, /* :names */
-    done_in,
-    done,
-    found,
-    case when found is not null then passed is not null end as covering,
-    case when found is not null then coalesce(passed, false) end as passed,
-    cast(count(*) as bigint) as jobs
-from (
-    select a.* exclude (job_id, return_job_id), m.done, b.found, t.passed
-    from asked as a
-    join met as m on m.job_id = a.job_id
-    left join back as b on b.job_id = a.job_id
-    left join tested as t on t.job_id = a.job_id
-) as looked_at
+    /* groups: */ c.model as model, /* :groups */
+    c.done_in,
+    coalesce(m.done, o.done) as done,
+    c.found,
+    c.covering,
+    c.passed,
+    cast(sum(c.jobs) as bigint) as jobs
+from cells as c
+left join met as m on c.apart is null and m.record = c.record and m.place is not distinct from c.place
+left join met_apart as o on o.job_id = c.apart
+where coalesce(m.done, o.done) is not null and /* filters: */ true /* :filters */
 group by all
 order by all

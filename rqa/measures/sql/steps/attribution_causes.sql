@@ -8,10 +8,13 @@ from procedures
 where $covariate = ''
 group by step
 union all
-select
-    s.step,
-    case $covariate when 'bench' then coalesce(s.bench, 'unknown') else coalesce(s.tool, 'unknown') end as variant
-from steps as s
-where $covariate <> '' and s.step in (select step from procedures)
+select p.step, case $covariate when 'bench' then coalesce(t.bench, 'unknown') else coalesce(p.tool, 'unknown') end as variant
+from (
+    select distinct record, case when $covariate = 'bench' then bench end as bench
+    from job_turns
+    where record is not null
+) as t
+join record_steps as p on p.record = t.record
+where $covariate <> '' and p.step in (select step from procedures)
 group by all
 order by all

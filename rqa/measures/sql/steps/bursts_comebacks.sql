@@ -18,48 +18,90 @@ aside as (
 ),
 -- one row a job and period in which it is set aside, if it was closed in it
 aside_by_logs as (
-    select distinct s.job_id, a.period
-    from steps as s
-    join aside as a on (a.dimension = 'bench' and a.name = s.bench) or (a.dimension = 'tool' and a.name = s.tool)
+    select t.job_id, a.period
+    from job_turns as t
+    join aside as a on a.dimension = 'bench' and a.name = t.bench
+    union
+    select t.job_id, a.period
+    from job_turns as t
+    join record_steps as p on p.record = t.record
+    join aside as a on a.dimension = 'tool' and a.name = p.tool
     union
     select job_id, period from lots_set_aside($aside_dimensions, $aside_parts, $aside_names, $aside_periods)
 ),
--- one row a matured job
+-- one row a turn of work at a matured job
 matured as (
     select
-        l.job_id, l.site, l.model, l.technician, cast(date_trunc($period, l.closed_on) as date) as period,
-        l.model || chr(31) || l.procedure || chr(31) || coalesce(l.billing, 'unknown') as kind,
+        l.job_id, l.turn, l.turns, l.bench, l.tools, l.lots, l.site, l.model, l.procedure, l.billing,
+        l.job_technician as technician, cast(date_trunc($period, l.closed_on) as date) as period,
         l.returned and list_contains($classes, l.class) as returned
-    from matured_jobs($as_of, $window, 'repaired') as l
-    where date_trunc('month', l.closed_on) between $first_month and $last_month
+    from index_turns($as_of, $window, 'repaired') as l
+    where l.matured and date_trunc('month', l.closed_on) between $first_month and $last_month
       and (len($only_site) = 0 or list_contains($only_site, l.site))
       and (len($only_model) = 0 or list_contains($only_model, l.model))
       and (len($only_procedure) = 0 or list_contains($only_procedure, l.procedure))
-      and (len($only_technician) = 0 or list_contains($only_technician, coalesce(l.technician, 'unknown')))
+      and (len($only_technician) = 0 or list_contains($only_technician, coalesce(l.job_technician, 'unknown')))
       and (len($only_billing) = 0 or list_contains($only_billing, coalesce(l.billing, 'unknown')))
 ),
--- the same without those set aside, with the chance of their kind
-judged as (
-    select m.*, coalesce(c.chance, 0) as chance
+-- the same without those set aside
+judged as not materialized (
+    select m.*
     from matured as m
-    left join kind_chances($kinds, $probabilities) as c on c.kind = m.kind
     anti join aside as a on a.period = m.period and case a.dimension
         when 'time' then true when 'site' then a.name = m.site when 'model' then a.name = m.model
         when 'technician' then a.name = m.technician
     end
     anti join aside_by_logs as b on b.job_id = m.job_id and b.period = m.period
 ),
--- one row a job and bench
-benches as (
-    select distinct job_id, bench as name
-    from steps
-    where bench is not null and list_contains($dimensions, 'bench')
+-- one row a period, kind of work and what is asked of the jobs; each job once
+cells as (
+    select
+        period, 'kind' as dimension, model, procedure, billing, site, technician, '' as listed,
+        count(*) as cases, count(*) filter (where returned) as events
+    from judged
+    where turn = 1
+    group by all
+    union all
+    select
+        period, 'bench', model, procedure, billing, '', '', bench, count(*), count(*) filter (where returned)
+    from judged
+    where turns = 1 and bench is not null and list_contains($dimensions, 'bench')
+    group by all
+    union all
+    select
+        period, 'bench', model, procedure, billing, '', '', bench, count(distinct job_id),
+        count(distinct job_id) filter (where returned)
+    from judged
+    where turns > 1 and bench is not null and list_contains($dimensions, 'bench')
+    group by all
+    union all
+    select period, 'tool', model, procedure, billing, '', '', tools, count(*), count(*) filter (where returned)
+    from judged
+    where turns = 1 and tools is not null and list_contains($dimensions, 'tool')
+    group by all
+    union all
+    select
+        period, 'tool', model, procedure, billing, '', '', tool, count(distinct job_id),
+        count(distinct job_id) filter (where returned)
+    from (
+        select *, unnest(string_split(tools, chr(31))) as tool
+        from judged
+        where turns > 1 and tools is not null and list_contains($dimensions, 'tool')
+    ) as each
+    group by all
+    union all
+    select period, 'lot', model, procedure, billing, '', '', lots, count(*), count(*) filter (where returned)
+    from judged
+    where turn = 1 and lots is not null and list_contains($dimensions, 'lot')
+    group by all
 ),
--- one row a job and tool
-tools as (
-    select distinct job_id, tool as name
-    from steps
-    where tool is not null and list_contains($dimensions, 'tool')
+-- the same with the chances of their kind
+expected as (
+    select d.*, coalesce(c.chance, 0) * d.cases as chance
+    from (
+        select *, model || chr(31) || procedure || chr(31) || coalesce(billing, 'unknown') as kind from cells
+    ) as d
+    left join kind_chances($kinds, $probabilities) as c on c.kind = d.kind
 ),
 -- one row a period and group, of all dimensions
 counted as (
@@ -72,30 +114,30 @@ counted as (
             site, model, technician,
             case when grouping(site) + grouping(model) + grouping(technician) = 3 then '' end
         ) as name,
-        count(*) as cases, count(*) filter (where returned) as events, sum(chance) as chance
-    from judged
-    where not list_contains($dimensions, 'kind')
+        sum(cases) as cases, sum(events) as events, sum(chance) as chance
+    from expected
+    where dimension = 'kind' and not list_contains($dimensions, 'kind')
     group by grouping sets ((period), (period, site), (period, model), (period, technician))
     union all
-    select period, 'kind', '', kind, count(*), count(*) filter (where returned), sum(chance)
-    from judged
-    where list_contains($dimensions, 'kind')
+    select period, 'kind', '', kind, sum(cases), sum(events), sum(chance)
+    from expected
+    where dimension = 'kind' and list_contains($dimensions, 'kind')
     group by all
     union all
-    select j.period, 'bench', '', b.name, count(*), count(*) filter (where j.returned), sum(j.chance)
-    from judged as j
-    join benches as b on b.job_id = j.job_id
+    select period, dimension, '', name, sum(cases), sum(events), sum(chance)
+    from (
+        select period, dimension, unnest(string_split(listed, chr(31))) as name, cases, events, chance
+        from expected
+        where dimension in ('bench', 'tool')
+    ) as each
     group by all
     union all
-    select j.period, 'tool', '', t.name, count(*), count(*) filter (where j.returned), sum(j.chance)
-    from judged as j
-    join tools as t on t.job_id = j.job_id
-    group by all
-    union all
-    select j.period, 'lot', o.part_no, o.lot, count(*), count(*) filter (where j.returned), sum(j.chance)
-    from judged as j
-    join fitted_lots as o on o.job_id = j.job_id
-    where list_contains($dimensions, 'lot')
+    select period, 'lot', split_part(name, chr(30), 1), split_part(name, chr(30), 2), sum(cases), sum(events), sum(chance)
+    from (
+        select period, unnest(string_split(listed, chr(31))) as name, cases, events, chance
+        from expected
+        where dimension = 'lot'
+    ) as each
     group by all
 )
 select

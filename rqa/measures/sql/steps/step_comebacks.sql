@@ -4,24 +4,35 @@
 -- place at which the job has the step; returned: those back within $window days.
 -- Parameters: $window days, $as_of date, $disposition of the index jobs.
 -- Not counted: jobs closed less than $window days before $as_of; steps whose first attempt was not logged.
--- Grouped by: month as l.closed_month; week of day l.closed_on; job of l or 'unknown'; step of s; bench, tool of s or
---   'unknown'.
+-- Grouped by: month, week of c; job of c or 'unknown'; step of p; bench of c or 'unknown'; tool of p or 'unknown'.
 with
--- one row a place of a job that was worked on again
-tried_again as (
-    select distinct job_id, step_seq
-    from steps
-    where attempt > 1 and outcome <> 'skipped'
+-- one row a record of turns of work and what became of the jobs
+cells as (
+    select
+        /* asked: */
+        cast(date_trunc('month', t.closed_on) as date) as month,
+        cast(date_trunc('week', t.closed_on) as date) as week,
+        t.site,
+        t.model,
+        t.procedure,
+        t.job_technician as technician,
+        t.billing,
+        t.bench,
+        /* :asked */
+        t.record, t.class, count(*) as turns, count(*) filter (where t.returned) as returned
+    from index_turns($as_of, $window, $disposition) as t
+    where t.matured and t.record is not null
+    group by all
 )
 select
-    /* groups: */ s.step as step, /* :groups */
-    s.outcome as outcome,
-    a.job_id is not null as reworked,
-    l.class, cast(count(*) as bigint) as jobs,
-    cast(count(*) filter (where l.returned) as bigint) as returned
-from steps as s
-join matured_jobs($as_of, $window, $disposition) as l on l.job_id = s.job_id
-left join tried_again as a on a.job_id = s.job_id and a.step_seq = s.step_seq
-where s.attempt = 1 and /* filters: */ true /* :filters */
+    /* groups: */ p.step as step, /* :groups */
+    p.outcome as outcome,
+    p.reworked as reworked,
+    c.class,
+    cast(sum(c.turns * p.attempts) as bigint) as jobs,
+    cast(sum(c.returned * p.attempts) as bigint) as returned
+from cells as c
+join record_steps as p on p.record = c.record
+where p.attempt = 1 and /* filters: */ true /* :filters */
 group by all
 order by all

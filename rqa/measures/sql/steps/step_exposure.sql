@@ -6,29 +6,72 @@
 -- Where parts or lots are asked for, an attempt counts once under each part and lot that its job had fitted.
 -- Parameters: $as_of date: attempts dated later are left out.
 -- Not counted: attempts beyond the second; where parts or lots are asked for, jobs without a part. A month of null: neither the step nor its job has a date.
--- Grouped by: month, week of day s.day; job of s or 'unknown'; step of s; bench, tool, phase of s or 'unknown'; part_no
---   of f; lot of f or 'unknown'.
+-- Grouped by: month, week of c; job of c or 'unknown'; step of p; bench of c or 'unknown'; tool, phase of p or 'unknown';
+--   part_no of c; lot of c or 'unknown'.
 with
 -- one row a job and what is asked of the part and lot fitted in it
 fitted as (
     select distinct
         job_id /* if part_no: */ , part_no /* :if part_no */ /* if lot: */ , lot /* :if lot */
     from parts
+),
+-- one row a record of turns of work; those of jobs with several turns stay apart, so that each job is counted once
+cells as (
+    select
+        /* asked: */
+        cast(date_trunc('month', t.day) as date) as month,
+        cast(date_trunc('week', t.day) as date) as week,
+        t.site,
+        t.model,
+        t.procedure,
+        t.technician,
+        t.billing,
+        t.bench,
+        f.part_no,
+        f.lot,
+        /* :asked */
+        t.record,
+        case when t.turns > 1 /* if part_no or lot: */ or true /* :if part_no or lot */ then t.job_id end as apart,
+        count(*) as turns
+    from job_turns as t
+    /* if part_no or lot: */ join fitted as f on f.job_id = t.job_id /* :if part_no or lot */
+    where t.record is not null and coalesce(t.day <= $as_of, true)
+    group by all
+),
+-- the same, numbered
+numbered as (
+    select *, row_number() over () as cell
+    from cells
+),
+-- one row a group and cell: what each of its turns logged
+each as (
+    select
+        /* groups: */ p.step as step, /* :groups */
+        c.cell, c.apart, c.turns,
+        sum(p.attempts) filter (where p.attempt = 1) as logged,
+        sum(p.attempts) filter (where p.attempt = 1 and p.outcome <> 'skipped') as done,
+        sum(p.attempts) filter (where p.attempt = 1 and p.outcome in ('pass', 'fail')) as checked,
+        sum(p.attempts) filter (where p.attempt = 1 and p.outcome = 'fail') as failed,
+        sum(p.attempts) filter (where p.attempt = 1 and p.outcome = 'skipped') as skipped,
+        sum(p.attempts) filter (where p.attempt = 2 and p.outcome <> 'skipped') as reworked,
+        sum(p.attempts * coalesce(p.opportunities, 1)) filter (where p.attempt = 1 and p.outcome <> 'skipped') as chances,
+        sum(p.attempts) filter (where p.attempt = 1 and p.outcome <> 'skipped' and p.phase is null) as undeclared
+    from numbered as c
+    join record_steps as p on p.record = c.record
+    where p.attempt <= 2 and /* filters: */ true /* :filters */
+    group by all
 )
 select
-    /* groups: */ s.step as step, /* :groups */
-    cast(count(distinct s.job_id) as bigint) as jobs,
-    cast(count(*) filter (where s.attempt = 1) as bigint) as logged,
-    cast(count(*) filter (where s.attempt = 1 and s.outcome <> 'skipped') as bigint) as done,
-    cast(count(*) filter (where s.attempt = 1 and s.outcome in ('pass', 'fail')) as bigint) as checked,
-    cast(count(*) filter (where s.attempt = 1 and s.outcome = 'fail') as bigint) as failed,
-    cast(count(*) filter (where s.attempt = 1 and s.outcome = 'skipped') as bigint) as skipped,
-    cast(count(*) filter (where s.attempt = 2 and s.outcome <> 'skipped') as bigint) as reworked,
-    cast(coalesce(sum(coalesce(s.opportunities, 1)) filter (where s.attempt = 1 and s.outcome <> 'skipped'), 0) as bigint)
-        as opportunities,
-    cast(count(*) filter (where s.attempt = 1 and s.outcome <> 'skipped' and s.phase is null) as bigint) as undeclared
-from attempts_until($as_of) as s
-/* if part_no or lot: */ join fitted as f on f.job_id = s.job_id /* :if part_no or lot */
-where s.attempt <= 2 and /* filters: */ true /* :filters */
+    /* names: */ step, /* :names */
+    cast(coalesce(sum(turns) filter (where apart is null), 0) + count(distinct apart) as bigint) as jobs,
+    cast(coalesce(sum(turns * logged), 0) as bigint) as logged,
+    cast(coalesce(sum(turns * done), 0) as bigint) as done,
+    cast(coalesce(sum(turns * checked), 0) as bigint) as checked,
+    cast(coalesce(sum(turns * failed), 0) as bigint) as failed,
+    cast(coalesce(sum(turns * skipped), 0) as bigint) as skipped,
+    cast(coalesce(sum(turns * reworked), 0) as bigint) as reworked,
+    cast(coalesce(sum(turns * chances), 0) as bigint) as opportunities,
+    cast(coalesce(sum(turns * undeclared), 0) as bigint) as undeclared
+from each
 group by all
 order by all

@@ -5,15 +5,52 @@
 -- that the job's procedure does not declare, with one chance each.
 -- Parameters: $as_of date: steps dated later are left out.
 -- Not counted: later attempts, attempts without a check. A month of null: neither the step nor its job has a date.
--- Grouped by: month, week of day s.day; job of s or 'unknown'; step of s; bench, tool, phase of s or 'unknown'.
+-- Grouped by: month, week of c; job of c or 'unknown'; step of p; bench of c or 'unknown'; tool, phase of p or 'unknown'.
+with
+-- one row a record of turns of work; those of jobs with several turns stay apart, so that each job is counted once
+cells as (
+    select
+        /* asked: */
+        cast(date_trunc('month', t.day) as date) as month,
+        cast(date_trunc('week', t.day) as date) as week,
+        t.site,
+        t.model,
+        t.procedure,
+        t.technician,
+        t.billing,
+        t.bench,
+        /* :asked */
+        t.record, case when t.turns > 1 then t.job_id end as apart, count(*) as turns
+    from job_turns as t
+    where t.record is not null and coalesce(t.day <= $as_of, true)
+    group by all
+),
+-- the same, numbered
+numbered as (
+    select *, row_number() over () as cell
+    from cells
+),
+-- one row a group and cell: what each of its turns logged
+each as (
+    select
+        /* groups: */ p.step as step, /* :groups */
+        c.cell, c.apart, c.turns,
+        sum(p.attempts) as exposures,
+        sum(p.attempts) filter (where p.outcome = 'fail') as failed,
+        sum(p.attempts * coalesce(p.opportunities, 1)) as chances,
+        sum(p.attempts) filter (where p.phase is null) as undeclared
+    from numbered as c
+    join record_steps as p on p.record = c.record
+    where p.attempt = 1 and p.outcome in ('pass', 'fail') and /* filters: */ true /* :filters */
+    group by all
+)
 select
-    /* groups: */ s.step as step, /* :groups */
-    cast(count(distinct s.job_id) as bigint) as jobs,
-    cast(count(*) as bigint) as exposures,
-    cast(count(*) filter (where s.outcome = 'fail') as bigint) as failed,
-    cast(coalesce(sum(coalesce(s.opportunities, 1)), 0) as bigint) as opportunities,
-    cast(count(*) filter (where s.phase is null) as bigint) as undeclared
-from attempts_until($as_of) as s
-where s.attempt = 1 and s.outcome in ('pass', 'fail') and /* filters: */ true /* :filters */
+    /* names: */ step, /* :names */
+    cast(coalesce(sum(turns) filter (where apart is null), 0) + count(distinct apart) as bigint) as jobs,
+    cast(coalesce(sum(turns * exposures), 0) as bigint) as exposures,
+    cast(coalesce(sum(turns * failed), 0) as bigint) as failed,
+    cast(coalesce(sum(turns * chances), 0) as bigint) as opportunities,
+    cast(coalesce(sum(turns * undeclared), 0) as bigint) as undeclared
+from each
 group by all
 order by all
