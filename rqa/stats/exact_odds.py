@@ -7,12 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import special
 
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
 from rqa.stats import far_tails
-from rqa.stats.hypergeometric import log_chance, log_chances
+from rqa.stats.hypergeometric import log_chance, log_chances, log_sum
 
 MOST_EVENTS = 2_000
 """Events up to which the distribution is added up; above, `mantel_haenszel` needs no exact help."""
@@ -89,8 +88,8 @@ def exact_common_odds(tables: ArrayLike, *, level: float = 0.95) -> ExactOddsRat
     first, logs = log_chances(drawn, marked, counts.sum(axis=(1, 2)))
     seen = int(counts[:, 0, 0].sum()) - first
     estimate, low, high = _ends(logs, seen, (1.0 - level) / 2.0)
-    log_total = special.logsumexp(logs)
-    tail = float(min(special.logsumexp(logs[: seen + 1]), special.logsumexp(logs[seen:])) - log_total)
+    log_total = log_sum(logs)
+    tail = min(log_sum(logs[: seen + 1]), log_sum(logs[seen:])) - log_total
     mid = float(far_tails.without_half(tail, float(logs[seen] - log_total)))
     nothing = bool((drawn == 0).all() or (drawn == counts.sum(axis=(1, 2))).all())
     return ExactOddsRatio(

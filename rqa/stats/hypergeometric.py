@@ -4,7 +4,7 @@ Chances are worked as logarithms from the deviation of each cell from its expect
 2**53 nor a tail below the least double lose digits.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from math import log, sqrt
 
 import numpy as np
@@ -98,7 +98,7 @@ def log_two_sided(k: int, drawn: int, marked: int, total: int) -> float:
     here = float(log_chance(np.float64(k), *args)) + TOLERANCE
     if most - least < TERMS:
         every = log_chance(np.arange(least, most + 1, dtype=np.float64), *args)
-        return min(float(special.logsumexp(every[every <= here])), 0.0)
+        return min(log_sum(every[every <= here]), 0.0)
     top = min(max((drawn + 1) * (marked + 1) // (total + 2), least), most)
     if float(log_chance(np.float64(top), *args)) <= here:
         return 0.0
@@ -115,16 +115,32 @@ def log_two_sided(k: int, drawn: int, marked: int, total: int) -> float:
     return min(float(np.logaddexp(own, log_tail(other, drawn, marked, total, upper=not upper))), 0.0)
 
 
+Strata = tuple[Counts, Counts, Counts]
+"""Of each stratum the units drawn, those that carry the mark, and all."""
+
+
 def sum_of_draws(drawn: Counts, marked: Counts, total: Counts) -> tuple[int, Numbers]:
     """Chances of the sums from the first returned count on.
 
     From each stratum `drawn` of `total` units are taken, `marked` of which carry the mark; the sum counts the marks.
     """
+    return sums_of_draws([(drawn, marked, total)])[0]
+
+
+def sums_of_draws(each: Sequence[Strata]) -> list[tuple[int, Numbers]]:
+    """The sums of many sets of draws, whose chances are worked in one sweep."""
+    if not each:
+        return []
+    drawn, marked, total = (np.concatenate(parts) for parts in zip(*each, strict=True))
     n, m, t = (a.astype(np.float64) for a in (drawn, marked, total))
     mean = n * m / t
     spread = np.sqrt(mean * (t - m) * (t - n) / (t * np.maximum(t - 1.0, 1.0)))
     lowest, highest = _window(mean, spread, drawn, marked, total)
-    return int(lowest.sum()), _joined(_probabilities(drawn, marked, total, lowest, highest))
+    parts = _probabilities(drawn, marked, total, lowest, highest)
+    ends = np.cumsum([len(strata[0]) for strata in each]).tolist()
+    return [
+        (int(lowest[begin:end].sum()), _joined(parts[begin:end])) for begin, end in zip([0, *ends], ends, strict=False)
+    ]
 
 
 def log_chances(drawn: Counts, marked: Counts, total: Counts) -> tuple[int, Numbers]:
@@ -294,11 +310,18 @@ def _probabilities(
 ) -> list[Numbers]:
     """The chances of each stratum's counts from lowest to highest, all worked in one sweep and cut apart at the end."""
     k, width, ends = _places(lowest, highest)
-    n, m, t = (np.repeat(a, width) for a in (drawn, marked, total))
-    log_each = log_chance(k, n, m, t)
-    parts = []
-    for part in np.split(log_each, ends[:-1]) if ends.size else []:
-        raised = part - part.max()
-        mass = np.exp(raised).sum()
-        parts.append(raised - np.log(mass) if logs else np.exp(raised) / mass)
-    return parts
+    if not ends.size:
+        return []
+    starts = ends - width
+    log_each = log_chance(k, *(np.repeat(a, width) for a in (drawn, marked, total)))
+    raised = log_each - np.repeat(np.maximum.reduceat(log_each, starts), width)
+    heights = np.exp(raised)
+    masses = np.add.reduceat(heights, starts)
+    made = raised - np.repeat(np.log(masses), width) if logs else heights / np.repeat(masses, width)
+    return [made[begin:end] for begin, end in zip(starts.tolist(), ends.tolist(), strict=True)]
+
+
+def log_sum(logs: Numbers) -> float:
+    """The logarithm of a sum of numbers given by theirs; of none, minus infinity."""
+    highest = float(logs.max(initial=-np.inf))
+    return highest + log(float(np.exp(logs - highest).sum())) if np.isfinite(highest) else highest

@@ -1,7 +1,7 @@
 """A place set beside its like: events out of cases on both sides, as a statement with its evidence."""
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -61,11 +61,9 @@ class Contrast:
 
     def stated(self) -> Finding:
         """The contrast as a finding: the difference of the shares with Newcombe's interval."""
-        from rqa.stats import difference_interval
+        return next(all_stated((self,)))
 
-        apart = difference_interval(
-            successes1=self.events, trials1=self.size, successes2=self.other_events, trials2=self.other_size
-        )
+    def _stated(self, size: float, low: float, high: float) -> Finding:
         return Finding(
             kind=self.kind,
             scope=self.scope,
@@ -74,9 +72,9 @@ class Contrast:
                 f"{self._word} than {_share(self.other_events, self.other_size)} {self.against}"
             ),
             measure="difference of shares",
-            size=float(apart.estimate),
-            low=float(apart.low),
-            high=float(apart.high),
+            size=size,
+            low=low,
+            high=high,
             worse=self.worse,
             jobs=self.size,
             p_value=self.p_value,
@@ -86,6 +84,18 @@ class Contrast:
             either_way=self.either_way,
             mirrored=not self.either_way,
         )
+
+
+def all_stated(contrasts: Iterable[Contrast]) -> Iterator[Finding]:
+    """The contrasts as findings; their intervals are worked in one call."""
+    from rqa.stats import difference_interval
+
+    each = tuple(contrasts)
+    counts = [(c.events, c.size, c.other_events, c.other_size) for c in each]
+    x1, n1, x2, n2 = zip(*counts, strict=True) if counts else ((), (), (), ())
+    apart = difference_interval(successes1=x1, trials1=n1, successes2=x2, trials2=n2)
+    limits = zip(apart.estimate.tolist(), apart.low.tolist(), apart.high.tolist(), strict=True)
+    return (c._stated(*of) for c, of in zip(each, limits, strict=True))
 
 
 @lru_cache(maxsize=100_000)

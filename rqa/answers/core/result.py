@@ -148,14 +148,15 @@ def rounded(values: Iterable[float]) -> "pl.Series":
     """Numbers to six digits, with null for what is not a number."""
     import polars as pl
 
-    return pl.Series(list(values), dtype=pl.Float64).fill_nan(None).round(DIGITS)
+    return pl.Series(list(values), dtype=pl.Float64).to_frame("").select(pl.all().fill_nan(None).round(DIGITS))[""]
 
 
 def rounded_p_values(values: Iterable[float]) -> "pl.Series":
     """Chances to six significant digits, so that a small one does not become 0; null for what is not a number."""
     import polars as pl
 
-    return pl.Series(list(values), dtype=pl.Float64).fill_nan(None).round_sig_figs(DIGITS)
+    given = pl.Series(list(values), dtype=pl.Float64).to_frame("")
+    return given.select(pl.all().fill_nan(None).round_sig_figs(DIGITS))[""]
 
 
 def _in_brackets(settings: Mapping[str, object]) -> str:

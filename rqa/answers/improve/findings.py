@@ -10,6 +10,7 @@ from rqa.answers.charts.month import last_whole_month
 from rqa.answers.comebacks.counted import CountedClasses, counted_comebacks
 from rqa.answers.compare.comparison import compare
 from rqa.answers.core.asked_once import copied
+from rqa.answers.core.contrasts import all_stated
 from rqa.answers.core.finding import ALLOWED, Finding, judged
 from rqa.answers.core.ground_list import LAID, PLANNED, SEEN
 from rqa.answers.core.grounds import Sentence, comebacks_seen, grounds
@@ -215,7 +216,7 @@ def _of_the_month(snapshot: Snapshot, month: date, finals: dict[int, date]) -> I
     yield against_before(snapshot, month, finals)
     yield chart_signals(snapshot, month, finals)
     yield projected(snapshot, month)
-    yield (c.stated() for c in families.steps_against_before(snapshot, month))
+    yield all_stated(families.steps_against_before(snapshot, month))
 
 
 def _of_the_span(snapshot: Snapshot, span: families.Span, counted: CountedClasses) -> Iterator[Iterable[Finding]]:
@@ -223,15 +224,15 @@ def _of_the_span(snapshot: Snapshot, span: families.Span, counted: CountedClasse
 
     Clusters of failures are not among them: they say in what way jobs fail somewhere, not that more of them do.
     """
-    yield (c.stated() for c in families.steps_by_model(snapshot, span))
-    yield (c.stated() for c in families.tests_by_model(snapshot, span))
+    yield all_stated(families.steps_by_model(snapshot, span))
+    yield all_stated(families.tests_by_model(snapshot, span))
     for who, outcome in COMPARED:
         which = counted.where if outcome == "comeback" else None
         made = compare(snapshot, who=who, outcome=outcome, window=WINDOW, months=span, where=which)
         yield with_grounds(snapshot, made).stated
     if comebacks_seen(snapshot):
-        yield (c.stated() for c in families.kinds_of_work(snapshot, span, counted))
-        yield (c.stated() for c in lots(snapshot, span, counted))
+        yield all_stated(families.kinds_of_work(snapshot, span, counted))
+        yield all_stated(lots(snapshot, span, counted))
 
 
 def _answers(

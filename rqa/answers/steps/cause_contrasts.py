@@ -164,9 +164,7 @@ def _in_strata(e: Exposed, strata: Ints) -> Exposed:
 
 def _exact(events: Ints, trials: Ints) -> float:
     """How often luck gives the group at least so many, on one side as only an excess is looked for."""
-    from rqa.stats import stratified_exact_test
+    from rqa.stats.stratified import exact_p_of_first
 
-    r = stratified_exact_test(events=events, trials=trials)
-    if np.isnan(r.p_value[0]) or r.observed[0] <= r.expected[0]:
-        return 1.0
-    return float(r.p_value[0]) / 2.0
+    ((p_value, observed, expected),) = exact_p_of_first([(events, trials)])
+    return 1.0 if np.isnan(p_value) or observed <= expected else p_value / 2.0

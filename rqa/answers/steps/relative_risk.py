@@ -150,6 +150,7 @@ def step_relative_risk(
 def _risks(asked: Sequence[Pair], level: float) -> list[Risk]:
     """The ratios of all pairs, those of Mantel and Haenszel worked side by side."""
     from rqa.stats import mantel_haenszel
+    from rqa.stats.stratified import exact_p_of_first
 
     kept = [pair.tables[(pair.tables.sum(axis=2) > 0).all(axis=1)] for pair in asked]
     filled = np.zeros((len(kept), max((len(both) for both in kept), default=0), 2, 2), dtype=np.int64)
@@ -157,17 +158,20 @@ def _risks(asked: Sequence[Pair], level: float) -> list[Risk]:
         into[: len(both)] = both
     r = mantel_haenszel(filled, measure="risk", level=level)
     common = zip(*(a.tolist() for a in (r.estimate, r.low, r.high, r.tarone_p)), strict=True)
-    return [_risk(pair, both, one, level) for pair, both, one in zip(asked, kept, common, strict=True)]
+    tests = exact_p_of_first([(both[:, :, 0].T, both.sum(axis=2).T) for both in kept])
+    return [_risk(*each, level) for each in zip(asked, kept, common, tests, strict=True)]
 
 
-def _risk(pair: Pair, both: Ints, common: tuple[float, float, float, float], level: float) -> Risk:
-    from rqa.stats import exact_common_odds, stratified_exact_test
+def _risk(
+    pair: Pair, both: Ints, common: tuple[float, float, float, float], test: tuple[float, float, float], level: float
+) -> Risk:
+    from rqa.stats import exact_common_odds
 
     (back, fine), (other_back, other_fine) = both.sum(axis=0).tolist() if len(both) else ((0, 0), (0, 0))
     if not len(both):
         nan = float("nan")
         return Risk(pair, 0, 0, 0, 0, 0, nan, nan, nan, "", nan, nan, nan)
-    test = stratified_exact_test(events=both[:, :, 0].T, trials=both.sum(axis=2).T)
+    p_value, _, expected = test
     ratio, low, high, unlike_p = common
     method = "Mantel-Haenszel"
     if min(back, other_back) < FEW and back + other_back <= MOST_EXACT:
@@ -175,7 +179,7 @@ def _risk(pair: Pair, both: Ints, common: tuple[float, float, float, float], lev
         ratio, low, high, method = odds.estimate, odds.low, odds.high, "exact odds ratio"
     return Risk(
         pair, back, back + fine, other_back, other_back + other_fine, len(both), ratio, low, high, method,
-        float(test.p_value[0]), unlike_p, float(test.expected[0]),
+        p_value, unlike_p, expected,
     )
 
 

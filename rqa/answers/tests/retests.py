@@ -3,7 +3,7 @@
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from rqa.answers.core.contrasts import Contrast, each_against_rest
+from rqa.answers.core.contrasts import Contrast, all_stated, each_against_rest
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.grounds import grounds
 from rqa.answers.core.kept_counts import kept_counts
@@ -150,7 +150,7 @@ def _stated(table: "pl.DataFrame") -> tuple[Finding, ...]:
             )
             for (test, station), own, rest in each_against_rest(totals, alike=1)
         ]
-    return tuple(c.stated() for c in made)
+    return tuple(all_stated(made))
 
 
 def _notes(table: "pl.DataFrame", asked: Scope) -> list[str]:
