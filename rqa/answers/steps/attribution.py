@@ -28,7 +28,7 @@ from rqa.answers.core.scope import (
 from rqa.answers.core.told_sites import told_scope
 from rqa.answers.steps.cause_contrasts import excesses
 from rqa.answers.steps.cause_fit import NONE, CauseFit, Name, fitted, named
-from rqa.answers.steps.cause_patterns import Records, exposed, records
+from rqa.answers.steps.cause_patterns import Exposed, Records, exposed, records
 from rqa.answers.steps.declared_steps import DeclaredStep, declared_steps
 from rqa.answers.steps.step_cautions import cautions, next_check
 from rqa.contract import OWN_WORK
@@ -58,11 +58,12 @@ class Attribution(Answer):
 
 @dataclass(frozen=True)
 class Attributed:
-    """The fit of one group and subsystem."""
+    """The fit of one group and subsystem, and the work it was fitted to."""
 
     group: int
     subsystem: str
     fit: CauseFit
+    work: Exposed
 
 
 @asked_once
@@ -152,7 +153,7 @@ def attributed(seen: Records, *, per: str, min_overlap: float, level: float) -> 
         for place, subsystem in enumerate(seen.subsystems):
             work = exposed(seen, place, rows, per=per)
             if work.names:
-                yield Attributed(group, subsystem, fitted(work, min_overlap=min_overlap, level=level))
+                yield Attributed(group, subsystem, fitted(work, min_overlap=min_overlap, level=level), work)
 
 
 def contrasted(
@@ -166,9 +167,9 @@ def contrasted(
     names = " and ".join(asked.by)
     for one in made:
         place, rows = seen.subsystems.index(one.subsystem), seen.group == one.group
-        own, rest = exposed(seen, place, rows), exposed(seen, place, ~rows)
+        rest = exposed(seen, place, ~rows)
         group = {name: str(value) for name, value in zip(asked.by, seen.groups.row(one.group), strict=True)}
-        for e in excesses(own, rest, one.fit.groups, min_cases=SMALLEST, level=level):
+        for e in excesses(one.work, rest, one.fit.groups, min_cases=SMALLEST, level=level):
             steps = [name[0] for name in e.cause]
             danger = dict.fromkeys(h for s in steps for h in hazards.get(s, ()))
             more = fixed(PER * e.rate, 0)

@@ -117,14 +117,15 @@ def exposed(seen: Records, subsystem: int, rows: Flags, *, per: str = "step") ->
     f = seen.subsystems[subsystem]
     procedures = set(seen.procedure[np.unique(seen.record[rows])].tolist())
     touching = {p: seen.touches.get((p, f), frozenset()) for p in procedures}
-    columns = [i for i, (step, _) in enumerate(seen.causes) if any(step in t for t in touching.values())]
+    touched_by_any = frozenset[str]().union(*touching.values())
+    columns = [i for i, (step, _) in enumerate(seen.causes) if step in touched_by_any]
     did = seen.bits[np.ix_(seen.record[rows], np.array(columns, dtype=np.int64))]
     for p, touched in touching.items():
         out = [c for c, i in enumerate(columns) if seen.causes[i][0] not in touched]
         did[np.ix_(seen.procedure[seen.record[rows]] == p, out)] = False
     names = [seen.causes[i] for i in columns]
-    kind, place = _kinds(np.column_stack([did, seen.stratum[rows].astype(np.int64)]))
-    done, stratum = kind[:, :-1].astype(np.float64), kind[:, -1].astype(np.int64)
+    first, place = _kinds(did, seen.stratum[rows])
+    done, stratum = did[first].astype(np.float64), seen.stratum[rows][first]
     if per == "hazard":
         of = [seen.hazards.get(step) or (NO_HAZARD,) for step, _ in names]
         hazards = sorted({h for some in of for h in some})
@@ -134,7 +135,7 @@ def exposed(seen: Records, subsystem: int, rows: Flags, *, per: str = "step") ->
         names = [(h, "") for h in hazards]
     back = seen.found[rows] == subsystem
     totals = {
-        name: np.bincount(place, weights=counted, minlength=len(kind)).astype(np.int64)
+        name: np.bincount(place, weights=counted, minlength=len(first)).astype(np.int64)
         for name, counted in (
             ("jobs", seen.jobs[rows]), ("comebacks", seen.jobs[rows] * back),
             ("tested", seen.tested[rows] * back), ("escaped", seen.escaped[rows] * back),
@@ -159,10 +160,17 @@ def _places(columns: "pl.DataFrame") -> tuple[Ints, tuple[tuple[str, ...], ...]]
     return place.cast(pl.Int64).to_numpy(), tuple(distinct.rows())
 
 
-def _kinds(rows: Ints) -> tuple[Ints, Ints]:
-    """Distinct rows, and each row's place among them."""
-    kind, place = np.unique(rows, axis=0, return_inverse=True)
-    return kind, np.asarray(place).reshape(-1)
+def _kinds(did: Flags, stratum: Ints) -> tuple[Ints, Ints]:
+    """A row of each kind of what was done in each stratum, in order, and each row's place among them."""
+    columns = did.shape[1]
+    strata = int(stratum.max(initial=0)).bit_length()
+    if columns + strata <= WORD:
+        packed = (did @ (1 << np.arange(strata + columns - 1, strata - 1, -1, dtype=np.int64))) + stratum
+        _, first, place = np.unique(packed, return_index=True, return_inverse=True)
+    else:
+        rows = np.column_stack([did, stratum])
+        _, first, place = np.unique(rows, axis=0, return_index=True, return_inverse=True)
+    return first.astype(np.int64), np.asarray(place).reshape(-1)
 
 
 def _bits(written: Sequence[str], causes: int) -> Flags:
