@@ -4,15 +4,16 @@
 -- beginning).
 -- Parameters: $window days, $as_of date, $disposition of the index jobs.
 -- Not counted: jobs closed less than $window days before $as_of, and what keep_links.sql leaves out.
--- Grouped by: month as l.closed_month; week of day l.closed_on; job of l or 'unknown'.
+-- Grouped by: month, week of day l.closed_on; job of l or 'unknown'.
 with
 -- one row a matured index job
 matured as (
     select
         /* groups: */ l.model as model, /* :groups */
-        l.closed_on, l.returned, j.closed_at, l.job_id
-    from matured_jobs($as_of, $window, $disposition) as l join jobs as j on j.job_id = l.job_id
-    where /* filters: */ true /* :filters */
+        l.closed_on, coalesce(l.elapsed_days <= $window, false) as returned, l.closed_at, l.job_id
+    from job_logs as l
+    where l.linked and l.disposition = $disposition and date_diff('day', l.closed_on, $as_of) >= $window
+      and /* filters: */ true /* :filters */
 ),
 -- the same, numbered within its group
 numbered as (

@@ -14,7 +14,7 @@ with
 -- one row a come-back
 returns as (
     select c.*, coalesce(c.billing = 'goodwill', false) as is_goodwill
-    from return_costs as c
+    from returned_jobs as c
     where c.disposition = $disposition and c.return_opened_on <= $as_of and c.elapsed_days <= $window
 ),
 -- one row a site: which parts of a cost any of its jobs gives

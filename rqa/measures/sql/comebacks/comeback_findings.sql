@@ -4,16 +4,16 @@
 -- index jobs that came back within $window days.
 -- Parameters: $window days, $as_of date, $disposition of the index jobs.
 -- Not counted: jobs closed less than $window days before $as_of, and what keep_links.sql leaves out.
--- Grouped by: month as l.closed_month; week of day l.closed_on; job of l or 'unknown'.
+-- Grouped by: month, week of day l.closed_on; job of l or 'unknown'.
 select
     /* groups: */ l.model as model, /* :groups */
     l.class,
-    coalesce(i.found, i.complaint, 'unknown') as repaired,
-    coalesce(l.return_complaint, 'unknown') as complaint,
-    case when l.class = 'no_fault_found' then 'nothing' else coalesce(l.return_found, 'unknown') end as found,
+    coalesce(l.repaired, 'unknown') as repaired,
+    coalesce(l.back_complaint, 'unknown') as complaint,
+    case when l.class = 'no_fault_found' then 'nothing' else coalesce(l.back_found, 'unknown') end as found,
     cast(count(*) as bigint) as returned
-from comeback_jobs($as_of, $window, $disposition) as l
-join jobs as i on i.job_id = l.job_id
-where /* filters: */ true /* :filters */
+from returned_jobs as l
+where l.disposition = $disposition and date_diff('day', l.closed_on, $as_of) >= $window and l.elapsed_days <= $window
+  and /* filters: */ true /* :filters */
 group by all
 order by all

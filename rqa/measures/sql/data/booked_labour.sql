@@ -3,23 +3,13 @@
 -- Parameters: $as_of date: jobs closed (or, while open, opened) later are left out.
 -- Not counted: jobs without a booking, or with no step that has a start and an end; skipped steps.
 -- Grouped by: month, week of day coalesce(j.closed_on, j.opened_on); job of j or 'unknown'.
-with
--- one row a job with logged time
-logged as (
-    select job_id, sum(date_diff('second', started_at, ended_at)) as seconds
-    from steps
-    where outcome <> 'skipped'
-    group by job_id
-    having sum(date_diff('second', started_at, ended_at)) > 0
-)
 select
     /* groups: */ coalesce(j.procedure, 'unknown') as procedure, /* :groups */
     cast(count(*) as bigint) as jobs,
     cast(coalesce(sum(j.labour_minutes), 0) as double) as labour_minutes,
-    cast(coalesce(sum(t.seconds), 0) as bigint) as seconds
-from jobs as j
-join logged as t on t.job_id = j.job_id
-where j.labour_minutes is not null
+    cast(coalesce(sum(j.seconds), 0) as bigint) as seconds
+from job_logs as j
+where j.labour_minutes is not null and j.seconds > 0
   and coalesce(coalesce(j.closed_on, j.opened_on) <= $as_of, true) and /* filters: */ true /* :filters */
 group by all
 order by all

@@ -8,17 +8,22 @@
 -- Not counted: aborted runs, those without a value; jobs of which the last run of any test did not pass; skipped steps. Reads
 -- job_logs, unclean_tests, unclean_attempts, and the tests as they are declared now.
 with
+-- one row an index job that came back or has tests that were not clean, and passed all in the end
+looked_at as (
+    select job_id, disposition, closed_on, class, elapsed_days, fault_found
+    from job_logs
+    where linked and not (failed or aborted)
+      and (elapsed_days is not null or job_id in (select job_id from unclean_tests))
+),
 -- one row a run with a value, of jobs that came back or of tests that were not clean
 measured as (
     select
         d.job_id, d.test, d.unit, d.run, d.run_at, d.outcome, d.value, d.lower_limit, d.upper_limit,
         l.disposition, l.closed_on, l.class, l.elapsed_days, l.fault_found
     from diagnostics as d
-    join job_logs as l on l.job_id = d.job_id
+    join looked_at as l on l.job_id = d.job_id
     left join unclean_tests as u on u.job_id = d.job_id and u.test = d.test
-    where
-        d.outcome <> 'aborted' and d.value is not null and l.linked and not (l.failed or l.aborted)
-        and (u.job_id is not null or l.elapsed_days is not null)
+    where d.outcome <> 'aborted' and d.value is not null and (u.job_id is not null or l.elapsed_days is not null)
 ),
 -- one row a test of a job and unit, with its first and its last run
 decided as (
@@ -30,25 +35,26 @@ decided as (
     from measured
     group by all
 ),
--- one row such a test that failed first, where the job has step attempts
+-- one row a job with an attempt without any time
+untimed_jobs as (
+    select distinct job_id from unclean_attempts where done_at is null
+),
+-- one row such a test that failed first, with work between its first and its last run
 worked as (
-    select
-        f.job_id, f.test, f.unit,
-        coalesce(bool_or(s.done_at > f.first_at and s.began_at <= f.last_at), false) as mended,
-        bool_or(s.done_at is null) as untimed
+    select distinct f.job_id, f.test, f.unit
     from decided as f
-    join unclean_attempts as s on s.job_id = f.job_id
+    join unclean_attempts as s on s.job_id = f.job_id and s.done_at > f.first_at and s.began_at <= f.last_at
     where f.first_outcome = 'fail'
-    group by f.job_id, f.test, f.unit
 )
 select
     f.job_id, f.test, f.unit, f.disposition, f.closed_on, f.class, f.elapsed_days,
     f.first_outcome = 'fail' as failed_first,
     case when f.first_outcome = 'fail' then f.first_value else f.last_value end as value,
     f.over, f.under,
-    coalesce(w.mended, false) as mended, coalesce(w.untimed, false) as untimed,
+    w.job_id is not null as mended, f.first_outcome = 'fail' and n.job_id is not null as untimed,
     coalesce(f.fault_found = t.subsystem, false) as covers
 from decided as f
+left join untimed_jobs as n on n.job_id = f.job_id
 left join worked as w on w.job_id = f.job_id and w.test = f.test and w.unit is not distinct from f.unit
 left join tests as t on t.test = f.test
 where f.last_outcome = 'pass'

@@ -3,8 +3,9 @@
 -- counts the rows that have it:
 -- 'jobs', 'steps', 'diagnostics': all; 'checks': attempts that passed or failed; 'step_times': attempts with a time;
 -- 'test_limits': runs with a limit; 'repeat_units': units with two jobs or more that were not cancelled; 'procedure' and
--- 'test': jobs and runs by name; 'checks_of_month', 'clean_of_month': checked first attempts, and checked jobs, by month; 'steps without a job', 'runs without a job', 'parts without a job'; 'tested jobs without a row':
--- jobs with a first run that the store does not have; all others: rows with that column given.
+-- 'test': jobs and runs by name; 'checks_of_month', 'clean_of_month': checked first attempts, and checked jobs, by month; 'steps without a job', 'runs without a job', 'parts without a job'; 'tested jobs without a row',
+-- 'checked jobs without a row': jobs with a first run, or a checked first attempt, that the store does not have; 'failed checks
+-- without a job': failed first attempts of these; all others: rows with that column given.
 -- Not counted: a kind of which there is none. Reads step_counts, clean_counts.
 with
 -- one row: what jobs give
@@ -67,6 +68,14 @@ held as (
     select 'steps without a job', '', null, count(*) from steps where job_id not in (select job_id from jobs)
     union all
     select 'runs without a job', '', null, count(*) from diagnostics where job_id not in (select job_id from jobs)
+    union all
+    select 'checked jobs without a row', '', null, count(distinct job_id)
+    from steps
+    where attempt = 1 and outcome in ('pass', 'fail') and job_id not in (select job_id from jobs)
+    union all
+    select 'failed checks without a job', '', null, count(*)
+    from steps
+    where attempt = 1 and outcome = 'fail' and job_id not in (select job_id from jobs)
     union all
     select 'parts without a job', '', null, count(*) from parts where job_id not in (select job_id from jobs)
     union all

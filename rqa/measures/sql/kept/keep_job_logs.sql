@@ -1,5 +1,6 @@
 -- What the logs hold of each job, and how it came back: the least that questions ask of jobs with their tests.
--- A row is one job, with its own columns and: logged: it has a step log; tests: the tests of which the first run is there, in
+-- A row is one job, with its own columns and: logged: it has a step log; seconds: the time between start and end of its attempts;
+-- checks: its first attempts that passed or failed, failed_checks: those that failed; tests: the tests of which the first run is there, in
 -- order with chr(31) between them (null without); later_tests: those with later runs alone; failed, aborted: the last run of
 -- some test ended so; early: the last run of some test came before the end of the last step attempt (null without tests
 -- or a timed attempt); and, of index jobs (linked), class and elapsed_days of the return, with fault_found: the subsystem
@@ -9,23 +10,21 @@
 with
 -- one row a job with a step log
 worked as (
-    select job_id, max(coalesce(ended_at, started_at)) filter (where outcome <> 'skipped') as worked_until
+    select
+        job_id, max(coalesce(ended_at, started_at)) filter (where outcome <> 'skipped') as worked_until,
+        cast(sum(date_diff('second', started_at, ended_at)) filter (where outcome <> 'skipped') as bigint) as seconds,
+        count(*) filter (where attempt = 1 and outcome in ('pass', 'fail')) as checks,
+        count(*) filter (where attempt = 1 and outcome = 'fail') as failed_checks
     from steps
     group by job_id
 ),
--- one row a job with first runs of tests
-first_tests as (
-    select job_id, array_to_string(list_sort(list(test)), chr(31)) as tests
-    from diagnostics
-    where run = 1
-    group by job_id
-),
--- one row a job with clean tests: when the first of them was run
-clean_runs as (
-    select d.job_id, min(d.run_at) as last_at
+-- one row a job with diagnostics: the tests with a first run, and when the first clean one was run
+tested as (
+    select
+        d.job_id, array_to_string(list_sort(list(d.test) filter (where d.run = 1)), chr(31)) as tests,
+        min(d.run_at) filter (where u.job_id is null) as last_at
     from diagnostics as d
     left join unclean_tests as u on u.job_id = d.job_id and u.test = d.test
-    where u.job_id is null
     group by d.job_id
 ),
 -- one row a job with tests that were not clean
@@ -49,10 +48,12 @@ part_again as (
 )
 select
     j.job_id, j.unit_id, j.site, j.model, j.procedure, j.technician, j.billing, j.disposition, j.opened_on, j.closed_on,
-    w.job_id is not null as logged,
-    f.tests, nullif(u.later_tests, '') as later_tests,
+    j.closed_at, j.labour_minutes,
+    w.job_id is not null as logged, w.seconds, cast(w.checks as integer) as checks,
+    cast(w.failed_checks as integer) as failed_checks,
+    nullif(t.tests, '') as tests, nullif(u.later_tests, '') as later_tests,
     coalesce(u.failed, false) as failed, coalesce(u.aborted, false) as aborted,
-    least(c.last_at, u.last_at) < w.worked_until as early,
+    least(t.last_at, u.last_at) < w.worked_until as early,
     l.job_id is not null as linked,
     cast(l.elapsed_days as integer) as elapsed_days,
     l.class,
@@ -60,8 +61,7 @@ select
     p.job_id is not null as fitted, a.job_id is not null as refitted
 from jobs as j
 left join worked as w on w.job_id = j.job_id
-left join first_tests as f on f.job_id = j.job_id
-left join clean_runs as c on c.job_id = j.job_id
+left join tested as t on t.job_id = j.job_id
 left join unclean as u on u.job_id = j.job_id
 left join links as l on l.job_id = j.job_id
 left join jobs as b on b.job_id = l.return_job_id

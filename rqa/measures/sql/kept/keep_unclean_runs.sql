@@ -38,32 +38,41 @@ followed as (
     left join runs as n on n.job_id = r.job_id and n.test = r.test and n.run = r.next_run and r.outcome = 'fail'
     where r.outcome = 'fail' or r.run > 1
 ),
--- one row such a run, with the attempts that lie between it and the next, and between the one before and it
-worked as (
-    select
-        f.job_id, f.test, f.run,
-        bool_or(a.done_at is null) as untimed,
-        coalesce(bool_or(a.done_at > f.run_at and a.began_at <= f.next_at), false) as after_work,
-        bool_or(coalesce(a.done_at > f.before_at and a.began_at <= f.run_at, true)) as between
+-- one row a job with an attempt without any time
+untimed_jobs as (
+    select distinct job_id from unclean_attempts where done_at is null
+),
+-- one row a failed run that passed next, with work between them
+after_work as (
+    select distinct f.job_id, f.test, f.run
     from followed as f
-    join unclean_attempts as a on a.job_id = f.job_id
-    group by f.job_id, f.test, f.run
+    join unclean_attempts as a on a.job_id = f.job_id and a.done_at > f.run_at and a.began_at <= f.next_at
+    where f.next_outcome = 'pass'
+),
+-- one row a run of a pair with work between them
+worked_before as (
+    select distinct f.job_id, f.test, f.run
+    from followed as f
+    join unclean_attempts as a on a.job_id = f.job_id and a.done_at > f.before_at and a.began_at <= f.run_at
+    where f.is_pair
 )
 select
     f.job_id, f.test, f.run, f.outcome, f.run_on, f.station,
     j.site, j.model, j.procedure, j.technician, j.billing,
     case
         when f.outcome <> 'fail' then null
-        when w.untimed or f.next_at < f.run_at then 'untimed'
+        when n.job_id is not null or f.next_at < f.run_at then 'untimed'
         when f.next_outcome is null then 'not rerun'
         when f.next_outcome = 'fail' then 'failed again'
-        when w.after_work then 'after work'
+        when w.job_id is not null then 'after work'
         else 'retest pass'
     end as fate,
     f.outcome = 'fail' and coalesce(f.next_station <> f.station, false) as elsewhere,
-    coalesce(f.is_pair and f.run_at >= f.before_at and not coalesce(w.between, false), false) as paired,
+    coalesce(f.is_pair and f.run_at >= f.before_at and n.job_id is null and b.job_id is null, false) as paired,
     f.unit, f.before_outcome, f.before_on, f.before_station,
     case when f.unit is not distinct from f.before_unit then f.value - f.before_value end as apart
 from followed as f
 left join jobs as j on j.job_id = f.job_id
-left join worked as w on w.job_id = f.job_id and w.test = f.test and w.run = f.run
+left join untimed_jobs as n on n.job_id = f.job_id
+left join after_work as w on w.job_id = f.job_id and w.test = f.test and w.run = f.run
+left join worked_before as b on b.job_id = f.job_id and b.test = f.test and b.run = f.run

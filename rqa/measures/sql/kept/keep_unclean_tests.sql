@@ -25,21 +25,20 @@ run_through as (
     join unclean as u on u.job_id = d.job_id and u.test = d.test
     group by d.job_id, d.test
 ),
--- one row a test of a known job that failed at first, and what the step log says
+-- one row a job with an attempt without any time
+untimed_jobs as (
+    select distinct job_id from unclean_attempts where done_at is null
+),
+-- one row a test of a known job that failed at first, with work after it, and what that was
 logged as (
     select
         f.job_id, f.test,
-        bool_or(
-            coalesce(s.done_at > f.judged[4] and (s.outcome = 'fail' or s.attempt > 1 or p.subsystem is not null), false)
-        ) as confirmed,
-        bool_or(s.job_id is not null and s.done_at is null) as untimed,
-        bool_or(
-            coalesce(s.done_at > f.judged[4] and (p.subsystem is not null or j.found = t.subsystem), false)
-        ) as caught
+        bool_or(s.outcome = 'fail' or s.attempt > 1 or p.subsystem is not null) as confirmed,
+        bool_or(p.subsystem is not null or coalesce(j.found = t.subsystem, false)) as caught
     from run_through as f
     join jobs as j on j.job_id = f.job_id
+    join unclean_attempts as s on s.job_id = f.job_id and s.done_at > f.judged[4]
     left join tests as t on t.test = f.test
-    left join unclean_attempts as s on s.job_id = f.job_id
     left join step_subsystems as p on p.procedure = j.procedure and p.step = s.step and p.subsystem = t.subsystem
     where f.judged[1] = 'fail'
     group by f.job_id, f.test
@@ -53,8 +52,11 @@ select
     coalesce(r.judged[1] = 'fail', false) as failed,
     case when r.judged[1] = 'fail' then r.judged[2] end as failed_on,
     case when r.judged[1] = 'fail' then r.judged[3] end as failed_station,
-    coalesce(g.confirmed, false) as confirmed, coalesce(g.untimed, false) as untimed, coalesce(g.caught, false) as caught
+    coalesce(g.confirmed, false) as confirmed,
+    coalesce(r.judged[1] = 'fail', false) and n.job_id is not null as untimed,
+    coalesce(g.caught, false) as caught
 from run_through as r
 left join jobs as j on j.job_id = r.job_id
 left join links as l on l.job_id = r.job_id
+left join untimed_jobs as n on n.job_id = r.job_id
 left join logged as g on g.job_id = r.job_id and g.test = r.test

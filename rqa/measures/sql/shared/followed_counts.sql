@@ -12,10 +12,9 @@ left_service as (
         l.closed_on, l.elapsed_days, l.class,
         coalesce(l.site, 'unknown') as site, coalesce(l.model, 'unknown') as model,
         coalesce(l.procedure, 'unknown') as procedure, coalesce(l.technician, 'unknown') as technician,
-        coalesce(l.billing, 'unknown') as billing, r.retired_on
-    from links as l
-    join retirements as r on r.unit_id = l.unit_id
-    where l.disposition = index_disposition and l.closed_on <= r.retired_on and r.retired_on <= as_of
+        coalesce(l.billing, 'unknown') as billing, l.retired_on
+    from retired_jobs as l
+    where l.disposition = index_disposition and l.retired_on <= as_of
       and (l.elapsed_days is null or l.elapsed_days > date_diff('day', l.closed_on, as_of))
 ),
 -- one row a combination of the kept counts, and what is taken off and put in

@@ -8,36 +8,35 @@
 -- and counts as none.
 create or replace macro unit_histories(as_of, horizon, index_disposition) as table
 with
--- one row a unit
-units as (
-    select
-        unit_id,
-        min_by(coalesce(site, 'unknown'), row(closed_on, job_id)) as site,
-        min_by(coalesce(model, 'unknown'), row(closed_on, job_id)) as model,
-        min_by(coalesce(procedure, 'unknown'), row(closed_on, job_id)) as procedure,
-        min_by(coalesce(technician, 'unknown'), row(closed_on, job_id)) as technician,
-        min_by(coalesce(billing, 'unknown'), row(closed_on, job_id)) as billing,
-        min(closed_on) as first_on,
-        max(closed_on) as last_closed_on,
-        list(return_opened_on) filter (where return_opened_on <= as_of) as returned_on
-    from links
-    where disposition = index_disposition and closed_on <= as_of
-    group by unit_id
-),
--- the same with the age at which it was last seen
+-- one row a unit, with the day on which it left service where nothing contradicts that
 seen as (
     select
-        u.*, cast(least(horizon, date_diff('day', u.first_on, coalesce(r.retired_on, as_of))) as bigint) as end_day
-    from units as u
+        u.unit_id, u.site, u.model, u.procedure, u.technician, u.billing, u.first_on, u.returned_on, r.retired_on
+    from unit_courses as u
     left join retirements as r
-        on r.unit_id = u.unit_id and r.retired_on <= as_of and r.retired_on >= u.last_closed_on
-        and (u.returned_on is null or r.retired_on >= list_max(u.returned_on))
+        on r.unit_id = u.unit_id and r.retired_on <= as_of and r.retired_on >= u.first_on
+        and (
+            u.closings is null
+            or list_max([on_day for on_day in u.closings if on_day <= as_of]) <= r.retired_on
+        )
+        and (
+            u.returned_on is null
+            or coalesce(list_max([on_day for on_day in u.returned_on if on_day <= as_of]) <= r.retired_on, true)
+        )
+    where u.disposition = index_disposition and u.first_on <= as_of
+),
+-- the same with the age at which it was last seen
+aged as (
+    select *, cast(least(horizon, date_diff('day', first_on, coalesce(retired_on, as_of))) as bigint) as end_day
+    from seen
 )
 select
     unit_id, site, model, procedure, technician, billing, first_on, end_day,
-    coalesce(
-        list_sort([date_diff('day', first_on, on_day) for on_day in returned_on
-                   if date_diff('day', first_on, on_day) <= end_day]),
-        []
-    ) as return_days
-from seen
+    case
+        when returned_on is null then []
+        else [
+            date_diff('day', first_on, on_day) for on_day in returned_on
+            if on_day <= as_of and date_diff('day', first_on, on_day) <= end_day
+        ]
+    end as return_days
+from aged

@@ -1,6 +1,6 @@
--- What the jobs gave of their cost that came back, and those that were the return.
--- A row is one index job with a return, with its own columns, class, elapsed_days and return_opened_on. back_site, back_found,
--- back_closed_on: of the return; back_minutes, back_parts, back_freight: its labour, the cost of its parts and freight, as given;
+-- Index jobs that came back, with what was found and what each of both jobs gave of its cost.
+-- A row is one index job with a return, with its own columns, class, elapsed_days and return_opened_on; repaired: what was found
+-- at fault in it, else its complaint. back_site, back_complaint, back_found, back_closed_on: of the return; back_minutes, back_parts, back_freight: its labour, the cost of its parts and freight, as given;
 -- own_minutes, own_parts, own_freight: those of the index job. The cost of parts is that of the job, else the sum of its parts
 -- list; null where a line of that has no price.
 -- Not counted: what keep_links.sql leaves out. Reads links.
@@ -21,9 +21,10 @@ lists as (
     group by p.job_id
 )
 select
-    l.job_id, l.unit_id, l.return_job_id, l.site, l.model, l.procedure, l.billing, l.disposition, l.class, l.elapsed_days,
+    l.job_id, l.unit_id, l.return_job_id, l.site, l.model, l.procedure, l.technician, l.billing, l.disposition, l.closed_on, l.class, l.elapsed_days,
     l.return_opened_on,
-    b.site as back_site, b.found as back_found, b.closed_on as back_closed_on, b.labour_minutes as back_minutes,
+    coalesce(i.found, i.complaint) as repaired,
+    b.site as back_site, b.complaint as back_complaint, b.found as back_found, b.closed_on as back_closed_on, b.labour_minutes as back_minutes,
     coalesce(b.parts_cost, q.parts_cost) as back_parts, b.freight_cost as back_freight,
     i.labour_minutes as own_minutes, coalesce(i.parts_cost, o.parts_cost) as own_parts, i.freight_cost as own_freight
 from links as l
