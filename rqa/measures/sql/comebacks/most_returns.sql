@@ -13,6 +13,6 @@ select
     u.first_on as first_closed_on,
     u.first_on + cast(u.return_days[-1] as integer) as last_return_on
 from unit_histories($as_of, $upto, $disposition) as u
-where len(u.return_days) >= $min_cases and len(u.return_days) > 0 and /* filters: */ true /* :filters */
+where u.returned_on is not null and len(u.return_days) >= $min_cases and len(u.return_days) > 0 and /* filters: */ true /* :filters */
 order by returns desc, end_day, unit_id
 limit $limit

@@ -6,13 +6,22 @@
 -- and counts as none.
 -- Grouped by: month of day u.first_on; job of u.
 with
--- one row a unit
+-- one row a group and age at which units were last seen
+ends as (
+    select
+        /* groups: */ u.model as model, /* :groups */
+        u.end_day, count(*) as units
+    from unit_histories($as_of, $upto, $disposition) as u
+    where /* filters: */ true /* :filters */
+    group by all
+),
+-- one row a unit that came back
 seen as (
     select
         /* groups: */ u.model as model, /* :groups */
         u.end_day, u.return_days
     from unit_histories($as_of, $upto, $disposition) as u
-    where /* filters: */ true /* :filters */
+    where u.returned_on is not null and /* filters: */ true /* :filters */
 ),
 -- one row a return, with the returns of its unit that came after it
 came_back as (
@@ -22,26 +31,26 @@ came_back as (
         unnest([return_days[place + 1:] for place in range(1, len(return_days) + 1)]) as later_days
     from seen
 ),
--- one row a unit's end, return, or pair of returns
+-- one row a group and age of ends, a return, or a pair of returns
 events as (
     select
         /* names: */ model, /* :names */
-        'end' as kind, end_day as day, cast(null as bigint) as other_day
-    from seen
+        'end' as kind, end_day as day, cast(null as bigint) as other_day, units as number
+    from ends
     union all
     select
         /* names: */ model, /* :names */
-        'return', day, end_day
+        'return', day, end_day, 1
     from came_back
     union all
     select
         /* names: */ model, /* :names */
-        'pair', day, unnest(later_days)
+        'pair', day, unnest(later_days), 1
     from came_back
 )
 select
     /* names: */ model, /* :names */
-    kind, day, other_day, cast(count(*) as bigint) as number
+    kind, day, other_day, cast(sum(number) as bigint) as number
 from events
 group by all
 order by all

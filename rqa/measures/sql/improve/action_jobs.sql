@@ -19,24 +19,24 @@ select
     /* groups: */ l.model as model, /* :groups */
     case
         when l.closed_on < $started_on then 'before'
-        when j.opened_on < $started_on then 'under way'
+        when l.opened_on < $started_on then 'under way'
         else 'after'
     end as side,
     len($steps::varchar[]) = 0 or d.job_id is not null as did_step,
-    l.closed_month as closed_month,
+    cast(date_trunc('month', l.closed_on) as date) as closed_month,
     cast(date_trunc('month', l.closed_on + cast($window as integer)) as date) as known_month,
     l.closed_on < $started_on and date_diff('day', l.closed_on, $started_on) <= $recent as recent,
     cast(count(*) as bigint) as matured,
     cast(count(*) filter (
         where l.elapsed_days <= $window
           and list_contains($classes, l.class)
-          and (len($subsystems::varchar[]) = 0 or coalesce(list_contains($subsystems::varchar[], b.found), false))
+          and (len($subsystems::varchar[]) = 0 or coalesce(list_contains($subsystems::varchar[], b.back_found), false))
     ) as bigint) as returned
-from links as l
-join jobs as j on j.job_id = l.job_id
-left join jobs as b on b.job_id = l.return_job_id
+from job_logs as l
+left join returned_jobs as b on len($subsystems::varchar[]) > 0 and b.job_id = l.job_id
 left join did as d on d.job_id = l.job_id
-where l.disposition = $disposition
+where l.linked
+  and l.disposition = $disposition
   and l.closed_on >= $first_on
   and date_diff('day', l.closed_on, $as_of) >= $window
   and /* filters: */ true /* :filters */

@@ -1,9 +1,9 @@
 -- What the logs hold of each job, and how it came back: the least that questions ask of jobs with their tests.
 -- A row is one job, with its own columns and: logged: it has a step log; seconds: the time between start and end of its attempts;
--- checks: its first attempts that passed or failed, failed_checks: those that failed; tests: the tests of which the first run is there, in
--- order with chr(31) between them (null without); later_tests: those with later runs alone; failed, aborted: the last run of
--- some test ended so; early: the last run of some test came before the end of the last step attempt (null without tests
--- or a timed attempt); and, of index jobs (linked), class and elapsed_days of the return, with fault_found: the subsystem
+-- checks: its first attempts that passed or failed, failed_checks: those that failed; worked_until: the end of its last step
+-- attempt; tests: the tests of which the first run is there, in order with chr(31) between them (null without); later_tests: those
+-- with later runs alone; failed, aborted: the last run of some test ended so; early: the last run of some test came before
+-- worked_until (null without tests or a timed attempt), tested_from and tested_to: then, the days of its first and last run; and, of index jobs (linked), class and elapsed_days of the return, with fault_found: the subsystem
 -- found at fault on it (null where it found none, or nobody wrote it down). fitted: a part was fitted in the job; refitted: the
 -- return fitted one of that number again.
 -- Not counted: logs without a job; skipped steps as work. Reads links, unclean_tests.
@@ -22,7 +22,7 @@ worked as (
 tested as (
     select
         d.job_id, array_to_string(list_sort(list(d.test) filter (where d.run = 1)), chr(31)) as tests,
-        min(d.run_at) filter (where u.job_id is null) as last_at
+        min(d.run_at) filter (where u.job_id is null) as last_at, min(d.run_on) as tested_from, max(d.run_on) as tested_to
     from diagnostics as d
     left join unclean_tests as u on u.job_id = d.job_id and u.test = d.test
     group by d.job_id
@@ -53,7 +53,10 @@ select
     cast(w.failed_checks as integer) as failed_checks,
     nullif(t.tests, '') as tests, nullif(u.later_tests, '') as later_tests,
     coalesce(u.failed, false) as failed, coalesce(u.aborted, false) as aborted,
+    w.worked_until,
     least(t.last_at, u.last_at) < w.worked_until as early,
+    case when least(t.last_at, u.last_at) < w.worked_until then t.tested_from end as tested_from,
+    case when least(t.last_at, u.last_at) < w.worked_until then t.tested_to end as tested_to,
     l.job_id is not null as linked,
     cast(l.elapsed_days as integer) as elapsed_days,
     l.class,

@@ -1,7 +1,8 @@
 -- The history of each unit since its first closing as an index job: how long it was seen, and when it came back.
 -- A row is one unit: first_on (that closing); site, model, procedure, technician and billing of that job (by closing day,
 -- then id; 'unknown' where none is given); end_day: the age in days at which it was last seen, that of the day or of its
--- retirement, at most horizon; return_days: its ages at the returns seen up to then, in order, empty for none.
+-- retirement, at most horizon; return_days: its ages at the returns seen up to then, in order, empty for none; returned_on: the
+-- days of all its returns, also of later ones, null for none.
 -- Parameters: as_of date, what comes later is left out; horizon: days of age up to which units are looked at;
 -- index_disposition of the index jobs.
 -- Not counted: returns of other jobs than index jobs. A retirement before a later closing or return is contradicted by it
@@ -31,7 +32,7 @@ aged as (
     from seen
 )
 select
-    unit_id, site, model, procedure, technician, billing, first_on, end_day,
+    unit_id, site, model, procedure, technician, billing, first_on, end_day, returned_on,
     case
         when returned_on is null then []
         else [

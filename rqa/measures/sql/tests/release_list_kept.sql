@@ -7,7 +7,7 @@
 -- Grouped by: month, week of day j.closed_on; job of j or 'unknown'.
 with
 -- one row a released job
-released as (
+released as not materialized (
     select *, date_diff('day', closed_on, $as_of) >= $window as is_ripe
     from job_logs
     where disposition = $disposition and closed_on <= $as_of
@@ -23,10 +23,10 @@ lacking as (
     group by all
 ),
 -- one row a flagged job; each has a row or more below, so the latest ones are enough
-latest_jobs as (
+latest_jobs as materialized (
     select
         /* groups: */ coalesce(j.model, 'unknown') as model, /* :groups */
-        j.job_id, j.unit_id, j.closed_on, j.early, n.missing,
+        j.job_id, j.unit_id, j.closed_on, j.worked_until, j.tested_from, j.tested_to, n.missing,
         case when j.linked and j.is_ripe then coalesce(j.elapsed_days <= $window, false) end as returned
     from released as j
     left join lacking as n
@@ -36,13 +36,11 @@ latest_jobs as (
     order by j.closed_on desc, j.job_id
     limit $limit
 ),
--- one row such a job: when its work ended
-work_over as (
-    select s.job_id, max(coalesce(s.ended_at, s.started_at)) as worked_until
-    from steps as s
-    join latest_jobs as j on j.job_id = s.job_id
-    where s.outcome <> 'skipped' and coalesce(s.ended_at, s.started_at) is not null
-    group by s.job_id
+-- one row such a job with a test older than its work, and day on which it may have had a run: the engine looks at these alone
+days_tested as (
+    select job_id, worked_until, cast(unnest(generate_series(tested_from, tested_to, interval 1 day)) as date) as on_day
+    from latest_jobs
+    where tested_from is not null
 ),
 -- one row a job, check and test
 flagged as (
@@ -56,20 +54,18 @@ flagged as (
     union all
     select d.job_id, 'early', d.test, max_by(d.run_at, d.run)
     from diagnostics as d
-    join latest_jobs as j on j.job_id = d.job_id and j.early
-    join work_over as w on w.job_id = d.job_id
+    join days_tested as j on j.job_id = d.job_id and j.on_day = d.run_on
     group by d.job_id, d.test
-    having max_by(d.run_at, d.run) < max(w.worked_until)
+    having max_by(d.run_at, d.run) < max(j.worked_until)
 )
 select
     /* names: */ model, /* :names */
     f.job_id, j.unit_id, j.closed_on,
     f.check_name as "check",
     f.test, f.run_at,
-    w.worked_until,
+    j.worked_until,
     j.returned
 from flagged as f
 join latest_jobs as j on j.job_id = f.job_id
-left join work_over as w on w.job_id = f.job_id
 order by j.closed_on desc, f.job_id, "check", f.test
 limit $limit
