@@ -24,7 +24,7 @@ SHARED = {"record_steps": ("record", "job_turns")}
 ROWS = {
     "overlapping_jobs": "unit_id", "links": "unit_id", "unclean_tests": "job_id", "unclean_runs": "job_id",
     "job_logs": "job_id", "decided_values": "job_id",
-    "returned_jobs": "unit_id", "unit_courses": "unit_id",
+    "mixed_checks": "job_id", "returned_jobs": "unit_id", "unit_courses": "unit_id",
     "job_turns": "job_id", "job_breaches": "job_id",
 }
 """Kept tables with a row a job or a thing of it, and what is known of all: rows of a unit depend on its jobs alone.

@@ -37,7 +37,8 @@ VALUES: dict[str, Any] = {
     "unit": "U1",
 }
 WITHOUT_ORDER = ("keep_job_sequence", "keep_links", "keep_unclean_attempts", "keep_unclean_tests", "keep_unclean_runs",
-                 "keep_job_logs", "keep_decided_values", "keep_returned_jobs")
+                 "keep_job_logs", "keep_decided_values", "keep_returned_jobs",
+                 "keep_mixed_checks")
 """Kept tables with a row a job or more, which nobody lists and which it would take long to put in order."""
 KEEPING = tuple(f"keep_{name}" for name in (*KEPT, *WORKING))
 MEASURES = {name: groupings(name) for name in sorted(set(sql_files()) - {*concepts(), *KEEPING})}

@@ -17,6 +17,7 @@ from tests.measures.tests.test_diagnostics_against_rows import runs_and_work
 
 BOTH = [name.removesuffix(KEPT) for name in sorted(sql_files()) if name.endswith(KEPT)]
 MORE: dict[str, tuple[dict[str, Any], ...]] = {
+    "checks_by_job": ({"log": "steps"}, {"log": "diagnostics"}),
     "limit_values": ({"cuts": 2}, {"cuts": 2, "side": "lower"}),
 }
 """Values with which a measure is asked, where those that all share are not enough."""

@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rqa.answers.core.filters import filters_of
+from rqa.answers.core.kept_counts import kept_counts
 from rqa.answers.core.scope import Scope, Snapshot, Where
 from rqa.measures.groupings import JOB_NAMES, STEP_LOG, TEST_LOG
-from rqa.measures.run import counts
 
 if TYPE_CHECKING:
     import polars as pl
@@ -84,9 +84,7 @@ def _checks_by_job(
 ) -> "pl.DataFrame":
     """Counts and squares of the jobs' checks by group, under those filters that the log's checks have."""
     kept = {name: values for name, values in where.items() if name in TOLD[log]}
-    return counts(
-        snapshot.store, "checks_by_job", by=by, where=kept, months=months, values={"as_of": snapshot.day, "log": log}
-    )
+    return kept_counts(snapshot, "checks_by_job", Scope(by, kept, months), {"as_of": snapshot.day, "log": log})
 
 
 def _sums(
