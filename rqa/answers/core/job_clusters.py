@@ -83,7 +83,7 @@ def _checks_by_job(
     months: tuple[date, date] | None,
 ) -> "pl.DataFrame":
     """Counts and squares of the jobs' checks by group, under those filters that the log's checks have."""
-    kept = {name: values for name, values in where.items() if name in TOLD[log]}
+    kept = {name: tuple(values) for name, values in where.items() if name in TOLD[log]}
     return kept_counts(snapshot, "checks_by_job", Scope(by, kept, months), {"as_of": snapshot.day, "log": log})
 
 
