@@ -144,13 +144,15 @@ def test_read_off_on_a_day():
     assert seen.at_risk.tolist() == [10, 8, 8, 0]
 
 
+@pytest.mark.slow
 def test_limits_cover_the_truth():
-    """1,000 invented groups of 200 jobs, two causes of constant hazard, followed 0 to 60 days: day 40, both causes.
+    """6,000 invented groups of 200 jobs, two causes of constant hazard, followed 0 to 60 days: day 40, both causes.
 
-    Binomial error of a coverage of 0.95 over 1,000 groups is 0.0069, so 0.93 to 0.97 leaves nearly three of them.
+    Binomial error of a coverage of 0.95 over 6,000 groups is 0.0028, so 0.94 to 0.96 leaves three of them; limits of
+    1.8 standard errors, which hold the truth in 92.8 %, would fall out.
     """
     rng = np.random.default_rng(20241)
-    groups, jobs, hazard = 1000, 200, np.array([0.004, 0.002])
+    groups, jobs, hazard = 6_000, 200, np.array([0.004, 0.002])
     back = rng.geometric(hazard.sum(), (groups, jobs))
     cause = (rng.random((groups, jobs)) < hazard[1] / hazard.sum()).astype(int)
     followed = rng.integers(0, 61, (groups, jobs))
@@ -164,8 +166,8 @@ def test_limits_cover_the_truth():
     for variance in ("greenwood", "aalen"):
         r = cumulative_incidence(day=np.arange(61), returned=returned, censored=censored, variance=variance)
         held = ((r.low[:, 40] <= truth) & (truth <= r.high[:, 40])).mean(axis=0)
-        assert (held >= 0.93).all()
-        assert (held <= 0.97).all()
+        assert (held >= 0.94).all()
+        assert (held <= 0.96).all()
         assert r.se[:, 40].mean(axis=0) == pytest.approx(r.share[:, 40].std(axis=0), rel=0.06)
 
 
