@@ -34,4 +34,6 @@ SEALED = inner("sealed")
 FILE_NO, GIVEN_ROW, DERIVE = inner("file_no"), inner("given_row"), inner("derive")
 BROKEN, RAW, LEFT_OUT, CLOCK = inner("broken"), inner("raw"), inner("left_out"), inner("clock")
 UNZONED, EMPTIED = inner("unzoned"), inner("emptied")
-"""Columns of a staging table beside the contract's; what they hold stands in `judge`."""
+"""Columns of a staging table beside the contract's; what they hold stands in `validate`."""
+ODD = inner("odd")
+"""The column of a lean staging table that holds all of these but FILE_NO, as JSON; NULL for a usual row."""

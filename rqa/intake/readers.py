@@ -178,7 +178,7 @@ def _jsonl(source: SourceFile, copies: Copies, number: int, wanted: frozenset[st
         path=path,
         cut=cut,
         # An escaped sign may stand for any other.
-        due=replace(due, plain=False),
+        due=replace(due, plain=False, bare=False),
         elsewhere=partial(_others_mention, source),
     )
 

@@ -25,7 +25,7 @@ KEPT_RAW = 100_000
 MOST_REJECTS = 100_000
 """Records of one file that are no rows; with more the file as a whole is not what it is read as."""
 FEWER, MORE = "fewer fields than the header names", "more fields than the header names"
-NEWLINE, RETURN, BOM = 10, 13, codecs.BOM_UTF8
+NEWLINE, RETURN, SPACE, BOM = 10, 13, 32, codecs.BOM_UTF8
 Reject = tuple[int, str, str, str | None]
 """Place among the file's records counted from 0, rule, value, raw (None where it is not kept)."""
 Moves = list[tuple[int, int]]
@@ -50,7 +50,8 @@ class FileOutline:
     """A quick look at a file: its lines, how many of them hold nothing, its quotes.
 
     `delimiters` is how many signs between fields there are; `doubtful` says that it may hold an overlong record or a
-    quote never closed (at times it only seems so); `plain` that all is ASCII without tabs.
+    quote never closed (at times it only seems so); `plain` that all is ASCII without tabs; `bare` that besides there is
+    no quote, and no space or other sign that is not shown where a field begins or ends.
     """
 
     lines: int
@@ -59,6 +60,7 @@ class FileOutline:
     delimiters: int
     doubtful: bool
     plain: bool
+    bare: bool
 
     def records(self, *, skip: int, blanks_count: bool) -> int:
         """How many records stand behind the first `skip` lines, at most; exactly, if there are no quotes."""
@@ -71,6 +73,8 @@ def look(source: SourceFile, quotes_of: Quotes, *, skip: int) -> FileOutline:
 
     delimiter = quotes_of.delimiter
     lines, blanks, quotes, delimiters, plain, last = 0, 0, 0, 0, True, b"x\n"
+    # A field is what stands between two delimiters or line ends; a delimiter that is a space is not told from one.
+    bare = len(delimiter) == 1 and delimiter > b" "
     ends = _Ends(quotes_of)
     for piece in pieces(source):
         plain = plain and piece.isascii() and b"\t" not in piece
@@ -82,12 +86,30 @@ def look(source: SourceFile, quotes_of: Quotes, *, skip: int) -> FileOutline:
         if b"\r" in piece or b"\r" in last:
             blanks += int(np.count_nonzero(at_end[:-2] & (data[1:-1] == RETURN) & at_end[2:]))
         quotes += ends.take(piece, at_end[2:])
+        bare = bare and plain and not quotes and _nothing_to_trim(data, at_end, delimiter)
         delimiters += piece.count(delimiter) if delimiter else 0
         last = (last + piece)[-2:]
     lines += not last.endswith(b"\n")
     for head in _head(source, skip, quotes_of):
         blanks -= not head.strip(b"\r\n")
-    return FileOutline(lines, blanks, quotes, delimiters, ends.doubtful(), plain)
+    bare = bare and not last.endswith((b" ", b"\r"))
+    return FileOutline(lines, blanks, quotes, delimiters, ends.doubtful(), plain, bare)
+
+
+def _nothing_to_trim(data: Any, at_end: Any, delimiter: bytes) -> bool:
+    """Whether in these bytes of text without quotes no space is next to a delimiter or line end, and all is shown."""
+    import numpy as np
+
+    returns = data == RETURN
+    any_return = bool(returns.any())
+    if np.count_nonzero(data < SPACE) != np.count_nonzero(at_end) + np.count_nonzero(returns):
+        return False
+    if any_return and (returns[:-1] & ~at_end[1:]).any():
+        return False
+    spaces, between = data == SPACE, at_end | (data == delimiter[0])
+    if any_return:
+        between |= returns
+    return not ((spaces[1:] & between[:-1]).any() or (spaces[:-1] & between[1:]).any())
 
 
 class _Ends:
@@ -288,7 +310,7 @@ def made_safe(
     records = seen.records(skip=skip, blanks_count=blanks_count)
     if quotes.delimiter and abs(seen.delimiters - records * (fields - 1)) > MOST_REJECTS:
         _check_lengths(given, quotes, fields, skip=skip)
-    due = ExpectedRecords(records, not seen.quotes, plain=seen.plain)
+    due = ExpectedRecords(records, not seen.quotes, plain=seen.plain, bare=seen.bare)
     if moves is None:
         of_file = partial(moves_of, given, quotes, skip=skip, blanks_count=blanks_count)
         due = replace(due, lines=seen.lines - skip, moves=of_file)

@@ -122,7 +122,8 @@ class ExpectedRecords:
     """What a look at a file's bytes says of its reading.
 
     How many records it must give: at most, or exactly, or as a slow count will say; -1 is not known. `plain` is true
-    when the file holds ASCII alone and no tabs. `lines` is how many lines stand behind the header. Where there are as
+    when the file holds ASCII alone and no tabs; `bare` when besides no field begins or ends with space of any kind, so
+    that there is nothing to trim. `lines` is how many lines stand behind the header. Where there are as
     many records, each is a line; else `moves` tells how far records stand below where their place puts them.
     """
 
@@ -130,6 +131,7 @@ class ExpectedRecords:
     exact: bool = False
     count: Callable[[], int] | None = None
     plain: bool = False
+    bare: bool = False
     lines: int = -1
     moves: Callable[[], list[tuple[int, int]]] = list
 

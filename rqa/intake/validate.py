@@ -26,6 +26,7 @@ from rqa.intake.names import (
     FILE_NO,
     GIVEN_ROW,
     LEFT_OUT,
+    ODD,
     RAW,
     SEALED,
     UNZONED,
@@ -57,6 +58,15 @@ EXTRA_COLUMNS = (
     (EMPTIED, EMPTIED_TYPE),
 )
 """Columns of a staging table behind the contract's (as SQL), and their types."""
+LEAN_COLUMNS = ((FILE_NO, "INTEGER"), (ODD, "VARCHAR"))
+"""Columns of a lean staging table in their place: a row that is good, and has nothing to be told of, writes no more."""
+ODD_KEYS = {
+    "source_file": "source_file", GIVEN_ROW: "given_row", DERIVE: "derive", BROKEN: "broken", RAW: "raw",
+    LEFT_OUT: "left_out", CLOCK: "clock", UNZONED: "unzoned", EMPTIED: "emptied",
+}
+"""Under which keys of ODD the columns stand that a lean staging table does not have."""
+BROKEN_SHAPE = '[{"column_name": "VARCHAR", "rule": "VARCHAR", "value": "VARCHAR"}]'
+EMPTIED_SHAPE = '[{"column_name": "VARCHAR", "given": "VARCHAR"}]'
 FAULT, REFUSED = inner("fault"), inner("refused")
 
 
@@ -184,7 +194,7 @@ def cleaned(text: TextSource, missing: tuple[str, ...]) -> MappingType[str, str]
     """SQL for each source column as it is mapped and judged: trimmed, and NULL when it means missing."""
     found = {}
     for column, sql in text.select.items():
-        clean = trimmed(sql, text.due.plain)
+        clean = sql if text.due.bare else trimmed(sql, text.due.plain)
         if missing:
             words = ", ".join(literal(m) for m in missing)
             clean = f"case when {clean} in ({words}) then null else {clean} end"
@@ -193,11 +203,12 @@ def cleaned(text: TextSource, missing: tuple[str, ...]) -> MappingType[str, str]
 
 
 def judging_select(
-    entry: Entry, text: TextSource, label: str, file_no: int, given: dict[str, ColumnSource] | None = None
+    entry: Entry, text: TextSource, label: str, file_no: int, given: dict[str, ColumnSource] | None = None,
+    *, lean: bool = False,
 ) -> str:
     """The SELECT that reads one source for one table; its columns are the contract's, the days, then EXTRA_COLUMNS.
 
-    `given` says where each column comes from, where that is known already.
+    `given` says where each column comes from, where that is known already; `lean`, that LEAN_COLUMNS come last.
     """
     table, options, guard = entry.table, entry.options, entry.guard
     if text.typed:
@@ -255,6 +266,29 @@ def judging_select(
         raw = f"case when {FAULT} is not null then {record} else {raw} end"
     else:
         raw = f"case when {FAULT} is null then {raw} end"
+    not_zoned = unzoned(times) if not entry.zone_named else "false"
+    extra = {
+        "source_file": "source_file",
+        GIVEN_ROW: GIVEN_ROW,
+        FILE_NO: str(file_no),
+        DERIVE: literal(" ".join(derived)) if derived else "null::varchar",
+        BROKEN: (
+            f"case when not {REFUSED} then null when {FAULT} is not null then [{_breach('null', FAULT, 'null')}] "
+            f"else list_filter([{told}], lambda b: b is not null) end"
+        ),
+        RAW: f"case when {kept} then {raw} end",
+        LEFT_OUT: LEFT_OUT,
+        CLOCK: f"case {clock} end" if clock else "null::varchar",
+        UNZONED: not_zoned,
+        EMPTIED: told_emptied(emptied),
+    }
+    last = [f"{sql} as {name}" for name, sql in extra.items()]
+    if lean:
+        unusual = [REFUSED, LEFT_OUT, *(f"{_clock(t)} is not null" for t in times), *(e.name for e in emptied)]
+        if not traced:
+            extra["source_file"], extra[GIVEN_ROW] = "null::varchar", "null::bigint"
+        odd = _packed(extra, unusual, not_zoned, always=traced or bool(derived) or entry.spec.lines is not None)
+        last = [f"{file_no} as {FILE_NO}", f"{odd} as {ODD}"]
     return f"""
 with source as (      -- a row of the source, each column as text, trimmed, NULL when it means missing
   select {", ".join(source)}, {text.fault} as {fault}, {text.blank} as {blank},
@@ -273,15 +307,45 @@ with source as (      -- a row of the source, each column as text, trimmed, NULL
 ), judged as (
   select *, not {LEFT_OUT} and ({FAULT} is not null or {any_broken}) as {REFUSED} from timed
 )
-select {", ".join([*table.names, *(day for day, _ in table.days)])}, source_file, {GIVEN_ROW},
-  {file_no} as {FILE_NO}, {literal(" ".join(derived)) if derived else "null::varchar"} as {DERIVE},
-  case when not {REFUSED} then null when {FAULT} is not null then [{_breach("null", FAULT, "null")}]
-       else list_filter([{told}], lambda b: b is not null)
-  end as {BROKEN},
-  case when {kept} then {raw} end as {RAW},
-  {LEFT_OUT}, {f"case {clock} end" if clock else "null::varchar"} as {CLOCK},
-  {unzoned(times) if not entry.zone_named else "false"} as {UNZONED}, {told_emptied(emptied)} as {EMPTIED}
+select {", ".join([*table.names, *(day for day, _ in table.days), *last])}
 from judged"""
+
+
+def _packed(extra: MappingType[str, str], unusual: Sequence[str], unzoned_alone: str, *, always: bool) -> str:
+    """SQL for ODD, from SQL for the columns that it stands for; `unusual` are the conditions under which there is one.
+
+    A row of which only UNZONED is to be told has it in a form that costs little, as all rows of a file may be such.
+    """
+    fields = ", ".join(f"'{ODD_KEYS[name]}': {sql}" for name, sql in extra.items() if name in ODD_KEYS)
+    packed = f"to_json({{{fields}}})::varchar"
+    if always:
+        return packed
+    alone = literal(f'{{"{ODD_KEYS[UNZONED]}":true}}')
+    return f"case when {' or '.join(unusual)} then {packed} when {unzoned_alone} then {alone} end"
+
+
+def unpacked(odd: str, label: str) -> dict[str, str]:
+    """SQL for each column that ODD stands for, of a file that is called `label`."""
+    def text(name: str) -> str:
+        return f"json_extract_string({odd}, '$.{ODD_KEYS[name]}')"
+
+    def rows(name: str, shape: str) -> str:
+        return (
+            f"case when {odd} is not null "
+            f"then from_json(json_extract({odd}, '$.{ODD_KEYS[name]}'), {literal(shape)}) end"
+        )
+
+    return {
+        "source_file": f"coalesce({text('source_file')}, {label})",
+        GIVEN_ROW: f"try_cast({text(GIVEN_ROW)} as bigint)",
+        DERIVE: text(DERIVE),
+        BROKEN: rows(BROKEN, BROKEN_SHAPE),
+        RAW: text(RAW),
+        LEFT_OUT: f"coalesce({text(LEFT_OUT)} = 'true', false)",
+        CLOCK: text(CLOCK),
+        UNZONED: f"coalesce({text(UNZONED)} = 'true', false)",
+        EMPTIED: rows(EMPTIED, EMPTIED_SHAPE),
+    }
 
 
 def names_select(entry: Entry, text: TextSource, label: str) -> str:

@@ -13,8 +13,9 @@ from dataclasses import replace
 import duckdb
 
 from rqa.contract import Table
-from rqa.intake.names import BROKEN, DERIVE, FILE_NO, GIVEN_ROW, LEFT_OUT, RAW
+from rqa.intake.names import BROKEN, DERIVE, FILE_NO, GIVEN_ROW, LEFT_OUT, ODD, RAW
 from rqa.intake.sources import literal
+from rqa.intake.validate import unpacked
 from rqa.store.changed_jobs import touch_all
 from rqa.store.keys import settle_keys
 from rqa.store.lines import merge_lines, merged_lines, with_merged, write_line_remarks
@@ -63,7 +64,7 @@ def settle(
     given = {label: (derive, good) for label, derive, good in connection.execute(staged).fetchall()}
     held = {d for (d,) in connection.execute(f"select derive from temp.{ORDER} where derive is not null").fetchall()}
     derivations = sorted({derive for derive, _ in given.values()} | held)
-    if len(derivations) < 2 and _in_store(connection, name) and not any(f.read_again for f in files):
+    if len(derivations) < 2 and is_lean(connection, name) and not any(f.read_again for f in files):
         # The staging table is gone when it has become the store's, so nothing may be asked of it afterwards.
         places.adoptable = files
     if len(derivations) > 1 and unsure(connection):
@@ -126,8 +127,8 @@ def _count_kept(connection: duckdb.DuckDBPyConnection, table: Table, places: Pla
     by_label(connection, places.withdrawn, kept.format(f"not in ({literal(CORRECTED)}, {literal(LATER)})"))
 
 
-def _in_store(connection: duckdb.DuckDBPyConnection, name: str) -> bool:
-    """Whether the staging table stands in the store's own file."""
+def is_lean(connection: duckdb.DuckDBPyConnection, name: str) -> bool:
+    """Whether a table's staging table is lean, and so stands in the store's own file."""
     found = f"select 1 from duckdb_tables() where table_name = 'stage_{name}' and not temporary"
     return bool(connection.execute(found).fetchall())
 
@@ -136,12 +137,13 @@ def _place_rows(connection: duckdb.DuckDBPyConnection, table: Table, files: Sequ
     """A view `placed_<table>` of the staged rows with their row number in the file, as an editor shows it."""
     name = table.name
     connection.execute(
-        "create or replace temp table stage_files (file_no INTEGER, first_rowid BIGINT, first_row BIGINT)"
+        "create or replace temp table stage_files "
+        "(file_no INTEGER, first_rowid BIGINT, first_row BIGINT, label VARCHAR)"
     )
     connection.execute("create or replace temp table stage_gaps (file_no INTEGER, from_place BIGINT, shift BIGINT)")
-    rows = [(f.file_no, f.first_rowid, f.first_row) for f in files]
+    rows = [(f.file_no, f.first_rowid, f.first_row, f.label) for f in files]
     if rows:
-        connection.executemany("insert into stage_files values (?, ?, ?)", rows)
+        connection.executemany("insert into stage_files values (?, ?, ?, ?)", rows)
     gaps = [(f.file_no, place, shift) for f in files for place, shift in f.shifts]
     if gaps:
         numbers, places, gap_shifts = (list(x) for x in zip(*gaps, strict=True))
@@ -152,9 +154,14 @@ def _place_rows(connection: duckdb.DuckDBPyConnection, table: Table, files: Sequ
     if gaps:
         behind = f"asof left join stage_gaps g on g.file_no = s.{FILE_NO} and {place} >= g.from_place"
         place += " + coalesce(g.shift, 0)"
+    staged, given = f"s.* exclude ({GIVEN_ROW})", GIVEN_ROW
+    if is_lean(connection, name):
+        of_odd = unpacked(f"s.{ODD}", "f.label")
+        given = of_odd.pop(GIVEN_ROW)
+        staged = ", ".join([f"s.* exclude ({ODD})", *(f"{sql} as {column}" for column, sql in of_odd.items())])
     connection.execute(
-        f"create or replace temp view placed_{name} as select s.* exclude ({GIVEN_ROW}), "
-        f"coalesce({GIVEN_ROW}, {place} + f.first_row) as source_row, s.rowid as {ROWID} "
+        f"create or replace temp view placed_{name} as select {staged}, "
+        f"coalesce({given}, {place} + f.first_row) as source_row, s.rowid as {ROWID} "
         f"from stage_{name} s join stage_files f on f.file_no = s.{FILE_NO} {behind}"
     )
 
@@ -162,6 +169,9 @@ def _place_rows(connection: duckdb.DuckDBPyConnection, table: Table, files: Sequ
 def _one_way_of_numbers(connection: duckdb.DuckDBPyConnection, table: Table) -> None:
     """Where one file gives rows that lack other numbers than its other rows do, all of them lack both."""
     stage = f"stage_{table.name}"
+    if is_lean(connection, table.name):
+        # No row in it lacks a number.
+        return
     several = connection.execute(
         f"select source_file, string_agg(distinct {DERIVE}, ' ') from {stage} "
         f"group by all having count(distinct coalesce({DERIVE}, '')) > 1"

@@ -25,7 +25,15 @@ from rqa.intake.readers import ONLY_LOOK, USUAL, ReadOptions, read
 from rqa.intake.records import Moves, Reject
 from rqa.intake.sheets import Sheets
 from rqa.intake.sources import SourceFile, TextSource
-from rqa.intake.validate import EXTRA_COLUMNS, fitted, judging_select, misfit, names_select, numbers_lacking
+from rqa.intake.validate import (
+    EXTRA_COLUMNS,
+    LEAN_COLUMNS,
+    fitted,
+    judging_select,
+    misfit,
+    names_select,
+    numbers_lacking,
+)
 from rqa.shown import short
 from rqa.store.copied_names import CopiedNames
 from rqa.store.ddl import columns
@@ -129,6 +137,8 @@ class Stager:
         self.seals = False
         self.fitting: set[tuple[int, tuple[str, ...]]] = set()
         self.copied = CopiedNames()
+        self.lean: set[str] = set()
+        """The tables whose staging table is lean."""
         self.bound: dict[str, bool] = {}
         """The tables that sources were bound to, and whether their rows are not stored as they are staged: a source
         lacks some of the table's numbers, or its lines may be parts of a row."""
@@ -140,16 +150,19 @@ class Stager:
     def make_tables(self, tables: MappingType[str, bool]) -> None:
         """Make an empty staging table for each of the contract tables named, and told whether its rows are unfinished.
 
-        It stands in the store's file, to be adopted, where the store has no row of that table yet and rows are stored
-        as they are staged; else in temporary storage.
+        It stands in the store's file, to be adopted, and is lean, where the store has no row of that table yet and rows
+        are stored as they are staged; else in temporary storage.
         """
         for name, unfinished in tables.items():
             empty = not self.connection.execute(f"select 1 from main.{name} limit 1").fetchall()
-            kind = "table main." if empty and not unfinished else "temp table "
+            adoptable = empty and not unfinished
+            if adoptable:
+                self.lean.add(name)
+            kind = "table main." if adoptable else "temp table "
             body = [c for c in columns(TABLES[name]) if c[0] not in PLACE_COLUMNS]
-            extra = ", ".join(f"{n} {k}" for n, k in EXTRA_COLUMNS)
+            extra = LEAN_COLUMNS if adoptable else EXTRA_COLUMNS
             self.connection.execute(
-                f"create or replace {kind}stage_{name} ({', '.join(f'{n} {k}' for n, k in body)}, {extra})"
+                f"create or replace {kind}stage_{name} ({', '.join(f'{n} {k}' for n, k in (*body, *extra))})"
             )
 
     def bind(self, item: Plan) -> None:
@@ -352,8 +365,9 @@ class Stager:
     def _insert(self, item: Plan, text: TextSource, file_no: int) -> int:
         if item.source is not None and item.beside:
             text = replace(text, blank=f"{text.blank} or ({text.fault}) is not null")
-        sql = judging_select(item.entry, text, item.label, file_no)
-        return self._one(f"insert into stage_{item.entry.table.name} {sql}")
+        name = item.entry.table.name
+        sql = judging_select(item.entry, text, item.label, file_no, lean=name in self.lean)
+        return self._one(f"insert into stage_{name} {sql}")
 
     def _run(self, sql: str, item: Plan) -> None:
         try:
