@@ -167,13 +167,38 @@ def _few(connection: "duckdb.DuckDBPyConnection", before: str) -> bool:
     return True
 
 
+def _rows_of_concerned(connection: "duckdb.DuckDBPyConnection", before: str) -> None:
+    """Make `now_rows_<log>` and `then_rows_<log>`: the rows of the jobs concerned, as they are and as they were.
+
+    Those of a job that the load did not touch in this log are the same, so they are looked for once.
+    """
+    for log in LOGS:
+        touched = f"(select distinct job_id from temp.touched where table_name = '{log}')"
+        _rows_of(connection, "main", log, "concerned", f"now_rows_{log}")
+        _rows_of(connection, f"{before}.main", log, touched, f"then_rows_{log}")
+        connection.execute(
+            f"insert into then_rows_{log} select * from now_rows_{log} as n anti join {touched} as t using (job_id)"
+        )
+
+
+def _rows_of(connection: "duckdb.DuckDBPyConnection", home: str, log: str, jobs: str, made: str) -> None:
+    """Make the table `made` of the rows of these jobs. Row ids come first: that reads one column of all rows."""
+    connection.execute(
+        f"create or replace temp table sought as select l.rowid as row_id from {home}.{log} as l "
+        f"semi join {jobs} as j using (job_id)"
+    )
+    connection.execute(
+        f"create or replace temp table {made} as select * from {home}.{log} where rowid in (select row_id from sought)"
+    )
+    connection.execute("drop table sought")
+
+
 def _bring_up_to_date(connection: "duckdb.DuckDBPyConnection", before: str) -> None:
-    for side, home in (("then", f"{before}.main"), ("now", "main")):
+    _rows_of_concerned(connection, before)
+    for side in ("then", "now"):
         # A temporary table hides the store's table of the same name.
         for log in LOGS:
-            connection.execute(
-                f"create or replace temp table {log} as select * from {home}.{log} semi join concerned using (job_id)"
-            )
+            connection.execute(f"create or replace temp table {log} as from {side}_rows_{log}")
         _run(connection, "temp")
         for name in KEPT:
             connection.execute(f"create or replace temp table {side}_{name} as select * from temp.{name}")
@@ -198,6 +223,9 @@ def _bring_up_to_date(connection: "duckdb.DuckDBPyConnection", before: str) -> N
     for name in KEPT:
         connection.execute(f"drop table temp.then_{name}")
         connection.execute(f"drop table temp.now_{name}")
+    for log in LOGS:
+        connection.execute(f"drop table temp.then_rows_{log}")
+        connection.execute(f"drop table temp.now_rows_{log}")
     connection.execute("drop table concerned")
     connection.execute("drop table concerned_units")
 

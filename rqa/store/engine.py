@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import duckdb
 
 from rqa.errors import RequestError, StoreError
+from rqa.intake.names import inner
 from rqa.intake.sources import literal, literal_path
 from rqa.shown import first_line, told
 from rqa.stopping import interruptible
@@ -36,6 +37,8 @@ STORE_FILE = "depot.duckdb"
 TECHNICIAN = "technician"
 ATTACHED = "depot"
 """The name under which a reader's engine knows the store."""
+WRITTEN = inner("store")
+"""The name under which a load's engine knows the store that it writes."""
 
 SAFE = {
     "autoinstall_known_extensions": False,
@@ -46,6 +49,9 @@ SAFE = {
 
 PLAIN_TYPES = {"HUGEINT": "BIGINT", "UBIGINT": "BIGINT", "UHUGEINT": "BIGINT", "TIMESTAMP WITH TIME ZONE": "TIMESTAMP"}
 """Types that frames and charts cannot hold safely, and what they are turned into."""
+
+VACUUM_TASKS = 4
+"""How much of a store is put together anew at the end of a load, as the engine counts it."""
 
 KEPT_COUNTS = 512
 KEPT_ROWS = 1_000
@@ -91,7 +97,7 @@ def connect(
             raise StoreError(f"{path} is {what}, and the store belongs there. Move it away, then load again.")
         raise StoreError(f"{path}: there is no store. Make one with `rqa load {path.parent}`.")
     try:
-        connection = duckdb.connect(":memory:" if read_only else str(path), config=config)
+        connection = duckdb.connect(":memory:", config=config)
         try:
             connection.execute("set TimeZone = 'UTC'")
             # The engine's own bar would be drawn into a program's output. In a notebook without widgets it is off, and
@@ -105,8 +111,14 @@ def connect(
             if read_only:
                 attach(connection, path, ATTACHED)
             else:
+                # What is written is a copy that nobody reads before it is whole, so no log is kept to mend it with.
+                connection.execute(f"attach {literal(str(path))} as {WRITTEN} (recovery_mode no_wal_writes)")
+                connection.execute(f"use {WRITTEN}")
                 # Row ids place the rows of a load in their files; they stay what they are until a checkpoint.
                 connection.execute("set checkpoint_threshold = '1TB'")
+                # What deleted rows have left is used again little by little: at a checkpoint the engine would write
+                # every table anew whose parts are not full, those that no load has touched, too.
+                connection.execute(f"set max_vacuum_tasks = {VACUUM_TASKS}")
             close_access(connection, files=reads, folders=[] if scratch is None else [scratch])
         except duckdb.Error:
             connection.close()

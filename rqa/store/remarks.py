@@ -9,6 +9,7 @@ from rqa.intake.entries import ZONE
 from rqa.intake.mapping import Mapping
 from rqa.intake.names import BROKEN, CLOCK, EMPTIED, LEFT_OUT, UNZONED
 from rqa.intake.sources import FRAME, literal
+from rqa.store.changed_jobs import TOUCHED
 
 NO_UNIT_TWICE = "no unit appears in more than one job"
 """Said of a store in which every unit is seen once: nothing can be told of come-backs then."""
@@ -19,10 +20,10 @@ NO_UNIT_TWICE_NEXT = (
 FIRST = "count(*), min(source_row)"
 UNKNOWN = {
     "unknown step": f"""
-        select 'steps', step, {FIRST} from steps
+        select 'steps', step, {FIRST} from (from {{rows}})
         where step not in (select step from procedures) and exists (select 1 from procedures) group by step""",
     "unknown test": f"""
-        select 'diagnostics', test, {FIRST} from diagnostics
+        select 'diagnostics', test, {FIRST} from (from {{rows}})
         where test not in (select test from tests) and exists (select 1 from tests) group by test""",
     "unknown model": f"""
         select 'jobs', model, {FIRST} from jobs
@@ -52,6 +53,8 @@ OTHER_WORDS = (
     "and “values” of the mapping"
 )
 """A fault found that no step and no test knows by its name cannot be told from a new one when its unit comes back."""
+OF_LOGS = {"unknown step": ("steps", "procedures"), "unknown test": ("diagnostics", "tests")}
+"""Remarks on the rows of a log, which is the first table; they rest on nothing else but the other."""
 WHOLE_STORE = {
     OTHER_WORDS: """
         with lists as (        -- a list of subsystems, of a step or a test, and the words of its names
@@ -100,12 +103,30 @@ FRAME_GONE = "no frame of its name was handed to this load; its rows are kept"
 
 
 def write_remarks(connection: duckdb.DuckDBPyConnection, mapping: Mapping, now: datetime, load_id: int) -> None:
-    """Write this load's remarks; earlier ones of these kinds are replaced, as they speak of the whole store."""
+    """Write this load's remarks; earlier ones of these kinds are replaced, as they speak of the whole store.
+
+    Where the last load had nothing of a kind to remark on in a log, only rows of jobs that this one touched can differ.
+    """
+    said = set(connection.execute("select distinct table_name, remark from remarks").fetchall())
+    touched: dict[str, bool] = dict(connection.execute(
+        f"select table_name, bool_or(job_id is null) from temp.{TOUCHED} group by all"
+    ).fetchall())
+
+    def rows_of(log: str, beside: str, remark: str) -> str:
+        """SQL for the rows of a log that may be remarked on so; `beside` is the table that is looked up for it."""
+        if load_id == 1 or (log, remark) in said or touched.get(log) or touched.get(beside):
+            return log
+        names = f"{literal(log)}, {literal(beside)}"
+        jobs = f"select distinct job_id from temp.{TOUCHED} where table_name in ({names})"
+        return f"(from {log} semi join ({jobs}) using (job_id))"
+
     kinds = [*UNKNOWN, *WHOLE_STORE, NO_JOB, FILE_GONE, FRAME_GONE]
     connection.execute("delete from remarks where list_contains($kinds, remark)", {"kinds": kinds})
     for remark, sql in {**UNKNOWN, **WHOLE_STORE}.items():
         known = {"models": mapping.workspace.models, "sites": list(mapping.sites), "now": now,
                  "goals": GOALS, "comebacks": GOAL_OF_COMEBACKS}
+        if remark in OF_LOGS:
+            sql = sql.format(rows=rows_of(*OF_LOGS[remark], remark))
         needed = {n: v for n, v in known.items() if f"${n}" in sql}
         connection.execute(
             f"insert into remarks select {load_id}, t, null, '{remark}', v, n, r from ({sql}) as found(t, v, n, r)",
@@ -121,7 +142,7 @@ def write_remarks(connection: duckdb.DuckDBPyConnection, mapping: Mapping, now: 
     for table in JOBLESS:
         connection.execute(
             f"insert into remarks select {load_id}, '{table}', source_file, '{NO_JOB}', min(job_id), {FIRST} "
-            f"from {table} anti join jobs using (job_id) group by source_file"
+            f"from (from {rows_of(table, 'jobs', NO_JOB)}) anti join jobs using (job_id) group by source_file"
         )
 
 

@@ -257,3 +257,28 @@ def test_half_hour_that_came_twice(ws: Workspace) -> None:
         ("2024-04-06 15:05:00", "2024-04-06 15:20:00"),
         ("2024-04-06 14:20:00", "2024-04-06 15:40:00"),
     ]
+
+
+def test_names_nobody_declared_are_told_whichever_load_brings_them_or_takes_their_declaration(ws: Workspace) -> None:
+    """A load looks at the rows of the jobs that it touches; a declaration that goes concerns all rows."""
+    mapping = {
+        "files": {n: {"path": f"{n}*.csv"} for n in ("step", "plan")},
+        "table": [{"table": "steps", "from": "step"}, {"table": "procedures", "from": "plan"}],
+    }
+    steps, plan = "job_id,step_seq,attempt,step,outcome\n", "procedure,step_seq,step,phase\n"
+    told = "select value, rows, first_row from remarks where remark = 'unknown step' order by all"
+    lost = "select source_file, value, rows from remarks where remark = 'no job of that id in the store' order by all"
+
+    def loaded(**files: str) -> list[tuple[object, ...]]:
+        for name, content in files.items():
+            ws.write(f"{name}.csv", content)
+        ws.load(mapping)
+        assert ws.rows(lost) == [(f"step{n}.csv", f"J{n}", 1) for n in "123" if (ws.folder / f"step{n}.csv").exists()]
+        return ws.rows(told)
+
+    assert loaded(step1=f"{steps}J1,1,1,cut,pass\n", plan=f"{plan}swap,1,cut,fit\nswap,2,glue,fit\n") == []
+    assert loaded(step2=f"{steps}J2,1,1,glue,pass\n") == []
+    assert loaded(step3=f"{steps}J3,1,1,weld,pass\n") == [("weld", 1, 2)]
+    assert loaded(step2=f"{steps}J2,1,1,saw,pass\n") == [("saw", 1, 2), ("weld", 1, 2)]
+    assert loaded(step3=f"{steps}J3,1,1,glue,pass\n", step2=f"{steps}J2,1,1,glue,fail\n") == []
+    assert loaded(plan=f"{plan}swap,1,cut,fit\n") == [("glue", 2, 2)]
