@@ -75,18 +75,18 @@ def look(source: SourceFile, quotes_of: Quotes, *, skip: int) -> FileOutline:
     lines, blanks, quotes, delimiters, plain, last = 0, 0, 0, 0, True, b"x\n"
     # A field is what stands between two delimiters or line ends; a delimiter that is a space is not told from one.
     bare = len(delimiter) == 1 and delimiter > b" "
-    ends = _Ends(quotes_of)
+    ends, ground = _Ends(quotes_of), _Ground(delimiter)
     for piece in pieces(source):
         plain = plain and piece.isascii() and b"\t" not in piece
         # The two bytes before the piece, as a line that holds nothing may lie across the seam.
         data = np.frombuffer(last + piece, np.uint8)
-        at_end = data == NEWLINE
+        at_end, returns = ground.line_ends(data), b"\r" in piece or b"\r" in last
         lines += int(np.count_nonzero(at_end[2:]))
-        blanks += int(np.count_nonzero(at_end[1:-1] & at_end[2:]))
-        if b"\r" in piece or b"\r" in last:
+        blanks += ground.blanks(at_end)
+        if returns:
             blanks += int(np.count_nonzero(at_end[:-2] & (data[1:-1] == RETURN) & at_end[2:]))
         quotes += ends.take(piece, at_end[2:])
-        bare = bare and plain and not quotes and _nothing_to_trim(data, at_end, delimiter)
+        bare = bare and plain and not quotes and ground.bare(data, at_end, returns)
         delimiters += piece.count(delimiter) if delimiter else 0
         last = (last + piece)[-2:]
     lines += not last.endswith(b"\n")
@@ -96,20 +96,52 @@ def look(source: SourceFile, quotes_of: Quotes, *, skip: int) -> FileOutline:
     return FileOutline(lines, blanks, quotes, delimiters, ends.doubtful(), plain, bare)
 
 
-def _nothing_to_trim(data: Any, at_end: Any, delimiter: bytes) -> bool:
-    """Whether in these bytes of text without quotes no space is next to a delimiter or line end, and all is shown."""
-    import numpy as np
+class _Ground:
+    """Looks at text without quotes, piece by piece, with memory that is taken once: fresh memory costs the most."""
 
-    returns = data == RETURN
-    any_return = bool(returns.any())
-    if np.count_nonzero(data < SPACE) != np.count_nonzero(at_end) + np.count_nonzero(returns):
-        return False
-    if any_return and (returns[:-1] & ~at_end[1:]).any():
-        return False
-    spaces, between = data == SPACE, at_end | (data == delimiter[0])
-    if any_return:
-        between |= returns
-    return not ((spaces[1:] & between[:-1]).any() or (spaces[:-1] & between[1:]).any())
+    def __init__(self, delimiter: bytes) -> None:
+        self.delimiter = delimiter
+        self.held: list[Any] = []
+
+    def _of(self, size: int) -> list[Any]:
+        import numpy as np
+
+        if not self.held or len(self.held[0]) < size:
+            self.held = [np.empty(size, bool) for _ in range(4)]
+        return [held[:size] for held in self.held]
+
+    def line_ends(self, data: Any) -> Any:
+        """Where a line ends in these bytes; good until the next piece."""
+        import numpy as np
+
+        return np.equal(data, NEWLINE, out=self._of(len(data))[0])
+
+    def blanks(self, at_end: Any) -> int:
+        """How many line ends follow straight on another, those of the first two bytes aside."""
+        import numpy as np
+
+        both = np.logical_and(at_end[1:-1], at_end[2:], out=self._of(len(at_end))[1][2:])
+        return int(np.count_nonzero(both))
+
+    def bare(self, data: Any, at_end: Any, returns: bool) -> bool:
+        """Whether no space is next to a delimiter or a line end, and all else is shown; `returns`: there may be \\r."""
+        import numpy as np
+
+        _, spaces, between, found = self._of(len(data))
+        hidden = np.count_nonzero(np.less(data, SPACE, out=found)) - np.count_nonzero(at_end)
+        np.equal(data, self.delimiter[0], out=between)
+        np.logical_or(between, at_end, out=between)
+        if returns:
+            at_return = data == RETURN
+            hidden -= np.count_nonzero(at_return)
+            if (at_return[:-1] & ~at_end[1:]).any():
+                return False
+            np.logical_or(between, at_return, out=between)
+        if hidden:
+            return False
+        np.equal(data, SPACE, out=spaces)
+        before = np.logical_and(spaces[:-1], between[1:], out=found[1:]).any()
+        return not (before or np.logical_and(spaces[1:], between[:-1], out=found[1:]).any())
 
 
 class _Ends:

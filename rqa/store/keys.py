@@ -42,6 +42,11 @@ from rqa.store.verdicts import (
 FROM, STARTS, FOUND, NEXT_FILE, NEXT_ROW, LOADED = (
     inner(n) for n in ("from", "starts", "found", "next_file", "next_row", "loaded")
 )
+BITS, BIT, DOUBTFUL = "key_bits", inner("bit"), "doubtful_jobs"
+MANY_ROWS = 200_000
+"""From so many staged rows on, most keys are told apart by bits."""
+MOST_BITS = 120
+"""So many values have a bit each in a number of 128 bits with a sign."""
 READ, STOOD, STANDS, REPLACED, REPEATS = "read", "stood", "stands", "replaced", "repeats"
 """Where a row of a contested key comes from: read now, or held by the store, standing or replaced; and what becomes of
 it: it stands, is replaced by a later one, or repeats the one before it."""
@@ -58,8 +63,8 @@ def settle_keys(connection: duckdb.DuckDBPyConnection, table: Table, derived: Se
     key, stored, content = ", ".join(key_columns), stored_columns(table), content_columns(table, derived)
     _superseded_rows(connection, table, content, derived)
     if not any_row(connection, "select 1 from mine") and not any_row(connection, "select 1 from past"):
-        clash = f"select {key} from good_rows group by all having count(*) > 1"
-        connection.execute(f"create or replace temp table clash as {clash}")
+        connection.execute(f"create or replace temp table clash as {_met_twice(connection, table, key_columns)}")
+        _forget_bits(connection)
         if not any_row(connection, "select 1 from clash"):
             _insert_all(connection, table, places)
             return
@@ -68,7 +73,7 @@ def settle_keys(connection: duckdb.DuckDBPyConnection, table: Table, derived: Se
         loose = "loose"
         loose_and_lost(connection, content)
         connection.execute(
-            f"create or replace temp table clash as select {key} from good_rows group by all having count(*) > 1 "
+            f"create or replace temp table clash as {_met_twice(connection, table, key_columns)} "
             f"union select {key} from mine semi join loose using ({key}) union select {key} from lost "
             f"union select {key} from past where {CHANGED}"
         )
@@ -91,10 +96,55 @@ def settle_keys(connection: duckdb.DuckDBPyConnection, table: Table, derived: Se
         f"insert into main.{name} select {stored} from fresh union all select {stored} from folded "
         f"where {FOUND} = '{STANDS}'"
     )
+    _forget_bits(connection)
     for used in ("clash", "folded", "before", "turned", "unheld", "fresh"):
         connection.execute(f"drop table temp.{used}")
     connection.execute("drop table if exists temp.loose")
     connection.execute("drop table if exists temp.lost")
+
+
+def _met_twice(connection: duckdb.DuckDBPyConnection, table: Table, key_columns: Sequence[str]) -> str:
+    """SELECT of the keys that more than one good row has.
+
+    To group many rows by their whole key takes long, and memory. A log has few rows a job, and of most keys the last
+    part, a number, is 1; of these rows the other parts are marked in a bit set for each job. Where a job has fewer bits
+    than rows, and where rows have another number or no bit, the keys are compared.
+    """
+    key = ", ".join(key_columns)
+    plain = f"select {key} from good_rows group by all having count(*) > 1"
+    of_job, *rest = key_columns
+    if tuple(key_columns) != table.key or len(rest) not in (1, 2) or table.column(rest[-1]).kind != "integer":
+        return plain
+    ((rows,),) = connection.execute(f"select count(*) from stage_{table.name}").fetchall()
+    if rows < MANY_ROWS:
+        return plain
+    marked, from_rows, number = rest[0], "good_rows", "true" if len(rest) == 1 else f"{rest[1]} = 1"
+    bit = f"{marked}::integer"
+    if table.column(marked).kind != "integer":
+        connection.execute(
+            f"create or replace temp table {BITS} as select {marked}, row_number() over ()::integer - 1 as {BIT} "
+            f"from (select distinct {marked} from good_rows)"
+        )
+        ((values,),) = connection.execute(f"select count(*) from temp.{BITS}").fetchall()
+        if values > MOST_BITS:
+            return plain
+        bit, from_rows, has_bit = BIT, f"good_rows join temp.{BITS} using ({marked})", number
+    else:
+        has_bit = f"{marked} between 0 and {MOST_BITS - 1} and {number}"
+    connection.execute(
+        f"create or replace temp table {DOUBTFUL} as select {of_job} from {from_rows} where {has_bit} "
+        f"group by {of_job} having bit_count(bit_or(1::hugeint << {bit})) < count(*)"
+    )
+    no_bit = f"not ({has_bit})"
+    return (
+        f"select {key} from good_rows semi join temp.{DOUBTFUL} using ({of_job}) group by all having count(*) > 1 "
+        f"union select {key} from good_rows where {no_bit} group by all having count(*) > 1"
+    )
+
+
+def _forget_bits(connection: duckdb.DuckDBPyConnection) -> None:
+    for made in (BITS, DOUBTFUL):
+        connection.execute(f"drop table if exists temp.{made}")
 
 
 def _insert_all(connection: duckdb.DuckDBPyConnection, table: Table, places: Places) -> None:
@@ -106,6 +156,7 @@ def _insert_all(connection: duckdb.DuckDBPyConnection, table: Table, places: Pla
         return
     if places.adoptable and len(stretches(places.adoptable)) <= MOST_STRETCHES:
         swap_in_staging(connection, table, places.adoptable, sum(f.rows for f in places.adoptable) - good)
+        places.adopted = True
         touch_all(connection, table)
     else:
         touch(connection, table, "good_rows")

@@ -105,6 +105,9 @@ def _count_repeats(connection: duckdb.DuckDBPyConnection, table: Table, places: 
     """How many good rows of each file that was read the store does not hold as that file's."""
     if not places.given:
         return
+    if places.adopted:
+        places.given = {label: replace(kept, repeats=0) for label, kept in places.given.items()}
+        return
     mine = f"source_file in (select source_file from temp.{ORDER} where changed)"
     held = connection.execute(
         f"select source_file, count(*) from (select source_file from main.{table.name} where {mine} union all "

@@ -43,6 +43,9 @@ def rejects_of(connection: duckdb.DuckDBPyConnection, text: TextSource, source: 
     ).fetchall()
     if broken > records.MOST_REJECTS or faults >= engine_rejects():
         raise too_many_rejects(source, RULES.get(most, most.lower()))
+    if not faults:
+        drop_rejects(connection, text)
+        return in_order(text.cut)
     rows = connection.execute(
         f"select line, any_value(line_byte_position), first(error_type::varchar order by column_idx), "
         f"first(left(csv_line, {KEPT_RAW})), "

@@ -30,15 +30,17 @@ class RowsNeededError(Exception):
 class Places:
     """What a settling needs beside the rows, and what it counts.
 
-    `adoptable` are the files whose staging table may become the store's own, None if it may not. `restored` counts, by
-    file, stored rows that stand again; `left` all stored rows that stand no longer; `repeats` stored rows that are
-    repeats of others now. `replaced` and `withdrawn` count, by file, the rows that this load keeps in `superseded` for
-    another reason than a later row: their file gives another in their stead, or nothing gives them any more.
+    `adoptable` are the files whose staging table may become the store's own, None if it may not; `adopted` says that it
+    has become it, so that every good row stands. `restored` counts, by file, stored rows that stand again; `left` all
+    stored rows that stand no longer; `repeats` stored rows that are repeats of others now. `replaced` and `withdrawn`
+    count, by file, the rows that this load keeps in `superseded` for another reason than a later row: their file gives
+    another in their stead, or nothing gives them any more.
     """
 
     load_id: int
     verdicts: Verdicts
     adoptable: Sequence[Staged] | None = None
+    adopted: bool = False
     restored: Counter[str] = field(default_factory=Counter)
     replaced: Counter[str] = field(default_factory=Counter)
     withdrawn: Counter[str] = field(default_factory=Counter)

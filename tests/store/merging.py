@@ -56,12 +56,13 @@ class Depot:
         return {n: {what: v[what] for what in SHOWN} for n, v in places.verdicts.items()}
 
     def _settle(self, files: Mapping[int, Sequence[Sequence[Any]]], what: Changes) -> Places:
-        Stager(self.connection, Path(), sql_minutes=1, memory=None).make_tables(
-            {self.table.name: self.derive is not None}
-        )
+        stager = Stager(self.connection, Path(), sql_minutes=1, memory=None)
+        stager.make_tables({self.table.name: self.derive is not None})
         staged, height = [], 0
         for number, rows in sorted(files.items()):
-            marked = {"source_file": str(number), FILE_NO: number, DERIVE: self.derive, LEFT_OUT: False}
+            marked: dict[str, Any] = {FILE_NO: number}
+            if self.table.name not in stager.lean:
+                marked |= {"source_file": str(number), DERIVE: self.derive, LEFT_OUT: False}
             given = ", ".join(f"? as {n}" for n in [*self.columns, *marked])
             for row in rows:
                 self.connection.execute(
