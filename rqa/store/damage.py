@@ -13,8 +13,8 @@ from rqa.errors import StoreError
 from rqa.intake.names import quoted
 from rqa.shown import first_line
 
-_KIND = r"(?:[A-Za-z ]+: )*"
-"""What was being done, before what went wrong. Nothing in quotes, as a value of a file would be."""
+_KIND = r'(?:[A-Za-z ]+: )*(?:Checkpoint failed for database "[^"]*"\. [\w .]+: )?'
+"""What was being done, before what went wrong. Nothing in quotes, as a value of a file would be, but a load's copy."""
 _BLOCK = re.compile(_KIND + r"Corrupt database file: computed checksum.* in block at location (\d+)")
 _SHORT = re.compile(_KIND + r'Could not read enough bytes from file "(.*?)": attempted')
 _SPOILT = re.compile(_KIND + r"(Corrupt(?!\w* (temporary|Parquet))|corrupt database|Failed to scan dictionary)")
