@@ -88,6 +88,12 @@ WHOLE_STORE = {
         select 'jobs', null, count(*), null from jobs where disposition <> 'cancelled'
         having count(*) > 1 and count(*) = count(distinct unit_id)""",
 }
+OF_UNITS = (NEVER_CLOSED, SAME_MOMENT)
+"""Remarks on jobs of a unit that do not fit each other; taking a job away never brings one about."""
+SOME_UNIT_TWICE = """
+    select 1 from (select unit_id from jobs where disposition <> 'cancelled' limit 50000)
+    group by unit_id having count(*) > 1 limit 1"""
+"""Gives a row where the first jobs show that some unit appears twice."""
 JOBLESS = ("steps", "diagnostics", "parts")
 NO_JOB = "no job of that id in the store"
 NO_ZONE = f"no zone is set, so times without an offset are read as {ZONE}"
@@ -105,7 +111,7 @@ FRAME_GONE = "no frame of its name was handed to this load; its rows are kept"
 def write_remarks(connection: duckdb.DuckDBPyConnection, mapping: Mapping, now: datetime, load_id: int) -> None:
     """Write this load's remarks; earlier ones of these kinds are replaced, as they speak of the whole store.
 
-    Where the last load had nothing of a kind to remark on in a log, only rows of jobs that this one touched can differ.
+    Where the last load had nothing of a kind to remark on, only rows or units of jobs that this one touched can differ.
     """
     said = set(connection.execute("select distinct table_name, remark from remarks").fetchall())
     touched: dict[str, bool] = dict(connection.execute(
@@ -118,13 +124,17 @@ def write_remarks(connection: duckdb.DuckDBPyConnection, mapping: Mapping, now: 
             return log
         names = f"{literal(log)}, {literal(beside)}"
         jobs = f"select distinct job_id from temp.{TOUCHED} where table_name in ({names})"
-        return f"(from {log} semi join ({jobs}) using (job_id))"
+        return f"(from main.{log} semi join ({jobs}) using (job_id))"
 
     kinds = [*UNKNOWN, *WHOLE_STORE, NO_JOB, FILE_GONE, FRAME_GONE]
     connection.execute("delete from remarks where list_contains($kinds, remark)", {"kinds": kinds})
     for remark, sql in {**UNKNOWN, **WHOLE_STORE}.items():
         known = {"models": mapping.workspace.models, "sites": list(mapping.sites), "now": now,
                  "goals": GOALS, "comebacks": GOAL_OF_COMEBACKS}
+        if remark == NO_UNIT_TWICE and connection.execute(SOME_UNIT_TWICE).fetchall():
+            continue
+        if remark in OF_UNITS and (rows := rows_of("jobs", "jobs", remark)) != "jobs":
+            sql = f"with jobs as (from main.jobs semi join {rows} using (unit_id)) {sql}"
         if remark in OF_LOGS:
             sql = sql.format(rows=rows_of(*OF_LOGS[remark], remark))
         needed = {n: v for n, v in known.items() if f"${n}" in sql}
