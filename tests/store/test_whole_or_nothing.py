@@ -249,3 +249,18 @@ def test_report_is_a_summary_to_act_on(ws: Workspace) -> None:
     assert "1 × jobs.disposition: not one of repaired" in said
     assert "first 'gone' in 1.csv, row 4" in said
     assert f"Stored in {ws.store}" in said
+
+
+def test_a_load_writes_each_row_once_and_keeps_no_log_beside_the_copy(ws: Workspace) -> None:
+    """A log would hold all that is written a second time; the copy is read by nobody before it is whole."""
+    found: dict[str, int] = {}
+
+    def look(connection: duckdb.DuckDBPyConnection, before: str | None) -> None:
+        found.update({p.name: p.stat().st_size for p in ws.folder.glob("depot.duckdb.new-*/*")})
+
+    ws.write("1.csv", csv_of(*(job(f"J{n}") for n in range(500))))
+    ws.load(MAPPING, keep=look)
+    assert "depot.duckdb" in found
+    logs = [size for name, size in found.items() if ".wal" in name]
+    assert sum(logs) < 1_000
+    assert ws.one("select count(*) from jobs") == 500
