@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rqa.answers.core.scope import month_end
-from rqa.answers.improve.action_work import BEFORE_DAYS, RECENT_DAYS, tables
-from rqa.words import count, counted, percent
+from rqa.answers.improve.action_work import BEFORE_DAYS, KINDS, RECENT_DAYS, tables
+from rqa.words import count, counted, month_name, percent
 
 if TYPE_CHECKING:
     import polars as pl
@@ -18,9 +18,11 @@ if TYPE_CHECKING:
     from rqa.stats import ChangePlan, NetChange, OtherWork, RateChange
 
 WORKED, WORSE, NO_SIGN, TOO_EARLY = "worked", "made it worse", "no sign yet", "too early"
+FADED, PASSED = "worked, has faded", "made it worse, has passed"
+"""A change that was told, and more than half of which is gone in the work after that."""
 UNTOLD = "cannot be told"
 """Where waiting does not help: something that a verdict rests on is absent."""
-TOLD = (WORKED, WORSE)
+TOLD = (WORKED, WORSE, FADED, PASSED)
 """Verdicts that say that something has changed; without one nothing is known to be spared."""
 EXPECTED = 0.5
 """The factor planned for where an action states none."""
@@ -31,6 +33,16 @@ LEAST_GAIN = 0.01
 """A look counts when it adds this share of what is planned to be known."""
 BAD_SPELL = 0.1
 """The days just before the start stand out if luck alone makes them as bad as often as this, or less often."""
+PLANNED_SHARE = 0.8
+"""So much of the allowed error is for the looks up to the planned one, the rest for those after it."""
+LATER_LOOKS = (1.5, 2.0, 3.0, 4.0)
+"""After the planned look further ones are taken when so many times as much is known."""
+SAID_FROM = 1.2
+"""A dispersion of the months from which on it is told."""
+BACK = 3.0
+"""A normal score from which on the work from some month on is called unlike that before it, looked at every month."""
+FEWEST_MONTHS = 4
+"""Months before the start from which on it can be said how they vary."""
 DAYS_A_MONTH = BEFORE_DAYS / 12
 """So that twelve months of work are the jobs of the year before an action."""
 
@@ -78,7 +90,9 @@ def judge(
     `first_on` is the first day of closing before the start; the work of a month is planned from the days since then.
     The verdict asks at each month end since the start whether the exact test on like work, and the difference in
     differences where there is work beside it, both lie beyond the bound of that look on the same side; after a bad
-    spell, with it and without it.
+    spell, with it and without it. Where the months before the start differ more than their counts alone would, scores
+    are made smaller by the square root of that (a quasi-binomial dispersion), and more work is planned. A verdict can
+    be taken back: the work after the start is searched for a month from which on more than half of the change is gone.
     """
     spare, spell = _bad_spell(own)
     change = _change(own, None, spare, level)
@@ -87,8 +101,16 @@ def judge(
         own, beside, days=max(1, (started_on - first_on).days - RECENT_DAYS * spare),
         ratio=EXPECTED if expected is None else expected, level=level, spare=spare,
     )
+    spread = _dispersion(own, spare)
     needed = 0 if plan is None else ceil(plan.after[(plan.looks or len(plan.after)) - 1])
+    if plan is not None and spread > 1.0:
+        needed = max(needed, min(ceil(needed * spread), ceil(plan.after[-1])))
     warnings = [spell] if spell else []
+    if spread > SAID_FROM:
+        warnings.append(
+            f"The months before the start vary {spread:.1f} times as much as their counts alone would: a change takes "
+            "more work to be told."
+        )
     seen: date | None = None
     verdict, expected_on = TOO_EARLY, None
     if plan is None:
@@ -99,8 +121,13 @@ def judge(
             "it beside."
         )
     else:
-        sign, seen, done = _looked(own, beside if serves else None, spare, plan, needed, started_on, today, level)
+        sign, seen, done = _looked(
+            own, beside if serves else None, spare, plan, needed, started_on, today, level, spread
+        )
         verdict = WORKED if sign < 0 else WORSE if sign > 0 else NO_SIGN if done else TOO_EARLY
+        if seen is not None and (back := _gone_back(own, spare, sign, spread)):
+            verdict = FADED if sign < 0 else PASSED
+            warnings.append(back)
         if verdict == TOO_EARLY:
             expected_on = _due(own, plan, needed, started_on, today, window)
         warnings += _of_plan(plan, needed, expected, verdict, change)
@@ -227,8 +254,12 @@ def _looked(
     started_on: date,
     today: date,
     level: float,
+    spread: float,
 ) -> tuple[int, date | None, bool]:
-    """The side on which a look passed its bound (-1 fewer, 1 more, 0 none), its day, and whether the last was taken."""
+    """The side on which a look passed its bound (-1 fewer, 1 more, 0 none), its day, and whether the planned one was
+    taken."""
+    from scipy import special
+
     from rqa.stats import beyond_both, known_after, spending_bounds
 
     jobs = _jobs(own, "before", spare=spare)
@@ -255,17 +286,73 @@ def _looked(
             score = float(beyond_both(score, _score(_change(own, day, False, level), beside, day, False, level)))
         days.append(day)
         information.append(here)
-        scores.append(score)
-        if here >= planned:
-            break
+        scores.append(score / spread**0.5)
     if not days:
         return 0, None, False
-    bounds = spending_bounds(information=information, planned=planned, level=level).bound
+    error = 1.0 - level
+    bounds = spending_bounds(information=information, planned=planned, level=1.0 - PLANNED_SHARE * error).bound.copy()
+    later = float(-special.ndtri((1.0 - PLANNED_SHARE) * error / len(LATER_LOOKS) / 2.0))
+    for times in LATER_LOOKS:
+        reached = int(np.searchsorted(information, times * planned))
+        if reached < len(days):
+            bounds[reached] = min(bounds[reached], later)
     passed = np.flatnonzero(np.abs(scores) > bounds)
     if passed.size:
         first = int(passed[0])
         return (-1 if scores[first] < 0 else 1), days[first], True
     return 0, None, information[-1] >= planned
+
+
+def _dispersion(own: "pl.DataFrame", spare: bool) -> float:
+    """How many times as much the months before the start vary as their counts alone would; 1 at least.
+
+    Pearson's statistic of the months over its degrees of freedom, each month's come-backs against those of its mix of
+    work (McCullagh and Nelder 1989, section 4.5).
+    """
+    import polars as pl
+
+    before = own.filter((pl.col("side") == "before") & ~(pl.col("recent") & spare))
+    rates = before.group_by(KINDS).agg(rate=pl.col("returned").sum() / pl.col("matured").sum())
+    months = (
+        before.join(rates, on=KINDS, nulls_equal=True)
+        .group_by("closed_month")
+        .agg(
+            seen=pl.col("returned").sum(), usual=(pl.col("matured") * pl.col("rate")).sum(),
+            luck=(pl.col("matured") * pl.col("rate") * (1.0 - pl.col("rate"))).sum(),
+        )
+        .filter(pl.col("luck") > 0)
+    )
+    if months.height < FEWEST_MONTHS:
+        return 1.0
+    squares = ((months["seen"] - months["usual"]) ** 2 / months["luck"]).sum()
+    return max(1.0, float(squares) / (months.height - 1))
+
+
+def _gone_back(own: "pl.DataFrame", spare: bool, sign: int, spread: float) -> str:
+    """What to say where more than half of a change is gone again from some month on; else nothing."""
+    import polars as pl
+
+    after = own.filter(pl.col("side") == "after").group_by("known_month").agg(pl.col("matured", "returned").sum())
+    after = after.filter(pl.col("matured") > 0).sort("known_month")
+    jobs = _jobs(own, "before", spare=spare)
+    if after.height < 2 or not jobs:
+        return ""
+    n, x = (np.cumsum(after[name].to_numpy()) for name in ("matured", "returned"))
+    m, y = n[-1] - n[:-1], x[-1] - x[:-1]
+    then, now, pooled = x[:-1] / n[:-1], y / m, x[-1] / n[-1]
+    before = _jobs(own, "before", "returned", spare) / jobs
+    luck = pooled * (1.0 - pooled) * (1.0 / n[:-1] + 1.0 / m) * spread
+    if not pooled or pooled == 1.0:
+        return ""
+    scores = np.where((now - (before + then) / 2.0) * -sign >= 0, (now - then) / luck**0.5 * -sign, 0.0)
+    cut = int(scores.argmax())
+    if scores[cut] < BACK:
+        return ""
+    return (
+        f"More than half of the change is gone: {percent(float(then[cut]))} of {counted(int(n[cut]), 'job')} known up "
+        f"to {month_name(after['known_month'][cut])} came back, {percent(float(now[cut]))} of {count(int(m[cut]))} "
+        f"since, against {percent(before)} before the start."
+    )
 
 
 def _score(change: "RateChange", beside: "pl.DataFrame | None", day: date, spare: bool, level: float) -> float:
@@ -309,7 +396,7 @@ def _of_plan(plan: "ChangePlan", needed: int, expected: float | None, verdict: s
             f"{'planned halving' if expected is None else 'expected change'} is "
             f"{percent(float(plan.chance[-1]), decimals=0)}."
         )
-    if verdict in (WORKED, WORSE) and (change.difference > 0) == (verdict == WORKED):
+    if verdict in TOLD and (change.difference > 0) == (verdict in (WORKED, FADED)):
         said.append("Since the verdict was given the rate has gone the other way: look at the months.")
     return said
 

@@ -77,15 +77,19 @@ def verdicts(snapshot: Snapshot, window: int = 30, *, level: float = 0.95) -> Ve
     verdict, seen_on, expected_on, warning; with a step in the scope its first checks: checks_before, yield_before,
     checks_after, yield_after; concurrent, the ids of the actions that the warning names.
 
-    Verdicts: "worked", "made it worse", "no sign yet", "too early", "cannot be told" where waiting does not help (no
-    unit appears twice, say, there was no work before, the site does not write down what was found on return, or no log
-    in the scope ever has its steps), and
-    "cannot be judged" for a scope that cannot be read. Where most come-backs of the depot have no confirmed fault, all
-    count, and `outcome` says so. They are judged on month ends, from the
-    start until the planned jobs have matured, with bounds that hold over all these looks together
-    (`rqa.stats.spending_bounds`): an action without effect gets "worked" or "made it worse" with a chance of at most
-    1 - level however often it is read. Planned is what shows the expected change (a halving where none is stated) with
-    a chance of 80 %, but no more than twelve months of work.
+    Verdicts: "worked", "made it worse", these two with ", has faded" and ", has passed" where more than half of the
+    change is gone again in the months since, "no sign yet", "too early", "cannot be told" where waiting does not help
+    (no unit appears twice, say, there was no work before, the site does not write down what was found on return, or no
+    log in the scope ever has its steps), and "cannot be judged" for a scope that cannot be read. Where most come-backs
+    of the depot have no confirmed fault, all count, and `outcome` says so.
+
+    They are judged on month ends, from the start until the planned jobs have matured and at four later looks, with
+    bounds that hold over all these looks together (`rqa.stats.spending_bounds`): an action without effect gets "worked"
+    or "made it worse" with a chance of at most 1 - level however often it is read. Where the months before vary more
+    than their counts would, it takes more to be told; where true rates vary by 15 to 20 % at 200 jobs a month, one
+    action in twenty without effect is misjudged, at 800 a month one in ten (tests/bench/verdicts.py). Planned is what
+    shows the expected change (a halving where none is stated) with a chance of 80 %, but no more than twelve months of
+    work.
 
     >>> depot.verdicts().table.select("action_id", "verdict").rows()
     [('ACT-1', 'too early'), ('ACT-2', 'too early'), ('ACT-3', 'too early')]
