@@ -88,6 +88,9 @@ def settle_keys(connection: duckdb.DuckDBPyConnection, table: Table, derived: Se
     _tell(connection, places)
     touch(connection, table, new)
     touch(connection, table, f"(select {KEY}->>'job_id' as job_id from turned)")
+    if derived:
+        # What stands in another place now may follow what it came before, and is numbered anew.
+        touch(connection, table, f"(select {KEY}->>'job_id' as job_id from folded where {FOUND} = '{STANDS}')")
     _keep_superseded(connection, table, places)
     gone = f"select {ROWID} from mine semi join clash using ({key})"
     connection.execute(f"create or replace temp table fresh as select {stored} from {new}")

@@ -81,6 +81,10 @@ from given""")
     jobs = f"(select {CONTENT}->>'job_id' as job_id from {{}})"
     for rows in ("arrived", "gone"):
         touch(connection, table, jobs.format(rows))
+    # What stands in another place now may follow what it came before, and is numbered anew.
+    elsewhere = "m.source_file <> b.source_file or m.source_row <> b.source_row"
+    touch(connection, table, jobs.format(f"(select m.* from members m join before b on {has} "
+                                         f"where m.{CHOSEN} and ({elsewhere}))"))
     connection.execute(f"insert into temp.to_number select job_id from {jobs.format('members')} "
                        f"union all select job_id from {jobs.format('before')}")
     connection.execute(f"delete from main.{name} where rowid in (select {ROWID} from before)")

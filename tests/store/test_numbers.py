@@ -2,15 +2,17 @@
 
 from collections import Counter, defaultdict
 from datetime import datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from rqa.measures.keep import keep
 from tests.examples import examples
 from tests.store.merging import Depot
-from tests.workspaces import Workspace
+from tests.workspaces import Workspace, csv_of, job
 
 STEPS = {"job_id": "", "step": "", "outcome": "", "started_at": ""}
 START = datetime(2024, 3, 1)
@@ -157,3 +159,38 @@ def test_runs_and_lines(ws: Workspace, shuffled: bool) -> None:
     for name, line, part in ws.rows("select job_id, line, part_no from parts order by all"):
         lines[name].append((line, part))
     assert lines == {"J": [(1, "P1"), (2, "P1"), (3, "P0")], "K": [(1, "P1")]}
+
+
+WITHDRAWN = {"workspace": {"vanished": "withdraw"}, "files": {"s": {"path": "s*.csv"}, "j": {"path": "jobs.csv"}},
+             "table": [{"table": "steps", "from": "s"}, {"table": "jobs", "from": "j"}]}
+
+
+@pytest.mark.parametrize("given", ["step,outcome", "step,outcome,attempt"])
+@pytest.mark.parametrize("moved", ["to a later file", "within its file"])
+def test_a_row_that_stands_in_another_place_is_numbered_and_counted_anew(
+    tmp_path: Path, given: str, moved: str
+) -> None:
+    """Held against a fresh load: a file is gone whose row a later file gives, too; or two lines change places."""
+    tried = ",1" if "attempt" in given else ""
+    cut, other = f"J1,cut,fail{tried}\n", f"J1,{'glue' if tried else 'cut'},pass{tried}\n"
+    more = f"J2,saw,pass{tried}\n"
+    first = {"s1.csv": cut, "s2.csv": other, "s3.csv": cut} if moved == "to a later file" else {"s1.csv": cut + other}
+    then = {"s2.csv": other, "s3.csv": cut + more} if moved == "to a later file" else {"s1.csv": other + cut}
+    jobs = csv_of(*(job(f"J{n}", unit_id=f"U{n}") for n in range(1, 120)))
+
+    def held(name: str, *loads: dict[str, str]) -> list[list[tuple[Any, ...]]]:
+        (folder := tmp_path / name).mkdir()
+        ws = Workspace(folder)
+        ws.write("jobs.csv", jobs)
+        for files in loads:
+            for old in folder.glob("s*.csv"):
+                old.unlink()
+            for file, rows in files.items():
+                ws.write(file, f"job_id,{given}\n{rows}")
+            ws.load(WITHDRAWN, keep=keep)
+        rows = "select job_id, step, step_seq, attempt, source_file, source_row from steps order by all"
+        return [ws.rows(rows), ws.rows("select step, passed, failed from step_counts order by all")]
+
+    now = held("one after the other", first, then)
+    assert now == held("at once", then)
+    assert now != held("before", first)
