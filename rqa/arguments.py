@@ -71,6 +71,13 @@ def measurements(name: str, given: ArrayLike) -> Numbers:
     return numbers
 
 
+def ratios(name: str, given: ArrayLike) -> Numbers:
+    """Numbers from 0 up, as doubles: NaN is a ratio that is not known, infinity one over nothing."""
+    numbers = _numbers(name, given)
+    _refuse(name, "must be at least 0", numbers, numbers < 0)
+    return numbers
+
+
 def shares(name: str, given: ArrayLike, *, missing: bool = False) -> Numbers:
     """Numbers from 0 to 1, both taken in, as doubles; a missing one is refused unless `missing` lets it through."""
     numbers = _numbers(name, given)

@@ -9,6 +9,7 @@ from rqa.stats.before_after import NetChange, RateChange, beyond_both, net_chang
 from rqa.stats.chain_ladder import ChainLadder, chain_ladder
 from rqa.stats.change_power import ChangePlan, OtherWork, chance_to_see, jobs_to_see, known_after, plan_change
 from rqa.stats.chronic import ManyReturns, many_returns
+from rqa.stats.clustered import ClusteredInterval, clustered_interval
 from rqa.stats.common_ratio import MantelHaenszel, mantel_haenszel
 from rqa.stats.concentration import WorstUnits, worst_units
 from rqa.stats.contrast import IncidenceContrast, incidence_contrast
@@ -61,6 +62,7 @@ from rqa.stats.space_time import ClosePairs, Knox, ScanProbability, close_pairs,
 from rqa.stats.standardised import StandardisedRatio, standardised_ratio
 from rqa.stats.stratified import StratifiedTest, stratified_exact_test
 from rqa.stats.trend_tests import TrendTest, laplace_test, mil_hdbk_189_test
+from rqa.stats.unmeasured import EValue, e_value
 from rqa.stats.weighted_log_rank import LogRank, log_rank
 
 __all__ = [
@@ -71,12 +73,14 @@ __all__ = [
     "ChainLadder",
     "ChangePlan",
     "ClosePairs",
+    "ClusteredInterval",
     "CohenKappa",
     "CumulativeIncidence",
     "CurvePoints",
     "DefectRate",
     "DifferenceInterval",
     "Discoveries",
+    "EValue",
     "ExactOddsRatio",
     "ExpectationTest",
     "ExperienceNeeded",
@@ -140,11 +144,13 @@ __all__ = [
     "chain_ladder",
     "chance_to_see",
     "close_pairs",
+    "clustered_interval",
     "cohen_kappa",
     "cumulative_incidence",
     "defect_rate",
     "difference_interval",
     "dpmo_at_sigma",
+    "e_value",
     "exact_common_odds",
     "expectation_test",
     "expected_from_mix",

@@ -11,7 +11,7 @@ from scipy import special
 
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
-from rqa.stats.far_tails import never_zero
+from rqa.stats.far_tails import SMALLEST, never_zero
 from rqa.stats.gauge_by_range import by_averages_and_ranges
 from rqa.stats.mean_square_limits import combined_limits
 
@@ -231,7 +231,7 @@ def _interaction_test(squares: Numbers, degrees: Numbers) -> tuple[float, float]
     if degrees[2] == 0 or squares[2] + squares[3] == 0:
         return float("nan"), float("nan")
     if squares[3] == 0:
-        return float("inf"), 0.0
+        return float("inf"), SMALLEST
     f = float(squares[2] / degrees[2] / (squares[3] / degrees[3]))
     return f, float(never_zero(special.fdtrc(degrees[2], degrees[3], f)))
 

@@ -121,17 +121,21 @@ def upper_limit(successes: Counts | Numbers, trials: Counts | Numbers, method: s
     return np.where(trials == 0, np.nan, high)
 
 
-def _wilson(x: Numbers, n: Numbers, tail: float) -> Numbers:
+def wilson(x: Numbers, n: Numbers, quantile: Numbers | float) -> tuple[Numbers, Numbers]:
+    """Both of Wilson's limits, with a quantile of the normal law or another."""
     # The roots t of (n + z2) t^2 - (2x + z2) t + x^2/n = 0. The lower one is taken as the product of the roots over
     # the upper one, as the difference in the textbook form loses digits when x is small and n large.
-    z2 = special.ndtri(tail) ** 2
+    z2 = np.asarray(quantile) ** 2
     upper = (2 * x + z2 + np.sqrt(z2 * (z2 + 4 * x * (n - x) / n))) / (2 * (n + z2))
-    return x * x / n / ((n + z2) * np.maximum(upper, 1e-300))
+    return x * x / n / ((n + z2) * np.maximum(upper, 1e-300)), upper
+
+
+def _wilson(x: Numbers, n: Numbers, tail: float) -> Numbers:
+    return wilson(x, n, float(special.ndtri(tail)))[0]
 
 
 def _wilson_upper(x: Numbers, n: Numbers, tail: float) -> Numbers:
-    z2 = special.ndtri(tail) ** 2
-    return np.asarray((2 * x + z2 + np.sqrt(z2 * (z2 + 4 * x * (n - x) / n))) / (2 * (n + z2)))
+    return wilson(x, n, float(special.ndtri(tail)))[1]
 
 
 def _clopper_pearson(x: Numbers, n: Numbers, tail: float) -> Numbers:

@@ -58,6 +58,7 @@ ORDINARY: dict[str, dict[str, Any]] = {
         "other": stats.OtherWork(0.05, 500, 0.5),
     },
     "close_pairs": {"day": [1, 2, 2, 30], "kind": ["a", "a", "b", "a"], "within": 3.0},
+    "clustered_interval": {"successes": [4, 0, 3, 0, 5], "trials": [5, 4, 6, 5, 6], "level": 0.95},
     "cohen_kappa": {"table": [[45, 3], [5, 17]], "weights": "none", "level": 0.95},
     "cumulative_incidence": {
         "day": [5, 20, 30], "returned": [[4, 2], [3, 1], [0, 1]], "censored": [0, 0, 90],
@@ -68,6 +69,7 @@ ORDINARY: dict[str, dict[str, Any]] = {
         "successes1": [3, 4], "trials1": [9, 8], "successes2": [1, 2], "trials2": [7, 6], "level": 0.95,
     },
     "dpmo_at_sigma": {"sigma": [3.0, 4.5], "shift": 1.5},
+    "e_value": {"estimate": [3.9, 0.5], "low": [1.8, 0.3], "high": [8.7, 0.8], "measure": "odds", "common": True},
     "exact_common_odds": {"tables": [[[3, 1], [1, 3]], [[4, 2], [2, 5]]], "level": 0.95},
     "expectation_test": {"observed": [19, 3], "expected": [10.0, 4.0], "variance": [8.0, 9.0]},
     "expected_from_mix": {"events": [[2, 30], [18, 10]], "trials": [[20, 100], [180, 20]]},

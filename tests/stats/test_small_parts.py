@@ -8,7 +8,7 @@ from rqa.spc import ShewhartDesign, constants, laney_p_chart, p_chart, run_lengt
 from rqa.spc.dispersion import dispersion
 from rqa.spc.rules import beyond_limits
 from rqa.spc.run_lengths.points import SharePoints
-from rqa.stats import capability, expectation_test, knox_test, overdispersion, smoothed_hazard
+from rqa.stats import capability, expectation_test, gauge_rr, knox_test, overdispersion, smoothed_hazard
 from rqa.stats.beta_binomial_limits import _matched
 
 
@@ -120,6 +120,13 @@ def test_what_is_told_of_a_spread_below_chance():
     (told,) = (warning for warning in both.warnings if "less than chance" in warning)
     assert f"sigma_z = {both.sigma_z[6]:.2f}" in told
     assert not any("less than chance" in told for told in laney_p_chart(count=wide, size=500).warnings)
+
+
+def test_an_interaction_beside_repeats_that_never_differ():
+    """Repeats alike to the last digit leave nothing to set it against: F is endless, and p is not 0."""
+    r = gauge_rr([[[1.0, 1.0], [2.0, 2.0]], [[4.0, 4.0], [3.0, 3.0]], [[5.0, 5.0], [7.0, 7.0]]])
+    assert r.f_interaction == np.inf
+    assert r.p_interaction == np.finfo(float).tiny
 
 
 def test_a_mixture_of_betas_is_matched_in_mean_and_variance():
