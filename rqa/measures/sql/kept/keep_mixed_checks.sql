@@ -3,10 +3,10 @@
 -- the store has no such job); checks: first attempts or runs that passed or failed, failed: those that failed.
 -- Not counted: later attempts and runs, steps without a check, aborted runs. Reads job_logs.
 select
-    'steps' as log, s.job_id, s.site, s.model, s.procedure, s.technician, s.billing,
-    cast(date_trunc('month', s.day) as date) as month,
+    'steps' as log, s.job_id, l.site, l.model, l.procedure, coalesce(s.technician, l.technician) as technician, l.billing,
+    cast(date_trunc('month', coalesce(s.done_on, l.closed_on, l.opened_on)) as date) as month,
     cast(count(*) as integer) as checks, cast(count(*) filter (where s.outcome = 'fail') as integer) as failed
-from attempts_of_jobs as s
+from steps as s
 left join job_logs as l on l.job_id = s.job_id
 where s.attempt = 1 and s.outcome in ('pass', 'fail') and coalesce(l.checks_mixed, true)
 group by all

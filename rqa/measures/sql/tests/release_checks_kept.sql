@@ -25,30 +25,24 @@ kinds as (
       and /* filters: */ true /* :filters */
     group by all
 ),
--- one row a kind of work and usual test
-usual as (
-    select of_model, of_procedure, test, first_on, last_on
-    from usual_spans($as_of, $disposition, $min_cases, $usual)
-),
--- one row a kind of work, day and set of tests: whether a usual test was not run
-needing as (
-    select
-        k.of_procedure, k.of_model, k.of_day, k.tests, k.later_tests,
-        bool_or(
-            not list_contains(string_split(concat_ws(chr(31), k.tests, k.later_tests), chr(31)), u.test)
-        ) as missing
-    from (select distinct of_procedure, of_model, of_day, tests, later_tests from kinds) as k
-    join usual as u
-        on u.of_model = k.of_model and u.of_procedure = k.of_procedure and k.of_day between u.first_on and u.last_on
-    group by all
+-- one row a kind of work and closing day: the tests that its jobs need
+needs as (
+    select d.of_procedure, d.of_model, d.of_day, list(u.test) as needed
+    from (select distinct of_procedure, of_model, of_day from kinds) as d
+    join usual_spans($as_of, $disposition, $min_cases, $usual) as u
+        on u.of_model = d.of_model and u.of_procedure = d.of_procedure and d.of_day between u.first_on and u.last_on
+    group by d.of_procedure, d.of_model, d.of_day
 ),
 -- one row a kind of released job and each check, null where it cannot be judged
 checked as (
-    select k.*, n.missing
+    select
+        k.*,
+        case
+            when n.needed is not null
+                then not list_has_all(string_split(concat_ws(chr(31), k.tests, k.later_tests), chr(31)), n.needed)
+        end as missing
     from kinds as k
-    left join needing as n
-        on n.of_procedure = k.of_procedure and n.of_model = k.of_model and n.of_day = k.of_day
-        and n.tests is not distinct from k.tests and n.later_tests is not distinct from k.later_tests
+    left join needs as n on n.of_procedure = k.of_procedure and n.of_model = k.of_model and n.of_day = k.of_day
 ),
 -- one row a group, kind of work and outcome of all checks
 outcomes as (

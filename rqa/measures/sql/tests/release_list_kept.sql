@@ -13,14 +13,23 @@ released as not materialized (
     where disposition = $disposition and closed_on <= $as_of
       and job_id not in (select job_id from refused where table_name = 'diagnostics' and job_id is not null)
 ),
+-- one row a kind of work and closing day: the tests that its jobs need
+needs as (
+    select d.model, d.procedure, d.closed_on, list(u.test) as needed
+    from (select distinct model, procedure, closed_on from released) as d
+    join usual_spans($as_of, $disposition, $min_cases, $usual) as u
+        on u.of_model = d.model and u.of_procedure = d.procedure and d.closed_on between u.first_on and u.last_on
+    group by d.model, d.procedure, d.closed_on
+),
 -- one row a kind of work, day and set of tests that lacks usual ones: those
 lacking as (
-    select k.model, k.procedure, k.closed_on, k.tests, k.later_tests, list(u.test) as missing
+    select
+        k.model, k.procedure, k.closed_on, k.tests, k.later_tests,
+        [test for test in n.needed
+         if not list_contains(string_split(concat_ws(chr(31), k.tests, k.later_tests), chr(31)), test)] as missing
     from (select distinct model, procedure, closed_on, tests, later_tests from released) as k
-    join usual_spans($as_of, $disposition, $min_cases, $usual) as u
-        on u.of_model = k.model and u.of_procedure = k.procedure and k.closed_on between u.first_on and u.last_on
-    where not list_contains(string_split(concat_ws(chr(31), k.tests, k.later_tests), chr(31)), u.test)
-    group by all
+    join needs as n on n.model = k.model and n.procedure = k.procedure and n.closed_on = k.closed_on
+    where not list_has_all(string_split(concat_ws(chr(31), k.tests, k.later_tests), chr(31)), n.needed)
 ),
 -- one row a flagged job; each has a row or more below, so the latest ones are enough
 latest_jobs as materialized (
