@@ -15,7 +15,7 @@ from rqa.store.concepts import Concept, forget_concepts, make_concepts
 if TYPE_CHECKING:
     import duckdb
 
-WORKING = ("job_sequence", "unclean_attempts", "turn_records")
+WORKING = ("job_sequence", "unclean_attempts", "lost_jobs", "turn_records")
 """Made on the way and dropped again."""
 
 SHARED = {"record_steps": ("record", "job_turns")}

@@ -6,7 +6,7 @@
 -- 'test': jobs and runs by name; 'checks_of_month', 'clean_of_month': checked first attempts, and checked jobs, by month; 'steps without a job', 'runs without a job', 'parts without a job'; 'tested jobs without a row',
 -- 'checked jobs without a row': jobs with a first run, or a checked first attempt, that the store does not have; 'failed checks
 -- without a job': failed first attempts of these; all others: rows with that column given.
--- Not counted: a kind of which there is none. Reads step_counts, clean_counts.
+-- Not counted: a kind of which there is none. Reads step_counts, clean_counts, lost_jobs.
 with
 -- one row: what jobs give
 of_jobs as (
@@ -65,23 +65,23 @@ held as (
     union all
     select 'clean_of_month', '', month, sum(jobs) from clean_counts where month is not null group by month
     union all
-    select 'steps without a job', '', null, count(*) from steps where job_id not in (select job_id from jobs)
+    select 'steps without a job', '', null, count(*) from steps where job_id in (select job_id from lost_jobs)
     union all
-    select 'runs without a job', '', null, count(*) from diagnostics where job_id not in (select job_id from jobs)
+    select 'runs without a job', '', null, count(*) from diagnostics where job_id in (select job_id from lost_jobs)
     union all
     select 'checked jobs without a row', '', null, count(distinct job_id)
     from steps
-    where attempt = 1 and outcome in ('pass', 'fail') and job_id not in (select job_id from jobs)
+    where attempt = 1 and outcome in ('pass', 'fail') and job_id in (select job_id from lost_jobs)
     union all
     select 'failed checks without a job', '', null, count(*)
     from steps
-    where attempt = 1 and outcome = 'fail' and job_id not in (select job_id from jobs)
+    where attempt = 1 and outcome = 'fail' and job_id in (select job_id from lost_jobs)
     union all
-    select 'parts without a job', '', null, count(*) from parts where job_id not in (select job_id from jobs)
+    select 'parts without a job', '', null, count(*) from parts where job_id in (select job_id from lost_jobs)
     union all
     select 'tested jobs without a row', '', null, count(distinct job_id)
     from diagnostics
-    where run = 1 and job_id not in (select job_id from jobs)
+    where run = 1 and job_id in (select job_id from lost_jobs)
 )
 select what, name, month, cast(sum(rows) as bigint) as rows
 from held
