@@ -13,81 +13,126 @@
 -- without a date or without a job in the store, or without a name in the dimension. An attempt counts once under each lot
 -- fitted in its job, so lots overlap and do not add up.
 with
--- one row a job with a failed check: the place of the first
-first_failed as (
-    select job_id, min(step_seq) as step_seq
-    from steps
-    where attempt = 1 and outcome = 'fail'
-    group by job_id
+-- one row a group and period to be set aside
+aside as (
+    select * from set_aside($aside_dimensions, $aside_parts, $aside_names, $aside_periods)
 ),
--- one row a checked first attempt up to the first of its job that failed
-checked as (
+-- one row a turn of work
+asked as (
     select
-        s.job_id, j.site, j.model, coalesce(s.technician, j.technician) as technician, s.step, s.bench, s.tool,
-        cast(date_trunc($period, coalesce(s.done_on, j.closed_on, j.opened_on)) as date) as period,
-        j.model || chr(31) || j.procedure || chr(31) || coalesce(j.billing, 'unknown') || chr(31) || s.step as kind,
-        s.outcome = 'fail' as failed
-    from steps as s
-    join jobs as j on j.job_id = s.job_id
-    left join first_failed as f on f.job_id = s.job_id
-    where s.attempt = 1 and s.outcome in ('pass', 'fail') and (f.job_id is null or s.step_seq <= f.step_seq)
-      and coalesce(s.done_on, j.closed_on, j.opened_on) <= $as_of
-      and date_trunc('month', coalesce(s.done_on, j.closed_on, j.opened_on)) between $first_month and $last_month
-      and (len($only_site) = 0 or list_contains($only_site, j.site))
-      and (len($only_model) = 0 or list_contains($only_model, j.model))
-      and (len($only_procedure) = 0 or list_contains($only_procedure, j.procedure))
-      and (len($only_technician) = 0 or list_contains($only_technician, coalesce(s.technician, j.technician, 'unknown')))
-      and (len($only_billing) = 0 or list_contains($only_billing, coalesce(j.billing, 'unknown')))
+        t.job_id, t.site, t.model, t.procedure, t.billing, t.technician, t.bench, t.lots, t.record,
+        cast(date_trunc($period, t.day) as date) as period
+    from job_turns as t
+    where t.record is not null and t.disposition is not null and t.day <= $as_of
+      and date_trunc('month', t.day) between $first_month and $last_month
+      and (len($only_site) = 0 or list_contains($only_site, t.site))
+      and (len($only_model) = 0 or list_contains($only_model, t.model))
+      and (len($only_procedure) = 0 or list_contains($only_procedure, t.procedure))
+      and (len($only_technician) = 0 or list_contains($only_technician, coalesce(t.technician, 'unknown')))
+      and (len($only_billing) = 0 or list_contains($only_billing, coalesce(t.billing, 'unknown')))
 ),
--- the same without those set aside, with the chance of their kind
-judged as (
-    select m.*, coalesce(c.chance, 0) as chance
-    from checked as m
-    left join kind_chances($kinds, $probabilities) as c on c.kind = m.kind
-    anti join set_aside($aside_dimensions, $aside_parts, $aside_names, $aside_periods) as a
-        on a.period = m.period and case a.dimension
-            when 'time' then true when 'site' then a.name = m.site when 'model' then a.name = m.model
-            when 'technician' then a.name = m.technician when 'step' then a.name = m.step
-            when 'bench' then a.name = m.bench when 'tool' then a.name = m.tool
-        end
+-- the same without those set aside, but for steps and tools; number: of the period, where steps or tools are set aside in it
+judged as not materialized (
+    select m.*, coalesce(epoch(l.period), 0) as number
+    from asked as m
+    left join (select distinct period from aside where dimension in ('step', 'tool')) as l on l.period = m.period
+    anti join aside as a on a.period = m.period and case a.dimension
+        when 'time' then true when 'site' then a.name = m.site when 'model' then a.name = m.model
+        when 'technician' then a.name = m.technician when 'bench' then a.name = m.bench
+    end
     anti join lots_set_aside($aside_dimensions, $aside_parts, $aside_names, $aside_periods) as b
         on b.job_id = m.job_id and b.period = m.period
 ),
--- one row a job and period
-by_job as (
-    select
-        job_id, period, count(*) as cases, count(*) filter (where failed) as events, sum(chance) as chance
+-- one row a period, kind of work and record
+turns as (
+    select period, number, model, procedure, coalesce(billing, 'unknown') as billing, record, count(*) as turns
     from judged
-    where list_contains($dimensions, 'lot')
+    group by all
+),
+-- one row a period, step, tool and kind of work: what was checked
+by_step as (
+    select
+        t.period, p.step, p.tool, t.model || chr(31) || t.procedure || chr(31) || t.billing || chr(31) || p.step as kind,
+        t.model, sum(t.turns * p.attempts) as cases,
+        coalesce(sum(t.turns * p.attempts) filter (where p.outcome = 'fail'), 0) as events
+    from turns as t
+    join record_steps as p on p.record = t.record
+    anti join aside as a on a.period = t.period and case a.dimension
+        when 'step' then a.name = p.step when 'tool' then a.name = p.tool
+    end
+    where p.up_to_failure
+    group by t.period, p.step, p.tool, t.model, t.procedure, t.billing
+),
+-- the same with the chances of their kind
+step_cells as materialized (
+    select b.*, b.cases * coalesce(c.chance, 0) as chance
+    from by_step as b
+    left join kind_chances($kinds, $probabilities) as c on c.kind = b.kind
+),
+-- one row a record and kind of work (and period, where steps or tools are set aside): what each of its turns checked
+each_turn as (
+    select
+        t.record, t.model, t.billing, t.number,
+        sum(p.attempts) as cases,
+        coalesce(sum(p.attempts) filter (where p.outcome = 'fail'), 0) as events,
+        sum(p.attempts * coalesce(c.chance, 0)) as chance
+    from (select distinct record, model, procedure, billing, number from turns) as t
+    join record_steps as p on p.record = t.record
+    left join kind_chances($kinds, $probabilities) as c
+        on c.kind = t.model || chr(31) || t.procedure || chr(31) || t.billing || chr(31) || p.step
+    anti join aside as a on epoch(a.period) = t.number and case a.dimension
+        when 'step' then a.name = p.step when 'tool' then a.name = p.tool
+    end
+    where p.up_to_failure
+      and (list_contains($dimensions, 'site') or list_contains($dimensions, 'technician')
+          or list_contains($dimensions, 'bench') or list_contains($dimensions, 'lot'))
     group by all
 ),
 -- one row a period and group, of all dimensions
 counted as (
     select
         period,
-        ['site', 'model', 'technician', 'step', 'bench', 'tool', 'time'][list_position([
-            grouping(site), grouping(model), grouping(technician), grouping(step), grouping(bench), grouping(tool), 0
-        ], 0)] as dimension, '' as part_no,
-        coalesce(
-            site, model, technician, step, bench, tool,
-            case when grouping(site) + grouping(model) + grouping(technician) + grouping(step) + grouping(bench) + grouping(tool) = 6 then '' end
-        ) as name,
-        count(*) as cases, count(*) filter (where failed) as events, sum(chance) as chance
-    from judged
+        ['model', 'step', 'tool', 'time'][
+            list_position([grouping(model), grouping(step), grouping(tool), 0], 0)
+        ] as dimension, '' as part_no,
+        coalesce(model, step, tool, case when grouping(model) + grouping(step) + grouping(tool) = 3 then '' end) as name,
+        sum(cases) as cases, sum(events) as events, sum(chance) as chance
+    from step_cells
     where not list_contains($dimensions, 'kind')
-    group by grouping sets (
-        (period), (period, site), (period, model), (period, technician), (period, step), (period, bench),
-        (period, tool)
-    )
+    group by grouping sets ((period), (period, model), (period, step), (period, tool))
     union all
-    select period, 'kind', '', kind, count(*), count(*) filter (where failed), sum(chance)
-    from judged
+    select period, 'kind', '', kind, sum(cases), sum(events), sum(chance)
+    from step_cells
     where list_contains($dimensions, 'kind')
     group by all
     union all
-    select b.period, 'lot', o.part_no, o.lot, sum(b.cases), sum(b.events), sum(b.chance)
-    from by_job as b
-    join fitted_lots as o on o.job_id = b.job_id
+    select
+        t.period,
+        ['site', 'technician', 'bench'][
+            list_position([grouping(t.site), grouping(t.technician), grouping(t.bench)], 0)
+        ], '',
+        coalesce(t.site, t.technician, t.bench), sum(t.turns * e.cases), sum(t.turns * e.events), sum(t.turns * e.chance)
+    from (
+        select
+            period, number, site, technician, bench, model, coalesce(billing, 'unknown') as billing, record,
+            count(*) as turns
+        from judged
+        where not list_contains($dimensions, 'kind')
+        group by all
+    ) as t
+    join each_turn as e
+        on e.record = t.record and e.number = t.number and e.model is not distinct from t.model and e.billing = t.billing
+    group by grouping sets ((t.period, t.site), (t.period, t.technician), (t.period, t.bench))
+    union all
+    select period, 'lot', split_part(lot, chr(30), 1), split_part(lot, chr(30), 2), sum(cases), sum(events), sum(chance)
+    from (
+        select t.period, unnest(string_split(t.lots, chr(31))) as lot, e.cases, e.events, e.chance
+        from judged as t
+        join each_turn as e
+            on e.record = t.record and e.number = t.number and e.model is not distinct from t.model
+            and e.billing = coalesce(t.billing, 'unknown')
+        where t.lots is not null and list_contains($dimensions, 'lot')
+    ) as fitted
     group by all
 )
 select
