@@ -43,19 +43,23 @@ numbered as (
     select *, row_number() over () as cell
     from cells
 ),
--- one row a group and cell: what each of its turns logged
+-- one row a group and job that stays apart, or the group's other jobs: what their turns logged; where it is not told by
+-- the rows that stand for steps how many jobs these are, one row a cell
 each as (
     select
         /* groups: */ p.step as step, /* :groups */
-        c.cell, c.apart, c.turns,
-        sum(p.attempts) filter (where p.attempt = 1) as logged,
-        sum(p.attempts) filter (where p.attempt = 1 and p.outcome <> 'skipped') as done,
-        sum(p.attempts) filter (where p.attempt = 1 and p.outcome in ('pass', 'fail')) as checked,
-        sum(p.attempts) filter (where p.attempt = 1 and p.outcome = 'fail') as failed,
-        sum(p.attempts) filter (where p.attempt = 1 and p.outcome = 'skipped') as skipped,
-        sum(p.attempts) filter (where p.attempt = 2 and p.outcome <> 'skipped') as reworked,
-        sum(p.attempts * coalesce(p.opportunities, 1)) filter (where p.attempt = 1 and p.outcome <> 'skipped') as chances,
-        sum(p.attempts) filter (where p.attempt = 1 and p.outcome <> 'skipped' and p.phase is null) as undeclared
+        /* unless step: */ c.cell, /* :unless step */
+        /* if tool: */ c.cell as cell_of_tool, /* :if tool */
+        c.apart, max(c.turns) as turns, coalesce(sum(c.turns) filter (where p.first_of_step), 0) as with_step,
+        sum(c.turns * p.attempts) filter (where p.attempt = 1) as logged,
+        sum(c.turns * p.attempts) filter (where p.attempt = 1 and p.outcome <> 'skipped') as done,
+        sum(c.turns * p.attempts) filter (where p.attempt = 1 and p.outcome in ('pass', 'fail')) as checked,
+        sum(c.turns * p.attempts) filter (where p.attempt = 1 and p.outcome = 'fail') as failed,
+        sum(c.turns * p.attempts) filter (where p.attempt = 1 and p.outcome = 'skipped') as skipped,
+        sum(c.turns * p.attempts) filter (where p.attempt = 2 and p.outcome <> 'skipped') as reworked,
+        sum(c.turns * p.attempts * coalesce(p.opportunities, 1))
+            filter (where p.attempt = 1 and p.outcome <> 'skipped') as chances,
+        sum(c.turns * p.attempts) filter (where p.attempt = 1 and p.outcome <> 'skipped' and p.phase is null) as undeclared
     from numbered as c
     join record_steps as p on p.record = c.record
     where p.attempt <= 2 and /* filters: */ true /* :filters */
@@ -63,15 +67,21 @@ each as (
 )
 select
     /* names: */ step, /* :names */
-    cast(coalesce(sum(turns) filter (where apart is null), 0) + count(distinct apart) as bigint) as jobs,
-    cast(coalesce(sum(turns * logged), 0) as bigint) as logged,
-    cast(coalesce(sum(turns * done), 0) as bigint) as done,
-    cast(coalesce(sum(turns * checked), 0) as bigint) as checked,
-    cast(coalesce(sum(turns * failed), 0) as bigint) as failed,
-    cast(coalesce(sum(turns * skipped), 0) as bigint) as skipped,
-    cast(coalesce(sum(turns * reworked), 0) as bigint) as reworked,
-    cast(coalesce(sum(turns * chances), 0) as bigint) as opportunities,
-    cast(coalesce(sum(turns * undeclared), 0) as bigint) as undeclared
+    cast(
+        coalesce(
+            sum(
+                /* unless step: */ turns + 0 * /* :unless step */ /* if tool: */ turns + 0 * /* :if tool */ with_step
+            ) filter (where apart is null), 0
+        ) + count(distinct apart) as bigint
+    ) as jobs,
+    cast(coalesce(sum(logged), 0) as bigint) as logged,
+    cast(coalesce(sum(done), 0) as bigint) as done,
+    cast(coalesce(sum(checked), 0) as bigint) as checked,
+    cast(coalesce(sum(failed), 0) as bigint) as failed,
+    cast(coalesce(sum(skipped), 0) as bigint) as skipped,
+    cast(coalesce(sum(reworked), 0) as bigint) as reworked,
+    cast(coalesce(sum(chances), 0) as bigint) as opportunities,
+    cast(coalesce(sum(undeclared), 0) as bigint) as undeclared
 from each
 group by all
 order by all

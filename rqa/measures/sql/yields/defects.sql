@@ -30,15 +30,18 @@ numbered as (
     select *, row_number() over () as cell
     from cells
 ),
--- one row a group and cell: what each of its turns logged
+-- one row a group and job that stays apart, or the group's other jobs: what their turns logged; where it is not told by
+-- the rows that stand for steps how many jobs these are, one row a cell
 each as (
     select
         /* groups: */ p.step as step, /* :groups */
-        c.cell, c.apart, c.turns,
-        sum(p.attempts) as exposures,
-        sum(p.attempts) filter (where p.outcome = 'fail') as failed,
-        sum(p.attempts * coalesce(p.opportunities, 1)) as chances,
-        sum(p.attempts) filter (where p.phase is null) as undeclared
+        /* unless step: */ c.cell, /* :unless step */
+        /* if tool: */ c.cell as cell_of_tool, /* :if tool */
+        c.apart, max(c.turns) as turns, coalesce(sum(c.turns) filter (where p.first_of_step), 0) as with_step,
+        sum(c.turns * p.attempts) as exposures,
+        sum(c.turns * p.attempts) filter (where p.outcome = 'fail') as failed,
+        sum(c.turns * p.attempts * coalesce(p.opportunities, 1)) as chances,
+        sum(c.turns * p.attempts) filter (where p.phase is null) as undeclared
     from numbered as c
     join record_steps as p on p.record = c.record
     where p.attempt = 1 and p.outcome in ('pass', 'fail') and /* filters: */ true /* :filters */
@@ -46,11 +49,17 @@ each as (
 )
 select
     /* names: */ step, /* :names */
-    cast(coalesce(sum(turns) filter (where apart is null), 0) + count(distinct apart) as bigint) as jobs,
-    cast(coalesce(sum(turns * exposures), 0) as bigint) as exposures,
-    cast(coalesce(sum(turns * failed), 0) as bigint) as failed,
-    cast(coalesce(sum(turns * chances), 0) as bigint) as opportunities,
-    cast(coalesce(sum(turns * undeclared), 0) as bigint) as undeclared
+    cast(
+        coalesce(
+            sum(
+                /* unless step: */ turns + 0 * /* :unless step */ /* if tool: */ turns + 0 * /* :if tool */ with_step
+            ) filter (where apart is null), 0
+        ) + count(distinct apart) as bigint
+    ) as jobs,
+    cast(coalesce(sum(exposures), 0) as bigint) as exposures,
+    cast(coalesce(sum(failed), 0) as bigint) as failed,
+    cast(coalesce(sum(chances), 0) as bigint) as opportunities,
+    cast(coalesce(sum(undeclared), 0) as bigint) as undeclared
 from each
 group by all
 order by all
