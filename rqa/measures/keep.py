@@ -25,7 +25,7 @@ ROWS = {
     "overlapping_jobs": "unit_id", "links": "unit_id", "unclean_tests": "job_id", "unclean_runs": "job_id",
     "job_logs": "job_id", "decided_values": "job_id",
     "mixed_checks": "job_id", "returned_jobs": "unit_id", "unit_courses": "unit_id",
-    "job_turns": "job_id", "job_breaches": "job_id",
+    "job_turns": "job_id", "job_breaches": "job_id", "failed_attempts": "job_id",
 }
 """Kept tables with a row a job or a thing of it, and what is known of all: rows of a unit depend on its jobs alone.
 

@@ -8,7 +8,7 @@ select
     /* groups: */ s.step as step, coalesce(s.fault, 'unknown') as fault, /* :groups */
     cast(count(*) as bigint) as failures,
     cast(count(*) filter (where s.attempt = 1) as bigint) as first
-from attempts_until($as_of) as s
-where s.outcome = 'fail' and /* filters: */ true /* :filters */
+from failed_attempts as s
+where coalesce(s.day <= $as_of, true) and /* filters: */ true /* :filters */
 group by all
 order by all
