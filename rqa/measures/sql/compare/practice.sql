@@ -8,20 +8,23 @@
 -- The number counts all jobs in which the technician did a step, checked or not; jobs of one day follow their ids.
 -- Grouped by: technician, procedure of n.
 with
+-- one row a record of turns of work: its first checks
+checked as (
+    select record, sum(attempts) as exposures, sum(attempts) filter (where outcome = 'pass') as passed
+    from record_steps
+    where attempt = 1 and outcome in ('pass', 'fail')
+    group by record
+),
 -- one row a technician and job: the day on which it was begun, and its first checks
 worked as (
     select
-        coalesce(s.technician, j.technician) as technician,
-        j.procedure, j.job_id,
-        min(coalesce(s.done_on, j.closed_on, j.opened_on)) as day,
-        count(*) filter (where s.attempt = 1 and s.outcome in ('pass', 'fail')
-            and coalesce(s.done_on, j.closed_on, j.opened_on) <= $as_of) as exposures,
-        count(*) filter (where s.attempt = 1 and s.outcome = 'pass'
-            and coalesce(s.done_on, j.closed_on, j.opened_on) <= $as_of) as passed
-    from steps as s
-    join jobs as j on j.job_id = s.job_id
-    where coalesce(s.technician, j.technician) is not null and s.outcome <> 'skipped'
-      and coalesce(s.done_on, j.closed_on, j.opened_on) is not null
+        t.technician, t.procedure, t.job_id,
+        min(t.day) as day,
+        coalesce(sum(c.exposures) filter (where t.day <= $as_of), 0) as exposures,
+        coalesce(sum(c.passed) filter (where t.day <= $as_of), 0) as passed
+    from job_turns as t
+    left join checked as c on c.record = t.record
+    where t.technician is not null and t.worked and t.disposition is not null and t.day is not null
     group by 1, 2, 3
 ),
 -- one row a technician and job, numbered

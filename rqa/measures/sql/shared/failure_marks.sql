@@ -8,16 +8,15 @@ create or replace macro failure_marks(as_of, window_days) as table
 select job_id, kind, value, kind || chr(30) || coalesce(value, 'unknown') as mark
 from (
     select job_id, 'step' as kind, step as value
-    from steps
-    where outcome = 'fail'
+    from failed_attempts
     union
     select job_id, 'fault', fault
-    from steps
-    where outcome = 'fail' and fault is not null
+    from failed_attempts
+    where fault is not null
     union
     select job_id, 'test', test
-    from diagnostics
-    where run = 1 and outcome = 'fail'
+    from unclean_tests
+    where first_outcome = 'fail'
     union
     select job_id, 'found', case when class = 'no_fault_found' then 'nothing' else return_found end
     from comeback_jobs(as_of, window_days, 'repaired')

@@ -22,11 +22,18 @@ sides as (
         kind = 'reconnected_early' or act_phase in ('release', 'remove', 'fit', 'reseat') as hands_on
     from numbered
 ),
--- one row a job that is closed
+-- one row a repaired job that did not break the order, as nothing is logged of it after the day
+kept_it as (
+    select job_id
+    from job_turns as t
+    where turn = 1 and disposition = 'repaired' and coalesce(settled_on <= $as_of, true)
+      and job_id not in (select job_id from job_breaches where kind in ('isolated_late', 'reconnected_early'))
+),
+-- one row another job that is closed
 closed as (
     select rowid as job, job_id, procedure, disposition = 'repaired' as repaired
     from jobs
-    where disposition <> 'open' and closed_on <= $as_of
+    where disposition <> 'open' and closed_on <= $as_of and job_id not in (select job_id from kept_it)
 ),
 -- one row an attempt and rule that reads it, if any: its place, and a key that sorts by time, then place; a left join,
 -- since the engine would multiply jobs by steps before it looks at the log

@@ -8,19 +8,14 @@ with
 -- one row a procedure that says when the battery is isolated
 isolating as (
     select procedure from procedure_plan where isolates group by procedure
-),
--- one row a job with a step log
-logged as (
-    select job_id from steps group by job_id
 )
 select
     /* groups: */ coalesce(j.site, 'unknown') as site, /* :groups */
     cast(count(*) as bigint) as closed,
-    cast(count(l.job_id) as bigint) as logged,
-    cast(count(*) filter (where l.job_id is not null and i.procedure is not null) as bigint) as judged
-from jobs as j
-left join logged as l on l.job_id = j.job_id
+    cast(count(j.record) as bigint) as logged,
+    cast(count(*) filter (where j.record is not null and i.procedure is not null) as bigint) as judged
+from job_turns as j
 left join isolating as i on i.procedure = j.procedure
-where j.disposition <> 'open' and j.closed_on <= $as_of and /* filters: */ true /* :filters */
+where j.turn = 1 and j.disposition <> 'open' and j.closed_on <= $as_of and /* filters: */ true /* :filters */
 group by all
 order by all

@@ -37,7 +37,7 @@ named as (
     union all
     (
         select distinct s.job_id, 'bench', '', s.bench
-        from steps as s
+        from job_turns as s
         join placed as p on p.job_id = s.job_id
     )
     union all
