@@ -1,7 +1,7 @@
 -- Attempts at steps with what the rest of the job's log says of them.
--- A row is one attempt: what the log says of it, and two marks that only first attempts have. reworked: its place in the job
--- was worked on again (an attempt beyond the first that was not skipped); up_to_failure: it passed or failed, and no first attempt
--- at an earlier place of the job failed.
+-- A row is one attempt: what the log says of it, and two marks that only first attempts have. reworked: its place in the
+-- job was worked on again (an attempt beyond the first that was not skipped); up_to_failure: it passed or failed, and no
+-- first attempt at an earlier place of the job failed.
 -- Parameters: none. Not counted: nothing.
 create or replace view marked_attempts as
 select

@@ -7,7 +7,8 @@
 -- and of the battery's order 'isolated_late', 'reconnected_early'; counted
 -- beside: 'no_procedure' (the reference has no such procedure), 'no_log' (no step of it was logged).
 -- Parameters: $window days, $as_of date: jobs closed later and steps dated later are left out.
--- Not counted: jobs with a step dated after $as_of, which conformance_unsettled counts; jobs that are not repaired. A step that a procedure names twice stands at its first place. Done means passed
+-- Not counted: jobs with a step dated after $as_of, which conformance_unsettled counts; jobs that are not repaired.
+-- A step that a procedure names twice stands at its first place. Done means passed
 -- or done without a check. Order is by the clock, where a time is missing or times are equal by place in the job.
 -- Grouped by: month, week of day j.closed_on; site, model, procedure, billing of j or 'unknown';
 --   technician as coalesce(j.job_technician, 'unknown'); bench as case when j.first_bench = j.last_bench

@@ -5,7 +5,8 @@
 -- numbers); undeclared: first attempts not skipped at steps that the job's procedure does not declare, one chance each.
 -- Where parts or lots are asked for, an attempt counts once under each part and lot that its job had fitted.
 -- Parameters: $as_of date: attempts dated later are left out.
--- Not counted: attempts beyond the second; where parts or lots are asked for, jobs without a part. A month of null: neither the step nor its job has a date.
+-- Not counted: attempts beyond the second; where parts or lots are asked for, jobs without a part.
+-- A month of null: neither the step nor its job has a date.
 -- Grouped by: month, week of c; job of c or 'unknown'; step of p; bench of c or 'unknown'; tool, phase of p or 'unknown';
 --   part_no of c; lot of c or 'unknown'.
 with
