@@ -142,7 +142,8 @@ def report(told: dict[str, Told], jobs: int, before: tuple[int, dict[str, Told]]
             f"{'' if one['cpu'] <= aim else '  over ' + format(aim, 'g')}"
         )
     over = sum(one["cpu"] > aim for one in told.values())
-    print(f"  {len(told)} questions, {over} over {aim:g} CPU s; together {sum(t['cpu'] for t in told.values()):.1f} CPU s")
+    together = sum(one["cpu"] for one in told.values())
+    print(f"  {len(told)} questions, {over} over {aim:g} CPU s; together {together:.1f} CPU s")
 
 
 def main() -> None:
@@ -164,8 +165,9 @@ def main() -> None:
             folder = (args.folder or Path(scratch)) / f"w{jobs}"
             if not (folder / "depot.duckdb").exists():
                 folder.mkdir(parents=True, exist_ok=True)
-                print(f"{jobs:,} jobs written in {clocked(lambda f=folder, j=jobs: write(f, jobs=j, plain=True))[0]:.0f} "
-                      f"CPU s, loaded in {clocked(lambda f=folder: rqa.load(f))[0]:.0f}", flush=True)
+                written = clocked(lambda f=folder, j=jobs: write(f, jobs=j, plain=True))[0]
+                loaded = clocked(lambda f=folder: rqa.load(f))[0]
+                print(f"{jobs:,} jobs written in {written:.0f} CPU s, loaded in {loaded:.0f}", flush=True)
             told = child(folder, args.repeat)
             report(told, jobs, before)
             kept[str(jobs)], before = told, (jobs, told)

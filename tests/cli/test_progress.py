@@ -113,6 +113,7 @@ def test_no_command_writes_to_stderr_unless_it_is_a_terminal(ws: Workspace, comm
     assert done.stderr == ""
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals")
 def test_on_a_terminal_a_line_is_drawn_and_wiped(tmp_path: Path) -> None:
     import pty

@@ -62,6 +62,7 @@ def codes_at(ws: Workspace, shares: list[float]) -> list[int]:
     return codes
 
 
+@pytest.mark.slow
 def test_a_signal_at_seeded_moments(ws: Workspace) -> None:
     """Of each kind one while modules are imported, one in the load, one at its end."""
     chance = random.Random(11)

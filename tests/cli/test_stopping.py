@@ -189,7 +189,10 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-@pytest.mark.parametrize(("number", "moment"), [(signal.SIGINT, "goals"), (signal.SIGTERM, "bursts")])
+@pytest.mark.parametrize(
+    ("number", "moment"),
+    [(signal.SIGINT, "goals"), pytest.param(signal.SIGTERM, "bursts", marks=pytest.mark.slow)],
+)
 def test_a_page_stopped_is_not_begun(demo: Path, moment: str, number: signal.Signals) -> None:
     names, before = {p.name for p in demo.iterdir()}, digest(demo / "depot.duckdb")
     done = driven(number, moment, "review", str(demo))
@@ -198,7 +201,7 @@ def test_a_page_stopped_is_not_begun(demo: Path, moment: str, number: signal.Sig
     assert digest(demo / "depot.duckdb") == before
 
 
-@pytest.mark.parametrize("number", SIGNALS)
+@pytest.mark.parametrize("number", [SIGNALS[0], *(pytest.param(n, marks=pytest.mark.slow) for n in SIGNALS[1:])])
 def test_notebooks_stopped_leave_their_files_and_no_kernel(ws: Workspace, number: signal.Signals) -> None:
     ws.write("1.csv", csv_of(job("A")))
     ws.write("sources.toml", '[files.f]\npath = "1.csv"\n[[table]]\ntable = "jobs"\nfrom = "f"\n')
@@ -237,7 +240,10 @@ def is_running(pid: int) -> bool:
     return True
 
 
-@pytest.mark.parametrize(("number", "moment"), [(signal.SIGTERM, "Birch"), (signal.SIGINT, "linking")])
+@pytest.mark.parametrize(
+    ("number", "moment"),
+    [(signal.SIGTERM, "Birch"), pytest.param(signal.SIGINT, "linking", marks=pytest.mark.slow)],
+)
 def test_a_demo_stopped_can_be_made_again(tmp_path: Path, moment: str, number: signal.Signals) -> None:
     folder = tmp_path / "out"
     done = driven(number, moment, "demo", str(folder), "--jobs", "300")

@@ -66,6 +66,7 @@ def cell(stored: dict[str, Any], name: str) -> dict[str, Any]:
     return next(c for c in stored["cells"] if c["id"] == name)
 
 
+@pytest.mark.slow
 def test_a_changed_number_or_mark_fails(folder: Path) -> None:
     kept = (folder / "small.ipynb").read_text(encoding="utf-8")
     number = json.loads(kept)

@@ -33,17 +33,10 @@ from tests.odd_depots.soundness import (
     names_what_is_missing,
 )
 
-IN_THE_GATE = (
-    "jobs only",
-    "no procedures",
-    "no unit twice",
-    "one month",
-    "everything open",
-    "no jobs.found",
-    "hostile names",
-    "nothing at all",
-)
-"""Depots that every run of the tests looks at; the others are marked long."""
+IN_THE_GATE = ("jobs only", "one month", "nothing at all")
+"""Depots that every run of the tests looks at."""
+SLOW = ("no procedures", "no unit twice", "everything open", "no jobs.found", "hostile names")
+"""Those that CI looks at too; the others are marked long."""
 MOSTLY_REFUSED = ("no jobs.closed_at", "no studies.outcome")
 """Depots of which a load says by its end that it refused most rows of a file: they break a rule without the column."""
 MARKUP = re.compile(r"<(script|style|svg)\b.*?</\1>|<[^>]*>", re.DOTALL)
@@ -57,7 +50,10 @@ DRAWN: set[str] = set()
 """The answers whose pictures were compiled, on whatever depot."""
 BUILT: set[str] = set()
 """Those whose pictures were put together in a notebook's cell, and not compiled."""
-NAMES = [name if name in IN_THE_GATE else pytest.param(name, marks=pytest.mark.long) for name in ODD_DEPOTS]
+NAMES = [
+    name if name in IN_THE_GATE else pytest.param(name, marks=pytest.mark.slow if name in SLOW else pytest.mark.long)
+    for name in ODD_DEPOTS
+]
 
 
 @pytest.mark.parametrize("name", NAMES)

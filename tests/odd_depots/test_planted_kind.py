@@ -13,7 +13,7 @@ LEFT = (*UNTOUCHED, "no jobs.found")
 PLANTED = {"model": "Zéphyr Électrique, 2", "procedure": "pneu + frein"}
 
 
-@pytest.mark.parametrize("name", LEFT)
+@pytest.mark.parametrize("name", [LEFT[0], *(pytest.param(name, marks=pytest.mark.slow) for name in LEFT[1:])])
 def test_it_is_found_whatever_else_is_missing(name: str, tmp_path: Path) -> None:
     workspace = write_workspace(name, tmp_path)
     rqa.load(workspace)

@@ -17,7 +17,7 @@ from tests.odd_depots.depots import OddDepot, write_workspace
 from tests.odd_depots.workshop import SITES, Tables, healthy
 
 KNOWN, OTHER = SITES
-NAMES = ["one site without found"]
+NAMES = [pytest.param("one site without found", marks=pytest.mark.slow)]
 NAMES += [pytest.param(f"one site without {what}", marks=pytest.mark.long) for what in ("a step log", "diagnostics")]
 OWN = ["repeat", "workmanship"]
 LACKING = {

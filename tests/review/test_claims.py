@@ -28,8 +28,10 @@ ALL_CLEARS = (
     r"no job is logged with the battery isolated late or reconnected early",
 )
 """Every statement of the page that nothing was found, for a depot with its tables loaded."""
-IN_THE_GATE = ("no unit twice", "no procedures", "no steps", "no jobs.found")
-"""What every run of the tests takes away; the rest is marked long."""
+IN_THE_GATE = ("no unit twice", "no steps")
+"""What every run of the tests takes away."""
+SLOW = ("no procedures", "no jobs.found")
+"""What CI takes away too; the rest is marked long."""
 SAID_INSTEAD = {
     "no procedures": r"whether a battery was isolated late .* as the table “procedures” is not loaded",
     "no unit twice": r"come-backs within 30 days, as no unit appears in more than one job",
@@ -78,7 +80,9 @@ def test_of_a_depot_in_which_all_is_amiss_none_is_said() -> None:
         assert any("isolated late" in w for s in facts.sections for w in s.words)
 
 
-@pytest.mark.parametrize("less", [n if n in IN_THE_GATE else pytest.param(n, marks=pytest.mark.long) for n in LESS])
+@pytest.mark.parametrize("less", [
+    n if n in IN_THE_GATE else pytest.param(n, marks=pytest.mark.slow if n in SLOW else pytest.mark.long) for n in LESS
+])
 def test_taking_data_away_makes_no_all_clear(less: str) -> None:
     """In the bad depot all is amiss: an all-clear is false, however worded and whatever it says it rests on."""
     with depot_of(LESS[less](made(bad=True)), DAY) as depot:

@@ -264,6 +264,7 @@ def test_what_was_never_logged_is_not_called_in_order() -> None:
     assert told.tables == ()
 
 
+@pytest.mark.slow
 def test_an_old_month_as_of_its_day_is_told_as_then() -> None:
     """With all that came later in the store, or with nothing of it: the same facts, to the letter."""
     day, later = date(2025, 2, 14), made_small()

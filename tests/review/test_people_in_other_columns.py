@@ -59,6 +59,7 @@ def named(text: str) -> set[str]:
     return {column for column, names in NAMES.items() if any(name in text for name in names)}
 
 
+@pytest.mark.slow
 def test_the_page_names_places_but_no_person(depots: Mapping[bool, Depot], tmp_path: Path) -> None:
     """Without the mark all three are named somewhere, so that this test can fail; with it nowhere on any form of it."""
     for marked, depot in depots.items():
