@@ -2,7 +2,6 @@
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
 from rqa.arguments import Numbers
 
@@ -21,6 +20,8 @@ def combined_limits(weight: Numbers, square: Numbers, degrees: Numbers, level: f
 
 def _reach(weight: Numbers, square: Numbers, degrees: Numbers, tail: float) -> float:
     """How far the lower limit lies below; with weights turned round, how far the upper one lies above."""
+    from scipy import stats  # a third of a second to import, so only when limits are asked for
+
     plus, minus = weight > 0, weight < 0
     high = stats.chi2.isf(tail, degrees) / degrees
     low = stats.chi2.ppf(tail, degrees) / degrees
@@ -37,6 +38,8 @@ def _reach(weight: Numbers, square: Numbers, degrees: Numbers, tail: float) -> f
 
 
 def _between(places: NDArray[np.intp], g: Numbers, part: Numbers, degrees: Numbers, tail: float) -> float:
+    from scipy import stats
+
     total = 0.0
     for q in places:
         for t in places[places > q]:

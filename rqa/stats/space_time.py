@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special, stats
+from scipy import special
 
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
@@ -198,6 +198,8 @@ def scan_probability(*, events: ArrayLike, fullest: ArrayLike, window: ArrayLike
     if ((w == 0) | (w == 1)).any():
         raise ValueError("window must be strictly between 0 and 1")
     m, size, w = arguments.same_shape({"fullest": k.astype(np.float64), "events": n.astype(np.float64), "window": w})
+    from scipy import stats  # a third of a second to import, so only when a scan is asked for
+
     chance = np.array((m / w - size + 1.0) * stats.binom.pmf(m, size, w) + 2.0 * stats.binom.sf(m, size, w))
     chance = np.where(m == 1, 1.0, np.clip(chance, 0.0, 1.0))
     exact = np.array((m == 1) | (m == size) | ((m > size / 2.0) & (w <= 0.5)))
