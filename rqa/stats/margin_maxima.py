@@ -94,7 +94,7 @@ class MarginMaxima:
             with np.errstate(invalid="ignore"):
                 np.multiply(total, self.least[some], out=total)
                 np.multiply(total, (best * SLACK).astype(self.kind), out=total)
-            chosen, sets = np.nonzero(c > total)
+            chosen, sets = np.divmod(np.flatnonzero(c > total), len(cells))
             if len(sets):
                 np.maximum.at(best, sets, layout.ratios_of(running, windows[chosen], sets))
             begun, block = begun + len(windows), next(size, BLOCKS[-1])

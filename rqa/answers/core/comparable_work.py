@@ -30,7 +30,8 @@ def against_comparable_work(*, events: Counts, cases: Counts, all_events: Counts
     `all_events` and `all_cases` count the row itself among them; either may be one row for all. Kinds that a row has to
     itself say nothing. P is NaN where nothing is expected.
     """
-    from rqa.stats import expectation_test, stratified_exact_test
+    from rqa.stats import expectation_test
+    from rqa.stats.stratified import exact_p_of_first
 
     x, n, marked, everyone = np.broadcast_arrays(events, cases, all_events, all_cases)
     shared = (n > 0) & (n < everyone)
@@ -40,7 +41,7 @@ def against_comparable_work(*, events: Counts, cases: Counts, all_events: Counts
     observed = np.where(shared, x, 0).sum(axis=1)
     expected = mean.sum(axis=1)
     p_value = expectation_test(observed=observed, expected=expected, variance=variance.sum(axis=1)).p_value.copy()
-    for i in np.flatnonzero((expected > 0) & ~(p_value > LIKELY)):
-        pair = np.stack([x[i], marked[i] - x[i]]), np.stack([n[i], everyone[i] - n[i]])
-        p_value[i] = stratified_exact_test(events=pair[0], trials=pair[1]).p_value[0]
+    rows = np.flatnonzero((expected > 0) & ~(p_value > LIKELY))
+    pairs = [(np.stack([x[i], marked[i] - x[i]]), np.stack([n[i], everyone[i] - n[i]])) for i in rows]
+    p_value[rows] = [p for p, _, _ in exact_p_of_first(pairs)]
     return ComparableWork(observed, np.where(shared, n, 0).sum(axis=1), expected, p_value)
