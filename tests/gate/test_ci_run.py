@@ -10,7 +10,7 @@ import pytest
 ROOT = Path(__file__).resolve().parents[2]
 PARTS = {
     "-m pytest": "the gate",
-    "-m pytest -m (slow or hypothesis) and not long --hypothesis-profile=whole": "slow simulations, all examples",
+    "-m pytest -m (slow or hypothesis) and not long --hypothesis-profile=whole": "slow tests, all examples",
     "tests/release/wheel_trial.py": "the wheel alone",
     "tests/release/second_kernel.py": "a second kernel",
 }

@@ -13,7 +13,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 ALL = ("-m", "not long", "--hypothesis-profile=whole")
-"""The slow simulations and all examples too, which the gate leaves out."""
+"""The slow tests and all examples too, which the gate leaves out."""
 PARTS = ("tests/stats", "tests/spc", "notebooks")
 OLDER = {
     "SkylakeX": ("Haswell", "Nehalem"),
