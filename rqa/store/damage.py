@@ -48,10 +48,11 @@ def damaged(path: Path, what: str) -> StoreError:
 def unreadable(connection: duckdb.DuckDBPyConnection, catalog: str, path: Path) -> str | None:
     """Read every row of every table of the store that is attached as `catalog`; what is damaged, None if nothing is."""
     tables = connection.execute(
-        "select table_name, list(column_name order by column_index) from duckdb_columns() "
-        "where database_name = ? and table_name in (select table_name from duckdb_tables() where database_name = ?) "
-        "group by table_name order by table_name",
-        [catalog, catalog],
+        # A table without a row has no block that anybody reads.
+        "select t.table_name, list(c.column_name order by c.column_index) "
+        "from duckdb_tables() as t join duckdb_columns() as c using (database_name, table_oid) "
+        "where t.database_name = ? and t.estimated_size > 0 group by t.table_name order by t.table_name",
+        [catalog],
     ).fetchall()
     for table, columns in tables:
         try:
