@@ -43,11 +43,12 @@ def depot_of_checks(cells: pl.DataFrame, *, logged: bool = False) -> Iterator[De
     )
 
     def kept(connection: Any) -> None:
-        keep(connection)
         connection.register("given", counts.to_arrow())
-        connection.execute("insert into step_counts select * from given")
         if logged:
             connection.execute(LOG)
+        keep(connection)
+        connection.execute("delete from step_counts")
+        connection.execute("insert into step_counts select * from given")
         connection.unregister("given")
 
     with depot_of({}, kept=kept) as depot:
