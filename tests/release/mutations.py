@@ -39,6 +39,7 @@ SWAPS: dict[type[ast.AST], type[ast.AST]] = {
 NAMES = {"min": "max", "max": "min", "minimum": "maximum", "maximum": "minimum", "ceil": "floor", "floor": "ceil"}
 SAME: set[tuple[str, str, str]] = {
     ("rqa/stats/capability_index.py", "12.0", "12.96"),
+    ("rqa/stats/common_ratio.py", "1.0", "1.08"),
     (
         "rqa/spc/run_lengths/ewma.py", "np.ceil(2.0 * NODES_A_SPREAD * widest / spread)",
         "np.floor(2.0 * NODES_A_SPREAD * widest / spread)",

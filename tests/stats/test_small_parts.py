@@ -1,15 +1,19 @@
 """Parts of answers that no other test looks at: each from its definition, or from SciPy."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from scipy import stats
 
-from rqa.spc import ShewhartDesign, constants, laney_p_chart, p_chart, run_length, xbar_r_chart
+from rqa.spc import ShewhartDesign, constants, cusum_chart, laney_p_chart, p_chart, run_length, xbar_r_chart
 from rqa.spc.dispersion import dispersion
 from rqa.spc.rules import beyond_limits
 from rqa.spc.run_lengths.points import SharePoints
 from rqa.stats import capability, expectation_test, gauge_rr, knox_test, overdispersion, smoothed_hazard
 from rqa.stats.beta_binomial_limits import _matched
+from rqa.stats.capability_index import _percentile
+from rqa.stats.projection import _some
 
 
 def test_knox_ratio_is_both_over_expected():
@@ -26,6 +30,31 @@ def test_percentiles_lie_at_rank_p_times_one_more_than_there_are():
     assert r.pp.estimate == pytest.approx(11_000 / (high - low), rel=1e-10)
     assert r.upper.estimate == pytest.approx((9_000 - middle) / (high - middle), rel=1e-10)
     assert r.lower.estimate == pytest.approx((middle + 2_000) / (middle - low), rel=1e-10)
+
+
+def test_the_ranks_that_hold_a_median():
+    """Of a hundred values the 40th and the 61st hold the median with 95 % or more (binomial, by SciPy)."""
+    r = _percentile(np.arange(1.0, 101.0), 0.5, 0.05)
+    least = int(stats.binom.ppf(0.025, 100, 0.5))
+    assert (r.low, r.high) == (float(least), float(101 - least)) == (40.0, 61.0)
+
+
+def test_returns_to_come_after_months_without_any():
+    """Twenty jobs out, none of 1,000 back: mean and variance of the beta-binomial, which it is near."""
+    mean, variance = _some(np.array([0.0]), np.array([0.0]), np.array([20]), SimpleNamespace(at_risk=1_000))
+    exact = stats.betabinom(20, 0.5, 1_000.5)
+    assert float(mean[0]) == pytest.approx(exact.mean(), rel=1e-3)
+    assert float(variance[0]) == pytest.approx(exact.var(), rel=0.005)
+
+
+def test_a_sum_does_not_know_its_unit():
+    """Values in metres and in micrometres give the same signals, on both sides, also where a sum is on its limit."""
+    x = np.array([0, 0, 3, 3, 3, 0, -9, 0, -3, -3, -3, 0, 0.5, 1.0])
+    plain = cusum_chart(x, target=0.0, sigma=1.0, k=0.5, h=5.0)
+    for unit in (1e-6, 1e6):
+        other = cusum_chart(x * unit, target=0.0, sigma=unit, k=0.5, h=5.0)
+        assert [(s.index, s.side) for s in other.signals] == [(s.index, s.side) for s in plain.signals]
+    assert {s.side for s in plain.signals} == {"above", "below"}
 
 
 def test_jobs_are_at_risk_on_the_last_day_they_were_followed():
