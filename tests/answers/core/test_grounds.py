@@ -133,7 +133,7 @@ def test_every_answer_of_a_depot_leaves_by_the_same_door() -> None:
     """Each public question that returns an answer says what it lacks."""
     asked = {name: method(name) for name in public_questions()}
     told = {name for name, one in asked.items() if issubclass(returned(one), result.Answer)}
-    assert set(asked) - told == {"grounds", "charts.month_against_before"}
+    assert set(asked) - told == {"grounds", "charts.level", "charts.month_against_before"}
     assert [name for name in told if not hasattr(asked[name], "__wrapped__")] == []
 
 
