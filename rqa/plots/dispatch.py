@@ -48,7 +48,7 @@ def plot(
         kinds = ", ".join(sorted(kind.__name__ for kind in pictures()))
         raise RequestError(f"there is no picture of {type(result).__name__}; there is one of {kinds}.")
     rows = result.table.height
-    if rows > MOST_ROWS and not picture.many_rows:
+    if rows > MOST_ROWS and not picture.many_rows(result):
         raise RequestError(
             f"{counted(rows, 'row is', 'rows are')} more than a picture can show ({MOST_ROWS:,}); ask for fewer "
             "groupings in by=, or narrow the question with where= or months=."

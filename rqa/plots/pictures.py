@@ -19,8 +19,8 @@ class Picture:
     draw: Callable[..., Any]
     """Takes the answer, and `headed`, `width`, `selection` as `plot` does."""
     title: Callable[[Any], str]
-    many_rows: bool
-    """Whether it draws, of a row a day or pair, only what can be read; other pictures refuse an answer that long."""
+    many_rows: Callable[[Any], bool]
+    """Whether it draws of a long answer what can be read; other long answers are refused."""
     limited: bool
     """Whether it takes `limit`, too."""
 
@@ -31,7 +31,7 @@ _PICTURES: dict[type[Answer], Picture] = {}
 def draws(
     *kinds: type[Answer],
     title: Callable[[Any], str] = lambda answer: str(answer.question),
-    many_rows: bool = False,
+    many_rows: bool | Callable[[Any], bool] = False,
     limited: bool = False,
 ) -> Callable[[Draw], Draw]:
     """Register a function as the picture of these kinds of answer.
@@ -39,11 +39,13 @@ def draws(
     `title` heads the chart that is drawn where there is nothing to show.
     """
 
+    many = many_rows if callable(many_rows) else lambda _: many_rows
+
     def register(draw: Draw) -> Draw:
         for kind in kinds:
             if kind in _PICTURES:
                 raise ValueError(f"{kind.__name__} has two pictures: {_PICTURES[kind].draw.__name__}, {draw.__name__}.")
-            _PICTURES[kind] = Picture(draw, title, many_rows, limited)
+            _PICTURES[kind] = Picture(draw, title, many, limited)
         return draw
 
     return register

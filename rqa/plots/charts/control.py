@@ -1,5 +1,6 @@
 """Control charts: values by period against limits that step with the period's size; signals by shape and a word."""
 
+from dataclasses import replace
 from typing import Any
 
 import altair as alt
@@ -36,6 +37,8 @@ HEADROOM = 0.12
 """Free height above the values where words about stages stand."""
 SMALL = 0.4
 """A period of less than this part of the median size does not stretch the scale by its limits."""
+EVENTS = 1_000
+"""So many come-backs of a chart of gaps are drawn at most, the latest."""
 DOTS = ((40, 56), (90, 26), (10_000, 12))
 """Up to so many points, dots of this size."""
 
@@ -45,9 +48,17 @@ def chart_title(chart: ControlChart) -> str:
     return measure_title(chart)
 
 
-@draws(ControlChart, title=chart_title)
+def gaps(chart: ControlChart) -> bool:
+    """Whether each point is a come-back: of these there may be thousands."""
+    return "_between_" in str(chart.settings.get("measure", ""))
+
+
+@draws(ControlChart, title=chart_title, many_rows=gaps)
 def plot_control(chart: ControlChart, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
     """A control chart, one panel for each group; panels of shares have one scale, those of other figures their own."""
+    earlier = chart.table.height - EVENTS if gaps(chart) else 0
+    if earlier > 0:
+        chart = replace(chart, table=chart.table.tail(EVENTS))
     rows = chart_rows(chart)
     panels = sorted({r["panel"] for r in rows})
     if len(panels) > PANELS:
@@ -66,7 +77,11 @@ def plot_control(chart: ControlChart, *, headed: bool = True, width: int | str =
     return finish(
         picture if len(panels) > 1 else picture.properties(height=HEIGHT),
         title=title,
-        subtitle=[*headings(chart, rows, early), *limits(chart)],
+        subtitle=[
+            *headings(chart, rows, early),
+            *[f"drawn are the last {EVENTS:,} come-backs; {counted(earlier, 'earlier one')} not"] * (earlier > 0),
+            *limits(chart),
+        ],
         description=describe(chart, rows, title, early),
         headed=headed,
         width=None if len(panels) > 1 else width,
