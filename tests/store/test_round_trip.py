@@ -180,7 +180,14 @@ def counted(rows: list[tuple[Any, ...]]) -> Counter[str]:
     return Counter(map(repr, rows))
 
 
-@pytest.mark.parametrize(("way", "numbers"), [("from", "given"), ("select", "given"), ("from", "derived")])
+@pytest.mark.parametrize(
+    ("way", "numbers"),
+    [
+        ("from", "given"),
+        pytest.param("select", "given", marks=pytest.mark.slow),
+        pytest.param("from", "derived", marks=pytest.mark.slow),
+    ],
+)
 @pytest.mark.parametrize("form", [*FORMATS, "frame"])
 @settings(max_examples=examples(2))
 @given(depot=DEPOTS)
