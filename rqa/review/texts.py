@@ -74,9 +74,9 @@ DEFINITIONS = (
     ),
 )
 LUCK = (
-    "“Better since” and “worse since” are said only of a change of level that chance would hardly bring. Of a figure "
-    "that stays what it is, one is called so on some page of one year in 25, of one in fifteen where months truly "
-    "differ by 15 to 20 % (simulated, with 27 final months)."
+    "“Better since” and “worse since” are said only of a change of level that chance would hardly bring. By chance "
+    "alone a figure is called so on some page of one year in 25; where months truly differ by 15 to 20 %, of one year "
+    "in fifteen (simulated, with 27 final months)."
 )
 
 
