@@ -42,7 +42,8 @@ OF_ROWS = (
 
 OF_KEPT = (
     "index_jobs", "matured_jobs", "comeback_jobs", "followed_jobs", "followed_upto", "followed_counts",
-    "unit_histories", "failure_marks", "failure_signatures", "usual_spans", "index_turns",
+    "unit_histories", "failure_marks", "failure_signatures", "usual_spans", "index_turns", "jobs_cut_off",
+    "breaches_cut_off",
 )
 """Concepts that draw on kept tables."""
 

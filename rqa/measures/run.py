@@ -4,11 +4,12 @@ A file is plain SQL that can be run as it stands. These kinds of place in it can
 `/* groups: */ … /* :groups */` holds the grouping columns, `/* names: */ … /* :names */` their names alone,
 `/* filters: */ true /* :filters */` the conditions; `/* asked: */ … /* :asked */` holds columns, one a line, of which
 those stay that a grouping or a condition asks for; `/* if x: */ … /* :if x */` goes when x is not asked for (`x or y`:
-when neither is), and `/* unless x: */ … /* :unless x */` when x is grouped by.
+when neither is), `/* unless x: */ … /* :unless x */` when x is grouped by, and `/* given x: */ … /* :given x */` when no
+value is given for the parameter x.
 """
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from datetime import date
 from functools import cache
 from importlib.resources import files
@@ -65,12 +66,14 @@ def counts(
     `by` and the keys of `where` are names that the measure allows; `where` gives the values kept; `months` the first
     and last month kept; `values` the file's own parameters. Raises `RequestError` for a name it does not know.
     """
-    sql, bound = fill(measure, by=by, where=where or {}, months=months)
+    sql, bound = fill(measure, by=by, where=where or {}, months=months, given=values or {})
     return store.counts(f"{measure}.sql", sql, {**(values or {}), **bound})
 
 
-def fill(measure: str, *, by: Sequence[str], where: Where, months: Months | None) -> tuple[str, dict[str, object]]:
-    """The measure's SQL with its places filled, and the values of the filters to bind."""
+def fill(
+    measure: str, *, by: Sequence[str], where: Where, months: Months | None, given: Collection[str]
+) -> tuple[str, dict[str, object]]:
+    """The measure's SQL with its places filled, and the values of the filters to bind; `given` names the file's own."""
     allowed = groupings(measure)
     names_only(measure, "grouping", by, tuple(allowed))
     names_only(measure, "filter", where, tuple(allowed))
@@ -107,6 +110,9 @@ def fill(measure: str, *, by: Sequence[str], where: Where, months: Months | None
     )
     sql = re.sub(
         r"/\* unless (\w+): \*/(.*?)/\* :unless \1 \*/", lambda m: "" if m[1] in by else m[2].strip(), sql, flags=re.S
+    )
+    sql = re.sub(
+        r"/\* given (\w+): \*/(.*?)/\* :given \1 \*/", lambda m: m[2].strip() if m[1] in given else "", sql, flags=re.S
     )
     return sql, bound
 

@@ -114,6 +114,38 @@ def breaches_by_rows(data: Tables, as_of: date, *, later: bool = False) -> Rows:
     return made
 
 
+def jobs_cut_off(data: Tables, as_of: date) -> Rows:
+    """Repaired jobs with later steps; the benches of those until the day, where one of them is of the procedure."""
+    made: Rows = []
+    for job in data["jobs"]:
+        own = [s for s in data["steps"] if s["job_id"] == job["job_id"]]
+        until = [s for s in own if s["done_on"] is None or s["done_on"] <= as_of]
+        if job["disposition"] == "repaired" and job["closed_on"] <= as_of and len(until) < len(own):
+            plan = {p["step"] for p in by_hand_conformance.declared(job["procedure"], data)}
+            judged = any(s["step"] in plan for s in until)
+            benches = sorted(s["bench"] for s in until if s["bench"] is not None) if judged else []
+            told = (job[name] for name in ("site", "model", "procedure", "technician", "billing", "closed_on"))
+            made.append((job["job_id"], *told, judged, *((benches[0], benches[-1]) if benches else (None, None))))
+    return made
+
+
+def breaches_cut_off(data: Tables, as_of: date) -> Rows:
+    """The breaches of jobs with later steps: whether each comes first of its job and kind, job and step, and job."""
+    jobs = {row[0]: (row[1], *row[-2:]) for row in jobs_cut_off(data, as_of)}
+    listed = breaches_by_rows(data, as_of, later=True)
+    made: Rows = []
+    for job, kind, step in listed:
+        own = [b[1:] for b in listed if b[0] == job]
+        counted = [b for b in own if b[0] not in ("paired", "isolated_late", "reconnected_early")]
+        marks = (
+            step == min(s for k, s in own if k == kind),
+            (kind, step) in counted and kind == min(k for k, s in counted if s == step),
+            (kind, step) in counted and (kind, step) == min(counted),
+        )
+        made.append((job, kind, step, *marks, *jobs[job]))
+    return made
+
+
 def marks_of(s: Row, data: Tables) -> tuple[bool, bool]:
     """Whether a first attempt's place was worked on again, and whether it was checked up to the first failure."""
     own = [o for o in data["steps"] if o["job_id"] == s["job_id"]]
@@ -387,6 +419,15 @@ FIRST_CHECKS = "job_id, technician, day, site, model, procedure, billing, test, 
 OF_A_DAY: dict[str, tuple[str, str, Callable[[Tables, date], Rows]]] = {
     "breaches_by_rows": ("$day, null", "job_id, kind, step", breaches_by_rows),
     "breaches_by_rows of few": ("$day, $day", "job_id, kind, step", partial(breaches_by_rows, later=True)),
+    "jobs_cut_off": (
+        "$day", "job_id, site, model, procedure, job_technician, billing, closed_on, judged, first_bench, last_bench",
+        jobs_cut_off,
+    ),
+    "breaches_cut_off": (
+        "$day",
+        "job_id, kind, step, first_of_kind, first_of_step, first_of_job, site, first_bench, last_bench",
+        breaches_cut_off,
+    ),
     "index_turns": ("$day, 30, 'repaired'", "job_id, technician, bench, done_on, matured, returned", index_turns),
     "attempts_until": ("$day", PLAIN["attempts_of_jobs"][0] + ", phase, opportunities", attempts_until),
     "runs_until": ("$day", "job_id, test, run, outcome", runs_until),

@@ -190,18 +190,11 @@ def breach_counts(
     store: "Store", by: Sequence[str], *, day: date, window: int, where: Mapping[str, Sequence[str]] | None = None,
     months: tuple[date, date] | None = None,
 ) -> "pl.DataFrame":
-    """The counts by group, kind and step; jobs whose log runs on after the day are counted from its rows and added."""
-    import polars as pl
-
-    measures = ["conformance"]
+    """The counts by group, kind and step; the rows of logs are read where these run on after the day, else not at all."""
+    values: dict[str, object] = {"as_of": day, "window": window}
     if counts(store, "unsettled_jobs", values={"as_of": day})["jobs"].sum():
-        measures.append("conformance_unsettled")
-    values = {"as_of": day, "window": window}
-    tables = [counts(store, m, by=by, where=where, months=months, values=values) for m in measures]
-    if len(tables) == 1:
-        return tables[0]
-    keys = [*by, "of_procedure", "of_model", "kind", "step"]
-    return pl.concat(tables).group_by(keys).agg(pl.exclude(keys).sum()).sort(keys, nulls_last=True)
+        values["later"] = day
+    return counts(store, "conformance", by=by, where=where, months=months, values=values)
 
 
 def _asked(

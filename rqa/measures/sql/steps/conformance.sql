@@ -6,14 +6,43 @@
 -- 'count_not_done', 'unequal_connectors', 'out_of_order', 'check_before_tightening', 'irreversible_before_hold', 'pairing',
 -- and of the battery's order 'isolated_late', 'reconnected_early'; counted
 -- beside: 'no_procedure' (the reference has no such procedure), 'no_log' (no step of it was logged).
--- Parameters: $window days, $as_of date: jobs closed later and steps dated later are left out.
--- Not counted: jobs with a step dated after $as_of, which conformance_unsettled counts; jobs that are not repaired.
+-- Parameters: $window days, $as_of date: jobs closed later and steps dated later are left out; $later, the same date again,
+-- given only where jobs closed by then have a step dated later: their logs are read anew.
+-- Not counted: jobs that are not repaired; those with a step dated later where $later is not given.
 -- A step that a procedure names twice stands at its first place. Done means passed
 -- or done without a check. Order is by the clock, where a time is missing or times are equal by place in the job.
 -- Grouped by: month, week of day j.closed_on; site, model, procedure, billing of j or 'unknown';
 --   technician as coalesce(j.job_technician, 'unknown'); bench as case when j.first_bench = j.last_bench
 --   then j.first_bench when j.first_bench is null then 'unknown' else 'several' end.
 with
+-- one row a repaired job
+closed as (
+    select
+        site, model, procedure, job_technician, billing, closed_on, linked, elapsed_days, judged, first_bench, last_bench
+    from job_turns
+    where turn = 1 and disposition = 'repaired' and closed_on <= $as_of and coalesce(settled_on <= $as_of, true)
+    /* given later: */
+    union all
+    select
+        site, model, procedure, job_technician, billing, closed_on, linked, elapsed_days, judged, first_bench, last_bench
+    from jobs_cut_off($later)
+    /* :given later */
+),
+-- one row a job, kind and step
+breaches as (
+    select
+        kind, step, first_of_kind, first_of_step, first_of_job,
+        site, model, procedure, job_technician, billing, closed_on, linked, elapsed_days, first_bench, last_bench
+    from job_breaches
+    where closed_on <= $as_of and coalesce(settled_on <= $as_of, true)
+    /* given later: */
+    union all
+    select
+        kind, step, first_of_kind, first_of_step, first_of_job,
+        site, model, procedure, job_technician, billing, closed_on, linked, elapsed_days, first_bench, last_bench
+    from breaches_cut_off($later)
+    /* :given later */
+),
 -- one row a group, procedure and model, and whether its jobs can be judged
 base as (
     select
@@ -30,9 +59,8 @@ base as (
         count(*) filter (
             where j.linked and date_diff('day', j.closed_on, $as_of) >= $window and j.elapsed_days <= $window
         ) as returned
-    from job_turns as j
-    where j.turn = 1 and j.disposition = 'repaired' and j.closed_on <= $as_of and coalesce(j.settled_on <= $as_of, true)
-      and /* filters: */ true /* :filters */
+    from closed as j
+    where /* filters: */ true /* :filters */
     group by all
 ),
 -- one row a group, procedure, model, kind, step and place among the breaches of a job
@@ -47,8 +75,8 @@ broken as (
         count(*) filter (
             where j.linked and date_diff('day', j.closed_on, $as_of) >= $window and j.elapsed_days <= $window
         ) as returned
-    from job_breaches as j
-    where j.closed_on <= $as_of and coalesce(j.settled_on <= $as_of, true) and /* filters: */ true /* :filters */
+    from breaches as j
+    where /* filters: */ true /* :filters */
     group by all
 ),
 -- one row a group and what its jobs could break, then those that did
