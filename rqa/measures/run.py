@@ -4,8 +4,8 @@ A file is plain SQL that can be run as it stands. These kinds of place in it can
 `/* groups: */ … /* :groups */` holds the grouping columns, `/* names: */ … /* :names */` their names alone,
 `/* filters: */ true /* :filters */` the conditions; `/* asked: */ … /* :asked */` holds columns, one a line, of which
 those stay that a grouping or a condition asks for; `/* if x: */ … /* :if x */` goes when x is not asked for (`x or y`:
-when neither is), `/* unless x: */ … /* :unless x */` when x is grouped by, and `/* given x: */ … /* :given x */` when no
-value is given for the parameter x.
+when neither is), `/* unless x: */ … /* :unless x */` when x is grouped by, and `/* given x: */ … /* :given x */` when
+no value is given for the parameter x.
 """
 
 import re

@@ -190,7 +190,7 @@ def breach_counts(
     store: "Store", by: Sequence[str], *, day: date, window: int, where: Mapping[str, Sequence[str]] | None = None,
     months: tuple[date, date] | None = None,
 ) -> "pl.DataFrame":
-    """The counts by group, kind and step; the rows of logs are read where these run on after the day, else not at all."""
+    """The counts by group, kind and step; only where logs run on after the day are their rows read."""
     values: dict[str, object] = {"as_of": day, "window": window}
     if counts(store, "unsettled_jobs", values={"as_of": day})["jobs"].sum():
         values["later"] = day

@@ -1,5 +1,6 @@
 """How often steps were done, how often they were checked, and how many chances to make a defect that was."""
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from rqa.answers.core.result import Answer, rounded
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
 
 QUESTION = "step_exposure"
 SAID = {"esd": "ESD"}
+ATTEMPTS: Mapping[str, object] = {"last_attempt": 2}
+"""What is counted: first and second attempts, whatever came of them."""
 GROUPINGS = (*PERIODS, *JOB_NAMES, *STEP_LOG, *PARTS_LIST)
 
 
@@ -49,7 +52,8 @@ def step_exposure(
     check_values(snapshot.store, QUESTION, asked.where)
     parts = asked.named & set(PARTS_LIST)
     found = counts(
-        snapshot.store, QUESTION, by=asked.by, where=asked.where, months=asked.months, values={"as_of": snapshot.day}
+        snapshot.store, QUESTION, by=asked.by, where=asked.where, months=asked.months,
+        values={"as_of": snapshot.day, **ATTEMPTS},
     )
     table, undated = dated(found, asked)
     notes = list(snapshot.notes)

@@ -26,7 +26,7 @@ from rqa.answers.steps.attribution import (
 from rqa.answers.steps.cause_fit import NONE, summed
 from rqa.answers.steps.cause_patterns import Records, records
 from rqa.answers.steps.declared_steps import DeclaredStep, declared_steps
-from rqa.answers.steps.exposure import in_words
+from rqa.answers.steps.exposure import ATTEMPTS, in_words
 from rqa.answers.steps.step_cautions import cautions, next_check
 from rqa.answers.steps.step_prices import MeanCost, Prices, mean_costs, weighted
 from rqa.answers.yields.first_pass import first_pass_yield
@@ -309,7 +309,7 @@ def _unlaid(
         return {}
     logged = counts(
         snapshot.store, "step_exposure", by=names, where=asked.where, months=asked.months,
-        values={"as_of": snapshot.day},
+        values={"as_of": snapshot.day, **ATTEMPTS},
     )
     done = logged.filter(pl.col("done") + pl.col("reworked") > 0).select(names).rows()
     kept = asked.where.get("procedure")

@@ -1,11 +1,12 @@
 """How many defects a unit of work had, and how many in a million chances to make one."""
 
+from datetime import date
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from rqa.answers.core.result import Answer, rounded
-from rqa.answers.core.scope import PERIODS, By, Months, Snapshot, Where, check_level, check_values, scope
+from rqa.answers.core.scope import PERIODS, By, Months, Scope, Snapshot, Where, check_level, check_values, scope
 from rqa.answers.yields.first_pass import dated
 from rqa.measures.groupings import JOB_NAMES, STEP_LOG
 from rqa.measures.run import counts
@@ -13,6 +14,8 @@ from rqa.words import counted
 
 if TYPE_CHECKING:
     import polars as pl
+
+    from rqa.store.engine import Store
 
 QUESTION = "defects"
 GROUPINGS = (*PERIODS, *JOB_NAMES, *STEP_LOG)
@@ -50,10 +53,7 @@ def defects(
     check_level(QUESTION, level)
     asked = scope(QUESTION, by=by, where=where, months=months, allowed=GROUPINGS)
     check_values(snapshot.store, QUESTION, asked.where)
-    found = counts(
-        snapshot.store, "defects", by=asked.by, where=asked.where, months=asked.months, values={"as_of": snapshot.day}
-    )
-    table, undated = dated(found, asked)
+    table, undated = dated(defect_counts(snapshot.store, snapshot.day, asked), asked)
     notes = list(snapshot.notes)
     if undated:
         notes.append(
@@ -74,6 +74,14 @@ def defects(
         notes.append("A job counts as a unit in each group that worked on it, so jobs do not add up.")
     settings = {"as_of": snapshot.day, **asked.settings(), "level": level, "method": "exact Poisson"}
     return Defects(_rates(table, level), settings, tuple(notes))
+
+
+def defect_counts(store: "Store", day: date, asked: Scope) -> "pl.DataFrame":
+    """The counts by group, of checked first attempts: jobs, exposures, failed, opportunities, undeclared."""
+    found = counts(
+        store, "step_exposure", by=asked.by, where=asked.where, months=asked.months, values={"as_of": day}
+    )
+    return found.rename({"checked": "exposures"})
 
 
 def _rates(table: "pl.DataFrame", level: float) -> "pl.DataFrame":

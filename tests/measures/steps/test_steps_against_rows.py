@@ -7,6 +7,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from rqa.answers.steps.exposure import ATTEMPTS
 from rqa.measures.run import counts
 from tests.depots import depot_of
 from tests.examples import examples
@@ -83,9 +84,9 @@ def test_come_backs_after_what_happened_at_a_step(data: dict[str, Any], as_of: A
 def test_how_often_steps_were_done(data: dict[str, Any], as_of: Any, by: tuple[str, ...]) -> None:
     with depot_of(data, as_of) as depot:
         day = depot.as_of.date()
-        plain = counts(depot._store, "step_exposure", by=by, values={"as_of": day})
+        plain = counts(depot._store, "step_exposure", by=by, values={"as_of": day, **ATTEMPTS})
         by_part = {
-            extra: counts(depot._store, "step_exposure", by=(*by[:2], *extra), values={"as_of": day})
+            extra: counts(depot._store, "step_exposure", by=(*by[:2], *extra), values={"as_of": day, **ATTEMPTS})
             for extra in (("part_no",), ("lot",), ("part_no", "lot"))
         }
     assert as_dict(plain, len(by)) == whole(by_hand_steps.exposure(data, by, day), by, (0,) * 9)

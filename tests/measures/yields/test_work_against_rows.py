@@ -9,6 +9,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from rqa.answers.core.scope import Scope
+from rqa.answers.yields.defects import defect_counts
 from rqa.answers.yields.first_pass import by_group
 from rqa.measures.run import counts
 from tests.depots import depot_of
@@ -73,7 +75,7 @@ def test_rework_failures_and_defects(data: dict[str, Any], as_of: Any, by: tuple
     with depot_of(data, as_of) as depot:
         day = depot.as_of.date()
         again = counts(depot._store, "rework", by=by, values={"as_of": day})
-        wrong = counts(depot._store, "defects", by=by, values={"as_of": day})
+        wrong = defect_counts(depot._store, day, Scope(by))
         failed = counts(depot._store, "failures", by=coded, values={"as_of": day})
         labour = counts(depot._store, "booked_labour", values={"as_of": day})
     assert as_dict(again, len(by)) == whole(by_hand_work.rework(data, by, day), by, (0,) * 8)
