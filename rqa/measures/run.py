@@ -6,6 +6,9 @@ A file is plain SQL that can be run as it stands. These kinds of place in it can
 those stay that a grouping or a condition asks for; `/* if x: */ … /* :if x */` goes when x is not asked for (`x or y`:
 when neither is), `/* unless x: */ … /* :unless x */` when x is grouped by, and `/* given x: */ … /* :given x */` when
 no value is given for the parameter x.
+
+A file that reads what is kept may differ from the one that reads rows in its first steps alone. Its last line says so
+then, `-- The rest: that of FILE.sql from STEP on.` (`its select` for the select at the end); `measure_sql` gives all.
 """
 
 import re
@@ -26,13 +29,29 @@ if TYPE_CHECKING:
 Where = Mapping[str, Sequence[str]]
 Months = tuple[date, date]
 
+_REST = re.compile(r"^-- The rest: that of (\w+)\.sql from (\w+|its select) on\.\n\Z", re.M)
+
 
 @cache
 def sql_files() -> Mapping[str, str]:
     """The text of every file, by its name; the area it lies in is no part of it."""
     areas = (area for area in (files("rqa.measures") / "sql").iterdir() if area.is_dir())
     found = (file for area in areas for file in area.iterdir())
-    return {file.name.removesuffix(".sql"): file.read_text(encoding="utf-8") for file in found}
+    written = {file.name.removesuffix(".sql"): file.read_text(encoding="utf-8") for file in found}
+    return {name: _with_rest(text, written) for name, text in written.items()}
+
+
+def _with_rest(text: str, written: Mapping[str, str]) -> str:
+    """The text of a file; where its last line leaves the rest to another, with the steps of that one."""
+    left = _REST.search(text)
+    if left is None:
+        return text
+    file, step = left.groups()
+    first = r"^select\n" if step == "its select" else rf"^--[^\n]*\n{step} as \(\n"
+    found = re.search(first, written.get(file, ""), re.M)
+    if found is None:
+        raise ValueError(f"{file}.sql has no step {step!r} from which another file could go on")
+    return text[: left.start()] + written[file][found.start() :]
 
 
 @cache

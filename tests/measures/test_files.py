@@ -15,7 +15,7 @@ from rqa.depot import Depot
 from rqa.errors import RequestError
 from rqa.measures.groupings import declared
 from rqa.measures.keep import KEPT, WORKING, keep_sql
-from rqa.measures.run import concepts, counts, groupings, measure_sql, sql_files
+from rqa.measures.run import _with_rest, concepts, counts, groupings, measure_sql, sql_files
 from tests.depots import depot_of
 from tests.measures.depot_rows import ROWS
 
@@ -107,6 +107,25 @@ def test_every_measure_is_asked_by_somebody() -> None:
     named |= {f"{name}_by_{log}" for name in named for log in ("part", "step", "test")}
     named |= {f"{name}{KEPT_FILE}" for name in named}
     assert set(MEASURES) - named == set()
+
+
+def test_a_file_goes_on_with_the_steps_of_another() -> None:
+    """What stands on disk and what is asked: two files, their ends alike, written once."""
+    rows = "-- A row is one.\nwith\n-- rows\nfirst as (\n    a\n),\n-- sums\nlast as (\n    b\n)\nselect\n    c\n"
+    kept, both = "-- A row is one.\nwith\n-- what is kept\nfirst as (\n    k\n)", {"rows": rows}
+    steps = _with_rest(f"{kept},\n-- The rest: that of rows.sql from last on.\n", both)
+    assert steps == f"{kept},\n-- sums\nlast as (\n    b\n)\nselect\n    c\n"
+    end = _with_rest(f"{kept}\n-- The rest: that of rows.sql from its select on.\n", both)
+    assert end == f"{kept}\nselect\n    c\n"
+    assert _with_rest(rows, both) == rows
+    for said in ("rows.sql from middle", "others.sql from last"):
+        with pytest.raises(ValueError, match=r"has no step '(middle|last)'"):
+            _with_rest(f"{kept},\n-- The rest: that of {said} on.\n", both)
+
+
+def test_no_file_leaves_its_rest_to_one_that_leaves_it_too() -> None:
+    left = [name for name, text in sql_files().items() if "-- The rest:" in text]
+    assert left == []
 
 
 def test_groupings_are_read_as_the_header_declares_them() -> None:

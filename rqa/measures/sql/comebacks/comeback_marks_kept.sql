@@ -5,6 +5,10 @@
 -- Not counted: as in comeback_marks.sql.
 -- Grouped by: month, week of day l.closed_on; job of l or 'unknown'.
 with
+-- one row a subsystem that some test covers: which do
+covered as (
+    select subsystem, list(test) as tests from tests group by subsystem
+),
 -- one row a kind of come-back
 kinds as (
     select
@@ -16,20 +20,14 @@ kinds as (
       and l.elapsed_days <= $window and /* filters: */ true /* :filters */
     group by all
 ),
--- the same, numbered, and whether the index job was tested where a fault is known
-numbered as (
+-- the same with whether the index job was tested where a fault is known, and whether by a test that covers it
+tested as (
     select
-        *, row_number() over () as place,
-        found is not null and (tests is not null or later_tests is not null) as is_tested
-    from kinds
-),
--- one row such a kind of which a test was run that covers what was found
-covering as (
-    select distinct d.place
-    from (
-        select place, found, unnest(string_split(concat_ws(chr(31), tests, later_tests), chr(31))) as test from numbered
-    ) as d
-    join tests as t on t.test = d.test and t.subsystem = d.found
+        k.*,
+        k.found is not null and (k.tests is not null or k.later_tests is not null) as is_tested,
+        coalesce(list_has_any(string_split(concat_ws(chr(31), k.tests, k.later_tests), chr(31)), c.tests), false) as is_covered
+    from kinds as k
+    left join covered as c on c.subsystem = k.found
 )
 select
     /* names: */ model, /* :names */
@@ -39,8 +37,7 @@ select
     cast(coalesce(sum(x.jobs) filter (where x.fitted), 0) as bigint) as with_part,
     cast(coalesce(sum(x.jobs) filter (where x.refitted), 0) as bigint) as same_part,
     cast(coalesce(sum(x.jobs) filter (where x.is_tested), 0) as bigint) as tested,
-    cast(coalesce(sum(x.jobs) filter (where x.is_tested and x.passed and c.place is not null), 0) as bigint) as escaped
-from numbered as x
-left join covering as c on c.place = x.place
+    cast(coalesce(sum(x.jobs) filter (where x.is_tested and x.passed and x.is_covered), 0) as bigint) as escaped
+from tested as x
 group by all
 order by all

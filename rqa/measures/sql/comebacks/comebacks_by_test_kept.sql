@@ -18,20 +18,15 @@ kinds as (
       and (l.tests is not null or l.later_tests is not null) and /* filters of l: */ true /* :filters of l */
     group by all
 ),
--- the same, numbered
-numbered as (
-    select *, row_number() over () as place from kinds
-),
--- one row such a kind and test
-tested as (
-    select *, unnest(string_split(concat_ws(chr(31), tests, later_tests), chr(31))) as test from numbered
-),
 -- one row such a kind and group that its tests name: a job counts once in each
 once as (
     select distinct
         d.place, /* names of l: */ model, /* :names of l */ /* groups of d: */ d.test as test, /* :groups of d */
         d.class, d.jobs, d.matured, d.returned
-    from tested as d
+    from (
+        select *, unnest(string_split(concat_ws(chr(31), tests, later_tests), chr(31))) as test
+        from (select *, row_number() over () as place from kinds) as numbered
+    ) as d
     where /* filters of d: */ true /* :filters of d */
 )
 select

@@ -35,10 +35,6 @@ decided as (
     from measured
     group by all
 ),
--- one row a job with an attempt without any time
-untimed_jobs as (
-    select distinct job_id from unclean_attempts where done_at is null
-),
 -- one row such a test that failed first, with work between its first and its last run
 worked as (
     select distinct f.job_id, f.test, f.unit
@@ -54,7 +50,7 @@ select
     w.job_id is not null as mended, f.first_outcome = 'fail' and n.job_id is not null as untimed,
     coalesce(f.fault_found = t.subsystem, false) as covers
 from decided as f
-left join untimed_jobs as n on n.job_id = f.job_id
+left join (select distinct job_id from unclean_attempts where done_at is null) as n on n.job_id = f.job_id
 left join worked as w on w.job_id = f.job_id and w.test = f.test and w.unit is not distinct from f.unit
 left join tests as t on t.test = f.test
 where f.last_outcome = 'pass'

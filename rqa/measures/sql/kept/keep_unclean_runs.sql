@@ -38,10 +38,6 @@ followed as (
     left join runs as n on n.job_id = r.job_id and n.test = r.test and n.run = r.next_run and r.outcome = 'fail'
     where r.outcome = 'fail' or r.run > 1
 ),
--- one row a job with an attempt without any time
-untimed_jobs as (
-    select distinct job_id from unclean_attempts where done_at is null
-),
 -- one row a failed run that passed next, with work between them
 after_work as (
     select distinct f.job_id, f.test, f.run
@@ -62,8 +58,7 @@ select
     case
         when f.outcome <> 'fail' then null
         when n.job_id is not null or f.next_at < f.run_at then 'untimed'
-        when f.next_outcome is null then 'not rerun'
-        when f.next_outcome = 'fail' then 'failed again'
+        when f.next_outcome is null then 'not rerun' when f.next_outcome = 'fail' then 'failed again'
         when w.job_id is not null then 'after work'
         else 'retest pass'
     end as fate,
@@ -73,6 +68,6 @@ select
     case when f.unit is not distinct from f.before_unit then f.value - f.before_value end as apart
 from followed as f
 left join jobs as j on j.job_id = f.job_id
-left join untimed_jobs as n on n.job_id = f.job_id
+left join (select distinct job_id from unclean_attempts where done_at is null) as n on n.job_id = f.job_id
 left join after_work as w on w.job_id = f.job_id and w.test = f.test and w.run = f.run
 left join worked_before as b on b.job_id = f.job_id and b.test = f.test and b.run = f.run

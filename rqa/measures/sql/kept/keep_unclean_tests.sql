@@ -25,10 +25,6 @@ run_through as (
     join unclean as u on u.job_id = d.job_id and u.test = d.test
     group by d.job_id, d.test
 ),
--- one row a job with an attempt without any time
-untimed_jobs as (
-    select distinct job_id from unclean_attempts where done_at is null
-),
 -- one row a test of a known job that failed at first, with work after it, and what that was
 logged as (
     select
@@ -58,5 +54,5 @@ select
 from run_through as r
 left join jobs as j on j.job_id = r.job_id
 left join links as l on l.job_id = r.job_id
-left join untimed_jobs as n on n.job_id = r.job_id
+left join (select distinct job_id from unclean_attempts where done_at is null) as n on n.job_id = r.job_id
 left join logged as g on g.job_id = r.job_id and g.test = r.test

@@ -4,22 +4,19 @@
 -- Not counted: as in diagnostic_alarms.sql.
 -- Grouped by: month, week of day d.failed_on; job of d or 'unknown'; station as coalesce(d.failed_station, 'unknown');
 --   test of d.
+with
+-- one row a fail, and whether it ended as if nothing had been wrong
+fails as (
+    select *, last_outcome = 'pass' or disposition = 'no_fault_found' as cleared
+    from unclean_tests
+    where failed and closed_on <= $as_of and disposition not in ('open', 'cancelled')
+)
 select
     /* groups: */ d.test as test, /* :groups */
-    cast(count(*) as bigint) as fails,
-    cast(count(*) filter (where d.confirmed) as bigint) as confirmed,
-    cast(
-        count(*) filter (
-            where not d.confirmed and not d.untimed and (d.last_outcome = 'pass' or d.disposition = 'no_fault_found')
-        ) as bigint
-    ) as nothing_found,
-    cast(
-        count(*) filter (
-            where not d.confirmed
-              and (d.untimed or not (d.last_outcome = 'pass' or d.disposition = 'no_fault_found'))
-        ) as bigint
-    ) as undecided
-from unclean_tests as d
-where d.failed and d.closed_on <= $as_of and d.disposition not in ('open', 'cancelled') and /* filters: */ true /* :filters */
+    cast(count(*) as bigint) as fails, cast(count(*) filter (where d.confirmed) as bigint) as confirmed,
+    cast(count(*) filter (where not d.confirmed and not d.untimed and d.cleared) as bigint) as nothing_found,
+    cast(count(*) filter (where not d.confirmed and (d.untimed or not d.cleared)) as bigint) as undecided
+from fails as d
+where /* filters: */ true /* :filters */
 group by all
 order by all

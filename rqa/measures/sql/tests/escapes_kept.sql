@@ -24,20 +24,15 @@ kinds as (
       and /* filters of l: */ true /* :filters of l */
     group by all
 ),
--- the same, numbered
-numbered as (
-    select *, row_number() over () as place from kinds
-),
--- one row such a kind and test
-tested as (
-    select *, unnest(string_split(tests, chr(31))) as test from numbered
-),
 -- one row such a kind and group that its tests name: a job counts once in each
 once as (
     select
         d.place, /* names of l: */ model, /* :names of l */ /* groups of d or t: */ d.test as test, /* :groups of d or t */
         d.matured, d.passed, d.back, d.unverified, d.jobs, coalesce(bool_or(t.subsystem = d.found), false) as came_back
-    from tested as d
+    from (
+        select *, unnest(string_split(tests, chr(31))) as test
+        from (select *, row_number() over () as place from kinds) as numbered
+    ) as d
     join tests as t on t.test = d.test
     where /* filters of d or t: */ true /* :filters of d or t */
     group by all
@@ -71,16 +66,4 @@ summed as (
       and /* filters: */ true /* :filters */
     group by all
 )
-select
-    /* names: */ model, test, /* :names */
-    matured,
-    cast(sum(tested) as bigint) as tested,
-    cast(sum(passed) as bigint) as passed,
-    cast(sum(escaped) as bigint) as escaped,
-    cast(sum(unverified) as bigint) as unverified,
-    cast(sum(open) as bigint) as open,
-    cast(sum(caught) as bigint) as caught,
-    cast(sum(doubtful) as bigint) as doubtful
-from summed
-group by all
-order by all
+-- The rest: that of escapes.sql from its select on.

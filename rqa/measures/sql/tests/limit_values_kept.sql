@@ -51,44 +51,10 @@ failed as (
 -- one row a group, unit, value, and whether it lies beyond its limit
 by_value as (
     select
-        /* names: */ test, /* :names */ unit, value, beyond,
-        sum(jobs) as jobs, sum(escaped) as escaped, sum(sound) as sound, sum(unknown) as unknown,
+        /* names: */ test, /* :names */ unit, value, beyond, sum(jobs) as jobs,
+        sum(escaped) as escaped, sum(sound) as sound, sum(unknown) as unknown,
         sum(mended) as mended, sum(retested) as retested, sum(back) as back
     from (select * from stayed union all select * from returned union all select * from failed) as each_value
     group by all
 ),
--- the same with where the value lies in order and in the range
-placed as (
-    select
-        *,
-        sum(jobs) over (partition by /* names: */ test, /* :names */ unit order by value) as upto,
-        sum(jobs) over (partition by /* names: */ test, /* :names */ unit) as every,
-        min(value) over (partition by /* names: */ test, /* :names */ unit) as min_value,
-        max(value) over (partition by /* names: */ test, /* :names */ unit) as max_value
-    from by_value
-),
--- the same with the class
-classed as (
-    select
-        *,
-        floor($cuts * (upto - 1) / every) as by_order,
-        case
-            when max_value > min_value
-                then least(floor($cuts * (value - min_value) / (max_value - min_value)), $cuts - 1)
-            else 0
-        end as by_range
-    from placed
-)
-select
-    /* names: */ test, /* :names */ unit, beyond,
-    min(value) as lowest,
-    max(value) as highest,
-    cast(sum(escaped) as bigint) as escaped,
-    cast(sum(sound) as bigint) as sound,
-    cast(sum(unknown) as bigint) as unknown,
-    cast(sum(mended) as bigint) as mended,
-    cast(sum(retested) as bigint) as retested,
-    cast(sum(back) as bigint) as back
-from classed
-group by /* names: */ test, /* :names */ unit, beyond, by_order, by_range
-order by /* names: */ test, /* :names */ unit, lowest, beyond
+-- The rest: that of limit_values.sql from placed on.

@@ -12,7 +12,7 @@ readings as (
     select
         /* groups: */ d.test as test, /* :groups */
         coalesce(d.unit, '') as unit, d.station as at_station, d.model as of_model, d.procedure as of_procedure,
-        d.value,
+        d.value, 1 as number,
         cast(date_trunc($period, d.run_on) as date) as period
     from runs_of_jobs($as_of) as d
     where d.run = 1 and d.outcome <> 'aborted' and d.value is not null and d.station is not null
@@ -20,7 +20,7 @@ readings as (
 ),
 -- one row a group, unit and value
 by_value as (
-    select /* names: */ test, /* :names */ unit, value, count(*) as readings
+    select /* names: */ test, /* :names */ unit, value, sum(number) as readings
     from readings
     group by all
 ),
@@ -42,10 +42,10 @@ middles as (
     from upto
     group by all
 ),
--- one row a reading, as its distance from the middle, cut at the fences
+-- one row a reading, or a cell and value, as its distance from the middle, cut at the fences
 cut as (
     select
-        /* names: */ test, /* :names */ unit, r.at_station, r.period, r.of_model, r.of_procedure, m.middle,
+        /* names: */ test, /* :names */ unit, r.at_station, r.period, r.of_model, r.of_procedure, r.number, m.middle,
         case
             when m.high = m.low then r.value
             else greatest(least(r.value, m.high + 3 * (m.high - m.low)), m.low - 3 * (m.high - m.low))
@@ -58,10 +58,10 @@ cut as (
 select
     /* names: */ test, /* :names */
     nullif(unit, '') as unit, at_station, period, of_model, of_procedure, middle,
-    cast(count(*) as bigint) as readings,
-    cast(count(*) filter (where beyond) as bigint) as fenced,
-    cast(sum(apart) as double) as total,
-    cast(sum(apart * apart) as double) as squares
+    cast(sum(number) as bigint) as readings,
+    cast(coalesce(sum(number) filter (where beyond), 0) as bigint) as fenced,
+    cast(sum(number * apart) as double) as total,
+    cast(sum(number * apart * apart) as double) as squares
 from cut
 group by all
 order by all
