@@ -5,7 +5,7 @@ A file is plain SQL that can be run as it stands. These kinds of place in it can
 `/* filters: */ true /* :filters */` the conditions; `/* asked: */ … /* :asked */` holds columns, one a line, of which
 those stay that a grouping or a condition asks for; `/* if x: */ … /* :if x */` goes when x is not asked for (`x or y`:
 when neither is), `/* unless x: */ … /* :unless x */` when x is grouped by, and `/* given x: */ … /* :given x */` when
-no value is given for the parameter x.
+no value is given for the parameter x, or null.
 
 A file that reads what is kept may differ from the one that reads rows in its first steps alone. Its last line says so
 then, `-- The rest: that of FILE.sql from STEP on.` (`its select` for the select at the end); `measure_sql` gives all.
@@ -85,7 +85,8 @@ def counts(
     `by` and the keys of `where` are names that the measure allows; `where` gives the values kept; `months` the first
     and last month kept; `values` the file's own parameters. Raises `RequestError` for a name it does not know.
     """
-    sql, bound = fill(measure, by=by, where=where or {}, months=months, given=values or {})
+    given = [name for name, value in (values or {}).items() if value is not None]
+    sql, bound = fill(measure, by=by, where=where or {}, months=months, given=given)
     return store.counts(f"{measure}.sql", sql, {**(values or {}), **bound})
 
 

@@ -37,9 +37,9 @@ WHOLE = (*PERIODS, *JOB_NAMES)
 """Groupings under which a job counts once."""
 GROUPINGS = (*WHOLE, *STEP_LOG, *TEST_LOG, *PARTS_LIST)
 LOGS = {
-    "step": (STEP_LOG, "follow_up_by_step", "step log"),
-    "test": (TEST_LOG, "follow_up_by_test", "diagnostics"),
-    "part": (PARTS_LIST, "follow_up_by_part", "parts list"),
+    "step": (STEP_LOG, "step log"),
+    "test": (TEST_LOG, "diagnostics"),
+    "part": (PARTS_LIST, "parts list"),
 }
 INDEX_DISPOSITIONS = ("repaired", "no_fault_found")
 LONGEST = 3650
@@ -122,16 +122,22 @@ def follow_up(
     asked = scope(question, by=by, where=where, months=months, allowed=allowed)
     check_values(snapshot.store, question, asked.where)
     asked = told_scope(snapshot, asked, *classes)
+    measure, beside = followed_by(measure_for(question, asked, "follow_up"))
     table = counts(
-        snapshot.store, measure_for(question, asked, "follow_up"), by=asked.by, where=asked.where, months=asked.months,
-        values={"upto": upto, "as_of": snapshot.day, "disposition": index_disposition},
+        snapshot.store, measure, by=asked.by, where=asked.where, months=asked.months,
+        values={"upto": upto, "as_of": snapshot.day, "disposition": index_disposition, **beside},
     )
     return _dense(table, asked, upto)
 
 
+def followed_by(measure: str) -> tuple[str, Mapping[str, object]]:
+    """The file that counts a follow-up, and what it is given beside: by step that of come-backs, without a window."""
+    return ("comebacks_by_step", {"window": None}) if measure == "follow_up_by_step" else (measure, {})
+
+
 def measure_for(question: str, asked: Scope, measure: str) -> str:
     """The file that knows the names asked for."""
-    logs = [(names, suffix, said) for suffix, (names, _, said) in LOGS.items() if asked.named & {*names}]
+    logs = [(names, suffix, said) for suffix, (names, said) in LOGS.items() if asked.named & {*names}]
     if len(logs) > 1:
         listed = " and ".join(f"{', '.join(n for n in names if n in asked.named)} ({said})" for names, _, said in logs)
         raise RequestError(f"{question}: {listed} cannot be combined in one call. Make two calls.")
@@ -177,7 +183,7 @@ def notes_on(snapshot: Snapshot, seen: FollowUp, index_disposition: str, *, comp
             f"{counted(left_out['jobs'], 'job')} on {counted(left_out['units'], 'unit')} of the store overlap in time "
             "and are left out."
         )
-    for names, _, said in LOGS.values():
+    for names, said in LOGS.values():
         if seen.asked.named & {*names}:
             notes.append(f"A job counts once under each group its {said} names, so the groups share jobs.")
     if index_disposition != "repaired":

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from rqa.answers.core.follow_up_counts import followed_by
 from rqa.measures.run import counts
 from rqa.stats import kaplan_meier, mean_cumulative_function
 from tests.depots import completed, depot_of
@@ -80,7 +81,8 @@ def test_follow_up_and_months(
     log = "test" if "test" in more else "part" if "lot" in more else "step"
     with depot_of(data) as depot:
         found = counts(depot._store, "follow_up", by=by, values={**how, "upto": upto})
-        by_log = counts(depot._store, f"follow_up_by_{log}", by=more, values={**how, "upto": upto})
+        measure, beside = followed_by(f"follow_up_by_{log}")
+        by_log = counts(depot._store, measure, by=more, values={**how, "upto": upto, **beside})
         months = counts(depot._store, "service_months", by=by, values=how)
         if log == "part":
             by_part = counts(depot._store, "service_months_by_part", by=more, values=how)
