@@ -44,9 +44,11 @@ def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
 
 
 def pytest_configure() -> None:
-    """Have Ctrl-C mean what it does elsewhere, where a shell has what it runs in the background ignore it."""
+    """Have signals mean what they do elsewhere, where a shell or `nohup` has what it runs ignore them."""
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
         signal.signal(signal.SIGINT, signal.default_int_handler)
+    if signal.getsignal(signal.SIGHUP) is signal.SIG_IGN:
+        signal.signal(signal.SIGHUP, signal.SIG_DFL)
 
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
