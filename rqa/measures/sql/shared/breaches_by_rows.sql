@@ -1,6 +1,8 @@
 -- Departures of repaired jobs' step logs from their procedure, from the rows of the log.
 -- A row is one job, kind and step (as in conformance.sql, '' where the kind has none). Beside the kinds of breaches there is
--- 'paired': the job has a part that requires another, so that it could have the breach 'pairing'.
+-- 'paired': the job has a part that requires another, so that it could have the breach 'pairing'. first_of_kind: true in one
+-- row of a job and kind; first_of_step, first_of_job: true in one row of a job and step, and of a job, of the breaches but the
+-- two of the battery's order.
 -- Parameters: as_of date: jobs closed later and steps dated later are left out; dated_after: only jobs with a step dated after
 -- this day, all where it is null.
 -- Not counted: jobs that are not repaired, whose procedure is not known, or of which no step of it was logged.
@@ -191,7 +193,16 @@ found as (
     select job, 'pairing', '' from paired where lacking
     union all
     select job, 'paired', '' from paired
+),
+-- the same, and whether it is averaged
+breaches as (
+    select *, kind not in ('paired', 'isolated_late', 'reconnected_early') as averaged
+    from found
 )
-select c.job_id, f.kind, f.step
-from found as f
-join comparable as c on c.job = f.job
+select
+    c.job_id, b.kind, b.step,
+    row_number() over (partition by b.job, b.kind order by b.step) = 1 as first_of_kind,
+    b.averaged and row_number() over (partition by b.job, b.averaged, b.step order by b.kind) = 1 as first_of_step,
+    b.averaged and row_number() over (partition by b.job, b.averaged order by b.kind, b.step) = 1 as first_of_job
+from breaches as b
+join comparable as c on c.job = b.job
