@@ -22,9 +22,10 @@ class Level:
     """The level of a measure up to a month, and since when it is that, if it changed in the last year.
 
     `months` final months were looked at, from `first` to `month`, with `size` cases. `since` is the first month at the
-    level of now (None without a change); `share` that of the months since then, of all months without a change;
-    `before` that of the months from `before_from` on, up to the change; `difference` = share - before with limits.
-    `evidence` is twice the log likelihood ratio of the change over the `dispersion` of the months; from 10 on it is
+    level of now, None without a change in the last year. `share` is that of the months from `level_from` on: since
+    then, or since an earlier change, or of all months; `before` that of the months from `before_from` on, up to the
+    change; `difference` = share - before with limits. `evidence` is twice the log likelihood ratio of the change over
+    the `dispersion` of the months; from 10 on it is
     told. `verdict`: better, worse, no clear change, or cannot be told.
     """
 
@@ -35,6 +36,7 @@ class Level:
     size: int
     since: date | None
     before_from: date | None
+    level_from: date
     share: float | None
     before: float | None
     difference: float | None
@@ -103,6 +105,7 @@ def level(
         measure=measure, month=last, first=months[0], months=len(months), size=int(seen[m.size].sum()),
         since=None if found.since is None else months[found.since],
         before_from=months[found.first_before] if changed else None,
+        level_from=months[found.first_before if found.since is None else found.since],
         share=found.after, before=before, difference=difference, low=low, high=high, evidence=evidence,
         dispersion=found.dispersion, verdict=verdict, level=level,
     )

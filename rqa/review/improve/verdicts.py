@@ -70,7 +70,7 @@ def _verdict(
         if level.verdict == "better":
             told = there.claim(said + end, *rests_on, EARLIER[measure.measure], about=f"whether {name} changed")
         return Verdict(name, own, share, limits, counts, percent(level.before), gap, level.verdict, told, since)
-    span = f"{percent(level.share)} in {months_said(level.first, level.month)}"
+    span = f"{percent(level.share)} in {months_said(level.level_from, level.month)}"
     if level.verdict == UNTOLD:
         few = counted_of(level.size, measure.cases)
         of_months = counted(level.months, "final month")

@@ -47,6 +47,15 @@ def test_a_month_that_is_not_final_is_not_looked_at() -> None:
     assert (earlier.month, earlier.months, earlier.since) == (date(2024, 6, 1), 6, None)
 
 
+def test_of_a_change_of_long_ago_the_level_since_is_told() -> None:
+    counts = (22, 21, 23, 22, 21, 22, *[5] * 16)
+    with depot_of(depot_rows(_months(counts)), as_of="2025-12-31") as depot:
+        found = depot.charts.level()
+    assert found is not None
+    assert (found.verdict, found.since, found.level_from) == ("no clear change", None, date(2024, 7, 1))
+    assert found.share == pytest.approx(0.05)
+
+
 def test_few_jobs_cannot_tell() -> None:
     with depot_of(depot_rows(_months((1, 0, 1, 0, 1, 0, 1, 0), size=10)), as_of="2025-12-31") as depot:
         found = depot.charts.level()
