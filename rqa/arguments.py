@@ -148,6 +148,15 @@ def instance(name: str, given: Thing, *kinds: type) -> Thing:
     return given
 
 
+def design_effect(given: ArrayLike, shape: tuple[int, ...]) -> Numbers:
+    """How many times as much shares of this shape vary as those of independent cases: one number or one each."""
+    effect = above_zero("design_effect", given)
+    _refuse("design_effect", "must be at least 1", effect, effect < 1.0)
+    if effect.ndim and effect.shape != shape:
+        raise ValueError(f"design_effect must be one number or of the counts' shape {shape}: {effect.shape}")
+    return np.broadcast_to(effect, shape).copy()
+
+
 def unmasked(name: str, given: object) -> None:
     """Refuse a masked array with masked entries, which would be taken as if nothing were masked."""
     if isinstance(given, np.ma.MaskedArray) and np.ma.getmaskarray(given).any():

@@ -31,10 +31,16 @@ class ProductInterval:
     root: Numbers
     root_low: Numbers
     root_high: Numbers
+    design_effect: Numbers
 
 
 def product_interval(
-    *, successes: ArrayLike, trials: ArrayLike, method: Method = "mover", level: float = 0.95
+    *,
+    successes: ArrayLike,
+    trials: ArrayLike,
+    method: Method = "mover",
+    level: float = 0.95,
+    design_effect: ArrayLike = 1.0,
 ) -> ProductInterval:
     """Say what share of jobs would pass every step first time (rolled throughput yield), with limits.
 
@@ -49,6 +55,10 @@ def product_interval(
         steps with several failures each, where both are near their level and this one is worked by hand.
     level
         Confidence level, strictly between 0 and 1.
+    design_effect
+        How many times as much a product varies, on the log scale, as one of independent steps: from 1 up, one number or
+        one for each row of steps. Steps of one job pass and fail together; that of the checks of all steps added up
+        (`clustered_interval`) is near it.
 
     Returns
     -------
@@ -75,9 +85,11 @@ def product_interval(
     product in 85 to 92 of 100 trials, with a yield above `high` nearly all of its misses, since Wilson's limits lean
     towards 1/2 and the lean adds up over the steps; "score" did in 94 to 98.
 
-    The steps' results are taken as independent of each other, in truth and in luck. Units that fail one step are
-    often likelier to fail another; then fewer jobs fail than the product says, and the clean-job share, counted on
-    jobs, is the figure to trust.
+    With a design effect z is its square root times as large ("score"), or the distances of the limits are ("mover").
+
+    Without one the steps' results are taken as independent of each other, in truth and in chance. The product itself
+    always takes them so: units that fail one step are often likelier to fail another; then fewer jobs fail than the
+    product says, and the clean-job share, counted on jobs, is the figure to trust.
 
     Raises
     ------
@@ -107,7 +119,8 @@ def product_interval(
     k = x.shape[-1]
     if k == 0:
         raise ValueError(f"successes must hold at least one step along the last axis: shape {x.shape}")
-    low, high = LIMITS[method](x, n, level)
+    effect = arguments.design_effect(design_effect, x.shape[:-1])
+    low, high = LIMITS[method](x, n, level, effect)
     unknown = (n == 0).any(axis=-1)
     product, low, high = (np.where(unknown, np.nan, ends) for ends in (estimate(x, n).prod(axis=-1), low, high))
     return ProductInterval(
@@ -122,4 +135,5 @@ def product_interval(
         root=arguments.frozen(product ** (1 / k)),
         root_low=arguments.frozen(low ** (1 / k)),
         root_high=arguments.frozen(high ** (1 / k)),
+        design_effect=arguments.frozen(effect),
     )

@@ -8,7 +8,7 @@ from rqa.stats.proportion import estimate, lower_limit, upper_limit
 from rqa.stats.roots import roots
 
 
-def mover_limits(successes: Counts, trials: Counts, level: float) -> tuple[Numbers, Numbers]:
+def mover_limits(successes: Counts, trials: Counts, level: float, effect: Numbers) -> tuple[Numbers, Numbers]:
     """Wilson's distances of each factor, on the log scale, joined as a root of a sum of squares."""
     never = (successes == 0) & (trials > 0)
     # Factors never passed have no logarithm: they are set aside as 1 and brought back as a factor of their own.
@@ -17,14 +17,14 @@ def mover_limits(successes: Counts, trials: Counts, level: float) -> tuple[Numbe
     upper = upper_limit(successes, trials, "wilson", level)
     p, low, high = (np.log(np.where(aside, 1.0, ends)) for ends in (estimate(successes, trials), lower, upper))
     total = p.sum(axis=-1)
-    below = np.exp(total - np.sqrt(((p - low) ** 2).sum(axis=-1)))
+    below = np.exp(total - np.sqrt(effect * ((p - low) ** 2).sum(axis=-1)))
     # Rounding must not push a product of ones above 1.
-    above = np.minimum(np.exp(total + np.sqrt(((high - p) ** 2).sum(axis=-1))), 1.0)
+    above = np.exp(np.minimum(total + np.sqrt(effect * ((high - p) ** 2).sum(axis=-1)), 0.0))
     ceiling = np.where(never, upper, 1.0).min(axis=-1)
     return np.where(never.any(axis=-1), 0.0, below), above * ceiling
 
 
-def score_limits(successes: Counts, trials: Counts, level: float) -> tuple[Numbers, Numbers]:
+def score_limits(successes: Counts, trials: Counts, level: float, effect: Numbers) -> tuple[Numbers, Numbers]:
     """The products that a score test would just not reject.
 
     Of all factors with a given product, the likeliest are p_i = (x_i - a) / (n_i - a) for one a below every x_i, and
@@ -33,14 +33,15 @@ def score_limits(successes: Counts, trials: Counts, level: float) -> tuple[Numbe
     """
     x, n = successes.astype(np.float64), np.where(trials == 0, 1, trials).astype(np.float64)
     failed = n - x
-    z2 = float(special.ndtri((1.0 - level) / 2.0)) ** 2
+    z2 = float(special.ndtri((1.0 - level) / 2.0)) ** 2 * np.asarray(effect)
+    of_row = z2.reshape(-1)
 
     flat = [each.reshape(-1, each.shape[-1]) for each in (x, n, failed)]
 
     def short(a: Numbers, which: Counts) -> Numbers:
         """Above 0 where the statistic is below z2; finite where the statistic is infinite."""
         statistic = _terms(a[..., np.newaxis], *(each[which] for each in flat)).sum(axis=-1)
-        return np.asarray(z2 / (z2 + statistic) - 0.5)
+        return np.asarray(of_row[which] / (of_row[which] + statistic) - 0.5)
 
     share = (failed / n).sum(axis=-1)
     pull = z2 / np.where(share == 0, 1.0, share)

@@ -26,10 +26,16 @@ class ProportionInterval:
     estimate: Numbers
     low: Numbers
     high: Numbers
+    design_effect: Numbers
 
 
 def proportion_interval(
-    *, successes: ArrayLike, trials: ArrayLike, method: Method = "wilson", level: float = 0.95
+    *,
+    successes: ArrayLike,
+    trials: ArrayLike,
+    method: Method = "wilson",
+    level: float = 0.95,
+    design_effect: ArrayLike = 1.0,
 ) -> ProportionInterval:
     """Say what share of jobs came back (or of checks passed), and between which limits the true share lies.
 
@@ -45,6 +51,9 @@ def proportion_interval(
         Beta(successes + 1/2, trials - successes + 1/2) posterior.
     level
         Confidence level, strictly between 0 and 1.
+    design_effect
+        How many times as much the share varies as that of as many independent trials: from 1 up, one number or one for
+        each share. Checks of one job, or units of one lot, go together (`clustered_interval` measures how much).
 
     Returns
     -------
@@ -59,21 +68,24 @@ def proportion_interval(
     Clopper-Pearson's make each tail of the binomial (1 - level) / 2. Jeffreys' low end at 0 of n is set to 0 and
     its high end at n of n to 1, so that the interval holds the estimate there too.
 
-    The trials are taken as independent and of one chance. Where jobs differ in their chance from bench to bench or
-    day to day, the true share varies more than these limits say. Not for a difference of two shares (two intervals
-    that overlap do not show that the shares are equal): use `difference_interval`.
+    With a design effect the limits are those of so many times fewer events and trials (Rao and Scott 1992).
+
+    The trials are otherwise taken as independent and of one chance. Where jobs differ in their chance from bench to
+    bench or day to day, the true share varies more than these limits say. Not for a difference of two shares (two
+    intervals that overlap do not show that the shares are equal): use `difference_interval`.
 
     Raises
     ------
     ValueError
         A count that is missing, negative or not whole; successes above trials; an unknown method; a level outside
-        (0, 1).
+        (0, 1); a design effect below 1 or of another shape.
 
     References
     ----------
     1. E. B. Wilson, Journal of the American Statistical Association 22, 1927, 209-212.
     2. C. J. Clopper and E. S. Pearson, Biometrika 26, 1934, 404-413.
     3. L. D. Brown, T. T. Cai and A. DasGupta, Statistical Science 16, 2001, 101-133 (Jeffreys, section 4.1.2).
+    4. J. N. K. Rao and A. J. Scott, Biometrics 48, 1992, 577-585 (design effect).
 
     Examples
     --------
@@ -87,8 +99,9 @@ def proportion_interval(
     x, n = arguments.part_and_whole("successes", successes, "trials", trials)
     arguments.one_of("method", method, get_args(Method))
     level = arguments.share("level", level)
-    low = lower_limit(x, n, method, level)
-    high = upper_limit(x, n, method, level)
+    effect = arguments.design_effect(design_effect, x.shape)
+    low = lower_limit(x, n, method, level, effect)
+    high = upper_limit(x, n, method, level, effect)
     return ProportionInterval(
         successes=arguments.frozen_counts(x),
         trials=arguments.frozen_counts(n),
@@ -97,6 +110,7 @@ def proportion_interval(
         estimate=arguments.frozen(estimate(x, n)),
         low=arguments.frozen(np.minimum(low, high)),
         high=arguments.frozen(high),
+        design_effect=arguments.frozen(effect),
     )
 
 
@@ -105,18 +119,22 @@ def estimate(successes: Counts, trials: Counts) -> Numbers:
     return np.where(trials == 0, np.nan, successes / np.where(trials == 0, 1, trials))
 
 
-def lower_limit(successes: Counts | Numbers, trials: Counts | Numbers, method: str, level: float) -> Numbers:
+def lower_limit(
+    successes: Counts | Numbers, trials: Counts | Numbers, method: str, level: float, effect: Numbers | float = 1.0
+) -> Numbers:
     """Lower end of the interval."""
     known = np.where(trials == 0, 1, trials).astype(np.float64)
-    low = _LOWER[method](successes.astype(np.float64), known, (1.0 - level) / 2.0)
+    low = _LOWER[method](successes / np.asarray(effect), known / np.asarray(effect), (1.0 - level) / 2.0)
     low = np.where(successes == 0, 0.0, low)
     return np.where(trials == 0, np.nan, low)
 
 
-def upper_limit(successes: Counts | Numbers, trials: Counts | Numbers, method: str, level: float) -> Numbers:
+def upper_limit(
+    successes: Counts | Numbers, trials: Counts | Numbers, method: str, level: float, effect: Numbers | float = 1.0
+) -> Numbers:
     """Upper end: 1 minus the lower end of the failures, worked so that it keeps its digits where it is near 0."""
     known = np.where(trials == 0, 1, trials).astype(np.float64)
-    high = _UPPER[method](successes.astype(np.float64), known, (1.0 - level) / 2.0)
+    high = _UPPER[method](successes / np.asarray(effect), known / np.asarray(effect), (1.0 - level) / 2.0)
     high = np.where(successes == trials, 1.0, high)
     return np.where(trials == 0, np.nan, high)
 
@@ -139,7 +157,7 @@ def _wilson_upper(x: Numbers, n: Numbers, tail: float) -> Numbers:
 
 
 def _clopper_pearson(x: Numbers, n: Numbers, tail: float) -> Numbers:
-    return np.asarray(special.betaincinv(np.maximum(x, 1.0), n - x + 1.0, tail))
+    return np.asarray(special.betaincinv(np.where(x > 0, x, 1.0), n - x + 1.0, tail))
 
 
 def _jeffreys(x: Numbers, n: Numbers, tail: float) -> Numbers:
@@ -147,7 +165,7 @@ def _jeffreys(x: Numbers, n: Numbers, tail: float) -> Numbers:
 
 
 def _clopper_pearson_upper(x: Numbers, n: Numbers, tail: float) -> Numbers:
-    return np.asarray(special.betainccinv(x + 1.0, np.maximum(n - x, 1.0), tail))
+    return np.asarray(special.betainccinv(x + 1.0, np.where(n > x, n - x, 1.0), tail))
 
 
 def _jeffreys_upper(x: Numbers, n: Numbers, tail: float) -> Numbers:

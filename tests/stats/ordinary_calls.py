@@ -144,12 +144,16 @@ ORDINARY: dict[str, dict[str, Any]] = {
     },
     "pooled_share": {"positive": [3, 1], "pools": [20, 10], "size": [5, 4], "method": "wilson", "level": 0.95},
     "power_law_fit": {**LIFE, "truncation": "time", "scales": "common", "level": 0.95},
-    "product_interval": {"successes": [90, 80], "trials": [100, 90], "method": "mover", "level": 0.95},
+    "product_interval": {
+        "successes": [90, 80], "trials": [100, 90], "method": "mover", "level": 0.95, "design_effect": 1.2,
+    },
     "projected_share": {
         "day": [5, 10, 30], "returned": [6, 0, 0], "censored": [20, 60, 14], "pooled": km(), "window": 30.0,
         "month_spread": 0.1, "level": 0.95,
     },
-    "proportion_interval": {"successes": [3, 4], "trials": [9, 8], "method": "wilson", "level": 0.95},
+    "proportion_interval": {
+        "successes": [3, 4], "trials": [9, 8], "method": "wilson", "level": 0.95, "design_effect": [1.2, 1.0],
+    },
     "proportion_test": {"successes1": [3, 4], "trials1": [9, 8], "successes2": [1, 2], "trials2": [7, 6]},
     "rate_change": {
         "returned_before": [30, 12], "before": [400, 300], "returned_after": [9, 5], "after": [260, 240], "level": 0.95,

@@ -28,7 +28,8 @@ class MonthAgainstBefore:
 
     `share` and `before_share` are None without data. `difference` = share - before_share, with Newcombe's interval.
     `p_value` is Fisher's exact two-sided. Where a job has several cases (first checks, first runs), `by_job` says how
-    many times as much they vary for going together; p-value and interval of the difference allow for it.
+    many times as much they vary for going together; the limits of the share, and p-value and interval of the
+    difference, allow for it.
     `more_than_luck` says that it is below 5 %. `direction` is what the plain
     figures say (better, worse, same); `verdict` calls a difference within luck "no clear change", and is "no data" when
     either side has none.
@@ -119,7 +120,7 @@ def _compare(
     m = MEASURES[measure]
     count, size = int(own[m.count].sum()), int(own[m.size].sum())
     count_0, size_0 = int(earlier[m.count].sum()), int(earlier[m.size].sum())
-    share = proportion_interval(successes=count, trials=size, level=level)
+    share = proportion_interval(successes=count, trials=size, level=level, design_effect=max(1.0, by_job))
     apart = difference_interval(successes1=count, trials1=size, successes2=count_0, trials2=size_0, level=level)
     test = proportion_test(successes1=count, trials1=size, successes2=count_0, trials2=size_0)
     difference, low, high = (_number(value) for value in (apart.estimate, apart.low, apart.high))

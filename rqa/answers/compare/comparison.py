@@ -17,7 +17,7 @@ from rqa.answers.compare.expected_by_model import expected_by_model, fits
 from rqa.answers.core.asked_once import asked_once
 from rqa.answers.core.filters import written
 from rqa.answers.core.grounds import grounds
-from rqa.answers.core.job_clusters import inflation
+from rqa.answers.core.job_clusters import inflation, widened_ratio
 from rqa.answers.core.needs import OF_MEASURE, untold
 from rqa.answers.core.own_work import in_words
 from rqa.answers.core.result import Answer, rounded, rounded_p_values
@@ -366,7 +366,7 @@ def _table(
     none = ONLY if counted.known == 1 else TOO_LITTLE
     verdicts = np.where(~judged, none, np.where(~adjusted.found, ALIKE, np.where(found.z > 0, ABOVE, BELOW)))
     ratio = standardised_ratio(observed=found.observed, expected=found.expected, level=level)
-    low, high = _widened(ratio.estimate, ratio.low, ratio.high, by_job)
+    low, high = widened_ratio(ratio.estimate, ratio.low, ratio.high, by_job)
     drawn = _shrunk(found, level)
     with np.errstate(invalid="ignore", divide="ignore"):
         share = found.observed / np.where(found.exposures == 0, np.nan, found.exposures)
@@ -389,20 +389,6 @@ def _table(
         }
     )
     return made, verdicts
-
-
-def _widened(
-    ratio: NDArray[np.float64], low: NDArray[np.float64], high: NDArray[np.float64], by_job: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Limits of a ratio whose events vary so many times as much: their logarithms stand so much further from it.
-
-    With no event seen the upper limit is that of as many times less work.
-    """
-    reach = np.sqrt(by_job)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        lower = np.where(low > 0, ratio * (low / ratio) ** reach, low)
-        upper = np.where(ratio > 0, ratio * (high / ratio) ** reach, high * by_job)
-    return lower, upper
 
 
 def _average_work(found: Expected) -> tuple[float, NDArray[np.int64]]:

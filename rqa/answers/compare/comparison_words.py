@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from rqa.answers.core.job_clusters import TOLD_FROM
 from rqa.answers.core.persons import PEOPLE
 from rqa.words import counted, counted_of, plural
 
@@ -18,8 +19,6 @@ if TYPE_CHECKING:
 MUCH_OF_THE_WORK = 0.25
 """Share of all comparable work from which on a group is compared to a good part with itself."""
 SHOWN_REVERSALS = 3
-TOLD = 1.1
-"""How much more than single checks failures vary before it is said."""
 SEVERAL = {
     "technician": "technicians", "bench": "benches", "tool": "tools", "station": "stations", "site": "sites",
 }
@@ -83,7 +82,7 @@ def notes_of(
                 *rests_on, about=f"{outcome.events}, by {who}", among=(cases, outcome.work),
             )
         )
-    if by_job >= TOLD:
+    if by_job >= TOLD_FROM:
         notes.append(
             f"Checks of one job pass and fail together: the failures vary up to {by_job:.2f} times as much as those of "
             "single checks would. p-values, limits and verdicts allow for that; the job is what is sampled."

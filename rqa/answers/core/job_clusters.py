@@ -1,4 +1,4 @@
-"""How much the checks of one job go together: the job, not the check, is what a comparison samples."""
+"""How much the checks of one job go together: the job, not the check, is what is sampled."""
 
 from collections.abc import Mapping, Sequence
 from datetime import date
@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from rqa.answers.core.filters import filters_of
 from rqa.answers.core.kept_counts import kept_counts
-from rqa.answers.core.scope import Scope, Snapshot, Where
+from rqa.answers.core.scope import PERIODS, Scope, Snapshot, Where
 from rqa.measures.groupings import JOB_NAMES, STEP_LOG, TEST_LOG
 
 if TYPE_CHECKING:
@@ -21,6 +21,8 @@ TOLD = {"steps": (*JOB_NAMES, *STEP_LOG), "diagnostics": (*JOB_NAMES, *TEST_LOG)
 """By what a log's checks can be filtered."""
 SHARES = {"first_pass_yield": "first_pass", "first_run_pass": "first_run"}
 """The shares made of such outcomes."""
+TOLD_FROM = 1.1
+"""How many times as much than single checks failures vary before it is said."""
 OWN_FROM = 200
 """Jobs from which on a group's own figure counts; below it that of all groups stands for it."""
 
@@ -76,6 +78,78 @@ def inflation_by_month(snapshot: Snapshot, share: str, months: tuple[date, date]
             seen += _departures(r) * r["jobs"] / (r["jobs"] - 1)
             luck += r["failed"] * (r["checks"] - r["failed"]) / r["checks"]
     return max(1.0, seen / luck) if luck else 1.0
+
+
+def effects_of_groups(
+    snapshot: Snapshot, groups: Sequence[tuple[object, ...]], asked: Scope, *, log: str, level: float
+) -> NDArray[np.float64]:
+    """The design effect of each group, by its values of what was asked: how many times as much its share varies.
+
+    1 where a group holds one check of a job, as of one step or test. Else the larger of the group's own figure (from
+    200 jobs on) and that of all groups, each within its group. Groupings by which a job's checks are not told apart
+    (shift, days since training) have the figure of the groups without them. Few jobs say little of how jobs differ:
+    the effect is larger by the square of Student's quantile over the normal one.
+    """
+    from scipy import special
+
+    made = np.ones(len(groups), dtype=np.float64)
+    alone = {"steps": "step", "diagnostics": "test"}[log]
+    if alone in asked.by or len(asked.where.get(alone, ())) == 1 or not groups:
+        return made
+    told = tuple(name for name in asked.by if name in (*PERIODS, *TOLD[log]))
+    places = [asked.by.index(name) for name in told]
+    found: dict[tuple[object, ...], tuple[float, float, int]] = {}
+    for r in _checks_by_job(snapshot, log, told, asked.where, asked.months).iter_rows(named=True):
+        if r["jobs"] > 1:
+            luck = r["failed"] * (r["checks"] - r["failed"]) / r["checks"]
+            found[tuple(r[name] for name in told)] = (_departures(r) * r["jobs"] / (r["jobs"] - 1), luck, r["jobs"])
+    seen, luck, jobs = (sum(each) for each in zip(*found.values(), strict=True)) if found else (0.0, 0.0, 0)
+    if not luck:
+        return made
+    whole = max(1.0, seen / luck)
+    tail = (1.0 - level) / 2.0
+    few = (special.stdtrit(jobs - len(found), tail) / special.ndtri(tail)) ** 2 if jobs > len(found) else 1.0
+    for place, group in enumerate(groups):
+        own_seen, own_luck, own_jobs = found.get(tuple(group[at] for at in places), (0.0, 0.0, 0))
+        own = own_seen / own_luck if own_jobs >= OWN_FROM and own_luck else 1.0
+        made[place] = max(whole, own) * float(few)
+    return made
+
+
+def groups_of(table: "pl.DataFrame", by: Sequence[str]) -> list[tuple[object, ...]]:
+    """Each row's values of the groupings."""
+    return table.select(by).rows() if by else [()] * table.height
+
+
+def by_job_note(effects: NDArray[np.float64]) -> tuple[str, ...]:
+    """What is said of limits that allow for jobs, where that makes a difference."""
+    largest = float(effects.max(initial=1.0))
+    if largest < TOLD_FROM:
+        return ()
+    return (
+        f"Checks of one job pass and fail together: shares vary up to {largest:.2f} times as much as those of single "
+        "checks would. The limits allow for that; the job is what is sampled (Rao and Scott 1992).",
+    )
+
+
+def said_of(effects: NDArray[np.float64]) -> dict[str, float]:
+    """The setting that echoes the largest design effect, where there is any."""
+    largest = round(float(effects.max(initial=1.0)), 3)
+    return {"by_job": largest} if largest > 1.0 else {}
+
+
+def widened_ratio(
+    ratio: NDArray[np.float64], low: NDArray[np.float64], high: NDArray[np.float64], effect: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Limits of a ratio or rate whose events vary so many times as much: their logarithms stand further from it.
+
+    With no event seen the upper limit is that of as many times less work.
+    """
+    reach = np.sqrt(effect)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        lower = np.where(low > 0, ratio * (low / ratio) ** reach, low)
+        upper = np.where(ratio > 0, ratio * (high / ratio) ** reach, high * effect)
+    return lower, upper
 
 
 def _checks_by_job(

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     import pandas as pd
     import polars as pl
+    from numpy.typing import ArrayLike
 
     from rqa.answers.core.finding import Finding
 
@@ -125,13 +126,20 @@ def names_of(by: Any) -> tuple[str, ...]:
     return (by,) if isinstance(by, str) else tuple(by or ())
 
 
-def with_shares(table: "pl.DataFrame", *, part: str, whole: str, share: str, level: float) -> "pl.DataFrame":
-    """The table with a share of counts and its interval; null where there is no data."""
+def with_shares(
+    table: "pl.DataFrame", *, part: str, whole: str, share: str, level: float, design_effect: "ArrayLike" = 1.0
+) -> "pl.DataFrame":
+    """The table with a share of counts and its interval; null where there is no data.
+
+    `design_effect`: how many times as much each share varies as that of independent cases (`core.job_clusters`).
+    """
     import polars as pl
 
     from rqa.stats import proportion_interval
 
-    r = proportion_interval(successes=table[part].to_numpy(), trials=table[whole].to_numpy(), level=level)
+    r = proportion_interval(
+        successes=table[part].to_numpy(), trials=table[whole].to_numpy(), level=level, design_effect=design_effect
+    )
     columns = {share: r.estimate, "low": r.low, "high": r.high}
     return table.with_columns(pl.Series(name, rounded(values)) for name, values in columns.items())
 

@@ -9,6 +9,7 @@ from rqa.answers.charts.control_chart import MEASURES, is_mature, monthly, ripen
 from rqa.answers.charts.month import last_whole_month
 from rqa.answers.core.ground_list import GROUNDS, WAIT
 from rqa.answers.core.grounds import Sentence, grounds
+from rqa.answers.core.job_clusters import inflation_by_month
 from rqa.answers.core.needs import OF_MEASURE
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import Snapshot, check_level, month_end, month_of
@@ -114,7 +115,8 @@ def _judged(snapshot: Snapshot, goal: Goal, month: date, level: float) -> dict[s
     m = MEASURES[goal.measure]
     found = monthly(snapshot, goal.measure, window=goal.window, where=None, months=(month, month)).table
     events, size = int(found[m.count].sum()), int(found[m.size].sum())
-    share = proportion_interval(successes=events, trials=size, level=level)
+    by_job = inflation_by_month(snapshot, goal.measure, (month, month), None)
+    share = proportion_interval(successes=events, trials=size, level=level, design_effect=by_job)
     value, low, high = float(share.estimate), float(share.low), float(share.high)
     final = is_mature(month, snapshot, ripens(goal.measure, goal.window)) or _without_jobs(month, snapshot, found)
     lacks = grounds(snapshot, window=goal.window).lack(

@@ -4,7 +4,9 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
+from rqa.answers.core.job_clusters import by_job_note, effects_of_groups, groups_of, said_of, widened_ratio
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import PERIODS, By, Months, Scope, Snapshot, Where, check_level, check_values, scope
 from rqa.answers.yields.first_pass import dated
@@ -41,9 +43,10 @@ def defects(
     site, model, procedure, technician, billing, step, bench, tool, phase.
 
     Columns: jobs, exposures (checked first attempts), failed, opportunities (in them), dpu = failed / jobs and
-    dpmo = failed / opportunities x 10^6, each with exact Poisson limits; sigma, the distance on the normal curve that
-    so many defects pass, and sigma_shifted, the same with 1.5 added by custom. Without a defect there is no sigma level
-    (null); the limits still say what could be.
+    dpmo = failed / opportunities x 10^6, each with exact Poisson limits, wider where checks of one job fail together
+    (`settings["by_job"]`: how many times as much the failures vary, at most); sigma, the distance on the normal curve
+    that so many defects pass, and sigma_shifted, the same with 1.5 added by custom. Without a defect there is no sigma
+    level (null); the limits still say what could be.
 
     >>> depot.yields.defects().table.select("step", "failed", "opportunities", "dpmo").row(0)
     ('align button', 136, 2728, 49853.372434)
@@ -72,8 +75,11 @@ def defects(
         )
     if not set(asked.by) <= {*PERIODS, *JOB_NAMES} - {"technician"}:
         notes.append("A job counts as a unit in each group that worked on it, so jobs do not add up.")
-    settings = {"as_of": snapshot.day, **asked.settings(), "level": level, "method": "exact Poisson"}
-    return Defects(_rates(table, level), settings, tuple(notes))
+    effects = effects_of_groups(snapshot, groups_of(table, asked.by), asked, log="steps", level=level)
+    settings = {
+        "as_of": snapshot.day, **asked.settings(), "level": level, "method": "exact Poisson", **said_of(effects),
+    }
+    return Defects(_rates(table, level, effects), settings, (*notes, *by_job_note(effects)))
 
 
 def defect_counts(store: "Store", day: date, asked: Scope) -> "pl.DataFrame":
@@ -84,7 +90,7 @@ def defect_counts(store: "Store", day: date, asked: Scope) -> "pl.DataFrame":
     return found.rename({"checked": "exposures"})
 
 
-def _rates(table: "pl.DataFrame", level: float) -> "pl.DataFrame":
+def _rates(table: "pl.DataFrame", level: float, effects: NDArray[np.float64]) -> "pl.DataFrame":
     from rqa.stats import defect_rate, sigma_level
 
     jobs, failed, opportunities = (table[name].to_numpy() for name in ("jobs", "failed", "opportunities"))
@@ -92,9 +98,11 @@ def _rates(table: "pl.DataFrame", level: float) -> "pl.DataFrame":
     r = defect_rate(defects=failed, exposures=jobs, opportunities=np.where(per_job > 0, per_job, 1.0), level=level)
     # A step can fail once for each attempt and no more than it has opportunities, so dpmo stays below a million.
     seen = np.where(failed > 0, np.minimum(r.dpmo, 1e6), np.nan)
+    dpu_low, dpu_high = widened_ratio(r.dpu, r.dpu_low, r.dpu_high, effects)
+    dpmo_low, dpmo_high = widened_ratio(r.dpmo, r.dpmo_low, r.dpmo_high, effects)
     made = {
-        "dpu": r.dpu, "dpu_low": r.dpu_low, "dpu_high": r.dpu_high,
-        "dpmo": r.dpmo, "dpmo_low": r.dpmo_low, "dpmo_high": r.dpmo_high,
+        "dpu": r.dpu, "dpu_low": dpu_low, "dpu_high": dpu_high,
+        "dpmo": r.dpmo, "dpmo_low": dpmo_low, "dpmo_high": dpmo_high,
         "sigma": _finite(sigma_level(dpmo=seen, shift=0.0).sigma),
         "sigma_shifted": _finite(sigma_level(dpmo=seen, shift=SHIFT).sigma),
     }

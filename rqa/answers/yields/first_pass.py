@@ -2,6 +2,7 @@
 
 from typing import TYPE_CHECKING
 
+from rqa.answers.core.job_clusters import by_job_note, effects_of_groups, groups_of, said_of
 from rqa.answers.core.result import Answer, names_of, sums_by_group, with_shares
 from rqa.answers.core.scope import (
     PERIODS,
@@ -64,8 +65,9 @@ def first_pass_yield(
     `of` "diagnostics" (else "steps"), the answer is about first runs of diagnostics.
 
     Columns: exposures (first attempts that passed or failed), passed, failed, unchecked (done without a check or
-    skipped; for tests: aborted), yield = passed / exposures with its Wilson interval low, high. Without exposures there
-    is no data: yield, low and high are null.
+    skipped; for tests: aborted), yield = passed / exposures with its Wilson interval low, high, which allows for checks
+    of one job that go together (`settings["by_job"]`: how many times as much the shares vary, at most). Without
+    exposures there is no data: yield, low and high are null.
 
     >>> r = depot.first_pass_yield().table.drop_nulls("yield").sort("yield")
     >>> r.select("step", "passed", "exposures", "yield").row(0)
@@ -81,8 +83,11 @@ def first_pass_yield(
     of, measure = chosen(QUESTION, snapshot, asked, tests=of == "diagnostics")
     clocks = site_clocks(snapshot.store) if measure == BY_SHIFT else SiteClocks({})
     table, undated = dated(first_attempts(snapshot, asked, measure, clocks), asked)
-    settings = {"of": of, "as_of": snapshot.day, **asked.settings(), "level": level, "method": "wilson"}
-    shares = with_shares(table, part="passed", whole="exposures", share="yield", level=level)
+    effects = effects_of_groups(snapshot, groups_of(table, asked.by), asked, log=of, level=level)
+    settings = {
+        "of": of, "as_of": snapshot.day, **asked.settings(), "level": level, "method": "wilson", **said_of(effects),
+    }
+    shares = with_shares(table, part="passed", whole="exposures", share="yield", level=level, design_effect=effects)
     notes = list(snapshot.notes)
     if undated:
         notes.append(
@@ -93,7 +98,7 @@ def first_pass_yield(
         noun = "first run" if of == "diagnostics" else "first attempt"
         what = "aborted" if of == "diagnostics" else "done or skipped unchecked"
         notes.append(f"{counted(unchecked, f'{noun} was', f'{noun}s were')} {what}: not in the yield.")
-    notes += _shift_notes(asked, clocks)
+    notes += (*_shift_notes(asked, clocks), *by_job_note(effects))
     return FirstPassYield(shares, settings, tuple(notes))
 
 

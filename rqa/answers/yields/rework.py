@@ -2,6 +2,7 @@
 
 from typing import TYPE_CHECKING
 
+from rqa.answers.core.job_clusters import by_job_note, effects_of_groups, groups_of, said_of
 from rqa.answers.core.result import Answer, rounded, with_shares
 from rqa.answers.core.scope import PERIODS, By, Months, Scope, Snapshot, Where, check_level, check_values, scope
 from rqa.answers.yields.first_pass import dated
@@ -50,7 +51,10 @@ def rework(
     import polars as pl
 
     table, notes, settings, asked = _asked("rework", snapshot, by, where, months, level)
-    table = with_shares(table, part="reworked", whole="executed", share="share", level=level)
+    effects = effects_of_groups(snapshot, groups_of(table, asked.by), asked, log="steps", level=level)
+    table = with_shares(table, part="reworked", whole="executed", share="share", level=level, design_effect=effects)
+    settings |= said_of(effects)
+    notes += by_job_note(effects)
     rate, jobs = _booked(snapshot, asked)
     later, timed = int((table["attempts"] - table["executed"]).sum()), int(table["later_timed"].sum())
     executed = table["executed"].to_numpy()

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from rqa.answers.core.job_clusters import by_job_note, effects_of_groups, groups_of, said_of
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import By, Months, Scope, Snapshot, Where, check_level, check_values, scope
 from rqa.answers.yields.first_pass import chosen, dated, first_attempts
@@ -12,7 +13,9 @@ from rqa.measures.run import counts
 from rqa.words import counted, plural
 
 if TYPE_CHECKING:
+    import numpy as np
     import polars as pl
+    from numpy.typing import NDArray
 
 QUESTION = "rolled_yield"
 GROUPINGS = ("procedure", "month", *(name for name in JOB_NAMES if name != "procedure"))
@@ -60,7 +63,11 @@ def rolled_yield(
     _, measure = chosen(QUESTION, snapshot, by_step)
     table, _ = dated(first_attempts(snapshot, by_step, measure), by_step)
     table, foreign = _own_steps(snapshot, table, asked)
-    settings = {"as_of": snapshot.day, **asked.settings(), "level": level, "method": "score"}
+    groups = list(dict.fromkeys(groups_of(table, asked.by)))
+    effects = effects_of_groups(snapshot, groups, asked, log="steps", level=level)
+    settings = {
+        "as_of": snapshot.day, **asked.settings(), "level": level, "method": "score", **said_of(effects),
+    }
     notes = list(snapshot.notes)
     unchecked = table.filter(table["exposures"] == 0).height
     if unchecked:
@@ -76,7 +83,8 @@ def rolled_yield(
     notes.append(
         "The product takes steps as independent; the clean-job share is counted on jobs and needs no such belief."
     )
-    return RolledYield(_products(table, asked.by, level), settings, tuple(notes))
+    notes += by_job_note(effects)
+    return RolledYield(_products(table, asked.by, level, effects), settings, tuple(notes))
 
 
 def _own_steps(snapshot: Snapshot, table: "pl.DataFrame", asked: Scope) -> "tuple[pl.DataFrame, int]":
@@ -97,7 +105,9 @@ def _own_steps(snapshot: Snapshot, table: "pl.DataFrame", asked: Scope) -> "tupl
     return own, int(table["exposures"].sum()) - int(own["exposures"].sum())
 
 
-def _products(table: "pl.DataFrame", by: Sequence[str], level: float) -> "pl.DataFrame":
+def _products(
+    table: "pl.DataFrame", by: Sequence[str], level: float, effects: "NDArray[np.float64]"
+) -> "pl.DataFrame":
     import polars as pl
 
     from rqa.stats import product_interval
@@ -106,7 +116,7 @@ def _products(table: "pl.DataFrame", by: Sequence[str], level: float) -> "pl.Dat
     names = ("yield", "normalised_yield", "low", "high", "normalised_low", "normalised_high")
     ends: dict[str, list[float]] = {name: [] for name in names}
     groups = table.partition_by(list(by), maintain_order=True) if by else [table] * (table.height > 0)
-    for group in groups:
+    for group, effect in zip(groups, effects.tolist(), strict=True):
         checked = group.filter(pl.col("exposures") > 0)
         rows.append({**{name: group[name][0] for name in by}, "steps": checked.height})
         if checked.height:
@@ -115,6 +125,7 @@ def _products(table: "pl.DataFrame", by: Sequence[str], level: float) -> "pl.Dat
                 trials=checked["exposures"].to_numpy(),
                 level=level,
                 method="score",
+                design_effect=effect,
             )
             found = tuple(float(end) for end in (r.estimate, r.root, r.low, r.high, r.root_low, r.root_high))
         else:
