@@ -13,7 +13,7 @@ SPLIT = (
 
 
 def laid_of(answer: Answer) -> str:
-    """Which come-backs are laid to steps: classes, window, months, and the sites where others cannot be told."""
+    """Which come-backs are attributed to steps: classes, window, months, and the sites where others cannot be told."""
     s: Any = answer.settings
     sites = s["where"].get("site")
     return (

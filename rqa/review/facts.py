@@ -98,7 +98,7 @@ class Projected:
 
 @dataclass(frozen=True)
 class Pointer:
-    """One finding: where, what differs by more than luck, by how much, and what to do next."""
+    """One finding: where, what differs by more than chance, by how much, and what to do next."""
 
     id: str
     state: str

@@ -18,7 +18,7 @@ CAUTIONS = (
     "sums, and are shown in full. So are months of the whole depot, the weeks of a burst, and the two sides of an "
     "action, whose scope the lead has chosen.",
     "Rates are not adjusted for the mix of work: a month, a bench or a model with harder work looks worse than it is.",
-    "A difference within luck is not proof that nothing changed: small numbers hide small changes.",
+    "A difference within chance is not proof that nothing changed: small numbers hide small changes.",
 )
 DEFINITIONS = (
     (

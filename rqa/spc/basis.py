@@ -73,7 +73,7 @@ class BaselinePoints:
                 stage = f" of stage {number}" if len(self.starts) > 1 else ""
                 sentences.append(
                     f"The limits{stage} rest on {counted(have, 'point')}; {USUAL_POINTS} or more are usual, and with "
-                    "fewer the limits themselves are a matter of luck."
+                    "fewer the limits themselves are a matter of chance."
                 )
         return tuple(sentences)
 

@@ -42,7 +42,7 @@ def laney_p_chart(
     stages: Stages = (),
     set_aside: Aside = None,
 ) -> LaneyChart:
-    """Say whether the share of each month is unusual among months that differ by more than the luck of their jobs.
+    """Say whether the share of each month is unusual among months that truly differ from each other.
 
     Parameters
     ----------
@@ -86,7 +86,7 @@ def laney_p_chart(
     >>> f"{chart.sigma_z[0]:.1f}", len(chart.signals)
     ('6.2', 0)
 
-    Months of 10,000 jobs differ 6 times as much as luck would make them; among such months none is unusual.
+    Months of 10,000 jobs differ 6 times as much as chance would make them; among such months none is unusual.
     """
     x, n = periods(count, size)
     chosen = basis(len(x), baseline, stages, set_aside)
@@ -101,7 +101,7 @@ def laney_u_chart(
     stages: Stages = (),
     set_aside: Aside = None,
 ) -> LaneyChart:
-    """Say whether the faults per job of each period are unusual among periods that differ by more than luck.
+    """Say whether the faults per job of each period are unusual among periods that differ by more than chance.
 
     Parameters
     ----------
@@ -199,6 +199,6 @@ def _warnings(n: Numbers, chosen: BaselinePoints, spread: Numbers) -> tuple[str,
     if (each < 1).any():
         found.append(
             f"The points spread less than chance would have it (sigma_z = {np.nanmin(each):.2f}), so these limits are "
-            "narrower than those of the plain chart. Is the luck of several benches mixed in each point?"
+            "narrower than those of the plain chart. Is the chance variation of several benches mixed in each point?"
         )
     return tuple(found)

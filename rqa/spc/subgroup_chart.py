@@ -57,9 +57,9 @@ def xbar_r_chart(
 
     Means: grand mean -/+ A2 x mean range. Ranges: D3 and D4 x mean range. Constants from `constants`.
 
-    The spread within a subgroup must be what chance does: take measurements of like work, close together. If months
-    differ by more than that, nearly every mean falls out; then chart the means with `individuals_chart`. Ranges waste
-    information beyond about ten measurements, and do not compare between sizes: use `xbar_s_chart`.
+    The spread within a subgroup must be what chance does: take measurements of comparable work, close together. If
+    months differ by more than that, nearly every mean falls out; then chart the means with `individuals_chart`. Ranges
+    waste information beyond about ten measurements, and do not compare between sizes: use `xbar_s_chart`.
 
     Raises
     ------

@@ -82,7 +82,7 @@ def cusum_chart(
     high_i = max(0, high_(i-1) + x_i - target - k sigma), low_i = max(0, low_(i-1) + target - k sigma - x_i).
 
     The values must be independent of each other, and target and sigma known: from a few points they are themselves a
-    matter of luck, and false alarms come sooner than the run length says.
+    matter of chance, and false alarms come sooner than the run length says.
 
     Raises
     ------

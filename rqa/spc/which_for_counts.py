@@ -76,6 +76,6 @@ def _laney(said: Findings, shares: str, x: Counts, n: Counts | Numbers) -> Recom
     if said.points < LEAST_MEASURED:
         return said.too_few(LEAST_MEASURED)
     if spread.ratio_next < 1:
-        said.cautions.append("Points that spread less than chance: is the luck of several benches mixed in each?")
+        said.cautions.append("Points that spread less than chance: are several benches mixed in each?")
     said.look_at_neighbours("period")
     return said.fits(laney_p_chart if said.kind == "share" else laney_u_chart, count=x, size=n)

@@ -1,4 +1,4 @@
-"""Statistics of counts: what a share is, how sure we are of it, whether two differ by more than luck.
+"""Statistics of counts: what a share is, how sure we are of it, whether two differ by more than chance.
 
 Pure functions: counts in (lists, NumPy arrays, pandas or polars series), a frozen result of NumPy arrays out. They
 know NumPy and SciPy and nothing of logs, stores or charts, so each can be used on its own.

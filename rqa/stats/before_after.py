@@ -1,4 +1,4 @@
-"""Did a rate change: before against after on like work, beside work that was left as it was."""
+"""Did a rate change: before against after on comparable work, beside work that was left as it was."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ def rate_change(
     after: ArrayLike,
     level: float = 0.95,
 ) -> RateChange:
-    """Say by how much the come-back rate changed between two periods, on like work.
+    """Say by how much the come-back rate changed between two periods, on comparable work.
 
     Parameters
     ----------
@@ -109,7 +109,7 @@ def rate_change(
     >>> f"{r.difference:+.3f} ({r.low:+.3f} to {r.high:+.3f}), x {r.ratio:.2f}, p = {r.p_value:.2f}"
     '-0.031 (-0.053 to -0.008), x 0.48, p = 0.02'
 
-    Three in a hundred fewer came back, and by luck that would hardly happen.
+    Three in a hundred fewer came back, and by chance that would hardly happen.
     """
     level = arguments.share("level", level)
     b, n0 = arguments.part_and_whole("returned_before", returned_before, "before", before)
@@ -150,7 +150,7 @@ def net_change(*, own: RateChange, other: RateChange) -> NetChange:
     own
         The change where something was done.
     other
-        The change, over the same two periods, of like work where it was not, of the same shape and level.
+        The change, over the same two periods, of comparable work where it was not, of the same shape and level.
 
     Returns
     -------

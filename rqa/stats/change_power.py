@@ -72,7 +72,7 @@ def chance_to_see(
     level
         Confidence level of the verdict.
     other
-        Comparable work that the change is set beside, if any.
+        Comparable work that the change is compared with, if any.
     corrected
         Allow for counts being whole, as the exact test does: the difference is taken half a job smaller on each side.
         The other work's part is not corrected.
@@ -229,7 +229,7 @@ def plan_change(
     level
         Confidence level over all looks together.
     other
-        Comparable work that the change is set beside, if any.
+        Comparable work that the change is compared with, if any.
 
     Returns
     -------

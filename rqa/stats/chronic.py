@@ -1,4 +1,4 @@
-"""Is it luck that this unit came back so often: the chance of so many returns, allowing for all units looked at."""
+"""Is it chance that this unit came back so often: the chance of so many returns, allowing for all units looked at."""
 
 from __future__ import annotations
 
@@ -17,8 +17,9 @@ from rqa.stats.far_tails import never_zero
 class ManyReturns:
     """The chance of this many returns or more, in the shape of the counts.
 
-    `p_value` is for a unit chosen beforehand; `by_luck` is how many of all units would have so small a chance by luck
-    alone, `p_any` the chance that any would; `p_adjusted` keeps false discoveries among the units listed below it.
+    `p_value` is for a unit chosen beforehand; `by_luck` is how many of all units would have so small a probability by
+    chance alone, `p_any` the chance that any would; `p_adjusted` keeps false discoveries among the units listed below
+    it.
     """
 
     returns: Counts
@@ -34,7 +35,7 @@ class ManyReturns:
 def many_returns(
     *, returns: ArrayLike, expected: ArrayLike, jobs: ArrayLike | None = None, units: ArrayLike = 1
 ) -> ManyReturns:
-    """Say how likely luck alone is to bring a unit back so often, and how many of all units it would bring so far.
+    """Say how likely chance alone is to bring a unit back so often, and how many of all units it would bring so far.
 
     Parameters
     ----------
@@ -59,7 +60,7 @@ def many_returns(
 
     p = P(X >= returns), X Poisson with mean `expected`, or binomial of `jobs` with chance expected / jobs. Of m units
     in all, m p is `by_luck`, 1 - (1 - p)^m is `p_any`, and `p_adjusted` is Benjamini and Hochberg's step-up value over
-    all of them: listing the units below 0.05, on average no more than 5 % of the list are there by luck.
+    all of them: listing the units below 0.05, on average no more than 5 % of the list are there by chance.
 
     Chronic units are part of the average they are compared with, which makes the p-values somewhat large. A unit that
     comes back often because its model does is found too: take `expected` from its own kind of work.
@@ -81,7 +82,7 @@ def many_returns(
     >>> [f"{x:.2g}" for x in r.by_luck], [f"{x:.2g}" for x in r.p_adjusted]
     (['1e+04', '9.5e+02', '47', '0.00077'], ['1', '1', '0.94', '0.00077'])
 
-    Luck alone makes 47 of 10,000 units come back twice or more, as 50 did; five returns of one unit are not luck.
+    Chance alone makes 47 of 10,000 units come back twice or more, as 50 did; five returns of one unit are not chance.
     """
     given = {
         "returns": arguments.counts("returns", returns).astype(np.float64),

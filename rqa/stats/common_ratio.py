@@ -41,7 +41,7 @@ class MantelHaenszel:
 
 
 def mantel_haenszel(tables: ArrayLike, *, measure: Measure = "odds", level: float = 0.95) -> MantelHaenszel:
-    """Say how many times the odds or the risk of a come-back an exposure makes, on like work.
+    """Say how many times the odds or the risk of a come-back an exposure makes, on comparable work.
 
     Parameters
     ----------
@@ -97,7 +97,7 @@ def mantel_haenszel(tables: ArrayLike, *, measure: Measure = "odds", level: floa
     >>> f"{r.estimate:.2f} ({r.low:.2f} to {r.high:.2f}), p = {r.p_value:.3f}"
     '1.91 (1.16 to 3.16), p = 0.012'
 
-    On like work a come-back is nearly twice as likely after a failed check.
+    On comparable work a come-back is nearly twice as likely after a failed check.
     """
     counts = arguments.counts("tables", tables)
     if counts.ndim < 3 or counts.shape[-2:] != (2, 2):

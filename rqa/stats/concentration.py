@@ -1,4 +1,4 @@
-"""Do a few units hold most of the returns: the share of the worst units, beside what luck alone would give them."""
+"""Do a few units hold most of the returns: the share of the worst units, beside what chance alone would give them."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from rqa.arguments import Numbers
 class WorstUnits:
     """The share of all returns that the worst units hold, at each fraction of units; NaN without returns.
 
-    `by_luck` is the share they would hold if units differed by luck alone.
+    `by_luck` is the share they would hold if units differed by chance alone.
     """
 
     fraction: Numbers
@@ -29,7 +29,7 @@ class WorstUnits:
 def worst_units(
     *, returns: ArrayLike, units: ArrayLike = 1, fraction: ArrayLike = 0.01, expected: ArrayLike | None = None
 ) -> WorstUnits:
-    """Say what share of all returns the worst one in a hundred units hold, and what luck alone would give them.
+    """Say what share of all returns the worst one in a hundred units hold, and what chance alone would give them.
 
     Parameters
     ----------
@@ -72,7 +72,7 @@ def worst_units(
     >>> r.share.round(2).tolist(), r.by_luck.round(2).tolist()
     ([0.47, 1.0], [0.11, 0.62])
 
-    One unit in a hundred holds 47 % of the returns; luck alone would give the worst hundredth 11 %.
+    One unit in a hundred holds 47 % of the returns; chance alone would give the worst hundredth 11 %.
     """
     table = {
         "returns": arguments.counts("returns", returns).astype(np.float64),
@@ -112,7 +112,7 @@ MOST_BY_LUCK = 10_000_000
 
 
 def _poisson_units(means: Numbers, units: Numbers) -> tuple[Numbers, Numbers]:
-    """How many units would have 0, 1, 2, ... returns by luck alone, to where next to none would."""
+    """How many units would have 0, 1, 2, ... returns by chance alone, to where next to none would."""
     means, of = np.unique(means, return_inverse=True)
     each = np.bincount(of, weights=units, minlength=means.size).astype(np.float64)
     top = means.max()

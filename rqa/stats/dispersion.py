@@ -1,4 +1,4 @@
-"""Do groups lie further apart than luck alone would set them, and what that does to each one's z-score."""
+"""Do groups lie further apart than chance alone would set them, and what that does to each one's z-score."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from rqa.arguments import Counts, Numbers
 
 @dataclass(frozen=True, eq=False)
 class Overdispersion:
-    """Spread of the groups over what luck makes, and each group's z-score without and with it."""
+    """Spread of the groups over what chance makes, and each group's z-score without and with it."""
 
     observed: Counts
     expected: Numbers
@@ -30,7 +30,7 @@ class Overdispersion:
 def overdispersion(
     *, observed: ArrayLike, expected: ArrayLike, variance: ArrayLike | None = None, winsorise: float = 0.1
 ) -> Overdispersion:
-    """Say how much more the groups differ than luck explains, and how far out each one lies once that is allowed for.
+    """Say how much more the groups differ than chance explains, and how far out each one lies once that is allowed for.
 
     Parameters
     ----------
@@ -39,7 +39,7 @@ def overdispersion(
     expected
         Events expected of each from its mix of work, from 0 up.
     variance
-        What luck alone lets observed - expected vary (`expected_from_mix(...).variance`); left out: `expected`, as of
+        What chance alone lets observed - expected vary (`expected_from_mix(...).variance`); left out: `expected`, as of
         Poisson counts.
     winsorise
         Share of the groups at each end whose z-score is drawn in to the next one inward, from 0 to below 0.5, so that
@@ -55,15 +55,15 @@ def overdispersion(
 
     Notes
     -----
-    Landmarks: `phi` 1 and `tau` 0 when the groups differ no more than by luck: all three z-scores are then equal. No
+    Landmarks: `phi` 1 and `tau` 0 when the groups differ no more than by chance: all three z-scores are then equal. No
     group with a z-score gives the same.
 
     With I groups, weights w = expected^2 / variance and phi not yet raised to 1, tau^2 = (I phi - (I - 1)) /
     (sum w - sum w^2 / sum w), at least 0. The multiplicative way draws all groups in alike. The additive way takes
     the groups to differ in truth by about tau, so it draws in those with much work most.
 
-    Winsorising takes spread away: of normal z-scores by luck alone, 10 % at each end drawn in, the mean square is
-    about 0.68, not 1. So a spread of up to about 1.2 times luck's (phi 1.5) goes unnoticed. And where half of the
+    Winsorising takes spread away: of normal z-scores by chance alone, 10 % at each end drawn in, the mean square is
+    about 0.68, not 1. So a spread of up to about 1.2 times chance's (phi 1.5) goes unnoticed. And where half of the
     groups are truly different, their differences are taken as the depot's usual spread: look at `phi` itself before
     taking comfort from z-scores that it has drawn in.
 

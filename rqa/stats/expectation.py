@@ -1,4 +1,4 @@
-"""Is a count more than luck away from a number that a model expects."""
+"""Is a count further from a number that a model expects than chance explains?"""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ class ExpectationTest:
 
 
 def expectation_test(*, observed: ArrayLike, expected: ArrayLike, variance: ArrayLike | None = None) -> ExpectationTest:
-    """Say how often luck alone would set a group as far from its expected events, taken as known, as it is.
+    """Say how often chance alone would set a group as far from its expected events, taken as known, as it is.
 
     For expected numbers that come from a model, where strata are too thin for `stratified_exact_test`.
 
@@ -38,8 +38,8 @@ def expectation_test(*, observed: ArrayLike, expected: ArrayLike, variance: Arra
     expected
         Events expected of each, such as the sum of a model's chances over its jobs: numbers from 0 up.
     variance
-        How far luck alone lets the count vary, such as the sum of chance x (1 - chance); left out: `expected`, as of
-        Poisson counts. Times phi (`overdispersion`) where the groups vary by more than luck.
+        How far chance alone lets the count vary, such as the sum of chance x (1 - chance); left out: `expected`, as of
+        Poisson counts. Times phi (`overdispersion`) where the groups vary by more than chance.
 
     Returns
     -------
@@ -76,7 +76,7 @@ def expectation_test(*, observed: ArrayLike, expected: ArrayLike, variance: Arra
     >>> r.p_value.round(3).tolist()
     [0.005, 0.199]
 
-    Nineteen where ten were expected is hardly luck, unless such groups are known to vary far more.
+    Nineteen where ten were expected is hardly chance, unless such groups are known to vary far more.
     """
     x = arguments.counts("observed", observed).astype(np.float64)
     e = arguments.amounts("expected", expected)

@@ -13,7 +13,7 @@ from scipy import special
 from rqa.arguments import Numbers
 
 SMALLEST = float(np.finfo(np.float64).tiny)
-"""The least p-value that is given; a smaller one is that of a count that no luck explains either."""
+"""The least p-value that is given; a smaller one is that of a count that chance does not explain either."""
 
 
 def p_value(log_tail: Numbers | float, sides: float = 2.0) -> Numbers:

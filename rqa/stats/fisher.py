@@ -1,4 +1,4 @@
-"""Is it more than luck: the exact test of two independent proportions."""
+"""Is a difference statistically clear: the exact test of two independent proportions."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ class ProportionTest:
 def proportion_test(
     *, successes1: ArrayLike, trials1: ArrayLike, successes2: ArrayLike, trials2: ArrayLike
 ) -> ProportionTest:
-    """Say how often luck alone would set two groups of jobs as far apart as these, if they were alike.
+    """Say how often chance alone would set two groups of jobs as far apart as these, if they were alike.
 
     Parameters
     ----------
@@ -50,11 +50,11 @@ def proportion_test(
 
     Fisher's exact test, two-sided: with the total of events held fixed, the chance of all tables no likelier than
     the one seen. It was taken because it claims a difference no more often than promised at any size, months of
-    twenty jobs included; the price is that it claims one rather less often than promised. It can therefore say "not
-    more than luck" where the limits of `difference_interval` just leave 0 out.
+    twenty jobs included; the price is that it claims one rather less often than promised. It can therefore say "within
+    chance variation" where the limits of `difference_interval` just leave 0 out.
 
     The groups must be independent, and no allowance is made for a different mix of work. One test a month is meant:
-    among many comparisons some small p-values are due to luck.
+    among many comparisons some small p-values are due to chance.
 
     Raises
     ------

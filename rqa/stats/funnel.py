@@ -1,4 +1,4 @@
-"""Where a share would lie by luck alone, for each amount of work: the limits of a funnel plot."""
+"""Where a share would lie by chance alone, for each amount of work: the limits of a funnel plot."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def funnel_limits(
     level
         Chance of lying inside, strictly between 0 and 1; 0.95 and 0.998 are the two customary.
     dispersion
-        The groups' spread over what luck alone makes (`overdispersion(...).phi`), at least 1: the distances from the
+        The groups' spread over what chance alone makes (`overdispersion(...).phi`), at least 1: the distances from the
         centre are drawn sqrt(dispersion) times as long.
 
     Returns
@@ -56,10 +56,10 @@ def funnel_limits(
     smallest count with F(r) >= q, the limit is (r - a) / trials with a = (F(r) - q) / (F(r) - F(r - 1)), cut to the
     range from 0 to 1. The chance of lying inside is therefore near `level`, not guaranteed. The rule steps down from r
     at both ends, so a centre of 1 - theta gives the mirrored limits less one job: seen from the centre, the upper limit
-    stands one job nearer than the lower one, and somewhat more than (1 - level) / 2 lie above it by luck.
+    stands one job nearer than the lower one, and somewhat more than (1 - level) / 2 lie above it by chance.
 
-    Of 40 groups that are all alike, two lie outside 95 % limits by luck alone. So a point outside is a reason to look,
-    not a verdict; `benjamini_hochberg` allows for the number compared.
+    Of 40 groups that are all alike, two lie outside 95 % limits by chance alone. So a point outside is a reason to
+    look, not a verdict; `benjamini_hochberg` allows for the number compared.
 
     Raises
     ------
@@ -77,7 +77,7 @@ def funnel_limits(
     >>> r.low.round(3).tolist(), r.high.round(3).tolist()
     ([0.014, 0.04, 0.081], [0.18, 0.158, 0.118])
 
-    Where one job in ten comes back, a technician with 50 jobs lies between 1 % and 18 % by luck alone.
+    Where one job in ten comes back, a technician with 50 jobs lies between 1 % and 18 % by chance alone.
     """
     count = arguments.counts("trials", trials)
     n, p = arguments.same_shape({"trials": count.astype(np.float64), "centre": arguments.shares("centre", centre)})

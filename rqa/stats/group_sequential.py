@@ -20,7 +20,7 @@ FAR = 8.0
 
 @dataclass(frozen=True, eq=False)
 class LookBounds:
-    """One bound a look: a normal score beyond it, either way, is more than luck; with what was spent up to it."""
+    """One bound a look: a normal score beyond it, either way, is statistically clear; with what was spent up to it."""
 
     information: Numbers
     planned: float

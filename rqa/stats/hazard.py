@@ -43,7 +43,7 @@ class SmoothedHazard:
 def smoothed_hazard(
     *, day: ArrayLike, returned: ArrayLike, censored: ArrayLike, bandwidth: float, level: float = 0.95
 ) -> SmoothedHazard:
-    """Say how likely a unit still out is to come back on each day, with the luck of single days smoothed away.
+    """Say how likely a unit still out is to come back on each day, smoothed over the chance variation of single days.
 
     A hump in the first days speaks of workmanship or of faults that slipped past the tests, a flat level later on of
     new faults.

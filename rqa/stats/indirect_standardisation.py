@@ -43,7 +43,7 @@ def expected_from_mix(*, events: ArrayLike, trials: ArrayLike, leave_one_out: bo
     MixExpectation
         One value for each group. `observed` events among `comparable` trials; `no_comparator`, the trials in strata
         where nobody else worked, which have nothing to be compared with and are in neither; `expected` = sum over
-        strata of trials x the stratum's share; `variance`, how far luck alone lets observed - expected vary.
+        strata of trials x the stratum's share; `variance`, how far chance alone lets observed - expected vary.
 
     Notes
     -----

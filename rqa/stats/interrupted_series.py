@@ -76,7 +76,7 @@ def interrupted_series(
 
     log-odds = start + trend t + jump a + bend a (t - t0), a = 1 from the first period after, whose time is t0; fitted
     by iterated weighted least squares. Periods are taken as independent given the trend. With under about twelve
-    periods before, a trend before cannot be told from luck; then compare before with after (`rate_change`).
+    periods before, a trend before cannot be told from chance; then compare before with after (`rate_change`).
 
     Raises
     ------
@@ -99,7 +99,7 @@ def interrupted_series(
     >>> f"odds x {np.exp(r.estimate[jump]):.2f} ({np.exp(r.low[jump]):.2f} to {np.exp(r.high[jump]):.2f})"
     'odds x 0.37 (0.15 to 0.91)'
 
-    At the change the odds fell to about a third, and hardly by luck.
+    At the change the odds fell to about a third, and hardly by chance.
     """
     x, n = arguments.part_and_whole("count", count, "size", size)
     level = arguments.share("level", level)

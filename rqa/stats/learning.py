@@ -60,7 +60,7 @@ def learning_curve(
     -------
     LearningCurve
         `slope`, the rise of the log odds of a pass for each factor e of experience, with limits; each doubling of
-        experience multiplies the odds by 2^slope. `p_value`, how often luck alone would make such a rise or fall.
+        experience multiplies the odds by 2^slope. `p_value`, how often chance alone would make such a rise or fall.
 
     Notes
     -----

@@ -23,7 +23,7 @@ class Discoveries:
 
 
 def benjamini_hochberg(*, p_values: ArrayLike, allowed: float = 0.05) -> Discoveries:
-    """Say which of many comparisons stand out so that at most a stated share of those named is luck.
+    """Say which of many comparisons stand out so that at most a stated share of those named is due to chance.
 
     Parameters
     ----------

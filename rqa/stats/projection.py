@@ -194,7 +194,7 @@ def projected_share(
 
 
 def month_spread(*, returned: ArrayLike, jobs: ArrayLike) -> float:
-    """Say by how much the come-back hazard differs from month to month, beyond luck.
+    """Say by how much the come-back hazard differs from month to month, beyond chance.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Where the raw shares say one thing and the shares on like work say the opposite (Simpson's reversal)."""
+"""Where the raw shares say one thing and the shares on comparable work say the opposite (Simpson's reversal)."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def order_reversals(
     adjusted_error: ArrayLike = 0.0,
     level: float = 0.95,
 ) -> OrderReversals:
-    """Name the pairs of groups that a raw table puts in one order and a comparison on like work in the other.
+    """Name the pairs of groups that a raw table puts in one order and a comparison on comparable work in the other.
 
     Parameters
     ----------
@@ -44,7 +44,7 @@ def order_reversals(
         share), of the same shape.
     raw_error, adjusted_error
         Standard errors of both, of the same shape or one number for all. Left at 0, every reversal is named, also those
-        that luck alone makes, which are many when groups are many.
+        that chance alone makes, which are many when groups are many.
     level
         With standard errors: how sure both differences of a pair must be, strictly between 0 and 1.
 
@@ -60,7 +60,7 @@ def order_reversals(
     Landmarks: the same order both ways gives no pair; ties are no reversal; groups with NaN in either are left out.
 
     With errors both differences must be further from 0 than z times the root of the sum of their squared errors, each
-    pair looked at by itself: of pairs that are equal on one scale, up to (1 - level) pass there by luck.
+    pair looked at by itself: of pairs that are equal on one scale, up to (1 - level) pass there by chance.
 
     Raises
     ------
@@ -78,7 +78,7 @@ def order_reversals(
     >>> r.higher_raw.tolist(), r.higher_adjusted.tolist()
     ([0], [1])
 
-    Technician 0 fails more often, yet on like work technician 1 does: technician 0 was given the hard work.
+    Technician 0 fails more often, yet on comparable work technician 1 does: technician 0 was given the hard work.
     """
     arrays = {
         "raw": arguments.measurements("raw", raw),

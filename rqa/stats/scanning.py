@@ -99,7 +99,7 @@ def scan_statistic(
     simulations
         Sets simulated at most, and so the smallest p-value, 1 / (simulations + 1).
     enough
-        Simulation ends as soon as so many sets had a stronger burst, as the strongest is then surely luck.
+        Simulation ends as soon as so many sets had a stronger burst, as the strongest is then surely chance.
     seed
         Seed of the simulation; the same seed gives the same answer.
 
@@ -148,7 +148,7 @@ def scan_statistic(
     >>> b.dimension, b.group, b.first, b.last, b.events, round(b.ratio, 1), b.p_value < 0.01
     ('bench', 'B2', 1, 2, 17, 4.0, True)
 
-    At bench B2, in the second and third month, four times as many came back as elsewhere, which is no luck.
+    At bench B2, in the second and third month, four times as many came back as elsewhere, which is not chance.
     """
     arguments.one_of("likelihood", likelihood, get_args(Likelihood))
     x, w, when = _taken(events, work, period, likelihood)

@@ -70,7 +70,7 @@ def beta_binomial_shrinkage(
 
     Landmarks: where the likelihood is highest with no spread at all (`strength` infinite, `spread` 0) every group gets
     the pooled share; "plug-in" then gives all of them Wilson's limits of the pooled counts. That happens when the
-    groups differ no more than by luck, with one group, with one trial each, and when none or all of the trials had
+    groups differ no more than by chance, with one group, with one trial each, and when none or all of the trials had
     the event. Where groups lie at 0 % and 100 % only, the likelihood would have the strength go to 0 and believe each
     to the letter; it is held at 1 trial or more.
 

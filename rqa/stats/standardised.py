@@ -81,7 +81,7 @@ def standardised_ratio(
     >>> f"{r.estimate:.1f} ({r.low:.2f} to {r.high:.2f})"
     '2.0 (0.96 to 3.68)'
 
-    Ten where five were expected: twice as many, and luck alone could still have done it.
+    Ten where five were expected: twice as many, and chance alone could still have done it.
     """
     count = arguments.counts("observed", observed)
     x, e = arguments.same_shape(

@@ -1,4 +1,4 @@
-"""Is a group's difference from the others, its mix of work allowed for, more than luck: the exact stratified test."""
+"""Is a group's difference from the others, its mix of work allowed for, clear: the exact stratified test."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ class StratifiedTest:
 
 
 def stratified_exact_test(*, events: ArrayLike, trials: ArrayLike) -> StratifiedTest:
-    """Say for each group how often luck alone would set it as far from the others as it is, on the work it had.
+    """Say for each group how often chance alone would set it as far from the others as it is, on the work it had.
 
     Parameters
     ----------
@@ -66,7 +66,7 @@ def stratified_exact_test(*, events: ArrayLike, trials: ArrayLike) -> Stratified
     then vary by 2,000 at most, else by the saddlepoint.
 
     `p_value` claims a difference no more often than promised, `p_mid` about as often. Where the groups vary by more
-    than luck (`overdispersion`), use 2 Phi(-abs(z) / sqrt(phi)). Many groups need `benjamini_hochberg` on top.
+    than chance (`overdispersion`), use 2 Phi(-abs(z) / sqrt(phi)). Many groups need `benjamini_hochberg` on top.
 
     Raises
     ------
@@ -85,7 +85,7 @@ def stratified_exact_test(*, events: ArrayLike, trials: ArrayLike) -> Stratified
     >>> f"{r.observed[0]} where {r.expected[0]:.1f} were expected: p = {r.p_value[0]:.2f}"
     '32 where 35.3 were expected: p = 0.22'
 
-    The first did a little better than the mix would bring, and luck would do as much about every fifth time.
+    The first did a little better than the mix would bring, and chance would do as much about every fifth time.
     """
     mix = expected_from_mix(events=events, trials=trials)
     at_most, at_least, here, far, far_here = tails_by_group(mix)

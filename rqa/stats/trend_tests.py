@@ -28,7 +28,7 @@ class TrendTest:
 def laplace_test(
     *, time: ArrayLike, end: float | Ends | None = None, unit: ArrayLike | None = None, truncation: Truncation = "time"
 ) -> TrendTest:
-    """Say how often luck alone would put the returns as early, or as late, in the time they were watched for.
+    """Say how often chance alone would put the returns as early, or as late, in the time they were watched for.
 
     Parameters
     ----------
@@ -74,7 +74,7 @@ def laplace_test(
     >>> f"{r.statistic:.2f}, p = {r.p_value:.2f}, {r.trend} often"
     '-1.33, p = 0.18, less often'
 
-    The returns come a little early in the 1,500 hours, as luck does about once in five times.
+    The returns come a little early in the 1,500 hours, as chance does about once in five times.
     """
     data = ageing(time=time, end=end, unit=unit, truncation=truncation)
     free, ends = data.free, data.end[data.of[data.free]]
@@ -95,7 +95,7 @@ def laplace_test(
 def mil_hdbk_189_test(
     *, time: ArrayLike, end: float | Ends | None = None, unit: ArrayLike | None = None, truncation: Truncation = "time"
 ) -> TrendTest:
-    """Say how often luck alone would bend the returns as far from an even pace, towards a power law of age.
+    """Say how often chance alone would bend the returns as far from an even pace, towards a power law of age.
 
     Parameters
     ----------
@@ -134,7 +134,7 @@ def mil_hdbk_189_test(
     >>> f"{r.statistic:.2f}, p = {r.p_value:.3f}, {r.trend} often"
     '37.23, p = 0.022, less often'
 
-    Returns thin out with age more than luck would have it.
+    Returns thin out with age more than chance would have it.
     """
     data = ageing(time=time, end=end, unit=unit, truncation=truncation)
     parts = data.part[data.free]

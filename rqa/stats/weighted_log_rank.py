@@ -49,7 +49,7 @@ def log_rank(
     rho: float = 1.0,
     gamma: float = 0.0,
 ) -> LogRank:
-    """Say how often luck alone would set the come-backs of these groups as far apart, if they were alike day by day.
+    """Say how often chance alone would set the come-backs of these groups as far apart, if they were alike day by day.
 
     Parameters
     ----------
@@ -103,7 +103,7 @@ def log_rank(
     >>> r.observed.tolist(), r.expected.round(1).tolist(), round(r.p_value, 3)
     ([14, 8], [10.8, 11.2], 0.166)
 
-    The first group had 14 returns where 10.8 were to be expected: luck alone does that about once in six times.
+    The first group had 14 returns where 10.8 were to be expected: chance alone does that about once in six times.
     """
     arguments.one_of("weights", weights, get_args(Weights))
     powers = {name: arguments.amount(name, given) for name, given in (("rho", rho), ("gamma", gamma))}

@@ -185,7 +185,7 @@ class LoadReport:
             lines += _more(len(self.refusals), most)
         others = [m for m in self.remarks if m.remark != NO_UNIT_TWICE]
         if others:
-            lines += ["", "Accepted, but look at it:", *(f"  {m}" for m in others[:most]), *_more(len(others), most)]
+            lines += ["", "Accepted with warnings:", *(f"  {m}" for m in others[:most]), *_more(len(others), most)]
         lines += [
             "",
             f"{'Stored in' if self.written else 'Nothing written; would go to'} {self.store} ({self.seconds:.1f} s)",

@@ -2,10 +2,10 @@
 
 Each seed makes one depot and reads the findings of its last month. A finding belongs to a planted effect when its scope
 names the effect's own place; it is an echo when it names a place that an effect weighs on (the procedure of the pinched
-cable, the site of the bad bench); all others are luck. Printed are the share of depots in which each effect is found,
-and of all findings the share that is luck, with the same for depots in which nothing is planted (`--quiet`). With
-`--site Birch` more first checks fail at one site; with `--bad-units` a few units fail many checks, at every site alike,
-so that the checks of a job go together.
+cable, the site of the bad bench); all others are due to chance. Printed are the share of depots in which each effect is
+found, and of all findings the share that is due to chance, with the same for depots in which nothing is planted
+(`--quiet`). With `--site Birch` more first checks fail at one site; with `--bad-units` a few units fail many checks, at
+every site alike, so that the checks of a job go together.
 """
 
 import argparse
@@ -41,7 +41,7 @@ CABLE = {"model": "Marl-10", "procedure": "main board"}
 
 
 def effect_of(f: Finding) -> str:
-    """The planted effect that a finding belongs to, "echo of …" for what it weighs on, or "luck"."""
+    """The planted effect that a finding belongs to, "echo of …" for what it weighs on, or "chance"."""
     s = dict(f.scope)
     step = s.get("step", "")
     if "study" in s:
@@ -94,7 +94,7 @@ def more_failed_checks(place: Path, seed: int, site: str, bad_units: bool) -> No
 
 
 def one(asked: tuple[int, int, int, bool, str, bool]) -> tuple[int, Counter[str], list[str]]:
-    """Findings of one seed by effect, and what was luck."""
+    """Findings of one seed by effect, and what was chance."""
     seed, size, months, quiet, site, bad_units = asked
     if quiet:
         silence()
@@ -150,8 +150,8 @@ def main() -> None:
         print(f"{effect:12} in {depots[effect]:4} depots: {share.estimate:.1%} ({share.low:.1%} to {share.high:.1%})")
     with_luck = sum(s > 0 for s in shares)
     any_luck = proportion_interval(successes=with_luck, trials=n)
-    print(f"any by luck in {with_luck} depots: {any_luck.estimate:.1%} ({any_luck.low:.1%} to {any_luck.high:.1%})")
-    print(f"mean share of luck among a depot's findings: {sum(shares) / n:.1%}; findings in all {sums.total()}: {sums}")
+    print(f"any by chance in {with_luck} depots: {any_luck.estimate:.1%} ({any_luck.low:.1%} to {any_luck.high:.1%})")
+    print(f"mean share of chance among a depot's findings: {sum(shares) / n:.1%}; findings {sums.total()}: {sums}")
 
 
 if __name__ == "__main__":

@@ -30,14 +30,14 @@ READS_LIKE_ONE = re.compile(
     r"|\b(?:no|none|nothing|nobody)\b[^.;:]{0,60}\b(?:is|are|was|were|has|have|had|differs?|stands?|moved|failed|fell"
     r"|came|comes|can|could)\b"
     r"|\b(?:is|are|was|were|has|have|with|by|of|there) (?:no|none|nothing)\b"
-    r"|\b(?:same as|alike|no more than luck|unchanged|in order|as before|nothing but)\b"
+    r"|\b(?:same as|alike|no more than chance|not statistically clear|within chance|unchanged|in order|as before|nothing but)\b"
     r"|^(?:all|every|each)\b[^.]*\b(?:is|are|was|were|has|have|differs?|passed?|came)\b",
     re.IGNORECASE,
 )
 """Texts of four words or more that match are looked at."""
 CAUTIONS = (
     "no verdict on a person", "This list is no rate", "is no proof of harm", "no proof of good work",
-    "An index is no promise", "no figure justifies", "no force", "no prying", "are no rate", "it is no rate",
+    "An index is no promise", "no figure justifies", "no force", "no prying", "are no rate", "not a rate",
     "No figure here", "nothing else", "No decision on a person",
 )
 LEFT_OUT = (
@@ -58,7 +58,7 @@ LACKING = (
     "its figures will still change", "no limits yet", "No limits: too little data",
     "no step log with times", "no fail that can be judged", "no fault known", "no data", "no curve fits",
     "not known: no",
-    "no ratio: nothing to set beside", "No trend is fitted", "no matured job yet", "there is no earlier month",
+    "no ratio: nothing to compare with", "No trend is fitted", "no matured job yet", "there is no earlier month",
     "there is nothing to tell it by", "has no final rate yet", "so no change with practice can be seen",
     "No job was closed", "has no final figure", "have no step log", "most jobs have no diagnostics",
     "was ever done in the", "is ever logged at",
@@ -66,13 +66,13 @@ LACKING = (
     "no come-back can be attributed to it", "every first run was aborted", "which is no share", "no scatter at all",
 )
 HOW_TO_READ = (
-    "no longer more than luck", "Where no change was stated", "is no burst", "Each class is counted",
+    "no longer statistically clear", "Where no change was stated", "is no burst", "Each class is counted",
     "Each job is expected", "Were the groups alike", "looks like none", "is a way of reading, no cause", "no cause",
     "are no fair sample", "no table says what is required", "looks the same as", "a row = jobs that failed alike",
     "no other came back", "dot = share of failed runs", "share of fails after which", "Fails after which nothing",
     "passed again with nothing done", "the tests in order", "tests in order", "which is no rank", "nothing more was",
     "no test covers", "No test covers what was found", "Each row is", "Each dot is", "Each is set against",
-    "no longer on the page", "No longer more than",
+    "no longer on the page", "No longer statistically",
     "No other page of", "Every checked step", "Each unit was measured once", "no change to be seen",
     "with nothing done",
     "a repeat may also be", "nothing found or written down", "no proof",
@@ -159,7 +159,7 @@ def test_a_sentence_is_put_together_in_few_places() -> None:
     [
         "No station is seen to drift.", "Nothing to act on: no group differs.", "In {} no job is logged with it.",
         "All who can be judged are alike.", "Quality is the same as before.", "None of {} runs failed.",
-        "{}, and none is fuller than luck.", "Every battery was isolated in time.", "{}; no test stands out in this.",
+        "{}, and none is fuller than chance.", "Every battery was isolated in time.", "{}; no test stands out in this.",
     ],
 )
 def test_what_reads_like_an_all_clear_is_seen(text: str) -> None:

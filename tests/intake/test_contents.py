@@ -161,7 +161,7 @@ def test_file_that_gives_no_row_is_remarked_on(ws: Workspace, name: str) -> None
         (remark,) = [r for r in report.remarks if r.remark.startswith("gives no row")]
         assert (remark.table, remark.source_file) == ("jobs", file)
         assert why in remark.remark
-        assert f"  jobs: {file} gives no row: " in str(report).split("look at it:")[1]
+        assert f"  jobs: {file} gives no row: " in str(report).split("with warnings:")[1]
         assert ws.rows("select source_file from remarks where remark like 'gives no row%'") == [(file,)]
 
 

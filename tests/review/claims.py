@@ -86,8 +86,8 @@ HOLDS: Mapping[str, str] = {
 NEEDED: tuple[tuple[str, tuple[str, ...]], ...] = (
     (r"batter", ("steps", "procedures", "isolation")),
     (r"^Nothing to act on|come-back|came back|come back", ("repeat_units",)),
-    (r"on what the job had worked on|laid to a step|covered by some test", ("found",)),
-    (r"laid to a step", ("steps", "procedures", "subsystems")),
+    (r"on what the job had worked on|attributed to a step|covered by some test", ("found",)),
+    (r"attributed to a step", ("steps", "procedures", "subsystems")),
     (r"covered by some test", ("tests", "diagnostics")),
     (r"\bstations?\b", ("diagnostics", "station")),
     (r"passed again with nothing done", ("diagnostics", "steps")),

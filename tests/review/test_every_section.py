@@ -154,7 +154,8 @@ def test_with_no_work_nobody_is_called_alike() -> None:
 
 def test_the_risky_steps_say_by_what_they_are_sorted(depot: Depot, found: MonthFindings) -> None:
     costly = risky_steps(depot, SPAN, found)
-    assert costly.words[0].startswith("The come-backs that cost most, for each time a step is done, are laid to “")
+    said = costly.words[0]
+    assert said.startswith("The come-backs that cost most, for each time a step is done, are attributed to “")
     assert "the costliest first" in costly.tables[0].caption
     unpriced = tables()
     for job in unpriced["jobs"]:
@@ -164,7 +165,7 @@ def test_the_risky_steps_say_by_what_they_are_sorted(depot: Depot, found: MonthF
     with depot_of(unpriced, date(2025, 7, 20)) as opened:
         told = risky_steps(opened, SPAN, found)
         top = opened.steps.risk(months=SPAN).table.filter(pl.col("exposures") >= 20).row(0, named=True)
-    assert told.words[0].startswith("Most come-backs, for each time a step is done, are laid to “")
+    assert told.words[0].startswith("Most come-backs, for each time a step is done, are attributed to “")
     assert "most come-backs first" in told.tables[0].caption
     assert told.tables[0].rows[0][3:5] == (f"{top['exposures']:,}", f"{top['per_10000']:,.0f}")
 
@@ -218,11 +219,11 @@ def test_what_is_gone_is_said_and_who_is_not() -> None:
     assert told[0].state == "new, answered by A1"
     assert [p.where for p in told] == ["bench B-1"]
     assert (
-        told[0].size == "ratio 2 (95 % interval 1.5 to 3); like what it is set beside, it would have had some 12 "
+        told[0].size == "ratio 2 (95 % interval 1.5 to 3); like what it is compared with, it would have had some 12 "
         "come-backs fewer"
     )
     named = f"bench B-2: {gone[0].what} ({gone[0].id})."
-    assert f"No longer more than luck, as it was a month before. {named}" in " ".join(looked)
+    assert f"No longer statistically clear, as it was a month before. {named}" in " ".join(looked)
     assert "T0" not in " ".join(looked)
 
 

@@ -1,4 +1,4 @@
-"""Change of a rate on like work, net of other work, against reference libraries, definitions and simulation."""
+"""Change of a rate on comparable work, net of other work, against reference libraries, definitions and simulation."""
 
 import numpy as np
 import pytest

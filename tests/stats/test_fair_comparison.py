@@ -97,7 +97,7 @@ def test_spread_between_technicians_is_seen_and_allowed_for():
 
 
 def test_five_thousand_technicians():
-    """One depot far larger than any: every step of the comparison keeps its shape, and nobody is flagged by luck."""
+    """One depot far larger than any: every step of the comparison keeps its shape, and nobody is flagged by chance."""
     rng = np.random.default_rng(56)
     trials = rng.poisson(rng.dirichlet(np.full(6, 0.7), 5_000) * 120)
     events = rng.binomial(trials, CHANCE)

@@ -39,7 +39,7 @@ def test_the_dispersion_is_that_of_successive_months_or_of_their_levels() -> Non
     found = level_change(count=count, size=size)
     assert found.since is None
     shares = np.array(count) / 100
-    # By hand: no change is likelier than luck here, so the level is nearly one; steps of 0.13 each way.
+    # By hand: no change is likelier than chance here, so the level is nearly one; steps of 0.13 each way.
     assert found.dispersion > np.mean(np.diff(shares) ** 2 / (2 * 0.118 * 0.882 / 100)) * 0.95 * 12 / 8
 
 

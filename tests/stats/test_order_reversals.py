@@ -1,4 +1,4 @@
-"""Orders that turn round: every pair by loop, published reversal elsewhere, what luck alone makes."""
+"""Orders that turn round: every pair by loop, published reversal elsewhere, what chance alone makes."""
 
 import numpy as np
 import pytest
@@ -52,7 +52,7 @@ def test_no_data_is_left_out():
 
 
 def test_luck_alone_seldom_makes_a_sure_one():
-    """200 groups, equal in truth on both scales: both differences by luck is 0.05 x 0.05 / 2 of the pairs at most."""
+    """200 groups, equal in truth on both scales: both differences by chance is 0.05 x 0.05 / 2 of the pairs at most."""
     rng = np.random.default_rng(23)
     r = order_reversals(
         raw=0.2 + 0.01 * rng.standard_normal(200),
@@ -60,7 +60,7 @@ def test_luck_alone_seldom_makes_a_sure_one():
         raw_error=0.01,
         adjusted_error=0.05,
     )
-    # 19,900 pairs: 25 expected of them; pairs share groups, so twice as many is within reach of luck.
+    # 19,900 pairs: 25 expected of them; pairs share groups, so twice as many is within reach of chance.
     assert r.higher_raw.size <= 50
 
 

@@ -1,4 +1,4 @@
-"""Spread beyond luck: the formulas worked by loop, what winsorising does, what luck alone gives, planted spread."""
+"""Spread beyond chance: the formulas worked by loop, what winsorising does, what chance alone gives, planted spread."""
 
 import tomllib
 from pathlib import Path

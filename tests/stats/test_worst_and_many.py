@@ -1,4 +1,4 @@
-"""Units that hold most of the returns, and whether luck alone would make them do so."""
+"""Units that hold most of the returns, and whether chance alone would make them do so."""
 
 import numpy as np
 import pytest
@@ -56,7 +56,7 @@ def test_ends_of_many_returns():
 
 
 def test_quiet_depots_name_no_unit():
-    """300 depots of 500 units that differ by luck alone: one in twenty at most names a chronic unit."""
+    """300 depots of 500 units that differ by chance alone: one in twenty at most names a chronic unit."""
     rng = np.random.default_rng(8)
     named = sum((many_returns(returns=rng.poisson(0.2, 500), expected=0.2).p_adjusted < 0.05).any() for _ in range(300))
     # 0.05 and three binomial standard errors.
@@ -80,7 +80,7 @@ def test_share_of_the_worst_by_hand(rows, fraction):
 
 @pytest.mark.parametrize("mixed", [False, True])
 def test_share_by_luck_is_what_luck_gives(mixed):
-    """20 depots of 20,000 units that differ by luck, or by how long they were followed: the two shares agree.
+    """20 depots of 20,000 units that differ by chance, or by how long they were followed: the two shares agree.
 
     0.01: the simulated share of the worst 5 % has a standard error near 0.001 here.
     """

@@ -1,4 +1,4 @@
-"""Was the month better, worse or the same as the months before, and is that more than luck."""
+"""Was the month better, worse or the same as the months before, and is that statistically clear."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -17,9 +17,9 @@ QUESTION = "month_against_before"
 BEFORE = 12
 """Months before that make the comparison: a year, so that the seasons are in it."""
 UNCLEAR = "no clear change"
-"""The verdict on a difference that luck could make: small numbers hide changes, too."""
+"""The verdict on a difference that chance could make: small numbers hide changes, too."""
 LUCK = 0.05
-"""A difference is called more than luck when luck alone would make one as large less often than this."""
+"""A difference is called statistically clear when chance alone would make one as large less often than this."""
 
 
 @dataclass(frozen=True)
@@ -31,8 +31,8 @@ class MonthAgainstBefore:
     many times as much they vary for going together; the limits of the share, and p-value and interval of the
     difference, allow for it.
     `more_than_luck` says that it is below 5 %. `direction` is what the plain
-    figures say (better, worse, same); `verdict` calls a difference within luck "no clear change", and is "no data" when
-    either side has none.
+    figures say (better, worse, same); `verdict` calls a difference within chance "no clear change", and is "no data"
+    when either side has none.
     """
 
     measure: str
@@ -147,7 +147,7 @@ def _compare(
 
 
 def _chance(count: int, size: int, count_0: int, size_0: int, by_job: float) -> float:
-    """How often luck alone sets two shares as far apart, where cases vary so many times as much as single ones."""
+    """How often chance alone sets two shares as far apart, where cases vary so many times as much as single ones."""
     from scipy import special
 
     pooled = (count + count_0) / (size + size_0)

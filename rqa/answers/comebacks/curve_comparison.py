@@ -69,7 +69,7 @@ def compare_curves(
         Groupings under which a job counts once (month, week, site, model, procedure, technician, billing), filters,
         closing months.
     window
-        Days compared, and the day on which shares are set beside each other.
+        Days compared, and the day on which shares are compared.
     within
         Groupings that make strata: the test then compares only jobs that are alike in these, such as model.
     cause
@@ -90,7 +90,7 @@ def compare_curves(
     -----
     Shares, differences and ratios are not stratified: a group with harder work looks worse than it is, unless `where`
     makes the work alike. Each group's limits are for a group chosen beforehand; of many groups some will lie apart by
-    luck. Units with several jobs make the p-value somewhat small.
+    chance. Units with several jobs make the p-value somewhat small.
 
     Raises `RequestError` for groupings that share jobs, fewer than one grouping, or a name that does not exist.
 
@@ -158,7 +158,7 @@ def _said(p: float, freedom: int, window: int, strata: tuple[str, ...]) -> str:
         return "There are no two groups with come-backs to compare."
     alike = f" within {' and '.join(strata)}" if strata else ""
     return (
-        f"Were the groups alike{alike}, luck would set their come-backs of the first {counted(window, 'day')} as far "
+        f"Were the groups alike{alike}, chance would set their come-backs of the first {counted(window, 'day')} as far "
         f"apart {'less than once in 1,000 times' if p < 0.001 else f'in {p * 100:.1f} of 100 times'} (log-rank test)."
     )
 

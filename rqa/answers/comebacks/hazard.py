@@ -30,7 +30,7 @@ def comeback_hazard(
     index_disposition: str = "repaired",
     level: float = 0.95,
 ) -> ComebackHazard:
-    """Say how likely a unit still out is to come back on each day since closing, the luck of single days smoothed away.
+    """Say how likely a unit still out is to come back on each day since closing, smoothed over neighbouring days.
 
     `by`, `where`, `months`, `cause` as of `comeback_curve`; `bandwidth` says how many days to each side are looked at
     (1: each day by itself). Columns: day, at_risk, returned, raw (the day's own returned / at_risk), hazard with se,

@@ -13,7 +13,7 @@ from rqa.words import count, counted, percent, plural, spoken
 MATTERS = 0.05
 """Share of itself by which a rate would be higher without them, from which on it is said: one in twenty."""
 WINDOWS = (30, 90)
-"""Days at which a curve is set beside the matured rate."""
+"""Days at which a curve is compared with the matured rate."""
 NAMED = 3
 """Groups named."""
 

@@ -103,9 +103,9 @@ def projection(
     A mature month is its own rate, with Wilson's limits, and final_low and final_high equal it. Of a younger one, each
     job keeps what happened to it so far; beyond its age, jobs not yet back return as those of recent months did at the
     same age, times the pace of the month's own returns so far, so that a month that runs hot is told as such. The
-    limits carry the luck of both, and that a month may be twice or half as fast as those before. Where recent
-    months were not followed for `window` days there is no data. A month that is not over is projected for the jobs
-    closed so far. Recent months are no guide after a change of work, parts or models.
+    limits carry the chance variation of both, and that a month may be twice or half as fast as those before. Where
+    recent months were not followed for `window` days there is no data. A month that is not over is projected for the
+    jobs closed so far. Recent months are no guide after a change of work, parts or models.
 
     Examples
     --------
@@ -141,14 +141,14 @@ def projection_backtest(
     index_disposition: str = "repaired",
     level: float = 0.95,
 ) -> ProjectionBacktest:
-    """Make the projection as it would have been made at each past month's end, and set beside it what came true.
+    """Make the projection as it would have been made at each past month's end, and compare it with what came true.
 
     A row a past month's end and month of which some jobs had not matured then, and all have now: seen_on, month, jobs,
     matured (then), projected, low, high, final_low, final_high, came_true (the mature rate) and held, whether that lies
     within the final limits. `inside` of `judged` held. The first day looked from has six closing months before it.
 
-    Rows that share a month share its luck, so a run of misses is one surprise rather than several. Jobs and returns
-    that were entered late count here as if they had been known on their day.
+    Rows that share a month share its chance variation, so a run of misses is one surprise rather than several. Jobs and
+    returns that were entered late count here as if they had been known on their day.
 
     >>> r = depot.returns.projection_backtest().table
     >>> int(r["held"].sum()), r.height
@@ -292,7 +292,7 @@ def _notes(snapshot: Snapshot, seen: list[SeenMonths], window: int, recent: int,
         )
     if any(not s.spread_known for s in seen):
         notes.append(
-            "With fewer than two mature recent months, or none that had returns, months are taken to differ by luck "
+            "With fewer than two mature recent months, or none that had returns, months are taken to differ by chance "
             "alone."
         )
     return notes

@@ -107,7 +107,7 @@ def recurrence_difference(
     >>> r["difference"], r["low"], r["high"]
     (0.062715, -0.003728, 0.128223)
 
-    Alder's units came back 0.06 times more each than Birch's, and the limits hold 0: it may be luck.
+    Alder's units came back 0.06 times more each than Birch's, and the limits hold 0: it may be chance.
     """
     from rqa.stats import mean_cumulative_difference
 

@@ -1,4 +1,4 @@
-"""Which units come back again and again, whether that is luck, and how much of all returns the worst units hold."""
+"""Which units come back again and again, whether chance explains it, and how many of all returns the worst hold."""
 
 from typing import TYPE_CHECKING, Any
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 CHRONIC, WORST = "chronic_units", "worst_share"
 FALSE = 0.05
-"""Share of a list of chronic units that luck alone puts there, on average."""
+"""Share of a list of chronic units that chance alone puts there, on average."""
 
 
 class ChronicUnits(Answer):
@@ -47,18 +47,18 @@ def chronic_units(
     months: Months | None = None,
     index_disposition: str = "repaired",
 ) -> ChronicUnits:
-    """List the units that came back most often, with the chance that luck alone brings a unit so far.
+    """List the units that came back most often, with the probability that chance alone brings a unit so far.
 
-    Each unit is set beside units of its group (`by`, of its first repair) seen for as long: expected is their mean
+    Each unit is compared with units of its group (`by`, of its first repair) seen for as long: expected is their mean
     number of returns by that age. Columns: the groups, unit_id, first_closed_on, last_return_on, days (seen, at most
     `upto`), returns, expected, p_value (so many or more, for a unit chosen beforehand), by_luck (how many of all units
-    luck would bring so far), p_adjusted (below 0.05: chronic; of such a list one in twenty at most is there by luck),
-    chronic. The smallest p_value first; at most `limit` units, all with two returns or more.
+    chance would bring so far), p_adjusted (below 0.05: chronic; of such a list one in twenty at most is there by
+    chance), chronic. The smallest p_value first; at most `limit` units, all with two returns or more.
 
     >>> depot.returns.chronic_units().table.select("unit_id", "returns", "by_luck", "chronic").row(0)
     ('M10-008758', 3, 2.58595, False)
 
-    Three returns look like much, but among so many units luck alone brings two or three such.
+    Three returns look like much, but among so many units chance alone brings two or three such.
     """
     import polars as pl
 
@@ -85,8 +85,8 @@ def chronic_units(
     notes = unit_notes(snapshot)
     if comebacks_seen(snapshot):
         notes.append(
-            f"{found:,} of {counted(int(cells['units'].sum()), 'unit')} came back more often than luck and their like "
-            "explain."
+            f"{found:,} of {counted(int(cells['units'].sum()), 'unit')} came back more often than chance and their "
+            "like explain."
         )
     settings = {
         "upto": upto, "limit": limit, "as_of": snapshot.day, "index_disposition": index_disposition, **asked.settings(),
@@ -132,16 +132,16 @@ def worst_share(
     months: Months | None = None,
     index_disposition: str = "repaired",
 ) -> WorstShare:
-    """Say what share of all returns the worst units hold, beside what luck alone would give them.
+    """Say what share of all returns the worst units hold, beside what chance alone would give them.
 
     Units, groups and ages as of `recurrences`. A row a group and fraction of its units, the worst first: units,
     returns, worst (the fraction), share (of the returns they hold) and by_luck, the share they would hold if each unit
-    came back by luck alone at the mean rate of its group and age. Without returns both are null.
+    came back by chance alone at the mean rate of its group and age. Without returns both are null.
 
     >>> depot.returns.worst_share().table.select("worst", "share", "by_luck").rows()
     [(0.01, 0.114625, 0.110155), (0.05, 0.377361, 0.358532), (0.1, 0.633656, 0.614827)]
 
-    The worst twentieth of the units makes 38 % of the returns, luck alone would make it 36 %: there are no bad
+    The worst twentieth of the units makes 38 % of the returns, chance alone would make it 36 %: there are no bad
     units.
     """
     import polars as pl
@@ -177,6 +177,6 @@ def worst_share(
     ])
     settings = {
         "worst": tuple(parts.tolist()), "upto": upto, "as_of": snapshot.day, "index_disposition": index_disposition,
-        **asked.settings(), "method": "Lorenz curve; Poisson luck",
+        **asked.settings(), "method": "Lorenz curve; Poisson chance",
     }
     return WorstShare(made, settings, tuple(unit_notes(snapshot)))

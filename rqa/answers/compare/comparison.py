@@ -143,8 +143,8 @@ def compare(
     the test always belongs to it. `min_cases`: comparable work below which nothing is said. `method`: "stratified"
     (shares of each kind of work as they are), "model" (a binomial model of them), or "auto": the model where more than
     a tenth of the work is of kinds in which the others have fewer than 10 cases. `spread`: whether a spread between the
-    groups that is wider than luck is allowed for. That the checks of one job go together always is: p-values and limits
-    are those of jobs, not of single checks (`rqa.answers.core.job_clusters`).
+    groups that is wider than chance is allowed for. That the checks of one job go together always is: p-values and
+    limits are those of jobs, not of single checks (`rqa.answers.core.job_clusters`).
 
     Columns: the group; exposures (work that can be compared), observed (events in it), expected (what the mix brings),
     ratio = observed / expected with its exact Poisson interval low, high; shrunk, the ratio drawn towards 1 as far as
@@ -164,7 +164,7 @@ def compare(
     table = _counts(snapshot, who, outcome, asked, where, months, window)
     counted = _matrix(table.table, who, asked, *_columns(outcome), table.notes)
     found = _expected(counted, method)
-    # The only group that has a name is set beside nobody: what names no group may be its own work.
+    # The only group that has a name is compared with nobody: what names no group may be its own work.
     enough = (found.exposures >= min_cases) & (counted.known > 1)
     dispersion = _spread(found, enough) if spread else None
     by_job = _by_job(snapshot, who, outcome, asked, table, counted)
@@ -319,7 +319,7 @@ def _told(
 
 
 def _spread(found: Expected, enough: NDArray[np.bool_]) -> "Overdispersion | None":
-    """The groups' spread over luck's, where there are enough groups to tell it."""
+    """The groups' spread over chance's, where there are enough groups to tell it."""
     from rqa.stats import overdispersion
 
     seen = enough & (found.expected > 0) & (found.variance > 0)
@@ -414,7 +414,7 @@ def _shrunk(found: Expected, level: float) -> dict[str, NDArray[np.float64]]:
 
 
 def _funnel(found: Expected, phi: float) -> dict[str, NDArray[np.float64]]:
-    """Limits of the ratio by luck alone (and the usual spread), for work that brings as many events as expected."""
+    """Limits of the ratio by chance alone (and the usual spread), for work that brings as many events as expected."""
     from rqa.stats import funnel_limits
 
     share, size = _average_work(found)

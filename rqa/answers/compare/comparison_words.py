@@ -91,7 +91,7 @@ def notes_of(
     if compared:
         notes.append(
             f"p_adjusted allows for the {counted(compared, who, several)} compared (Benjamini and Hochberg 1995): of "
-            "those called above or below, one in twenty at most is expected to be luck."
+            "those called above or below, one in twenty at most is expected to be chance."
         )
     notes += _much(names, found)
     notes += _reversals(names, found, enough)
@@ -134,13 +134,13 @@ def _spread_said(
     if dispersion is None or dispersion.phi <= 1.0:
         if dispersion is None:
             return []
-        said = f"The {several} differ no more than luck alone would set them apart."
+        said = f"The {several} differ no more than chance alone would set them apart."
         among = (int(enough.sum()), f"{several} with enough work")
         return [there.claim(said, *rests_on, about=f"whether the {several} differ", among=among)]
     plain = benjamini_hochberg(p_values=np.where(enough, found.p_value, np.nan)).found.sum()
     called = sum(n for verdict, n in Counter(verdicts.tolist()).items() if verdict.split()[0] in ("above", "below"))
     return [
-        f"The {several} as a whole vary {dispersion.phi:.2f} times as much as luck alone would make them (phi, after "
+        f"The {several} as a whole vary {dispersion.phi:.2f} times as much as chance alone would make them (phi, after "
         f"Spiegelhalter 2005, a tenth at each end drawn in); p-values and funnel limits allow for that. {called} stand "
         f"out with it, {plain} would without. A wide spread is a question to the process before it is one to anybody."
     ]

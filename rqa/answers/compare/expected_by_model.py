@@ -19,14 +19,14 @@ LUCK = 0.05
 ENOUGH = 20
 """Trials from which on a kind of work can have a share of its own."""
 TAKEN_UP = 1e-6
-"""A stratum of which the model leaves no more than this to luck is one it fits by itself."""
+"""A stratum of which the model leaves no more than this to chance is one it fits by itself."""
 MOST_CELLS = 50_000_000
 """Numbers in the model's matrix: kinds of work times levels."""
 
 
 @dataclass(frozen=True, eq=False)
 class ModelExpectation:
-    """Expected events of each group, how far luck lets observed - expected vary, and how many kinds stand apart.
+    """Expected events of each group, how far chance lets observed - expected vary, and how many kinds stand apart.
 
     `no_comparator`: the groups whose expected events are made of their own alone, as each kind they do has something
     (its step, its model) that nobody else does.
@@ -48,10 +48,11 @@ def expected_by_model(*, events: Counts, trials: Counts, kinds: Sequence[Sequenc
 
     `events` and `trials` are counts by group and stratum, `kinds` names each stratum: its model, procedure, billing and
     so on, each a factor of the model with a logistic link and no interactions. Strata of 20 trials or more that the
-    model misses by more than luck (Benjamini and Hochberg, 5 %) get a share of their own, and the model is fitted anew.
+    model misses by more than chance (Benjamini and Hochberg, 5 %) get a share of their own, and the model is fitted
+    anew.
 
-    `variance` is that of the efficient score: what luck makes of a group's events, less what the model, fitted to them
-    too, takes up. Strata whose factor has no event at all, or nothing else, are certain and stay out of the fit.
+    `variance` is that of the efficient score: what chance makes of a group's events, less what the model, fitted to
+    them too, takes up. Strata whose factor has no event at all, or nothing else, are certain and stay out of the fit.
     """
     x, n = events.sum(axis=0).astype(np.float64), trials.sum(axis=0).astype(np.float64)
     design = _levels(kinds)
@@ -128,9 +129,9 @@ def _fitted(x: Numbers, n: Numbers, design: Numbers) -> Numbers:
 
 
 def _worst_missed(x: Numbers, expected: Numbers, left: Numbers, looked_at: NDArray[np.bool_]) -> NDArray[np.intp]:
-    """The strata that lie furthest from the model, among those that it misses by more than luck.
+    """The strata that lie furthest from the model, among those that it misses by more than chance.
 
-    `left` is what luck makes of a stratum's events, less what the model takes up, fitted to them too: a large stratum
+    `left` is what chance makes of a stratum's events, less what the model takes up, fitted to them too: a large stratum
     draws the model to itself and makes its neighbours look wrong, and this undoes it.
     """
     from rqa.stats import benjamini_hochberg, expectation_test

@@ -65,7 +65,7 @@ def learning(
     procedure, jobs, exposures (first checks), passed, yield, first_on, new (the first job lies 60 days or more after
     the first of the log); doubling, by which the odds of a pass are multiplied with each doubling of the jobs done,
     with low, high, p_value (that it is 1) and p_adjusted for how many were looked at; now, the curve's yield at the
-    latest job, with now_low, now_high; depot, the yield of all others on the procedure; p_below, how often luck alone
+    latest job, with now_low, now_high; depot, the yield of all others on the procedure; p_below, how often chance alone
     would set `now` as far from it, adjusted likewise; needed, the jobs after which the curve reaches the depot's level,
     with needed_low, needed_high (1: from the first job on; null: never, or not told); verdict; suggestion.
 
@@ -76,8 +76,8 @@ def learning(
     "too little work to say".
 
     A suggestion is made only of those who have done 30 jobs or more (or never passed), whose level lies below the
-    depot's by more than luck, and who fail more than expected on their own mix of the procedure too (`compare`); where
-    nobody else does their steps, it says so. `.practice` holds the counts behind the curves.
+    depot's by more than chance, and who fail more than expected on their own mix of the procedure too (`compare`);
+    where nobody else does their steps, it says so. `.practice` holds the counts behind the curves.
 
     >>> r = depot.yields.learning().table
     >>> r["verdict"].value_counts().sort("verdict").rows()
@@ -93,7 +93,7 @@ def learning(
     whole_number(QUESTION, "min_cases", min_cases, 1, of="first checks")
     bands = counts(snapshot.store, "practice", by=BY, values={"as_of": snapshot.day})
     bands = bands.with_columns(rounded((bands["numbers"] / bands["jobs"]).to_list()).alias("experience"))
-    # All are judged, whoever is shown: a narrow question must not make luck look like more.
+    # All are judged, whoever is shown: a narrow question must not make chance look like more.
     table = _judged(_pairs(bands), bands, min_cases, level)
     for name, values in asked.where.items():
         table, bands = (frame.filter(pl.col(name).is_in(list(values))) for frame in (table, bands))
@@ -193,7 +193,7 @@ def _direction(own: "pl.DataFrame") -> float:
 
 
 def _level(row: dict[str, Any], level: float) -> dict[str, float]:
-    """The yield of all first checks together, and how often luck alone would set it as far from that of the others."""
+    """The yield of all first checks together, and how often chance alone would set it so far from the others'."""
     from rqa.stats import proportion_interval, proportion_test
 
     passed, checked = row["passed"], row["exposures"]
@@ -220,7 +220,7 @@ def _without_curve(row: dict[str, Any], min_cases: int) -> str:
 
 
 def _apart(curve: "LearningCurve", at: float, depot: float) -> float:
-    """How often luck alone would set the curve as far from a yield, at one experience."""
+    """How often chance alone would set the curve as far from a yield, at one experience."""
     from scipy import special
 
     t, v = np.log(at), curve.covariance
@@ -281,8 +281,8 @@ def _notes(snapshot: Snapshot, table: "pl.DataFrame", min_cases: int) -> tuple[s
     notes += [
         "Practice and time pass together: a better tool or procedure looks like learning too. Models, steps and "
         "billing within a procedure are not allowed for by the curve; a suggestion is made only where the comparison "
-        "on like work says the same. Jobs needed beyond those done are a guess, and are not told beyond ten times as "
-        "many.",
+        "on comparable work says the same. Jobs needed beyond those done are a guess, and are not told beyond ten "
+        "times as many.",
         "Figures about people are for coaching and for changing the process, come with their uncertainty, and are "
         "subject to local labour and privacy law. A fall is a question about the work before it is one about a person.",
     ]

@@ -1,4 +1,4 @@
-"""Cases set against like work: observed and expected over kinds of work, with exact p-values where they matter."""
+"""Cases against comparable work: observed and expected over kinds of work, with exact p-values where needed."""
 
 from dataclasses import dataclass
 

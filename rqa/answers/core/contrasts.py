@@ -1,4 +1,4 @@
-"""A place set beside its like: events out of cases on both sides, as a statement with its evidence."""
+"""A place compared with its like: events out of cases on both sides, as a statement with its evidence."""
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
@@ -17,7 +17,7 @@ SMALLEST = 20
 class Contrast:
     """One group against its comparison: `events` out of `size`, and the same of the others.
 
-    `what` is the measure in words, `against` what it is set beside; `kind` and `scope` are those of the finding.
+    `what` is the measure in words, `against` what it is compared with; `kind` and `scope` are those of the finding.
     `comebacks`: whether the events are come-backs, so that fewer of them are something gained.
     """
 
@@ -56,7 +56,7 @@ class Contrast:
 
     @property
     def p_value(self) -> float:
-        """How often luck alone would set the two as far apart: Fisher's exact test, two-sided."""
+        """How often chance alone would set the two as far apart: Fisher's exact test, two-sided."""
         return _p_value(self.events, self.size, self.other_events, self.other_size)
 
     def stated(self) -> Finding:

@@ -51,7 +51,7 @@ def to_csv(answer: "Answer", path: str | Path) -> Path:
 
 
 def to_excel(answer: "Answer", path: str | Path) -> Path:
-    """Write a workbook: the table, what was asked with the notes, and what is more than luck."""
+    """Write a workbook: the table, what was asked with the notes, and what is statistically clear."""
     return sheets_to_excel({"": answer}, path)
 
 
@@ -74,7 +74,7 @@ def sheets_to_excel(answers: Mapping[str, "Answer"], path: str | Path) -> Path:
 
 
 def to_html(answer: "Answer", path: str | Path) -> Path:
-    """Write a page of its own: the table, what was asked, the notes, and what is more than luck."""
+    """Write a page of its own: the table, what was asked, the notes, and what is statistically clear."""
     allowed = b64encode(hashlib.sha256(STYLE.encode()).digest()).decode()
     asked = "".join(f"<dt>{escape(shown(k))}</dt><dd>{escape(shown(v))}</dd>" for k, v in _settings(answer))
     notes = "".join(f"<li>{escape(shown(note))}</li>" for note in answer.notes)
@@ -86,7 +86,7 @@ def to_html(answer: "Answer", path: str | Path) -> Path:
         f"<title>{escape(shown(answer.question))}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n"
         f"<h1>{escape(shown(answer.question))}</h1>\n<dl>{asked}</dl>\n"
         f"{_html_table(answer.table.columns, answer.table.iter_rows())}\n"
-        + (f"<h2>More than luck</h2>\n{found}\n" if answer.findings else "")
+        + (f"<h2>Statistically clear</h2>\n{found}\n" if answer.findings else "")
         + (f"<h2>Notes</h2>\n<ul>{notes}</ul>\n" if notes else "")
         + "</body>\n</html>\n"
     )

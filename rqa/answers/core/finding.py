@@ -10,7 +10,7 @@ from rqa.stats import benjamini_hochberg
 from rqa.words import NAMES, spoken
 
 ALLOWED = 0.05
-"""Share of luck allowed among the findings named together."""
+"""Share of chance allowed among the findings named together."""
 WHOLE = "the whole depot"
 PEOPLE = "; figures about people are for coaching and for changing the process, no verdict on a person"
 """Ends the caution of a finding about a person."""
@@ -18,14 +18,14 @@ PEOPLE = "; figures about people are for coaching and for changing the process, 
 
 @dataclass(frozen=True)
 class Finding:
-    """One comparison that was made, as a statement; whether it is more than luck is judged over a whole family.
+    """One comparison that was made, as a statement; whether it is statistically clear is judged over a whole family.
 
     `kind` names the analysis and what it compared, such as "burst" or "come-backs by bench"; `scope` says where, by
     filter: {"model": "Marl-10", "step": "reseat display cable"}, and `where` in words. `what` is a plain sentence about
     that place with its numbers, without the place and the full stop. `size` with `low` and `high` is the difference or
     ratio that `measure` names; `worse` whether it is on the bad side. `jobs` stand behind it. `avoided` is how many
     come-backs fewer there would have been had the place been like what it was compared with, None where that makes no
-    sense. `p_value`: how often luck alone brings as much. `either_way`: told on the good side too; else only when
+    sense. `p_value`: how often chance alone brings as much. `either_way`: told on the good side too; else only when
     worse, as beside one bad place all others look better. `mirrored`: the p-value counts both sides, of which only the
     worse is told; the family is then judged by the worse side alone, so that what looks better lends no weight.
     `months`: first and last of those looked at in all.

@@ -108,6 +108,6 @@ SEEN = ("closed_jobs", "repeat_units")
 """Without these no come-back can be seen."""
 FOUND = (*SEEN, "found")
 LAID = ("steps", "procedures", "described_jobs", "subsystems", *FOUND)
-"""Without these no come-back can be laid to a step."""
+"""Without these no come-back can be attributed to a step."""
 COVERED = ("diagnostics", "tests", "covered_tests", *FOUND)
 PLANNED = ("steps", "procedures", "described_jobs")

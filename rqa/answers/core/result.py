@@ -32,7 +32,7 @@ class Answer:
 
     `table` is a polars frame with the grouping columns first and a total order; `settings` echoes what was asked;
     `notes` says what a careful reader must know; `stated` holds what was compared, each as a statement with its
-    p-value, and `findings` those of them that are more than luck.
+    p-value, and `findings` those of them that are statistically clear.
     """
 
     table: "pl.DataFrame"
@@ -63,7 +63,7 @@ class Answer:
 
     @property
     def findings(self) -> "tuple[Finding, ...]":
-        """What holds among all that this answer compared, at most one in twenty by luck."""
+        """What holds among all that this answer compared, at most one in twenty by chance."""
         from rqa.answers.core.finding import more_than_luck
 
         return more_than_luck(self.stated)

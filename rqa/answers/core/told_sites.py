@@ -17,7 +17,7 @@ from rqa.words import counted, listed, plural, spoken
 LEAST_KNOWN = 0.5
 """Share of the come-backs that must be known by class before those of some classes alone are counted."""
 LUCK = 2
-"""Cases fewer than that share which luck may bring: so many are granted, or a site with few would be judged by them."""
+"""Cases fewer than that share which chance may bring: so many are granted, for a site with few cases."""
 OF = {"found": "returned", "touched": "jobs", "logged": "jobs", "tested": "jobs"}
 """What is known, and what it is a part of."""
 BY_SITE = "come-backs known by class at the sites asked about"

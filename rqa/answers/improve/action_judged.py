@@ -32,7 +32,7 @@ MONTHS_AHEAD = 12
 LEAST_GAIN = 0.01
 """A look counts when it adds this share of what is planned to be known."""
 BAD_SPELL = 0.1
-"""The days just before the start stand out if luck alone makes them as bad as often as this, or less often."""
+"""The days just before the start stand out if chance alone makes them as bad as often as this, or less often."""
 PLANNED_SHARE = 0.8
 """So much of the allowed error is for the looks up to the planned one, the rest for those after it."""
 LATER_LOOKS = (1.5, 2.0, 3.0, 4.0)
@@ -49,7 +49,7 @@ DAYS_A_MONTH = BEFORE_DAYS / 12
 
 @dataclass(frozen=True)
 class BeforeAndAfter:
-    """Jobs and come-backs on both sides of the start, and the change on like work by column name."""
+    """Jobs and come-backs on both sides of the start, and the change on comparable work by column name."""
 
     jobs_before: int
     returned_before: int
@@ -88,7 +88,7 @@ def judge(
     """Judge an action by the counts of its work and of the work beside it (see `rqa.answers.improve.action_work`).
 
     `first_on` is the first day of closing before the start; the work of a month is planned from the days since then.
-    The verdict asks at each month end since the start whether the exact test on like work, and the difference in
+    The verdict asks at each month end since the start whether the exact test on comparable work, and the difference in
     differences where there is work beside it, both lie beyond the bound of that look on the same side; after a bad
     spell, with it and without it. Where the months before the start differ more than their counts alone would, scores
     are made smaller by the square root of that (a quasi-binomial dispersion), and more work is planned. A verdict can

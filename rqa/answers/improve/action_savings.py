@@ -31,11 +31,11 @@ def action_savings(snapshot: Snapshot, window: int = 30, *, level: float = 0.95)
 
     Nothing is said of an action before its verdict is "worked" or "made it worse": until then the rates before and
     after are no ground for a number, and least of all for money. Avoided are jobs_after (matured jobs of the scope
-    opened since the start) times the fall of the rate: that of the scope less that of the like work beside it where
-    there is such (`net` of `verdicts`), else that of the scope alone. Negative: more came back than before. cost is
-    that number times the mean cost of a come-back on own work (classes repeat and workmanship, all months and places;
-    of any class where it is not known which those are), in the workspace's currency; the limits carry the luck of
-    both.
+    opened since the start) times the fall of the rate: that of the scope less that of the comparable work beside it
+    where there is such (`net` of `verdicts`), else that of the scope alone. Negative: more came back than before. cost
+    is that number times the mean cost of a come-back on own work (classes repeat and workmanship, all months and
+    places; of any class where it is not known which those are), in the workspace's currency; the limits carry the
+    chance variation of both.
 
     Columns: action_id, what, verdict, jobs_after, avoided, avoided_low, avoided_high, mean_cost, cost, cost_low,
     cost_high; null but for the first four without such a verdict. A number whose limits hold 0 says that what was

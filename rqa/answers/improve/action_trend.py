@@ -45,7 +45,7 @@ def action_trend(
 
     The month of the start is left out (side "start"), and so are jobs under way at the start. With twelve months before
     and three after a binomial regression with a trend, a jump and a bend is fitted (`rqa.stats.interrupted_series`);
-    limits allow for months that vary by more than luck. Up to three years before the start are taken. By default the
+    limits allow for months that vary by more than chance. Up to three years before the start are taken. By default the
     action begun last of those whose scope the store has; without one there are no months.
 
     Columns: month, side ("before", "start", "after"), jobs, returned, rate with its Wilson interval low, high; fitted;
@@ -150,9 +150,9 @@ def _fitted(months: "pl.DataFrame", level: float) -> tuple["pl.DataFrame", "pl.D
     )
     jump, low, high = (float(np.exp(x[kept[0]])) for x in (fit.estimate, fit.low, fit.high))
     said = [
-        f"Luck alone makes as much of a jump and bend with p = {fit.either_p:.2g}. The odds jump to x{jump:.2f} "
+        f"Chance alone makes as much of a jump and bend with p = {fit.either_p:.2g}. The odds jump to x{jump:.2f} "
         f"({percent(level, decimals=0)} interval {low:.2f} to {high:.2f})."
     ]
     if fit.dispersion > 1.0:
-        said.append(f"Months vary {fit.dispersion:.1f} times as much as luck has it; limits are widened for it.")
+        said.append(f"Months vary {fit.dispersion:.1f} times as much as chance has it; limits are widened for it.")
     return table, terms, said

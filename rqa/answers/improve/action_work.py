@@ -19,12 +19,12 @@ if TYPE_CHECKING:
     import polars as pl
 
 KINDS = ("site", "model", "procedure", "billing")
-"""What makes jobs alike; within each kind before is set beside after."""
+"""What makes jobs alike; within each kind before is compared with after."""
 RELEASED = ("technician", "site", "model")
 """Which filter is let go to find work like that of the scope, the first that the scope has. A procedure or step never
 is: other procedures come back at other rates and for other reasons, so their ups and downs say little of these."""
 BEFORE_DAYS = 365
-"""Days of closings before the start that the work after it is set beside."""
+"""Days of closings before the start that the work after it is compared with."""
 RECENT_DAYS = 60
 """Days before the start in which a bad spell may have led to the action."""
 Counts = NDArray[np.int64]

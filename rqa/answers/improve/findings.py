@@ -1,4 +1,4 @@
-"""What there is to act on in a month: all that the analyses compared, judged together so that little of it is luck."""
+"""What to act on in a month: all that the analyses compared, judged together so that few findings are due to chance."""
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -54,7 +54,7 @@ SETS = 399
 """Sets without bursts that those found are set against; where none is as strong, a fitted curve says how rare it is."""
 FAMILIES = {
     "come-backs": (*SEEN, "final_comebacks"),
-    "come-backs laid to steps": LAID,
+    "come-backs attributed to steps": LAID,
     "breaches of the procedure": PLANNED,
     "first checks of steps": ("checks",),
     "benches": ("bench",),
@@ -90,7 +90,7 @@ class MonthFindings(Answer):
     judges_all = True
     question = "Findings of the month"
     shown = ("id", "state", "where", "what", "avoided", "check")
-    nothing_found = "Of all that was compared nothing is more than luck."
+    nothing_found = "Of all that was compared nothing is statistically clear."
 
 
 def findings(snapshot: Snapshot, month: str | date | None = None, progress: Progress = silent) -> MonthFindings:
@@ -103,8 +103,8 @@ def findings(snapshot: Snapshot, month: str | date | None = None, progress: Prog
     kind, where, what, measure, size, low, high, jobs, avoided, p_value, p_adjusted, caution, check. `gone` lists those
     that held a month before and no longer do; `compared` how many comparisons of each kind were made, `answers` the
     answers about risky steps and tests behind them. Adjusted after Benjamini and Hochberg (1995) over all of them: of
-    those listed, one in twenty at most is expected to be luck. `progress` is told each analysis as it begins; what was
-    compared before, while the store is open, is not compared again, and nothing is told of it.
+    those listed, one in twenty at most is expected to be chance. `progress` is told each analysis as it begins; what
+    was compared before, while the store is open, is not compared again, and nothing is told of it.
     """
     last = newest_month(snapshot)
     own = last if month is None else month_of(QUESTION, month)
@@ -290,8 +290,8 @@ def _said(compared: Counter[str]) -> tuple[str, str]:
     return (
         f"{counted(compared.total(), 'comparison')} of {counted(len(compared), 'kind')} "
         f"{plural(compared.total(), 'was', 'were')} made and judged together (Benjamini and Hochberg 1995): of the "
-        f"findings, {ALLOWED * 100:.0f} in a hundred at most are expected to be luck. Of places set beside their like "
-        "only the worse are listed.",
+        f"findings, {ALLOWED * 100:.0f} in a hundred at most are expected to be chance. Of places compared with their "
+        "like only the worse are listed.",
         f"Compared were: {kinds}.",
     )
 

@@ -1,4 +1,4 @@
-"""The month's main figures in one table: each against the months before it, and whether the difference is luck."""
+"""The month's main figures in one table: each against the months before, and whether chance explains the difference."""
 
 from datetime import date
 
@@ -40,7 +40,7 @@ def month_figures(snapshot: Snapshot, month: str | date | None = None, *, level:
     >>> depot.charts.month_figures().table.select("figure", "share", "before_share", "verdict").row(0)
     ('come-backs within 30 days', 0.052632, 0.059268, 'no clear change')
 
-    In May 5.3 % came back, in the year before 5.9 %: no change that could not be luck.
+    In May 5.3 % came back, in the year before 5.9 %: no change that could not be chance.
     """
     import polars as pl
 

@@ -20,7 +20,7 @@ def lots(snapshot: Snapshot, span: Span, counted: CountedClasses) -> list[Contra
     """Each lot of a part against the part's other lots of about the same time.
 
     A job with a bad lot often has lots of other parts in it that were fitted in the same weeks. So when a lot is worse
-    by more than luck, the rest are counted again without the jobs it went into, until no such lot is left.
+    by more than chance, the rest are counted again without the jobs it went into, until no such lot is left.
     """
     from rqa.stats import benjamini_hochberg
 

@@ -1,4 +1,4 @@
-"""Did it work: each action's come-backs before and after, beside like work; a verdict that may be read every month."""
+"""Did it work: each action's come-backs before and after, and on comparable work; a verdict for every month."""
 
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
@@ -65,9 +65,9 @@ def verdicts(snapshot: Snapshot, window: int = 30, *, level: float = 0.95) -> Ve
 
     Before are jobs closed in the 365 days before the start, after those opened from the start on; jobs under way at the
     start are neither. Only matured jobs count, and of their come-backs those on own work (repeat, workmanship), with a
-    step in the scope those whose fault lies in a subsystem that the step touches. Like is set beside like: site, model,
-    procedure, billing. A scope that names a technician, site or model has the same work of the others beside it; where
-    that rate is known as well as its own, both must show the change.
+    step in the scope those whose fault lies in a subsystem that the step touches. Like is compared with like: site,
+    model, procedure, billing. A scope that names a technician, site or model has the same work of the others beside it;
+    where that rate is known as well as its own, both must show the change.
 
     Columns: action_id, what, scope, finding_id, owner, started_on, outcome; before_from (the first day of closing
     counted before the start), jobs_before, returned_before, jobs_after, returned_after, under_way; difference (rate

@@ -1,4 +1,4 @@
-"""Which steps send units back: come-backs laid to the steps that had touched what was found at fault."""
+"""Which steps send units back: come-backs attributed to the steps that had touched what was found at fault."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -49,10 +49,10 @@ PER = 10_000
 
 
 class Attribution(Answer):
-    """Come-backs laid to steps: the cause, subsystem, exposures, candidate_in, attributed, per_10000, low, high,
+    """Come-backs attributed to steps: the cause, subsystem, exposures, candidate_in, attributed, per_10000, low, high,
     tested, escaping, told_apart."""
 
-    question = "Come-backs laid to steps"
+    question = "Come-backs attributed to steps"
     needs = LAID
 
 
@@ -104,7 +104,7 @@ def attribution(
     >>> depot.steps.attribution().table.select("step", "subsystem", "attributed", "told_apart").row(0)
     ('release antenna cable + reseat antenna cable', 'antenna', 15.94639, False)
 
-    Sixteen come-backs of the antenna are laid to its cable; to which of the two steps cannot be told.
+    Sixteen come-backs of the antenna are attributed to its cable; to which of the two steps cannot be told.
     """
     check_one_of(QUESTION, "per", per, get_args(Per))
     asked, values = checked(QUESTION, snapshot, by, where, months, window, index_disposition, level, min_overlap)
@@ -174,12 +174,12 @@ def contrasted(
             danger = dict.fromkeys(h for s in steps for h in hazards.get(s, ()))
             more = fixed(PER * e.rate, 0)
             yield Finding(
-                kind=f"come-backs laid to a step, by {names}",
+                kind=f"come-backs attributed to a step, by {names}",
                 scope={**group, "step": named(e.cause), "subsystem": one.subsystem},
                 what=(
-                    f"laid to it {plural(more, 'is', 'are')} {counted(more, 'come-back')} of the "
-                    f"{spoken(one.subsystem)} within {counted(window, 'day')} per {PER:,} jobs more than like work has "
-                    f"elsewhere ({count(e.comebacks)} in {counted(e.jobs, 'job')} that did it; elsewhere "
+                    f"attributed to it {plural(more, 'is', 'are')} {counted(more, 'come-back')} of the "
+                    f"{spoken(one.subsystem)} within {counted(window, 'day')} per {PER:,} jobs more than comparable "
+                    f"work has elsewhere ({count(e.comebacks)} in {counted(e.jobs, 'job')} that did it; elsewhere "
                     f"{count(e.other_comebacks)} in {count(e.other_jobs)})"
                 ),
                 measure=f"come-backs per {PER:,} exposures",
@@ -258,12 +258,12 @@ def notes_on(
     loose = sum(one.fit.loose for one in made) + int(seen.jobs[seen.found == -2].sum())
     notes.append(
         f"{counted(known, 'come-back')} of class {' and '.join(OWN_WORK)}; a repeat may also be a wrong diagnosis or a "
-        "bad part, which no step answers for, and is laid to the steps all the same."
+        "bad part, which no step answers for, and is attributed to the steps all the same."
     )
     if loose:
         notes.append(
             f"{counted(loose, 'come-back is', 'come-backs are')} of a subsystem that no step done in the job touches: "
-            "laid to none."
+            "attributed to none."
         )
     grouped = sum(len(g) > 1 for one in made for g in one.fit.groups)
     if grouped:

@@ -125,11 +125,11 @@ def _by_work(table: "pl.DataFrame", rows: "pl.DataFrame", keys: Sequence[str], n
 
 
 def by_bench(table: "pl.DataFrame", level: float) -> "pl.DataFrame":
-    """Each bench's share of jobs with a breach, beside what like work has at the others.
+    """Each bench's share of jobs with a breach, beside what comparable work has at the others.
 
     kind, bench, jobs, breached, other_jobs, other_breached (of all other benches, whatever their work), share, low,
     high, expected (what the bench's work brings in the whole depot, its own jobs included), ratio (of the shares, to
-    the other benches, on like work), ratio_low, ratio_high, p_value, p_adjusted.
+    the other benches, on comparable work), ratio_low, ratio_high, p_value, p_adjusted.
     """
     import polars as pl
 
@@ -193,7 +193,7 @@ def of_comebacks(rows: "pl.DataFrame", by: Sequence[str], window: int) -> Iterat
                 f"came back within {counted(window, 'day')}, of jobs that could have had it and did not "
                 f"{_share(*others)}"
             ),
-            measure=f"{r['measure']}, on like work",
+            measure=f"{r['measure']}, on comparable work",
             size=r["ratio"] if r["ratio"] is not None else float("inf"),
             low=r["ratio_low"] if r["ratio_low"] is not None else 0.0,
             high=r["ratio_high"] if r["ratio_high"] is not None else float("inf"),
@@ -220,7 +220,7 @@ def of_benches(benches: "pl.DataFrame", place: Mapping[str, str]) -> Iterator[Fi
                 f"{WORDS[r['kind']]} in {_share(r['breached'], r['jobs'])} of its jobs, elsewhere in "
                 f"{_share(r['other_breached'], r['other_jobs'])}"
             ),
-            measure="ratio of shares, on like work",
+            measure="ratio of shares, on comparable work",
             size=ratio if ratio is not None else float("inf"),
             low=r["ratio_low"] if r["ratio_low"] is not None else 0.0,
             high=r["ratio_high"] if r["ratio_high"] is not None else float("inf"),

@@ -25,7 +25,7 @@ class LotInside:
 
 
 def lot_inside(burst: "MarginBurst", table: "pl.DataFrame", asked: BurstRequest, first: int) -> LotInside | None:
-    """The lot that holds more of the burst's events than its part of the work brings, beyond luck; None without one.
+    """The lot that holds more of the burst's events than its part of the work brings, beyond chance; None without one.
 
     Given the events of the burst's periods, a lot's are binomial with its part of the work there, so that the burst was
     picked for being full does not bear on it. All lots fitted in these periods are compared (Benjamini and Hochberg).

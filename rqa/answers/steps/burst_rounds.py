@@ -17,7 +17,7 @@ ROUNDS = 6
 LISTED = 60
 ECHOES = 12
 """Echoes listed of each burst, the strongest."""
-BURST, ECHO, CHANCE = "burst", "echo", "not more than luck"
+BURST, ECHO, CHANCE = "burst", "echo", "within chance variation"
 
 
 @dataclass(frozen=True, eq=False)

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from rqa.stats import MarginBurst
 
 BESIDE = 13
-"""Periods before and after a burst that it is set beside."""
+"""Periods before and after a burst that it is compared with."""
 SURE = 0.9
 CHECKS = {
     "lot": "hold what is left of the lot; test it, and ask the supplier",
@@ -80,7 +80,7 @@ def finding(found: FoundBurst, row: Mapping[str, Any], asked: BurstRequest, all_
         what=(
             f"{noun}{within} {'were bunched' if more else 'were fullest'} in {_when(row, asked.period)}: "
             f"{count(b.events)} of {counted_of(row['cases'], of)}, where {b.expected:.1f} were to be expected"
-            + ("" if more else ", which luck explains")
+            + ("" if more else ", which chance explains")
             + (f"; most in lot {row['lot_inside']}" if row["lot_inside"] else "")
         ),
         measure="ratio of rates",

@@ -1,4 +1,4 @@
-"""Bursts: were come-backs or failed checks bunched in some weeks, at some bench, lot or person, beyond luck."""
+"""Bursts: were come-backs or failed checks bunched in some weeks, at some bench, lot or person, beyond chance."""
 
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -85,22 +85,22 @@ def bursts(
 
     Lots are set against all work of their kind; time, and groups that are there all the time, against their own level
     just before and just after: a bench that is always worse, or worse until something was changed, is no burst.
-    P-values are Monte-Carlo ones over all windows, groups and dimensions. When the strongest burst is more than luck,
-    its cases are set aside and the rest is counted and searched again; what is then gone was its echo.
+    P-values are Monte-Carlo ones over all windows, groups and dimensions. When the strongest burst is statistically
+    clear, its cases are set aside and the rest is counted and searched again; what is then gone was its echo.
 
     Columns: burst (its number), dimension, part_no (of a lot), group (null: all work), first, last (days), periods,
     events, cases, expected, ratio (of the rate inside to that of what it is set against) with its exact interval low,
-    high, lot_inside (of a burst of all work: the lot that holds more of it than its part, beyond luck), shape (what the
-    rate was before and after), p_value (over all dimensions), p_within (its own), verdict ("burst", "echo", "not more
-    than luck"), echo_of (the burst's number), shared (the part of its events that lie in that burst). Own bursts first,
-    then their echoes, then the strongest that is left of each dimension. `.series` holds the counts of each listed
-    group by period.
+    high, lot_inside (of a burst of all work: the lot that holds more of it than its part, beyond chance), shape (what
+    the rate was before and after), p_value (over all dimensions), p_within (its own), verdict ("burst", "echo", "within
+    chance variation"), echo_of (the burst's number), shared (the part of its events that lie in that burst). Own bursts
+    first, then their echoes, then the strongest that is left of each dimension. `.series` holds the counts of each
+    listed group by period.
 
     >>> r = depot.steps.bursts(simulations=19).table.row(0, named=True)
     >>> r["part_no"], r["group"], r["events"], r["cases"], r["expected"]
     ('AC-31', 'K-2541', 13, 34, 2.204603)
 
-    Jobs with the lot K-2541 of part AC-31 came back six times as often as like work in five weeks of autumn.
+    Jobs with the lot K-2541 of part AC-31 came back six times as often as comparable work in five weeks of autumn.
     """
     asked = _checked(snapshot, what, dimensions, period, window, classes, mix, where, months)
     check_level(QUESTION, level)
@@ -234,11 +234,11 @@ def _notes(snapshot: Snapshot, found: BurstSearch, asked: BurstRequest) -> tuple
     searched = f"{windows} of {dimensions} {plural(scan.windows, 'was', 'were')} tried"
     if own:
         notes.append(
-            f"{searched}: {counted(len(own), 'burst')} of {noun} beyond luck, with {counted(echoes, 'echo', 'echoes')} "
-            "listed: groups that look bunched only because they share its cases."
+            f"{searched}: {counted(len(own), 'burst')} of {noun} beyond chance, "
+            f"with {counted(echoes, 'echo', 'echoes')} listed: groups that look bunched as they share its cases."
         )
     else:
-        none = f"{searched}, and none is fuller than luck makes the fullest of so many (5 %): no burst to act on."
+        none = f"{searched}, and none is fuller than chance makes the fullest of so many (5 %): no burst to act on."
         notes.append(there.claim(none, *rests_on, about=f"whether {noun} were bunched"))
     lasting = [d for d in asked.dimensions if d in LASTING]
     if lasting:

@@ -1,4 +1,4 @@
-"""A step in one group of jobs beside the same work elsewhere: has it an excess of come-backs beyond luck?"""
+"""A step in one group of jobs beside the same work elsewhere: has it an excess of come-backs beyond chance?"""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -13,14 +13,14 @@ if TYPE_CHECKING:
     from rqa.stats.masked_fit import Problem, RateEstimate
 
 NEEDED = 0.05
-"""A cause whose excess luck could explain more often than this may have another stand in for it; and the share of its
+"""A cause whose excess chance could explain more often than this may have another stand in for it; and the share of its
 come-backs that the other must take over then."""
 WORTH_LIMITS = 0.2
 
 
 @dataclass(frozen=True)
 class Excess:
-    """One cause in one group: come-backs per exposure beyond those of like work elsewhere, and its evidence.
+    """One cause in one group: come-backs per exposure beyond those of comparable work elsewhere, and its evidence.
 
     `comebacks` of `jobs` that met the cause, `other_comebacks` of `other_jobs` elsewhere; `caused` come-backs make up
     the excess.
@@ -49,7 +49,7 @@ def excesses(
     excess against none says whether this cause is needed beside the others. Where it is not, because another cause
     could stand in for it that could do without as well, the two are stated as one: the smallest group that is needed.
 
-    The ratio leans on large numbers, so an exact test stands beside it: how often luck alone gives so many of the
+    The ratio leans on large numbers, so an exact test stands beside it: how often chance alone gives so many of the
     come-backs, among the jobs that met the cause, to the group, stratum by stratum. The larger of both is the p-value;
     the exact one alone already keeps it from being small more often than it says where the group is like the rest. Both
     look for an excess only. In simulated depots without any, one in a hundred p-values was below 0.05.
@@ -140,7 +140,7 @@ def _without(problem: "Problem", columns: Ints) -> Numbers:
 
 
 def _by_likelihood(problem: "Problem", best: "RateEstimate", columns: Ints) -> float:
-    """How often luck gives so high a likelihood ratio of these causes against none.
+    """How often chance gives so high a likelihood ratio of these causes against none.
 
     Rates are 0 or more, so of k causes that have none some j are estimated above 0 by chance, each every other time:
     the ratio is a chi-squared variable of j degrees of freedom, mixed over j (Self and Liang 1987).
@@ -163,7 +163,7 @@ def _in_strata(e: Exposed, strata: Ints) -> Exposed:
 
 
 def _exact(events: Ints, trials: Ints) -> float:
-    """How often luck gives the group at least so many, on one side as only an excess is looked for."""
+    """How often chance gives the group at least so many, on one side as only an excess is looked for."""
     from rqa.stats.stratified import exact_p_of_first
 
     ((p_value, observed, expected),) = exact_p_of_first([(events, trials)])

@@ -1,4 +1,4 @@
-"""Come-backs of one subsystem laid to the steps that touched it: groups that cannot be told apart, then the fit."""
+"""Come-backs of a subsystem attributed to the steps that touched it: groups that cannot be separated, then the fit."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -86,7 +86,7 @@ def clusters(
     Columns: cluster (1 the largest), jobs, share (of the jobs grouped), marks (the most telling ones: their share
     inside, and elsewhere), stability (the share of it that comes back when cases are drawn anew) and firmness ("firm"
     from 0.75, "shaky" below 0.6), returned, rate of come-backs with its Wilson interval low, high; too_often (where it
-    is met more often than the mix brings, by more than luck). `.marks` holds every mark of each cluster: cluster,
+    is met more often than the mix brings, by more than chance). `.marks` holds every mark of each cluster: cluster,
     kind, mark, inside, elsewhere, telling. `.places` holds what was compared: cluster, dimension, part_no, group, jobs
     (failing jobs there), of_cluster, expected, ratio, low, high, p_value, p_adjusted.
 

@@ -1,4 +1,4 @@
-"""Failures met together: pairs of failed steps, failed tests and findings, beyond what like work explains."""
+"""Failures met together: pairs of failed steps, failed tests and findings, beyond what comparable work explains."""
 
 from typing import TYPE_CHECKING, Any
 
@@ -21,11 +21,11 @@ QUESTION = "co_failures"
 VALUE = "\x1e"
 KINDS = {"step": "failed step", "test": "failed test", "found": "found on return:"}
 USUAL = 0.2
-"""Jobs with both that like work must bring for a pair to be compared: a choice that does not look at the pair."""
+"""Jobs with both that comparable work must bring for a pair to be compared: a choice that does not look at the pair."""
 MARKS = ("found", "logged", "tested")
 """What a site must write down, where others do, for its jobs to be among those looked at."""
 FALSE_SHARE = 0.05
-MORE, LESS, LUCK = "together more often", "together less often", "not more than luck"
+MORE, LESS, LUCK = "together more often", "together less often", "within chance variation"
 
 
 class CoFailures(Answer):
@@ -53,9 +53,9 @@ def co_failures(snapshot: Snapshot, window: int = 30, *, min_cases: int = 10, le
     The surest first.
 
     >>> depot.steps.co_failures().table["verdict"].unique().to_list()
-    ['not more than luck']
+    ['within chance variation']
 
-    What fails together does so no more often than luck has it.
+    What fails together does so no more often than chance has it.
     """
     check_level(QUESTION, level)
     window = days_asked(QUESTION, "window", window)
@@ -70,7 +70,7 @@ def co_failures(snapshot: Snapshot, window: int = 30, *, min_cases: int = 10, le
     notes = (
         *snapshot.notes,
         *((left_out_note(silent, "which failures they had together", of="failures met together"),) if silent else ()),
-        f"{counted(table.height, 'pair was', 'pairs were')} compared; {met:,} are met together more often than luck "
+        f"{counted(table.height, 'pair was', 'pairs were')} compared; {met:,} are met together more often than chance "
         "explains (Benjamini and Hochberg, 5 %).",
         "Failures that meet need not cause each other: one fault can show at several checks. A test that fails after "
         "the step it covers says that the step's own check let something through.",
@@ -89,7 +89,7 @@ def _table(found: "pl.DataFrame", min_cases: int, level: float) -> "pl.DataFrame
     # A return has one finding, so two of them never meet.
     findings = np.array([m.startswith("found" + VALUE) for m in marks], dtype=np.bool_)
     looked_at = (usual >= USUAL) & ~(findings[first] & findings[second])
-    # A failure met on every job of its kind of work has nothing to be set beside there.
+    # A failure met on every job of its kind of work has nothing to be compared with there.
     some = (alone > 0) & (alone < everyone)
     looked_at &= (some[first] & some[second]).any(axis=1) if len(first) else looked_at
     first, second = first[looked_at], second[looked_at]

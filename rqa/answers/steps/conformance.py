@@ -153,8 +153,8 @@ def breaches(
 
     `.benches` sets each bench beside the others, if no grouping but bench is asked for: kind, bench, jobs, breached,
     other_jobs, other_breached (of all other benches), share, low, high, expected (what the bench's work brings in the
-    whole depot, its own jobs included), ratio (to the other benches, on like work), ratio_low, ratio_high, p_value,
-    p_adjusted. `.stated` holds both comparisons, by kind, by kind and step, and by kind and bench.
+    whole depot, its own jobs included), ratio (to the other benches, on comparable work), ratio_low, ratio_high,
+    p_value, p_adjusted. `.stated` holds both comparisons, by kind, by kind and step, and by kind and bench.
 
     >>> depot.steps.breaches().table.select("kind", "breached", "jobs", "verdict").row(0)
     ('missing', 74, 2524, 'not distinguishable')

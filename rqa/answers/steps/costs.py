@@ -1,4 +1,4 @@
-"""What the come-backs laid to each step cost, costliest first: where the money goes within the work."""
+"""What the come-backs attributed to each step cost, costliest first: where the money goes within the work."""
 
 from typing import Any
 
@@ -11,7 +11,7 @@ JOINED = " + "
 
 
 class StepCosts(Answer):
-    """What come-backs laid to steps cost: step, attributed, cost, low, high, share, cumulative."""
+    """What come-backs attributed to steps cost: step, attributed, cost, low, high, share, cumulative."""
 
     question = "Cost of come-backs by step"
     needs = LAID
@@ -21,12 +21,12 @@ def step_costs(
     snapshot: Snapshot, where: Where | None = None, *, months: Months | None = None, window: int = 30,
     level: float = 0.95,
 ) -> StepCosts:
-    """Say what the come-backs laid to steps cost, and which steps make up most of it.
+    """Say what the come-backs attributed to steps cost, and which steps make up most of it.
 
     A row a step, or steps that the logs cannot tell apart (joined by "+"), the costliest first: attributed (come-backs
-    of class repeat and workmanship laid to them), cost in the workspace's currency with low, high, share of all rows,
-    cumulative. cost is that of `step_risk` for a thousand jobs, for as many jobs as did the step. Come-backs without a
-    known cost have the mean of those with one; steps to which nothing is laid have no row.
+    of class repeat and workmanship attributed to them), cost in the workspace's currency with low, high, share of all
+    rows, cumulative. cost is that of `step_risk` for a thousand jobs, for as many jobs as did the step. Come-backs
+    without a known cost have the mean of those with one; steps to which nothing is laid have no row.
 
     >>> depot.steps.costs().table.select("step", "cost", "share").row(0)
     ('release display cable + reseat display cable', 8502.04, 0.354564)

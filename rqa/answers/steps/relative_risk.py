@@ -106,7 +106,7 @@ def step_relative_risk(
     >>> r["step"], r["returned"], r["jobs"], r["ratio"], r["low"], r["high"]
     ('align button', 7, 146, 0.941745, 0.450549, 1.96845)
 
-    After a button had been aligned again, jobs came back as often as like work: the limits hold 1.
+    After a button had been aligned again, jobs came back as often as comparable work: the limits hold 1.
     """
     check_level(QUESTION, level)
     window = days_asked(QUESTION, "window", window)
@@ -208,7 +208,7 @@ def _stated(r: Risk, declared: Sequence[DeclaredStep], window: int, classes: Seq
         mirrored=True,
         jobs=r.jobs,
         p_value=r.p_value,
-        caution=f"set beside the same procedure and model{unlike}; {cautions(here[0].hazards if here else ())}",
+        caution=f"compared with the same procedure and model{unlike}; {cautions(here[0].hazards if here else ())}",
         check=CHECKS.get(pair.after) or (next_check(here[0].phase, here[0].hazards) if here else next_check("")),
         avoided=max(0.0, r.back - r.jobs * r.other_back / r.other_jobs),
     )

@@ -1,4 +1,4 @@
-"""How risky each step is: how often its check fails, what is laid to it, what slips through, what that costs."""
+"""How risky each step is: how often its check fails, what is attributed to it, what slips through, what that costs."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -50,7 +50,7 @@ Key = tuple[tuple[Any, ...], str]
 
 
 UNTOUCHED, DONE = "touches no subsystem", "done"
-"""Why a step that was done has no exposures: nothing can be laid to it at all; or no job counted had it."""
+"""Why a step that was done has no exposures: nothing can be attributed to it at all; or no job counted had it."""
 FAILS = ("fails_per_1000", "fails_low", "fails_high")
 """What is known of a step without any come-back."""
 
@@ -98,7 +98,7 @@ class Part:
 
 @dataclass
 class StepAttribution:
-    """What is laid to one step of one group, by subsystem and cause, and the steps not told from it."""
+    """What is attributed to one step of one group, by subsystem and cause, and the steps not told from it."""
 
     parts: dict[tuple[str, int], Part] = field(default_factory=dict)
     others: dict[str, None] = field(default_factory=dict)
@@ -124,16 +124,16 @@ def step_risk(
 
     Columns: checked (first attempts that passed or failed, in all jobs), failed, fails_per_1000 of those checked with
     Wilson's fails_low, fails_high; exposures (matured jobs that did it), attributed (come-backs of class repeat and
-    workmanship laid to it, see `rqa.answers.steps.attribution`), per_10000 exposures with low, high, summed over the
-    subsystems it touches; shared_with (steps that cannot be told from it: the numbers are those of them all together);
-    escaping (of its come-backs that a test of the job covers, the share whose job had passed the last runs of all its
-    tests); cost (mean of such come-backs), cost_per_1000 (expected cost of come-backs for 1,000 jobs with it) with
-    cost_low, cost_high, in the workspace's currency; hazards, caution, next_check.
+    workmanship attributed to it, see `rqa.answers.steps.attribution`), per_10000 exposures with low, high, summed over
+    the subsystems it touches; shared_with (steps that cannot be told from it: the numbers are those of them all
+    together); escaping (of its come-backs that a test of the job covers, the share whose job had passed the last runs
+    of all its tests); cost (mean of such come-backs), cost_per_1000 (expected cost of come-backs for 1,000 jobs with
+    it) with cost_low, cost_high, in the workspace's currency; hazards, caution, next_check.
 
     >>> depot.steps.risk().table.select("step", "attributed", "exposures", "shared_with").row(0)
     ('release display cable', 37.0, 1040, 'reseat display cable')
 
-    37 come-backs are laid to the display cable; whether to its release or its reseating, the jobs cannot tell.
+    37 come-backs are attributed to the display cable; whether to its release or its reseating, the jobs cannot tell.
     """
     names_only(QUESTION, "sorting", (sort,), SORTS)
     kept = _kept_steps(where)
@@ -190,7 +190,7 @@ def step_map(
     >>> r.select("place", "step", "attributed").row(0)
     (5, 'release display cable', 37.0)
 
-    On the plan of a main board, most come-backs are laid to the release of the display cable.
+    On the plan of a main board, most come-backs are attributed to the release of the display cable.
     """
     import polars as pl
 
@@ -344,7 +344,8 @@ def _laid(
                     price=price,
                 )
                 to.others |= dict.fromkeys(name[0] for name in causes if name[0] != step)
-    # A step may touch more than those it is done with: what is laid to it there is laid to all of them together.
+    # A step may touch more than those it is done with: what is attributed to it there is attributed to all of them
+    # together.
     shared: dict[tuple[Any, frozenset[str]], dict[tuple[str, int], Part]] = {}
     for (group, step), laid in found.items():
         shared.setdefault((group, frozenset((step, *laid.others))), {}).update(laid.parts)

@@ -1,4 +1,4 @@
-"""Which jobs are set beside which: those where something happened at a step and those where it did not."""
+"""Which jobs are compared with which: those where something happened at a step and those where it did not."""
 
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence

@@ -1,4 +1,4 @@
-"""What a come-back costs that is laid to a step: the mean of those that found the same subsystem at fault."""
+"""What a come-back costs that is attributed to a step: the mean of those that found the same subsystem at fault."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass

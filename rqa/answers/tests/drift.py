@@ -48,7 +48,7 @@ MEASURE = "station_values"
 ALLOWED = 0.05
 TOO_LITTLE = "too little work to say"
 NO_SCATTER = "no scatter to judge by"
-"""Readings that do not vary: how often luck alone brings a difference cannot be told."""
+"""Readings that do not vary: how often chance alone brings a difference cannot be told."""
 NOTHING_BESIDE, TOO_FEW = "nothing to compare with", "too few periods to say"
 ALONE = "one station only: units or season may have changed as well as the station"
 TWO = (
@@ -127,9 +127,9 @@ def drift(
         apart: how far its readings lie from the others', with limits and p; trend: how much that changes a period, with
         limits and p; signals on its charts; verdict: "drifts", "stands apart", "drifts and stands apart", "not
         distinguishable", "see the other station", "no scatter to judge by" (the readings do not vary), "nothing to
-        compare with" (no other station on like work), "too few periods to say", "too little work to say" (fewer than
-        `min_cases` readings). `.charts` has a chart of single values and an EWMA of each station. Two findings a test
-        and station: trend and level.
+        compare with" (no other station on comparable work), "too few periods to say", "too little work to say" (fewer
+        than `min_cases` readings). `.charts` has a chart of single values and an EWMA of each station. Two findings a
+        test and station: trend and level.
 
     Notes
     -----
@@ -263,7 +263,8 @@ def _findings(s: Station, period: str) -> list[Finding]:
     made = []
     for kind, f, measure, words in (
         (DRIFT, s.slope, f"change a {period}", ("drifts up by {}", "drifts down by {}", f" a {period}{beside}")),
-        (DIFFERENCE, s.level, "difference", ("reads higher by {}", "reads lower by {}", f"{beside} on like work")),
+        (DIFFERENCE, s.level, "difference", ("reads higher by {}", "reads lower by {}",
+                                            f"{beside} on comparable work")),
     ):
         if not np.isfinite(f.p_value):
             continue

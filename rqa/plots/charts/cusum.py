@@ -65,7 +65,7 @@ def plot_watched(
             f"(up to {most} a day)",
             "diamond with a word = the sum reached its limit: look for what began when it began to grow"
             if any(r["signal"] for r in rows)
-            else said_of(answer, "the sum stays under its limit: luck alone would make as much"),
+            else said_of(answer, "the sum stays under its limit: chance alone would make as much"),
             *limits(answer),
         ],
         description=_description(rows, title),

@@ -115,11 +115,11 @@ def plot_chronic(answer: ChronicUnits, *, headed: bool = True, width: int | str 
     rows = [
         _row(answer, r, r["unit_id"], value=float(r["returns"]), low=None, high=None, tick=r["expected"], first=True,
              beside=f"{count(r['returns'])} in {counted(r['days'], 'day')}  ·  "
-             + ("more than luck" if r["chronic"] else f"by luck {_units(r['by_luck'])}"))
+             + ("statistically clear" if r["chronic"] else f"by chance {_units(r['by_luck'])}"))
         for r in answer.table.iter_rows(named=True)
     ]
-    subtitle = ["dot = returns of the unit, tick = mean of units like it seen for as long; least likely by luck first",
-                "by luck = how many of all units luck alone would bring so far"]
+    subtitle = ["dot = returns of the unit, tick = mean of units like it seen for as long; least likely first",
+                "by chance = how many of all units chance alone would bring so far"]
     return _picture(answer, rows, "Units that come back most", subtitle, headed, width, share=False)
 
 
@@ -129,15 +129,15 @@ def _units(number: float) -> str:
 
 @draws(WorstShare)
 def plot_worst(answer: WorstShare, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
-    """The share of returns that the worst units hold, beside luck's."""
+    """The share of returns that the worst units hold, beside chance's."""
     rows = [
         _row(answer, r, f"worst {r['worst'] * 100:g} in 100 units", value=r["share"], low=None, high=None,
-             tick=r["by_luck"], beside=f"{percent(r['share'])}  ·  by luck {percent(r['by_luck'])}",
+             tick=r["by_luck"], beside=f"{percent(r['share'])}  ·  by chance {percent(r['by_luck'])}",
              also=f"{counted(r['returns'], 'return')} of {counted(r['units'], 'unit')}")
         for r in answer.table.iter_rows(named=True)
     ]
     return _picture(answer, rows, "Returns held by the worst units",
-                    ["dot = share of all returns they hold, tick = share that luck alone would give them"], headed,
+                    ["dot = share of all returns they hold, tick = share that chance alone would give them"], headed,
                     width)
 
 

@@ -1,4 +1,4 @@
-"""A comparison as a funnel: observed over expected against the work behind it, within what luck allows."""
+"""A comparison as a funnel: observed over expected against the work behind it, within what chance allows."""
 
 from typing import Any
 
@@ -44,7 +44,7 @@ def comparison_title(answer: Comparison) -> str:
 def plot_comparison(
     answer: Comparison, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True
 ) -> Any:
-    """The funnel of a comparison: a point a group, the limits of luck, words beside those that stand out."""
+    """The funnel of a comparison: a point a group, the limits of chance, words beside those that stand out."""
     rows = _rows(answer)
     title = comparison_title(answer)
     if not rows:
@@ -239,11 +239,11 @@ def _subtitle(answer: Comparison, rows: list[dict[str, Any]]) -> list[str]:
     lines = ["up: observed / expected; to the right: more work; line at 1 = as expected"]
     spread = float(str(answer.settings["spread"]))
     usual = f" and their usual spread ({spread:.2f})" if spread > 1 else ""
-    lines.append(f"band = 95 % of groups apart by luck{usual} alone, dashed = 99.8 %")
+    lines.append(f"band = 95 % of groups apart by chance{usual} alone, dashed = 99.8 %")
     kinds = {r["kind"] for r in rows}
-    marks = ["diamond with a word = more than luck"] if "loud" in kinds else []
+    marks = ["diamond with a word = statistically clear"] if "loud" in kinds else []
     if kinds & {"quiet", "loud"} == {"quiet"}:
-        marks.append(said_of(answer, "none is further out than luck allows"))
+        marks.append(said_of(answer, "none is further out than chance allows"))
     marks += [f"hollow = {verdict}" for verdict in UNJUDGED if any(r["verdict"] == verdict for r in rows)]
     if any(r["cut"] for r in rows):
         marks.append("at the upper edge = above it")
@@ -256,8 +256,8 @@ def _description(answer: Comparison, rows: list[dict[str, Any]], title: str) -> 
             if r["kind"] == "loud"]
     quiet = [r["name"] for r in rows if r["kind"] == "quiet"]
     if loud or quiet:
-        none = said_of(answer, "None is further out than luck allows.")
-        text.append(f"More than luck: {'; '.join(loud)}." if loud else none)
+        none = said_of(answer, "None is further out than chance allows.")
+        text.append(f"Statistically clear: {'; '.join(loud)}." if loud else none)
     if quiet:
         text.append(f"Not distinguishable: {listed(quiet[:40])}{' and others' if len(quiet) > 40 else ''}.")
     for verdict in UNJUDGED:

@@ -23,7 +23,7 @@ TITLES = {"comebacks": "Bursts of come-backs", "failed_checks": "Bursts of faile
 
 @draws(Bursts)
 def plot_bursts(answer: Bursts, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
-    """A row for each burst, its echoes, and the fullest window left in each dimension, which luck explains."""
+    """A row for each burst, its echoes, and the fullest window left in each dimension, which chance explains."""
     title = TITLES[str(answer.settings["what"])]
     assert answer.series is not None
     series = list(answer.series.iter_rows(named=True))
@@ -99,7 +99,7 @@ def _layers(rows: list[dict[str, Any]], dots: list[dict[str, Any]], labels: dict
     styles: tuple[tuple[str, dict[str, Any]], ...] = (
         ("burst", {"fill": SIGNAL, "fillOpacity": 0.28, "stroke": SIGNAL, "strokeWidth": 1.6}),
         ("echo", {"fill": PAPER, "fillOpacity": 0.01, "stroke": INK, "strokeWidth": 1.2, "strokeDash": [4, 3]}),
-        ("not more than luck", {"fill": PAPER, "fillOpacity": 0.01, "stroke": QUIET, "strokeWidth": 0.7}),
+        ("within chance variation", {"fill": PAPER, "fillOpacity": 0.01, "stroke": QUIET, "strokeWidth": 0.7}),
     )
     layers = [base.mark_rule(style="rqa-line", yOffset=9, strokeWidth=0.4, opacity=0.5).encode(
         x=alt.XValue(0), x2=alt.X2Value("width"), y=y)]

@@ -27,14 +27,14 @@ WORDS = {"step": "step", "test": "test", "found": "found"}
 def plot_co_failures(
     answer: CoFailures, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True
 ) -> Any:
-    """Pairs beyond luck: a few as rows with their limits; more as shaded cells, a dot where luck explains a pair."""
+    """Pairs beyond chance: a few as rows with their limits; more as shaded cells, a dot where chance explains it."""
     met = answer.table.filter(answer.table["verdict"] == "together more often")
     if not met.height:
         why = said_of(
             answer,
-            f"{counted(answer.table.height, 'pair was', 'pairs were')} compared; luck explains how often each was met.",
+            f"{counted(answer.table.height, 'pair was', 'pairs were')} compared; chance explains all of them.",
         )
-        return nothing(title=TITLE, why=why, headed=headed, width=width, said="nothing beyond luck")
+        return nothing(title=TITLE, why=why, headed=headed, width=width, said="nothing beyond chance")
     if met.height <= FEW:
         return _rows(answer, list(met.iter_rows(named=True)), headed, width)
     marks: list[str] = []
@@ -58,7 +58,7 @@ def plot_co_failures(
             })
     said = [f"{c['cell']} with {c['line']}: {c['lift']}, {c['counts']}" for c in cells if c["sure"]]
     more = f" And {len(said) - SAID} more." if len(said) > SAID else ""
-    subtitle = ["number = times as often as if each came on its own, beyond luck; · = luck explains it"]
+    subtitle = ["number = times as often as if each came on its own, beyond chance; · = chance explains it"]
     left = met.height - len(said)
     if left:
         subtitle.append(f"{counted(left, 'more such pair is', 'more such pairs are')} in the table")

@@ -77,7 +77,7 @@ def plot_breaches(answer: Breaches, *, headed: bool = True, width: int | str = W
         rows,
         title=title,
         subtitle=[
-            "dot = times as often as on like work without it; tick = no difference",
+            "dot = times as often as on comparable work without it; tick = no difference",
             f"line = {_level(answer)} interval; in brackets: how often the breach was met",
             *limits(answer),
             *_left_out(len(told)),

@@ -54,7 +54,7 @@ def plot_step_risk(answer: StepRisk, *, headed: bool = True, width: int | str = 
         label = " · ".join([*(spoken(r[b]) for b in by), r["step"]])
         rows.append(_row(r, label, _words(r, why), why) | {"mark": "", "new": False})
     names = " and ".join(NAMES.get(b, b) for b in by)
-    title = "Come-backs laid to steps" + (f", by {names}" if names else "")
+    title = "Come-backs attributed to steps" + (f", by {names}" if names else "")
     order = f"sorted by {spoken(answer.settings['sort'])}"
     if answer.table.height > MOST:
         order += f"; the first {MOST} of {counted(answer.table.height, 'row')}"
@@ -176,15 +176,15 @@ def plot_relative_risk(
     for r in told.head(PAIRS).iter_rows(named=True):
         have = known(r["ratio"])
         kind = "" if r["class"] == "all" else f" · {spoken(r['class'])}"
-        sure = "  ·  more than luck" if r["p_adjusted"] <= 0.05 else ""
+        sure = "  ·  statistically clear" if r["p_adjusted"] <= 0.05 else ""
         rows.append({
             "label": " · ".join(v for v in (r["after"], r["step"], r["place"]) if v) + kind,
             **{end: min(max(r[name], 1 / ENDLESS), ENDLESS) if have else None for end, name in ENDS.items()},
-            "why": "" if have else "no ratio: nothing to set beside",
+            "why": "" if have else "no ratio: nothing to compare with",
             "beside": f"{percent(r['rate'])} and {percent(r['other_rate'])}{sure}",
             "interval": _times(r["low"], r["high"]) if have else "no data",
         })
-    subtitle = ["dot = how many times as likely as on like work without it",
+    subtitle = ["dot = how many times as likely as on comparable work without it",
                 "line = limits, tick = 1, as likely; the surest first",
                 "right: came back with and without"]
     if told.height > PAIRS:

@@ -1,4 +1,4 @@
-"""Steps by the subsystems they touch, with the come-backs laid to them: the touch matrix."""
+"""Steps by the subsystems they touch, with the come-backs attributed to them: the touch matrix."""
 
 from typing import Any
 
@@ -44,7 +44,7 @@ def plot_touch_matrix(
     places = {label: f"{i:05d}" for i, label in enumerate(order[:MOST])}
     rows = [row | {"line": places[row["beside"]]} for row in rows if row["beside"] in places]
     rows.sort(key=lambda row: (row["panel"], row["line"], row["cell"]))
-    title = f"Come-backs within {counted(answer.settings['window'], 'day')} laid to {cause}s"
+    title = f"Come-backs within {counted(answer.settings['window'], 'day')} attributed to {cause}s"
     title += f", by {' and '.join(spoken(b) for b in by)}" if by else ""
     said = [
         f"{row['panel'] + ' ' if row['panel'] else ''}{row['name']}, {row['cell']}: {row['counts']}"
@@ -53,7 +53,7 @@ def plot_touch_matrix(
     return shaded_cells(
         answer, rows, sorted({row["cell"] for row in rows}), title,
         [f"rows: {cause}s, the riskiest first; columns: what was found at fault",
-         "number = come-backs laid to it; the darker, the more per job that did it",
+         "number = come-backs attributed to it; the darker, the more per job that did it",
          "+ joins what the logs cannot tell apart",
          *([f"the first {MOST} of {counted(len(order), 'cause')}"] if len(order) > MOST else [])],
         "found at fault on return", headed, width, said=said,

@@ -33,6 +33,6 @@ def plot_releases(answer: Releases, *, headed: bool = True, width: int | str = W
         rows.append(row)
     top = max([row["high"] for row in rows if row["value"] is not None], default=0.01)
     subtitle = ["dot = share of released jobs, line = {level} interval",
-                "risk × = how many times as often they come back as like work"]
+                "risk × = how many times as often they come back as comparable work"]
     return drawn(answer, rows, "Released without the tests in order", subtitle, headed, width,
                  domain=(0.0, min(1.0, max(0.01, top))))

@@ -21,8 +21,8 @@ WINDOW = 90
 HEADS = ("come-backs", "with known cost", "cost", "95 % interval", "one costs", "95 % interval of one", "share",
          "together")
 OTHERS = (
-    "What is laid to steps is a part of what come-backs cost: those of other classes, and of sites that are left out, "
-    "are laid to none. Jobs are taken by the month they were closed in, not by that in which the unit came back."
+    "What is attributed to steps is a part of what come-backs cost: those of other classes, and of sites that are left "
+    "out, are attributed to none. Jobs are taken by the month they were closed in, not by the month the unit came back."
 )
 KINDS = (
     "Each row is a class of come-back on a model: bar = cost, line = 95 % interval of what it costs in the long run, "
@@ -50,7 +50,7 @@ def cost(depot: Depot, month: date) -> Section:
         (
             "cost-months", "Cost of come-backs, by the month they came back in", over_time,
             "Bar = cost of the come-backs of the month, line = 95 % interval of what such a month costs in the "
-            "long run: where the lines of two months overlap widely, their difference may well be luck.",
+            "long run: where the lines of two months overlap widely, their difference may well be chance.",
         ),
     )
     # Without a known cost there is nothing to draw: the words above say what is missing.
@@ -79,7 +79,7 @@ def _there(answer: ComebackCosts) -> str:
 
 
 def _steps(answer: StepCosts) -> PageTable:
-    """What was laid to steps, and what it cost."""
+    """What was attributed to steps, and what it cost."""
     rows = answer.table.head(STEPS)
     cells = tuple(
         (
@@ -89,11 +89,12 @@ def _steps(answer: StepCosts) -> PageTable:
         for r in rows.iter_rows(named=True)
     )
     of = f" ({rows.height} of {answer.table.height})" if answer.table.height > STEPS else ""
-    heads = ("step, or steps not told apart", "come-backs laid to it", "cost", "95 % interval", "share", "together")
+    heads = ("step, or steps not told apart", "come-backs attributed to it", "cost", "95 % interval", "share",
+             "together")
     currency = str(answer.settings["currency"])
     whole = money(float(answer.table["cost"].sum()), currency)
-    caption = f"Cost laid to steps{of}{f', {currency}' if currency else ''}: {laid_of(answer)}"
-    return PageTable(f"{caption}; shares are of the {whole} laid to steps in all", heads, cells)
+    caption = f"Cost attributed to steps{of}{f', {currency}' if currency else ''}: {laid_of(answer)}"
+    return PageTable(f"{caption}; shares are of the {whole} attributed to steps in all", heads, cells)
 
 
 def _said(there: Grounds, answer: ComebackCosts, when: str) -> str:

@@ -20,8 +20,8 @@ from rqa.words import NAMES, count, counted, fixed, listed, month_name, percent,
 
 HEADING = "Actions and verdicts"
 READING = (
-    "Rows of an action: come-backs of the work in its scope before and after, and of like work beside it; dot = share, "
-    "line = 95 % interval."
+    "Rows of an action: come-backs of the work in its scope before and after, and of comparable work beside it; dot = "
+    "share, line = 95 % interval."
 )
 HEADS = (
     "action",
@@ -34,7 +34,7 @@ HEADS = (
     "the change is of",
     "verdict",
 )
-LESS, ALONE = "the scope, less like work", "the scope alone"
+LESS, ALONE = "the scope, less comparable work", "the scope alone"
 WINDOW = 30
 BEFORE = (
     "Before: the jobs closed in the {} days before the start of the action, or since the log begins. After: those "
@@ -42,8 +42,8 @@ BEFORE = (
 )
 CHANGE = (
     "Before and after are the plain rates of the scope. The change of the rate is adjusted: it compares like kinds of "
-    "work, and takes off the change of the like work beside it where there is such (the table says which). So it need "
-    "not be the plain rate after less the one before. "
+    "work, and takes off the change of the comparable work beside it where there is such (the table says which). So it "
+    "need not be the plain rate after less the one before. "
     "Verdicts may be read every month: of actions without effect one in twenty at most is called worked or worse."
 )
 
@@ -142,7 +142,7 @@ def _answered(
         yield f"{name} is about the work of a single person, for the trainer, and not shown here."
         return
     held = name in {one.id for one in found.findings}
-    where = "listed above" if name in shown else "in the notebooks' list" if held else "no longer more than luck"
+    where = "listed above" if name in shown else "in the notebooks' list" if held else "no longer statistically clear"
     yield f"{name} ({where}) counts other jobs, those of {f.where}: {f.what}."
 
 

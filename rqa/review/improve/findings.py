@@ -45,7 +45,7 @@ def places_to_look(
     gone = [f"{f.where}: {f.what} ({f.id})" for f in found.gone if not persons & set(f.scope) and f.kind not in held]
     if gone:
         more = f"; and {len(gone) - MOST} more" if len(gone) > MOST else ""
-        looked.append(f"No longer more than luck, as it was a month before. {'; '.join(gone[:MOST])}{more}.")
+        looked.append(f"No longer statistically clear, as it was a month before. {'; '.join(gone[:MOST])}{more}.")
     if people:
         each = (
             "more concerns the work of a single person: it is"
@@ -68,16 +68,16 @@ def _more(ids: Sequence[str], elsewhere: Mapping[str, Collection[str]]) -> str:
 def _quiet(found: MonthFindings, people: int, there: Grounds) -> Sentence:
     made = sum(found.compared.values())
     if people:
-        said = "Nothing to act on but the work of single persons: no place differs by more than luck would explain"
+        said = "Nothing to act on but the work of single persons: no place differs by more than chance would explain"
     else:
-        said = "Nothing to act on: no group differs from its comparison by more than luck would explain"
+        said = "Nothing to act on: no group differs from its comparison by more than chance would explain"
     told = there.claim(
         f"{said}, in {counted(made, 'comparison')}.", *SEEN, "final_comebacks",
         about="whether there is anything to act on",
         among=(made, "comparisons of groups large enough"),
     )
     if not told.told and made:
-        return told.followed(f"In the {counted(made, 'comparison')} that could be made none differs by more than luck.")
+        return told.followed(f"In the {counted(made, 'comparison')} that could be made none is statistically clear.")
     return told
 
 
@@ -93,6 +93,6 @@ def _size(f: Finding) -> str:
         said = f"{f.measure} {estimate(f.size)} (95 % interval {estimate(f.low)} to {estimate(f.high)})"
     if f.worse and f.avoided is not None and f.avoided >= 0.5:
         said += (
-            f"; like what it is set beside, it would have had some {counted(fixed(f.avoided, 0), 'come-back')} fewer"
+            f"; like what it is compared with, it would have had some {counted(fixed(f.avoided, 0), 'come-back')} fewer"
         )
     return said

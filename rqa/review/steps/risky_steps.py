@@ -27,15 +27,15 @@ NAMED = 3
 HEADS = ("steps, as far as the logs tell them apart", "hazards", "next check", "jobs", "come-backs per 10,000",
          "95 % interval", "past all tests", "cost per 1,000 jobs")
 MAP = (
-    "Each row is a step, in the order of the procedure: dot = come-backs laid to it per 10,000 times it was done, in "
-    "this and every other procedure that has it, line = 95 % interval. Steps share one number where the "
+    "Each row is a step, in the order of the procedure: dot = come-backs attributed to it per 10,000 times it was "
+    "done, in this and every other procedure that has it, line = 95 % interval. Steps share one number where the "
     "logs cannot separate them, as nearly every job that came back for what they touch, or could have, had all of them "
     "or none. "
 )
 BURSTS = (
     "Each row is a group, its bar the weeks that were fullest, with their verdict beside the name: “burst” is beyond "
-    "luck, “echo” has its come-backs in common with a burst, “not more than luck” is what luck explains among so many "
-    "windows. Dots are come-backs by week, at the right those in the bar. Come-backs counted are those {of}."
+    "chance, “echo” has its come-backs in common with a burst, “within chance variation” is what chance explains among "
+    "so many windows. Dots are come-backs by week, at the right those in the bar. Come-backs counted are those {of}."
 )
 
 
@@ -48,7 +48,7 @@ def risky_steps(depot: Depot, span: tuple[date, date], found: MonthFindings) -> 
     if rows.is_empty():
         done = risk.table.filter(pl.col("exposures") >= SMALLEST).height
         none = depot.grounds(span, WINDOW).claim(
-            f"No come-back of these months is laid to a step that {SMALLEST} jobs or more had; looked at were "
+            f"No come-back of these months is attributed to a step that {SMALLEST} jobs or more had; looked at were "
             f"{counted(done, 'such step')}. Steps that fewer jobs had are not shown.",
             *LAID, "logged_there", "matured_jobs", about="which steps send units back",
             among=(done, f"steps done {SMALLEST} times or more in jobs that have matured"),
@@ -69,9 +69,9 @@ def _said(rows: pl.DataFrame, by: str) -> str:
     steps = listed([f"“{spoken(name)}”" for name in together(top)[:NAMED]])
     first = "The come-backs that cost most" if by == "cost" else "Most come-backs"
     return (
-        f"{first}, for each time a step is done, are laid to {steps}: {_number(top['per_10000'])} per 10,000 (95 % "
-        f"interval {_range(top)}), {top['attributed']:.0f} of those that the work may have caused. A "
-        "come-back is laid to the steps that touched what was found at fault, as far as the logs can tell them apart."
+        f"{first}, for each time a step is done, are attributed to {steps}: {_number(top['per_10000'])} per 10,000 "
+        f"(95 % interval {_range(top)}), {top['attributed']:.0f} of those that the work may have caused. Each "
+        "come-back is attributed to the steps that worked on the faulty subsystem, as far as the logs can tell."
     )
 
 
@@ -120,7 +120,7 @@ def _range(row: dict[str, Any]) -> str:
 
 
 def _map(depot: Depot, rows: pl.DataFrame, span: tuple[date, date]) -> PageFigure | None:
-    """The procedure in which most come-backs are laid to the riskiest step."""
+    """The procedure in which most come-backs are attributed to the riskiest step."""
     step = rows["step"][0]
     worst = depot.steps.risk(
         by=("procedure",), where={"step": step}, months=span, window=WINDOW, sort="attributed"
@@ -159,7 +159,7 @@ def _bursts(answer: Answer | None, persons: frozenset[str]) -> PageFigure | None
     if told.is_empty():
         return None
     heading = "Weeks in which come-backs were bunched"
-    heads = ("group", "from", "to", "come-backs", "expected", "chance by luck", "verdict")
+    heads = ("group", "from", "to", "come-backs", "expected", "probability by chance", "verdict")
     cells = tuple(
         (_whose(r), f"{r['first']}", f"{r['last']}", count(r["events"]), f"{r['expected']:.1f}",
          f"{r['p_value']:.3f}", r["verdict"])

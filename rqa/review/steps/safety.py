@@ -50,7 +50,8 @@ def safety(depot: Depot, month: date) -> Section:
         return Section("safety", "Safety", basis, (none,), notes=notes)
     words = (
         f"In {month_name(month)} the battery is logged as isolated late or reconnected early "
-        f"{counted(rows.height, 'time')}. Speak about each with those who were there: it is no rate, but safety."
+        f"{counted(rows.height, 'time')}. Review each case with the people involved. "
+        "These are safety events, not a rate."
     )
     if depot.about.get(HIDDEN[0]) == HIDDEN[1]:
         words += " The jobs are not named here; the quality lead has the list."

@@ -78,7 +78,7 @@ def _flaky(there: Grounds, table: pl.DataFrame, found: MonthFindings) -> str:
         of = f"{known}: {count(again)} of them"
     said = f"{of} ({percent(again / judged)}) passed again with nothing done in between"
     if not named:
-        stands = f"{said}; no test stands out in this by more than luck would make it."
+        stands = f"{said}; no test stands out in this by more than chance would make it."
         among = (found.compared.get(FLAKY, 0), f"two tests with {SMALLEST} failed runs or more each")
         told = there.claim(stands, *rests_on, "steps", about="whether one test passes again more often", among=among)
         return told if told.told else Sentence(f"{said}. {told}", told.rests_on, told.lacks)

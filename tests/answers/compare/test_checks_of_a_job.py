@@ -157,4 +157,4 @@ def test_where_all_pass_nothing_is_more_than_luck_and_that_was_compared() -> Non
         found = depot.findings()
     assert found.table.is_empty()
     assert found.compared["first checks that failed, by site, against what the same work brings"] == 2
-    assert found.notes[0] == "Of all that was compared nothing is more than luck."
+    assert found.notes[0] == "Of all that was compared nothing is statistically clear."

@@ -1,4 +1,4 @@
-"""Observed against what the mix brings: the ends, the fair reading of unfair work, and luck at its promised rate."""
+"""Observed against what the mix brings: the ends, the fair reading of unfair work, and chance at its promised rate."""
 
 from collections.abc import Iterator
 from typing import Any
@@ -63,7 +63,7 @@ def test_numbers_are_those_of_the_pure_functions() -> None:
 
 
 def test_who_was_given_the_hard_work_is_not_blamed_for_it() -> None:
-    """27 % against 14 % in the plain figures; on like work the second fails more, and a note says so."""
+    """27 % against 14 % in the plain figures; on comparable work the second fails more, and a note says so."""
     events, trials = [[20, 300], [240, 120]], [[200, 1000], [1800, 240]]
     r = compared(events, trials)
     assert r.table["share"].to_list() == pytest.approx([320 / 1200, 360 / 2040], abs=1e-6)

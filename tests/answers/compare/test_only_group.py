@@ -24,4 +24,4 @@ def test_the_only_group_has_nothing_to_compare_with(unnamed: int) -> None:
     assert r.table["technician"].to_list() == ["T"]
     assert (r.table["verdict"].to_list(), r.table["p_adjusted"].to_list(), r.stated) == ([ONLY], [None], ())
     assert any("as only one technician is left to compare" in note for note in r.notes)
-    assert "luck" not in plot(r).to_dict()["description"]
+    assert "chance" not in plot(r).to_dict()["description"]

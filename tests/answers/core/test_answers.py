@@ -183,7 +183,7 @@ def test_empty_depot() -> None:
         (lambda d: d.comebacks(where={"site": "Aldr"}), "no site 'Aldr' in the store. There is: Alder, Birch"),
         (lambda d: d.comebacks(where={"month": "2026-01"}), "months="),
         (lambda d: d.comebacks(where={"colour": "red"}), "no filter 'colour'"),
-        (lambda d: d.comebacks(where={"class": "bad luck"}), "no class 'bad luck'. There is: no_fault_found"),
+        (lambda d: d.comebacks(where={"class": "bad chance"}), "no class 'bad chance'. There is: no_fault_found"),
         (lambda d: d.comebacks(where={"site": 3}), "takes a text or a list"),
         (lambda d: d.comebacks(where="ACT-1"), "the part 'ACT-1' is no filter; write it like model="),
         (lambda d: d.comebacks(by=3), "by takes a grouping or a list"),

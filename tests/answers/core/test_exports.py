@@ -99,7 +99,7 @@ def test_the_page_shows_everything_and_can_do_nothing(tmp_path: Path) -> None:
     assert not re.search(r"<script|https?:|\son\w+=|src=|@import|url\(", page)
     assert page.count("<tr>") == 2 + ROWS + 1
     assert "no data" in page
-    assert "More than luck" in page
+    assert "Statistically clear" in page
 
 
 def test_what_cannot_be_written_says_why(tmp_path: Path) -> None:
@@ -114,4 +114,4 @@ def test_nothing_found_and_no_rows(tmp_path: Path) -> None:
     empty = Answer(pl.DataFrame({"x": []}, schema={"x": pl.String}), {})
     assert openpyxl.load_workbook(empty.to_excel(tmp_path / "a.xlsx")).sheetnames == ["table", "about"]
     assert empty.to_csv(tmp_path / "a.csv").read_text(encoding="utf-8") == "x\n"
-    assert "More than luck" not in empty.to_html(tmp_path / "a.html").read_text(encoding="utf-8")
+    assert "Statistically clear" not in empty.to_html(tmp_path / "a.html").read_text(encoding="utf-8")

@@ -70,7 +70,7 @@ def test_classes_that_hang_on_the_fault_found_have_no_share(unwritten: Depot, ca
         assert answer.table.select(pl.col(shares).null_count().sum()).row(0) == (answer.table.height,) * len(shares)
         assert str(answer.notes[0]).startswith("Cannot be told: ")
         assert "“found”" in answer.notes[0]
-        assert not any("luck would set their come-backs" in note for note in answer.notes)
+        assert not any("chance would set their come-backs" in note for note in answer.notes)
     assert unwritten.returns.compare_curves("model", cause=cause).p_value is None
 
 

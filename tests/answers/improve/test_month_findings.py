@@ -219,7 +219,7 @@ def test_a_family_is_judged_as_one() -> None:
 
 
 def test_what_looks_better_lends_no_weight() -> None:
-    """Beside one bad place eleven look better by more than luck; a twelfth bad one must not be carried by them.
+    """Beside one bad place eleven look better by more than chance; a twelfth bad one must not be carried by them.
 
     0.03 two-sided is 0.015 on the worse side, which 13 comparisons with one other discovery hold to 2 x 0.05 / 13.
     """

@@ -1,4 +1,4 @@
-"""Come-backs laid to steps: closed forms, groups, the null kept, the planted effects found and little else."""
+"""Come-backs attributed to steps: closed forms, groups, the null kept, the planted effects found and little else."""
 
 from collections import Counter
 from collections.abc import Iterator
@@ -218,7 +218,7 @@ def test_a_step_that_touches_nothing_was_done_all_the_same(by: tuple[str, ...]) 
 
 
 def test_through_the_depot() -> None:
-    """60 jobs did "seat cable", 9 came back with the display; 40 skipped it, 2 came back: laid to none of its doing."""
+    """60 jobs did "seat cable", 9 came back with the display; 40 skipped it, 2 came back: no cause."""
     with depot_of(stepped(done=60, back=9, skipped=40, skipped_back=2)) as depot:
         found = depot.steps.attribution()
         risk = depot.steps.risk(sort="step")
@@ -234,7 +234,7 @@ def test_through_the_depot() -> None:
     assert by_step["seat cable"]["escaping"] == pytest.approx(6 / 9, abs=1e-6)
     assert by_step["seat cable"]["cost"] == pytest.approx(50.0)
     assert by_step["seat cable"]["cost_per_1000"] == pytest.approx(7500.0)
-    # Nine come-backs of 50 each, all that is laid to any step.
+    # Nine come-backs of 50 each, all that is attributed to any step.
     assert costs.select("step", "attributed", "cost", "share", "cumulative").rows() == [
         ("seat cable", 9.0, 450.0, 1.0, 1.0)
     ]

@@ -33,7 +33,7 @@ def test_the_bad_lot_is_named_with_its_weeks_and_what_follows_from_it_is_an_echo
     assert "time" in echoes["dimension"].to_list()
     assert set(echoes["echo_of"]) == {1}
     assert (echoes["shared"] > 0.3).all()
-    rest = r.table.filter(r.table["verdict"] == "not more than luck")
+    rest = r.table.filter(r.table["verdict"] == "within chance variation")
     assert rest["dimension"].n_unique() == rest.height
     assert (rest["p_value"] > 0.05).all()
 
@@ -60,7 +60,7 @@ def test_without_mix_it_is_a_share_of_jobs(depot: Depot) -> None:
 def test_counts_of_a_burst_are_those_of_its_group(depot: Depot) -> None:
     r = depot.steps.bursts(simulations=19)
     assert r.series is not None
-    for row in r.table.filter(r.table["verdict"] != "not more than luck").iter_rows(named=True):
+    for row in r.table.filter(r.table["verdict"] != "within chance variation").iter_rows(named=True):
         own = r.series.filter(
             (r.series["dimension"] == row["dimension"])
             & (r.series["group"] == (row["group"] or ""))
@@ -71,17 +71,17 @@ def test_counts_of_a_burst_are_those_of_its_group(depot: Depot) -> None:
 
 def test_failed_checks_that_are_steady_are_no_burst(depot: Depot) -> None:
     r = depot.steps.bursts("failed_checks", simulations=99)
-    assert set(r.table["verdict"]) == {"not more than luck"}
+    assert set(r.table["verdict"]) == {"within chance variation"}
     assert r.findings == ()
     assert "no burst to act on" in " ".join(r.notes)
 
 
 def test_a_quiet_depot_states_no_burst() -> None:
-    """One quiet depot in twenty states a burst by luck, seed 2 among them; seed 3 is one of those that do not."""
+    """One quiet depot in twenty states a burst by chance, seed 2 among them; seed 3 is one of those that do not."""
     with depot_of(made_failures(bad=0.04, seed=3, a_week=8), as_of="2025-12-20") as quiet:
         r = quiet.steps.bursts(simulations=99)
         alone = quiet.steps.bursts(dimensions="site", simulations=19)
-    assert set(r.table["verdict"]) <= {"not more than luck"}
+    assert set(r.table["verdict"]) <= {"within chance variation"}
     assert len(r.stated) <= 1
     assert set(alone.table["dimension"]) == {"site"}, "its one site is searched where it is asked for by itself"
     assert "time" in r.table["dimension"], "with all work it is not searched again under another name"

@@ -202,7 +202,7 @@ def test_the_planted_early_alignment_is_found_and_nothing_else(sample: Depot) ->
     assert risk.low < 1 + 0.12 / 0.09 < risk.high
     assert answer.benches is not None
     for f in answer.findings:
-        # The two shares told are whole numbers of jobs, and their plain ratio agrees with the one on like work.
+        # The two shares told are whole numbers of jobs, and their plain ratio agrees with the one on comparable work.
         own, jobs, other, others = (int(n.replace(",", "")) for pair in SHARES.findall(f.what) for n in pair)
         assert f.low < (own / jobs) / (other / others) < f.high, f.what
         told = [float(n) for n in re.findall(r"([\d.]+)\s%", f.what)]

@@ -1,4 +1,4 @@
-"""Come-backs after what happened at a step: tables counted beforehand, on like work, judged as one family."""
+"""Come-backs after what happened at a step: tables counted beforehand, on comparable work, judged as one family."""
 
 import random
 from datetime import datetime, timedelta

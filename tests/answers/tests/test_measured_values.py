@@ -172,7 +172,7 @@ def test_a_step_of_writing_is_found_and_bands_are_whole_steps() -> None:
 
 def bench(seed: int, *, drift: float = 0.0, shift: float = 0.0, stations: int = 3, months: int = 12, each: int = 12
           ) -> dict[str, Any]:
-    """Stations with like work; S2 drifts by so many sigma a month and reads higher by so many."""
+    """Stations with comparable work; S2 drifts by so many sigma a month and reads higher by so many."""
     rng = np.random.default_rng(seed)
     jobs, runs, number = [], [], 0
     for month in range(months):

@@ -1,4 +1,4 @@
-"""Measured values again, one row at a time: by value, by station on like work, by what became of the jobs, in pairs."""
+"""Measured values again, row by row: by value, by station on comparable work, by outcome of the jobs, in pairs."""
 
 from collections import Counter, defaultdict
 from collections.abc import Collection, Sequence

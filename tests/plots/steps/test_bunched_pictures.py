@@ -55,5 +55,5 @@ def test_pairs_beyond_luck_are_rows_or_when_many_half_a_matrix(depot: Depot) -> 
     assert "rect" in json.dumps(matrix)
     assert "step: close case with step: seat board" in matrix["description"]
     assert "NaN" not in still(matrix)
-    luck = replace(answer, table=answer.table.filter(answer.table["verdict"] == "not more than luck"))
-    assert "nothing beyond luck. " in plot(luck).to_dict()["description"]
+    luck = replace(answer, table=answer.table.filter(answer.table["verdict"] == "within chance variation"))
+    assert "nothing beyond chance. " in plot(luck).to_dict()["description"]

@@ -160,7 +160,7 @@ def test_ratios_stand_around_one_with_the_surest_first() -> None:
     spec = plot(relative_risk()).to_dict()
     rows = spec["data"]["values"]
     assert [r["label"] for r in rows] == ["bench · C-3", "failed check · fit board", "tool · fit board · TD-1"]
-    assert "more than luck" in rows[0]["beside"]
+    assert "statistically clear" in rows[0]["beside"]
     assert (rows[2]["why"], rows[2]["shown"], rows[2]["cut_left"], rows[2]["right"]) == ("", False, True, 2.0)
     assert rows[2]["interval"] == "0.00 to 2.00 times"
 

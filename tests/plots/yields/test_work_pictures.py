@@ -153,11 +153,11 @@ def test_a_funnel_names_those_that_stand_out_and_ranks_nobody() -> None:
     assert "T01 above" in svg
     assert "T03 below" in svg
     said = spec["description"]
-    assert "More than luck: T01, 76 observed, 40.0 expected of 400, 1.90 times" in said
+    assert "Statistically clear: T01, 76 observed, 40.0 expected of 400, 1.90 times" in said
     assert "Not distinguishable: T02." in said
     assert "Too little work to say: 1." in said
     quiet = plot(comparison(("not distinguishable",) * 2, (1.1, 0.9))).to_dict()
-    assert "None is further out than luck allows" in quiet["description"]
+    assert "None is further out than chance allows" in quiet["description"]
 
 
 def test_a_funnel_of_one_says_that_nobody_stands_beside_it() -> None:
