@@ -30,7 +30,8 @@ READS_LIKE_ONE = re.compile(
     r"|\b(?:no|none|nothing|nobody)\b[^.;:]{0,60}\b(?:is|are|was|were|has|have|had|differs?|stands?|moved|failed|fell"
     r"|came|comes|can|could)\b"
     r"|\b(?:is|are|was|were|has|have|with|by|of|there) (?:no|none|nothing)\b"
-    r"|\b(?:same as|alike|no more than chance|not statistically clear|within chance|unchanged|in order|as before|nothing but)\b"
+    r"|\b(?:same as|alike|no more than chance|not statistically clear|within chance variation|unchanged)\b"
+    r"|\b(?:in order|as before|nothing but)\b"
     r"|^(?:all|every|each)\b[^.]*\b(?:is|are|was|were|has|have|differs?|passed?|came)\b",
     re.IGNORECASE,
 )
