@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 WORKING = ("job_sequence", "unclean_attempts", "lost_jobs", "turn_records")
 """Made on the way and dropped again."""
 
+PLANS = ("declared_steps", "procedure_plan", "order_rules", "connector_ends")
+"""Concepts of what procedures ask for, worked out once for all kept tables: views that are read many times."""
+
 SHARED = {"record_steps": ("record", "job_turns")}
 """Kept tables of what many rows of another share, by the column in which these name it."""
 
@@ -95,10 +98,15 @@ def keep(connection: "duckdb.DuckDBPyConnection", before: str | None = None) -> 
         if new:
             forget_concepts(connection)
             make_concepts(connection, _concepts(OF_ROWS))
+        # A temporary table hides the store's view of the same name.
+        for name in PLANS:
+            connection.execute(f"create or replace temp table {name} as from main.{name}")
         if before is not None and _is_kept(connection, before) and _few(connection, before):
             _bring_up_to_date(connection, before)
         else:
             _run(connection, "main")
+        for name in PLANS:
+            connection.execute(f"drop table temp.{name}")
         if new:
             make_concepts(connection, _concepts(OF_KEPT))
         connection.execute("delete from about where name in ('kept_by', 'concepts_by')")
