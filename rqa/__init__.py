@@ -17,10 +17,11 @@ if TYPE_CHECKING:
     from rqa.loading import load
     from rqa.plots import plot
     from rqa.plots.renderer import enable as notebook
+    from rqa.propose import propose
     from rqa.published_examples import published
 
 __version__: str
-__all__ = ["Depot", "__version__", "load", "notebook", "open", "plot", "published"]
+__all__ = ["Depot", "__version__", "load", "notebook", "open", "plot", "propose", "published"]
 
 _ROOMS = {
     "Depot": ("rqa.depot", "Depot"),
@@ -28,6 +29,7 @@ _ROOMS = {
     "load": ("rqa.loading", "load"),
     "notebook": ("rqa.plots.renderer", "enable"),
     "plot": ("rqa.plots", "plot"),
+    "propose": ("rqa.propose", "propose"),
     "published": ("rqa.published_examples", "published"),
 }
 

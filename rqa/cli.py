@@ -160,6 +160,29 @@ def inspect(workspace: Path, memory: str, every_file: bool) -> None:
     _show(_load(workspace, write=False, memory=memory), every_file=every_file)
 
 
+@main.command("map", epilog="Example: rqa map depot-2026")
+@click.argument("folder", type=FOLDER)
+@_memory
+def propose_mapping(folder: Path, memory: str) -> None:
+    """Propose a sources.toml for the logs in a folder, write it there, and show what it makes of them.
+
+    Every guess has beside it what it rests on. Lines that say "check this" are guesses to look at; what is not known is
+    left as a line to fill. A sources.toml that is there is never overwritten. Ends as `inspect` would.
+    """
+    from rqa.propose import propose
+
+    with progress_line() as progress:
+        made = propose(folder, progress=progress)
+    say(f"{made}\n")
+    if not made.complete:
+        raise RqaError(
+            f"{made.path} is written, and no table in it is complete: fill in the lines that begin with # and a name, "
+            f"then run `rqa inspect {folder}`."
+        )
+    say(f"Written to {made.path}. What it makes of the files now, before anything is checked or filled:\n")
+    _show(_load(folder, write=False, memory=memory), every_file=False)
+
+
 @main.command(epilog="Example: rqa review depot-2026 --month 2026-05")
 @click.argument("workspace", type=FOLDER)
 @click.option("--month", default=None, metavar="YYYY-MM", help="The month to report; by default the last whole one.")

@@ -16,6 +16,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, field_validator, model_validator
 
 from rqa.contract import TABLES
+from rqa.intake.names import quoted
 from rqa.shown import told
 from rqa.words import nearest
 
@@ -86,6 +87,10 @@ Texts = Annotated[list[str], BeforeValidator(_as_list)]
 Factor = Annotated[float, BeforeValidator(_factor), Field(gt=0, allow_inf_nan=False)]
 
 
+def _are_names(names: object) -> bool:
+    return isinstance(names, list) and len(names) > 1 and all(isinstance(n, str) and n.strip() for n in names)
+
+
 class _Part(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
 
@@ -101,14 +106,24 @@ class ColumnSource(_Part):
     default: str | None = None
     times: Factor | None = None
     """What a number of the source is multiplied by: 60 for hours where the contract has minutes."""
+    join: Texts | None = None
+    """Source columns whose texts are joined with a blank between, such as a day and a clock time."""
     key_file: str | None = None
     person: bool = False
     """The column names people, though the contract means a place or a tool by it."""
 
+    @model_validator(mode="before")
+    @classmethod
+    def _joined(cls, given: object) -> object:
+        """Columns to be joined are read by SQL; what is missing in one of them is left out."""
+        if isinstance(given, dict) and (names := given.get("join")) and "sql" not in given and _are_names(names):
+            return given | {"sql": f"concat_ws(' ', {', '.join(map(quoted, names))})"}
+        return given
+
     @model_validator(mode="after")
     def _one_origin(self) -> "ColumnSource":
         if sum(x is not None for x in (self.column, self.constant, self.sql)) != 1:
-            raise ValueError("give exactly one of column, constant, sql")
+            raise ValueError("give exactly one of column, constant, sql, join")
         if self.key_file is not None and not _whole_path(self.key_file):
             raise ValueError("key_file is a whole path, outside the workspace")
         if self.times is not None and self.key_file is not None:

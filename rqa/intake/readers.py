@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import dataclass, replace
 from functools import partial
+from pathlib import Path
 from typing import Any
 
 from rqa.errors import MappingError, SourceError
@@ -318,6 +319,19 @@ def _sqlite(source: SourceFile, number: int) -> TextSource:
     name = f"data_{number}"
     data = pa.RecordBatchReader.from_batches(schema, batches())
     return TextSource(columns, name, {c: f"c{i}" for i, c in enumerate(columns)}, data=data, data_name=name, typed=True)
+
+
+def tables_of(path: Path) -> dict[str, tuple[str, ...]]:
+    """The tables and views of an SQLite database by name, each with its columns; raises what SQLite says."""
+    with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection:
+        found = connection.execute(
+            "select name from sqlite_master where type in ('table', 'view') and name not like 'sqlite%' order by 1"
+        )
+        names = [str(name) for (name,) in found]
+        return {
+            name: tuple(str(d[0]) for d in connection.execute(f"select * from {quoted(name)} limit 0").description)
+            for name in names
+        }
 
 
 def _text(value: object) -> str | None:

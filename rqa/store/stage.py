@@ -132,7 +132,7 @@ class Stager:
         self.sql_minutes = sql_minutes
         self.memory = memory
         self.count = 0
-        self.named = NamedFiles(connection, self._text)
+        self.named = NamedFiles(connection, self.text_of)
         self.lengths_limited = False
         self.seals = False
         self.fitting: set[tuple[int, tuple[str, ...]]] = set()
@@ -175,7 +175,7 @@ class Stager:
 
     def _bind(self, item: Plan) -> None:
         if item.source is not None:
-            text = self._text(item.source, wanted_columns(item.entry.spec), ONLY_LOOK)
+            text = self.text_of(item.source, wanted_columns(item.entry.spec), ONLY_LOOK)
         else:
             self.named.bind(item.named, item.sets, wanted_columns(item.entry.spec))
             text = self._select_text(item)
@@ -347,10 +347,11 @@ class Stager:
     ) -> CompleteRead:
         wanted = wanted_columns(item.entry.spec)
         return read_complete(
-            self.connection, source, lambda options: self._text(source, wanted, options), take, take_back
+            self.connection, source, lambda options: self.text_of(source, wanted, options), take, take_back
         )
 
-    def _text(self, source: SourceFile, wanted: frozenset[str], options: ReadOptions = USUAL) -> TextSource:
+    def text_of(self, source: SourceFile, wanted: frozenset[str], options: ReadOptions = USUAL) -> TextSource:
+        """The reading of one file, its data known to the engine."""
         self.count += 1
         text = read(source, self.count, self.copies, self.sheets, wanted, options)
         if text.data is not None:

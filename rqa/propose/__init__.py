@@ -1,0 +1,87 @@
+"""Propose a mapping for a folder of logs: every file looked at, every guess with what it rests on.
+
+`propose` writes `sources.toml` where there is none yet. It guesses, and says so: a line below a stated confidence, or
+with something against it, says "check this", and what is not known is left as a line to fill.
+"""
+
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+
+from rqa.errors import MappingError
+from rqa.intake.draft import draft
+from rqa.intake.mapping import MAPPING_FILE
+from rqa.progress import Progress, silent
+from rqa.propose.proposal import Proposed, proposed
+from rqa.propose.written import mapping_text, marked_lines
+from rqa.words import counted
+from rqa.written import write_whole
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """A proposed mapping: its text, where it was written, what was read and what was not.
+
+    `proposed` holds every guess with its evidence; `checks` are the lines that ask to be checked or filled; `complete`
+    says that it has at least one table, so that it can be loaded.
+    """
+
+    path: Path
+    text: str
+    checks: tuple[str, ...]
+    not_read: dict[str, str]
+    complete: bool
+    proposed: Proposed
+
+    def __str__(self) -> str:
+        tables = [s.match.table for s in self.proposed.sets if s.match is not None]
+        files, sets = counted(self.proposed.files, "file"), counted(len(tables), "set")
+        lines = [f"{self.path.name}: {files}, {sets} of them mapped"]
+        for one in self.proposed.sets:
+            what = f"taken for {one.match.table}" if one.match is not None else "not recognised"
+            part = f" ({one.group.first.part})" if one.group.first.part else ""
+            lines.append(f"  {', '.join(one.group.patterns[:2])}{part}: {counted(one.rows, 'row')}, {what}")
+        lines += [f"  {label}: not read: {why}" for label, why in self.not_read.items()]
+        if self.checks:
+            lines.append(f"{counted(len(self.checks), 'line')} to check or fill: {', '.join(self.checks[:12])}"
+                         + (" …" if len(self.checks) > 12 else ""))
+        return "\n".join(lines)
+
+
+def propose(workspace: str | Path, *, write: bool = True, progress: Progress = silent) -> Proposal:
+    """Propose a mapping for the logs in a folder, and write it there as `sources.toml`.
+
+    Parameters:
+        workspace: the folder with the logs, in folders of their own or not; it becomes the workspace.
+        write: False writes nothing; `Proposal.text` holds the mapping all the same.
+        progress: is told each `rqa.progress.Stage` as it begins.
+
+    Returns a `Proposal`. Printing it says what was found; its text says beside each line what it rests on.
+
+    Every file is read as a load would read it: delimiter, encoding, header row, time formats and decimal mark are told
+    from all of a column. Columns are recognised by their headers in eight languages, by what they hold and by the ids
+    that files share. A guess below 80 % is marked "check this", one below 50 % is only listed.
+
+    Raises `MappingError` where the folder has a `sources.toml` already, or holds no file that could be read.
+    """
+    folder = Path(workspace)
+    if not folder.is_dir():
+        raise MappingError(f"{folder} is not a folder. Name the folder that holds your logs.")
+    path = folder / MAPPING_FILE
+    if write and path.exists():
+        raise MappingError(
+            f"{path} is there already, and is never overwritten. Move it away to have another proposed, or run "
+            f"`rqa inspect {folder}` to see what it makes of the files."
+        )
+    made = proposed(folder, progress=progress)
+    if not made.sets and not made.not_read:
+        raise MappingError(f"{folder} holds no file that could be a log. Put exports of your logs there (CSV, Excel, "
+                           "JSON Lines, Parquet, SQLite).")
+    text = mapping_text(made)
+    found = draft(tomllib.loads(text))
+    complete = not found.faults and bool(found.mapping.table)
+    if not complete and not any(f.startswith("table: no [[table]]") for f in found.faults):
+        raise MappingError.of(found.faults, "the proposed mapping")
+    if write:
+        write_whole(path, text.encode())
+    return Proposal(path, text, tuple(marked_lines(made)), dict(made.not_read), complete, made)

@@ -1,0 +1,248 @@
+"""What a folder holds: every file by its layout, those that belong together as one set, what is not read and why."""
+
+import fnmatch
+import os
+import re
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from rqa.errors import RqaError
+from rqa.intake.mapping import MAPPING_FILE, Files
+from rqa.intake.own_actions import OWN_ACTIONS
+from rqa.intake.paths import WILD, label
+from rqa.intake.sources import SourceFile
+from rqa.progress import Progress, Stage, silent
+from rqa.propose.layouts import (
+    Layout,
+    NotReadError,
+    database_layouts,
+    kind_of,
+    lines_layout,
+    parquet_layout,
+    sheet_layout,
+    text_layout,
+)
+from rqa.propose.vocabulary import folded
+from rqa.store.looked import Looked
+
+NOT_LOGS = (
+    MAPPING_FILE, "README*", "*.md", "*.html", "*.py", "*.ipynb", "*.toml", "*.duckdb*", "rqa-pages.json", "~$*", ".*",
+    "*.pdf", "*.png", "*.jpg", "*.docx", "*.key", "truth.json", "*-journal", "*-wal", "*-shm",
+)
+"""Names of files that are passed over without a word: what rqa writes itself, and what never is a log."""
+NOT_FOLDERS = ("notebooks", "__pycache__", "node_modules")
+ALIKE = 0.6
+"""Share of columns, of all that two files of like names have, from which on they are one set."""
+FIRST_ROWS = 240
+MOST_NAMES = 12
+"""Files of one set that are listed by name where no pattern meets them alone."""
+
+
+@dataclass(frozen=True)
+class Group:
+    """A set of files that are read alike: its name in the mapping, its layouts, the patterns that mean its files."""
+
+    name: str
+    layouts: tuple[Layout, ...]
+    patterns: tuple[str, ...]
+    labels: tuple[str, ...]
+
+    @property
+    def first(self) -> Layout:
+        """The layout that stands for all."""
+        return next((one for one in self.layouts if not one.ascii_only), self.layouts[0])
+
+    @property
+    def nested(self) -> frozenset[str]:
+        """The columns of any file that reach into objects."""
+        return frozenset(n for one in self.layouts for n in one.nested)
+
+
+@dataclass(frozen=True)
+class FolderFound:
+    """The sets of a folder, and why other files are not read, by their label."""
+
+    groups: tuple[Group, ...]
+    not_read: dict[str, str]
+
+
+def files_in(folder: Path) -> list[Path]:
+    """The files of a folder and of those below it that may be logs, by name with numbers in their order."""
+    found: list[Path] = []
+    for place, inside, names in os.walk(folder):
+        inside[:] = sorted(d for d in inside if not d.startswith(".") and d not in NOT_FOLDERS)
+        found += [
+            Path(place) / name for name in names
+            if not any(fnmatch.fnmatch(name, pattern) for pattern in NOT_LOGS) and (Path(place) / name).is_file()
+            and not (name == OWN_ACTIONS and Path(place) == folder)
+        ]
+    return sorted(found, key=lambda p: [int(t) if t.isdecimal() else t for t in re.split(r"(\d+)", p.as_posix())])
+
+
+def look_through(folder: Path, paths: Sequence[Path], looked: Looked, progress: Progress = silent) -> FolderFound:
+    """Find out how every file is laid out, and which belong together."""
+    layouts: list[Layout] = []
+    not_read: dict[str, str] = {}
+    for number, path in enumerate(paths):
+        progress(Stage(f"looking at {label(path, folder)}", number, len(paths), 1))
+        try:
+            for made in _layouts(path, label(path, folder), looked, not_read):
+                layouts.append(made)
+        except NotReadError as said:
+            not_read[label(path, folder)] = str(said)
+        except OSError as error:
+            not_read[label(path, folder)] = f"cannot be read: {error.strerror or error}"
+    return FolderFound(tuple(_grouped(folder, layouts, paths)), not_read)
+
+
+def _layouts(path: Path, called: str, looked: Looked, not_read: dict[str, str]) -> Iterator[Layout]:
+    form, named = kind_of(path)
+    if form == "csv":
+        yield text_layout(path, named=named)
+    elif form == "jsonl":
+        yield lines_layout(path, named=named)
+    elif form == "parquet":
+        yield parquet_layout(path, named=named)
+    elif form == "sqlite":
+        yield from database_layouts(path, named=named)
+    else:
+        source = SourceFile("map", path, "excel", Files(path=[called]), called)
+        try:
+            sheets = looked.cells(source, None).sheets
+        except RqaError as error:
+            raise NotReadError(str(error).removeprefix(f"{called}: ").removesuffix(" Nothing was loaded.")) from None
+        for sheet in sheets:
+            try:
+                grid = looked.cells(source, sheet).columns
+                height = min(FIRST_ROWS, len(grid[0]) if grid else 0)
+                columns = [c[:height].to_pylist() for c in grid]
+                yield sheet_layout(path, sheet, list(zip(*columns, strict=True)), named=named)
+            except NotReadError as said:
+                not_read[f"{called}, sheet {sheet!r}"] = str(said)
+            except RqaError as error:
+                not_read[f"{called}, sheet {sheet!r}"] = str(error).removesuffix(" Nothing was loaded.")
+
+
+def _key(folder: Path, made: Layout) -> tuple[object, ...]:
+    """What files of one set have in common: the name without its numbers, and all that decides how they are read."""
+    shape = re.sub(r"\d+", "#", label(made.path, folder))
+    settings = {k: v for k, v in made.settings.items() if k != "encoding"}
+    return (shape, made.format, tuple(sorted(settings.items(), key=str)))
+
+
+def _grouped(folder: Path, layouts: Sequence[Layout], paths: Sequence[Path]) -> list[Group]:
+    sets: list[list[Layout]] = []
+    keys: list[tuple[object, ...]] = []
+    for made in layouts:
+        key = _key(folder, made)
+        home = next((i for i, k in enumerate(keys) if k == key and _may_join(sets[i], made)), None)
+        if home is None:
+            keys.append(key)
+            sets.append([made])
+        else:
+            sets[home].append(made)
+    sets = _same_columns(sets)
+    names: list[str] = []
+    groups = []
+    for layouts_of in map(_series_first, sets):
+        name = _name(folder, layouts_of, names)
+        names.append(name)
+        of_set = list(dict.fromkeys(one.path for one in layouts_of))
+        patterns = patterns_of(folder, of_set, paths)
+        groups.append(Group(name, tuple(layouts_of), patterns, tuple(label(p, folder) for p in of_set)))
+    return groups
+
+
+def _series_first(layouts: list[Layout]) -> list[Layout]:
+    """The files of a set with the longest series of like names first: single files beside it are corrections of it."""
+    shapes = Counter(re.sub(r"\d+", "#", one.path.as_posix()) for one in layouts)
+    return sorted(layouts, key=lambda one: -shapes[re.sub(r"\d+", "#", one.path.as_posix())])
+
+
+def _may_join(there: Sequence[Layout], made: Layout) -> bool:
+    mine, theirs = {c.lower() for c in made.columns}, {c.lower() for c in there[0].columns}
+    alike = len(mine & theirs) >= ALIKE * len(mine | theirs)
+    return alike and _encodings_meet([*there, made])
+
+
+def _encodings_meet(layouts: Iterable[Layout]) -> bool:
+    return len({one.settings.get("encoding") for one in layouts if not one.ascii_only}) <= 1
+
+
+def _reading(made: Layout) -> object:
+    """What files must have in common to be read as one set, whatever they are called."""
+    settings = {k: v for k, v in made.settings.items() if k != "encoding"}
+    return (made.path.parent, made.format, made.columns, sorted(settings.items(), key=str))
+
+
+def _same_columns(sets: list[list[Layout]]) -> list[list[Layout]]:
+    """Join sets of one folder that have the very same columns and reading, whatever their files are called."""
+    joined: list[list[Layout]] = []
+    for one in sets:
+        home = next(
+            (j for j in joined if _reading(j[0]) == _reading(one[0]) and len(one[0].columns) > 2
+             and one[0].settings.get("header_row") != 0 and _encodings_meet([*j, *one])), None,
+        )
+        if home is None:
+            joined.append(one)
+        else:
+            home += one
+    return joined
+
+
+def patterns_of(folder: Path, of_set: Sequence[Path], all_paths: Sequence[Path]) -> tuple[str, ...]:
+    """Patterns that mean the files of a set and no other file; their names where no pattern does."""
+    labels = [label(p, folder) for p in of_set]
+    if len(labels) == 1:
+        return (_plain(labels[0]),)
+    others = [label(p, folder) for p in all_paths if p not in of_set]
+    shapes: dict[str, list[str]] = {}
+    for one in labels:
+        shapes.setdefault(re.sub(r"\d+", "#", one), []).append(one)
+    found: list[str] = []
+    for of_shape in shapes.values():
+        pattern = _pattern(of_shape)
+        if len(of_shape) > 1 and pattern and not any(fnmatch.fnmatchcase(o, pattern) for o in others):
+            found.append(pattern)
+        else:
+            found += [_plain(one) for one in of_shape]
+    if len(found) > MOST_NAMES:
+        ends = {Path(one).suffix for one in labels}
+        homes = {Path(one).parent.as_posix() for one in labels}
+        if len(ends) == 1 and len(homes) == 1:
+            whole = f"{homes.pop()}/*{ends.pop()}".removeprefix("./")
+            if not any(fnmatch.fnmatchcase(o, whole) for o in others):
+                return (whole,)
+    return tuple(found)
+
+
+def _plain(name: str) -> str:
+    return WILD.sub(lambda sign: f"[{sign[0]}]", name)
+
+
+def _pattern(labels: Sequence[str]) -> str:
+    """A pattern for names that differ in numbers: what is the same stays, each number that differs is a `*`."""
+    parted = [re.split(r"(\d+)", one) for one in labels]
+    made = ""
+    for parts in zip(*parted, strict=True):
+        made += _plain(parts[0]) if len(set(parts)) == 1 else "*"
+    return re.sub(r"\*([-_.]?\*)+", "*", made)
+
+
+def _name(folder: Path, layouts: Sequence[Layout], taken: Sequence[str]) -> str:
+    """A name for a set: of the folder, the file and the sheet, in letters that a mapping takes."""
+    first = layouts[0]
+    where = Path(label(first.path, folder))
+    stem = re.sub(r"\.(gz|csv|tsv|txt|xlsx|xls|jsonl|ndjson|json|parquet|sqlite3?|db|ods)$", "", where.name, flags=re.I)
+    stem = re.sub(r"\.(csv|tsv|txt|jsonl|ndjson)$", "", stem, flags=re.I)
+    words = [*(part for part in where.parts[:-1]), stem, first.part]
+    plain = "_".join(folded(re.sub(r"\d+", " ", w)).replace(" ", "_") for w in words)
+    name = re.sub(r"[^a-z0-9]+", "_", plain.lower()).strip("_") or "files"
+    name = re.sub(r"(_[a-z])+$", "", name) or name
+    name = name if name[0].isalpha() else f"f_{name}"
+    name, number, base = name[:40].rstrip("_"), 2, name[:40].rstrip("_")
+    while name in taken:
+        name, number = f"{base}_{number}", number + 1
+    return name

@@ -1,0 +1,307 @@
+"""A proposal as the text of a `sources.toml`: beside each line what it rests on, and "check this" at a guess."""
+
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from rqa.contract import TABLES, Column, Table
+from rqa.propose.columns import Facts
+from rqa.propose.matching import SURE, Guess, Matched
+from rqa.propose.proposal import Proposed, SetProposal
+from rqa.shown import one_line
+from rqa.words import counted, percent
+
+WIDE = 118
+CHECK = "check this"
+PEOPLE = ("technician", "owner", "appraiser")
+MOST_TEXTS = 12
+MOST_UNUSED = 30
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of a mapping: key and value as TOML; what it rests on, and what speaks against it.
+
+    One that is not `live` is left to be filled, and begins with #.
+    """
+
+    key: str
+    value: str
+    why: str
+    mark: str = ""
+    live: bool = True
+    more: tuple[str, ...] = ()
+
+    def texts(self) -> list[str]:
+        """The lines as they are written."""
+        said = f"{CHECK}: {'; '.join(filter(None, (self.mark, self.why)))}" if self.mark else self.why
+        setting = f"{'' if self.live else '# '}{self.key} = {self.value}"
+        comment = one_line(said)
+        made = [f"#   {one_line(m)}" for m in self.more]
+        if not comment:
+            return [*made, setting]
+        if len(setting) + len(comment) + 4 <= WIDE:
+            return [*made, f"{setting}  # {comment}"]
+        return [f"# {comment}", *made, setting]
+
+
+def toml(value: object) -> str:
+    """A value as TOML."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007F")
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{toml(str(k))} = {toml(v)}" for k, v in value.items()) + " }"
+    if isinstance(value, (list, tuple)):
+        return "[" + ", ".join(map(toml, value)) + "]"
+    return str(value)
+
+
+def mapping_text(made: Proposed) -> str:
+    """The whole of a proposed `sources.toml`."""
+    used = [s for s in made.sets if s.match is not None]
+    lines = [
+        f"# Proposed by `rqa map` from {counted(made.files, 'file')}. Beside each line stands how sure it is, and why.",
+        f'# Below {percent(SURE, decimals=0)}, and where something speaks against it, a line says "{CHECK}".',
+        '# Lines that begin with "# name =" are left for you to fill. See \'Map your own logs\' for every setting.',
+        "", "[workspace]", f"title = {toml(made.folder.resolve().name)}",
+        '# currency = "EUR"  # in which currency costs are given',
+    ]
+    unzoned = [s for s in used if has_unzoned_times(s)]
+    if unzoned:
+        lines += [
+            "# To fill: the zone of times without an offset. Where sites have different zones, give zone with their",
+            "# files, or [sites.NAME] with zone = …; without any they are read as UTC.",
+            '# zone = "Europe/Lisbon"',
+        ]
+    if any(g.target in PEOPLE for s in used if s.match for g in s.match.guesses.values()):
+        lines += [
+            "# Columns of people (technician): with key_file the store holds pseudonyms in place of names. Example:",
+            '# technician = { column = "…", key_file = "/a/safe/place/key" }',
+        ]
+    for one in used:
+        lines += ["", *set_lines(one, made)]
+    lines += ["", *left_out_lines(made)]
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def has_unzoned_times(one: SetProposal) -> bool:
+    """Whether a set has times that carry no offset."""
+    if one.match is None:
+        return False
+    table = TABLES[one.match.table]
+    for guess in one.match.guesses.values():
+        facts = one.facts[guess.source]
+        if table.column(guess.target).kind == "time" and facts.times is not None and not all(
+            t.endswith(("Z", "z")) or (len(t) > 16 and ("+" in t[16:] or "-" in t[16:])) for t in facts.texts
+        ):
+            return True
+    return False
+
+
+def set_lines(one: SetProposal, made: Proposed) -> list[str]:
+    """The lines of one set of files, and of the table that it feeds."""
+    match = one.match
+    if match is None:
+        return []
+    group = one.group
+    table = TABLES[match.table]
+    head = f"# {', '.join(group.patterns[:3])}{' …' if len(group.patterns) > 3 else ''}: "
+    head += f"{counted(len(group.labels), 'file')}, {counted(one.rows, 'row')}"
+    if group.name in made.partly:
+        head += " of those that were read, as there are many"
+    lines = [f"{one_line(head)}. Taken for {table.name}: {table.row} a row."]
+    lines += files_lines(one)
+    columns, lacking = column_lines(one, match, table)
+    body = ["", "[[table]]", f"table = {toml(table.name)}", f"from = {toml(group.name)}", "[table.columns]"]
+    body += [text for line in columns for text in line.texts()]
+    if lacking:
+        body = [f"# {b}" if b and not b.startswith("#") else b for b in body]
+        said = f"# Not complete, so it is left out: {table.name} needs {', '.join(lacking)}."
+        body.insert(1, f"{said} Fill it in, and take the first # off each line.")
+    lines += body
+    given = {g.source for g in match.guesses.values()} | {c for pair in one.split.values() for c in pair}
+    unused = [c for c in one.facts if c not in given]
+    if unused:
+        shown = ", ".join(repr(c) for c in unused[:MOST_UNUSED])
+        more = f" and {len(unused) - MOST_UNUSED} more" if len(unused) > MOST_UNUSED else ""
+        lines.append(f"# Columns that are not used: {one_line(shown)}{more}")
+    return lines
+
+
+def files_lines(one: SetProposal) -> list[str]:
+    """The lines of `[files.NAME]`."""
+    group = one.group
+    paths: object = group.patterns[0] if len(group.patterns) == 1 else list(group.patterns)
+    several = len(group.patterns) > 1
+    order = "the order is the files' age, and a later row corrects an earlier one" if several else ""
+    made = [Line("path", toml(paths), "", mark=order)]
+    for key, value in group.first.settings.items():
+        made.append(Line(key, toml(value), group.first.why.get(key, "")))
+    for key, (value, why) in one.settings.items():
+        marked = why.startswith(f"{CHECK}: ")
+        said = why.removeprefix(f"{CHECK}: ")
+        made.append(Line(key, toml(value), "" if marked else why, said if marked else ""))
+    for key, (choices, why) in one.open_settings.items():
+        made += [Line(key, toml(c), why if i == 0 else "", live=False) for i, c in enumerate(as_list(choices))]
+    texts = [t for line in made for t in line.texts()]
+    texts += [f"# {CHECK}: {one_line(d)}" for d in one.doubts]
+    return [f"[files.{group.name}]", *texts]
+
+
+def as_list(choices: object) -> Sequence[object]:
+    """The choices of a line that is left open."""
+    return choices if isinstance(choices, list) else [choices]
+
+
+def column_lines(one: SetProposal, match: Matched, table: Table) -> tuple[list[Line], list[str]]:
+    """The lines of `[table.columns]`, and the required columns that nothing could be proposed for."""
+    lines: list[Line] = []
+    lacking: list[str] = []
+    for column in table.columns:
+        guess = match.guesses.get(column.name)
+        if guess is not None:
+            lines.append(guess_line(one, column, guess))
+            continue
+        stand_in = _stand_in(one, match, table, column)
+        likely = match.candidates.get(column.name, ())
+        could = "could be " + " or ".join(f"{c!r} ({percent(s, decimals=0)})" for c, s in likely) if likely else ""
+        if stand_in is not None:
+            lines.append(stand_in)
+        elif column.required and not column.numbered and column.default is None:
+            lacking.append(column.name)
+            said = f"required, and not found: {column.meaning}. {could}".rstrip()
+            lines.append(Line(column.name, '"…"', said, live=False))
+        elif likely:
+            lines.append(Line(column.name, toml(likely[0][0]), f"not sure enough: {could}", live=False))
+    return lines, lacking
+
+
+def guess_line(one: SetProposal, column: Column, guess: Guess) -> Line:
+    """The line of a column that was found."""
+    facts = one.facts[guess.source]
+    more: list[str] = []
+    marks = list(guess.doubts)
+    if guess.sure < SURE:
+        marks.insert(0, "a guess")
+    value = _value(one, column, guess, facts, marks)
+    if guess.guessed:
+        marks.append("the meaning of " + ", ".join(f"{t!r} ({guess.values.get(t, t)})" for t in guess.guessed[:6])
+                     + " is a guess")
+    if guess.unread:
+        texts = ", ".join(f"{t!r} ({n:,})" for t, n in guess.unread[:MOST_TEXTS])
+        rows = sum(n for _, n in guess.unread)
+        marks.append(f"{counted(rows, 'value is', 'values are')} refused until each of the texts has a code in values")
+        more += [f"texts without a code: {texts}", f"codes: {', '.join(column.allowed)}"]
+    if facts.times is not None and facts.times.misfit:
+        left = facts.given - facts.times.fits
+        more.append(f"{counted(left, 'value')} fit no format and will be refused, such as {facts.times.misfit!r}")
+    why = f"{percent(guess.sure, decimals=0)}: {', '.join(e for e in guess.evidence if e)}"
+    return Line(column.name, value, why, "; ".join(marks), more=tuple(more))
+
+
+def _value(one: SetProposal, column: Column, guess: Guess, facts: Facts, marks: list[str]) -> str:
+    """What a line gives for a column, as TOML."""
+    if column.name in one.split:
+        return f"{{ join = {toml(list(one.split[column.name]))} }}"
+    name = toml(guess.source)
+    if column.kind == "code" and (guess.values or guess.unread):
+        return f"{{ column = {name}, values = {toml(guess.values)} }}" if guess.values else name
+    if column.kind == "time" and facts.epoch:
+        since = "1899-12-30" if facts.epoch == "days" else "1970"
+        marks.append(f"the numbers are taken for {facts.epoch} since {since}")
+        return f"{{ sql = {toml(_epoch_sql(guess.source, facts.epoch))} }}"
+    parts = [f"column = {name}"]
+    if column.kind == "number" and facts.with_unit:
+        parts.append('replace = [["[^0-9.,+-]+", ""]]')
+    if column.unit == "minutes":
+        factor = _factor(guess.source)
+        if factor:
+            parts.append(f"times = {factor}")
+    return f"{{ {', '.join(parts)} }}" if len(parts) > 1 else name
+
+
+def _epoch_sql(column: str, unit: str) -> str:
+    plain = '"' + column.replace('"', '""') + '"'
+    if unit == "days":
+        days = f"try_cast(replace({plain}, ',', '.') as double)"
+        return f"(timestamp '1899-12-30' + to_seconds(round({days} * 86400)))::varchar"
+    factor = " / 1000" if unit == "milliseconds" else ""
+    return f"make_timestamp((try_cast({plain} as bigint){factor} * 1000000)::bigint)::varchar || 'Z'"
+
+
+def _factor(header: str) -> str:
+    from rqa.propose.vocabulary import notions_of
+
+    notions = set().union(*notions_of(header)) if notions_of(header) else set()
+    if "hours" in notions and "minutes" not in notions:
+        return "60"
+    return '"1/60"' if "seconds" in notions and "minutes" not in notions else ""
+
+
+def _stand_in(one: SetProposal, match: Matched, table: Table, column: Column) -> Line | None:
+    """What stands for a required column that the source does not give, to be checked."""
+    has = match.guesses
+    if column.name == "site" and table.name == "jobs":
+        name = _site_name(one)
+        return Line("site", f"{{ constant = {toml(name)} }}", "", f"no column tells the site; {_where(one)}")
+    if table.name == "jobs" and column.name == "job_id" and "opened_at" in has:
+        opened, unit = has["opened_at"].source, has["unit_id"].source
+        sql = f"{_name(unit)} || ' ' || {_name(opened)}"
+        return Line("job_id", f"{{ sql = {toml(sql)} }}", "", "no column is a job's number; unit and opening tell it")
+    constants = {
+        ("jobs", "procedure"): ("repair", "no column names the procedure; all jobs count as one"),
+        ("jobs", "model"): ("all models", "no column names the model; all units count as one"),
+        ("steps", "outcome"): ("done", "no column tells the outcome; no step counts as checked"),
+    }
+    if (table.name, column.name) in constants and not match.candidates.get(column.name):
+        value, said = constants[table.name, column.name]
+        return Line(column.name, f"{{ constant = {toml(value)} }}", "", said)
+    if (table.name, column.name) in constants:
+        value, said = constants[table.name, column.name]
+        likely = " or ".join(f"{c!r} ({percent(s, decimals=0)})" for c, s in match.candidates[column.name])
+        return Line(column.name, f"{{ constant = {toml(value)} }}", "", f"not found, it could be {likely}")
+    if table.name == "jobs" and column.name == "disposition" and "closed_at" in has:
+        sql = f"case when {_name(has['closed_at'].source)} is null then 'open' else 'repaired' end"
+        said = "no column tells how a job ended; closed ones count as repaired"
+        return Line("disposition", f"{{ sql = {toml(sql)} }}", "", said)
+    return None
+
+
+def _name(column: str) -> str:
+    return '"' + column.replace('"', '""') + '"'
+
+
+def _site_name(one: SetProposal) -> str:
+    first = one.group.labels[0].split("/")
+    return first[0].replace("_", " ").title() if len(first) > 1 else "Main"
+
+
+def _where(one: SetProposal) -> str:
+    return "the folder's name is taken" if "/" in one.group.labels[0] else "give its name"
+
+
+def left_out_lines(made: Proposed) -> list[str]:
+    """What of the folder is not in the mapping, and why."""
+    lines: list[str] = []
+    for one in made.sets:
+        if one.match is None:
+            columns = ", ".join(repr(c) for c in list(one.facts)[:MOST_TEXTS])
+            more = " …" if len(one.facts) > MOST_TEXTS else ""
+            what = ", ".join([*one.group.patterns[:3], *([repr(one.group.first.part)] if one.group.first.part else [])])
+            lines.append(f"# {one_line(what)}: no table was recognised. Columns: {one_line(columns)}{more}")
+    lines += [f"# {one_line(label)}: {one_line(_first_sentence(why))}" for label, why in made.not_read.items()]
+    return ["# Not in this mapping:", *lines] if lines else []
+
+
+def _first_sentence(why: str) -> str:
+    return why if len(why) < 300 else f"{why[:300]}…"
+
+
+def marked_lines(made: Proposed) -> Iterable[str]:
+    """The lines of a proposal that ask to be checked, by their set."""
+    for one in made.sets:
+        if one.match is not None:
+            columns, _ = column_lines(one, one.match, TABLES[one.match.table])
+            yield from (f"{one.group.name}.{line.key}" for line in columns if line.mark or not line.live)
