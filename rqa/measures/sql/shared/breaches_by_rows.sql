@@ -29,17 +29,28 @@ comparable as (
     where disposition = 'repaired' and closed_on <= as_of and procedure in (select procedure from plan)
       and (dated_after is null or job_id in (select job_id from steps where done_on > dated_after))
 ),
--- one row an attempt, and the one before it in the store
+-- one row an attempt: whether it follows the one before it in the store, in the order of the clock and of the log, and what step
+-- that was; the store's own order needs no sort as long as nothing is joined before
 in_store as (
     select
-        c.job, c.procedure, s.step_seq, s.outcome, p.word, p.bit, p.place,
-        coalesce(s.started_at, s.ended_at) as begun, coalesce(s.ended_at, s.started_at) as ended,
-        lag(c.job) over () as job_before, lag(s.step_seq) over () as step_seq_before, lag(p.place) over () as place_before,
-        lag(coalesce(s.ended_at, s.started_at)) over () as ended_before
-    from steps as s
+        job_id, step, step_seq, outcome,
+        lag(step) over () as step_before,
+        coalesce(
+            job_id = lag(job_id) over () and step_seq >= lag(step_seq) over ()
+            and coalesce(started_at, ended_at) >= lag(coalesce(ended_at, started_at)) over ()
+            and coalesce(ended_at, started_at) >= coalesce(started_at, ended_at),
+            false
+        ) as follows
+    from steps
+    where coalesce(done_on <= as_of, true)
+),
+-- the same of comparable jobs, with the bits of its step
+placed_attempts as (
+    select c.job, c.procedure, s.outcome, p.word, p.bit, s.follows and coalesce(p.place >= b.place, false) as in_order
+    from in_store as s
     join comparable as c on c.job_id = s.job_id
     left join plan as p on p.procedure = c.procedure and p.step = s.step
-    where coalesce(s.done_on <= as_of, true)
+    left join plan as b on b.procedure = c.procedure and b.step = s.step_before
 ),
 -- one row a job and word of its procedure: bits of the steps logged, tried, done; and how many attempts do not follow the one
 -- before in the order of the clock, of the log and of the plan
@@ -49,11 +60,8 @@ attempted as (
         bit_or(coalesce(bit, 0)) as logged,
         bit_or(case when outcome <> 'skipped' then coalesce(bit, 0) else 0 end) as tried,
         bit_or(case when outcome in ('pass', 'done') then coalesce(bit, 0) else 0 end) as done,
-        count(*) filter (where not coalesce(
-            job = job_before and step_seq >= step_seq_before and place >= place_before and begun >= ended_before
-            and ended >= begun, false
-        )) as begins
-    from in_store
+        count(*) filter (where not in_order) as begins
+    from placed_attempts
     group by job, procedure, coalesce(word, 0)
 ),
 -- the same of words with a step that was logged
