@@ -7,42 +7,47 @@
 -- Parameters: $as_of date: steps dated later are left out; $rest hours; $sites and $zones, two lists of equal length: the
 -- sites' time zones (UTC for a site that is not among them).
 -- Not counted: later attempts. A month of null: neither the step nor its job has a date.
--- Grouped by: month, week of day w.day; job of w or 'unknown'; step of w; bench, tool, phase of w or 'unknown'; shift,
---   shift_hour, days_since_training of w.
+-- Grouped by: month, week of a; job of a or 'unknown'; step of a; bench, tool, phase of a or 'unknown'; shift,
+--   shift_hour, days_since_training of a.
 with
--- one row an attempt, with its technician and time
+-- one row an attempt; stretch: a number for each $rest hours of time
 worked as (
-    select *, coalesce(started_at, ended_at) as done_at
+    select
+        *, coalesce(started_at, ended_at) as done_at,
+        date_diff('second', timestamp '0001-01-01', coalesce(started_at, ended_at)) // cast(3600 * $rest as bigint) as stretch
     from attempts_of_jobs
 ),
--- one row an attempt, with the time of the technician's one before
-after as (
-    select
-        w.*,
-        lag(w.done_at) over (
-            partition by w.technician order by w.done_at, w.job_id, w.step_seq, w.attempt
-        ) as before
-    from worked as w
-    where w.technician is not null and w.done_at is not null
+-- one row a technician and stretch with an attempt: only the first attempt of one can begin a shift
+stretches as (
+    select technician, stretch, min(done_at) as first_at, max(done_at) as last_at
+    from worked
+    where technician is not null and stretch is not null
+    group by technician, stretch
 ),
--- one row an attempt, with the time at which its shift began
+-- the same, with the end of the one before
+after as (
+    select *, lag(last_at) over (partition by technician order by stretch) as before
+    from stretches
+),
+-- one row a technician and stretch, with the time at which its shift began
 shifts as (
     select
-        a.job_id, a.step_seq, a.attempt, a.done_at, a.site,
-        max(case when a.before is null or date_diff('second', a.before, a.done_at) >= 3600 * $rest then a.done_at end)
-            over (partition by a.technician order by a.done_at) as begun_at
-    from after as a
+        technician, stretch,
+        max(case when before is null or date_diff('second', before, first_at) >= 3600 * $rest then first_at end)
+            over (partition by technician order by stretch) as begun_at
+    from after
 ),
--- one row an attempt, with its shift's begin on the site's clock and the seconds since then
+-- one row a site ('' for none) and its time zone
+clocks_of_sites as (
+    select coalesce(site, '') as site,
+        coalesce(cast($zones as varchar[])[list_position(cast($sites as varchar[]), site)], 'UTC') as zone
+    from (select distinct site from jobs union select null) as each_once
+),
+-- one row a technician, stretch and site, with its shift by the site's clock
 clocked as (
-    select
-        f.job_id, f.step_seq, f.attempt,
-        date_diff('second', f.begun_at, f.done_at) as seconds,
-        extract(hour from timezone(
-            coalesce(cast($zones as varchar[])[list_position(cast($sites as varchar[]), f.site)], 'UTC'),
-            timezone('UTC', f.begun_at)
-        )) as hour
+    select f.technician, f.stretch, c.site, f.begun_at, extract(hour from timezone(c.zone, timezone('UTC', f.begun_at))) as hour
     from shifts as f
+    cross join clocks_of_sites as c
 ),
 -- one row a technician and day on which a training had taken effect
 trainings as (
@@ -51,46 +56,85 @@ trainings as (
         unnest(string_split(regexp_extract(a.scope, '(?:^|;)\s*technician\s*=\s*([^;]*)', 1), ',')) as who (technician)
     where trim(who.technician) <> ''
 ),
--- one row a trained technician and day of work, with the last training up to it
+-- one row a trained technician and day of work, null without a day, with the last training up to it
 trained as (
     select d.technician, d.day, max(t.started_on) as trained_on
-    from (select distinct technician, day from worked where day is not null) as d
-    join trainings as t on t.technician = d.technician and t.started_on <= d.day
+    from (
+        select distinct technician, day from worked where technician in (select technician from trainings)
+    ) as d
+    left join trainings as t on t.technician = d.technician and t.started_on <= d.day
     group by d.technician, d.day
 ),
--- one row a first attempt
-attempts as (
+-- the same in words
+since as (
     select
-        w.*, p.phase,
+        technician, day,
         case
-            when c.hour is null then 'unknown'
-            when c.hour >= 4 and c.hour < 12 then 'early'
-            when c.hour >= 12 and c.hour < 20 then 'late'
+            when day is null then 'unknown'
+            when trained_on is null then 'before training'
+            when date_diff('day', trained_on, day) <= 30 then '0 to 30 days'
+            when date_diff('day', trained_on, day) <= 90 then '31 to 90 days'
+            when date_diff('day', trained_on, day) <= 180 then '91 to 180 days'
+            else 'after 180 days'
+        end as days_since_training
+    from trained
+),
+-- one row a group of first attempts
+counted as (
+    select
+        /* asked: */
+        cast(date_trunc('month', w.day) as date) as month,
+        cast(date_trunc('week', w.day) as date) as week,
+        w.site,
+        w.model,
+        w.procedure,
+        w.technician,
+        w.billing,
+        w.step,
+        w.bench,
+        w.tool,
+        p.phase,
+        coalesce(t.days_since_training, 'no training') as days_since_training,
+        /* :asked */
+        /* if shift or shift_hour: */
+        c.hour, date_diff('second', c.begun_at, w.done_at) // 3600 as hours,
+        /* :if shift or shift_hour */
+        w.outcome, count(*) as attempts
+    from worked as w
+    /* if shift or shift_hour: */
+    left join clocked as c on c.technician = w.technician and c.stretch = w.stretch and c.site = coalesce(w.site, '')
+    /* :if shift or shift_hour */
+    /* if days_since_training: */
+    left join since as t on t.technician = w.technician and t.day is not distinct from w.day
+    /* :if days_since_training */
+    /* if phase: */
+    left join declared_steps as p on p.procedure = w.procedure and p.step = w.step
+    /* :if phase */
+    where w.attempt = 1 and coalesce(w.day <= $as_of, true)
+    group by all
+),
+-- the same, with the shift in words
+told as (
+    select
+        /* if shift or shift_hour: */
+        case
+            when hour is null then 'unknown'
+            when hour >= 4 and hour < 12 then 'early'
+            when hour >= 12 and hour < 20 then 'late'
             else 'night'
         end as shift,
         case
-            when c.seconds is null then 'unknown'
-            else lpad(cast(least(c.seconds // 3600 + 1, 13) as varchar), 2, '0')
+            when hours is null then 'unknown'
+            else lpad(cast(least(hours + 1, 13) as varchar), 2, '0')
         end as shift_hour,
-        case
-            when w.technician is null or w.technician not in (select technician from trainings) then 'no training'
-            when w.day is null then 'unknown'
-            when t.trained_on is null then 'before training'
-            when date_diff('day', t.trained_on, w.day) <= 30 then '0 to 30 days'
-            when date_diff('day', t.trained_on, w.day) <= 90 then '31 to 90 days'
-            when date_diff('day', t.trained_on, w.day) <= 180 then '91 to 180 days'
-            else 'after 180 days'
-        end as days_since_training
-    from worked as w
-    left join clocked as c on c.job_id = w.job_id and c.step_seq = w.step_seq and c.attempt = w.attempt
-    left join trained as t on t.technician = w.technician and t.day = w.day
-    left join declared_steps as p on p.procedure = w.procedure and p.step = w.step
-    where w.attempt = 1 and coalesce(w.day <= $as_of, true)
+        /* :if shift or shift_hour */
+        *
+    from counted
 )
 select
-    /* groups: */ w.shift as shift, w.shift_hour as shift_hour, /* :groups */
-    w.outcome, cast(count(*) as bigint) as attempts
-from attempts as w
+    /* groups: */ a.shift as shift, a.shift_hour as shift_hour, /* :groups */
+    a.outcome, cast(sum(a.attempts) as bigint) as attempts
+from told as a
 where /* filters: */ true /* :filters */
 group by all
 order by all
