@@ -33,10 +33,15 @@ def standardised(chart: Chart) -> Numbers:
     Distances that are a whole or half number of sigma on paper are made exactly that, so that zones have clean edges.
     Where sigma is 0, a point on the centre line is at 0 and any other infinitely far.
     """
-    off = chart.values - chart.centre
+    return _distances(chart.values, chart.centre, chart.sigma)
+
+
+def _distances(values: Numbers, centre: Numbers, sigma: Numbers) -> Numbers:
+    """`standardised` of these points."""
+    off = values - centre
     with np.errstate(divide="ignore", invalid="ignore"):
-        z = np.where((off == 0) & (chart.sigma == 0), 0.0, off / chart.sigma)
-        slack = TIE + 1e-12 * np.abs(chart.centre) / chart.sigma
+        z = np.where((off == 0) & (sigma == 0), 0.0, off / sigma)
+        slack = TIE + 1e-12 * np.abs(centre) / sigma
         edge = np.rint(2.0 * z) / 2.0
         return np.where(np.abs(z - edge) <= slack, edge, z)
 
@@ -131,11 +136,13 @@ class ZoneRule(PointRule):
 
     def pattern(self, chart: Chart, index: int, side: Side) -> tuple[int, ...]:
         """The points of the window that are in the zone."""
-        z = standardised(chart)
+        # Of the window alone: a chart with many points has many signals.
         first = max(0, index - self.out_of + 1)
-        gaps = np.flatnonzero(np.isnan(z[first:index]))
-        first += int(gaps[-1]) + 1 if len(gaps) else 0
-        return tuple(int(i) for i in first + np.flatnonzero(self.in_zone(z[first : index + 1])[side]))
+        window = slice(first, index + 1)
+        z = _distances(chart.values[window], chart.centre[window], chart.sigma[window])
+        gaps = np.flatnonzero(np.isnan(z[:-1]))
+        begun = int(gaps[-1]) + 1 if len(gaps) else 0
+        return tuple(int(i) for i in first + begun + np.flatnonzero(self.in_zone(z[begun:])[side]))
 
 
 @dataclass(frozen=True, kw_only=True)
