@@ -19,6 +19,7 @@ from rqa.errors import MappingError
 from rqa.intake.mapping import (
     MAPPING_FILE,
     ColumnSource,
+    ColumnsToRows,
     Files,
     Mapping,
     Reading,
@@ -35,6 +36,7 @@ NO_VALUE = {"sql": "null"}
 """What stands for a column whose mapping is faulty, so that it is not said to be missing too."""
 PARTS: dict[str, type[BaseModel]] = {
     "workspace": Workspace, "sites": Site, "files": Files, "table": TableSpec, "columns": ColumnSource,
+    "columns_to_rows": ColumnsToRows,
 }
 KINDS = {
     "dict_type": "must be a table of keys, such as [files.jobs] with path = … below it",

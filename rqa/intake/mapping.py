@@ -17,6 +17,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationIn
 
 from rqa.contract import TABLES
 from rqa.intake.names import quoted
+from rqa.intake.reshaped import reshaping_select
 from rqa.shown import told
 from rqa.words import nearest
 
@@ -231,6 +232,39 @@ class Files(Reading):
         return name
 
 
+class ColumnsToRows(_Part):
+    """Columns of a wide sheet that become rows: which column takes their names, and which the cells."""
+
+    name: str
+    """The column that takes the name of the source's column, such as `test` or `step`."""
+    value: str | None = None
+    """The column that takes the cell, such as `outcome`."""
+    columns: dict[str, dict[str, str]]
+    """By the name that a row gets: which columns of the source become which columns of the row."""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _in_full(cls, given: object) -> object:
+        """A list of columns, or a column by name, gives the cells of one column each."""
+        if not isinstance(given, dict):
+            return given
+        listed, value = given.get("columns"), given.get("value")
+        if isinstance(listed, list):
+            listed = {c: c for c in listed if isinstance(c, str)}
+        if isinstance(listed, dict):
+            plain = [c for c in listed.values() if isinstance(c, str)]
+            if plain and not isinstance(value, str):
+                raise ValueError("value says which column takes the cells, such as value = 'outcome'")
+            listed = {n: {value: c} if isinstance(c, str) else c for n, c in listed.items()}
+        return given | {"columns": listed}
+
+    @model_validator(mode="after")
+    def _some(self) -> "ColumnsToRows":
+        if not self.columns or not all(self.columns.values()):
+            raise ValueError("columns names no column that becomes a row")
+        return self
+
+
 class TableSpec(Reading):
     """One table made of one named set of files, or of a SELECT over several."""
 
@@ -238,9 +272,26 @@ class TableSpec(Reading):
     from_: str | None = Field(default=None, alias="from")
     select: str | None = None
     where: str | None = None
+    fill_down: Texts | None = None
+    """Columns of the source in which an empty cell means the one above it, as merged cells are exported."""
+    split_rows: dict[str, str] = Field(default_factory=dict)
+    """Columns of the source that hold lists, with their separators: each entry becomes a row."""
+    columns_to_rows: ColumnsToRows | None = None
     lines: str | None = None
     """Whether rows that give the same job are lines of it: in all files, or in each file."""
     columns: dict[str, FieldSpec] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _reshaped(self) -> "TableSpec":
+        """What reshapes rows is a SELECT over the files that `from` names."""
+        shape = self.columns_to_rows
+        if not (self.fill_down or self.split_rows or shape):
+            return self
+        if self.from_ is None or self.select is not None:
+            raise ValueError("fill_down, split_rows and columns_to_rows stand beside from, not beside select")
+        names = {} if shape is None else shape.columns
+        sql = reshaping_select(self.from_, self.fill_down or (), self.split_rows, shape.name if shape else "", names)
+        return self.model_copy(update={"from_": None, "select": sql})
 
     @model_validator(mode="after")
     def _sound(self) -> "TableSpec":
@@ -262,6 +313,14 @@ class TableSpec(Reading):
         if name not in TABLES:
             raise ValueError(f"no table {told(name)}; {unknown_name(name, TABLES)}")
         return name
+
+    @property
+    def reshaped_columns(self) -> tuple[tuple[str, str], ...]:
+        """The columns of the source that are reshaped, each behind the setting that names it."""
+        found = [("fill_down", c) for c in self.fill_down or ()] + [("split_rows", c) for c in self.split_rows]
+        if self.columns_to_rows is not None:
+            found += [("columns_to_rows", c) for given in self.columns_to_rows.columns.values() for c in given.values()]
+        return tuple(found)
 
     @property
     def people(self) -> tuple[str, ...]:

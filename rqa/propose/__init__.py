@@ -14,7 +14,7 @@ from rqa.intake.mapping import MAPPING_FILE
 from rqa.progress import Progress, silent
 from rqa.propose.proposal import Proposed, proposed
 from rqa.propose.written import mapping_text, marked_lines
-from rqa.words import counted
+from rqa.words import counted, listed
 from rqa.written import write_whole
 
 
@@ -34,11 +34,13 @@ class Proposal:
     proposed: Proposed
 
     def __str__(self) -> str:
-        tables = [s.match.table for s in self.proposed.sets if s.match is not None]
+        tables = [s for s in self.proposed.sets if s.match is not None or s.wide]
         files, sets = counted(self.proposed.files, "file"), counted(len(tables), "set")
         lines = [f"{self.path.name}: {files}, {sets} of them mapped"]
         for one in self.proposed.sets:
-            what = f"taken for {one.match.table}" if one.match is not None else "not recognised"
+            taken = [one.match.table] if one.match is not None else []
+            taken += [w.table for w in one.wide]
+            what = f"taken for {listed(taken)}" if taken else "not recognised"
             part = f" ({one.group.first.part})" if one.group.first.part else ""
             lines.append(f"  {', '.join(one.group.patterns[:2])}{part}: {counted(one.rows, 'row')}, {what}")
         lines += [f"  {label}: not read: {why}" for label, why in self.not_read.items()]

@@ -3,6 +3,7 @@
 import fnmatch
 import os
 import re
+import unicodedata
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -24,7 +25,7 @@ from rqa.propose.layouts import (
     sheet_layout,
     text_layout,
 )
-from rqa.propose.vocabulary import folded
+from rqa.propose.vocabulary import LETTERS
 from rqa.store.looked import Looked
 
 NOT_LOGS = (
@@ -238,8 +239,9 @@ def _name(folder: Path, layouts: Sequence[Layout], taken: Sequence[str]) -> str:
     stem = re.sub(r"\.(gz|csv|tsv|txt|xlsx|xls|jsonl|ndjson|json|parquet|sqlite3?|db|ods)$", "", where.name, flags=re.I)
     stem = re.sub(r"\.(csv|tsv|txt|jsonl|ndjson)$", "", stem, flags=re.I)
     words = [*(part for part in where.parts[:-1]), stem, first.part]
-    plain = "_".join(folded(re.sub(r"\d+", " ", w)).replace(" ", "_") for w in words)
-    name = re.sub(r"[^a-z0-9]+", "_", plain.lower()).strip("_") or "files"
+    plain = unicodedata.normalize("NFKD", "_".join(re.sub(r"\d+", " ", w) for w in words).lower().translate(LETTERS))
+    plain = "".join(c for c in plain if not unicodedata.combining(c))
+    name = re.sub(r"[^a-z0-9]+", "_", plain).strip("_") or "files"
     name = re.sub(r"(_[a-z])+$", "", name) or name
     name = name if name[0].isalpha() else f"f_{name}"
     name, number, base = name[:40].rstrip("_"), 2, name[:40].rstrip("_")

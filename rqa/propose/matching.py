@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 
 from rqa.contract import JOBS, TABLES, Column, Table
 from rqa.propose.columns import CODES, Facts
-from rqa.propose.vocabulary import code_of, notions_of, sure_of, vocabulary
+from rqa.propose.vocabulary import code_of, folded, notions_of, sure_of, vocabulary
 from rqa.words import counted, percent
 
 SURE, CHECK, CANDIDATE = 0.8, 0.5, 0.25
@@ -14,6 +14,10 @@ SURE, CHECK, CANDIDATE = 0.8, 0.5, 0.25
 MARGIN = 0.1
 """How much surer a column must be than any other that could be meant."""
 MOST_CANDIDATES = 3
+BY_WORDS = 0.55
+"""How sure a column is to be a status by its words alone."""
+YES_NO = {"yes", "no", "true", "false", "ja", "nein", "oui", "non", "si", "nee", "sim", "nao", "tak", "nie", "1", "0",
+          "y", "n"}
 LOGS = ("jobs", "steps", "diagnostics", "parts")
 DEFINING = {
     "jobs": ("unit_id", "opened_at", "closed_at", "disposition", "model", "procedure"), "steps": ("step", "step_seq",
@@ -22,7 +26,9 @@ DEFINING = {
                                                                                 "unit_cost"),
 }
 """Columns by which a table is told from the others."""
-NEEDED = {"jobs": ("unit_id",), "steps": ("step",), "diagnostics": ("test",), "parts": ("part_no",)}
+LEAST_DEFINING = {"jobs": 3}
+"""How many of these a set must have to be taken for the table; 1 where nothing else is said."""
+NEEDED = {"steps": ("step",), "diagnostics": ("test",), "parts": ("part_no",)}
 """Columns without which a set is not proposed for a table."""
 BY_IDS = 0.85
 """How sure a column is to be the job's id when its values are ids of the jobs, and its header says nothing."""
@@ -131,6 +137,10 @@ def _text_fit(column: Column, facts: Facts, table: str) -> tuple[float, str]:
     return 1.0, _different(facts)
 
 
+def _yes_or_no(facts: Facts) -> bool:
+    return all(folded(v) in YES_NO for v, _ in facts.values)
+
+
 def kind_of_codes(column: Column) -> str:
     """Under which kind the vocabulary has the words of a code column."""
     return column.name if column.name in vocabulary().values else ""
@@ -144,7 +154,9 @@ def score(column: Column, facts: Facts, table: str) -> tuple[float, list[str]]:
     evidence = [f"{facts.name!r} is the contract's name" if exact else "the header says so" if name >= 0.85 else
                 f"the header fits ({_share(name)})"] if name else []
     if column.kind == "code" and column.name in vocabulary().values and fit > 0.9 and facts.distinct >= 2:
-        made = max(name * fit, min(0.6, 0.4 + 0.3 * name) if name < 0.5 else 0.5 + 0.5 * name)
+        # Words that are known say a status by themselves, but for "yes" and "no", which may say anything.
+        by_words = 0.0 if _yes_or_no(facts) else BY_WORDS
+        made = max(name * fit, by_words if name < CHECK else 0.5 + 0.5 * name)
     elif name:
         made = name * fit if fit < 1 else name
     else:
@@ -210,9 +222,9 @@ def _as_table(table: Table, columns: Sequence[Facts], hints: str) -> Matched | N
             like = [(columns[i].name, float(scores[i, j])) for i in left]
             if like:
                 candidates[column.name] = tuple(like[:MOST_CANDIDATES])
-    if table.name in LOGS and not any(n in guesses for n in NEEDED[table.name]):
+    if not all(n in guesses for n in NEEDED.get(table.name, ())):
         return None
-    if table.name in LOGS and sum(n in guesses for n in DEFINING[table.name]) < 1:
+    if sum(n in guesses for n in DEFINING.get(table.name, guesses)) < LEAST_DEFINING.get(table.name, 1):
         return None
     worth = sum(
         g.sure * (3 if n in DEFINING.get(table.name, ()) else 2 if table.column(n).required else 1)

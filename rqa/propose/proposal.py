@@ -13,6 +13,8 @@ from rqa.propose.columns import TIME, Facts, facts_of
 from rqa.propose.found import FolderFound, Group, files_in, look_through
 from rqa.propose.layouts import Layout
 from rqa.propose.matching import LOGS, Matched, matched, with_ids
+from rqa.propose.structure import completed
+from rqa.propose.wide import EventLog, WideTable, event_log, wide_tables
 from rqa.store.looked import Looked, looking
 from rqa.words import percent
 
@@ -41,6 +43,8 @@ class SetProposal:
     doubts: tuple[str, ...] = ()
     split: dict[str, tuple[str, str]] = field(default_factory=dict)
     """Times in two columns: the column of the contract, and those of day and clock."""
+    wide: tuple[WideTable, ...] = ()
+    events: EventLog | None = None
 
 
 @dataclass(frozen=True)
@@ -87,7 +91,10 @@ def _sets(
         facts = facts_of(group, looked)
         hints = group.name.replace("_", " ")
         match = matched(facts, hints)
-        made.append(_read_as(SetProposal(group, facts, match, looked.rows.get(group.name, 0)), looked))
+        if match is not None:
+            match = completed(match, facts, group.name, looked)
+        read = SetProposal(group, facts, match, looked.rows.get(group.name, 0), wide=wide_tables(match, facts))
+        made.append(_read_as(read, looked))
     return made, not_read, tuple(partly)
 
 
@@ -119,7 +126,8 @@ def _with_job_ids(made: list[SetProposal], looked: Looked) -> list[SetProposal]:
     best = _added_up(shared)
     made = [_known_by_others(s, best) for s in made]
     matches = with_ids({s.group.name: (s.match, s.facts) for s in made if s.match}, best)
-    return [replace(s, match=matches.get(s.group.name, s.match)) for s in made]
+    made = [replace(s, match=matches.get(s.group.name, s.match)) for s in made]
+    return [replace(s, events=event_log(s.match, s.facts)) for s in made]
 
 
 def _known_by_others(one: SetProposal, shared: Mapping[tuple[str, str, str], float]) -> SetProposal:
@@ -148,12 +156,16 @@ def _added_up(shared: Mapping[tuple[str, str, str], float]) -> dict[tuple[str, s
 
 def _read_as(made: SetProposal, looked: Looked) -> SetProposal:
     """The proposal with the settings that its columns ask for: times, decimal and thousands marks, missing texts."""
-    if made.match is None:
+    if made.match is None and not made.wide:
         return made
-    match = made.match
+    match = made.match or Matched(made.wide[0].table, {}, {}, 0.0)
     table = TABLES[match.table]
     used = [(g.target, made.facts[g.source]) for g in match.guesses.values()]
     timed = {t: f for t, f in used if table.column(t).kind in ("time", "date", "month") and f.times is not None}
+    for one in made.wide:
+        others = [*one.columns.values(), *(c for c, _ in one.given.values() if isinstance(c, str))]
+        timed |= {f"{one.table} {c}": made.facts[c] for c in others
+                  if c in made.facts and made.facts[c].times is not None}
     made = _split_times(made, timed)
     timed |= {t: made.facts[day] for t, (day, _) in made.split.items()}
     settings, open_settings, doubts = dict(made.settings), dict(made.open_settings), list(made.doubts)

@@ -111,9 +111,17 @@ def _of_word(word: str) -> tuple[frozenset[str], ...]:
     if parts:
         return parts
     if len(bare) >= SHORTEST:
-        best = max(known, key=lambda w: ratio(bare, w) if len(w) >= SHORTEST else 0.0)
-        if ratio(bare, best) >= LIKE:
+        alike = [w for w in known if len(w) >= SHORTEST and w[0] == bare[0]]
+        best = max(alike, key=lambda w: ratio(bare, w), default="")
+        if best and ratio(bare, best) >= LIKE:
             return (known[best],)
+        # A compound of which one part is known; the last says what it is.
+        for at in range(2, len(bare) - SHORTEST + 1):
+            if bare[at:] in known:
+                return frozenset({UNKNOWN}), known[bare[at:]]
+        for at in range(len(bare) - 2, SHORTEST - 1, -1):
+            if bare[:at] in known:
+                return known[bare[:at]], frozenset({UNKNOWN})
     # A short form: "auftr", "diag", "oper".
     longer = [w for w in known if len(bare) >= 4 and len(w) > len(bare) + 2 and w.startswith(bare)]
     begun = {n for w in longer for n in known[w]}

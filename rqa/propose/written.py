@@ -1,6 +1,7 @@
 """A proposal as the text of a `sources.toml`: beside each line what it rests on, and "check this" at a guess."""
 
 import json
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -8,13 +9,15 @@ from rqa.contract import TABLES, Column, Table
 from rqa.propose.columns import Facts
 from rqa.propose.matching import SURE, Guess, Matched
 from rqa.propose.proposal import Proposed, SetProposal
+from rqa.propose.wide import EventLog, WideTable, event_select
 from rqa.shown import one_line
-from rqa.words import counted, percent
+from rqa.words import counted, listed, percent
 
 WIDE = 118
 CHECK = "check this"
 PEOPLE = ("technician", "owner", "appraiser")
 MOST_TEXTS = 12
+BARE = re.compile(r"[a-z][a-z0-9_]*")
 MOST_UNUSED = 30
 
 
@@ -52,7 +55,8 @@ def toml(value: object) -> str:
     if isinstance(value, str):
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007F")
     if isinstance(value, dict):
-        return "{ " + ", ".join(f"{toml(str(k))} = {toml(v)}" for k, v in value.items()) + " }"
+        keys = {str(k): str(k) if BARE.fullmatch(str(k)) else toml(str(k)) for k in value}
+        return "{ " + ", ".join(f"{keys[str(k)]} = {toml(v)}" for k, v in value.items()) + " }"
     if isinstance(value, (list, tuple)):
         return "[" + ", ".join(map(toml, value)) + "]"
     return str(value)
@@ -60,7 +64,7 @@ def toml(value: object) -> str:
 
 def mapping_text(made: Proposed) -> str:
     """The whole of a proposed `sources.toml`."""
-    used = [s for s in made.sets if s.match is not None]
+    used = [s for s in made.sets if s.match is not None or s.wide]
     lines = [
         f"# Proposed by `rqa map` from {counted(made.files, 'file')}. Beside each line stands how sure it is, and why.",
         f'# Below {percent(SURE, decimals=0)}, and where something speaks against it, a line says "{CHECK}".',
@@ -103,16 +107,63 @@ def has_unzoned_times(one: SetProposal) -> bool:
 def set_lines(one: SetProposal, made: Proposed) -> list[str]:
     """The lines of one set of files, and of the table that it feeds."""
     match = one.match
-    if match is None:
-        return []
     group = one.group
-    table = TABLES[match.table]
     head = f"# {', '.join(group.patterns[:3])}{' …' if len(group.patterns) > 3 else ''}: "
     head += f"{counted(len(group.labels), 'file')}, {counted(one.rows, 'row')}"
     if group.name in made.partly:
         head += " of those that were read, as there are many"
-    lines = [f"{one_line(head)}. Taken for {table.name}: {table.row} a row."]
+    taken = [t for t in (match.table if match else None, *(w.table for w in one.wide)) if t]
+    lines = [f"{one_line(head)}. Taken for {listed(taken)}."]
     lines += files_lines(one)
+    if match is not None:
+        lines += table_lines(one, match)
+    for wide in one.wide:
+        lines += wide_lines(one, wide)
+    given = {g.source for g in match.guesses.values()} if match is not None else set()
+    given |= {c for pair in one.split.values() for c in pair}
+    given |= {c for w in one.wide for c in (*w.columns.values(), *(v for v, _ in w.given.values() if isinstance(v,
+                                                                                                                str)))}
+    given |= {one.events.kind} if one.events is not None else set()
+    unused = [c for c in one.facts if c not in given]
+    if unused:
+        shown = ", ".join(repr(c) for c in unused[:MOST_UNUSED])
+        more = f" and {len(unused) - MOST_UNUSED} more" if len(unused) > MOST_UNUSED else ""
+        lines.append(f"# Columns that are not used: {one_line(shown)}{more}")
+    return lines
+
+
+def wide_lines(one: SetProposal, wide: WideTable) -> list[str]:
+    """The lines of a table that stands in columns of another."""
+    shape = {"name": wide.name, "value": wide.value,
+             "columns": list(wide.columns) if all(k == v for k, v in wide.columns.items()) else dict(wide.columns)}
+    lines = ["", f"# {CHECK}: {one_line(wide.why)}", "[[table]]", f"table = {toml(wide.table)}",
+             f"from = {toml(one.group.name)}", f"columns_to_rows = {toml(shape)}", "[table.columns]"]
+    if wide.unread:
+        lines.append(f"#   texts without a code: {one_line(', '.join(map(repr, wide.unread[:MOST_TEXTS])))}")
+    for column, (value, doubt) in wide.given.items():
+        lines += Line(column, toml(value), "", doubt).texts()
+    return lines
+
+
+def event_lines(one: SetProposal, match: Matched, events: EventLog) -> list[str]:
+    """The lines of a log with a row for each event, which a SELECT makes into attempts."""
+    lines = ["",
+             f"# {CHECK}: a row is an event, and {events.kind!r} tells starts from ends; each start begins an attempt",
+             "[[table]]", 'table = "steps"', 'select = """', event_select(events, match, one.group.name), '"""',
+             "[table.columns]"]
+    outcome = match.guesses.get("outcome")
+    if outcome is None:
+        return [*lines[:-1]]
+    line = guess_line(one, TABLES["steps"].column("outcome"), outcome)
+    values = toml({"column": "outcome", "values": outcome.values}) if outcome.values else '"outcome"'
+    return [*lines, *Line("outcome", values, line.why, line.mark, more=line.more).texts()]
+
+
+def table_lines(one: SetProposal, match: Matched) -> list[str]:
+    """The lines of a `[[table]]` whose rows are those of the files."""
+    if one.events is not None:
+        return event_lines(one, match, one.events)
+    group, table = one.group, TABLES[match.table]
     columns, lacking = column_lines(one, match, table)
     body = ["", "[[table]]", f"table = {toml(table.name)}", f"from = {toml(group.name)}", "[table.columns]"]
     body += [text for line in columns for text in line.texts()]
@@ -120,14 +171,7 @@ def set_lines(one: SetProposal, made: Proposed) -> list[str]:
         body = [f"# {b}" if b and not b.startswith("#") else b for b in body]
         said = f"# Not complete, so it is left out: {table.name} needs {', '.join(lacking)}."
         body.insert(1, f"{said} Fill it in, and take the first # off each line.")
-    lines += body
-    given = {g.source for g in match.guesses.values()} | {c for pair in one.split.values() for c in pair}
-    unused = [c for c in one.facts if c not in given]
-    if unused:
-        shown = ", ".join(repr(c) for c in unused[:MOST_UNUSED])
-        more = f" and {len(unused) - MOST_UNUSED} more" if len(unused) > MOST_UNUSED else ""
-        lines.append(f"# Columns that are not used: {one_line(shown)}{more}")
-    return lines
+    return body
 
 
 def files_lines(one: SetProposal) -> list[str]:
@@ -286,7 +330,7 @@ def left_out_lines(made: Proposed) -> list[str]:
     """What of the folder is not in the mapping, and why."""
     lines: list[str] = []
     for one in made.sets:
-        if one.match is None:
+        if one.match is None and not one.wide:
             columns = ", ".join(repr(c) for c in list(one.facts)[:MOST_TEXTS])
             more = " …" if len(one.facts) > MOST_TEXTS else ""
             what = ", ".join([*one.group.patterns[:3], *([repr(one.group.first.part)] if one.group.first.part else [])])
@@ -302,6 +346,10 @@ def _first_sentence(why: str) -> str:
 def marked_lines(made: Proposed) -> Iterable[str]:
     """The lines of a proposal that ask to be checked, by their set."""
     for one in made.sets:
+        yield from (f"{one.group.name}.{key}" for key in one.open_settings)
+        yield from (f"{one.group.name}.{wide.table}" for wide in one.wide)
+        if len(one.group.patterns) > 1 and (one.match is not None or one.wide):
+            yield f"{one.group.name}.path"
         if one.match is not None:
             columns, _ = column_lines(one, one.match, TABLES[one.match.table])
             yield from (f"{one.group.name}.{line.key}" for line in columns if line.mark or not line.live)

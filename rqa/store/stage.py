@@ -19,7 +19,7 @@ from rqa.contract import TABLES
 from rqa.errors import MappingError, RqaError, SourceError, StoreError
 from rqa.intake.copies import Copies
 from rqa.intake.entries import Entry, listed_columns, wanted_columns
-from rqa.intake.mapping import MAPPING_FILE, ColumnSource
+from rqa.intake.mapping import MAPPING_FILE, ColumnSource, unknown_name
 from rqa.intake.names import FILE_NO, MARK, PLACE_COLUMNS, quoted
 from rqa.intake.readers import ONLY_LOOK, USUAL, ReadOptions, read
 from rqa.intake.records import Moves, Reject
@@ -34,7 +34,7 @@ from rqa.intake.validate import (
     names_select,
     numbers_lacking,
 )
-from rqa.shown import short
+from rqa.shown import short, told
 from rqa.store.copied_names import CopiedNames
 from rqa.store.ddl import columns
 from rqa.store.doing import Doing, Tell, untold
@@ -178,6 +178,7 @@ class Stager:
             text = self.text_of(item.source, wanted_columns(item.entry.spec), ONLY_LOOK)
         else:
             self.named.bind(item.named, item.sets, wanted_columns(item.entry.spec))
+            self._check_reshaped(item)
             text = self._select_text(item)
         table = item.entry.table
         unfinished = self.bound.get(table.name, False) or item.entry.spec.lines is not None
@@ -196,6 +197,15 @@ class Stager:
                 self._note_names(item, text, given)
             unfinished = unfinished or bool(numbers_lacking(table, given))
         self.bound[table.name] = unfinished
+
+    def _check_reshaped(self, item: Plan) -> None:
+        """Raise `MappingError` for columns that are to be reshaped and that the files do not have."""
+        there = {low: c for name in item.sets for low, c in self.named.columns[name].items()}
+        if item.named and (lacking := [c for c in item.entry.spec.reshaped_columns if c[1].lower() not in there]):
+            listed_there = listed_columns(item.entry, tuple(there.values()))
+            over = " and ".join(f"files.{name}" for name in item.sets)
+            faults = [f"{key}: {over} has no column {told(c)}; {unknown_name(c, listed_there)}" for key, c in lacking]
+            raise misfit(item.entry, item.label, faults)
 
     def _note_names(self, item: Plan, text: TextSource, given: dict[str, ColumnSource]) -> None:
         """Note what the columns of an entry draw on, as names become pseudonyms."""

@@ -30,6 +30,8 @@ class Shop:
     """By source column: what each of its texts means."""
     accepted: int = -1
     """How many rows of jobs a load of the proposed mapping accepts; -1: not counted."""
+    others: dict[str, int] = field(default_factory=dict)
+    """How many rows of other tables it accepts, where their rows are made of the export's by reshaping it."""
 
     def write(self, name: str, text: str, encoding: str = "utf-8") -> None:
         path = self.folder / name
@@ -348,11 +350,9 @@ def event_log(folder: Path) -> Shop:
         "job_id": "case_id", "unit_id": "device_id", "model": "model", "procedure": "workflow", "opened_at": "created",
         "closed_at": "completed", "disposition": "resolution", "site": "branch",
     }
-    shop.truth["events", "steps"] = {
-        "job_id": "case_id", "step": "activity", "ended_at": "timestamp", "technician": "resource", "outcome": "result",
-    }
-    shop.values = {"resolution": {w: s for s, w in words.items()}, "result": {"passed": "pass", "failed": "fail"}}
-    shop.accepted = 60
+    shop.values = {"resolution": {w: s for s, w in words.items()}, "result": {"passed": "pass", "failed": "fail"},
+                   "outcome": {"passed": "pass", "failed": "fail"}}
+    shop.accepted, shop.others = 60, {"steps": 120}
     return shop
 
 
@@ -406,8 +406,30 @@ def bare_codes(folder: Path) -> Shop:
     return shop
 
 
+def wide(folder: Path) -> Shop:
+    """One sheet for all: a row a job, a column for each test, and columns for up to two parts."""
+    shop = Shop(folder)
+    words = dict(zip(STATES, ("fixed", "nothing found", "scrap", "returned", "void", "pending"), strict=True))
+    rows = [[j.number, f"U{j.unit}", j.model, "swap", at(j.opened, "%Y-%m-%d %H:%M:%S"), at(j.closed,
+                                                                                            "%Y-%m-%d %H:%M:%S"),
+             words[j.state], "OK", "OK" if j.number % 7 else "NOK", "OK" if j.number % 2 else "", "C-1",
+             "C-2" if j.number % 3 == 0 else ""] for j in jobs()]
+    shop.write("sheet.csv", table(["Ticket", "Serial no.", "Model", "Procedure", "Received", "Shipped", "Result",
+                                   "Display",
+                                   "Battery", "Radio", "Part 1", "Part 2"], rows))
+    shop.truth["sheet", "jobs"] = {
+        "job_id": "Ticket", "unit_id": "Serial no.", "model": "Model", "procedure": "Procedure",
+        "opened_at": "Received",
+        "closed_at": "Shipped", "disposition": "Result", "site": None,
+    }
+    shop.values = {"Result": {w: s for s, w in words.items()}, "outcome": {"OK": "pass", "NOK": "fail"}}
+    # 60 displays, 60 batteries and 30 radios; two jobs are open, so their three tests each have no time.
+    shop.accepted, shop.others = 60, {"diagnostics": 60 + 60 + 30 - 2 * 3, "parts": 60 + 20}
+    return shop
+
+
 SHOPS: tuple[Callable[[Path], Shop], ...] = (
     german, american, french, spanish, italian, dutch, portuguese, polish, event_log, nothing_tells_the_order,
     many_files,
-    bare_codes,
+    bare_codes, wide,
 )
