@@ -8,7 +8,10 @@ when neither is), `/* unless x: */ … /* :unless x */` when x is grouped by, an
 no value is given for the parameter x, or null.
 
 A file that reads what is kept may differ from the one that reads rows in its first steps alone. Its last line says so
-then, `-- The rest: that of FILE.sql from STEP on.` (`its select` for the select at the end); `measure_sql` gives all.
+then, `-- The rest: that of FILE.sql from STEP on.` (`its select` for the select at the end); `measure_sql` gives all. A
+file that lists, row by row, what another counts begins with the steps of that one: `-- The steps: those of FILE.sql.`
+
+`listing` gives such rows one by one, each with what its job is: it puts the file into the place of `listed_jobs.sql`.
 """
 
 import re
@@ -30,6 +33,18 @@ Where = Mapping[str, Sequence[str]]
 Months = tuple[date, date]
 
 _REST = re.compile(r"^-- The rest: that of (\w+)\.sql from (\w+|its select) on\.\n\Z", re.M)
+_STEPS = re.compile(r"^-- The steps: those of (\w+)\.sql\.\n", re.M)
+JOBS = "listed_jobs"
+"""The file that says of each row of a list what its job is."""
+OF_JOBS = ("site", "model", "procedure", "technician", "class", "found")
+"""Names that both a list and `listed_jobs.sql` may have: the job's own stay."""
+COMPARED = {
+    "=": "x.{name} is not distinct from ${value}", ">=": "x.{name} >= ${value}", "<=": "x.{name} <= ${value}",
+    ">": "x.{name} > ${value}",
+    "in": "list_contains(cast(${value} as varchar[]), x.{name})", "is given": "x.{name} is not null",
+}
+Kept = Sequence[tuple[str, str, object]]
+"""Conditions on the rows of a list: column, one of `COMPARED`, value."""
 
 
 @cache
@@ -43,6 +58,9 @@ def sql_files() -> Mapping[str, str]:
 
 def _with_rest(text: str, written: Mapping[str, str]) -> str:
     """The text of a file; where its last line leaves the rest to another, with the steps of that one."""
+    begun = _STEPS.search(text)
+    if begun is not None:
+        return text[: begun.start()] + _steps_of(written.get(begun[1], ""), begun[1]) + text[begun.end() :]
     left = _REST.search(text)
     if left is None:
         return text
@@ -52,6 +70,14 @@ def _with_rest(text: str, written: Mapping[str, str]) -> str:
     if found is None:
         raise ValueError(f"{file}.sql has no step {step!r} from which another file could go on")
     return text[: left.start()] + written[file][found.start() :]
+
+
+def _steps_of(text: str, file: str) -> str:
+    """The named steps of a file, without its header and its select."""
+    found = re.search(r"^with\n.*?(?=^select$)", text, re.M | re.S)
+    if found is None:
+        raise ValueError(f"{file}.sql has no steps with which another file could begin")
+    return found[0]
 
 
 @cache
@@ -88,6 +114,36 @@ def counts(
     given = [name for name, value in (values or {}).items() if value is not None]
     sql, bound = fill(measure, by=by, where=where or {}, months=months, given=given)
     return store.counts(f"{measure}.sql", sql, {**(values or {}), **bound})
+
+
+def listing(
+    store: "Store",
+    measure: str,
+    *,
+    as_of: date,
+    by: Sequence[str] = (),
+    where: Where | None = None,
+    months: Months | None = None,
+    values: Mapping[str, object] | None = None,
+    marks: Sequence[str] = (),
+    kept: Kept = (),
+) -> "pl.DataFrame":
+    """The rows of a file that lists, each with what its job is: those that carry all `marks` and meet what is `kept`.
+
+    `by`, `where`, `months` and `values` are as in `counts`; `as_of` is the day from which returns are looked at.
+    """
+    given = [name for name, value in (values or {}).items() if value is not None]
+    rows, bound = fill(measure, by=by, where=where or {}, months=months, given=given)
+    conditions = [f"x.{mark}" for mark in marks]
+    for place, (name, compared, value) in enumerate(kept):
+        condition = COMPARED[compared].format(name=name, value=f"kept_{place}")
+        conditions.append(condition)
+        if "$" in condition:
+            bound[f"kept_{place}"] = value
+    sql = _put(measure_sql(JOBS), "listed", _always(rows))
+    sql = _put(sql, "without", _always(", ".join(["job_id", *(name for name in by if name in OF_JOBS)])))
+    sql = _put(sql, "kept", _always(" and ".join(conditions) or "true"))
+    return store.counts(f"{measure}.sql", sql, {**(values or {}), "as_of": as_of, **bound})
 
 
 def fill(

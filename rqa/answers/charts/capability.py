@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from rqa.answers.core.case_lists import ATTEMPTS, RUNS, CaseList, Count
+from rqa.answers.core.case_lists import MEASURED as READ_WITH
 from rqa.answers.core.kept_counts import kept_counts
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import (
@@ -43,6 +45,12 @@ class CapabilityIndices(Answer):
     """Margins within limits: unit, limits, readings, mean, sigma, cpk, ppk, low, high, outside, method, refused."""
 
     question = "Capability"
+
+    def listed(self) -> CaseList:
+        """The readings: of first runs, or of first attempts at steps."""
+        of_steps = self.settings["measure"] == "step_values"
+        file, rows = ("listed_attempts", ATTEMPTS) if of_steps else ("listed_runs", RUNS)
+        return CaseList(file, {"readings": Count(("measured",))}, rows=rows, keys={} if of_steps else READ_WITH)
 
 
 @dataclass(frozen=True, eq=False)

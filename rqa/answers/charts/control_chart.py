@@ -1,7 +1,7 @@
 """Is a figure steady from period to period: the control chart of any measure of the store."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -20,10 +20,12 @@ from rqa.answers.charts.chart_series import (
 )
 from rqa.answers.charts.chart_types import EWMA_WEIGHT, EWMA_WIDTH, NO_LIMITS, ChartColumns, check_chart, make
 from rqa.answers.core.asked_once import asked_once
+from rqa.answers.core.case_lists import ATTEMPTS, CHECKS, COMEBACKS, JOBS, RUNS, CaseList, Count, marked
 from rqa.answers.core.periods import A_YEAR, PERIODS, period_name
-from rqa.answers.core.result import Answer, rounded
+from rqa.answers.core.result import Answer, names_of, rounded
 from rqa.answers.core.scope import By, Months, Snapshot, Where, split_groups
 from rqa.errors import RequestError
+from rqa.measures.groupings import TEST_LOG
 from rqa.words import there_is
 
 if TYPE_CHECKING:
@@ -43,6 +45,25 @@ A_HUNDRED = 100
 """Points over which false alarms are told where a point is an event and no period."""
 
 
+DAYS = {"jobs_between_comebacks": ("closed_day", "="), "days_between_comebacks": ("opened_day", "=")}
+"""The day that a point of these measures stands at: a point is a come-back."""
+LISTED = {
+    "comebacks": (
+        "listed_index_jobs", {"size": Count(("matured",)), "returned": Count(("returned",), classed=True)}, JOBS
+    ),
+    "first_pass_yield": ("listed_attempts", {"size": Count(("exposure",)), **marked("passed", "failed")}, CHECKS),
+    "first_run_pass": ("listed_runs", {"size": Count(("exposure",)), **marked("passed", "failed")}, RUNS),
+    "clean_jobs": ("listed_clean_jobs", {"size": Count(), **marked("clean", "unclean")}, JOBS),
+    "failed_checks": ("listed_checked_jobs", {"size": Count()}, JOBS),
+    "labour_minutes": ("listed_labour", {"size": Count()}, JOBS),
+    "step_values": ("listed_attempts", {"size": Count(("measured",))}, ATTEMPTS),
+    "test_values": ("listed_runs", {"size": Count(("measured",))}, RUNS),
+    "jobs_between_comebacks": ("listed_index_jobs", {"returned": Count(("returned",))}, COMEBACKS),
+    "days_between_comebacks": ("listed_index_jobs", {"returned": Count(("returned_so_far",))}, COMEBACKS),
+}
+"""The list behind each measure's points, how its counts are told in it, and what a row is."""
+
+
 @dataclass(frozen=True, eq=False, repr=False)
 class ControlChart(Answer):
     """A control chart: period, size, value, centre, lower, upper, signal, mature; stage, set_aside where asked for.
@@ -53,6 +74,18 @@ class ControlChart(Answer):
     alarms: str = ""
 
     question = "Control chart"
+
+    def listed(self) -> CaseList:
+        """What each point's figure is made from; a point without a value is of jobs that have not matured."""
+        measure, period = str(self.settings["measure"]), str(self.settings["period"])
+        file, told, rows = LISTED[measure]
+        where = self.settings.get("where")
+        named = {*names_of(self.settings["by"]), *(where if isinstance(where, dict) else ())}
+        if measure == "first_pass_yield" and named & {*TEST_LOG}:
+            file, rows = "listed_runs", RUNS
+        key = {"period": period} if period in PERIODS else {}
+        at = {} if period in PERIODS else {"period": DAYS[measure]}
+        return CaseList(file, {n: replace(c, at=at) for n, c in told.items()}, rows=rows, keys=key)
 
 
 @asked_once

@@ -1,11 +1,12 @@
 """Watched job by job: do units come back more (or less) often than the mix of work explains."""
 
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from rqa.answers.core.case_lists import CaseList, Count
 from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.periods import span_of
@@ -13,7 +14,7 @@ from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import By, Months, Scope, Snapshot, Where, check_values, is_number, scope, split_groups
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES
-from rqa.measures.run import counts
+from rqa.measures.run import Kept, counts
 from rqa.words import counted
 
 if TYPE_CHECKING:
@@ -40,6 +41,14 @@ class ComebackCusum(Answer):
 
     question = "Come-back CUSUM"
     needs = SEEN
+
+    def listed(self) -> CaseList:
+        """The jobs watched: those closed after the baseline; a row is a day of closing."""
+        span: Any = self.settings["baseline"]
+        after: Kept = (("closed_day", ">", span[1]),) if span else ()
+        day = {"period": ("closed_day", "=")}
+        marks = {"size": "matured", "returned": "returned"}
+        return CaseList("listed_index_jobs", {name: Count((mark,), kept=after, at=day) for name, mark in marks.items()})
 
 
 def comeback_cusum(

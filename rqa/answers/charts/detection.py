@@ -24,6 +24,7 @@ class TimeToDetect(Answer):
 
     question = "Time to detect"
     apart = ("size",)
+    lists = "It is worked out from rates, not counted from jobs."
 
 
 def time_to_detect(

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from rqa.answers.core.case_lists import COMEBACKS, CaseList, Count
 from rqa.answers.core.follow_up_counts import (
     WHOLE,
     FollowUp,
@@ -29,6 +30,7 @@ class ComebackCauses(Answer):
 
     question = "Classes of come-backs"
     needs = FOUND
+    lists = CaseList("listed_index_jobs", {"returned": Count(("returned",), classed=True)}, rows=COMEBACKS)
 
 
 def comeback_causes(

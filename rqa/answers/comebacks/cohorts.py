@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rqa.answers.comebacks.closing_days import day_number, first_days, last_days
+from rqa.answers.core.case_lists import EVER, CaseList, Count
 from rqa.answers.core.follow_up_counts import Counts, check_index_disposition, column, group_numbers, measure_for
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.result import Answer, with_shares
@@ -40,12 +41,21 @@ class Cohorts(Answer):
     question = "Cohorts of closing months"
     needs = SEEN
 
+    def listed(self) -> CaseList:
+        """Every job of a month stands beside each age; returned are those back by that age."""
+        return CaseList(
+            "listed_followed_jobs",
+            {"jobs": Count(at={"age": None}), "returned": Count(("returned",), at={"age": ("age", "<=")})},
+            whole={"age": self.settings["upto"]}, values={"upto": EVER},
+        )
+
 
 class ReturnIndices(Answer):
     """Returns per 100 units and year by time in service: month, returns, units, rate and limits of each index."""
 
     question = "Return rates by time in service"
     needs = SEEN
+    lists = "Its units are counted anew each month, so a job stands in many rows. Ask returns.cohorts() for the jobs."
 
 
 def cohorts(

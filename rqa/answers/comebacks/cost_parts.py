@@ -3,13 +3,13 @@
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+from rqa.answers.core.case_lists import RATE as RATE
 from rqa.words import count, counted, plural
 
 if TYPE_CHECKING:
     import polars as pl
 
 PARTS = ("labour", "parts", "freight")
-RATE = "labour_rate"
 TO_MAP = {
     "labour": "labour_minutes of jobs",
     "parts": "parts_cost of jobs, or quantity and unit_cost of parts",

@@ -5,6 +5,7 @@ from math import hypot, isnan
 from typing import TYPE_CHECKING
 
 from rqa.answers.comebacks.cost_parts import PARTS, RATE, not_counted, uncounted_notes, without
+from rqa.answers.core.case_lists import COMEBACKS, CaseList, Count, marked
 from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.own_work import workmanship_untold
@@ -37,6 +38,9 @@ class ComebackCosts(Answer):
 
     question = "Cost of come-backs"
     needs = SEEN
+    lists = CaseList(
+        "listed_costs", {"comebacks": Count(), **marked("known", *UNKNOWN)}, rows=COMEBACKS, returned="comebacks"
+    )
 
 
 def costs(

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from rqa.answers.core.case_lists import CaseList, Count
 from rqa.answers.core.follow_up_counts import (
     WHOLE,
     Cause,
@@ -46,6 +47,13 @@ class CurveComparison(Answer):
 
     question = "Come-back curves compared"
     needs = SEEN
+
+    def listed(self) -> CaseList:
+        """Followed over the window compared."""
+        return CaseList(
+            "listed_followed_jobs", {"jobs": Count(), "observed": Count(("returned",), classed=True)},
+            values={"upto": self.settings["window"]}, returned="observed",
+        )
 
 
 def compare_curves(

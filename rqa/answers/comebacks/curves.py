@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rqa.answers.comebacks.left_service import curve_note
+from rqa.answers.core.case_lists import CaseList, Count
 from rqa.answers.core.follow_up_counts import (
     Cause,
     FollowUp,
@@ -34,12 +35,22 @@ class ComebackCurve(Answer):
     question = "Come-back curve"
     needs = SEEN
 
+    def listed(self) -> CaseList:
+        """Those at risk on a day are the jobs followed until then or longer; with a cause leaving service is an end."""
+        censored = "followed" if self.settings["cause"] else "censored"
+        at_risk = Count(at={"day": ("day", ">=")})
+        return CaseList(
+            "listed_followed_jobs",
+            {"at_risk": at_risk, "returned": Count(("returned",), classed=True), "censored": Count((censored,))},
+        )
+
 
 class DaysUntil(Answer):
     """By which day a share has returned, and mean days out: jobs, day, low, high, days_out, days_low, days_high."""
 
     question = "Days until come-backs"
     needs = SEEN
+    lists = CaseList("listed_followed_jobs", {"jobs": Count(), "returned": Count(("returned",))})
 
 
 def comeback_curve(

@@ -1,5 +1,6 @@
 """On which days after closing units come back: first days speak of the work and its tests, later ones of new faults."""
 
+from rqa.answers.core.case_lists import CaseList, Count
 from rqa.answers.core.follow_up_counts import Cause, by_day, causes_asked, days_asked, follow_up, notes_on, told
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.result import Answer
@@ -16,6 +17,10 @@ class ComebackHazard(Answer):
 
     question = "Come-backs by day"
     needs = SEEN
+    lists = CaseList(
+        "listed_followed_jobs",
+        {"at_risk": Count(at={"day": ("day", ">=")}), "returned": Count(("returned",), classed=True)},
+    )
 
 
 def comeback_hazard(

@@ -16,6 +16,7 @@ from rqa.answers.comebacks.closing_days import (
     last_days,
     seen_on,
 )
+from rqa.answers.core.case_lists import CaseList, Count, marked
 from rqa.answers.core.follow_up_counts import check_index_disposition, column, days_asked, group_numbers
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.grounds import comebacks_seen
@@ -51,6 +52,9 @@ class Projection(Answer):
 
     question = "Projected come-backs"
     needs = (*SEEN, "matured_jobs")
+    lists = CaseList(
+        "listed_index_jobs", {"jobs": Count(), **marked("matured", "returned_so_far")}, returned="returned_so_far"
+    )
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -65,6 +69,7 @@ class ProjectionBacktest(Answer):
 
     question = "Projections tried on the past"
     needs = (*SEEN, "matured_jobs")
+    lists = "It looks at the depot from past days. Ask projection() of rqa.open(…, as_of=…) for the jobs of one."
 
 
 def projection(

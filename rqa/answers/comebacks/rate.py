@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from rqa.answers.comebacks.left_service import left_service_notes
 from rqa.answers.core.asked_once import asked_once
+from rqa.answers.core.case_lists import CaseList, Count
 from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.grounds import grounds
@@ -47,6 +48,10 @@ class Comebacks(Answer):
 
     question = "Come-backs"
     needs = (*SEEN, "matured_jobs")
+    lists = CaseList(
+        "listed_index_jobs",
+        {"jobs": Count(), "matured": Count(("matured",)), "returned": Count(("returned",), classed=True)},
+    )
 
 
 @asked_once

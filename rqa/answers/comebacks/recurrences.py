@@ -3,6 +3,7 @@
 import numpy as np
 
 from rqa.answers.comebacks.unit_counts import UnitCounts, asked_units, unit_counts, unit_notes
+from rqa.answers.core.case_lists import COMEBACKS, UNITS, CaseList, Count
 from rqa.answers.core.follow_up_counts import column
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.result import Answer, rounded, rounded_p_values
@@ -20,6 +21,14 @@ class Recurrences(Answer):
 
     question = "Returns of a unit by age"
     needs = SEEN
+    lists = CaseList(
+        "listed_unit_returns",
+        {
+            "returns": Count(at={"day": ("age", "=")}),
+            "units": Count(at={"day": ("seen_days", ">=")}, file="listed_units", rows=UNITS),
+        },
+        rows=COMEBACKS, returned="returns",
+    )
 
 
 class RecurrenceDifference(Answer):
@@ -27,6 +36,7 @@ class RecurrenceDifference(Answer):
 
     question = "Difference of mean returns"
     needs = SEEN
+    lists = "It sets two groups beside each other. Ask returns.recurrences() for the jobs of one."
 
 
 class ReturnTrends(Answer):
@@ -34,6 +44,10 @@ class ReturnTrends(Answer):
 
     question = "Trend of returns with age"
     needs = SEEN
+    lists = CaseList(
+        "listed_unit_returns", {"returns": Count(), "units": Count(file="listed_units", rows=UNITS)},
+        rows=COMEBACKS, returned="returns",
+    )
 
 
 def recurrences(

@@ -2,6 +2,7 @@
 
 from typing import TYPE_CHECKING
 
+from rqa.answers.core.case_lists import COMEBACKS, CaseList, Count
 from rqa.answers.core.follow_up_counts import WHOLE, check_index_disposition, days_asked
 from rqa.answers.core.ground_list import FOUND
 from rqa.answers.core.kept_counts import kept_counts
@@ -28,6 +29,10 @@ class FindingMatrix(Answer):
 
     question = "Complaint and finding"
     needs = FOUND
+    lists = CaseList(
+        "listed_findings", {"returned": Count()}, rows=COMEBACKS,
+        keys={"complaint": "named", "repaired": "was_repaired", "found": "was_found"},
+    )
 
 
 class ComebackMarks(Answer):
@@ -35,6 +40,14 @@ class ComebackMarks(Answer):
 
     question = "Marks of come-backs"
     needs = FOUND
+    lists = CaseList(
+        "listed_marks",
+        {
+            "cases": Count(per={"mark": {mark: (cases,) for mark, cases, _ in MARKED}}),
+            "marked": Count(per={"mark": {mark: (cases, hits) for mark, cases, hits in MARKED}}),
+        },
+        rows=COMEBACKS,
+    )
 
 
 def comeback_matrix(

@@ -3,6 +3,7 @@
 from collections.abc import Collection
 from typing import TYPE_CHECKING
 
+from rqa.answers.core.case_lists import OWN_JOBS
 from rqa.answers.core.persons import PEOPLE
 from rqa.answers.core.result import Answer
 from rqa.answers.core.scope import Snapshot
@@ -28,6 +29,7 @@ class UnitHistory(Answer):
 
     question = "History of a unit"
     needs = ("jobs",)
+    lists = OWN_JOBS
 
 
 def unit(snapshot: Snapshot, unit_id: str, *, people: bool = False) -> UnitHistory:

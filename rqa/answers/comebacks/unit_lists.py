@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from rqa.answers.comebacks.unit_counts import UnitRequest, asked_units, unit_counts, unit_notes
+from rqa.answers.core.case_lists import COMEBACKS, UNITS, CaseList, Count
 from rqa.answers.core.follow_up_counts import group_numbers
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.grounds import comebacks_seen
@@ -27,6 +28,9 @@ class ChronicUnits(Answer):
 
     question = "Units that come back most"
     needs = SEEN
+    lists = CaseList(
+        "listed_unit_returns", {"returns": Count()}, rows=COMEBACKS, keys={"unit_id": "of_unit"}, returned="returns"
+    )
 
 
 class WorstShare(Answer):
@@ -35,6 +39,14 @@ class WorstShare(Answer):
     question = "Returns held by the worst units"
     needs = SEEN
     apart = ("worst",)
+    lists = CaseList(
+        "listed_unit_returns",
+        {
+            "returns": Count(at={"worst": None}),
+            "units": Count(at={"worst": None}, file="listed_units", rows=UNITS),
+        },
+        rows=COMEBACKS, returned="returns",
+    )
 
 
 def chronic_units(

@@ -15,6 +15,7 @@ from rqa.answers.compare.comparison_findings import stated
 from rqa.answers.compare.comparison_words import notes_of
 from rqa.answers.compare.expected_by_model import expected_by_model, fits
 from rqa.answers.core.asked_once import asked_once
+from rqa.answers.core.case_lists import CHECKS, JOBS, RETURNED, RUNS, CaseList, Count
 from rqa.answers.core.filters import written
 from rqa.answers.core.grounds import grounds
 from rqa.answers.core.job_clusters import inflation, widened_ratio
@@ -63,6 +64,24 @@ class Comparison(Answer):
     high_95, low_998, high_998."""
 
     question = "Comparison"
+
+    def listed(self) -> CaseList:
+        """Work and events as they are: exposures and observed leave out work with nothing to compare it with."""
+        outcome = str(self.settings["outcome"])
+        file, work, events, rows = LISTED[outcome]
+        return CaseList(
+            file, {"work": Count(work), "events": Count(events, classed=outcome == "comeback")}, rows=rows,
+            returned="events" if outcome == "comeback" else RETURNED,
+        )
+
+
+LISTED: Mapping[str, tuple[str, tuple[str, ...], tuple[str, ...], tuple[str, str]]] = {
+    "first_pass": ("listed_attempts", ("exposure",), ("failed",), CHECKS),
+    "first_run": ("listed_runs", ("exposure",), ("failed",), RUNS),
+    "comeback": ("listed_index_jobs", ("matured",), ("returned",), JOBS),
+    "clean_job": ("listed_clean_jobs", (), ("unclean",), JOBS),
+}
+"""The list of each outcome, the marks of its work and of its events, and what a row is."""
 
 
 @dataclass(frozen=True)

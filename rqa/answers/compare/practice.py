@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from rqa.answers.compare.comparison import compare
+from rqa.answers.core.case_lists import CHECKS, CaseList, Count, marked
 from rqa.answers.core.result import Answer, rounded, rounded_p_values
 from rqa.answers.core.scope import Snapshot, Where, check_level, check_values, scope, whole_number
 from rqa.measures.run import counts
@@ -54,6 +55,7 @@ class Learning(Answer):
 
     question = "Learning"
     needs = ("checks", "technician")
+    lists = CaseList("listed_attempts", {"exposures": Count(("exposure",)), **marked("passed", "failed")}, rows=CHECKS)
 
 
 def learning(

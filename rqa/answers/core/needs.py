@@ -11,6 +11,7 @@ from typing import Any, Concatenate, ParamSpec, TypeVar
 
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.grounds import WINDOW, Grounds, Sentence, grounds
+from rqa.answers.core.job_lists import Asked
 from rqa.answers.core.own_work import hang_on_found
 from rqa.answers.core.persons import with_people
 from rqa.answers.core.result import Answer, names_of
@@ -116,7 +117,7 @@ def grounded(ask: Callable[Concatenate[Snapshot, P], A]) -> Callable[Concatenate
     def asked(snapshot: Snapshot, /, *args: P.args, **how: P.kwargs) -> A:
         answer = with_people(snapshot, with_grounds(snapshot, ask(snapshot, *args, **how)))
         more = [note for note in scope_notes(snapshot, answer.settings) if note not in answer.notes]
-        return replace(answer, notes=(*answer.notes, *more)) if more else answer
+        return replace(answer, notes=(*answer.notes, *more), asked_of=Asked(snapshot))
 
     return asked
 

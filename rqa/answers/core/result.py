@@ -1,13 +1,14 @@
 """What an answer is: a table, what was asked, and what a careful reader must know; one type per question."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from html import escape
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from rqa.answers.core.html_table import bare_table
+from rqa.errors import RequestError
 from rqa.words import counted
 
 if TYPE_CHECKING:
@@ -17,7 +18,9 @@ if TYPE_CHECKING:
     import polars as pl
     from numpy.typing import ArrayLike
 
+    from rqa.answers.core.case_lists import CaseList
     from rqa.answers.core.finding import Finding
+    from rqa.answers.core.job_lists import Asked, JobList
 
 DIGITS = 6
 """Digits kept in shares, so that a stored notebook does not change with the last bit of a machine's arithmetic."""
@@ -32,13 +35,14 @@ class Answer:
 
     `table` is a polars frame with the grouping columns first and a total order; `settings` echoes what was asked;
     `notes` says what a careful reader must know; `stated` holds what was compared, each as a statement with its
-    p-value, and `findings` those of them that are statistically clear.
+    p-value, and `findings` those of them that are statistically clear. `asked_of` is what it was asked of.
     """
 
     table: "pl.DataFrame"
     settings: Mapping[str, object]
     notes: tuple[str, ...] = ()
     stated: "tuple[Finding, ...]" = ()
+    asked_of: "Asked | None" = field(default=None, kw_only=True, repr=False)
 
     question: ClassVar[str] = "Answer"
     shown: ClassVar[tuple[str, ...]] = ()
@@ -53,6 +57,8 @@ class Answer:
     """Of an answer that rests on units seen twice: the numbers that hold where no come-back can be seen."""
     of_comebacks: ClassVar[tuple[str, ...]] = ()
     """Of another answer: the columns that say something of come-backs all the same."""
+    lists: ClassVar["CaseList | str"] = "Its rows are no counts of jobs."
+    """Which jobs, checks or runs its counts are of (`case_lists.CaseList`); or why there is no list of them."""
     judges_all: ClassVar[bool] = False
     """Whether an empty table says something of all comparisons that were made."""
 
@@ -71,6 +77,36 @@ class Answer:
     def also_needs(self) -> tuple[str, ...]:
         """Further grounds, by what was asked."""
         return ()
+
+    def listed(self) -> "CaseList | str":
+        """How what it counts is listed, by what was asked; or why it is not."""
+        return self.lists
+
+    def listed_for(self, row: Mapping[str, object]) -> "tuple[CaseList | str, Mapping[str, object]]":
+        """The same for one row, with what of its keys the list is to be asked by."""
+        return self.listed(), row
+
+    def jobs(self, count: str | None = None, /, *, people: bool = False, **row: object) -> "JobList":
+        """List the jobs behind this answer, or behind one of its rows: as many as it counts.
+
+        `row` names the row by its keys, such as model="Marl-10", month="2026-05"; without, the whole answer is meant.
+        Any other grouping of the question narrows the list, too. `count` is a column of the answer, such as "matured";
+        by default its first count. Where an answer counts checks, runs or steps, the list has a row for each of them,
+        with its job. Where groups share jobs, the whole answer has each job once. `people`: whether technicians are
+        named. See `rqa.answers.core.job_lists.JobList` for the columns.
+
+        Raises `RequestError` for a key or value that the answer does not have, and where it counts no jobs.
+        """
+        return self._asked_of().jobs(self, count, people=people, row=row)
+
+    def returned(self, *, people: bool = False, **row: object) -> "JobList":
+        """List the jobs behind this answer, or one of its rows, that came back; as `jobs`, of the come-backs alone."""
+        return self._asked_of().returned(self, people=people, row=row)
+
+    def _asked_of(self) -> "Asked":
+        if self.asked_of is None:
+            raise RequestError("jobs: this answer was not asked of an open depot; ask it again with rqa.open(…).")
+        return self.asked_of
 
     def to_pandas(self) -> "pd.DataFrame":
         """The table as a pandas frame."""

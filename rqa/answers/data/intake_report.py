@@ -1,5 +1,6 @@
 """What was loaded, what was refused and why, and what to chase in the logs."""
 
+from rqa.answers.core.case_lists import OWN_JOBS
 from rqa.answers.core.result import Answer
 from rqa.answers.core.scope import Snapshot
 from rqa.measures.run import counts
@@ -18,6 +19,7 @@ class Overlaps(Answer):
     question = "Overlapping jobs"
     needs = ("repeat_units",)
     nothing_found = "No two jobs of one unit overlap in time; cancelled jobs are not looked at."
+    lists = OWN_JOBS
 
 
 class LoadedFiles(Answer):
@@ -26,6 +28,7 @@ class LoadedFiles(Answer):
     """
 
     question = "Loaded files"
+    lists = "It is about files and rows as they were read."
 
 
 class Refused(Answer):
@@ -33,6 +36,7 @@ class Refused(Answer):
 
     question = "Refused rows"
     nothing_found = "No row is refused."
+    lists = "It is about files and rows as they were read."
 
 
 class Remarks(Answer):
@@ -40,18 +44,21 @@ class Remarks(Answer):
 
     question = "Remarks"
     nothing_found = "No value of a row accepted deserves a look."
+    lists = "It is about files and rows as they were read."
 
 
 class LooseEnds(Answer):
     """What to chase in the logs: what, rows."""
 
     question = "Loose ends"
+    lists = "It is about files and rows as they were read."
 
 
 class Views(Answer):
     """What a store holds for SQL of one's own: name, kind, parameters, columns, meaning."""
 
     question = "Views and table macros"
+    lists = "It is about files and rows as they were read."
 
 
 def loaded(snapshot: Snapshot) -> LoadedFiles:

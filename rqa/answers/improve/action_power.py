@@ -25,6 +25,7 @@ class ActionPower(Answer):
     question = "Work it takes to see a change"
     needs = SEEN
     apart = ("weeks",)
+    lists = "It looks ahead: these jobs are still to come."
 
 
 def power(

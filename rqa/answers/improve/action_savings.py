@@ -24,6 +24,7 @@ class ActionSavings(Answer):
 
     question = "Come-backs and cost spared by actions"
     needs = ("actions", *SEEN)
+    lists = "Come-backs that were spared did not happen. Ask verdicts() for the jobs before and after an action."
 
 
 def action_savings(snapshot: Snapshot, window: int = 30, *, level: float = 0.95) -> ActionSavings:

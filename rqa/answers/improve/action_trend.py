@@ -2,15 +2,17 @@
 
 from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from rqa.answers.core.action_scope import check_scope, read_scope
+from rqa.answers.core.case_lists import CaseList
 from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.result import Answer, rounded, rounded_p_values
 from rqa.answers.core.scope import Snapshot, check_level, month_end, next_month
+from rqa.answers.improve.action_lists import BY_MONTH, action_list
 from rqa.answers.improve.action_work import ActionWork, action_work
 from rqa.answers.improve.verdicts import action_named, last_begun
 from rqa.words import counted, month_name, percent
@@ -36,6 +38,16 @@ class ActionTrend(Answer):
 
     question = "Trend before and after"
     needs = ("actions", *SEEN)
+
+    def listed(self) -> CaseList | str:
+        """The jobs in the scope of the action, but for those under way at its start."""
+        s: Any = self.settings
+        if self.asked_of is None or s["action"] is None:
+            return "Add an action first: rqa action WORKSPACE --what …"
+        return action_list(
+            self.asked_of.snapshot, read_scope(s["scope"]), s["started_on"], s["window"], counts=BY_MONTH,
+            before_days=HISTORY_DAYS, returned="returned",
+        )
 
 
 def action_trend(

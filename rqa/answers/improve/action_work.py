@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from rqa.answers.comebacks.counted import counted_comebacks
+from rqa.answers.comebacks.counted import CountedClasses, counted_comebacks
 from rqa.answers.core.action_scope import ActionScope
 from rqa.answers.core.scope import Snapshot
 from rqa.answers.core.told_sites import told_where
@@ -87,6 +87,16 @@ def action_work(
     return ActionWork(scope, own, _summed(found), touched, like, first_on, faults, left_out, untold)
 
 
+def asked_of(
+    snapshot: Snapshot, scope: ActionScope, started_on: date, window: int, before_days: int, counted: CountedClasses
+) -> tuple[Where, dict[str, object]]:
+    """The filters of an action's own work, and the values with which it is counted."""
+    touched = () if counted.any_class else touched_by(snapshot, scope)
+    where = told_where(snapshot, scope.jobs, counted.classes).where
+    days = (_first_on(snapshot, where, started_on, before_days), started_on)
+    return where, _values(snapshot, scope.steps, touched, counted.classes, days, window)
+
+
 def _first_on(snapshot: Snapshot, where: Where, started_on: date, before_days: int) -> date:
     """The first day of closing that counts as before the start: not one before the log of the scope's sites begins."""
     sites = {name: kept for name, kept in where.items() if name == "site"}
@@ -160,11 +170,20 @@ def _counted(
 
     found = counts(
         snapshot.store, "action_jobs", by=tuple(dict.fromkeys((*KINDS, *more))), where=dict(where),
-        values={"window": window, "recent": RECENT_DAYS, "as_of": snapshot.day, "first_on": days[0],
-                "started_on": days[1], "disposition": "repaired",
-                "classes": list(classes), "steps": list(steps), "subsystems": list(touched)},
+        values=_values(snapshot, steps, touched, classes, days, window),
     )
     return found.filter(pl.col("did_step"))
+
+
+def _values(
+    snapshot: Snapshot, steps: Sequence[str], touched: Sequence[str], classes: Sequence[str], days: tuple[date, date],
+    window: int,
+) -> dict[str, object]:
+    """The values that the measure of an action's work takes."""
+    return {
+        "window": window, "recent": RECENT_DAYS, "as_of": snapshot.day, "first_on": days[0], "started_on": days[1],
+        "disposition": "repaired", "classes": list(classes), "steps": list(steps), "subsystems": list(touched),
+    }
 
 
 def _summed(frame: "pl.DataFrame") -> "pl.DataFrame":

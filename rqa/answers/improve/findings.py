@@ -19,6 +19,7 @@ from rqa.answers.core.persons import cautioned
 from rqa.answers.core.result import Answer, rounded, rounded_p_values
 from rqa.answers.core.scope import Snapshot, check_month_held, is_held, month_of, months_back
 from rqa.answers.improve import contrast_families as families
+from rqa.answers.improve.finding_lists import FindingPlace, finding_jobs, finding_named
 from rqa.answers.improve.overall_findings import FIGURES, against_before, chart_signals, projected
 from rqa.answers.improve.part_lots import lots
 from rqa.answers.steps.attribution import attribution
@@ -31,11 +32,15 @@ from rqa.answers.tests.drift import drift
 from rqa.answers.tests.readings import readings
 from rqa.answers.tests.releases import releases
 from rqa.answers.tests.retests import retests
+from rqa.errors import RequestError
+from rqa.measures.groupings import names_only
 from rqa.progress import Progress, Stage, silent
-from rqa.words import count, counted, listed, month_name, months_said, plural
+from rqa.words import count, counted, enumerated, listed, month_name, months_said, plural
 
 if TYPE_CHECKING:
     import polars as pl
+
+    from rqa.answers.core.job_lists import JobList
 
 QUESTION = "findings"
 MONTHS = 24
@@ -91,6 +96,35 @@ class MonthFindings(Answer):
     question = "Findings of the month"
     shown = ("id", "state", "where", "what", "avoided", "check")
     nothing_found = "Of all that was compared nothing is statistically clear."
+
+    def jobs(self, count: str | None = None, /, *, people: bool = False, **row: object) -> "JobList":
+        """List the jobs behind a finding of the month, named by its id: `findings.jobs(id="F-d69f6885")`.
+
+        They are those that the finding counts, in its place and months: matured jobs where it is about come-backs;
+        checks, runs or readings, each with its job, where it is about those. `people`: whether technicians are named.
+        """
+        return self._behind(row, people=people, returned=False)
+
+    def returned(self, *, people: bool = False, **row: object) -> "JobList":
+        """List the jobs behind a finding that came back: those that it counts as events."""
+        return self._behind(row, people=people, returned=True)
+
+    def _behind(self, row: Mapping[str, object], *, people: bool, returned: bool) -> "JobList":
+        names_only("jobs", "key", row, ("id",))
+        shown = tuple(self.table["id"])
+        if "id" not in row:
+            raise RequestError(f"jobs: name a finding by id. There is: {enumerated(list(shown)) or 'none'}.")
+        found, snapshot = finding_named(self.stated, row["id"], shown), self._asked_of().snapshot
+        month = month_of(QUESTION, str(self.settings["month"]))
+        place = FindingPlace(
+            snapshot, found, month=month, finals=_finals(snapshot, month), window=WINDOW, counted=self.counted,
+            answers=stated_in(snapshot, month)[1],
+        )
+        made = finding_jobs(place, people=people, returned=returned)
+        if returned or made.table.height == found.jobs:
+            return made
+        more = f"The finding counts {count(found.jobs)} of these; the others were left out of the comparison."
+        return replace(made, notes=(*made.notes, more))
 
 
 def findings(snapshot: Snapshot, month: str | date | None = None, progress: Progress = silent) -> MonthFindings:

@@ -37,6 +37,7 @@ class Targets(Answer):
 
     question = "Goals"
     needs = ("targets",)
+    lists = "Its measures have questions of their own: ask comebacks() or first_pass_yield() with months=."
 
 
 @dataclass(frozen=True)

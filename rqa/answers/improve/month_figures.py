@@ -24,6 +24,7 @@ class MonthFigures(Answer):
 
     question = "Figures of the month"
     shown = ("figure", "month", "count", "size", "share", "low", "high", "before_share", "p_value", "verdict")
+    lists = "Its figures have questions of their own: ask comebacks() or first_pass_yield() with months=."
 
 
 def month_figures(snapshot: Snapshot, month: str | date | None = None, *, level: float = 0.95) -> MonthFigures:

@@ -8,11 +8,14 @@ from typing import TYPE_CHECKING, Any
 
 from rqa.answers.core.action_scope import check_scope, expected_ratio, read_scope
 from rqa.answers.core.asked_once import asked_once
+from rqa.answers.core.case_lists import CaseList
 from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.ground_list import SEEN
+from rqa.answers.core.job_lists import one_row
 from rqa.answers.core.result import Answer, rounded, rounded_p_values
 from rqa.answers.core.scope import Snapshot, check_level
 from rqa.answers.improve.action_judged import EXPECTED, MONTHS_AHEAD, POWER, UNTOLD, ActionJudgement, judge
+from rqa.answers.improve.action_lists import COUNTS, KEYS, action_list
 from rqa.answers.improve.action_work import BEFORE_DAYS, ActionWork, action_work, first_checks
 from rqa.answers.improve.scope_seen import lacking, sites_without
 from rqa.errors import RequestError
@@ -45,6 +48,21 @@ class Verdicts(Answer):
     question = "Did it work"
     shown = ("action_id", "what", "started_on", "verdict", "expected_on", "net", "net_low", "net_high")
     needs = ("actions", *SEEN)
+
+    def listed(self) -> CaseList:
+        """The jobs in the scope of an action, before and after its start: of one action at a time."""
+        return CaseList("listed_action_jobs", COUNTS, keys=KEYS, returned="returned_after")
+
+    def listed_for(self, row: Mapping[str, object]) -> "tuple[CaseList | str, Mapping[str, object]]":
+        """The list of the action named."""
+        action = one_row(self, row, "action_id")
+        if self.asked_of is None or action["jobs_before"] is None:
+            return f"Action {action['action_id']} cannot be judged: {action['warning']}", row
+        made = action_list(
+            self.asked_of.snapshot, read_scope(action["scope"]), action["started_on"],
+            int(str(self.settings["window"])), counts=COUNTS, before_days=BEFORE_DAYS, returned="returned_after",
+        )
+        return made, {name: value for name, value in row.items() if name != "action_id"}
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Literal, get_args
 import numpy as np
 
 from rqa.answers.core.asked_once import asked_once
+from rqa.answers.core.case_lists import CaseList, Count
 from rqa.answers.core.contrasts import SMALLEST
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.follow_up_counts import check_index_disposition, days_asked
@@ -54,6 +55,19 @@ class Attribution(Answer):
 
     question = "Come-backs attributed to steps"
     needs = LAID
+
+    def listed(self) -> CaseList | str:
+        """Jobs in which one of the steps was done, and those of them that came back with what it touches."""
+        if self.settings["per"] == "hazard":
+            return 'A hazard is of many steps. Ask with per="step" for the jobs.'
+        return DONE_STEPS
+
+
+DONE_STEPS = CaseList(
+    "listed_done_steps", {"done": Count(), "came_back": Count(("candidate",))},
+    values={"classes": list(OWN_WORK)}, joined={"step": " + "}, returned="came_back",
+)
+"""The list behind what is laid to steps: what the fit makes of it is shared out among them."""
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,7 @@ from datetime import UTC, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from rqa.answers.core.case_lists import OWN_JOBS
 from rqa.answers.core.result import Answer
 from rqa.answers.core.scope import Months, Scope, Snapshot, Where, check_values, scope
 from rqa.answers.core.site_clocks import SiteClocks, site_clocks
@@ -30,6 +31,7 @@ class BatteryBreaches(Answer):
     needs = ("steps", "procedures", "described_jobs", "isolation")
     nothing_found = "No breach of the battery's order is logged in the jobs asked about."
     looks_at = ("closed_there", "logged_there", "isolation_there")
+    lists = OWN_JOBS
 
 
 def battery_breaches(

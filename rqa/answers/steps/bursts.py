@@ -1,12 +1,15 @@
 """Bursts: were come-backs or failed checks bunched in some weeks, at some bench, lot or person, beyond chance."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
 from rqa.answers.core.asked_once import asked_once
+from rqa.answers.core.case_lists import CHECKS, CaseList, Count
 from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.grounds import grounds
+from rqa.answers.core.job_lists import one_row
 from rqa.answers.core.own_work import in_words
 from rqa.answers.core.result import Answer, rounded, rounded_p_values
 from rqa.answers.core.scope import (
@@ -28,6 +31,7 @@ from rqa.answers.steps.burst_rounds import BURST, CHANCE, ECHO, LUCK, BurstSearc
 from rqa.answers.steps.burst_words import BESIDE, finding, shape
 from rqa.contract import CLASSES, OWN_WORK
 from rqa.measures.groupings import JOB_NAMES, names_only
+from rqa.measures.run import Kept
 from rqa.words import counted, plural
 
 if TYPE_CHECKING:
@@ -52,6 +56,26 @@ class Bursts(Answer):
     series: "pl.DataFrame | None" = None
 
     question = "Bursts"
+
+    def listed(self) -> CaseList:
+        """The jobs, or checks, of one burst at a time."""
+        if self.settings["what"] == "comebacks":
+            told = {"cases": Count(("matured",)), "events": Count(("returned",), classed=True)}
+            return CaseList("listed_index_jobs", told, keys={"burst": "burst"}, returned="events")
+        told = {"cases": Count(), "events": Count(("failed",))}
+        return CaseList("listed_burst_checks", told, rows=CHECKS, keys={"burst": "burst"})
+
+    def listed_for(self, row: Mapping[str, object]) -> tuple[CaseList, Mapping[str, object]]:
+        """Those of the group and days of a burst; a stronger one found before may have taken some of them."""
+        burst, made = one_row(self, row, "burst"), self.listed()
+        day = "closed_day" if self.settings["what"] == "comebacks" else "day"
+        span: Kept = ((day, ">=", burst["first"]), (day, "<=", burst["last"]))
+        given: Any = self.settings["where"]
+        own = {} if burst["group"] is None else {burst["dimension"]: (burst["group"],)}
+        part = {"part_no": (burst["part_no"],)} if burst["part_no"] is not None else {}
+        told = {name: replace(count, kept=(*count.kept, *span)) for name, count in made.counts.items()}
+        rest = {name: value for name, value in row.items() if name != "burst"}
+        return replace(made, counts=told, where={**given, **own, **part}), rest
 
 
 @asked_once

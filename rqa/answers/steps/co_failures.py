@@ -34,6 +34,7 @@ class CoFailures(Answer):
 
     question = "Failures met together"
     needs = ("logs",)
+    lists = "Its marks are of several logs. Ask yields.failures() or tests.retests() for the jobs with one of them."
 
 
 def co_failures(snapshot: Snapshot, window: int = 30, *, min_cases: int = 10, level: float = 0.95) -> CoFailures:

@@ -6,6 +6,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from rqa.answers.core.asked_once import asked_once
+from rqa.answers.core.case_lists import CaseList, Count
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.ground_list import PLANNED
@@ -52,6 +53,16 @@ class Conformance(Answer):
     nothing_found = NOT_JUDGED
     looks_at = ("closed_there", "logged_there")
 
+    def listed(self) -> CaseList:
+        """Jobs that have the step, and those of them with each kind of breach at it."""
+        kinds = AVERAGED if self.settings["per"] == "step" else (*AVERAGED, "pairing")
+        any_kind = (("at_kind", "=", ""),)
+        told = {"jobs": Count(kept=any_kind), "as_should": Count(("followed",), kept=any_kind)}
+        told |= {kind: Count(("breached",), kept=(("at_kind", "=", kind),)) for kind in kinds}
+        return CaseList(
+            "listed_breaches", told, keys={"step": "at_step"}, whole={"step": ""}, values={"window": 0, **later(self)},
+        )
+
 
 @dataclass(frozen=True, eq=False, repr=False)
 class Breaches(Answer):
@@ -73,6 +84,28 @@ class Breaches(Answer):
     nothing_found = NOT_JUDGED
     looks_at = ("closed_there", "logged_there")
     of_comebacks = ("expected", "measure", "ratio", "ratio_low", "ratio_high", "p_value", "p_adjusted")
+
+    def listed(self) -> CaseList:
+        """Jobs that could have the breach, and those that had it; of the whole answer by any of them."""
+        told = {
+            "jobs": Count(), "breached": Count(("breached",)), "matured": Count(("matured",)),
+            "returned": Count(("returned",)), "breached_matured": Count(("breached", "matured")),
+            "breached_returned": Count(("breached", "returned")),
+        }
+        return CaseList(
+            "listed_breaches", told, keys={"kind": "at_kind", "step": "at_step"}, whole={"kind": "", "step": ""},
+            values=later(self), returned="breached_returned",
+        )
+
+
+def later(answer: Answer) -> dict[str, object]:
+    """The day again where logs run on after it, which are then read anew."""
+    if answer.asked_of is None:
+        return {}
+    snapshot = answer.asked_of.snapshot
+    if not counts(snapshot.store, "unsettled_jobs", values={"as_of": snapshot.day})["jobs"].sum():
+        return {}
+    return {"later": snapshot.day}
 
 
 def conformance(

@@ -15,6 +15,7 @@ class StepCosts(Answer):
 
     question = "Cost of come-backs by step"
     needs = LAID
+    lists = "What is attributed to a step is a share of many come-backs. Ask steps.attribution() for the jobs."
 
 
 def step_costs(

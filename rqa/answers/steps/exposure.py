@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
+from rqa.answers.core.case_lists import ATTEMPTS as OF_ATTEMPTS
+from rqa.answers.core.case_lists import CaseList, Count, marked
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import PERIODS, By, Months, Snapshot, Where, check_values, scope
 from rqa.answers.steps.declared_steps import declared_steps, hazards_of
@@ -29,6 +31,14 @@ class StepExposure(Answer):
 
     question = "Exposure"
     needs = ("steps",)
+    lists = CaseList(
+        "listed_attempts",
+        {
+            "logged": Count(("first_attempt",)), "done": Count(("executed",)), "checked": Count(("exposure",)),
+            **marked("failed", "skipped", "reworked"),
+        },
+        rows=OF_ATTEMPTS,
+    )
 
 
 def step_exposure(

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rqa.answers.core.asked_once import asked_once
+from rqa.answers.core.case_lists import CaseList, Count
 from rqa.answers.core.contrasts import SMALLEST
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.follow_up_counts import check_index_disposition, days_asked
@@ -53,6 +54,12 @@ class StepRelativeRisk(Answer):
 
     question = "Come-backs after what happened at a step"
     needs = ("steps", *SEEN)
+    lists = CaseList(
+        "listed_after_step", {"cases": Count(), "back": Count(("returned",), classed=True)},
+        rows=("job and place", "jobs and places"), keys={"after": "after", "step": "at_step", "place": "place"},
+        returned="back",
+    )
+    """Wherever it happened; `jobs` and `returned` leave out kinds of work in which it happened always or never."""
 
 
 @dataclass(frozen=True)

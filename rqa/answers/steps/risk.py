@@ -9,11 +9,13 @@ import numpy as np
 from rqa.answers.comebacks.costs import avoided_cost
 from rqa.answers.comebacks.rate import comebacks
 from rqa.answers.core.asked_once import asked_once
+from rqa.answers.core.case_lists import CHECKS, CaseList, Count
 from rqa.answers.core.filters import filters_of
 from rqa.answers.core.ground_list import LAID
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import By, Months, Scope, Snapshot, Where, check_values
 from rqa.answers.steps.attribution import (
+    DONE_STEPS,
     MIN_OVERLAP,
     PER,
     Attributed,
@@ -53,6 +55,15 @@ UNTOUCHED, DONE = "touches no subsystem", "done"
 """Why a step that was done has no exposures: nothing can be attributed to it at all; or no job counted had it."""
 FAILS = ("fails_per_1000", "fails_low", "fails_high")
 """What is known of a step without any come-back."""
+OF_STEPS = CaseList(
+    DONE_STEPS.file,
+    {
+        **DONE_STEPS.counts, "checked": Count(("exposure",), file="listed_attempts", rows=CHECKS),
+        "failed": Count(("failed",), file="listed_attempts", rows=CHECKS),
+    },
+    values=DONE_STEPS.values, joined=DONE_STEPS.joined, returned="came_back",
+)
+"""Jobs in which a step was done, those of them that came back with what it touches, and its checks."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -64,6 +75,7 @@ class StepRisk(Answer):
     unlaid: Mapping[tuple[Any, ...], str] = field(default_factory=dict)
 
     question = "Risky steps"
+    lists = OF_STEPS
     needs = LAID
     apart = FAILS
 
@@ -80,6 +92,11 @@ class StepMap(Answer):
     question = "Step map"
     needs = LAID
     apart = FAILS
+
+    def listed(self) -> CaseList:
+        """The jobs of its procedure."""
+        where: Any = self.settings["where"]
+        return replace(OF_STEPS, where={**where, "procedure": (str(self.settings["procedure"]),)})
 
 
 @dataclass(frozen=True)

@@ -46,6 +46,7 @@ class Agreement(Answer):
     runs: "pl.DataFrame | None" = None
 
     question = "Agreement"
+    lists = "Its cases are judgements of a study of the measuring, in the table studies."
 
 
 def agreement(

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from rqa.answers.comebacks.cost_parts import RATE, uncounted_notes
+from rqa.answers.core.case_lists import COMEBACKS, CaseList, Count, marked
 from rqa.answers.core.follow_up_counts import WHOLE, check_index_disposition, days_asked
 from rqa.answers.core.ground_list import FOUND
 from rqa.answers.core.kept_counts import kept_counts
@@ -39,6 +40,10 @@ class CoverageGap(Answer):
 
     question = "Come-backs that no test covers"
     needs = ("tests", "covered_tests", *FOUND)
+    lists = CaseList(
+        "listed_coverage", {"returned": Count(("known",)), **marked(*FATES)}, rows=COMEBACKS,
+        keys={"subsystem": "subsystem"},
+    )
 
 
 def coverage_gap(

@@ -72,6 +72,7 @@ class StationDrift(Answer):
 
     question = "Drift of stations"
     needs = ("test_values", "station")
+    lists = "It is made from measured values. Ask the table diagnostics with depot.query for each."
 
 
 @dataclass(frozen=True, eq=False)

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from rqa.answers.core.case_lists import CaseList, marked
 from rqa.answers.core.follow_up_counts import WHOLE, check_index_disposition, days_asked, group_numbers
 from rqa.answers.core.ground_list import COVERED
 from rqa.answers.core.kept_counts import kept_counts
@@ -37,6 +38,7 @@ class Escapes(Answer):
 
     question = "Faults caught and escaped"
     needs = COVERED
+    lists = CaseList("listed_escapes", marked(*COUNTED), returned="escaped")
 
 
 def escapes(

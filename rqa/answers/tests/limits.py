@@ -48,6 +48,7 @@ class LimitChoices(Answer):
     question = "Limits and what they let through"
     needs = ("test_values", "test_limits", *SEEN)
     apart = ("limit",)
+    lists = "It is made from measured values. Ask the table diagnostics with depot.query for each."
 
 
 def limits_tradeoff(

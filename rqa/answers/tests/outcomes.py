@@ -2,6 +2,7 @@
 
 from typing import TYPE_CHECKING
 
+from rqa.answers.core.case_lists import CaseList, Count, marked
 from rqa.answers.core.kept_counts import kept_counts
 from rqa.answers.core.persons import PEOPLE
 from rqa.answers.core.result import Answer, rounded
@@ -24,6 +25,11 @@ class DiagnosticOutcomes(Answer):
 
     question = "Outcomes of diagnostics"
     needs = ("diagnostics",)
+    lists = CaseList(
+        "listed_tests",
+        {"tests": Count(), "first_judged": Count(("judged",)), **marked("first_passed", "final_passed")},
+        rows=("test of a job", "tests of jobs"),
+    )
 
 
 def diagnostics(

@@ -1,12 +1,13 @@
 """What a test's word is worth: how often nothing is found after a fail, and how often a pass comes back."""
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from rqa.answers.core.case_lists import JOBS, RUNS, CaseList, Count
 from rqa.answers.core.follow_up_counts import WHOLE, days_asked
 from rqa.answers.core.kept_counts import kept_counts
 from rqa.answers.core.persons import PEOPLE
 from rqa.answers.core.result import Answer, rounded
-from rqa.answers.core.scope import By, Months, Snapshot, Where, check_level, check_values, scope
+from rqa.answers.core.scope import By, Months, Scope, Snapshot, Where, check_level, check_values, scope
 from rqa.answers.core.told_sites import telling_scope
 from rqa.answers.tests.covered_tests import NONE_NAMED, coverage
 from rqa.answers.yields.first_pass import dated
@@ -27,6 +28,34 @@ class PredictiveValues(Answer):
     question = "What a fail and a pass are worth"
     needs = ("diagnostics", "steps")
     of_comebacks = ("pass_value", "pass_low", "pass_high")
+
+    def listed(self) -> CaseList:
+        """Fails are those of the failed runs, passes those of the matured jobs, each of the sites that can tell."""
+        failed, passed = (dict(scope.where) for scope in _telling(self))
+        return CaseList(
+            "listed_alarms",
+            {
+                "fails": Count(where=failed),
+                **{n: Count((n,), where=failed) for n in ("confirmed", "nothing_found", "undecided")},
+                **{
+                    n: Count((mark,), file="listed_escapes", rows=JOBS, where=passed)
+                    for n, mark in (("passes", "passed"), ("escaped", "escaped"))
+                },
+            },
+            rows=RUNS, returned="escaped",
+        )
+
+
+def _telling(answer: Answer) -> tuple[Scope, Scope]:
+    """The scopes of fails and of passes: without the sites that cannot tell what was done, or what came back."""
+    where: Any = answer.settings["where"]
+    asked = Scope((), dict(where))
+    if answer.asked_of is None:
+        return asked, asked
+    return (
+        telling_scope(answer.asked_of.snapshot, asked, "logged", what="what was done after a fail"),
+        telling_scope(answer.asked_of.snapshot, asked, "found", what="which faults came back after a pass"),
+    )
 
 
 def predictive_values(

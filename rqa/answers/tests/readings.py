@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from rqa.answers.core.case_lists import MEASURED, RUNS, CaseList, Count
 from rqa.answers.core.kept_counts import kept_counts
 from rqa.answers.core.persons import PEOPLE
 from rqa.answers.core.result import Answer
@@ -58,6 +59,7 @@ class MeasuredReadings(Answer):
 
     question = "Measured values"
     needs = ("test_values",)
+    lists = CaseList("listed_runs", {"readings": Count(("measured",))}, rows=RUNS, keys=MEASURED)
 
 
 def readings(

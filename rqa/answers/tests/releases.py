@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from rqa.answers.core.case_lists import OWN_JOBS, CaseList, Count
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.follow_up_counts import WHOLE, days_asked
 from rqa.answers.core.kept_counts import kept_counts
@@ -66,6 +67,15 @@ class Releases(Answer):
     question = "Releases checked"
     needs = ("diagnostics",)
     of_comebacks = ("ratio", "ratio_low", "ratio_high", "p_value")
+    lists = CaseList(
+        "listed_releases",
+        {
+            "jobs": Count(("judged",)), "flagged": Count(("flagged",)), "matured": Count(("flagged", "matured")),
+            "returned": Count(("flagged", "returned")), "other_matured": Count(("clear", "matured")),
+            "other_returned": Count(("clear", "returned")),
+        },
+        keys={"check": "by_check"}, whole={"check": "any"}, values={"min_cases": LEAST},
+    )
 
 
 class ReleaseFaults(Answer):
@@ -76,6 +86,7 @@ class ReleaseFaults(Answer):
     needs = ("diagnostics",)
     nothing_found = "No job asked about was released without its tests in order."
     looks_at = ("closed_there", "tested_there")
+    lists = OWN_JOBS
 
 
 def releases(

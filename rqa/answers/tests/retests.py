@@ -3,6 +3,7 @@
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from rqa.answers.core.case_lists import RUNS, CaseList, Count, marked
 from rqa.answers.core.contrasts import Contrast, all_stated, each_against_rest
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.grounds import grounds
@@ -36,6 +37,16 @@ class RetestPasses(Answer):
 
     question = "Retest passes"
     needs = ("diagnostics", "steps")
+
+    def listed(self) -> CaseList:
+        """Runs that passed or failed; what was done between two is not known where a site keeps no step log."""
+        silent = sites_without_log(self.asked_of.snapshot) if self.asked_of else []
+        own = marked("after_work", "failed_again", "not_rerun", "untimed", "judged", "elsewhere")
+        return CaseList(
+            "listed_retests",
+            {"runs": Count(), "fails": Count(("failed",)), "retest_passes": Count(("retest_pass",)), **own},
+            rows=RUNS, values={"unlogged": silent},
+        )
 
 
 def retests(

@@ -1,5 +1,6 @@
 """Which jobs went through without one failed check."""
 
+from rqa.answers.core.case_lists import CaseList, Count, marked
 from rqa.answers.core.result import Answer, with_shares
 from rqa.answers.core.scope import PERIODS, By, Months, Snapshot, Where, check_level, check_values, scope
 from rqa.answers.yields.first_pass import dated
@@ -17,6 +18,7 @@ class CleanJobs(Answer):
 
     question = "Clean-job share"
     needs = ("logs",)
+    lists = CaseList("listed_clean_jobs", {"jobs": Count(), **marked("clean", "unclean")})
 
 
 def clean_jobs(

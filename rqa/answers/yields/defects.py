@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from rqa.answers.core.case_lists import CHECKS, CaseList, Count, marked
 from rqa.answers.core.job_clusters import by_job_note, effects_of_groups, groups_of, said_of, widened_ratio
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import PERIODS, By, Months, Scope, Snapshot, Where, check_level, check_values, scope
@@ -30,6 +31,7 @@ class Defects(Answer):
 
     question = "Defects"
     needs = ("checks",)
+    lists = CaseList("listed_attempts", {"exposures": Count(("exposure",)), **marked("failed")}, rows=CHECKS)
 
 
 def defects(

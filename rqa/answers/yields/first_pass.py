@@ -2,6 +2,7 @@
 
 from typing import TYPE_CHECKING
 
+from rqa.answers.core.case_lists import CHECKS, RUNS, CaseList, Count, marked
 from rqa.answers.core.job_clusters import by_job_note, effects_of_groups, groups_of, said_of
 from rqa.answers.core.result import Answer, names_of, sums_by_group, with_shares
 from rqa.answers.core.scope import (
@@ -41,6 +42,19 @@ class FirstPassYield(Answer):
     """First-pass yield: exposures, passed, failed, unchecked, yield, low, high."""
 
     question = "First-pass yield"
+
+    def listed(self) -> CaseList:
+        """First attempts at steps, or first runs of diagnostics; by shift from the file that knows shifts."""
+        told = {"exposures": Count(("exposure",)), **marked("passed", "failed", "unchecked")}
+        if self.settings["of"] == "diagnostics":
+            return CaseList("listed_runs", told, rows=RUNS)
+        where = self.settings.get("where")
+        named = {*names_of(self.settings.get("by")), *(where if isinstance(where, dict) else ())}
+        if not named & {*SHIFTS} or self.asked_of is None:
+            return CaseList("listed_attempts", told, rows=CHECKS)
+        zones = site_clocks(self.asked_of.snapshot.store).zones
+        values = {"rest": REST, "sites": list(zones), "zones": list(zones.values())}
+        return CaseList("listed_shift_attempts", told, rows=CHECKS, values=values)
 
     def also_needs(self) -> tuple[str, ...]:
         """The log that its groupings and filters are of."""

@@ -3,6 +3,7 @@
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from rqa.answers.core.case_lists import CHECKS, CaseList, Count
 from rqa.answers.core.grounds import grounds
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import PERIODS, By, Months, Snapshot, Where, check_level, check_values, scope
@@ -23,6 +24,7 @@ class Failures(Answer):
 
     question = "Failures"
     needs = ("checks",)
+    lists = CaseList("listed_failures", {"failures": Count(), "first": Count(("first",))}, rows=CHECKS)
 
 
 def failures(

@@ -2,6 +2,7 @@
 
 from typing import TYPE_CHECKING
 
+from rqa.answers.core.case_lists import ATTEMPTS, CHECKS, CaseList, Count, marked
 from rqa.answers.core.job_clusters import by_job_note, effects_of_groups, groups_of, said_of
 from rqa.answers.core.result import Answer, rounded, with_shares
 from rqa.answers.core.scope import PERIODS, By, Months, Scope, Snapshot, Where, check_level, check_values, scope
@@ -22,6 +23,10 @@ class Rework(Answer):
 
     question = "Rework"
     needs = ("steps",)
+    lists = CaseList(
+        "listed_attempts", {"attempts": Count(("worked",)), **marked("executed", "reworked", "later", "later_timed")},
+        rows=ATTEMPTS,
+    )
 
 
 class ReworkRoutes(Answer):
@@ -29,6 +34,7 @@ class ReworkRoutes(Answer):
 
     question = "Where a failed check sends the job"
     needs = ("checks", "step_times")
+    lists = CaseList("listed_failures", {"failures": Count()}, rows=CHECKS, keys={"way": "way", "to_step": "to_step"})
 
 
 def rework(

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from rqa.answers.core.case_lists import CHECKS, CaseList, Count, marked
 from rqa.answers.core.job_clusters import by_job_note, effects_of_groups, groups_of, said_of
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import By, Months, Scope, Snapshot, Where, check_level, check_values, scope
@@ -26,6 +27,9 @@ class RolledYield(Answer):
 
     question = "Rolled yield"
     needs = ("checks",)
+    lists = CaseList(
+        "listed_attempts", {"checks": Count(("exposure",)), **marked("passed", "failed")}, rows=CHECKS
+    )
 
 
 def rolled_yield(

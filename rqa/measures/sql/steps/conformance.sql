@@ -18,27 +18,29 @@ with
 -- one row a repaired job
 closed as (
     select
-        site, model, procedure, job_technician, billing, closed_on, linked, elapsed_days, judged, first_bench, last_bench
+        job_id, site, model, procedure, job_technician, billing, closed_on, linked, elapsed_days, judged, first_bench,
+        last_bench
     from job_turns
     where turn = 1 and disposition = 'repaired' and closed_on <= $as_of and coalesce(settled_on <= $as_of, true)
     /* given later: */
     union all
     select
-        site, model, procedure, job_technician, billing, closed_on, linked, elapsed_days, judged, first_bench, last_bench
+        job_id, site, model, procedure, job_technician, billing, closed_on, linked, elapsed_days, judged, first_bench,
+        last_bench
     from jobs_cut_off($later)
     /* :given later */
 ),
 -- one row a job, kind and step
 breaches as (
     select
-        kind, step, first_of_kind, first_of_step, first_of_job,
+        job_id, kind, step, first_of_kind, first_of_step, first_of_job,
         site, model, procedure, job_technician, billing, closed_on, linked, elapsed_days, first_bench, last_bench
     from job_breaches
     where closed_on <= $as_of and coalesce(settled_on <= $as_of, true)
     /* given later: */
     union all
     select
-        kind, step, first_of_kind, first_of_step, first_of_job,
+        job_id, kind, step, first_of_kind, first_of_step, first_of_job,
         site, model, procedure, job_technician, billing, closed_on, linked, elapsed_days, first_bench, last_bench
     from breaches_cut_off($later)
     /* :given later */

@@ -58,7 +58,7 @@ worked as (
 -- one row a failed run and what became of it
 fates as (
     select
-        f.job_id, f.test, f.run_on, f.station,
+        f.job_id, f.test, f.run, f.run_on, f.station,
         case
             when u.job_id is not null or f.next_at < f.run_at then 'untimed'
             when f.next_outcome is null then 'not rerun'

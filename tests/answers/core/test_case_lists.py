@@ -1,0 +1,127 @@
+"""Every figure's list is as long as the figure: over all questions, their rows and counts, today and on a past day."""
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import rqa
+from rqa.answers.core.case_lists import CHOSEN, CaseList
+from rqa.answers.core.job_lists import JOB_COLUMNS
+from rqa.answers.core.result import Answer
+from rqa.depot import Depot
+from rqa.errors import RequestError
+from rqa.measures.run import groupings
+from tests.odd_depots.depots import write_workspace
+from tests.odd_depots.questions import asked_of, every_question
+
+OF_ONE_ROW = ("burst", "action_id")
+"""Keys of answers of which each row has a list of its own."""
+DEAR = ("findings", "steps.clusters", "charts.time_to_detect")
+"""Questions that cost much and count no jobs themselves."""
+
+
+@pytest.fixture(scope="module")
+def workshop(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = write_workspace("healthy", tmp_path_factory.mktemp("workshop"))
+    rqa.load(folder)
+    return folder
+
+
+@pytest.fixture(
+    scope="module", params=[None, pytest.param("2025-03-10", marks=pytest.mark.slow)], ids=["latest", "past day"]
+)
+def answers(request: pytest.FixtureRequest, workshop: Path) -> Iterator[list[Answer]]:
+    with rqa.open(workshop, as_of=request.param) as depot:
+        made = [asked(depot, name, how) for name, how in every_question(depot) if name not in DEAR]
+        yield [answer for answer in made if isinstance(answer, Answer)]
+
+
+def places(rows: int, tried: int) -> list[int]:
+    """So many places of a table, evenly spread up to the last row."""
+    return sorted({(place + 1) * rows // tried - 1 for place in range(min(rows, tried))})
+
+
+def asked(depot: Depot, name: str, how: Mapping[str, Any]) -> object:
+    try:
+        return asked_of(depot, name)(**how)
+    except RequestError:  # too little of something on this day: what is said then is tested elsewhere
+        return None
+
+
+def keys_of(made: CaseList, row: Mapping[str, Any]) -> dict[str, Any]:
+    """What of a row of an answer names it."""
+    if own := {name: row[name] for name in OF_ONE_ROW if name in made.keys and name in row}:
+        return own
+    counts = made.counts.values()
+    names = {*groupings(made.file), *made.keys, *made.whole, *(key for c in counts for key in (*c.at, *c.per))}
+    names |= {"class"} if any(c.classed for c in counts) else set()
+    return {name: value for name, value in row.items() if name in names}
+
+
+def lists_of(answer: Answer) -> CaseList | None:
+    made = answer.listed()
+    return None if isinstance(made, str) or made.file == CHOSEN else made
+
+
+@pytest.mark.parametrize("rows_tried", [1, pytest.param(4, marks=pytest.mark.slow)])
+def test_a_row_has_as_many_cases_as_it_counts(answers: list[Answer], rows_tried: int) -> None:
+    wrong, tried = [], 0
+    for answer in answers:
+        made, rows = lists_of(answer), list(answer.table.iter_rows(named=True))
+        if made is None or not rows:
+            continue
+        for count in (name for name in made.counts if name in answer.table.columns):
+            for row in (rows[place] for place in places(len(rows), rows_tried)):
+                if row[count] is None:
+                    continue
+                tried += 1
+                listed = answer.jobs(count, **keys_of(made, row)).table
+                if listed.height != row[count]:
+                    wrong.append((answer.question, answer.settings.get("by"), count, row[count], listed.height, row))
+    assert wrong == []
+    assert tried > 150
+
+
+def test_a_list_says_the_same_of_every_job(answers: list[Answer]) -> None:
+    for answer in answers:
+        if not isinstance(made := answer.listed(), str) and answer.table.height:
+            row = {name: value for name, value in answer.table.row(0, named=True).items() if name in OF_ONE_ROW}
+            listed = answer.jobs(**{name: value for name, value in row.items() if name in made.keys})
+            names = [name for name in (*JOB_COLUMNS, "cost") if name != "technician"]
+            assert set(names) <= set(listed.table.columns), answer.question
+            assert "technician" not in listed.table.columns
+
+
+def test_people_are_named_where_they_are_asked_for(workshop: Path) -> None:
+    with rqa.open(workshop) as depot:
+        found = depot.comebacks(by="model")
+        plain, named = found.jobs(), found.jobs(people=True)
+    assert "technician" not in plain.table.columns
+    assert named.table.drop("technician").equals(plain.table)
+    assert any("coaching" in note for note in named.notes)
+
+
+def test_a_row_that_is_none_is_answered_with_those_there_are(workshop: Path) -> None:
+    with rqa.open(workshop) as depot:
+        found = depot.comebacks(by=("model", "month"))
+        for row, said in (
+            ({"model": "Fauteuil Leger"}, "Did you mean 'Fauteuil Léger'?"), ({"modell": "x"}, "Did you mean 'model'?"),
+            ({"month": "2031-01"}, "There is: 2024-06-01"), ({"month": "soon"}, "write it like 2026-05"),
+        ):
+            with pytest.raises(RequestError) as error:
+                found.jobs(**row)
+            assert said in str(error.value)
+        with pytest.raises(RequestError, match="counts no come-backs"):
+            depot.yields.clean().returned()
+        with pytest.raises(RequestError, match="There is: jobs, matured, returned"):
+            found.jobs("rate")
+
+
+def test_what_has_no_list_says_why(answers: list[Answer]) -> None:
+    for answer in answers:
+        if isinstance(made := answer.listed(), str):
+            assert made != Answer.lists, f"{answer.question}: say why there is no list"
+            with pytest.raises(RequestError, match="has no list of jobs"):
+                answer.jobs()
