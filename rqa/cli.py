@@ -162,17 +162,19 @@ def inspect(workspace: Path, memory: str, every_file: bool) -> None:
 
 @main.command("map", epilog="Example: rqa map depot-2026")
 @click.argument("folder", type=FOLDER)
+@click.option("--update", is_flag=True, help="Add new files and columns to the sources.toml that is there.")
 @_memory
-def propose_mapping(folder: Path, memory: str) -> None:
+def propose_mapping(folder: Path, update: bool, memory: str) -> None:
     """Propose a sources.toml for the logs in a folder, write it there, and show what it makes of them.
 
     Every guess has beside it what it rests on. Lines that say "check this" are guesses to look at; what is not known is
-    left as a line to fill. A sources.toml that is there is never overwritten. Ends as `inspect` would.
+    left as a line to fill. A sources.toml that is there is never overwritten; --update adds to it what it does not read
+    yet, and keeps all that stands in it. Ends as `inspect` would.
     """
     from rqa.propose import propose
 
     with progress_line() as progress:
-        made = propose(folder, progress=progress)
+        made = propose(folder, update=update, progress=progress)
     say(f"{made}\n")
     if not made.complete:
         raise RqaError(

@@ -9,10 +9,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rqa.errors import MappingError
-from rqa.intake.draft import draft
+from rqa.intake.draft import draft, read_mapping
 from rqa.intake.mapping import MAPPING_FILE
 from rqa.progress import Progress, silent
 from rqa.propose.proposal import Proposed, proposed
+from rqa.propose.updated import updated
 from rqa.propose.written import mapping_text, marked_lines
 from rqa.words import counted, listed
 from rqa.written import write_whole
@@ -32,8 +33,13 @@ class Proposal:
     not_read: dict[str, str]
     complete: bool
     proposed: Proposed
+    added: tuple[str, ...] | None = None
+    """What was added to a mapping that was there; None for a new one."""
 
     def __str__(self) -> str:
+        if self.added is not None:
+            lines = [f"{self.path.name}: {counted(len(self.added), 'addition')}", *(f"  {a}" for a in self.added)]
+            return "\n".join([*lines, *(f"  {label}: not read: {why}" for label, why in self.not_read.items())])
         tables = [s for s in self.proposed.sets if s.match is not None or s.wide]
         files, sets = counted(self.proposed.files, "file"), counted(len(tables), "set")
         lines = [f"{self.path.name}: {files}, {sets} of them mapped"]
@@ -50,11 +56,15 @@ class Proposal:
         return "\n".join(lines)
 
 
-def propose(workspace: str | Path, *, write: bool = True, progress: Progress = silent) -> Proposal:
+def propose(
+    workspace: str | Path, *, update: bool = False, write: bool = True, progress: Progress = silent
+) -> Proposal:
     """Propose a mapping for the logs in a folder, and write it there as `sources.toml`.
 
     Parameters:
         workspace: the folder with the logs, in folders of their own or not; it becomes the workspace.
+        update: True adds to the `sources.toml` that is there the files and columns that it does not read yet; what
+            stands in it stays, comments included.
         write: False writes nothing; `Proposal.text` holds the mapping all the same.
         progress: is told each `rqa.progress.Stage` as it begins.
 
@@ -70,10 +80,12 @@ def propose(workspace: str | Path, *, write: bool = True, progress: Progress = s
     if not folder.is_dir():
         raise MappingError(f"{folder} is not a folder. Name the folder that holds your logs.")
     path = folder / MAPPING_FILE
+    if update and path.exists():
+        return _update(folder, path, write=write, progress=progress)
     if write and path.exists():
         raise MappingError(
-            f"{path} is there already, and is never overwritten. Move it away to have another proposed, or run "
-            f"`rqa inspect {folder}` to see what it makes of the files."
+            f"{path} is there already, and is never overwritten. To add what is new in the folder: "
+            f"`rqa map {folder} --update`. To have another proposed, move it away."
         )
     made = proposed(folder, progress=progress)
     if not made.sets and not made.not_read:
@@ -87,3 +99,13 @@ def propose(workspace: str | Path, *, write: bool = True, progress: Progress = s
     if write:
         write_whole(path, text.encode())
     return Proposal(path, text, tuple(marked_lines(made)), dict(made.not_read), complete, made)
+
+
+def _update(folder: Path, path: Path, *, write: bool, progress: Progress) -> Proposal:
+    """Add to a mapping that is there what is new in its folder."""
+    read_mapping(folder)
+    made = updated(folder, progress)
+    checks = tuple(marked_lines(made.proposed))
+    if write and made.added:
+        write_whole(path, made.text.encode())
+    return Proposal(path, made.text, checks, dict(made.proposed.not_read), True, made.proposed, made.added)

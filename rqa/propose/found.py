@@ -5,7 +5,7 @@ import os
 import re
 import unicodedata
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -82,17 +82,26 @@ def files_in(folder: Path) -> list[Path]:
     return sorted(found, key=lambda p: [int(t) if t.isdecimal() else t for t in re.split(r"(\d+)", p.as_posix())])
 
 
-def look_through(folder: Path, paths: Sequence[Path], looked: Looked, progress: Progress = silent) -> FolderFound:
-    """Find out how every file is laid out, and which belong together."""
+def look_through(
+    folder: Path, paths: Sequence[Path], looked: Looked, progress: Progress = silent, *,
+    known: Mapping[tuple[Path, str], str] | None = None,
+) -> FolderFound:
+    """Find out how every file is laid out, and which belong together.
+
+    What is `known` already, files with their sheet or table ("" for the first or only one), is left out.
+    """
     layouts: list[Layout] = []
     not_read: dict[str, str] = {}
     for number, path in enumerate(paths):
         progress(Stage(f"looking at {label(path, folder)}", number, len(paths), 1))
         try:
-            for made in _layouts(path, label(path, folder), looked, not_read):
-                layouts.append(made)
+            for place, made in enumerate(_layouts(path, label(path, folder), looked, not_read)):
+                real = path.resolve()
+                if not known or not ((real, made.part) in known or (place == 0 and (real, "") in known)):
+                    layouts.append(made)
         except NotReadError as said:
-            not_read[label(path, folder)] = str(said)
+            if not known or (path.resolve(), "") not in known:
+                not_read[label(path, folder)] = str(said)
         except OSError as error:
             not_read[label(path, folder)] = f"cannot be read: {error.strerror or error}"
     return FolderFound(tuple(_grouped(folder, layouts, paths)), not_read)

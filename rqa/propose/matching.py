@@ -164,22 +164,25 @@ def score(column: Column, facts: Facts, table: str) -> tuple[float, list[str]]:
     return min(1.0, made), [*evidence, seen]
 
 
-def matched(facts: Mapping[str, Facts], hints: str, *, only: Iterable[str] | None = None) -> Matched | None:
+def matched(
+    facts: Mapping[str, Facts], hints: str, *, only: Iterable[str] | None = None, whole: bool = True
+) -> Matched | None:
     """The table that a set of columns feeds best, with its columns; None where no table fits.
 
-    `hints` are the names of the file, its folder and its sheet.
+    `hints` are the names of the file, its folder and its sheet. `only` are the tables that are looked at; unless they
+    are `whole`, the columns are some of a table alone.
     """
     columns = list(facts.values())
-    found = [m for name in (only or TABLES) if (m := _as_table(TABLES[name], columns, hints)) is not None]
+    found = [m for name in (only or TABLES) if (m := _as_table(TABLES[name], columns, hints, whole)) is not None]
     return max(found, key=lambda m: m.score, default=None)
 
 
-def _as_table(table: Table, columns: Sequence[Facts], hints: str) -> Matched | None:
+def _as_table(table: Table, columns: Sequence[Facts], hints: str, whole: bool) -> Matched | None:
     import numpy as np
     from scipy.optimize import linear_sum_assignment
 
     names = {c.name.strip().lower() for c in columns}
-    if table.name not in LOGS:
+    if table.name not in LOGS and whole:
         named = [c for c in table.columns if c.name in names]
         needed = [c for c in table.columns if c.required and c.default is None]
         if len(named) < ALL_OF_CONTRACT * len(needed) or len(named) < min(2, len(table.columns)):
@@ -222,9 +225,9 @@ def _as_table(table: Table, columns: Sequence[Facts], hints: str) -> Matched | N
             like = [(columns[i].name, float(scores[i, j])) for i in left]
             if like:
                 candidates[column.name] = tuple(like[:MOST_CANDIDATES])
-    if not all(n in guesses for n in NEEDED.get(table.name, ())):
+    if whole and not all(n in guesses for n in NEEDED.get(table.name, ())):
         return None
-    if sum(n in guesses for n in DEFINING.get(table.name, guesses)) < LEAST_DEFINING.get(table.name, 1):
+    if whole and sum(n in guesses for n in DEFINING.get(table.name, guesses)) < LEAST_DEFINING.get(table.name, 1):
         return None
     worth = sum(
         g.sure * (3 if n in DEFINING.get(table.name, ()) else 2 if table.column(n).required else 1)

@@ -59,21 +59,36 @@ class Proposed:
     """Sets of which not all files were read."""
 
 
-def proposed(folder: Path, *, leave_out: Collection[Path] = (), progress: Progress = silent) -> Proposed:
+def proposed(folder: Path, *, progress: Progress = silent) -> Proposed:
     """Look through a folder and work out a mapping; nothing is written."""
-    paths = [p for p in files_in(folder) if p.resolve() not in leave_out]
+    paths = files_in(folder)
     with looking(paths) as looked:
         found = look_through(folder, paths, looked, progress)
-        made, not_read, partly = _sets(found, looked, progress)
-        return Proposed(folder, tuple(_with_job_ids(made, looked)), not_read, len(paths), partly)
+        return sets_proposed(folder, found, found.groups, looked, len(paths), progress=progress)
+
+
+def sets_proposed(
+    folder: Path, found: FolderFound, groups: Sequence[Group], looked: Looked, files: int, *,
+    taken: Collection[str] = (), progress: Progress = silent,
+) -> Proposed:
+    """Work out what sets of files are; the names `taken` are those of other sets."""
+    made, not_read, partly = _sets(found, [_renamed(g, taken) for g in groups], looked, progress)
+    return Proposed(folder, tuple(_with_job_ids(made, looked)), not_read, files, partly)
+
+
+def _renamed(group: Group, taken: Collection[str]) -> Group:
+    name, number = group.name, 2
+    while name in taken:
+        name, number = f"{group.name}_{number}", number + 1
+    return replace(group, name=name)
 
 
 def _sets(
-    found: FolderFound, looked: Looked, progress: Progress
+    found: FolderFound, groups: Sequence[Group], looked: Looked, progress: Progress
 ) -> tuple[list[SetProposal], dict[str, str], tuple[str, ...]]:
     not_read, made, partly = dict(found.not_read), [], []
-    for number, group in enumerate(found.groups):
-        progress(Stage(f"reading {group.labels[0]}", number, len(found.groups), 1))
+    for number, group in enumerate(groups):
+        progress(Stage(f"reading {group.labels[0]}", number, len(groups), 1))
         of_group = dict(zip(dict.fromkeys(one.path for one in group.layouts), group.labels, strict=True))
         chosen = _within_bytes(group.layouts)
         if len(chosen) < len(group.layouts):

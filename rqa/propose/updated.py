@@ -1,0 +1,204 @@
+"""A mapping that is there, with what is new in its folder: files that nothing reads, columns that nothing takes.
+
+What a person has written stays as it is, comments and order included; lines are only added.
+"""
+
+import re
+import tomllib
+from collections.abc import Mapping as MappingType
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from rqa.contract import TABLES
+from rqa.errors import MappingError, RqaError
+from rqa.intake.draft import parse_mapping
+from rqa.intake.entries import wanted_columns
+from rqa.intake.mapping import MAPPING_FILE, Mapping, TableSpec
+from rqa.intake.paths import label, paths_of
+from rqa.intake.sources import files_of
+from rqa.progress import Progress, silent
+from rqa.propose.columns import facts_of
+from rqa.propose.found import Group, files_in, look_through
+from rqa.propose.layouts import Layout
+from rqa.propose.matching import Guess, matched
+from rqa.propose.proposal import Proposed, SetProposal, sets_proposed
+from rqa.propose.written import guess_line, left_out_lines, set_lines
+from rqa.store.looked import Looked, looking
+from rqa.words import counted, listed
+
+SAME_COLUMNS = 0.9
+"""Share of columns, of all that a new file and a set have, from which on the file is one more of the set."""
+
+BY_HAND = "Add what is new by hand. Nothing was written."
+HEADER, ENTRY = re.compile(r"\s*\["), re.compile(r"\s*\[\[\s*table\s*\]\]")
+OF_ENTRY, COLUMNS = re.compile(r"\s*\[\s*table\s*\."), re.compile(r"\s*\[\s*table\s*\.\s*columns\s*\]")
+
+
+@dataclass(frozen=True)
+class Update:
+    """What is added to a mapping: its new text, and what was added, a line each."""
+
+    text: str
+    added: tuple[str, ...]
+    proposed: Proposed
+
+
+def updated(folder: Path, progress: Progress = silent) -> Update:
+    """Work out what is new in a folder beside its mapping; nothing is written."""
+    path = folder / MAPPING_FILE
+    text = path.read_text(encoding="utf-8-sig")
+    mapping = parse_mapping(tomllib.loads(text))
+    paths = files_in(folder)
+    outside = [f for name, spec in mapping.files.items() if spec.format != "frame"
+               for f in files_of(name, spec.model_copy(update={"optional": True}), folder, {},
+                                 mapping.workspace.outside)]
+    with looking([*paths, *(f.path for f in outside)]) as looked:
+        known = _known(folder, mapping)
+        found = look_through(folder, paths, looked, progress, known=known)
+        columns = _known_columns(folder, mapping, looked)
+        fresh, joined = [], dict[str, list[str]]()
+        for group in found.groups:
+            home = _home(group, columns, mapping)
+            if home is None:
+                fresh.append(group)
+            else:
+                joined.setdefault(home, []).extend(group.patterns)
+        added = {
+            number: guesses for number, entry in enumerate(mapping.table)
+            if entry.from_ is not None and (guesses := _new_columns(entry, columns, looked))
+        }
+        made = sets_proposed(folder, found, fresh, looked, len(paths), taken=tuple(mapping.files), progress=progress)
+    return _written(text, joined, added, made)
+
+
+def _known(folder: Path, mapping: Mapping) -> dict[tuple[Path, str], str]:
+    """The files that the mapping reads, with their sheet or table ("" where none is named), by the set that does."""
+    known: dict[tuple[Path, str], str] = {}
+    for name, spec in mapping.files.items():
+        for pattern in spec.path:
+            for path in paths_of(pattern, folder, mapping.workspace.outside, optional=True)[0]:
+                known[path.resolve(), str(spec.sheet or spec.table or "")] = name
+    return known
+
+
+def _known_columns(folder: Path, mapping: Mapping, looked: Looked) -> dict[str, tuple[Group, MappingType[str, Any]]]:
+    """The columns of each set that the mapping reads, and what they hold, read as it says."""
+    found: dict[str, tuple[Group, MappingType[str, Any]]] = {}
+    for name, spec in mapping.files.items():
+        if spec.format == "frame":
+            continue
+        wanted = frozenset[str]().union(*(wanted_columns(e) for e in mapping.table if name in mapping.sets_of(e)))
+        sources = files_of(name, spec.model_copy(update={"optional": True}), folder, {}, mapping.workspace.outside)
+        layouts = []
+        for source in sources:
+            try:
+                layouts.append(Layout(source.path, source.format, looked.take(source, wanted)))
+            except RqaError:
+                continue
+        if layouts:
+            group = Group(name, tuple(layouts), tuple(spec.path), tuple(label(x.path, folder) for x in layouts))
+            found[name] = (group, facts_of(group, looked))
+    return found
+
+
+def _home(group: Group, columns: MappingType[str, tuple[Group, Any]], mapping: Mapping) -> str | None:
+    """The set that new files belong to: one that is read alike, and has the same columns."""
+    mine = {c.lower() for c in group.first.columns}
+    for name, (there, _) in columns.items():
+        theirs = {c.lower() for one in there.layouts for c in one.columns}
+        spec = mapping.files[name]
+        alike = group.first.format == there.layouts[0].format and all(
+            group.first.settings.get(key, default) == (getattr(spec, key) or default)
+            for key, default in (("header_row", 1), ("sheet", None), ("table", None))
+        ) and (group.first.ascii_only or group.first.settings.get("encoding", "utf-8") == spec.encoding)
+        if alike and len(mine & theirs) >= SAME_COLUMNS * len(mine | theirs) and len(mine) > 1:
+            return name
+    return None
+
+
+def _new_columns(
+    entry: TableSpec, columns: MappingType[str, tuple[Group, Any]], looked: Looked
+) -> list[tuple[Guess, SetProposal]]:
+    """What columns of the files most likely are that an entry does not use, of those that it does not give yet."""
+    if (entry.from_ or "") not in columns:
+        return []
+    group, facts = columns[entry.from_ or ""]
+    used = {o.column for o in entry.columns.values()} | {c for o in entry.columns.values() for c in o.join or ()}
+    sql = " ".join(o.sql or "" for o in entry.columns.values())
+    left = {n: f for n, f in facts.items() if n not in used and n not in TABLES[entry.table].names and n not in sql}
+    match = matched(left, "", only=[entry.table], whole=False)
+    if match is None:
+        return []
+    one = SetProposal(group, facts, match, looked.rows.get(group.name, 0))
+    taken = set(entry.columns) | {c for c in TABLES[entry.table].names if c in facts}
+    return [(g, one) for t, g in match.guesses.items() if t not in taken]
+
+
+def _written(
+    text: str, joined: MappingType[str, list[str]], added: MappingType[int, list[tuple[Guess, SetProposal]]],
+    made: Proposed,
+) -> Update:
+    """The mapping's text with what is new."""
+    said: list[str] = []
+    new = _with_paths(text, joined) if joined else text
+    said += [f"files.{name}: path takes {listed(patterns)} too" for name, patterns in joined.items()]
+    for number, guesses in added.items():
+        lines = []
+        for guess, one in guesses:
+            if one.match is not None:
+                lines += guess_line(one, TABLES[one.match.table].column(guess.target), guess).texts()
+                said.append(f"table.{number + 1} ({one.match.table}): {guess.target} from {guess.source!r}")
+        new = _with_columns(new, number, lines)
+    for one in made.sets:
+        if one.match is not None or one.wide:
+            new = new.rstrip("\n") + "\n\n" + "\n".join(set_lines(one, made)) + "\n"
+            said.append(f"files.{one.group.name}: {counted(len(one.group.labels), 'file')}, {counted(one.rows, 'row')}")
+    if said and (left := left_out_lines(made)):
+        new = new.rstrip("\n") + "\n\n" + "\n".join(left) + "\n"
+    plain = tomllib.loads(new)
+    _check_kept(tomllib.loads(text), plain, "")
+    for number, guesses in added.items():
+        if not {g.target for g, _ in guesses} <= set(plain["table"][number].get("columns", {})):
+            raise MappingError(f"table.{number + 1}: its columns cannot be found in the text. {BY_HAND}")
+    return Update(new if said else text, tuple(said), made)
+
+
+def _with_paths(text: str, joined: MappingType[str, list[str]]) -> str:
+    """The text with further patterns for the paths of sets."""
+    import tomlkit
+
+    doc: Any = tomlkit.parse(text)
+    for name, patterns in joined.items():
+        files = doc["files"][name]
+        there = files["path"] if isinstance(files["path"], list) else [files["path"]]
+        files["path"] = [*there, *patterns]
+    return tomlkit.dumps(doc)
+
+
+def _with_columns(text: str, number: int, lines: Sequence[str]) -> str:
+    """The text with further lines for the columns of one `[[table]]`, counted from 0, behind the last that it has."""
+    rows = text.split("\n")
+    entries = [i for i, row in enumerate(rows) if ENTRY.match(row)]
+    first = entries[number]
+    end = next((i for i in range(first + 1, len(rows)) if HEADER.match(rows[i]) and not OF_ENTRY.match(rows[i])),
+               len(rows))
+    columns = next((i for i in range(first, end) if COLUMNS.match(rows[i])), None)
+    filled = [i for i in range(columns or first, end) if rows[i].strip() and not rows[i].lstrip().startswith("#")]
+    head = [] if columns is not None else ["[table.columns]"]
+    return "\n".join([*rows[: filled[-1] + 1], *head, *lines, *rows[filled[-1] + 1:]])
+
+
+def _check_kept(old: Any, new: Any, place: str) -> None:
+    """Raise an error where something that a person has written would be gone or changed."""
+    if isinstance(old, dict):
+        for key, value in old.items():
+            if not isinstance(new, dict) or key not in new:
+                raise MappingError(f"{place}.{key} would be lost. {BY_HAND}")
+            _check_kept(value, new[key], f"{place}.{key}".lstrip("."))
+    elif isinstance(old, list) and isinstance(new, list):
+        for number, value in enumerate(old):
+            _check_kept(value, new[number] if number < len(new) else None, f"{place}.{number + 1}")
+    elif old != new and not (place.endswith(".path") and isinstance(new, list) and new[0] == old):
+        raise MappingError(f"{place} would be changed. {BY_HAND}")
