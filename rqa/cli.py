@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 FOLDER = click.Path(file_okay=False, path_type=Path)
 WENT_WRONG = 2
 """How a load ends that was made, and that most likely is not what was meant: a job that calls it can stop there."""
+TO_ACT = 3
+"""How a review ends, where it is asked to, that found something to act on."""
 SAMPLE = (3000, 1)
 """Jobs and seed of the sample depot, beside which the stored notebooks were run."""
 
@@ -200,36 +202,61 @@ def propose_mapping(folder: Path, update: bool, memory: str) -> None:
     "form",
     default="html",
     show_default=True,
-    type=click.Choice(["html", "xlsx"]),
-    help="The page, or its tables as a workbook.",
+    type=click.Choice(["html", "xlsx", "text", "email"]),
+    help="The page; its tables as a workbook; or the page with a summary of 15 lines beside it, as a text (which is "
+    "also said) or as an e-mail to send.",
 )
-@click.option("--pdf", is_flag=True, help="Print the page to a PDF beside it, too, by a browser on this machine.")
-def review(workspace: Path, month: str | None, as_of: str | None, to: Path | None, form: str, pdf: bool) -> None:
+@click.option("--pdf", is_flag=True, help="Print the sheet to a PDF beside the page, by a browser on this machine.")
+@click.option("--annex", is_flag=True, help="With --pdf: print the annex behind the sheet.")
+@click.option("--link", default="", metavar="URL", help="Where the summary says the page is; by default its file name.")
+@click.option("--exit-code", is_flag=True, help="End with 3 when there is something to act on.")
+def review(
+    workspace: Path, month: str | None, as_of: str | None, to: Path | None, form: str, pdf: bool, annex: bool,
+    link: str, exit_code: bool,
+) -> None:
     """Write the manager's page for one month: a single HTML file that opens offline.
 
-    What it tells of figures, goals, findings, cost and actions is kept in rqa-pages.json beside it, so that the next
-    page of the same month says what changed since.
+    It begins with the sheet, which is one page of paper; its annex is folded. What it tells of figures, goals,
+    findings, cost and actions is kept in rqa-pages.json beside it, so that the next page of the same month says what
+    changed since.
+
+    Something to act on is a measure that became worse, a goal that was missed, a problem without an action, or a safety
+    event.
     """
     import rqa
     from rqa.review import write_page
+    from rqa.review.message import ENDINGS, write_message
     from rqa.review.printed import write_pdf
     from rqa.review.workbook import write_workbook
 
-    if pdf and form != "html":
-        raise click.UsageError("--pdf prints the page; leave out --format, or --pdf.")
+    if pdf and form == "xlsx":
+        raise click.UsageError("--pdf prints the page; leave out --format xlsx, or --pdf.")
+    if annex and not pdf:
+        raise click.UsageError("--annex is printed with --pdf; add it, or leave out --annex.")
+    if link and form not in ENDINGS:
+        raise click.UsageError(f"--link stands in a summary; add --format {' or '.join(ENDINGS)}, or leave out --link.")
+    message = None
     with rqa.open(workspace, as_of=as_of) as depot, progress_line() as progress:
-        made = write_page if form == "html" else write_workbook
-        page = made(depot, to or workspace, month=month, progress=progress)
+        if form in ENDINGS:
+            page, message = write_message(depot, to or workspace, month, progress, form=form, link=link)
+        else:
+            made = write_page if form == "html" else write_workbook
+            page = made(depot, to or workspace, month=month, progress=progress)
         day = depot.as_of.date()
     if day > datetime.now(UTC).date():
         say(
             f"CAUTION: the page looks at the depot as of {day}, the latest day in the store, which is to come. "
             "A date is mistyped, or day and month are swapped: see “dated after the load” in the table `remarks`.\n"
         )
-    say(page.headline)
+    say(page.headline if message is None else message.headline.rstrip())
     say(f"\nWritten to {page.path}")
+    if message is not None:
+        say(f"Its summary: {message.path}")
     if pdf:
-        say(f"Printed to {write_pdf(page.path)}")
+        say(f"Printed to {write_pdf(page.path, annex=annex)}")
+    if exit_code and page.to_act:
+        say(f"To act on: {'; '.join(page.to_act)}.")
+        raise click.exceptions.Exit(TO_ACT)
 
 
 @main.command(

@@ -9,7 +9,7 @@ from rqa.answers.core.contrasts import SMALLEST
 from rqa.answers.core.grounds import Sentence
 from rqa.answers.core.scope import month_end, month_of, months_back
 from rqa.answers.improve.contrast_families import held_of, year_before
-from rqa.answers.improve.findings import months_up_to
+from rqa.answers.improve.findings import WINDOW, months_up_to
 from rqa.answers.improve.overall_findings import FIGURES
 from rqa.depot import Depot
 from rqa.errors import RequestError
@@ -20,7 +20,7 @@ from rqa.review.comebacks.projected import projections
 from rqa.review.compare.people import people
 from rqa.review.data.intake import intake
 from rqa.review.data.provenance import provenance, record
-from rqa.review.facts import MonthFacts, Section, Verdict
+from rqa.review.facts import FigureScope, MonthFacts, Section, Verdict
 from rqa.review.figures import figures
 from rqa.review.improve.actions import actions
 from rqa.review.improve.findings import places_to_look
@@ -28,16 +28,17 @@ from rqa.review.improve.goals import goals
 from rqa.review.improve.verdicts import mature_month, resting_on, summary, verdicts
 from rqa.review.ledger import Record
 from rqa.review.said_once import said_once
+from rqa.review.sheet import sheet
 from rqa.review.spans import first_day, year_held
 from rqa.review.steps.risky_steps import risky_steps
 from rqa.review.steps.safety import no_battery, safety
 from rqa.review.tests.diagnostics import HEADING as TESTS
 from rqa.review.tests.diagnostics import diagnostics, stations_told
 from rqa.review.texts import CANNOT_BE_TOLD, CAUTIONS, DEFINITIONS, HAZARDS, LUCK, no_job_closed
-from rqa.words import listed, month_name, percent
+from rqa.words import listed, month_name, months_said, percent
 
 SHOWN_MONTHS = 24
-PARTS = 11
+PARTS = 12
 """Parts that are asked one after the other, as `describe` tells them."""
 
 
@@ -98,6 +99,11 @@ def describe(
     drawn = figures(depot, own, span, shown, general)
     ahead = projections(depot, own)
     kept = record(depot, own, judged, (*first, *then), found_there, quiet)
+    part("the sheet")
+    front = sheet(
+        depot, own, title=title, judged=judged, found=found, sections=(*first, *then), pointers=found_there,
+        quiet=quiet, shown=shown, over=month_end(own) <= day,
+    )
     facts = MonthFacts(
         title=title,
         month=own,
@@ -123,6 +129,9 @@ def describe(
         cautions=tuple(c.format(smallest=SMALLEST, hazards=HAZARDS[no_battery(depot)]) for c in CAUTIONS),
         definitions=DEFINITIONS,
         made_by=f"rqa {version('rqa')}",
+        looked_at=FigureScope(past, WINDOW).short,
+        shown_months=months_said(*shown),
+        sheet=front,
     )
     return said_once(facts)
 

@@ -40,6 +40,13 @@ class FigureScope:
         )
         return " ".join([*said, self.more]).strip()
 
+    @property
+    def short(self) -> str:
+        """The same in as few words as stand beside a heading."""
+        said = [] if self.months is None else [months_said(*self.months)]
+        said += [] if self.window is None else [f"come-backs within {counted(self.window, 'day')}"]
+        return ", ".join(said)
+
 
 @dataclass(frozen=True)
 class PageFigure:
@@ -71,7 +78,11 @@ class PageFigure:
 
 @dataclass(frozen=True)
 class Verdict:
-    """One measure up to the month: its share, and whether its level changed; `since` then says in which month."""
+    """One measure up to the month: its share, and whether its level changed.
+
+    `since` says in which month it then did, `level` what it is since; `before` is the level up to that month, or the
+    share of all months before where there is no such change.
+    """
 
     measure: str
     month: str
@@ -83,6 +94,7 @@ class Verdict:
     word: str
     sentence: Sentence
     since: str = ""
+    level: str = ""
 
 
 @dataclass(frozen=True)
@@ -110,6 +122,89 @@ class Pointer:
 
 
 @dataclass(frozen=True)
+class Tile:
+    """One measure of the sheet: value and month, its state as a word with a sign, its goal, its course as a picture.
+
+    `loud`: whether the state is a change of level. `address` is where the annex tells of it.
+    """
+
+    key: str
+    measure: str
+    value: str
+    when: str
+    sign: str
+    word: str
+    loud: bool
+    goal: str
+    spec: dict[str, Any]
+    address: str
+
+    @property
+    def alternative(self) -> str:
+        """What the picture shows, in words."""
+        return str(self.spec["description"])
+
+
+@dataclass(frozen=True)
+class ProblemLine:
+    """A problem of the sheet: where, what and how much, what to do next, and what is being done.
+
+    `ids` are its findings, `address` the place of the first of them in the annex; `worth` is what it costs a year, or
+    in all; `answered` whether an action that has begun is about it. `events` of `jobs` are what it counts, `avoided`
+    the come-backs that could be avoided.
+    """
+
+    ids: tuple[str, ...]
+    address: str
+    where: str
+    what: str
+    worth: str
+    check: str
+    action: str
+    state: str
+    answered: bool
+    events: int | None
+    jobs: int
+    avoided: float
+
+
+@dataclass(frozen=True)
+class SheetLine:
+    """What the sheet says of one thing, a line an item, with its place in the annex."""
+
+    heading: str
+    items: tuple[str, ...]
+    address: str
+    link: str
+
+
+def in_short(text: str) -> str:
+    """A text as the sheet says it: of what cannot be told without what to do, which stands in the annex."""
+    return text.short if isinstance(text, Sentence) else text
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """The manager's sheet: what fits on one page of paper, under its `heading` and the line below that.
+
+    `verdict` holds a sentence on quality, one on goals, one on what to decide. `quiet` is said where there are no
+    `problems`; `basis` says what these count, and how many more there are. `to_act` are the reasons, in words, for
+    which somebody has to act; none where nobody has.
+    """
+
+    heading: str
+    under: str
+    verdict: tuple[Sentence, ...]
+    tiles: tuple[Tile, ...]
+    problems: tuple[ProblemLine, ...]
+    quiet: Sentence
+    basis: str
+    lines: tuple[SheetLine, ...]
+    cautions: str
+    to_act: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Section:
     """A section of the page: its heading and, in the order in which they are shown, what stands in it.
 
@@ -133,13 +228,20 @@ class Section:
         counts = self.tables or self.figures or any(not text.startswith(CANNOT) for text in said)
         return self.basis.caption if self.basis is not None and counts else ""
 
+    @property
+    def span(self) -> str:
+        """The months and days beside its heading; nothing where it says nothing of what is counted."""
+        return self.basis.short if self.basis is not None and self.caption else ""
+
 
 @dataclass(frozen=True)
 class MonthFacts:
     """The whole page.
 
     `quiet` is said where there are no `pointers`. `first` are the sections after the month in words, `then` those
-    after the figures, `last` those after what was loaded. `record` is what a later page is compared with.
+    after the figures, `last` those after what was loaded. `record` is what a later page is compared with. `sheet` is
+    the first page, which is all that a manager needs; the rest is its annex. `looked_at` and `shown_months` say which
+    months the findings and the figures look at.
     """
 
     title: str
@@ -166,6 +268,9 @@ class MonthFacts:
     cautions: tuple[str, ...]
     definitions: tuple[tuple[str, str], ...]
     made_by: str
+    looked_at: str
+    shown_months: str
+    sheet: Sheet
 
     @property
     def drawn(self) -> tuple[PageFigure, ...]:

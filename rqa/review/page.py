@@ -25,13 +25,17 @@ from rqa.shown import shown
 from rqa.stopping import held
 from rqa.written import write_whole
 
+TAG, SPOKEN = re.compile(r"<[^<>]*>"), re.compile(r' (?:role|aria-[a-z]+)="[^"]*"')
+"""An element of a picture, and what it says to a screen reader."""
+
 
 @dataclass(frozen=True)
 class Page:
-    """A page that was written: where, and its one-line message."""
+    """A page that was written: where, its one-line message, and why somebody has to act, where somebody has."""
 
     path: Path
     headline: str
+    to_act: tuple[str, ...] = ()
 
 
 def write_page(depot: Depot, to: str | Path, month: str | date | None = None, progress: Progress = silent) -> Page:
@@ -39,6 +43,13 @@ def write_page(depot: Depot, to: str | Path, month: str | date | None = None, pr
 
     What it tells in figures goes into a ledger beside it, so that the month's next page can say what changed since.
     """
+    return write_facts(depot, to, month, progress)[0]
+
+
+def write_facts(
+    depot: Depot, to: str | Path, month: str | date | None = None, progress: Progress = silent
+) -> tuple[Page, MonthFacts]:
+    """Write the page of one month, and give its facts, too."""
     folder = folder_of(to)
     earlier = read_ledger(folder)
     facts = describe(depot, month, earlier, progress)
@@ -52,7 +63,7 @@ def write_page(depot: Depot, to: str | Path, month: str | date | None = None, pr
             keep(folder, earlier, facts.record)
     except OSError as error:
         raise RequestError(f"{target}: cannot write the page ({error.strerror}); name another file.") from error
-    return Page(target, facts.headline)
+    return Page(target, facts.headline, facts.sheet.to_act), facts
 
 
 def folder_of(to: str | Path) -> Path:
@@ -77,7 +88,8 @@ def render(facts: MonthFacts) -> str:
         undefined=jinja2.StrictUndefined, autoescape=True, keep_trailing_newline=True, finalize=_kept_together
     )
     template = environment.from_string((room / "page.html.j2").read_text(encoding="utf-8"))
-    bundle, draw = _bundle(), (room / "draw.js").read_text(encoding="utf-8")
+    bundle = _bundle()
+    draw = "".join((room / name).read_text(encoding="utf-8") for name in ("draw.js", "parts.js"))
     scripts = " ".join(f"'sha256-{_sha256(s)}'" for s in (bundle, draw))
     policy = (
         f"default-src 'none'; script-src {scripts}; style-src 'unsafe-inline'; img-src data:; "
@@ -86,6 +98,8 @@ def render(facts: MonthFacts) -> str:
     stills = {f.key: still({**f.spec, "width": WIDTH}) for f in facts.drawn}
     return template.render(
         facts=facts,
+        sheet=facts.sheet,
+        tiles={t.key: _data_address(still(t.spec)) for t in facts.sheet.tiles},
         policy=Markup(policy),
         style=Markup((room / "page.css").read_text(encoding="utf-8")),
         place={f.key: i for i, f in enumerate(facts.drawn)},
@@ -135,5 +149,9 @@ def _is_tall(svg: str) -> bool:
 
 
 def _data_address(svg: str) -> str:
-    """The still picture, as an address that holds it; as an image it can run nothing and mixes no ids."""
-    return "data:image/svg+xml;base64," + base64.b64encode(svg.encode("utf-8")).decode("ascii")
+    """The still picture, as an address that holds it; as an image it can run nothing and mixes no ids.
+
+    What its marks say to a screen reader is left out, as an image is read by its text alternative alone.
+    """
+    plain = TAG.sub(lambda tag: SPOKEN.sub("", tag[0]), svg)
+    return "data:image/svg+xml;base64," + base64.b64encode(plain.encode("utf-8")).decode("ascii")

@@ -17,6 +17,8 @@ QUIET = (
     "--disable-sync", "--disable-extensions", "--host-resolver-rules=MAP * ~NOTFOUND",
 )
 """No window, no first steps, and no name on the network can be found."""
+WITH_ANNEX = "with-annex"
+"""The place on the page that has its annex printed, too."""
 BY_HAND = "open the page in a browser and print it there to a file (its print layout is in the page)"
 
 
@@ -40,8 +42,9 @@ def options(program: str, profile: str | Path) -> list[str]:
     return [program, *QUIET, *as_root, f"--user-data-dir={profile}"]
 
 
-def write_pdf(page: Path, to: Path | None = None) -> Path:
-    """Print a page that was written; `to` is the PDF's file, by default the page's name with .pdf.
+def write_pdf(page: Path, to: Path | None = None, *, annex: bool = False) -> Path:
+    """Print the sheet of a page that was written, or all of it with `annex`; `to` is the PDF's file, by default the
+    page's name with .pdf.
 
     Raises `RequestError` without a browser, saying how to print by hand, and when the browser prints nothing.
     """
@@ -54,7 +57,8 @@ def write_pdf(page: Path, to: Path | None = None) -> Path:
     target = (to or page.with_suffix(".pdf")).resolve()
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as profile:
         made = Path(profile) / "page.pdf"
-        how = ("--no-pdf-header-footer", f"--print-to-pdf={made}", page.resolve().as_uri())
+        address = page.resolve().as_uri() + (f"#{WITH_ANNEX}" if annex else "")
+        how = ("--no-pdf-header-footer", f"--print-to-pdf={made}", address)
         command = [*options(program, profile), *how]
         try:
             done = subprocess.run(command, capture_output=True, text=True, timeout=SECONDS, check=False)

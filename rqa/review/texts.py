@@ -13,13 +13,18 @@ CAUTIONS = (
     "No figure here justifies skipping a hold point or a protective measure.",
     "Figures about people are for coaching and for changing the process. They come with their uncertainty and are "
     "subject to local labour and privacy law; names can be replaced by keyed pseudonyms at intake. This page shows no "
-    "person.",
+    "person but the owners of actions.",
     "Groups of fewer than {smallest} cases are not shown, nor others from which these would follow; costs are "
     "sums, and are shown in full. So are months of the whole depot, the weeks of a burst, and the two sides of an "
     "action, whose scope the lead has chosen.",
     "Rates are not adjusted for the mix of work: a month, a bench or a model with harder work looks worse than it is.",
     "A difference within chance is not proof that nothing changed: small numbers hide small changes.",
 )
+SHEET_CAUTIONS = (
+    "{hazards} work follows the maker's service guide, local codes and trained staff. No figure here justifies "
+    "skipping a hold point or protection. Rates are not adjusted for the mix of work."
+)
+"""The cautions at the foot of the sheet; the annex has all of them."""
 DEFINITIONS = (
     (
         "Come-back",
@@ -78,6 +83,12 @@ LUCK = (
     "alone a figure is called so on some page of one year in 25; where months truly differ by 15 to 20 %, of one year "
     "in fifteen (simulated, with 27 final months)."
 )
+
+
+def cut(text: str, words: int) -> str:
+    """A text of so many words at most; what is cut off leaves a mark."""
+    parts = text.split()
+    return text if len(parts) <= words else f"{' '.join(parts[:words])} …"
 
 
 def no_job_closed(there: Grounds, month: date) -> str:

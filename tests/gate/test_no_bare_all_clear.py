@@ -22,7 +22,7 @@ MAKES = {"answers/core/grounds.py", "answers/core/ground_list.py", "answers/core
 SENTENCES = {
     "answers/core/grounds.py", "answers/core/needs.py", "answers/core/told_sites.py", "answers/comebacks/counted.py",
     "answers/improve/scope_seen.py", "review/improve/verdicts.py",
-    "review/tests/diagnostics.py", "review/improve/findings.py", "review/data/provenance.py",
+    "review/tests/diagnostics.py", "review/improve/findings.py", "review/data/provenance.py", "review/sheet.py",
 }
 """Where a `Sentence` is put together by hand: out of other sentences, or with what it lacks."""
 READS_LIKE_ONE = re.compile(

@@ -17,6 +17,7 @@ from rqa.cli import main
 from rqa.errors import RqaError
 from rqa.plots import plot
 from rqa.review import describe
+from rqa.review.sheet import MOST_WORDS, words_of
 from rqa.shown import UNSHOWN
 from rqa.words import MONTHS
 from tests.odd_depots.cells import NOTEBOOKS, run_cells
@@ -148,6 +149,8 @@ def _sentences(depot: Any) -> Iterator[str]:
     with suppress(RqaError):
         page = describe(depot)
         said.append(page)
+        if words_of(page.sheet) > MOST_WORDS or len(page.sheet.verdict) != 3 or len(page.sheet.tiles) != 4:
+            yield f"the sheet has {words_of(page.sheet)} words: {page.sheet}"
         first = depot.query(FIRST)["day"][0]
         for text in texts_in(page):
             yield from (*faults_in(text), *_too_early(text, first))

@@ -122,7 +122,8 @@ def test_every_picture_is_said_in_words(page: Element) -> None:
         assert len(picture.attrs["alt"]) > 60
         assert list(figure.all("table")), "the numbers behind the picture"
     pictures = list(page.all("img"))
-    assert len(pictures) == len(figures)
+    assert len(pictures) == len(figures) + 4, "and the four of the sheet"
+    assert all(len(p.attrs["alt"]) > 60 for p in pictures)
     assert len({p.attrs["alt"] for p in pictures}) == len(pictures)
     # A drawn picture takes its words from its description; one standing in the page itself would need its own.
     assert not list(page.all("svg", "canvas"))

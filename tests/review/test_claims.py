@@ -12,6 +12,7 @@ from rqa.depot import Depot
 from rqa.review import describe, render
 from rqa.review.facts import MonthFacts
 from rqa.review.said_once import said_once
+from rqa.review.sheet import MOST_WORDS, words_of
 from rqa.words import month_name
 from tests.depots import depot_of
 from tests.review.claims import false_claims, is_all_clear, sentences_in
@@ -89,6 +90,7 @@ def test_taking_data_away_makes_no_all_clear(less: str) -> None:
         facts = describe(depot, MONTH)
         assert all_clears(facts) == []
         assert list(false_claims(depot, facts)) == []
+        assert words_of(facts.sheet) <= MOST_WORDS
         told = " ".join(sentences_in(facts))
     assert re.search(SAID_INSTEAD.get(less, ""), told), told
 

@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 from rqa.depot import open as open_depot
+from rqa.plots.charts.small_control import LETTERS
 from rqa.review import describe, render
 from rqa.review.printed import browser, write_pdf
 from tests.depots import make_store
@@ -23,6 +24,7 @@ HERE = Path(__file__).parent
 MEASURED = (HERE / "measured.js").read_text(encoding="utf-8")
 AXE = HERE.parents[1] / ".cache" / "package" / "axe.min.js"
 FIGURES = "document.querySelectorAll('figure').length"
+OPENED = "document.querySelectorAll('details.part').forEach(part => { part.open = true; })"
 FITTED = (
     "dispatchEvent(new Event('resize')), [...document.querySelectorAll('.live')].every(p => Math.abs(p.clientWidth - "
     "p.querySelector('svg').getBoundingClientRect().width) < 3)"
@@ -31,6 +33,11 @@ FITTED = (
 printed they are hidden, and the browser may tell of the size before it shows them again. So it is told again."""
 A4 = 688
 """Width of a sheet less its margins, 182 mm, in CSS pixels."""
+ROOM = "document.documentElement.clientWidth"
+"""The width there is, less a bar to scroll by."""
+WITH_ANNEX = "document.querySelector('#with-annex').checked = {}"
+POINTS_8 = 8 * 96 / 72
+"""8 points in CSS pixels, of which there are 96 to the inch of 72 points."""
 
 pytestmark = pytest.mark.skipif(browser() is None, reason="no Chromium on this machine, and RQA_BROWSER names none")
 
@@ -48,6 +55,8 @@ def page(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def tab(page: Path) -> Iterator[Tab]:
     with opened(str(browser()), page) as tab:
         tab.look(width=1280)
+        assert tab.value("document.querySelectorAll('.live svg').length") == 0, "none in a folded part"
+        tab.value(OPENED)
         tab.wait_for(f"document.querySelectorAll('.drawn .live svg').length === {FIGURES}")
         assert tab.value(FIGURES) >= 7
         yield tab
@@ -61,7 +70,7 @@ def test_it_asks_for_nothing_and_complains_of_nothing(tab: Tab, page: Path) -> N
 
 def test_nothing_in_the_data_was_run(tab: Tab) -> None:
     """The hostile name would have opened a box or left an image of its own."""
-    assert tab.value("[...document.images].every(i => i.className === 'still')")
+    assert tab.value("[...document.images].every(i => i.classList[0] === 'still')")
     assert tab.value("document.scripts.length") == 3
     assert tab.value("document.body.innerText.includes('<script>alert(1)')")
 
@@ -89,10 +98,12 @@ def test_its_policy_stops_what_would_leave_it(page: Path, attempt: str) -> None:
 
 @pytest.mark.parametrize(("width", "medium"), [(390, "screen"), (1280, "screen"), (A4, "print")])
 def test_all_text_can_be_read(tab: Tab, width: int, medium: str) -> None:
+    tab.value(WITH_ANNEX.format("true"))
     tab.look(width=width, medium=medium)
     if medium == "screen":
         tab.wait_for(FITTED)
     found: dict[str, Any] = tab.value(MEASURED)
+    tab.value(WITH_ANNEX.format("false"))
     assert found["texts"] > 200
     assert found["faults"] == []
 
@@ -129,23 +140,82 @@ def test_a_pointer_on_a_mark_shows_its_numbers(tab: Tab) -> None:
     tab.ask("Input.dispatchMouseEvent", type="mouseMoved", x=1, y=1)
 
 
-def test_printed_it_shows_its_pictures_on_few_sheets(tab: Tab, page: Path) -> None:
+def sheets_of(pdf: bytes) -> int:
+    return len(re.findall(rb"/Type\s*/Page\b(?!s)", pdf))
+
+
+def printed(tab: Tab) -> bytes:
+    """As a browser prints, with no medium forced on the page."""
+    tab.ask("Emulation.setEmulatedMedia", media="")
+    return base64.b64decode(tab.ask("Page.printToPDF", preferCSSPageSize=True)["data"])
+
+
+def test_printed_the_sheet_is_one_page_that_can_be_read(tab: Tab) -> None:
+    """On A4; no text, and no label of a picture as it is scaled, is smaller than 8 points."""
+    assert sheets_of(printed(tab)) == 1
     tab.look(width=A4, medium="print")
-    assert tab.value("[...document.images].filter(i => i.checkVisibility()).length") == tab.value(FIGURES)
-    assert tab.value("[...document.querySelectorAll('.live')].some(e => e.checkVisibility())") is False
-    highest = tab.value(
-        "Math.max(...[...document.querySelectorAll('figure')].map(f => f.getBoundingClientRect().height))"
+    assert tab.value("[...document.images].filter(i => i.checkVisibility()).length") == 4
+    smallest = tab.value(
+        "Math.min(...[...document.querySelectorAll('header *, #sheet *')].filter(e => e.checkVisibility() && "
+        "!e.classList.contains('unseen')).map(e => parseFloat(getComputedStyle(e).fontSize)))"
     )
-    assert highest < 1017, "a figure fits on a sheet (269 mm), so none must be split"
+    assert smallest >= POINTS_8
+    scale = tab.value("Math.min(...[...document.querySelectorAll('.tile')].map(i => i.width / i.naturalWidth))")
+    assert LETTERS * scale >= POINTS_8
+
+
+def test_printed_with_the_annex_it_shows_its_pictures_in_the_full_width(tab: Tab) -> None:
+    tab.value(WITH_ANNEX.format("true"))
+    try:
+        pages = sheets_of(printed(tab))
+        tab.look(width=A4, medium="print")
+        visible = "[...document.querySelectorAll('figure img')].filter(i => i.checkVisibility())"
+        assert tab.value(f"{visible}.length") == tab.value(FIGURES)
+        assert tab.value(f"Math.min(...{visible}.map(i => i.getBoundingClientRect().width))") >= tab.value(ROOM) - 1
+        assert tab.value("[...document.querySelectorAll('.live')].some(e => e.checkVisibility())") is False
+        highest = tab.value(
+            "Math.max(...[...document.querySelectorAll('figure')].map(f => f.getBoundingClientRect().height))"
+        )
+        assert highest < 1017, "a figure fits on a sheet (269 mm), so none must be split"
+        assert 6 <= pages <= 20
+    finally:
+        tab.value(WITH_ANNEX.format("false"))
+        tab.look(width=1280)
+
+
+def test_the_first_three_items_are_seen_at_first_sight(tab: Tab) -> None:
+    """In a window of 1280 by 800; the whole sheet is one phone screen and a half, 390 by 844."""
     tab.look(width=1280)
-    pdf = base64.b64decode(tab.ask("Page.printToPDF", preferCSSPageSize=True)["data"])
-    assert pdf.startswith(b"%PDF")
-    assert 4 <= len(re.findall(rb"/Type\s*/Page\b(?!s)", pdf)) <= 12
+    assert tab.value("document.querySelector('#act').getBoundingClientRect().bottom + scrollY") <= 800
+    tab.look(width=390)
+    assert tab.value("document.querySelector('#sheet').getBoundingClientRect().bottom + scrollY") <= 844 * 1.5
+    tab.look(width=1280)
+
+
+def test_a_link_into_a_folded_part_opens_it(page: Path) -> None:
+    with opened(str(browser()), page) as fresh:
+        state = "document.querySelector('#safety').open"
+        assert fresh.value(state) is False
+        fresh.value("document.querySelector('.lines a[href=\"#safety\"]').click()")
+        fresh.wait_for(state)
+        # The same link again, though the address stays the same.
+        fresh.value("document.querySelector('#safety').open = false")
+        fresh.value("document.querySelector('.lines a[href=\"#safety\"]').click()")
+        fresh.wait_for(state)
+        # Of the others none is opened; each opens by the keyboard, as a summary does.
+        assert fresh.value("document.querySelectorAll('details.part[open]').length") == 1
+        fresh.value("document.querySelector('#goals summary').focus()")
+        enter = {"key": "Enter", "code": "Enter", "windowsVirtualKeyCode": 13, "text": "\r"}
+        for kind in ("keyDown", "keyUp"):
+            fresh.ask("Input.dispatchKeyEvent", type=kind, **enter)
+        fresh.wait_for("document.querySelector('#goals').open")
 
 
 def test_the_command_s_pdf(page: Path, tmp_path: Path) -> None:
-    made = write_pdf(page, tmp_path / "page.pdf")
-    assert made.read_bytes().startswith(b"%PDF")
+    made = write_pdf(page, tmp_path / "page.pdf").read_bytes()
+    assert made.startswith(b"%PDF")
+    assert sheets_of(made) == 1
+    assert sheets_of(write_pdf(page, tmp_path / "all.pdf", annex=True).read_bytes()) >= 6
 
 
 @pytest.mark.skipif(not AXE.is_file(), reason="no axe-core in .cache/ (.ci/run fetches it where it can)")

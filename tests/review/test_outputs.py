@@ -33,7 +33,7 @@ def test_cells_are_numbers_or_harmless_text(facts: MonthFacts, tmp_path: Path) -
     table = PageTable(EVIL, ("name", "share", "count", "interval"), rows)
     section = Section("odd", EVIL, (EVIL,), tables=(table,))
     book = openpyxl.load_workbook(write_tables(replace(facts, title=EVIL, then=(section,)), tmp_path / "page.xlsx"))
-    assert book.sheetnames[:2] == ["page", "measures"]
+    assert book.sheetnames[:3] == ["sheet", "page", "measures"]
     cells = [cell for sheet in book for row in sheet.iter_rows() for cell in row]
     assert {c.data_type for c in cells} <= {"s", "n"}, "no formula anywhere"
     assert book["page"]["B2"].value == EVIL
@@ -49,7 +49,7 @@ def test_every_table_of_the_page_has_its_sheet(facts: MonthFacts, tmp_path: Path
     book = openpyxl.load_workbook(write_tables(facts, tmp_path / "page.xlsx"))
     assert {f.key for f in facts.drawn} | {"reproduced"} <= set(book.sheetnames)
     told = {row[0].value for row in book["page"].iter_rows()}
-    assert {f"sheet {name}" for name in book.sheetnames[2:]} - told <= {"sheet where to look"}
+    assert {f"sheet {name}" for name in book.sheetnames[3:]} - told <= {"sheet where to look", "sheet what to act on"}
 
 
 def test_the_same_facts_give_the_same_workbook(facts: MonthFacts, tmp_path: Path) -> None:

@@ -156,13 +156,20 @@ def test_every_figure_has_words_a_picture_and_its_numbers(parts: Parts, facts: M
     assert [f.key for f in facts.figures] == ["comebacks", "comebacks-90", "clean_jobs", "work", "steps"]
     assert [f.key for f in facts.drawn] == [*(f.key for f in facts.figures), "bursts", "cost-kinds", "cost-months"]
     assert len(facts.drawn) <= 12
-    stills = parts.of("img")
+    tiles, stills = ([a for a in parts.of("img") if ("tile" in a["class"].split()) is tile] for tile in (True, False))
+    assert [a["alt"].replace("\u00a0", " ") for a in tiles] == [
+        t.alternative.replace("\u00a0", " ") for t in facts.sheet.tiles
+    ]
     assert [a["alt"].replace("\u00a0", " ") for a in stills] == [
         f.alternative.replace("\u00a0", " ") for f in facts.drawn
     ]
     assert all(len(a["alt"]) > 60 for a in stills)
     assert len(parts.of("figure")) == len(facts.drawn)
-    assert len(parts.of("details")) == len(facts.drawn) + 1
+    folded = [a for a in parts.of("details") if a.get("class") == "part"]
+    assert [a["id"] for a in folded] == [
+        "words", "goals", "look", "figures", *(s.key for s in facts.then), "loaded", "reproduced", "cautions", "meaning"
+    ]
+    assert len(parts.of("details")) == len(folded) + len(facts.drawn) + 1
     tables = sum(len(s.tables) for s in facts.sections)
     assert len(parts.of("table")) == len(facts.drawn) + tables + len(facts.intake) + 1
     assert all(f.spec["width"] == "container" for f in facts.drawn)

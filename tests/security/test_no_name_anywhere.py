@@ -137,7 +137,8 @@ def every_command(there: Planted, notebooks: tuple[str, ...]) -> None:
         patch.setattr("rqa.review.workbook.describe", once)
         there.run("review", "--month", "2025-05")
         there.run("review", "--month", "2025-05", "--format", "xlsx")
-    assert {p.suffix for p in there.workspace.iterdir()} >= {".html", ".xlsx", ".duckdb"}
+        there.run("review", "--month", "2025-05", "--format", "email")
+    assert {p.suffix for p in there.workspace.iterdir()} >= {".html", ".xlsx", ".eml", ".duckdb"}
     there.notebooks(*notebooks)
 
 

@@ -49,6 +49,7 @@ def stated(
             caution=PEOPLE if who == "technician" else MIND,
             check=LOOK[who],
             avoided=max(0.0, row["observed"] - row["expected"]) if outcome == "comeback" else None,
+            events=row["observed"],
         )
         for row in table.filter(table["p_adjusted"].is_not_null()).iter_rows(named=True)
     )

@@ -83,6 +83,7 @@ class Contrast:
             avoided=max(0.0, self.events - self.size * self.other_share) if self.comebacks else None,
             either_way=self.either_way,
             mirrored=not self.either_way,
+            events=self.events,
         )
 
 

@@ -28,7 +28,8 @@ class Finding:
     sense. `p_value`: how often chance alone brings as much. `either_way`: told on the good side too; else only when
     worse, as beside one bad place all others look better. `mirrored`: the p-value counts both sides, of which only the
     worse is told; the family is then judged by the worse side alone, so that what looks better lends no weight.
-    `months`: first and last of those looked at in all.
+    `months`: first and last of those looked at in all. `events`: how many of the `jobs`, or of the checks or runs that
+    `jobs` counts, are what the finding speaks of; None where it is not about a share.
     """
 
     kind: str
@@ -47,6 +48,7 @@ class Finding:
     either_way: bool = False
     mirrored: bool = False
     months: tuple[date, date] | None = None
+    events: int | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "scope", MappingProxyType(dict(self.scope)))

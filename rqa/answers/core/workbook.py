@@ -15,14 +15,21 @@ from rqa.written import write_whole
 MOST_ROWS, MOST_LETTERS = 1_048_575, 32_767
 """What a sheet holds below its head row, and a cell."""
 WIDEST = 60
+FINE = 0.0005
+"""Shares below it have two decimals, as texts give them."""
 CREATED = datetime(2000, 1, 1)
 """A fixed date keeps the same tables the same file."""
 Sheet = tuple[str, Sequence[str], Iterable[Sequence[Any]]]
 """A sheet's wanted name, its head row and its rows."""
 
 
+class Share(float):
+    """A share, which a cell shows as per cent."""
+
+
 def write_sheets(sheets: Iterable[Sheet], path: str | Path) -> Path:
-    """Write sheets with a bold head row: texts as texts, numbers as numbers, days and times as dates, nulls empty."""
+    """Write sheets with a bold head row: texts as texts, numbers as numbers, shares as per cent, days and times as
+    dates, nulls empty."""
     import xlsxwriter
 
     made = io.BytesIO()
@@ -73,7 +80,8 @@ def _sheet_name(wanted: str, taken: set[str]) -> str:
 def _sheet(book: Any, name: str, head: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
     sheet = book.add_worksheet(name)
     bold = book.add_format({"bold": True})
-    day, time = (book.add_format({"num_format": form}) for form in ("yyyy-mm-dd", "yyyy-mm-dd hh:mm:ss"))
+    forms = ("yyyy-mm-dd", "yyyy-mm-dd hh:mm:ss", "0.0%", "0.00%")
+    day, time, share, small = (book.add_format({"num_format": form}) for form in forms)
     widths = [len(column) for column in head]
     for c, column in enumerate(head):
         sheet.write_string(0, c, column, bold)
@@ -90,7 +98,8 @@ def _sheet(book: Any, name: str, head: Sequence[str], rows: Iterable[Sequence[An
             elif isinstance(value, bool):
                 sheet.write_boolean(r, c, value)
             elif isinstance(value, int | float) and isfinite(value):
-                sheet.write_number(r, c, value)
+                form = (small if 0 < abs(value) < FINE else share) if isinstance(value, Share) else None
+                sheet.write_number(r, c, value, form)
             elif isinstance(value, datetime):
                 sheet.write_datetime(r, c, value, time)
             elif isinstance(value, date):

@@ -206,6 +206,7 @@ def contrasted(
                 caution=_caution(e.cause, asked, danger),
                 check=next_check(phases.get(steps[-1], ""), hazards.get(steps[-1], ())),
                 avoided=e.caused,
+                events=e.comebacks,
             )
 
 

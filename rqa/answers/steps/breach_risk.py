@@ -204,6 +204,7 @@ def of_comebacks(rows: "pl.DataFrame", by: Sequence[str], window: int) -> Iterat
             caution=CAUTION + (PEOPLE if "technician" in by else ""),
             check=CHECKS[r["kind"]],
             avoided=max(0.0, r["breached_returned"] - r["expected"]),
+            events=r["breached_returned"],
         )
 
 
@@ -230,6 +231,7 @@ def of_benches(benches: "pl.DataFrame", place: Mapping[str, str]) -> Iterator[Fi
             p_value=r["p_value"],
             caution=CAUTION,
             check=CHECKS[r["kind"]],
+            events=r["breached"],
         )
 
 

@@ -93,6 +93,7 @@ def finding(found: FoundBurst, row: Mapping[str, Any], asked: BurstRequest, all_
         caution=CAUTION + (PEOPLE if b.dimension == "technician" else ""),
         check=CHECKS.get(b.dimension, CHECK),
         avoided=max(0.0, b.events - b.expected) if asked.what == "comebacks" else None,
+        events=b.events,
     )
 
 

@@ -218,6 +218,7 @@ def _stated(r: Risk, declared: Sequence[DeclaredStep], window: int, classes: Seq
         caution=f"compared with the same procedure and model{unlike}; {cautions(here[0].hazards if here else ())}",
         check=CHECKS.get(pair.after) or (next_check(here[0].phase, here[0].hazards) if here else next_check("")),
         avoided=max(0.0, r.back - r.jobs * r.other_back / r.other_jobs),
+        events=r.back,
     )
 
 

@@ -292,6 +292,7 @@ def _stated(table: "pl.DataFrame", by: tuple[str, ...], window: int) -> tuple[Fi
                 caution=f"{FOR_COACHING}; {CAUTION}" if "technician" in by else CAUTION,
                 check=CHECK,
                 avoided=max(0.0, r["returned"] * (1 - 1 / r["ratio"])) if r["ratio"] > 0 else 0.0,
+                events=r["returned"],
             )
         )
     return tuple(made)

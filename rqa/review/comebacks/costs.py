@@ -11,12 +11,15 @@ from rqa.answers.steps.costs import StepCosts
 from rqa.depot import Depot
 from rqa.plots.comebacks.costs import MOST, money
 from rqa.review.attributed import SPLIT, laid_of
-from rqa.review.facts import FigureScope, PageFigure, PageTable, Section
+from rqa.review.facts import FigureScope, PageFigure, PageTable, Section, SheetLine, in_short
 from rqa.review.figures import figure_of
 from rqa.review.spans import year_held
 from rqa.words import count, counted, listed, month_name, months_said, percent, plural, spoken
 
 STEPS = 6
+LINK = "what come-backs cost, and where"
+MOSTLY = 0.95
+"""The share of come-backs with a known cost below which the sheet says how many have none."""
 WINDOW = 90
 HEADS = ("come-backs", "with known cost", "cost", "95 % interval", "one costs", "95 % interval of one", "share",
          "together")
@@ -69,6 +72,23 @@ def cost(depot: Depot, month: date) -> Section:
     return Section(
         "cost", "Cost", basis, tuple(dict.fromkeys(words)), notes=notes, tables=tables, figures=tuple(figures)
     )
+
+
+def cost_line(depot: Depot, month: date, section: Section, largest: str) -> SheetLine:
+    """What come-backs cost in the year that ends with the month; `largest` is the largest avoidable part, in words."""
+    year = year_held(depot, month)
+    table = depot.costs(by=(), months=year, window=WINDOW).table
+    if table.is_empty():
+        return SheetLine("Cost", (in_short(section.words[-1]),), section.key, LINK)
+    r, currency = table.row(0, named=True), str(depot.about.get("currency", ""))
+    came = f"{months_said(*year)}: {counted(r['comebacks'], 'come-back')} within {WINDOW} days"
+    if r["cost"] is None:
+        return SheetLine("Cost", (f"{came}; their cost is not known.",), section.key, LINK)
+    few = r["known"] < MOSTLY * r["comebacks"]
+    known = f"; the cost of {count(r['comebacks'] - r['known'])} is not known" if few else ""
+    said = f"{came}, {money(r['cost'], currency)} (95 % interval {money(r['cost_low'])} to {money(r['cost_high'])})"
+    left = f" Not counted: {r['not_counted']}." if r["not_counted"] else ""
+    return SheetLine("Cost", (f"{said}{known}.{left}{largest}",), section.key, LINK)
 
 
 def _there(answer: ComebackCosts) -> str:

@@ -5,13 +5,21 @@ import polars as pl
 from rqa.answers.core.grounds import Sentence
 from rqa.answers.data.intake_report import IN_UTC
 from rqa.depot import Depot
-from rqa.review.facts import PageTable
+from rqa.measures.run import measure_sql
+from rqa.review.facts import PageTable, SheetLine
 from rqa.review.figures import plain_table
 from rqa.store.remarks import EMPTIED_BEGINS, UNKNOWN
 from rqa.store.report import changed_in_store
-from rqa.words import count, counted
+from rqa.words import count, counted, listed
 
 MOST = 15
+LOADED = {
+    "steps": "steps", "diagnostics": "diagnostics", "parts": "parts", "procedures": "procedures", "tests": "tests",
+    "actions": "actions", "targets": "goals",
+}
+"""The tables that the sheet looks for, and what it calls them."""
+STRAY, BARE = "without a job", "closed repair without"
+"""How the loose ends are called that the sheet counts: rows of no job, and repairs without a log."""
 SELECTS = {"(select)": "for a SELECT of the mapping"}
 """What feeds a SELECT of the mapping has no table of its own."""
 COUNTS = {
@@ -47,6 +55,26 @@ def intake(depot: Depot) -> tuple[tuple[PageTable, ...], PageTable, str]:
     said = " ".join(s for s in (words, changed_in_store(total["replaced"], total["withdrawn"]), *overlapping) if s)
     files = _accounts("Each file of the last load", last, "source_file")
     return tuple(t for t in tables if t.rows), files, said
+
+
+def data_line(depot: Depot) -> SheetLine:
+    """How many jobs the store holds, which tables are missing, and what the last load refused."""
+    jobs = counted(depot.query(measure_sql("latest"))["jobs"][0], "job")
+    missing = [LOADED[ground.name] for ground in depot.grounds().lacking(*LOADED)]
+    loaded = depot.data.loaded().table
+    last = loaded.filter(pl.col("load_id") == pl.col("load_id").max())
+    refused = int(last["refused"].sum())
+    ends = dict(depot.data.loose_ends().table.select("what", "rows").rows())
+    strays = sum(n for what, n in ends.items() if what.endswith(STRAY))
+    bare = sum(n for what, n in ends.items() if what.startswith(BARE))
+    but = [f"{counted(refused, 'refused row')} (last load)"] if refused else []
+    but += [counted(strays, "row of unknown jobs", "rows of unknown jobs")] if strays else []
+    but += [counted(bare, "repair without a log", "repairs without a log")] if bare else []
+    if missing:
+        said = f"Incomplete: not loaded are {listed(missing)}{f'; {listed(but)}' if but else ''}."
+    else:
+        said = f"Complete{f' but for {listed(but)}' if but else ''}."
+    return SheetLine("Data", (f"{jobs} in the store. {said}",), "loaded", "what was loaded and refused")
 
 
 def _accounts(caption: str, accounts: pl.DataFrame, *files: str) -> PageTable:

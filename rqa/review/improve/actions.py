@@ -1,6 +1,6 @@
 """The page's section on actions: what was changed, and whether it worked."""
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
@@ -14,8 +14,9 @@ from rqa.answers.improve.findings import MonthFindings
 from rqa.answers.improve.verdicts import UNJUDGED, Verdicts
 from rqa.depot import Depot
 from rqa.plots.comebacks.costs import money
-from rqa.review.facts import FigureScope, PageFigure, PageTable, Section
+from rqa.review.facts import FigureScope, PageFigure, PageTable, ProblemLine, Section, SheetLine, in_short
 from rqa.review.figures import figure_of
+from rqa.review.texts import cut
 from rqa.words import NAMES, count, counted, fixed, listed, month_name, percent, signed, spoken
 
 HEADING = "Actions and verdicts"
@@ -36,6 +37,9 @@ HEADS = (
 )
 LESS, ALONE = "the scope, less comparable work", "the scope alone"
 WINDOW = 30
+UNSHOWN = "On record are actions that this page does not show; the annex says why."
+WORDS = 9
+"""Words of what an action changed, on the sheet."""
 BEFORE = (
     "Before: the jobs closed in the {} days before the start of the action, or since the log begins. After: those "
     "opened from its start on that have matured. Jobs under way at the start are neither."
@@ -67,10 +71,10 @@ def actions(depot: Depot, month: date, found: MonthFindings | None = None, shown
         return Section("actions", HEADING, None, (none,), notes=(later,) if later else ())
     unread = table.filter(pl.col("verdict") == UNJUDGED)
     read = table.filter(pl.col("verdict") != UNJUDGED)
-    private = [bool(depot.people & set(read_scope(scope).jobs)) for scope in read["scope"]]
-    open_ones = read.filter(~pl.Series(private, dtype=pl.Boolean))
+    private = pl.Series(_about_persons(depot, read), dtype=pl.Boolean)
+    open_ones = read.filter(~private)
     notes = [CHANGE] if open_ones.height else []
-    persons = read.filter(pl.Series(private, dtype=pl.Boolean))["action_id"].to_list()
+    persons = read.filter(private)["action_id"].to_list()
     if persons:
         notes.append(
             f"Not shown, as {'these are' if len(persons) > 1 else 'this one is'} about single persons and for the "
@@ -101,6 +105,38 @@ def actions(depot: Depot, month: date, found: MonthFindings | None = None, shown
         figures = (figure_of("verdicts", heading, READING, kept, _table(open_ones), noted=False),)
     basis = FigureScope(None, WINDOW, more=BEFORE.format(answer.settings["before_days"]))
     return Section("actions", HEADING, basis, points=words, notes=tuple(notes), figures=figures)
+
+
+def open_actions(depot: Depot, month: date) -> list[dict[str, Any]]:
+    """The verdicts on the actions that had begun by the end of the month, but for those about single persons and those
+    whose scope cannot be read."""
+    table = depot.verdicts(window=WINDOW).table
+    begun = table.filter((pl.col("started_on").dt.truncate("1mo") <= month) & (pl.col("verdict") != UNJUDGED))
+    return begun.filter(~pl.Series(_about_persons(depot, begun), dtype=pl.Boolean)).to_dicts()
+
+
+def action_lines(
+    rows: Sequence[dict[str, Any]], section: Section, most: int, problems: Sequence[ProblemLine]
+) -> SheetLine:
+    """Each action with its verdict, the latest first; `section` tells of all of them. What was changed is left out
+    where one of the `problems` shows the action."""
+    known = {p.action.partition(" ")[0] for p in problems}
+    latest = sorted(rows, key=lambda r: (r["started_on"], r["action_id"]), reverse=True)
+    said = [
+        f"{r['action_id']}{'' if r['action_id'] in known else ', ' + cut(r['what'], WORDS)}: {r['verdict']}"
+        + (f", due {month_name(r['expected_on'])}" if _when(r) else "")
+        for r in latest[:most]
+    ]
+    more = len(latest) - most
+    said += [f"{counted(more, 'more action')} in the annex"] if more > 0 else []
+    if not said:
+        said = [in_short(section.words[0])] if section.words else [UNSHOWN]
+    return SheetLine("Actions", tuple(said), section.key, "each action, before and after")
+
+
+def _about_persons(depot: Depot, rows: pl.DataFrame) -> list[bool]:
+    """Of each action with a scope that can be read, whether it names single persons."""
+    return [bool(depot.people & set(read_scope(scope).jobs)) for scope in rows["scope"]]
 
 
 def _said(row: dict[str, Any]) -> str:

@@ -69,7 +69,10 @@ def _verdict(
         told = Sentence(said + end)
         if level.verdict == "better":
             told = there.claim(said + end, *rests_on, EARLIER[measure.measure], about=f"whether {name} changed")
-        return Verdict(name, own, share, limits, counts, percent(level.before), gap, level.verdict, told, since)
+        return Verdict(
+            name, own, share, limits, counts, percent(level.before), gap, level.verdict, told, since,
+            percent(level.share),
+        )
     span = f"{percent(level.share)} in {months_said(level.level_from, level.month)}"
     if level.verdict == UNTOLD:
         few = counted_of(level.size, measure.cases)

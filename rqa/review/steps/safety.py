@@ -9,7 +9,7 @@ from rqa.answers.core.grounds import Sentence
 from rqa.answers.steps.battery_breaches import IN_UTC
 from rqa.depot import Depot
 from rqa.measures.run import measure_sql
-from rqa.review.facts import FigureScope, PageTable, Section
+from rqa.review.facts import FigureScope, PageTable, Section, SheetLine, in_short
 from rqa.review.texts import no_job_closed
 from rqa.words import count, counted, month_name, spoken
 
@@ -66,3 +66,17 @@ def safety(depot: Depot, month: date) -> Section:
     shown = f" (the first {LISTED} of {count(rows.height)})" if rows.height > LISTED else ""
     table = PageTable(f"Breaches of the battery's order{shown}", ("job", "site", "day", "what", "as logged"), cells, 5)
     return Section("safety", "Safety", basis, (words,), notes=notes, tables=(table,))
+
+
+def safety_line(depot: Depot, month: date, section: Section) -> tuple[SheetLine, int]:
+    """How many breaches there were in the month, by kind, and where the list is; the number is 0 where none is told."""
+    if no_battery(depot) or no_job_closed(depot.grounds(month), month):
+        rows = None
+    else:
+        rows = depot.steps.battery_breaches(months=month).table
+    if rows is None or rows.is_empty():
+        return SheetLine("Safety", (in_short(section.words[0]),), section.key, "how it is looked for"), 0
+    each = rows.group_by("kind").len().sort("kind").rows()
+    kinds = [f"{KINDS.get(kind, spoken(kind))} {count(n)}" for kind, n in each]
+    said = f"{counted(rows.height, 'event')} in {month_name(month)}: {', '.join(kinds)}."
+    return SheetLine("Safety", (said,), section.key, "the list of each event"), rows.height

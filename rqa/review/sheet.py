@@ -1,0 +1,230 @@
+"""The manager's sheet: the month on one page, out of the facts that the annex tells in full."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+from rqa.answers.charts.month import UNCLEAR
+from rqa.answers.core.grounds import Sentence
+from rqa.answers.improve.findings import MonthFindings
+from rqa.answers.improve.goals import NO, YES
+from rqa.answers.improve.overall_findings import FIGURES, MonthMeasure
+from rqa.depot import Depot
+from rqa.plots.charts.small_control import small_control
+from rqa.review.comebacks.costs import cost_line
+from rqa.review.data.intake import data_line
+from rqa.review.facts import Pointer, ProblemLine, Section, Sheet, Tile, Verdict, in_short
+from rqa.review.improve.actions import action_lines, open_actions
+from rqa.review.improve.problems import nothing_to_act_on, problem_lines
+from rqa.review.improve.verdicts import VERBS, resting_on
+from rqa.review.steps.safety import no_battery, safety_line
+from rqa.review.texts import CANNOT_BE_TOLD, HAZARDS, SHEET_CAUTIONS, cut, no_job_closed
+from rqa.shown import all_shown
+from rqa.words import counted, listed, month_name, plural
+
+MOST_WORDS = 350
+"""Words of the sheet at most."""
+FIXED = ("The verdict", "Four measures", "What to act on")
+"""Headings that stand on every sheet."""
+NEXT, ACTION, OPEN = "Next:", "Action:", "Owner: open."
+"""What is put before the next step and the action of a problem, and what is said where there is no action."""
+ACTIONS = 4
+TITLE = 10
+"""Words of the depot's title on the sheet."""
+NEW = "new"
+"""The state of a problem that is said; one that goes on needs no word."""
+MET = {YES: "met", NO: "missed"}
+"""How a tile says whether a goal is met; anything else cannot be told."""
+ADDRESSES = {"comebacks": "figure-comebacks", "comebacks-90": "figure-comebacks-90", "clean_jobs": "figure-clean_jobs"}
+"""Where the annex draws a measure; of one that it does not draw, it speaks in words."""
+NUMBERS = ("none", "one", "two", "three", "four")
+GOALS_NAMED = 2
+"""Missed goals that the verdict names."""
+WORD, NUMBER = re.compile(r"\w"), re.compile(r"\d+(?:\.\d+)?")
+
+
+def sheet(
+    depot: Depot,
+    month: date,
+    *,
+    title: str,
+    judged: Sequence[Verdict],
+    found: MonthFindings,
+    sections: Sequence[Section],
+    pointers: Sequence[Pointer],
+    quiet: Sentence,
+    shown: tuple[date, date],
+    over: bool,
+) -> Sheet:
+    """The sheet of a month: `judged`, `sections`, `pointers` and `quiet` are what its annex tells; `shown` the months
+    on the time axes; `over` whether the month is."""
+    told = {s.key: s for s in sections}
+    goals, rows = told["goals"], _goal_rows(told["goals"])
+    acted = open_actions(depot, month)
+    problems, basis = problem_lines(depot, month, found, acted, [p.id for p in pointers])
+    nothing = Sentence("") if problems else nothing_to_act_on(depot, quiet)
+    safety, events = safety_line(depot, month, told["safety"])
+    day = depot.as_of.date()
+    made = Sheet(
+        heading=f"Repair quality, {month_name(month)}",
+        under=f"{cut(title, TITLE)} · as of {day.day} {month_name(day)}",
+        verdict=(
+            _quality(depot, month, judged, over), _goals(goals, rows),
+            _to_decide(problems, nothing, events),
+        ),
+        tiles=tuple(_tile(depot, f, v, rows, shown) for f, v in zip(FIGURES, judged, strict=True)),
+        problems=problems,
+        quiet=nothing,
+        basis=basis,
+        lines=(
+            cost_line(depot, month, told["cost"], _largest(problems)), safety,
+            action_lines(acted, told["actions"], ACTIONS, problems), data_line(depot),
+        ),
+        cautions=SHEET_CAUTIONS.format(hazards=HAZARDS[no_battery(depot)]),
+        to_act=tuple(_reasons(judged, rows, problems, events)),
+    )
+    return _fitted(made, lambda n: action_lines(acted, told["actions"], n, problems))
+
+
+def words_of(made: Sheet) -> int:
+    """How many words a reader meets on the sheet."""
+    said: list[str] = [made.heading, made.under, *FIXED, *made.verdict, made.quiet, made.basis, made.cautions]
+    for t in made.tiles:
+        said += [t.measure, t.value, t.when, t.word, t.goal]
+    for p in made.problems:
+        said += [p.where, p.what, p.worth, NEXT, p.check, p.state if p.state == NEW else ""]
+        said += [ACTION, p.action] if p.action else [OPEN]
+    for line in made.lines:
+        said += [line.heading, *line.items]
+    return sum(1 for text in said for word in text.split() if WORD.search(word))
+
+
+def _fitted(made: Sheet, actions: Any) -> Sheet:
+    """The sheet with fewer actions, and then fewer problems, where long names would make it longer than a page."""
+    for most in range(ACTIONS - 1, -1, -1):
+        if words_of(made) <= MOST_WORDS:
+            return made
+        kept = actions(most)
+        made = replace(made, lines=tuple(kept if line.heading == kept.heading else line for line in made.lines))
+    while words_of(made) > MOST_WORDS and len(made.problems) > 1:
+        left = f"{counted(1, 'problem')} of this list is in the annex alone, as the sheet is full."
+        made = replace(made, problems=made.problems[:-1], basis=f"{made.basis} {left}" if left not in made.basis else (
+            made.basis.replace(left, "The others of this list are in the annex alone, as the sheet is full.")
+        ))
+    return made
+
+
+def _quality(depot: Depot, month: date, judged: Sequence[Verdict], over: bool) -> Sentence:
+    """What changed, by how much, and what did not."""
+    said = []
+    for word in ("worse", "better"):
+        for v in judged:
+            if v.word == word:
+                said.append(f"{v.measure} {VERBS[v.measure]} {word} since {v.since} ({v.level} against {v.before})")
+    told = {w: [v for v in judged if v.word == w] for w in (UNCLEAR, CANNOT_BE_TOLD, "no data")}
+    quiet = [v.measure for v in told[UNCLEAR]]
+    if quiet:
+        rest = len(quiet) > 1 and len(quiet) + len(said) == len(judged)
+        others = f"the other {NUMBERS[len(quiet)]} measures" if said else f"any of the {NUMBERS[len(quiet)]} measures"
+        said.append(f"{UNCLEAR} of {others if rest else listed(quiet)}")
+    unseen = [v.measure for v in told[CANNOT_BE_TOLD] if v.share != "no data"]
+    said += [f"too little work to tell whether {listed(unseen)} changed"] * bool(unseen)
+    none = [v.measure for v in told[CANNOT_BE_TOLD] if v.share == "no data"]
+    said += [f"{listed(none)} cannot be told"] * bool(none)
+    said += [f"there is no earlier month to compare {listed([v.measure for v in told['no data']])} with"] * bool(
+        told["no data"]
+    )
+    text = f"{'; '.join(said)}."
+    text = text[:1].upper() + text[1:]
+    idle = no_job_closed(depot.grounds(month), month)
+    first = f"{idle}." if idle else "" if over else f"{month_name(month)} is not over, and not judged."
+    return resting_on(f"{first} {text}".strip(), tuple(judged))
+
+
+def _goal_rows(goals: Section) -> dict[str, tuple[str, ...]]:
+    """The rows of the section's table by the name of their measure."""
+    return {row[0]: row for table in goals.tables for row in table.rows}
+
+
+def _goals(goals: Section, rows: dict[str, tuple[str, ...]]) -> Sentence:
+    if not rows:
+        none = in_short(goals.words[0])
+        return none if isinstance(none, Sentence) else Sentence(none)
+    met, missed = ([r for r in rows.values() if r[3] == word] for word in (YES, NO))
+    said = f"{len(met)} of {counted(len(rows), 'goal')} met"
+    if missed:
+        named = listed([cut(r[0], TITLE) for r in missed[:GOALS_NAMED]])
+        more = f" and {len(missed) - GOALS_NAMED} more" if len(missed) > GOALS_NAMED else ""
+        said += f"; missed: {named}{more}"
+    unclear = len(rows) - len(met) - len(missed)
+    said += f"; {unclear} cannot be told" if unclear else ""
+    return Sentence(f"{said}.")
+
+
+def _bare(goal: str) -> str:
+    """A goal without its side, which its measure tells."""
+    return goal.removeprefix("at most ").removeprefix("at least ")
+
+
+def _to_decide(problems: Sequence[ProblemLine], nothing: Sentence, events: int) -> Sentence:
+    """What the manager is to decide."""
+    review = f"review {counted(events, 'safety event')}" if events else ""
+    if not problems:
+        return nothing.followed(f"{review.capitalize()}.") if review else nothing
+    waiting = [str(number) for number, p in enumerate(problems, 1) if not p.answered]
+    safety = f"; {review}" if review else ""
+    if waiting:
+        numbers = f"{plural(len(waiting), 'problem')} {listed(waiting)}"
+        return Sentence(f"To decide: owner and action for {numbers}{safety}.")
+    names = list(dict.fromkeys(p.action.split()[0] for p in problems))
+    return Sentence(f"To decide: whether {listed(names)} {plural(len(names), 'is', 'are')} enough{safety}.")
+
+
+def _largest(problems: Sequence[ProblemLine]) -> str:
+    """The largest avoidable part of the cost: the first problem that costs something."""
+    costly = next((number for number, p in enumerate(problems, 1) if "(" in p.worth), 0)
+    return f" Largest avoidable part: problem {costly}." if costly else ""
+
+
+def _tile(
+    depot: Depot, measure: MonthMeasure, v: Verdict, goals: dict[str, tuple[str, ...]], shown: tuple[date, date]
+) -> Tile:
+    chart = depot.control_chart(measure.measure, window=measure.window, months=shown)
+    goal, line = "no goal", None
+    if v.measure in goals:
+        _, said, _, met, *_ = goals[v.measure]
+        goal = f"goal {_bare(said)}: {MET.get(met, CANNOT_BE_TOLD)}"
+        line = float(number[0]) / 100 if (number := NUMBER.search(said)) else None
+    key = measure.measure if measure.window == 30 else f"{measure.measure}-{measure.window}"
+    spec = all_shown(small_control(chart, line).to_dict(validate=False))
+    sign, word = state_of(v)
+    return Tile(
+        key=key, measure=v.measure, value=v.share, when=v.month if v.share != "no data" else "", sign=sign, word=word,
+        loud=v.word in ("better", "worse"), goal=goal, spec=spec, address=ADDRESSES.get(key, "words"),
+    )
+
+
+def state_of(v: Verdict) -> tuple[str, str]:
+    """The sign and the word of a verdict."""
+    if v.word == "better":
+        return "▲", f"better since {v.since}"
+    if v.word == "worse":
+        return "▼", f"worse since {v.since}"
+    if v.word == UNCLEAR:
+        return "●", UNCLEAR
+    if v.word == "no data":
+        return "–", "no earlier month"
+    return "–", CANNOT_BE_TOLD if v.share == "no data" else f"a change {CANNOT_BE_TOLD}"
+
+
+def _reasons(
+    judged: Sequence[Verdict], rows: dict[str, tuple[str, ...]], problems: Sequence[ProblemLine], events: int
+) -> list[str]:
+    """Why somebody has to act."""
+    said = [f"{v.measure} {VERBS[v.measure]} worse since {v.since}" for v in judged if v.word == "worse"]
+    said += [f"goal missed: {name}" for name, row in rows.items() if row[3] == NO]
+    waiting = [p for p in problems if not p.answered]
+    said += [f"{counted(len(waiting), 'problem')} without an action"] if waiting else []
+    return [*said, *([counted(events, "safety event")] if events else [])]
