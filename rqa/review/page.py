@@ -6,7 +6,6 @@ import json
 import re
 from dataclasses import dataclass
 from datetime import date
-from functools import cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -15,10 +14,11 @@ from rqa.answers.core.grounds import Sentence
 from rqa.answers.core.html_table import html_table
 from rqa.depot import Depot
 from rqa.errors import RequestError
-from rqa.plots.renderer import grammar_version, still
+from rqa.plots.renderer import still
 from rqa.plots.theme import WIDTH
 from rqa.progress import Progress, Stage, silent
 from rqa.review.describe import describe
+from rqa.review.drawing_library import drawing_library
 from rqa.review.facts import MonthFacts, PageTable
 from rqa.review.ledger import keep, read_ledger
 from rqa.shown import shown
@@ -88,7 +88,7 @@ def render(facts: MonthFacts) -> str:
         undefined=jinja2.StrictUndefined, autoescape=True, keep_trailing_newline=True, finalize=_kept_together
     )
     template = environment.from_string((room / "page.html.j2").read_text(encoding="utf-8"))
-    bundle = _bundle()
+    bundle = drawing_library()
     draw = "".join((room / name).read_text(encoding="utf-8") for name in ("draw.js", "parts.js"))
     scripts = " ".join(f"'sha256-{_sha256(s)}'" for s in (bundle, draw))
     policy = (
@@ -121,15 +121,6 @@ def _table(table: PageTable) -> str:
 def _kept_together(value: Any) -> Any:
     """Text as it may be shown, its percent signs kept on the line of their number."""
     return shown(value).replace(" %", "\u00a0%") if type(value) in (str, Sentence) else value
-
-
-@cache
-def _bundle() -> str:
-    """The drawing library, once for all figures."""
-    import vl_convert
-
-    snippet = "window.vegaEmbed = vegaEmbed;"
-    return str(vl_convert.javascript_bundle(snippet, vl_version=grammar_version()))
 
 
 def _sha256(script: str) -> str:

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import optimize, special
+from scipy import special
 
 from rqa import arguments
 from rqa.arguments import Numbers
 
-NODE, SHARE = special.roots_legendre(160)
-"""Places at which the distribution of the sum is kept between looks, with their weights (Gauss and Legendre)."""
+PLACES = 160
+"""At so many places the distribution of the sum is kept between looks (Gauss and Legendre)."""
 FAR = 8.0
 """A score beyond this has no chance worth the arithmetic; bounds above it are infinite."""
 
@@ -86,6 +87,7 @@ def spending_bounds(*, information: ArrayLike, planned: float = 1.0, level: floa
     fraction = np.minimum(known / full, 1.0)
     spent = 4.0 * special.ndtr(-edge / np.sqrt(fraction))
     bound = np.full(known.size, np.inf)
+    node, share = _nodes()
     places, weights, step, before, reached = np.zeros(1), np.ones(1), known, 0.0, 0.0
     for look, (info, due) in enumerate(zip(known.tolist(), spent.tolist(), strict=True)):
         step = info - before
@@ -94,9 +96,9 @@ def spending_bounds(*, information: ArrayLike, planned: float = 1.0, level: floa
             bound[look] = _bound(places, weights, math.sqrt(info), math.sqrt(step), chance)
         reached = due
         limit = min(float(bound[look]), FAR) * math.sqrt(info)
-        at = NODE * limit
+        at = node * limit
         density = np.exp(-(((at[:, np.newaxis] - places) / math.sqrt(step)) ** 2) / 2.0) / math.sqrt(2 * math.pi * step)
-        places, weights, before = at, (density @ weights) * SHARE * limit, info
+        places, weights, before = at, (density @ weights) * share * limit, info
     return LookBounds(
         information=arguments.frozen(known),
         planned=full,
@@ -104,6 +106,13 @@ def spending_bounds(*, information: ArrayLike, planned: float = 1.0, level: floa
         bound=arguments.frozen(bound),
         spent=arguments.frozen(spent),
     )
+
+
+@cache
+def _nodes() -> tuple[Numbers, Numbers]:
+    """Places from -1 to 1 and their weights; to find them takes a tenth of a second, so not where none is asked for."""
+    node, share = special.roots_legendre(PLACES)
+    return node, share
 
 
 def _bound(places: Numbers, weights: Numbers, root: float, step: float, chance: float) -> float:
@@ -117,4 +126,6 @@ def _bound(places: Numbers, weights: Numbers, root: float, step: float, chance: 
         return math.inf
     if not beyond(0.0) > 0:
         raise ValueError("information must rise by more from look to look for a bound to be found")
+    from scipy import optimize  # a third of a second to import, so only when it is asked for
+
     return float(optimize.brentq(beyond, 0.0, FAR, xtol=1e-10))

@@ -2,6 +2,7 @@
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import special
 
 from rqa.arguments import Numbers
 
@@ -20,17 +21,15 @@ def combined_limits(weight: Numbers, square: Numbers, degrees: Numbers, level: f
 
 def _reach(weight: Numbers, square: Numbers, degrees: Numbers, tail: float) -> float:
     """How far the lower limit lies below; with weights turned round, how far the upper one lies above."""
-    from scipy import stats  # a third of a second to import, so only when limits are asked for
-
     plus, minus = weight > 0, weight < 0
-    high = stats.chi2.isf(tail, degrees) / degrees
-    low = stats.chi2.ppf(tail, degrees) / degrees
+    high = special.chdtri(degrees, tail) / degrees
+    low = 2.0 * special.gammaincinv(degrees / 2.0, tail) / degrees
     g, h = 1.0 - 1.0 / high, 1.0 / low - 1.0
     part = np.abs(weight) * square
     variance = float(((g * part)[plus] ** 2).sum() + ((h * part)[minus] ** 2).sum())
     for q in np.flatnonzero(plus):
         for r in np.flatnonzero(minus):
-            f = float(stats.f.isf(tail, degrees[q], degrees[r]))
+            f = float(special.fdtri(degrees[q], degrees[r], 1.0 - tail))
             variance += ((f - 1.0) ** 2 - (g[q] * f) ** 2 - h[r] ** 2) / f * part[q] * part[r]
     if minus.any() and plus.sum() > 1:
         variance += _between(np.flatnonzero(plus), g, part, degrees, tail)
@@ -38,13 +37,11 @@ def _reach(weight: Numbers, square: Numbers, degrees: Numbers, tail: float) -> f
 
 
 def _between(places: NDArray[np.intp], g: Numbers, part: Numbers, degrees: Numbers, tail: float) -> float:
-    from scipy import stats
-
     total = 0.0
     for q in places:
         for t in places[places > q]:
             n, m = degrees[q], degrees[t]
-            both = 1.0 - (n + m) / float(stats.chi2.isf(tail, n + m))
+            both = 1.0 - (n + m) / float(special.chdtri(n + m, tail))
             cross = both**2 * (n + m) ** 2 / (n * m) - g[q] ** 2 * n / m - g[t] ** 2 * m / n
             total += cross / (len(places) - 1.0) * part[q] * part[t]
     return total

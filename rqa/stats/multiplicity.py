@@ -68,10 +68,7 @@ def benjamini_hochberg(*, p_values: ArrayLike, allowed: float = 0.05) -> Discove
     allowed = arguments.share("allowed", allowed)
     known = ~np.isnan(p)
     adjusted = np.full_like(p, np.nan)
-    if known.any():
-        from scipy import stats  # a second to import, so only when something was compared
-
-        adjusted[known] = stats.false_discovery_control(p[known], method="bh")
+    adjusted[known] = _adjusted(p[known])
     found = adjusted <= allowed
     found.setflags(write=False)
     return Discoveries(
@@ -81,3 +78,13 @@ def benjamini_hochberg(*, p_values: ArrayLike, allowed: float = 0.05) -> Discove
         p_adjusted=arguments.frozen(adjusted),
         found=found,
     )
+
+
+def _adjusted(p: Numbers) -> Numbers:
+    """As of `scipy.stats.false_discovery_control`, which takes a second of processor to import."""
+    order = np.argsort(p)
+    rank = np.arange(1, len(p) + 1, dtype=np.float64)
+    smallest = np.minimum.accumulate((p[order] * (len(p) / rank))[::-1])[::-1]
+    adjusted = np.empty_like(p)
+    adjusted[order] = np.minimum(smallest, 1.0)
+    return adjusted

@@ -38,6 +38,6 @@ def shift(values: Numbers) -> float:
 
 
 def _ranks(values: Numbers) -> Numbers:
-    from scipy import stats  # a second to import, so only when ranks are asked for
-
-    return np.asarray(stats.rankdata(values), dtype=np.float64)
+    """Ranks from 1 on, of equal values their mean, as `scipy.stats.rankdata`, which takes a second to import."""
+    _, place, met = np.unique(values, return_inverse=True, return_counts=True)
+    return np.asarray((np.cumsum(met) - (met - 1) / 2.0)[place], dtype=np.float64)

@@ -7,7 +7,6 @@ from dataclasses import replace
 from typing import get_args
 
 import numpy as np
-from scipy.optimize import brentq
 
 from rqa import arguments
 from rqa.spc.patterns import LimitRule
@@ -97,6 +96,8 @@ def _solve(design: Design, wanted: float, steady: Points | float) -> float:
             break
     if isinstance(steady, SharePoints):
         return _least(mean, wanted, low, high)
+    from scipy.optimize import brentq  # a third of a second to import, so only when a limit is asked for
+
     return float(brentq(lambda limit: np.log(mean(limit)) - np.log(wanted), low, high, xtol=1e-9, rtol=1e-10))
 
 
