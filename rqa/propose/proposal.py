@@ -108,7 +108,8 @@ def _sets(
         match = matched(facts, hints)
         if match is not None:
             match = completed(match, facts, group.name, looked)
-        read = SetProposal(group, facts, match, looked.rows.get(group.name, 0), wide=wide_tables(match, facts))
+        read = SetProposal(group, facts, match, looked.rows.get(group.name, 0), wide=wide_tables(match, facts,
+                                                                                                 group.name, looked))
         made.append(_read_as(read, looked))
     return made, not_read, tuple(partly)
 

@@ -45,7 +45,7 @@ def _times(match: Matched, facts: Mapping[str, Facts], name: str, looked: Looked
         if len(has) == 1 and left:
             known = facts[match.guesses[has[0]].source]
             wanted = last if has[0] == first else first
-            found = [(f, said) for f in left if (said := _order(name, f, known, looked, before=wanted == first))]
+            found = [(f, said) for f in left if (said := order_said(name, f, known, looked, before=wanted == first))]
             if len(found) == 1:
                 return _added(match, Guess(wanted, found[0][0].name, BY_ORDER, (found[0][1],)))
             if found:
@@ -54,7 +54,7 @@ def _times(match: Matched, facts: Mapping[str, Facts], name: str, looked: Looked
             return match
         if not has and len(left) == 2:
             for a, b in (left, left[::-1]):
-                if said := _order(name, a, b, looked, before=True):
+                if said := order_said(name, a, b, looked, before=True):
                     return _added(match, Guess(first, a.name, BY_SHAPE, (said,)), Guess(last, b.name, BY_SHAPE, (said,
                                                                                                                  )))
     alone = ALONE.get(match.table)
@@ -65,7 +65,7 @@ def _times(match: Matched, facts: Mapping[str, Facts], name: str, looked: Looked
     return match
 
 
-def _order(name: str, one: Facts, known: Facts, looked: Looked, *, before: bool) -> str:
+def order_said(name: str, one: Facts, known: Facts, looked: Looked, *, before: bool) -> str:
     """What is said of a time that is never after, or never before, one that is known; "" where that does not hold."""
     if one.times is None or known.times is None:
         return ""

@@ -17,15 +17,20 @@ SHORTEST = 5
 """Letters that a word has before it is compared for likeness, or looked for within a longer one."""
 FILL = "fill"
 UNKNOWN = "unknown"
-BESIDE = 0.85
+BESIDE = 0.78
 """What is left of how sure a column is for each further notion in its header, which the column does not need."""
-BESIDE_UNKNOWN = 0.9
+BESIDE_UNKNOWN = 0.78
 BESIDE_NEUTRAL, BESIDE_OTHER = 0.95, 0.6
 NEUTRAL = {"repair", "id"}
 """Notions that say little of a column beside others."""
 OTHER = "other"
 """What logs hold beside, such as a customer's name: a header with such a word most likely means that."""
 MOST_WORDS = 8
+UNSURE = 0.7
+"""How sure a code is of a text that most shops mean so, or that is like a known one."""
+NUMBER_OF = re.compile(r"^(?:number|no|nr) of ")
+ALONE = 0.9
+"""What is left where the key of an object says it, and the object's name does not go with it."""
 OBJECT_KEY = re.compile(r"(\S+)\.([^\s.]+)")
 """A key within an object, "unit.serial"."""
 INNER_CAPITAL = re.compile(r"(?<=[a-zà-öø-ÿ0-9])(?=[A-ZÀ-ÖØ-Þ][a-zà-öø-ÿ])|(?<=[a-zà-öø-ÿ])(?=[A-Z])")
@@ -55,6 +60,7 @@ class Vocabulary:
     columns: dict[str, dict[str, tuple[tuple[tuple[str, ...], float], ...]]]
     tables: dict[str, tuple[str, ...]]
     values: dict[str, dict[str, frozenset[str]]]
+    unsure: dict[str, frozenset[str]]
     missing: tuple[str, ...]
 
 
@@ -78,7 +84,9 @@ def vocabulary() -> Vocabulary:
     }
     return Vocabulary(
         {w: frozenset(n) for w, n in words.items()}, columns,
-        {t: tuple(n.split()) for t, n in raw["tables"].items()}, values, tuple(raw["missing"]["texts"]),
+        {t: tuple(n.split()) for t, n in raw["tables"].items()}, values,
+        {kind: frozenset(folded(t) for t in texts) for kind, texts in raw["unsure"].items()},
+        tuple(raw["missing"]["texts"]),
     )
 
 
@@ -86,7 +94,7 @@ def vocabulary() -> Vocabulary:
 def notions_of(header: str) -> tuple[frozenset[str], ...]:
     """The notions that each word of a header may stand for; compound words are taken apart."""
     found: list[frozenset[str]] = []
-    known, words = vocabulary().words, folded(header).split()
+    known, words = vocabulary().words, NUMBER_OF.sub("qty ", folded(header)).split()
     while words:
         both = "".join(words[:2])
         if len(words) > 1 and both in known and words[0] not in ("of", "de"):
@@ -158,8 +166,12 @@ def sure_of(header: str, table: str, column: str) -> float:
     if not words or not ways:
         return ratio(folded(header), folded(column)) / 100 - 0.1 if _alike(header, column) else 0.0
     # What an object is called says little of a key in it: the key itself must say something.
-    own = set[str]().union(*(notions_of(within[2]) if within else words))
-    return max((_sure(words, set(made), sure) for made, sure in ways if own & set(made)), default=0.0)
+    if within is None:
+        return max((_sure(words, set(made), sure) for made, sure in ways), default=0.0)
+    own = notions_of(within[2])
+    alone = max((_sure(own, set(made), sure) for made, sure in ways), default=0.0) * ALONE
+    said = set[str]().union(*own)
+    return max([alone, *(_sure(words, set(made), sure) for made, sure in ways if said & set(made))])
 
 
 def _alike(header: str, column: str) -> bool:
@@ -199,14 +211,14 @@ def code_of(text: str, kind: str, allowed: Iterable[str]) -> tuple[str | None, f
             return code, 1.0
     for code, texts in codes.items():
         if plain in texts:
-            return code, 1.0
+            return code, UNSURE if plain in vocabulary().unsure.get(kind, ()) else 1.0
     near: list[tuple[float, str]] = []
     for code, texts in codes.items():
         best = max((ratio(plain, t) for t in texts if len(t) >= SHORTEST and len(plain) >= SHORTEST), default=0.0)
         near.append((best / 100, code))
     near.sort(reverse=True)
     if near and near[0][0] >= 0.88 and (len(near) == 1 or near[0][0] - near[1][0] > 0.05):
-        return near[0][1], 0.7
+        return near[0][1], UNSURE
     # A known text at the beginning of a longer one: "repariert (Platine)".
     begun = [
         (len(t), code) for code, texts in codes.items() for t in texts

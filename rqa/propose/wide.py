@@ -9,12 +9,16 @@ from rqa.contract import TABLES
 from rqa.intake.names import quoted
 from rqa.propose.columns import CODES, Facts
 from rqa.propose.matching import CHECK, Matched, score
-from rqa.propose.vocabulary import code_of, folded, notions_of
+from rqa.propose.structure import order_said
+from rqa.propose.vocabulary import UNSURE, code_of, folded, notions_of
+from rqa.store.looked import Looked
 
 LEAST = 3
 """Columns of one kind from which on they are taken for a table on its side."""
 KNOWN = 0.9
 """Share of a column's values that must be known words of an outcome."""
+NO_STEP = {"other", "bill", "status", "open", "close"}
+"""Notions of headers whose times are not those of a step."""
 STARTS = ("start", "started", "begin", "began", "beginn", "debut", "inicio", "inizio", "poczatek", "in", "open",
           "assign")
 ENDS = ("complete", "completed", "end", "ended", "finish", "finished", "stop", "ende", "fin", "fine", "fim", "koniec",
@@ -91,7 +95,9 @@ def _texts(texts: Sequence[str]) -> str:
     return ", ".join("'" + t.replace("'", "''") + "'" for t in texts)
 
 
-def wide_tables(match: Matched | None, facts: Mapping[str, Facts]) -> tuple[WideTable, ...]:
+def wide_tables(
+    match: Matched | None, facts: Mapping[str, Facts], name: str, looked: Looked
+) -> tuple[WideTable, ...]:
     """The tables that stand in the columns of a set of jobs which its own table does not use."""
     if match is not None and match.table != "jobs":
         return ()
@@ -100,7 +106,8 @@ def wide_tables(match: Matched | None, facts: Mapping[str, Facts]) -> tuple[Wide
         return ()
     used = {g.source for g in match.guesses.values()} if match is not None else {job}
     left = [f for f in facts.values() if f.name not in used and f.given]
-    made = [_tests(left, job, match, facts), _parts(left, job), _steps(left, job)]
+    made = [_tests(left, job, match, facts), _parts(left, job),
+            _steps(left, job, match, facts, name, looked)]
     return tuple(m for m in made if m is not None)
 
 
@@ -115,7 +122,7 @@ def _job_column(match: Matched | None, facts: Mapping[str, Facts]) -> str | None
 
 def _outcome_share(one: Facts) -> float:
     allowed = TABLES["diagnostics"].column("outcome").allowed
-    known = sum(n for v, n in one.values if code_of(v, "outcome", allowed)[1] == 1.0)
+    known = sum(n for v, n in one.values if code_of(v, "outcome", allowed)[1] >= UNSURE)
     whole = sum(n for v, n in one.values if v not in one.missing)
     return known / whole if whole else 0.0
 
@@ -160,9 +167,23 @@ def _parts(left: Sequence[Facts], job: str) -> WideTable | None:
     return WideTable("parts", "line", "part_no", found, "numbered columns of parts", {"job_id": (job, "")})
 
 
-def _steps(left: Sequence[Facts], job: str) -> WideTable | None:
-    """Columns that each hold the time at which one step was done."""
-    found = [f for f in left if f.times is not None and f.times.formats]
+def _steps(
+    left: Sequence[Facts], job: str, match: Matched | None, facts: Mapping[str, Facts], name: str, looked: Looked
+) -> WideTable | None:
+    """Columns that each hold the time at which one step was done, between opening and closing."""
+    ends = [
+        facts[match.guesses[t].source] if match is not None and t in match.guesses else None
+        for t in ("opened_at", "closed_at")
+    ]
+    found = []
+    for one in left:
+        said = set[str]().union(*notions_of(one.name)) if notions_of(one.name) else set()
+        if one.times is None or not one.times.formats or said & NO_STEP:
+            continue
+        first = ends[0] is None or order_said(name, ends[0], one, looked, before=True)
+        last = ends[1] is None or order_said(name, one, ends[1], looked, before=True)
+        if first and last:
+            found.append(one)
     if len(found) < LEAST:
         return None
     return WideTable(

@@ -428,8 +428,36 @@ def wide(folder: Path) -> Shop:
     return shop
 
 
+def full_of_traps(folder: Path) -> Shop:
+    """A sheet with all that a service system exports beside: other dates, numbers, states and people."""
+    shop = Shop(folder)
+    words = dict(zip(STATES, ("Repaired", "No fault found", "Scrapped", "Returned", "Cancelled", "Open"), strict=True))
+    columns = ["Customer no", "Ticket", "Quote status", "Purchase date", "Serial number", "Old serial number", "Model",
+               "Model year", "Service plan", "Created on", "Created by", "Due date", "Closed on", "Modified on",
+               "Status",
+               "Status date", "Technician", "Technician phone", "Team", "Labour minutes", "Planned minutes",
+               "Total price",
+               "Priority", "Warranty end", "Notes"]
+    rows = [[f"K{j.unit % 9}", f"T{j.number}", "accepted", "2023-05-06", f"S{j.unit}", f"S{j.unit - 3000}", j.model,
+             2021,
+             "gold", at(j.opened, "%Y-%m-%d %H:%M"), "Desk 1", at(j.opened + timedelta(days=9), "%Y-%m-%d %H:%M"),
+             at(j.closed, "%Y-%m-%d %H:%M"), at(j.opened + timedelta(days=30), "%Y-%m-%d %H:%M"), words[j.state],
+             at(j.opened + timedelta(days=20), "%Y-%m-%d %H:%M"), j.person, "555-0101", "blue", j.minutes, 60, j.cost,
+             "low",
+             "2027-01-01", "none"] for j in jobs()]
+    shop.write("service/tickets_all.csv", table(columns, rows))
+    shop.truth["tickets_all", "jobs"] = {
+        "job_id": "Ticket", "unit_id": "Serial number", "model": "Model", "opened_at": "Created on",
+        "closed_at": "Closed on", "disposition": "Status", "technician": "Technician",
+        "labour_minutes": "Labour minutes", "site": None,
+    }
+    shop.values = {"Status": {w: s for s, w in words.items()}}
+    shop.accepted = 60
+    return shop
+
+
 SHOPS: tuple[Callable[[Path], Shop], ...] = (
     german, american, french, spanish, italian, dutch, portuguese, polish, event_log, nothing_tells_the_order,
     many_files,
-    bare_codes, wide,
+    bare_codes, wide, full_of_traps,
 )
