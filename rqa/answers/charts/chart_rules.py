@@ -18,8 +18,6 @@ RULES = ("few", "limits", "western_electric", "nelson")
 SIDES = {"above": "above the upper limit", "below": "below the lower limit"}
 TRIED = 10_000
 """Steady charts that are tried out where a rule about trends makes the exact chance slow to find."""
-LONG = 30
-"""Points after which the chance of a signal at the next one no longer changes: no rule looks back further."""
 
 
 def rules_named(question: str, name: str) -> "tuple[PointRule, ...]":
@@ -50,12 +48,6 @@ def signals_by_point(chart: "Chart", points: int) -> list[str]:
     for signal in chart.signals:
         found[signal.index].append(in_words(signal))
     return ["; ".join(words) for words in found]
-
-
-@lru_cache(maxsize=8)
-def point_alarm_chance(name: str) -> float:
-    """How often the latest point of a long steady chart carries a signal of the rules of that name, tried out."""
-    return float(_steady_alarms(rules_named("rules", name), LONG)[:, -1].mean())
 
 
 def false_alarms(

@@ -4,7 +4,7 @@ It has no SQL of its own: it compares the counts of `comebacks`, `first_pass_yie
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -14,6 +14,7 @@ from rqa.answers.comebacks.rate import comebacks
 from rqa.answers.compare.comparison_findings import stated
 from rqa.answers.compare.comparison_words import notes_of
 from rqa.answers.compare.expected_by_model import expected_by_model, fits
+from rqa.answers.compare.within_people import ALLOWED_FOR, NOT_TOLD_APART, by_place_and_person, within_people
 from rqa.answers.core.asked_once import asked_once
 from rqa.answers.core.case_lists import CHECKS, JOBS, RETURNED, RUNS, CaseList, Count
 from rqa.answers.core.filters import written
@@ -41,6 +42,10 @@ WITHOUT_IS_ANOTHER_WORK = ("tool",)
 """Work that names none of these is work without any, and no comparison for the others."""
 MIX = ("model", "procedure", "billing")
 
+PLACES = ("bench", "tool", "station")
+"""What is compared within people, where these work at several."""
+PEOPLE = "technician"
+
 LEAST = 30
 """Comparable work below which nothing is said of a group."""
 THIN_OTHERS, THIN_SHARE = 10, 0.1
@@ -60,8 +65,8 @@ ONLY = "nothing to compare with"
 
 class Comparison(Answer):
     """Observed against what the mix of work brings: the group, exposures, observed, expected, ratio, low, high, shrunk,
-    p_value, p_adjusted, verdict; shrunk_low, shrunk_high, share, no_comparator, z, and the funnel's limits low_95,
-    high_95, low_998, high_998."""
+    p_value, p_adjusted, verdict; shrunk_low, shrunk_high, share, no_comparator, z, the funnel's limits low_95, high_95,
+    low_998, high_998, and e_value, e_value_limit; of benches, tools and stations people."""
 
     question = "Comparison"
 
@@ -137,6 +142,8 @@ class Expected:
     z: NDArray[np.float64]
     sparse_share: float
     apart: int
+    share: NDArray[np.float64]
+    """Of each kind of work."""
 
 
 @asked_once
@@ -146,7 +153,7 @@ def compare(
     *,
     outcome: str = "first_pass",
     window: int = 30,
-    mix: By = MIX,
+    mix: By | None = None,
     where: Where | None = None,
     months: Months | None = None,
     min_cases: int = LEAST,
@@ -158,20 +165,26 @@ def compare(
 
     `who`: technician, bench, tool, station, site. `outcome`: "first_pass" (failed first checks), "first_run" (failed
     first runs of diagnostics), "comeback" (matured jobs back within `window` days), "clean_job" (jobs that were not
-    clean). `mix`: what makes work unlike, any of model, procedure, billing, site; where checks are counted the step or
-    the test always belongs to it. `min_cases`: comparable work below which nothing is said. `method`: "stratified"
-    (shares of each kind of work as they are), "model" (a binomial model of them), or "auto": the model where more than
-    a tenth of the work is of kinds in which the others have fewer than 10 cases. `spread`: whether a spread between the
-    groups that is wider than chance is allowed for. That the checks of one job go together always is: p-values and
-    limits are those of jobs, not of single checks (`rqa.answers.core.job_clusters`).
+    clean). `mix`: what makes work unlike, any of model, procedure, billing, site, and of technician, bench, tool and
+    station what the outcome is known of; where checks are counted the step or the test always belongs to it. None takes
+    model, procedure and billing, and compares a bench, tool or station with the work of the same people elsewhere.
+    Where they hardly work elsewhere the two cannot be told apart, and a finding says so. `min_cases`: comparable work
+    below which nothing is said. `method`: "stratified" (shares of each kind of work as they are), "model" (a binomial
+    model of them), or "auto": the model where more than a tenth of the work is of kinds in which the others have fewer
+    than 10 cases. `spread`: whether a spread between the groups that is wider than chance is allowed for. That the
+    checks of one job go together always is: p-values and limits are those of jobs, not of single checks
+    (`rqa.answers.core.job_clusters`).
 
     Columns: the group; exposures (work that can be compared), observed (events in it), expected (what the mix brings),
     ratio = observed / expected with its exact Poisson interval low, high; shrunk, the ratio drawn towards 1 as far as
     little work deserves; p_value (1e-30 stands for less) and p_adjusted (for how many were compared); verdict (of the
     only group there is: nothing to compare with). Beside
     these: shrunk_low, shrunk_high; share (observed / exposures, the mix not allowed for); alone (work with nothing to
-    compare it with); z; low_95, high_95, low_998, high_998 (funnel limits of the ratio). Rows are in the order of
-    names: there is no rank.
+    compare it with); z; low_95, high_95, low_998, high_998 (funnel limits of the ratio); e_value, how many times as
+    common in the group's work, and as likely to bring the event, something that was not measured must be to explain the
+    ratio away, and e_value_limit, the same of the limit nearer to 1 (1 where the limits hold 1). Rows are in the order
+    of names: there is no rank. Of benches, tools and stations people says whether those who work there are allowed for,
+    or not told apart from the place.
 
     >>> r = depot.compare("bench")
     >>> r.table["verdict"].unique().to_list()
@@ -179,10 +192,15 @@ def compare(
 
     No bench can be told from the others on the same mix of work.
     """
-    asked = _checked(who, outcome, mix, min_cases, method, level)
+    import polars as pl
+
+    asked = _checked(who, outcome, MIX if mix is None else mix, min_cases, method, level)
     table = _counts(snapshot, who, outcome, asked, where, months, window)
     counted = _matrix(table.table, who, asked, *_columns(outcome), table.notes)
-    found = _expected(counted, method)
+    found, people = _expected(counted, method), np.full(counted.known, "", dtype=object)
+    if mix is None and who in PLACES and counted.known > 1:
+        split = _counts(snapshot, who, outcome, (PEOPLE, *asked), where, months, window)
+        found, people = _within_people(found, counted, split.table, (who, PEOPLE, *asked), outcome)
     # The only group that has a name is compared with nobody: what names no group may be its own work.
     enough = (found.exposures >= min_cases) & (counted.known > 1)
     dispersion = _spread(found, enough) if spread else None
@@ -191,17 +209,21 @@ def compare(
     allowed = np.maximum(phi, by_job)
     p_value = np.where(allowed == 1.0, found.p_value, np.maximum(found.p_value, _two_sided(found.z / allowed**0.5)))
     made, verdicts = _table(who, counted, found, enough, p_value, phi, by_job, level)
+    if people.any():
+        made = made.with_columns(people=pl.Series(people.tolist(), dtype=pl.String))
     settings = {
         "by": (who,), "who": who, "outcome": outcome, "window": window if outcome == "comeback" else None,
         "as_of": snapshot.day, "where": table.settings.get("where"), "months": table.settings.get("months"),
-        "mix": asked, "expected": found.method, "min_cases": min_cases, "spread": round(phi, 3),
+        "mix": ((PEOPLE,) if ALLOWED_FOR in people else ()) + asked, "expected": found.method,
+        "min_cases": min_cases, "spread": round(phi, 3),
         "by_job": round(float(by_job.max(initial=1.0)), 3), "level": level,
     }
     notes = table.notes if untold(table) else notes_of(
-        who=who, outcome=OUTCOMES[outcome], mix=asked, names=counted.names[: counted.known], found=found,
+        who=who, outcome=OUTCOMES[outcome], mix=asked, people=people, names=counted.names[: counted.known], found=found,
         min_cases=min_cases, enough=enough, dispersion=dispersion, verdicts=verdicts, unknown=_unknown(counted),
         by_job=float(by_job.max(initial=1.0)), given=counted.notes, place=_place(settings),
         there=grounds(snapshot, window=window), rests_on=OF_MEASURE[outcome],
+        e_value=made.select("e_value", "e_value_limit").rows(),
     )
     findings = stated(made, who, outcome, OUTCOMES[outcome], _which(settings), _place(settings))
     return Comparison(made, settings, notes, findings)
@@ -233,7 +255,7 @@ def _checked(who: str, outcome: str, mix: By, min_cases: int, method: str, level
     check_one_of(QUESTION, "method", method, METHODS)
     whole_number(QUESTION, "min_cases", min_cases, 1, of="cases")
     names = (mix,) if isinstance(mix, str) else tuple(mix)
-    names_only(QUESTION, "part of the mix", names, (*MIX, "site"))
+    names_only(QUESTION, "part of the mix", names, tuple(dict.fromkeys((*MIX, "site", *OUTCOMES[outcome].who))))
     if who in names:
         raise RequestError(f"{QUESTION}: {who} is what is compared, so it cannot be part of the mix.")
     return (*dict.fromkeys(names), *OUTCOMES[outcome].kind)
@@ -309,7 +331,7 @@ def _expected(counted: GroupCounts, method: str) -> Expected:
         p, z = _told(np.where(exposures > 0, t.p_value, np.nan), t.z, exposures - alone, x, n)
         return Expected(
             "model", asked, (exposures - alone)[:known], np.where(alone > 0, 0, observed)[:known], alone[:known],
-            expected[:known], made.variance[:known], p[:known], z[:known], thin, made.apart,
+            expected[:known], made.variance[:known], p[:known], z[:known], thin, made.apart, made.share,
         )
     mix = expected_from_mix(events=x, trials=n)
     s = stratified_exact_test(events=x, trials=n)
@@ -317,7 +339,37 @@ def _expected(counted: GroupCounts, method: str) -> Expected:
     return Expected(
         "stratified", asked, mix.comparable[:known], mix.observed[:known], mix.no_comparator[:known],
         mix.expected[:known], mix.variance[:known], p[:known], z[:known], thin, 0,
+        x.sum(axis=0) / np.maximum(n.sum(axis=0), 1),
     )
+
+
+def _within_people(
+    found: Expected, counted: GroupCounts, split: "pl.DataFrame", names: Sequence[str], outcome: str
+) -> tuple[Expected, NDArray[np.object_]]:
+    """The places against the same people's work elsewhere, where the two can be told apart; and whether they can.
+
+    `split` are the counts by place, technician and kind of work. A place whose people hardly work elsewhere keeps its
+    plain comparison.
+    """
+    events, trials = _columns(outcome)
+    rows = split.select(*names, events.alias("events"), trials.alias("trials")).rows()
+    x, n, people = by_place_and_person(rows, counted.names, counted.kinds)
+    if len(set(people) - {UNKNOWN}) < 2:
+        return found, np.full(counted.known, "", dtype=object)
+    within = within_people(events=x, trials=n, share=found.share)
+    told = within.told[: counted.known]
+    p, z = _told(within.p_value, within.z, within.exposures, x.sum(axis=1), n.sum(axis=1))
+
+    def either(of_people: NDArray[Any], plain: NDArray[Any]) -> NDArray[Any]:
+        return np.where(told, of_people[: counted.known], plain)
+
+    made = replace(
+        found, exposures=either(within.exposures, found.exposures), observed=either(within.observed, found.observed),
+        no_comparator=either(within.no_comparator, found.no_comparator), z=either(z, found.z),
+        expected=either(within.expected, found.expected), variance=either(within.variance, found.variance),
+        p_value=either(p, found.p_value),
+    )
+    return made, np.where(told, ALLOWED_FOR, NOT_TOLD_APART).astype(object)
 
 
 def _told(
@@ -378,7 +430,7 @@ def _table(
 ) -> "tuple[pl.DataFrame, NDArray[Any]]":
     import polars as pl
 
-    from rqa.stats import benjamini_hochberg, standardised_ratio
+    from rqa.stats import benjamini_hochberg, e_value, standardised_ratio
 
     adjusted = benjamini_hochberg(p_values=np.where(enough, p_value, np.nan), allowed=FALSE_SHARE)
     judged = ~np.isnan(adjusted.p_values)
@@ -387,6 +439,7 @@ def _table(
     ratio = standardised_ratio(observed=found.observed, expected=found.expected, level=level)
     low, high = widened_ratio(ratio.estimate, ratio.low, ratio.high, by_job)
     drawn = _shrunk(found, level)
+    unseen = e_value(estimate=ratio.estimate, low=low, high=high)
     with np.errstate(invalid="ignore", divide="ignore"):
         share = found.observed / np.where(found.exposures == 0, np.nan, found.exposures)
     numbers = {
@@ -405,9 +458,15 @@ def _table(
             **{name: rounded(values) for name, values in beside.items()},
             "no_comparator": found.no_comparator, "z": rounded(found.z),
             **{name: rounded(values) for name, values in _funnel(found, phi).items()},
+            "e_value": _finite(unseen.of_estimate), "e_value_limit": _finite(unseen.of_limit),
         }
     )
     return made, verdicts
+
+
+def _finite(values: NDArray[np.float64]) -> "pl.Series":
+    """Numbers to six digits; null where there is none, or no strength is enough as nothing happened."""
+    return rounded(np.where(np.isfinite(values), values, np.nan))
 
 
 def _average_work(found: Expected) -> tuple[float, NDArray[np.int64]]:

@@ -1,7 +1,9 @@
 """What a comparison with the mix of work states: one finding for each group with work enough to be judged."""
 
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
+from rqa.answers.compare.within_people import NOT_TOLD_APART
 from rqa.answers.core.finding import Finding
 from rqa.words import counted_of
 
@@ -36,7 +38,7 @@ def stated(
             what=(
                 f"{counted_of(row['observed'], about.events)}{counted} among "
                 f"{counted_of(row['exposures'], about.work)}, where "
-                f"the same mix of work brings {row['expected']:.1f} in {place}"
+                f"the same mix of work brings {row['expected']:.1f} in {place}{_or_people(who, row)}"
             ),
             measure="observed / expected",
             size=_number(row["ratio"]),
@@ -46,12 +48,29 @@ def stated(
             mirrored=True,
             jobs=row["exposures"],
             p_value=row["p_value"],
-            caution=PEOPLE if who == "technician" else MIND,
+            caution=(PEOPLE if who == "technician" else MIND) + _unseen(row["e_value"], row["e_value_limit"]),
             check=LOOK[who],
             avoided=max(0.0, row["observed"] - row["expected"]) if outcome == "comeback" else None,
             events=row["observed"],
         )
         for row in table.filter(table["p_adjusted"].is_not_null()).iter_rows(named=True)
+    )
+
+
+def _or_people(who: str, row: Mapping[str, Any]) -> str:
+    """Where a place and the people who work there are not told apart."""
+    if row.get("people") != NOT_TOLD_APART:
+        return ""
+    return f"; this is the {who} or its people, who hardly work elsewhere"
+
+
+def _unseen(e_value: float | None, of_limit: float | None) -> str:
+    """How strong something that was not measured must be; nothing where the limits hold 1 anyway."""
+    if e_value is None or of_limit is None or of_limit <= 1.0:
+        return ""
+    return (
+        f"; something not measured explains it away only if it is {e_value:.1f} times as common here and makes this "
+        f"{e_value:.1f} times as likely ({of_limit:.1f} for the limit)"
     )
 
 

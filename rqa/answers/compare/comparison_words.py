@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from rqa.answers.compare.within_people import ALLOWED_FOR, NOT_TOLD_APART
 from rqa.answers.core.job_clusters import TOLD_FROM
 from rqa.answers.core.persons import PEOPLE
 from rqa.words import counted, counted_of, plural
@@ -30,6 +31,7 @@ def notes_of(
     who: str,
     outcome: "Outcome",
     mix: Sequence[str],
+    people: NDArray[Any],
     names: Sequence[str],
     found: "Expected",
     min_cases: int,
@@ -42,6 +44,7 @@ def notes_of(
     place: str,
     there: "Grounds",
     rests_on: Sequence[str],
+    e_value: Sequence[tuple[float | None, float | None]],
 ) -> tuple[str, ...]:
     """The notes of a comparison, most needed first; `place` is the work that the expectation comes from."""
     if not names:
@@ -54,6 +57,7 @@ def notes_of(
         f"observed counts {outcome.events}: above expectation means more of them than the same work brings in {place}. "
         "Rows are in the order of names; two ratios, each against its own mix, make no rank.",
         _how(found, mix, outcome, place),
+        *_of_people(who, people),
     ]
     alone = int(found.no_comparator.sum())
     if alone:
@@ -93,6 +97,7 @@ def notes_of(
             f"p_adjusted allows for the {counted(compared, who, several)} compared (Benjamini and Hochberg 1995): of "
             "those called above or below, one in twenty at most is expected to be chance."
         )
+    notes += _unseen(names, verdicts, e_value)
     notes += _much(names, found)
     notes += _reversals(names, found, enough)
     notes.append(
@@ -101,6 +106,23 @@ def notes_of(
     )
     notes.append(PEOPLE if who == "technician" else f"{PLACES.format(who=who)} {PEOPLE}")
     return (*notes, *given)
+
+
+def _of_people(who: str, people: NDArray[Any]) -> list[str]:
+    """Whether places are told apart from the people who work there."""
+    told, not_told = int((people == ALLOWED_FOR).sum()), int((people == NOT_TOLD_APART).sum())
+    said = []
+    if told:
+        said.append(
+            f"{told:,} of {counted(len(people), who, SEVERAL[who])} {plural(told, 'is', 'are')} compared with the same "
+            f"people's work elsewhere, so that a {who} is not blamed for its people."
+        )
+    if not_told:
+        said.append(
+            f"The people at {not_told:,} of {counted(len(people), who, SEVERAL[who])} hardly work elsewhere: what "
+            f"stands out there may be the {who} or its people."
+        )
+    return said
 
 
 def _how(found: "Expected", mix: Sequence[str], outcome: "Outcome", place: str) -> str:
@@ -143,6 +165,25 @@ def _spread_said(
         f"The {several} as a whole vary {dispersion.phi:.2f} times as much as chance alone would make them (phi, after "
         f"Spiegelhalter 2005, a tenth at each end drawn in); p-values and funnel limits allow for that. {called} stand "
         f"out with it, {plain} would without. A wide spread is a question to the process before it is one to anybody."
+    ]
+
+
+def _unseen(
+    names: Sequence[str], verdicts: NDArray[Any], e_value: Sequence[tuple[float | None, float | None]]
+) -> list[str]:
+    """How strong something that was not measured must be, to be all that sets those apart that stand out."""
+    told = [
+        (limit, f"{name} {e:.1f} ({limit:.1f})")
+        for name, verdict, (e, limit) in zip(names, verdicts.tolist(), e_value, strict=True)
+        if verdict.split()[0] in ("above", "below") and e is not None and limit is not None
+    ]
+    if not told:
+        return []
+    weakest = [said for _, said in sorted(told)[:SHOWN_REVERSALS]]
+    return [
+        "e_value: something that was not measured explains a ratio away only if it is so many times as common in the "
+        "group's work and makes the event so many times as likely; in brackets what takes the limit to 1 (VanderWeele "
+        f"and Ding 2017). {'Weakest: ' if len(told) > len(weakest) else ''}{', '.join(weakest)}."
     ]
 
 

@@ -36,6 +36,8 @@ class ModelExpectation:
     variance: Numbers
     apart: int
     no_comparator: NDArray[np.bool_]
+    share: Numbers
+    """That the model gives each kind."""
 
 
 def fits(kinds: Sequence[Sequence[str]]) -> bool:
@@ -78,7 +80,7 @@ def expected_by_model(*, events: Counts, trials: Counts, kinds: Sequence[Sequenc
     by_luck = each.sum(axis=1)
     variance = np.maximum(by_luck - taken, 0.0)
     nobody_else = (by_luck > 0) & (variance <= TAKEN_UP * by_luck)
-    return ModelExpectation(trials @ share, variance, int((own & open_).sum()), nobody_else)
+    return ModelExpectation(trials @ share, variance, int((own & open_).sum()), nobody_else, share)
 
 
 def _levels(kinds: Sequence[Sequence[str]]) -> Numbers:

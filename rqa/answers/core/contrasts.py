@@ -84,7 +84,14 @@ class Contrast:
             either_way=self.either_way,
             mirrored=not self.either_way,
             events=self.events,
+            relative=bad_ratio(self.events, self.size, self.other_events, self.other_size, not self.up_is_good),
         )
+
+
+def bad_ratio(events: int, size: int, other_events: int, other_size: int, more_is_bad: bool) -> float:
+    """How many times as often the bad side is met as on the other side; infinity where it is not met there."""
+    bad, other_bad = (events, other_events) if more_is_bad else (size - events, other_size - other_events)
+    return bad * other_size / (size * other_bad) if other_bad else float("inf") if bad else 1.0
 
 
 def all_stated(contrasts: Iterable[Contrast]) -> Iterator[Finding]:

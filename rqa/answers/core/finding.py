@@ -11,6 +11,9 @@ from rqa.words import NAMES, spoken
 
 ALLOWED = 0.05
 """Share of chance allowed among the findings named together."""
+RELEVANT: Mapping[str, float] = {"ratio": 1.1, "sd": 0.25}
+"""Sizes below which a finding is not worth acting on, however sure it is: how many times as often (or as seldom) as
+where it is compared; for readings the difference (of a trend that of a year) in standard deviations of single ones."""
 WHOLE = "the whole depot"
 PEOPLE = "; figures about people are for coaching and for changing the process, no verdict on a person"
 """Ends the caution of a finding about a person."""
@@ -29,7 +32,9 @@ class Finding:
     worse, as beside one bad place all others look better. `mirrored`: the p-value counts both sides, of which only the
     worse is told; the family is then judged by the worse side alone, so that what looks better lends no weight.
     `months`: first and last of those looked at in all. `events`: how many of the `jobs`, or of the checks or runs that
-    `jobs` counts, are what the finding speaks of; None where it is not about a share.
+    `jobs` counts, are what the finding speaks of; None where it is not about a share. `relative`: how many times as
+    often the bad side is met as where it is compared, where `size` itself is no ratio; `in_sd`: a difference of
+    readings, of a trend that of a year, in standard deviations of single readings. By these its relevance is judged.
     """
 
     kind: str
@@ -49,6 +54,8 @@ class Finding:
     mirrored: bool = False
     months: tuple[date, date] | None = None
     events: int | None = None
+    relative: float | None = None
+    in_sd: float | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "scope", MappingProxyType(dict(self.scope)))
@@ -65,6 +72,18 @@ class Finding:
         return "F-" + hashlib.sha256(f"{self.kind}{place}".encode()).hexdigest()[:8]
 
 
+def relevant(f: Finding, least: Mapping[str, float] = RELEVANT) -> bool:
+    """Whether a finding is of a size to act on; one whose size is on no such scale always is."""
+    if f.in_sd is not None:
+        return not abs(f.in_sd) < least["sd"]
+    ratio = f.size if f.relative is None and _is_ratio(f.measure) else f.relative
+    return ratio is None or not 1.0 / least["ratio"] < ratio < least["ratio"]
+
+
+def _is_ratio(measure: str) -> bool:
+    return "ratio" in measure or measure.startswith("observed") or "multiple" in measure
+
+
 def _judged_by(f: Finding) -> float:
     """The p-value that the family is judged by."""
     if not f.mirrored:
@@ -72,14 +91,19 @@ def _judged_by(f: Finding) -> float:
     return f.p_value / 2 if f.worse else 1 - f.p_value / 2
 
 
-def judged(stated: Iterable[Finding], allowed: float = ALLOWED) -> tuple[tuple[Finding, float], ...]:
-    """Those of a family of statements that hold, each with its adjusted p-value (Benjamini and Hochberg 1995)."""
+def judged(
+    stated: Iterable[Finding], allowed: float = ALLOWED, least: Mapping[str, float] = RELEVANT
+) -> tuple[tuple[Finding, float], ...]:
+    """Those of a family of statements that hold and are of a size to act on, each with its adjusted p-value.
+
+    All are judged together (Benjamini and Hochberg 1995), the small ones too.
+    """
     family = tuple(stated)
     if not family:
         return ()
     found = benjamini_hochberg(p_values=[_judged_by(f) for f in family], allowed=allowed)
     told = zip(family, found.p_adjusted.tolist(), found.found.tolist(), strict=True)
-    return tuple((f, p) for f, p, sure in told if sure and (f.worse or f.either_way))
+    return tuple((f, p) for f, p, sure in told if sure and (f.worse or f.either_way) and relevant(f, least))
 
 
 def more_than_luck(stated: Iterable[Finding], allowed: float = ALLOWED) -> tuple[Finding, ...]:

@@ -192,13 +192,12 @@ def _figure(begins: str, ends: str = "") -> Behind:
 
 
 CLOSED_THOUGH = "come-backs of jobs closed though "
-PROJECTED, SIGNAL, AGAINST = "projected ", "signal on the control chart of ", " of the month against the year before"
+PROJECTED, AGAINST = "projected ", " of the month against the year before"
 BEHIND: dict[str, Behind] = {
     **{f"{f.name}{AGAINST}": _figure("", AGAINST) for f in FIGURES},
     PROJECTED: _figure(PROJECTED),
-    SIGNAL: _figure(SIGNAL),
     CLOSED_THOUGH: _releases,
-    "come-backs laid to a step": _laid,
+    "come-backs attributed to a step": _laid,
     "come-backs after a breach of the procedure": _after_breach,
     "breaches of the procedure, by bench": _bench_breaches,
     "come-backs by kind of work": _kinds_of_work,

@@ -4,23 +4,23 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from rqa.answers.charts.month import last_whole_month
 from rqa.answers.comebacks.counted import CountedClasses, counted_comebacks
 from rqa.answers.compare.comparison import compare
 from rqa.answers.core.asked_once import copied
 from rqa.answers.core.contrasts import all_stated
-from rqa.answers.core.finding import ALLOWED, Finding, judged
+from rqa.answers.core.finding import ALLOWED, RELEVANT, Finding, judged
 from rqa.answers.core.ground_list import LAID, PLANNED, SEEN
 from rqa.answers.core.grounds import Sentence, comebacks_seen, grounds
 from rqa.answers.core.needs import with_grounds
 from rqa.answers.core.persons import cautioned
 from rqa.answers.core.result import Answer, rounded, rounded_p_values
-from rqa.answers.core.scope import Snapshot, check_month_held, is_held, month_of, months_back
+from rqa.answers.core.scope import Snapshot, check_month_held, is_held, is_number, month_of, months_back
 from rqa.answers.improve import contrast_families as families
 from rqa.answers.improve.finding_lists import FindingPlace, finding_jobs, finding_named
-from rqa.answers.improve.overall_findings import FIGURES, against_before, chart_signals, projected
+from rqa.answers.improve.overall_findings import FIGURES, against_before, projected
 from rqa.answers.improve.part_lots import lots
 from rqa.answers.steps.attribution import attribution
 from rqa.answers.steps.bursts import bursts
@@ -92,6 +92,11 @@ class MonthFindings(Answer):
     lacking: tuple[Sentence, ...] = ()
     counted: CountedClasses | None = None
 
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """Those of all comparisons that hold and are of a size to act on."""
+        return tuple(f for f, _ in judged(self.stated, least=_sizes(self.settings["least"])))
+
     judges_all = True
     question = "Findings of the month"
     shown = ("id", "state", "where", "what", "avoided", "check")
@@ -127,7 +132,10 @@ class MonthFindings(Answer):
         return replace(made, notes=(*made.notes, more))
 
 
-def findings(snapshot: Snapshot, month: str | date | None = None, progress: Progress = silent) -> MonthFindings:
+def findings(
+    snapshot: Snapshot, month: str | date | None = None, progress: Progress = silent, *,
+    least: Mapping[str, float] | None = None,
+) -> MonthFindings:
     """Say what there is to act on: every comparison the analyses make up to a month, the lucky ones kept out.
 
     By default the latest whole month with any data: first checks and tests need not mature, and come-backs are those of
@@ -137,20 +145,23 @@ def findings(snapshot: Snapshot, month: str | date | None = None, progress: Prog
     kind, where, what, measure, size, low, high, jobs, avoided, p_value, p_adjusted, caution, check. `gone` lists those
     that held a month before and no longer do; `compared` how many comparisons of each kind were made, `answers` the
     answers about risky steps and tests behind them. Adjusted after Benjamini and Hochberg (1995) over all of them: of
-    those listed, one in twenty at most is expected to be chance. `progress` is told each analysis as it begins; what
-    was compared before, while the store is open, is not compared again, and nothing is told of it.
+    those listed, one in twenty at most is expected to be chance. `least` says how large a finding must be to be listed,
+    where not as usual: {"ratio": 1.1, "sd": 0.25}, a tenth more often than where it is compared, and readings (of a
+    trend those of a year) a quarter of their standard deviation apart. `progress` is told each analysis as it begins;
+    what was compared before, while the store is open, is not compared again, and nothing is told of it.
     """
     last = newest_month(snapshot)
     own = last if month is None else month_of(QUESTION, month)
-    settings = {"month": own, "allowed": ALLOWED, "window": WINDOW}
+    sizes = _sizes(least)
+    settings = {"month": own, "allowed": ALLOWED, "window": WINDOW, "least": sizes}
     if own is None or last is None:
         none = grounds(snapshot).claim("", "jobs", about="what there is to act on", among=(0, "months that are over"))
         return MonthFindings(_table((), set()), settings, (none,))
     check_month_held(QUESTION, snapshot, own)
     stated, answers = stated_in(snapshot, own, progress)
-    held = judged(stated)
+    held = judged(stated, least=sizes)
     earlier = months_back(own, 1)
-    before = judged(stated_in(snapshot, earlier, progress)[0]) if is_held(snapshot, earlier) else ()
+    before = judged(stated_in(snapshot, earlier, progress)[0], least=sizes) if is_held(snapshot, earlier) else ()
     there, known = ({f.id for f, _ in family} for family in (held, before))
     compared = Counter(f.kind for f in stated)
     span = months_up_to(own, snapshot.first)
@@ -158,7 +169,7 @@ def findings(snapshot: Snapshot, month: str | date | None = None, progress: Prog
     return MonthFindings(
         _table(held, known),
         settings,
-        (*_said(compared), _resting_on(own, _finals(snapshot, own)), *lacking, *counted.notes),
+        (*_said(compared), _of_size(stated, sizes), _resting_on(own, _finals(snapshot, own)), *lacking, *counted.notes),
         stated,
         gone=tuple(f for f, _ in before if f.id not in there),
         compared=dict(compared),
@@ -248,7 +259,6 @@ def _finals(snapshot: Snapshot, month: date) -> dict[int, date]:
 def _of_the_month(snapshot: Snapshot, month: date, finals: dict[int, date]) -> Iterator[Iterable[Finding]]:
     """Every analysis that says what the month was like, each with its months in words."""
     yield against_before(snapshot, month, finals)
-    yield chart_signals(snapshot, month, finals)
     yield projected(snapshot, month)
     yield all_stated(families.steps_against_before(snapshot, month))
 
@@ -327,6 +337,27 @@ def _said(compared: Counter[str]) -> tuple[str, str]:
         f"findings, {ALLOWED * 100:.0f} in a hundred at most are expected to be chance. Of places compared with their "
         "like only the worse are listed.",
         f"Compared were: {kinds}.",
+    )
+
+
+def _sizes(given: object) -> dict[str, float]:
+    """How large a finding must be, by scale: what is given, else as usual."""
+    asked: dict[str, Any] = dict(given) if isinstance(given, Mapping) else {} if given is None else {str(given): None}
+    names_only(QUESTION, "scale", tuple(asked), tuple(RELEVANT))
+    for scale, lowest in (("ratio", 1.0), ("sd", 0.0)):
+        if scale in asked and not (is_number(asked[scale]) and asked[scale] >= lowest):
+            raise RequestError(f"{QUESTION}: least[{scale!r}] is a number from {lowest:g}: {asked[scale]!r}.")
+    return {**RELEVANT, **{scale: float(size) for scale, size in asked.items()}}
+
+
+def _of_size(stated: tuple[Finding, ...], least: Mapping[str, float]) -> str:
+    """How large a finding must be, and how many statistically clear ones are smaller."""
+    everything: Mapping[str, float] = {"ratio": 1.0, "sd": 0.0}
+    small = len(judged(stated, least=everything)) - len(judged(stated, least=least))
+    left = f" {counted(small, 'smaller one is', 'smaller ones are')} statistically clear and left out." * (small > 0)
+    return (
+        f"Listed is what is at least {(least['ratio'] - 1.0) * 100:.3g} % more, or less, than where it is compared; of "
+        f"readings, {least['sd']:g} of their standard deviation (a trend in a year).{left}"
     )
 
 

@@ -1,15 +1,17 @@
-"""What the month's own figures state: against the months before, on their control charts, and as projected."""
+"""What the month's own figures state: against the months before, and as projected.
+
+A signal on a control chart is not among them: the chart keeps a promise of its own, of false alarms over the months,
+and a single month says what it can against the year before.
+"""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 from math import hypot
 
-from rqa.answers.charts.chart_rules import point_alarm_chance
-from rqa.answers.charts.control_chart import control_chart
 from rqa.answers.charts.month import month_against_before
 from rqa.answers.comebacks.projection import projection
-from rqa.answers.core.contrasts import enough
+from rqa.answers.core.contrasts import bad_ratio, enough
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.scope import Snapshot
 from rqa.words import count, counted_of, month_name, percent
@@ -80,43 +82,7 @@ def against_before(snapshot: Snapshot, month: date, finals: dict[int, date]) -> 
             check=LOOK,
             avoided=max(0.0, found.count - found.size * before) if figure.measure == "comebacks" else None,
             either_way=True,
-        )
-
-
-def chart_signals(snapshot: Snapshot, month: date, finals: dict[int, date]) -> Iterator[Finding]:
-    """The month's point on the control chart of each figure; without a signal it counts as nothing seen, p = 1.
-
-    Its size is how far the month lies from the centre, with the interval of the month's own share; the centre, of all
-    months, is taken as known.
-    """
-    from rqa.stats import proportion_interval
-
-    for figure in FIGURES:
-        own = finals.get(figure.window) if figure.measure == "comebacks" else month
-        chart = control_chart(snapshot, figure.measure, window=figure.window)
-        row = next((r for r in chart.table.iter_rows(named=True) if r["period"] == own), None)
-        if row is None or row["centre"] is None or row["value"] is None or not enough(row["size"]):
-            continue
-        gap = row["value"] - row["centre"]
-        own_share = proportion_interval(successes=round(row["value"] * row["size"]), trials=row["size"])
-        yield Finding(
-            kind=f"signal on the control chart of {figure.name}",
-            scope={},
-            what=(
-                f"{figure.name} in {month_name(own)} {percent(row['value'])}: {row['signal'] or 'no signal'} on the "
-                f"control chart, whose centre is {percent(row['centre'])}"
-            ),
-            measure="difference of shares",
-            size=gap,
-            low=float(own_share.low) - row["centre"],
-            high=float(own_share.high) - row["centre"],
-            worse=(gap > 0) == figure.worse_is_up,
-            jobs=row["size"],
-            p_value=point_alarm_chance(str(chart.settings["rules"])) if row["signal"] else 1.0,
-            caution="the limits rest on the months charted; a change of work moves the centre, too",
-            check=LOOK,
-            avoided=None,
-            either_way=True,
+            relative=bad_ratio(found.count, found.size, found.before_count, found.before_size, figure.worse_is_up),
         )
 
 
@@ -158,6 +124,7 @@ def projected(snapshot: Snapshot, month: date) -> Iterator[Finding]:
             check=LOOK,
             avoided=max(0.0, row["jobs"] * (projected_share - usual)),
             either_way=True,
+            relative=projected_share / usual,
         )
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.kept_counts import kept_counts
-from rqa.answers.core.periods import PERIODS, every_period, span_of
+from rqa.answers.core.periods import A_YEAR, PERIODS, every_period, span_of
 from rqa.answers.core.persons import PEOPLE
 from rqa.answers.core.result import Answer, rounded, rounded_p_values
 from rqa.answers.core.scope import (
@@ -89,6 +89,7 @@ class Station:
     slope: StationEstimate
     caution: str
     told_by_other: bool
+    sigma: float
 
     @property
     def compared(self) -> int:
@@ -234,7 +235,8 @@ def _stations(
             here = NOTHING
         mean = middle + float(work.total[own].sum()) / n
         caution = ALONE if len(names) == 1 else TWO if s in pair else CAUTION
-        made.append(Station(test, unit, name, n, mean, seen, here, change, caution, s == silent and not little))
+        by_other, sigma = s == silent and not little, float(work.variance**0.5)
+        made.append(Station(test, unit, name, n, mean, seen, here, change, caution, by_other, sigma))
     return made
 
 
@@ -276,6 +278,7 @@ def _findings(s: Station, period: str) -> list[Finding]:
             measure=f"{measure}, {unit}" if unit else measure, size=f.value, low=f.low, high=f.high, worse=True,
             jobs=s.readings, p_value=f.p_value, caution=s.caution,
             check="measure one unit a few times at this station and at another, or a reference unit at this one",
+            in_sd=(f.value * (A_YEAR[period] if kind == DRIFT else 1) / s.sigma) if s.sigma > 0 else None,
         )
         made.append(one)
     return made

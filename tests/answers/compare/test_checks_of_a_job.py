@@ -24,8 +24,13 @@ FILTERS = [name for name in GROUPINGS if name not in PERIODS]
 
 
 @contextmanager
-def depot_checked(failed: NDArray[np.bool_], site: NDArray[np.int64], hours: int = 1) -> Iterator[Depot]:
-    """A depot with a row of `failed` a job, a column a step; one unit a job, opened so many hours after the last."""
+def depot_checked(
+    failed: NDArray[np.bool_], site: NDArray[np.int64], hours: int = 1, technician: Any = None, bench: Any = None
+) -> Iterator[Depot]:
+    """A depot with a row of `failed` a job, a column a step; one unit a job, opened so many hours after the last.
+
+    `technician` and `bench` are numbers by job; None where the log names none.
+    """
     n = len(failed)
     names = [f"J{i:05d}" for i in range(n)]
     at = pl.Series([FIRST]).repeat_by(n).explode() + pl.Series(range(n)).cast(pl.Duration("us")) * 3_600_000_000 * hours
@@ -39,6 +44,9 @@ def depot_checked(failed: NDArray[np.bool_], site: NDArray[np.int64], hours: int
         "step": [f"step {p:02d}" for p in place.ravel()],
         "outcome": np.where(failed.ravel(), "fail", "pass"), "done_on": jobs["opened_on"].gather(row.ravel()),
     })
+    if technician is not None and bench is not None:
+        jobs = jobs.with_columns(technician=pl.Series([f"T{t}" for t in technician]))
+        steps = steps.with_columns(bench=pl.Series([f"B{b}" for b in bench]).gather(row.ravel()))
 
     def kept(connection: Any) -> None:
         for name, frame in (("jobs", jobs), ("steps", steps)):
