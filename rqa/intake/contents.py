@@ -16,10 +16,14 @@ MARKS = (
     (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"),
 )
 """The byte-order marks by which such text is known; those of four bytes come first, as one begins like one of two."""
+TEXTS: tuple[Format, ...] = ("csv", "jsonl", "json")
+"""Formats that are text."""
 MANY_NULS = 0.2
 """Share of zero bytes from which on text counts as UTF-16; Latin letters in UTF-16 have half, plain text has none."""
+ARRAY = "one JSON array"
 READ_AS: dict[Format, str] = {
-    "csv": "CSV", "jsonl": "JSON Lines", "excel": "a workbook", "parquet": "Parquet", "sqlite": "SQLite",
+    "csv": "CSV", "jsonl": "JSON Lines", "json": "JSON",
+    "excel": "a workbook", "parquet": "Parquet", "sqlite": "SQLite",
 }
 
 
@@ -66,7 +70,7 @@ def recognised(source: SourceFile) -> SourceFile:
 
     Raises `SourceError` when its content is of another kind than it is to be read as, or in another encoding.
     """
-    lines = source.format in ("csv", "jsonl")
+    lines = source.format in TEXTS
     head = next(pieces(source), b"")[:HEAD] if lines else _raw_head(source)
     if not head:
         if lines:
@@ -97,7 +101,7 @@ def _kind(source: SourceFile, head: bytes) -> FileKind | None:
     begins = head.removeprefix(codecs.BOM_UTF8).lstrip()[:15].lower()
     if begins.startswith((b"<!doctype html", b"<html")):
         return HTML
-    if source.format not in ("csv", "jsonl") and b"\x00" not in head:
+    if source.format not in TEXTS and b"\x00" not in head:
         return TEXT
     return None
 
@@ -159,16 +163,17 @@ def check_json_lines(source: SourceFile) -> None:
     first = text.split("\n", 1)[0].strip()
     if (value := _json(first)) is not None:
         found = isinstance(value, list) and bool(value) and all(isinstance(v, dict) for v in value)
-        what = "one JSON array" if found else ""
+        what = ARRAY if found else ""
     elif first in ("[", "{") or _runs_over_lines(text):
-        what = "one JSON array" if text.startswith("[") else "JSON whose objects run over several lines"
+        what = ARRAY if text.startswith("[") else "JSON whose objects run over several lines"
     else:
         what = ""
     if what:
+        advice = "Export it as JSON Lines"
+        if what == ARRAY:
+            advice = f"Rename it to end in .json, or set format = 'json' for files.{source.name}"
         raise SourceError(
-            f"{source.label}: this is {what}, not JSON Lines (one object on each line). Export it as JSON Lines, or "
-            f"read it in Python and hand it over as a frame: rqa.load(workspace, frames={{{source.name!r}: frame}}). "
-            "Nothing was loaded."
+            f"{source.label}: this is {what}, not JSON Lines (one object on each line). {advice}. Nothing was loaded."
         )
 
 

@@ -29,11 +29,11 @@ NO_TEXT = ("idna", "punycode", "charmap", "undefined", "unicode-escape", "raw-un
 """Codecs between texts that are no encoding of a file."""
 ONE_JOB, ONE_JOB_PER_FILE = "one job", "one job per file"
 """What `lines` can say of rows that give the same job: those of all files, or of each file, are one job."""
-Format = Literal["csv", "excel", "jsonl", "parquet", "sqlite", "frame"]
+Format = Literal["csv", "excel", "jsonl", "json", "parquet", "sqlite", "frame"]
 ENDINGS: dict[str, Format] = {
     ".csv": "csv", ".tsv": "csv", ".txt": "csv", ".xlsx": "excel", ".xls": "excel", ".xlsb": "excel", ".ods": "excel",
     ".jsonl": "jsonl", ".ndjson": "jsonl", ".parquet": "parquet", ".sqlite": "sqlite", ".sqlite3": "sqlite",
-    ".db": "sqlite",
+    ".db": "sqlite", ".json": "json",
 }
 READ_APART: tuple[Format | None, ...] = ("parquet", "sqlite", None)
 """Formats whose reader is not ours, and may end its process at a damaged file; None: what the ending does not tell."""

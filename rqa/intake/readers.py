@@ -13,6 +13,7 @@ from typing import Any
 from rqa.errors import MappingError, SourceError
 from rqa.intake.contents import check_json_lines, recognised
 from rqa.intake.copies import Copies
+from rqa.intake.json_document import write_lines
 from rqa.intake.mapping import unknown_name
 from rqa.intake.names import quoted
 from rqa.intake.quotes import LONGEST_LINE, Quotes
@@ -75,6 +76,7 @@ def read(
     readers: dict[str, Callable[[], TextSource]] = {
         "csv": lambda: _csv(source, number, copies, options),
         "jsonl": lambda: _jsonl(source, copies, number, wanted, options),
+        "json": lambda: _json(source, copies, number, wanted, options),
         "excel": lambda: read_sheet(source, number, sheets),
         "parquet": lambda: _parquet(source),
         "sqlite": lambda: _sqlite(source, number),
@@ -182,6 +184,13 @@ def _jsonl(source: SourceFile, copies: Copies, number: int, wanted: frozenset[st
         due=replace(due, plain=False, bare=False),
         elsewhere=partial(_others_mention, source),
     )
+
+
+def _json(source: SourceFile, copies: Copies, number: int, wanted: frozenset[str], options: ReadOptions) -> TextSource:
+    path = copies.place(source, f"objects_{number}.jsonl")
+    write_lines(source, path)
+    lines = replace(source, path=path, spec=source.spec.model_copy(update={"encoding": "utf-8"}))
+    return replace(_jsonl(lines, copies, number, wanted, options), elsewhere=partial(_others_mention, source))
 
 
 def _others_mention(source: SourceFile, name: str) -> bool:

@@ -19,8 +19,8 @@ from rqa.propose.layouts import (
     Layout,
     NotReadError,
     database_layouts,
+    json_layout,
     kind_of,
-    lines_layout,
     parquet_layout,
     sheet_layout,
     text_layout,
@@ -111,8 +111,8 @@ def _layouts(path: Path, called: str, looked: Looked, not_read: dict[str, str]) 
     form, named = kind_of(path)
     if form == "csv":
         yield text_layout(path, named=named)
-    elif form == "jsonl":
-        yield lines_layout(path, named=named)
+    elif form in ("jsonl", "json"):
+        yield json_layout(path)
     elif form == "parquet":
         yield parquet_layout(path, named=named)
     elif form == "sqlite":

@@ -15,8 +15,9 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from rqa.errors import MappingError, SourceError
-from rqa.intake.contents import BEGINNINGS, HTML, LIKE_TEXT, MARKS, PDF, check_json_lines
+from rqa.errors import SourceError
+from rqa.intake.contents import BEGINNINGS, HTML, LIKE_TEXT, MARKS, PDF, TEXTS, check_json_lines
+from rqa.intake.json_document import objects_of
 from rqa.intake.mapping import Files, Format, format_of
 from rqa.intake.quotes import opened
 from rqa.intake.readers import tables_of
@@ -109,7 +110,7 @@ def kind_of(path: Path) -> tuple[Format, bool]:
     controls = sum(raw.count(bytes([c])) for c in (*range(9), 14, 15, 16, 17, 18, 19, 20))
     if not wide and controls > len(raw) / 200:
         raise NotReadError("is no table: its bytes are neither text nor a kind of file that is read")
-    if said in ("csv", "jsonl"):
+    if said in TEXTS and said is not None:
         return said, True
     if begins.startswith((b"{", b"[")):
         return "jsonl", False
@@ -317,37 +318,51 @@ def _odd(seen: bytes, encoding: str) -> int:
     )
 
 
-def lines_layout(path: Path, *, named: bool) -> Layout:
-    """The layout of JSON Lines."""
-    spec = SourceFile("map", path, "jsonl", Files(path=["x"]), path.name)
+def json_layout(path: Path) -> Layout:
+    """The layout of JSON Lines, or of a JSON document that holds a list of objects."""
+    source = SourceFile("map", path, "json", Files(path=["x"]), path.name)
+    form: Format = "jsonl"
+    rows: list[Any] | None = None
     try:
-        check_json_lines(spec)
-    except (SourceError, MappingError):
-        raise NotReadError("is JSON, but not one object on each line. Export it as JSON Lines") from None
+        check_json_lines(source)
+        if format_of(path) == "json":
+            raise SourceError("")
+    except SourceError:
+        try:
+            rows, form = objects_of(source), "json"
+        except SourceError as said:
+            raise NotReadError(str(said).removeprefix(f"{path.name}: ").removesuffix(" Nothing was loaded.")) from None
+    objects = [r for r in rows[:JSON_LINES] if isinstance(r, dict)] if rows is not None else _first_objects(path)
     columns: dict[str, None] = {}
     nested: dict[str, None] = {}
-    objects = 0
+    for row in objects:
+        for key, value in row.items():
+            if isinstance(value, dict):
+                for reached in _paths(value, key):
+                    nested.setdefault(reached)
+            elif key:
+                columns.setdefault(key)
+    if not objects:
+        raise NotReadError("holds no JSON object")
+    named = format_of(path) == form
+    made: dict[str, Any] = {} if named else {"format": form}
+    why = {} if named else {"format": "the content is JSON"}
+    if len(columns) + len(nested) > MOST_COLUMNS:
+        raise NotReadError(f"has {len(columns) + len(nested):,} keys, and {MOST_COLUMNS} are read at most")
+    plain = [c for c in columns if not any(n.startswith(f"{c}.") for n in nested)]
+    return Layout(path, form, (*plain, *nested), made, why, nested=tuple(nested))
+
+
+def _first_objects(path: Path) -> list[dict[str, Any]]:
+    found = []
     for line in islice(io.StringIO(_head(path, "utf-8")), JSON_LINES):
         try:
             row = json.loads(line)
         except (ValueError, RecursionError):
             continue
         if isinstance(row, dict):
-            objects += 1
-            for key, value in row.items():
-                if isinstance(value, dict):
-                    for reached in _paths(value, key):
-                        nested.setdefault(reached)
-                elif key:
-                    columns.setdefault(key)
-    if not objects:
-        raise NotReadError("has no line that is one JSON object")
-    made: dict[str, Any] = {} if named else {"format": "jsonl"}
-    why = {} if named else {"format": "each line is one JSON object"}
-    if len(columns) + len(nested) > MOST_COLUMNS:
-        raise NotReadError(f"has {len(columns) + len(nested):,} keys, and {MOST_COLUMNS} are read at most")
-    plain = [c for c in columns if not any(n.startswith(f"{c}.") for n in nested)]
-    return Layout(path, "jsonl", (*plain, *nested), made, why, nested=tuple(nested))
+            found.append(row)
+    return found
 
 
 def _paths(value: dict[str, Any], before: str) -> Iterator[str]:

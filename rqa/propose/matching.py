@@ -124,6 +124,8 @@ def _text_fit(column: Column, facts: Facts, table: str) -> tuple[float, str]:
         return 0.1, "its values are clock times"
     if facts.decimal and facts.number > 0.9:
         return 0.2, "its values are numbers with decimals"
+    if column.name in ("complaint", "found", "fault", "procedure") and _are_codes(facts):
+        return 0.4, "its values are words of a status"
     if column.key and table in ("jobs", "retirements") and column.name in ("job_id", "unit_id"):
         return (1.0 if facts.unique >= 0.9 else 0.75), f"{_different(facts)} in {counted(facts.filled, 'row')}"
     if column.name == "job_id":
@@ -139,6 +141,13 @@ def _text_fit(column: Column, facts: Facts, table: str) -> tuple[float, str]:
 
 def _yes_or_no(facts: Facts) -> bool:
     return all(folded(v) in YES_NO for v, _ in facts.values)
+
+
+def _are_codes(facts: Facts) -> bool:
+    """Whether most values of a column are words of a status, which no free text is."""
+    allowed = TABLES["jobs"].column("disposition").allowed
+    known = sum(n for v, n in facts.values if code_of(v, "disposition", allowed)[0])
+    return known > 0.5 * facts.given and facts.distinct > 1
 
 
 def kind_of_codes(column: Column) -> str:

@@ -24,7 +24,7 @@ ALONE = {"diagnostics": "run_at", "steps": "ended_at"}
 def completed(match: Matched, facts: Mapping[str, Facts], name: str, looked: Looked) -> Matched:
     """A match with the columns that only their values tell."""
     made = _times(match, facts, name, looked)
-    return _unit(made, facts) if made.table == "jobs" else made
+    return _unit(_job(made, facts), facts) if made.table == "jobs" else made
 
 
 def _left(match: Matched, facts: Mapping[str, Facts]) -> list[Facts]:
@@ -75,6 +75,17 @@ def order_said(name: str, one: Facts, known: Facts, looked: Looked, *, before: b
     if both < LEAST or good < IN_ORDER * both:
         return ""
     return f"in {good:,} of {counted(both, 'row')} {a.name!r} is not after {b.name!r}"
+
+
+def _job(match: Matched, facts: Mapping[str, Facts]) -> Matched:
+    """The job's id: the one column left that differs in every row."""
+    if "job_id" in match.guesses:
+        return match
+    like = [f for f in _left(match,
+                             facts) if f.filled == f.rows == f.distinct > LEAST and f.times is None and not f.decimal]
+    if len(like) == 1:
+        return _added(match, Guess("job_id", like[0].name, BY_SHAPE, ("its values differ in every row",)))
+    return match
 
 
 def _unit(match: Matched, facts: Mapping[str, Facts]) -> Matched:

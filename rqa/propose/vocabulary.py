@@ -23,7 +23,7 @@ BESIDE_UNKNOWN = 0.78
 BESIDE_NEUTRAL, BESIDE_OTHER = 0.95, 0.6
 NEUTRAL = {"repair", "id"}
 """Notions that say little of a column beside others."""
-OTHER = "other"
+OTHER = {"other", "customer"}
 """What logs hold beside, such as a customer's name: a header with such a word most likely means that."""
 MOST_WORDS = 8
 UNSURE = 0.7
@@ -197,7 +197,7 @@ def _left_beside(word: frozenset[str]) -> float:
     """What a word that a column does not need leaves of how sure it is."""
     if word == {UNKNOWN}:
         return BESIDE_UNKNOWN
-    if OTHER in word:
+    if OTHER & word:
         return BESIDE_OTHER
     return BESIDE_NEUTRAL if word & NEUTRAL else BESIDE
 

@@ -96,7 +96,8 @@ NOT_WHAT_IT_SAYS: dict[str, tuple[str, bytes | Callable[[Path], bytes], dict[str
     "UTF-16 said to be another": (
         "jobs.csv", TEXT.encode("utf-16"), {"encoding": "cp1252"}, ["not cp1252", "encoding = 'utf-16'"]
     ),
-    "JSON array": ("jobs.jsonl", json.dumps(ROWS).encode(), {}, ["one JSON array", "one object on each line"]),
+    "JSON array": ("jobs.jsonl", json.dumps(ROWS).encode(), {}, ["one JSON array", "one object on each line",
+                                                                 "format = 'json'"]),
     "JSON array over lines": ("jobs.jsonl", json.dumps(ROWS, indent=1).encode(), {}, ["one JSON array"]),
     "JSON array, an object a line": (
         "jobs.jsonl", ("[" + LINES.replace("\n", ",\n") + "]").encode(), {}, ["one JSON array"]

@@ -1,5 +1,6 @@
 """JSON Lines, Excel, Parquet, SQLite and frames: typed values arrive as they were, faults are told."""
 
+import gzip
 import json
 import sqlite3
 from contextlib import closing
@@ -347,3 +348,43 @@ def test_sqlite(ws: Workspace) -> None:
     for wrong in ({"table": "job"}, {}):
         with pytest.raises(MappingError, match="There is: jobs"):
             ws.load({"files": {"f": {"path": "x.db", **wrong}}, "table": [{"table": "jobs", "from": "f"}]})
+
+
+@pytest.mark.parametrize("wrapped", [False, True])
+@pytest.mark.parametrize("name", ["jobs.json", "jobs.json.gz"])
+def test_a_json_document_gives_a_row_of_each_object(ws: Workspace, wrapped: bool, name: str) -> None:
+    rows = [job("A"), job("B") | {"why": {"part": "Größe 3"}}, job("C") | {"why": {"part": "Lüfter"}}]
+    text = json.dumps({"count": 3, "jobs": rows} if wrapped else rows, indent=2, ensure_ascii=True).encode()
+    ws.jobs(gzip.compress(text) if name.endswith(".gz") else text, name=name, columns={"found": "why.part"})
+    assert ws.rows("select job_id, source_row from jobs order by 2") == [("A", 1), ("B", 2), ("C", 3)]
+    assert ws.one("select found from jobs where job_id = 'C'") == "Lüfter"
+
+
+def test_half_a_sign_in_a_json_document_is_refused_as_in_json_lines(ws: Workspace) -> None:
+    ws.jobs(json.dumps([job("A"), job("B") | {"found": "\ud83d"}]), name="jobs.json")
+    assert ws.rows("select job_id from jobs") == [("A",)]
+    assert ws.rows("select source_row, rule from refused") == [(2, "not valid JSON")]
+
+
+def test_what_is_in_a_json_document_and_is_no_object_is_refused_with_its_number(ws: Workspace) -> None:
+    ws.jobs(json.dumps([job("A"), 7, job("B")]), name="jobs.json")
+    assert ws.rows("select job_id, source_row from jobs order by 2") == [("A", 1), ("B", 3)]
+    assert ws.rows("select source_row, rule from refused") == [(2, "not a JSON object")]
+
+
+def test_json_lines_may_end_in_json(ws: Workspace) -> None:
+    ws.jobs(jsonl(job("A"), job("B")), name="jobs.json")
+    assert ws.rows("select job_id from jobs order by 1") == [("A",), ("B",)]
+
+
+@pytest.mark.parametrize(("text", "said"), [
+    ('[{"job_id": 1},\n {"job', "no valid JSON at line 2, column 3"), ("3", "neither a list nor an object"),
+    ('{"a": [{"x": 1}], "b": [{"y": 2}]}', "2 lists of objects ('a' and 'b')"), ('[{"a": 1, "a": 2}]',
+                                                                                 "gives a key twice: 'a'"),
+    ("[" * 100_000, "nested too deep"),
+])
+def test_a_json_document_that_is_no_list_is_told(ws: Workspace, text: str, said: str) -> None:
+    with pytest.raises(SourceError) as error:
+        ws.jobs(text, name="jobs.json")
+    assert said in str(error.value)
+    assert "Nothing was loaded." in str(error.value)
