@@ -323,6 +323,21 @@ class TableSpec(Reading):
         return tuple(found)
 
     @property
+    def made_columns(self) -> dict[str, tuple[str, ...]] | None:
+        """The columns that reshaping makes, each with the source's columns that it takes cells of; None where none is.
+
+        All others are the source's own.
+        """
+        shape = self.columns_to_rows
+        if not self.reshaped_columns or shape is None:
+            return {} if self.reshaped_columns else None
+        made: dict[str, tuple[str, ...]] = {shape.name: ()}
+        for given in shape.columns.values():
+            for target, column in given.items():
+                made[target] = (*made.get(target, ()), column)
+        return made
+
+    @property
     def people(self) -> tuple[str, ...]:
         """The columns that are marked as naming people."""
         return tuple(name for name, origin in self.columns.items() if origin.person)

@@ -43,6 +43,17 @@ class CopiedNames:
                 drawn -= own
             self._note(place, name, origin, drawn)
 
+    def of_reshaped(
+        self, place: str, labels: Sequence[str], columns: Sequence[str], given: Mapping[str, ColumnSource],
+        made: Mapping[str, Sequence[str]],
+    ) -> None:
+        """Note what a [[table]] takes of files that are reshaped; `made` are the columns made of others."""
+        of_column = {
+            c: frozenset((label, drawn.lower()) for label in labels for drawn in made.get(c, (c,))) for c in columns
+        }
+        for name, origin in given.items():
+            self._note(place, name, origin, _drawn(origin, of_column))
+
     def of_select(
         self,
         place: str,

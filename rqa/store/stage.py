@@ -215,6 +215,10 @@ class Stager:
             return
         sets = {name: [*self.named.columns[name].values(), *PLACE_COLUMNS] for name in item.sets}
         labels = {name: [f.label for f in item.named if f.name == name] for name in item.sets}
+        made = item.entry.spec.made_columns
+        if made is not None:
+            self.copied.of_reshaped(place, [f.label for f in item.named], text.columns, given, made)
+            return
         self.copied.of_select(place, item.entry.spec.select or "", sets, labels, text.columns, given)
 
     def _sql_faults(self, item: Plan, text: TextSource, given: dict[str, ColumnSource]) -> list[str]:

@@ -107,6 +107,26 @@ def test_a_cell_that_is_no_outcome_is_refused_with_its_place(ws: Workspace) -> N
     assert ws.refused() == [(2, "outcome", "not one of pass, fail, aborted", "maybe")]
 
 
+def test_names_in_a_wide_sheet_become_pseudonyms_and_stand_nowhere_else(ws: Workspace) -> None:
+    key = ws.write("../safe/key", b"secret").resolve()
+    ws.write("sheet.csv", "Order,Who,Display,Battery\nA1,Ann Bee,OK,NOK\nA2,Cid Dee,OK,maybe\n")
+    plain = {"files": {"sheet": {"path": "sheet.csv"}}, "table": [{
+        "table": "steps", "from": "sheet", "columns_to_rows": WIDE | {"name": "step"}, "columns": {
+            "job_id": "Order", "technician": {"column": "Who", "key_file": str(key)},
+            "outcome": {"column": "outcome", "values": {"OK": "pass", "NOK": "fail"}}}}]}
+    ws.load(plain)
+    assert ws.one("select count(*) from steps") == 3
+    stored = ws.store.read_bytes()
+    assert [name for name in (b"Ann Bee", b"Cid Dee") if name in stored] == []
+    entry: dict[str, Any] = plain["table"][0]  # type: ignore[assignment]  # a mapping as plain data
+    copied = entry | {"columns": entry["columns"] | {"fault": "Who"}}
+    with pytest.raises(MappingError, match="fault: it would hold 'Who' as it is"):
+        ws.load(plain | {"table": [copied]})
+    turned = entry | {"columns_to_rows": WIDE | {"name": "step", "columns": ["Display", "Who"]}}
+    with pytest.raises(MappingError, match="outcome: it would hold, or may hold, what stands in 'who' of sheet"):
+        ws.load(plain | {"table": [turned]})
+
+
 def test_a_day_and_a_clock_time_are_joined(ws: Workspace) -> None:
     ws.write("sheet.csv",
              "Order,Test,Result,Day,Clock\nA1,t,pass,31.01.2025,14:05\n"
