@@ -119,6 +119,7 @@ class Pointer:
     size: str
     caution: str
     check: str
+    section: str = ""
 
 
 @dataclass(frozen=True)

@@ -25,6 +25,8 @@ from rqa.shown import shown
 from rqa.stopping import held
 from rqa.written import write_whole
 
+HEADINGS = {"words": "The month in words", "figures": "Figures"}
+"""Those parts of the annex that are no sections of facts, and that findings lead to."""
 TAG, SPOKEN = re.compile(r"<[^<>]*>"), re.compile(r' (?:role|aria-[a-z]+)="[^"]*"')
 """An element of a picture, and what it says to a screen reader."""
 
@@ -99,6 +101,7 @@ def render(facts: MonthFacts) -> str:
     return template.render(
         facts=facts,
         sheet=facts.sheet,
+        headings={**HEADINGS, **{s.key: s.heading for s in facts.sections}},
         tiles={t.key: _data_address(still(t.spec)) for t in facts.sheet.tiles},
         policy=Markup(policy),
         style=Markup((room / "page.css").read_text(encoding="utf-8")),

@@ -26,8 +26,8 @@ from rqa.words import counted, listed, month_name, plural
 
 MOST_WORDS = 350
 """Words of the sheet at most."""
-FIXED = ("The verdict", "Four measures", "What to act on")
-"""Headings that stand on every sheet."""
+FIXED = ("Band: chance; dashed: goal.", "What to act on")
+"""What stands on every sheet: how its pictures are read, and a heading."""
 NEXT, ACTION, OPEN = "Next:", "Action:", "Owner: open."
 """What is put before the next step and the action of a problem, and what is said where there is no action."""
 ACTIONS = 4
@@ -153,13 +153,12 @@ def _goals(goals: Section, rows: dict[str, tuple[str, ...]]) -> Sentence:
         none = in_short(goals.words[0])
         return none if isinstance(none, Sentence) else Sentence(none)
     met, missed = ([r for r in rows.values() if r[3] == word] for word in (YES, NO))
-    said = f"{len(met)} of {counted(len(rows), 'goal')} met"
+    said = f"Of {counted(len(rows), 'goal')} {len(met)} met"
     if missed:
-        named = listed([cut(r[0], TITLE) for r in missed[:GOALS_NAMED]])
-        more = f" and {len(missed) - GOALS_NAMED} more" if len(missed) > GOALS_NAMED else ""
-        said += f"; missed: {named}{more}"
+        more = ["others"] if len(missed) > GOALS_NAMED else []
+        said += f", {len(missed)} missed ({listed([*(cut(r[0], TITLE) for r in missed[:GOALS_NAMED]), *more])})"
     unclear = len(rows) - len(met) - len(missed)
-    said += f"; {unclear} cannot be told" if unclear else ""
+    said += f", {unclear} cannot be told from one month" if unclear else ""
     return Sentence(f"{said}.")
 
 

@@ -1,6 +1,8 @@
 """The manager's sheet: at most 350 words whatever the depot, its numbers those of the answers, each problem once."""
 
+import os
 import re
+import subprocess
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, datetime
@@ -12,7 +14,7 @@ import pytest
 from click.testing import CliRunner
 
 from rqa.answers.core.grounds import Sentence
-from rqa.cli import TO_ACT, main
+from rqa.cli import TO_ACT, main, review
 from rqa.depot import Depot
 from rqa.review import describe, render
 from rqa.review.facts import MonthFacts
@@ -88,8 +90,8 @@ def test_a_depot_in_which_all_is_amiss(depot: Depot, facts: MonthFacts) -> None:
     for p in sheet.problems:
         told = [f for f in (found[i] for i in p.ids) if (f.events, f.jobs) == (p.events, p.jobs)]
         assert told, p
-        if "come-backs in" in p.what:
-            assert f"{p.events} of {p.jobs} jobs" in p.what.replace(",", "")
+        if "came back" in p.what:
+            assert f"{p.events} of {p.jobs} jobs came back" in p.what.replace(",", "")
         assert p.avoided == round(max((f.avoided or 0.0) for f in told), 1)
     events = depot.steps.battery_breaches(months=MONTH).table.height
     assert events
@@ -207,6 +209,30 @@ def test_the_message_says_the_sheet_in_fifteen_lines(facts: MonthFacts) -> None:
     assert "to act on" not in message_from_bytes(email(quiet, "p.html"), policy=policy.default)["Subject"]
 
 
+@pytest.mark.parametrize(
+    ("loaded", "reviewed", "sent", "ended"),
+    [(0, 0, False, 0), (0, 3, True, 0), (2, 0, False, 2), (1, 3, False, 1), (0, 1, False, 1)],
+)
+def test_the_script_of_the_recipe(tmp_path: Path, loaded: int, reviewed: int, sent: bool, ended: int) -> None:
+    """As it stands in the documentation, with commands in place of the real ones that only end as these do."""
+    recipe = (Path(__file__).parents[2] / "shared" / "schedule.md").read_text(encoding="utf-8")
+    (script,) = re.findall(r"```sh\n(.*?)```", recipe, re.DOTALL)
+    (tmp_path / "reports").mkdir()
+    (tmp_path / "reports" / "review.eml").write_text("Subject: x\n", encoding="utf-8")
+    stubs = {"rqa": f'[ "$1" = load ] && exit {loaded}; exit {reviewed}', "sendmail": "cat > sent"}
+    for name, body in stubs.items():
+        (tmp_path / name).write_text(f"#!/bin/sh\n{body}\n", encoding="utf-8")
+        (tmp_path / name).chmod(0o755)
+    paths = {"PATH": f"{tmp_path}:{os.environ['PATH']}"}
+    done = subprocess.run(["sh", "-c", script], cwd=tmp_path, env=paths, check=False)
+    assert done.returncode == ended
+    assert (tmp_path / "sent").is_file() is sent
+    if sent:
+        assert (tmp_path / "sent").read_text(encoding="utf-8").startswith("To: quality-lead@depot.example\nSubject: ")
+    options = set(re.findall(r"(?<![\w-])--[a-z][a-z-]*", recipe)) - {"--month"}
+    assert options <= {name for option in review.params for name in option.opts}
+
+
 def run(*words: str) -> tuple[int, str]:
     done = CliRunner().invoke(main, list(words))
     return done.exit_code, done.output
@@ -220,8 +246,8 @@ def test_the_command_ends_with_3_where_there_is_something_to_act_on(tmp_path: Pa
         for n, day in enumerate(opened)
     ]
     make_store(tmp_path / "depot.duckdb", {"jobs": jobs, "targets": targets})
-    review = ("review", str(tmp_path), "--month", "2024-03")
-    code, said = run(*review, "--format", "text", "--exit-code", "--link", "https://x.example/")
+    of_march = ("review", str(tmp_path), "--month", "2024-03")
+    code, said = run(*of_march, "--format", "text", "--exit-code", "--link", "https://x.example/")
     assert code == TO_ACT
     assert "To act on: goal missed: " in said
     message = (tmp_path / "review-2024-03.txt").read_text(encoding="utf-8")

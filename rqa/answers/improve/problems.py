@@ -1,6 +1,6 @@
 """Problems: the findings of a month that speak of one thing, joined, so that a reader meets each thing once."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from rqa.answers.core.finding import Finding
@@ -14,6 +14,11 @@ NEARLY = 0.8
 """Of the come-backs that a problem could spare, the share from which a closer finding stands for all of it."""
 SPARES = 0.5
 """Come-backs from which a finding counts as one that spares some."""
+
+
+MOST = 0.5
+"""The share of the come-backs of each of two findings from which they are the same come-backs."""
+Returned = Callable[[str], frozenset[str]]
 
 
 @dataclass(frozen=True)
@@ -46,21 +51,24 @@ class Problem:
         return spared(self.told)
 
 
-def problems(findings: Iterable[Finding]) -> tuple[Problem, ...]:
+def problems(findings: Iterable[Finding], returned: Returned = lambda _: frozenset()) -> tuple[Problem, ...]:
     """The findings on the bad side, those of one problem together, in the order of the first of each.
 
     Two findings speak of one problem where all that the one names the other names, too: its jobs are then among those
     of the other. So a kind of work and a step of it are one problem, and so are a breach and the bench where it is met,
-    or a lot and the weeks in which its come-backs were bunched; what is linked by a third finding is one as well. A
-    site, model or procedure alone links nothing. Findings about the whole depot follow the others, one problem for each
-    of the month's figures.
+    or a lot and the weeks in which its come-backs were bunched. A site, model or procedure alone links nothing in this
+    way. They also do where most of the come-backs of each are come-backs of the other, whatever they name: `returned`
+    gives the jobs that came back of a finding by its id, and none where it has no list of them. What is linked by a
+    third finding is one as well. Findings about the whole depot follow the others, one problem for each of the month's
+    figures.
     """
     worse = [f for f in findings if f.worse]
     groups: list[list[Finding]] = []
     for f in worse:
         linked = [g for g in groups if any(is_one(f, other) for other in g)]
+        linked += [g for g in groups if g not in linked and any(_same_comebacks(f, other, returned) for other in g)]
         merged = [*(other for g in linked for other in g), f]
-        groups = [merged if g is linked[0] else g for g in groups if g not in linked[1:]] if linked else [*groups, [f]]
+        groups = [*(g for g in groups if g not in linked), merged]
     place = {id(f): n for n, f in enumerate(worse)}
     made = [sorted(g, key=lambda f: place[id(f)]) for g in groups]
     made.sort(key=lambda g: (not g[0].scope, place[id(g[0])]))
@@ -73,6 +81,14 @@ def is_one(one: Finding, other: Finding) -> bool:
         return not one.scope and not other.scope and _figure(one) == _figure(other)
     small, large = sorted((one.scope, other.scope), key=len)
     return not (len(small) == 1 and set(small) <= BROAD and len(large) > 1) and holds(large, small)
+
+
+def _same_comebacks(one: Finding, other: Finding, returned: Returned) -> bool:
+    """Whether most of the come-backs of each finding are come-backs of the other; those of the whole depot are not."""
+    if not one.scope or not other.scope or spared(one) < SPARES or spared(other) < SPARES:
+        return False
+    first, second = returned(one.id), returned(other.id)
+    return len(first & second) > MOST * max(len(first), len(second), 1)
 
 
 def holds(large: Mapping[str, str], small: Mapping[str, str]) -> bool:

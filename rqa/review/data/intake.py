@@ -67,7 +67,7 @@ def data_line(depot: Depot) -> SheetLine:
     ends = dict(depot.data.loose_ends().table.select("what", "rows").rows())
     strays = sum(n for what, n in ends.items() if what.endswith(STRAY))
     bare = sum(n for what, n in ends.items() if what.startswith(BARE))
-    but = [f"{counted(refused, 'refused row')} (last load)"] if refused else []
+    but = [counted(refused, "refused row")] if refused else []
     but += [counted(strays, "row of unknown jobs", "rows of unknown jobs")] if strays else []
     but += [counted(bare, "repair without a log", "repairs without a log")] if bare else []
     if missing:

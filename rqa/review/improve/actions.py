@@ -124,7 +124,7 @@ def action_lines(
     latest = sorted(rows, key=lambda r: (r["started_on"], r["action_id"]), reverse=True)
     said = [
         f"{r['action_id']}{'' if r['action_id'] in known else ', ' + cut(r['what'], WORDS)}: {r['verdict']}"
-        + (f", due {month_name(r['expected_on'])}" if _when(r) else "")
+        + (f" until {month_name(r['expected_on'])}" if _when(r) else "")
         for r in latest[:most]
     ]
     more = len(latest) - most

@@ -12,6 +12,13 @@ from rqa.review.facts import Pointer, Verdict
 from rqa.review.improve.verdicts import points
 from rqa.words import count, counted, estimate, fixed, listed, plural
 
+PARTS = (
+    (frozenset({"test", "station", "study"}), "believed"),
+    (frozenset({"step", "breach", "lot", "part_no"}), "wrong"),
+    (frozenset({"bench", "site", "tool"}), "people"),
+    (frozenset({"model", "procedure"}), "figures"),
+)
+"""Where the annex tells more of a finding, by what it names; the first that fits."""
 MOST = 8
 """Findings listed; a longer list is not acted on."""
 
@@ -32,7 +39,7 @@ def places_to_look(
     their heading.
     """
     told = [
-        Pointer(f.id, _state(state, actions.get(f.id, "")), f.where, f.what, _size(f), f.caution, f.check)
+        Pointer(f.id, _state(state, actions.get(f.id, "")), f.where, f.what, _size(f), f.caution, f.check, place_of(f))
         for f, state in zip(found.findings, found.table["state"].to_list(), strict=True)
         if not persons & set(f.scope)
     ]
@@ -54,6 +61,11 @@ def places_to_look(
         )
         looked.append(f"{people} {each} for coaching and not shown here.")
     return tuple(told[:MOST]), Sentence("") if told else _quiet(found, people, there), tuple(looked)
+
+
+def place_of(f: Finding) -> str:
+    """The part of the annex that tells more of what a finding names."""
+    return next((part for names, part in PARTS if names & set(f.scope)), "words")
 
 
 def _more(ids: Sequence[str], elsewhere: Mapping[str, Collection[str]]) -> str:

@@ -2,15 +2,18 @@
 
 from collections.abc import Sequence
 from datetime import date
+from functools import cache
 from typing import Any
 
 from rqa.answers.core.action_scope import read_scope
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.grounds import Sentence
+from rqa.answers.improve.action_judged import TOO_EARLY
 from rqa.answers.improve.findings import WINDOW, MonthFindings
 from rqa.answers.improve.problems import SPARES, Problem, answers_it, problems
 from rqa.depot import Depot
+from rqa.errors import RequestError
 from rqa.plots.comebacks.costs import money
 from rqa.review.facts import ProblemLine
 from rqa.review.texts import cut
@@ -18,6 +21,8 @@ from rqa.words import NAMES, count, counted, fixed, month_name, months_said, per
 
 MOST = 3
 """Problems of a sheet: more are not acted on in a month."""
+COMPARED = 10
+"""Findings whose come-backs are held against each other, job by job: those that would spare most."""
 PLAIN = ("model", "procedure")
 """What is named without saying that it is one."""
 UNSAID = ("subsystem", "class", "failures")
@@ -36,7 +41,7 @@ BY_BENCH = "breaches of the procedure, by bench"
 AT_ONCE = ("lot", "burst")
 """A problem with a lot or a burst ends with it: what it costs is no sum a year."""
 YEAR = 12
-LONGEST = {"where": 16, "what": 16, "check": 16, "owner": 4}
+LONGEST = {"where": 16, "what": 16, "check": 13, "owner": 4}
 """Words of each part of a line; a name out of a log may be longer."""
 NAMELESS = "to be named"
 
@@ -51,10 +56,19 @@ def problem_lines(
     """
     kept = [f for f in found.findings if not depot.people & set(f.scope)]
     states = dict(zip((f.id for f in found.findings), found.table["state"].to_list(), strict=True))
-    every = problems(kept)
+    asked = {f.id for f in kept[:COMPARED]}
+    every = problems(kept, cache(lambda name: _returned(found, name) if name in asked else frozenset()))
     mean, currency = _mean_cost(depot, found)
     lines = tuple(_line(p, states, actions, listed, mean, currency) for p in every[:MOST])
     return lines, _basis(every)
+
+
+def _returned(found: MonthFindings, name: str) -> frozenset[str]:
+    """The jobs of a finding that came back; none where it has no list of them."""
+    try:
+        return frozenset(found.returned(id=name).table["job_id"].to_list())
+    except RequestError:
+        return frozenset()
 
 
 def nothing_to_act_on(depot: Depot, quiet: Sentence) -> Sentence:
@@ -79,7 +93,7 @@ def _line(
         where=cut(_where(p), LONGEST["where"]),
         what=cut(_what(f), LONGEST["what"]),
         worth=_worth(p, mean, currency),
-        check=cut(f.check.partition(";")[0], LONGEST["check"]),
+        check=_step(f.check),
         action="" if last is None else _action(last),
         state=states[f.id],
         answered=last is not None,
@@ -112,9 +126,21 @@ def _what(f: Finding) -> str:
     if of and begun:
         return begun.format(of)
     if f.avoided is not None and f.scope:
-        came = " ".join((*(spoken(f.scope[name]) for name in ("subsystem",) if name in f.scope), "come-backs"))
-        return f"{came} in {of} {plural(f.jobs, 'job')}" if of else came
+        fault = f" with {_article(spoken(f.scope['subsystem']))} fault" if "subsystem" in f.scope else ""
+        return f"{of} {plural(f.jobs, 'job')} came back{fault}" if of else f"come-backs{fault}"
     return f.what.partition(" (")[0]
+
+
+def _article(noun: str) -> str:
+    return f"{'an' if noun[:1].lower() in 'aeiou' else 'a'} {noun}"
+
+
+def _step(check: str) -> str:
+    """The first step of a check; what is joined to it is left out where it is long."""
+    first = check.partition(";")[0]
+    while len(first.split()) > LONGEST["check"] and (" and " in first or ", " in first):
+        first = first[: max(first.rfind(" and "), first.rfind(", "))]
+    return cut(first, LONGEST["check"])
 
 
 def _worth(p: Problem, mean: float | None, currency: str) -> str:
@@ -154,7 +180,8 @@ def _action(r: dict[str, Any]) -> str:
     owner = f" ({cut(spoken(r['owner']), LONGEST['owner'])})" if r["owner"] else f" (owner {NAMELESS})"
     before, after = (_rate(r, side) for side in ("before", "after"))
     rates = f"before {before}, after {after}; " if before and after else ""
-    return f"{r['action_id']}{owner} since {month_name(r['started_on'])}: {rates}{r['verdict']}"
+    verdict = f"{r['verdict']} to judge" if r["verdict"] == TOO_EARLY else r["verdict"]
+    return f"{r['action_id']}{owner} since {month_name(r['started_on'])}: {rates}{verdict}"
 
 
 def _rate(r: dict[str, Any], side: str) -> str:
@@ -168,7 +195,7 @@ def _basis(every: Sequence[Problem]) -> str:
     said = []
     if spans:
         first, last = min(s[0] for s in spans), max(s[1] for s in spans)
-        said.append(f"Jobs closed {months_said(first, last)}; come-backs within {counted(WINDOW, 'day')}.")
+        said.append(f"{months_said(first, last)}, come-backs within {counted(WINDOW, 'day')}")
     more = len(every) - MOST
-    said += [f"{counted(more, 'more problem')} in the annex."] if more > 0 else []
-    return " ".join(said)
+    said += [f"{counted(more, 'more problem')} in the annex"] if more > 0 else []
+    return f"{'; '.join(said)}." if said else ""

@@ -67,6 +67,20 @@ def test_those_joined_share_jobs_and_order_plays_no_part(places: list[dict[str, 
     assert sum(len(p.findings) for p in problems(made)) == len(made)
 
 
+@pytest.mark.parametrize(
+    ("first", "second", "joined"),
+    [("abcd", "bcde", True), ("abcdefgh", "abc", False), ("ab", "cd", False), ("abcd", "cdef", False), ("", "", False)],
+)
+def test_the_same_come_backs_are_one_problem_whatever_is_named(first: str, second: str, joined: bool) -> None:
+    """Most of the come-backs of each must be those of the other: three of four are, two of four are not."""
+    lot, bench = finding({"lot": "K-1"}, "a", 9.0), finding({"bench": "C-3"}, "b", 8.0)
+    came = {lot.id: frozenset(first), bench.id: frozenset(second)}
+    assert (len(problems([lot, bench], came.__getitem__)) == 1) is joined
+    assert (len(problems([bench, lot], came.__getitem__)) == 1) is joined
+    whole = finding({}, "c", 9.0)
+    assert len(problems([whole, bench], lambda _: frozenset(first))) == 2, "the whole depot has them all"
+
+
 def test_the_closest_of_the_large_ones_is_told() -> None:
     whole, step = finding(WORK, "a", 20.7), finding(STEP, "b", 19.9)
     small = finding({**STEP, "site": "Alder"}, "c", 3.0)

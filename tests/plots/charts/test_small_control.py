@@ -1,0 +1,75 @@
+"""The small picture beside a number: its course, band, goal, and what is not final."""
+
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+import altair as alt
+import polars as pl
+import pytest
+
+from rqa.answers.charts.control_chart import ControlChart
+from rqa.plots.charts.small_control import LETTERS, WIDTH, small_control
+from rqa.plots.renderer import still
+from tests.plots.test_plots import layers, styles
+
+
+def months(measure: str = "comebacks", points: int = 24, value: float = 0.05) -> ControlChart:
+    """Two years, of which the last three months are not final and the tenth is above its limit."""
+    table = pl.DataFrame({
+        "period": [date(2024 + i // 12, i % 12 + 1, 1) for i in range(points)], "size": 100,
+        "value": [value + 0.2 * (i == 9) for i in range(points)], "centre": value, "lower": 0.0, "upper": value + 0.1,
+        "signal": ["above the upper limit" if i == 9 else "" for i in range(points)],
+        "mature": [i < points - 3 for i in range(points)],
+    })
+    return ControlChart(table, {"measure": measure, "by": (), "period": "month", "window": 30, "unit": "share"})
+
+
+def spec_of(chart: ControlChart, goal: float | None = None) -> dict[str, Any]:
+    spec: dict[str, Any] = small_control(chart, goal).to_dict(validate=False)
+    alt.Root.validate(spec)
+    return spec
+
+
+def test_it_shows_course_band_goal_and_what_is_not_final() -> None:
+    spec = spec_of(months(), 0.04)
+    assert spec["width"] == WIDTH
+    shown = ("band", "centre", "line", "dot", "hollow", "signal", "limit")
+    assert styles(spec) == {f"rqa-{name}" for name in shown}
+    assert [r["mature"] for r in layers(spec)[0]["data"]["values"]].count(False) == 3
+    # Those not final are on no line: it is drawn through judged months alone.
+    line = next(layer for layer in layers(spec) if layer.get("mark", {}).get("style") == "rqa-line")
+    assert "datum.mature" in str(line["transform"])
+    assert "Goal, as a dashed line: 4.0" in spec["description"]
+    assert "October 2024 25.0" in spec["description"].replace("\u00a0", " ")
+
+
+def test_without_a_goal_none_is_drawn() -> None:
+    spec = spec_of(months())
+    assert "rqa-limit" not in styles(spec)
+    assert "Goal" not in spec["description"]
+
+
+@pytest.mark.parametrize("points", [1, 2, 24])
+def test_its_labels_are_the_first_and_the_last_month(points: int) -> None:
+    svg = still(spec_of(months(points=points)))
+    assert ">Jan 24<" in svg
+    assert (">Dec 25<" in svg) == (points == 24)
+    assert f"{LETTERS}px" in svg
+
+
+def test_the_goal_is_within_the_scale_however_far() -> None:
+    """A goal above every value of a yield, and one below, is seen."""
+    for goal in (0.5, 0.999):
+        spec = spec_of(months("first_pass_yield", value=0.8), goal)
+        scale = next(y["scale"]["domain"] for la in layers(spec) if "scale" in (y := la["encoding"].get("y", {})))
+        assert scale[0] <= goal <= scale[1]
+
+
+def test_of_nothing_it_says_so() -> None:
+    empty = months()
+    for chart in (
+        replace(empty, table=empty.table.clear()),
+        replace(empty, table=empty.table.with_columns(value=pl.lit(None, pl.Float64))),
+    ):
+        assert "no data" in str(spec_of(chart)["description"])
