@@ -56,8 +56,12 @@ def which_chart(
     points themselves; until then show the points and no limits. Periods without a job, and NaN, are no points. Fewer
     than one event a period on average asks for the gaps between them; a rate without any event, too.
 
-    Tested, at 1 % each: do the points spread more (Laney's chart) or less than chance, by their steps from point to
-    point, so that a slow drift is not taken for spread; do they spread more as a whole though not in their steps (a
+    Counts of five events a period or more, in twelve periods or more, get Laney's chart where their steps from point
+    to point are wider than chance at all: a test sees months that differ by a sixth in half of all charts only. The
+    limits are never narrower than chance, unless the points are clearly too even.
+
+    Tested, at 1 % each: do other counts spread more (Laney's chart) or all less than chance, by their steps from point
+    to point, so that a slow drift is not taken for spread; do they spread more as a whole though not in their steps (a
     drift: look for it); are neighbours correlated (limits then promise too much); for subgroups, do the means differ
     more than the spread within explains (then the means are charted as individuals); are measurements skewed; are
     gaps more unequal, or more even, than at a constant rate (Gini statistic).

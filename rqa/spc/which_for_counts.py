@@ -48,14 +48,17 @@ def _counted(kind: Kind, x: Counts, n: Counts | Numbers, rarer: int, spread: Dis
         if kind == "share"
         else "A job can have several events, so their number for its size is charted."
     )
-    if spread.more_next < UNLIKELY or max(spread.less_next, spread.less) < UNLIKELY:
+    # A test of the spread sees months that differ by a sixth in half of all charts only: where there are events enough,
+    # limits are as wide as the points step.
+    wider = average >= FEW_EVENTS and m >= LEAST_MEASURED and spread.ratio_next > 1.0
+    if wider or spread.more_next < UNLIKELY or max(spread.less_next, spread.less) < UNLIKELY:
         return _laney(said, shares, x, n)
     options = {}
     if average < FEW_EVENTS:
         options = {"limits": "exact"}
         said.reasons.append(f"With {average:.1f} events a period on average, normal limits mislead; exact ones do not.")
     else:
-        said.reasons.append(f"The {shares} step from period to period no more and no less than chance may have them.")
+        said.reasons.append(f"The {shares} step from period to period no more than chance would have them.")
     if spread.more < UNLIKELY:
         said.cautions.append(
             "The points spread more than chance as a whole, though not from period to period: the level moved. Look "
@@ -69,10 +72,10 @@ def _counted(kind: Kind, x: Counts, n: Counts | Numbers, rarer: int, spread: Dis
 
 def _laney(said: Findings, shares: str, x: Counts, n: Counts | Numbers) -> Recommendation:
     spread = said.spread
-    said.reasons.append(
-        f"The {shares} step {spread.ratio_next**0.5:.1f} times as far from period to period as chance would have them, "
-        "so limits of chance alone do not fit."
-    )
+    times = f"{spread.ratio_next**0.5:.2f} times as far from period to period as chance would have them"
+    clear = min(spread.more_next, spread.less_next, spread.less) < UNLIKELY
+    then = ", so limits of chance alone do not fit." if clear else "; the limits are as wide."
+    said.reasons.append(f"The {shares} step {times}{then}")
     if said.points < LEAST_MEASURED:
         return said.too_few(LEAST_MEASURED)
     if spread.ratio_next < 1:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from rqa.answers.charts.chart_basis import ChartSettings
 from rqa.answers.charts.chart_rules import signals_by_point
 from rqa.answers.charts.chart_series import Kind, Series
+from rqa.answers.charts.season import season
 from rqa.answers.core.scope import check_one_of
 from rqa.errors import RequestError
 from rqa.words import did_you_mean, plural
@@ -40,11 +41,11 @@ TOO_RARE = (
     "longer periods or wider groups, come-backs by the gaps between them (jobs_between_comebacks), or ask for "
     "chart='p' with limits='exact'."
 )
-PLAIN: Mapping[Kind, str] = {"share": "p_chart", "rate": "u_chart"}
 UNSETTLED = 0.01
-"""Chance of so much spread from period to period below which counts are not taken as those of chance alone."""
+"""Chance of such a correlation of neighbours below which points are not taken as independent of one another."""
 FEW = 8
 """One point in so many may be out without speaking against the chart."""
+PLAIN: Mapping[Kind, str] = {"share": "p_chart", "rate": "u_chart"}
 WITH_LIMITS = ("p", "np", "u", "g")
 """Charts that have exact limits besides the normal ones."""
 
@@ -63,6 +64,8 @@ class ChartColumns:
     notes: tuple[str, ...]
     alarm: float | None = None
     """Chance of a false alarm a point where it is not that of near-normal points under the rules."""
+    promised: bool = True
+    """Whether such a chance can be told: not where the points follow the season, or one another."""
 
 
 def check_chart(kind: Kind, chart: str, limits: str | None) -> None:
@@ -86,14 +89,16 @@ def make(
     ripe = np.flatnonzero(series.mature)
     value = shown_values(series, kind)
     lines = [np.full(points, np.nan) for _ in range(3)]
-    signal, stage, name, alarm = [""] * points, [1] * points, "", None
+    signal, stage, name, alarm, promised = [""] * points, [1] * points, "", None, True
     periods = [series.periods[i] for i in ripe]
     places = basis.places(periods)
     for start in basis.starts(series.periods):
         stage[start:] = [number + 1 for number in stage[start:]]
     try:
-        name, options, notes = _chosen(series, ripe, kind, chart, limits, places)
+        name, options, notes, promised = _chosen(series, ripe, kind, chart, limits, places)
         if name:
+            waves = _season(series, ripe, kind, value)
+            notes, promised = [*notes, *waves], promised and not waves
             made = judged(_maker(name, kind)(_of(series, ripe), {**options, **places}), name, rules)
             value = _unjudged(series, name, value)
             value[ripe], drawn = _read(made)
@@ -113,7 +118,7 @@ def make(
     return ChartColumns(
         name=(NAMES[name] if name else NO_LIMITS) + (", exact limits" if exact else ""),
         value=value, centre=centre, lower=lower, upper=upper, signal=signal, stage=stage, notes=tuple(notes),
-        alarm=alarm,
+        alarm=alarm, promised=promised,
     )
 
 
@@ -143,37 +148,35 @@ def judged(chart: "Chart", name: str, rules: "tuple[PointRule, ...]") -> "Chart"
 
 def _chosen(
     series: Series, ripe: NDArray[np.intp], kind: Kind, chart: str, limits: str | None, places: Mapping[str, Any]
-) -> tuple[str, dict[str, Any], list[str]]:
-    """Name and options of the chart, "" where limits are refused, and what to say of it."""
+) -> tuple[str, dict[str, Any], list[str], bool]:
+    """Name and options of the chart, "" where limits are refused, what to say of it, whether its points are apart."""
     from rqa.spc import which_chart
 
     options = {} if limits is None else {"limits": limits}
     if not len(ripe):
         unripe = ["No point is mature yet, so there are no limits."]
-        return ("", {}, unripe) if chart == "auto" else (chart, options, [])
+        return ("", {}, unripe, True) if chart == "auto" else (chart, options, [], True)
     setting = np.array(places.get("baseline", [True] * len(ripe)), dtype=np.bool_)
     setting[list(places.get("set_aside", {}))] = False
     found = which_chart(kind=kind, **_of(series, ripe[setting]))
     if chart != "auto":
         # What the data warn of holds whatever chart is asked for.
-        return chart, options, list(found.cautions)
-    loud = _few_that_are_out(series, ripe[setting], kind) if found.spread.more_next < UNSETTLED else []
+        return chart, options, list(found.cautions), not found.spread.p_correlation < UNSETTLED
+    loud = _few_that_are_out(series, ripe[setting], kind) if found.more_points else []
     if loud:
-        # A few periods that changed say nothing against the chart that is to find them.
+        # Too few points to take the spread from: a few that changed say nothing against the chart that is to find them.
         calm = which_chart(kind=kind, **_of(series, np.array([p for p in ripe[setting] if p not in loud])))
         if calm.chart == PLAIN[kind] and not calm.more_points:
             days = ", ".join(str(series.periods[p]) for p in loud)
-            return (
-                calm.chart.removesuffix("_chart"),
-                dict(calm.options),
-                [*calm.reasons, f"That holds without {days}, which the chart calls out."],
-            )
+            without = f"That holds without {days}, which the chart calls out."
+            return calm.chart.removesuffix("_chart"), dict(calm.options), [*calm.reasons, without], True
     if found.more_points or found.chart is None:
-        return "", {}, [*found.reasons]
+        return "", {}, [*found.reasons], True
     name = found.chart.removesuffix("_chart")
     if name not in TAKES[kind]:
-        return "", {}, [TOO_RARE]
-    return name, dict(found.options), [" ".join(found.reasons), *found.cautions]
+        return "", {}, [TOO_RARE], True
+    apart = not found.spread.p_correlation < UNSETTLED
+    return name, dict(found.options), [" ".join(found.reasons), *found.cautions], apart
 
 
 def _few_that_are_out(series: Series, places: NDArray[np.intp], kind: Kind) -> list[int]:
@@ -183,6 +186,14 @@ def _few_that_are_out(series: Series, places: NDArray[np.intp], kind: Kind) -> l
     chart = _maker(PLAIN[kind].removesuffix("_chart"), kind)(_of(series, places), {})
     loud = [int(places[signal.index]) for signal in chart.signals]
     return loud if len(loud) <= max(1, len(places) // FEW) else []
+
+
+def _season(series: Series, ripe: NDArray[np.intp], kind: Kind, value: NDArray[np.float64]) -> list[str]:
+    """What to say where the points of a chart by month or week follow the season."""
+    if kind in ("jobs-between", "time-between") or not len(ripe):
+        return []
+    found = season(value[ripe], series.size[ripe].astype(np.float64), [series.periods[i] for i in ripe])
+    return [] if found is None else [found.said(float(np.nanmean(np.abs(value[ripe]))))]
 
 
 def _of(series: Series, places: NDArray[np.intp]) -> dict[str, Any]:

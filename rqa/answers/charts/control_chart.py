@@ -41,6 +41,7 @@ NUMBER = "cases"
 NAMED = 5
 """Groups listed before a note that holds for some of them."""
 NO_ALARMS = "No chart has limits, so none can raise an alarm, true or false."
+NOT_PROMISED = "That does not hold {}, where the points follow the season or one another: more alarms are due."
 A_HUNDRED = 100
 """Points over which false alarms are told where a point is an event and no period."""
 
@@ -224,11 +225,15 @@ def _table(found: ChartCounts, made: Sequence[ChartColumns], based: ChartSetting
 def _alarms(rules: "tuple[PointRule, ...]", made: Sequence[ChartColumns], period: str, *, ewma: bool) -> str:
     points = A_YEAR.get(period, A_HUNDRED)
     span = "within a year" if period in A_YEAR else f"within {A_HUNDRED} points"
+    loose = sum(not m.promised for m in made)
+    not_here = f" {NOT_PROMISED.format('here' if len(made) == 1 else f'on {loose} of these')}" * (loose > 0)
     if ewma:
-        return ewma_false_alarms(weight=EWMA_WEIGHT, width=EWMA_WIDTH, points=points, charts=len(made), span=span)
+        said = ewma_false_alarms(weight=EWMA_WEIGHT, width=EWMA_WIDTH, points=points, charts=len(made), span=span)
+        return said + not_here
     known = [m.alarm for m in made if m.alarm is not None]
     only_limits = len(rules) == 1 and len(known) == len(made)
-    return false_alarms(rules, points=points, charts=len(made), span=span, a_point=max(known) if only_limits else None)
+    a_point = max(known) if only_limits else None
+    return false_alarms(rules, points=points, charts=len(made), span=span, a_point=a_point) + not_here
 
 
 def _late(series: Sequence[Series], period: str) -> list[str]:
