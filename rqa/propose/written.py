@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from rqa.contract import TABLES, Column, Table
 from rqa.propose.columns import Facts
-from rqa.propose.matching import SURE, Guess, Matched
+from rqa.propose.matching import LOGS, SURE, Guess, Matched
 from rqa.propose.proposal import Proposed, SetProposal
 from rqa.propose.wide import EventLog, WideTable, event_select
 from rqa.shown import one_line
@@ -17,6 +17,8 @@ WIDE = 118
 CHECK = "check this"
 PEOPLE = ("technician", "owner", "appraiser")
 MOST_TEXTS = 12
+FILLED = 0.9
+"""Share of rows with a job id below which an empty one means that of the row above."""
 BARE = re.compile(r"[a-z][a-z0-9_]*")
 MOST_UNUSED = 30
 
@@ -165,7 +167,8 @@ def table_lines(one: SetProposal, match: Matched) -> list[str]:
         return event_lines(one, match, one.events)
     group, table = one.group, TABLES[match.table]
     columns, lacking = column_lines(one, match, table)
-    body = ["", "[[table]]", f"table = {toml(table.name)}", f"from = {toml(group.name)}", "[table.columns]"]
+    body = ["", "[[table]]", f"table = {toml(table.name)}", f"from = {toml(group.name)}", *fill_lines(one, match),
+            "[table.columns]"]
     body += [text for line in columns for text in line.texts()]
     if lacking:
         body = [f"# {b}" if b and not b.startswith("#") else b for b in body]
@@ -197,6 +200,19 @@ def files_lines(one: SetProposal) -> list[str]:
 def as_list(choices: object) -> Sequence[object]:
     """The choices of a line that is left open."""
     return choices if isinstance(choices, list) else [choices]
+
+
+def fill_lines(one: SetProposal, match: Matched) -> list[str]:
+    """The line for job ids that stand once for several rows, as merged cells are exported."""
+    guess = match.guesses.get("job_id")
+    if guess is None or match.table not in LOGS[1:]:
+        return []
+    facts = one.facts[guess.source]
+    if not facts.given or facts.filled > FILLED * facts.rows:
+        return []
+    empty = counted(facts.rows - facts.filled, "row has", "rows have")
+    said = f"{empty} no value, so it is taken for that of the row above"
+    return Line("fill_down", toml([guess.source]), "", said).texts()
 
 
 def column_lines(one: SetProposal, match: Matched, table: Table) -> tuple[list[Line], list[str]]:

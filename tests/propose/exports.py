@@ -456,8 +456,34 @@ def full_of_traps(folder: Path) -> Shop:
     return shop
 
 
+def merged_cells(folder: Path) -> Shop:
+    """A workbook for people to read: headers in two rows, the order's number once for all of its steps."""
+    shop = Shop(folder)
+    words = dict(zip(STATES, ("repaired", "nff", "ber", "unrepaired", "cancelled", "waiting for parts"), strict=True))
+    with xlsxwriter.Workbook(str(folder / "workshop.xlsx"), {"default_date_format": "yyyy-mm-dd hh:mm"}) as book:
+        sheet = book.add_worksheet("Orders")
+        sheet.write_row(0, 0, ["Unit", "", "", "Stay"])
+        sheet.write_row(1, 0, ["Order no", "Serial", "Model", "Job plan", "Received", "Finished", "Outcome"])
+        for row, j in enumerate(jobs(), 2):
+            sheet.write_row(row, 0, [j.number, f"U{j.unit}", j.model, "refit", j.opened, j.closed, words[j.state]])
+        sheet = book.add_worksheet("Steps")
+        sheet.write_row(0, 0, ["Order no", "Task", "Result", "Finished"])
+        for row, j in enumerate(jobs()):
+            for n, task in enumerate(("strip", "refit", "clean")):
+                number = j.number if n == 0 else None
+                sheet.write_row(1 + 3 * row + n, 0, [number, task, "done", j.opened + timedelta(minutes=9 * n)])
+    shop.truth["Orders", "jobs"] = {
+        "job_id": "Order no", "unit_id": "Serial", "model": "Model", "procedure": "Job plan", "opened_at": "Received",
+        "closed_at": "Finished", "disposition": "Outcome", "site": None,
+    }
+    shop.truth["Steps", "steps"] = {"job_id": "Order no", "step": "Task", "outcome": "Result", "ended_at": "Finished"}
+    shop.values = {"Outcome": {w: s for s, w in words.items()}, "Result": {"done": "done"}}
+    shop.accepted, shop.others = 60, {"steps": 180}
+    return shop
+
+
 SHOPS: tuple[Callable[[Path], Shop], ...] = (
     german, american, french, spanish, italian, dutch, portuguese, polish, event_log, nothing_tells_the_order,
     many_files,
-    bare_codes, wide, full_of_traps,
+    bare_codes, wide, full_of_traps, merged_cells,
 )
