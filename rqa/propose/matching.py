@@ -28,8 +28,8 @@ DEFINING = {
 """Columns by which a table is told from the others."""
 LEAST_DEFINING = {"jobs": 3}
 """How many of these a set must have to be taken for the table; 1 where nothing else is said."""
-NEEDED = {"steps": ("step",), "diagnostics": ("test",), "parts": ("part_no",)}
-"""Columns without which a set is not proposed for a table."""
+NEEDED = {"steps": "step", "diagnostics": "test", "parts": "part_no"}
+"""The column without which a set is not proposed for a table, unless two others tell it."""
 BY_IDS = 0.85
 """How sure a column is to be the job's id when its values are ids of the jobs, and its header says nothing."""
 ARE_IDS = "of its values are ids of the jobs"
@@ -114,7 +114,7 @@ def _code_fit(column: Column, facts: Facts) -> tuple[float, str]:
     known = sum(n for v, n in facts.values if code_of(v, kind, column.allowed)[0])
     all_values = sum(n for v, n in facts.values if v not in facts.missing)
     share = known / all_values if all_values else 0.0
-    return 0.6 + 0.4 * share, f"the meaning of {known:,} of {counted(all_values, 'value')} is known"
+    return 0.7 + 0.3 * share, f"the meaning of {known:,} of {counted(all_values, 'value')} is known"
 
 
 def _text_fit(column: Column, facts: Facts, table: str) -> tuple[float, str]:
@@ -234,9 +234,10 @@ def _as_table(table: Table, columns: Sequence[Facts], hints: str, whole: bool) -
             like = [(columns[i].name, float(scores[i, j])) for i in left]
             if like:
                 candidates[column.name] = tuple(like[:MOST_CANDIDATES])
-    if whole and not all(n in guesses for n in NEEDED.get(table.name, ())):
-        return None
-    if whole and sum(n in guesses for n in DEFINING.get(table.name, guesses)) < LEAST_DEFINING.get(table.name, 1):
+    telling = sum(n in guesses for n in DEFINING.get(table.name, guesses))
+    what = NEEDED.get(table.name)
+    least = 2 if what is not None and what not in guesses else LEAST_DEFINING.get(table.name, 1)
+    if whole and telling < least:
         return None
     worth = sum(
         g.sure * (3 if n in DEFINING.get(table.name, ()) else 2 if table.column(n).required else 1)

@@ -7,7 +7,8 @@ from rqa.contract import TABLES
 from rqa.intake.names import quoted
 from rqa.intake.values import ParseOptions
 from rqa.propose.columns import TIME, Facts
-from rqa.propose.matching import Guess, Matched
+from rqa.propose.matching import NEEDED, Guess, Matched
+from rqa.propose.vocabulary import code_of
 from rqa.store.looked import Looked
 from rqa.words import counted
 
@@ -23,7 +24,7 @@ ALONE = {"diagnostics": "run_at", "steps": "ended_at"}
 
 def completed(match: Matched, facts: Mapping[str, Facts], name: str, looked: Looked) -> Matched:
     """A match with the columns that only their values tell."""
-    made = _times(match, facts, name, looked)
+    made = _what(_times(match, facts, name, looked), facts)
     return _unit(_job(made, facts), facts) if made.table == "jobs" else made
 
 
@@ -75,6 +76,25 @@ def order_said(name: str, one: Facts, known: Facts, looked: Looked, *, before: b
     if both < LEAST or good < IN_ORDER * both:
         return ""
     return f"in {good:,} of {counted(both, 'row')} {a.name!r} is not after {b.name!r}"
+
+
+def _what(match: Matched, facts: Mapping[str, Facts]) -> Matched:
+    """What was tested, done or fitted: the one column left whose texts come again and again."""
+    target = NEEDED.get(match.table)
+    if target is None or target in match.guesses:
+        return match
+    texts = [f for f in _left(match, facts) if f.times is None and not f.clock and f.number < 0.5]
+    like = [f for f in texts if 2 <= f.distinct <= 0.5 * f.filled and not _is_status(f)]
+    if len(like) == 1:
+        said = f"{like[0].distinct:,} texts that come again in {counted(like[0].filled, 'row')}"
+        return _added(match, Guess(target, like[0].name, BY_SHAPE, (said,)))
+    return match
+
+
+def _is_status(one: Facts) -> bool:
+    """Whether most values are words of an outcome."""
+    allowed = TABLES["diagnostics"].column("outcome").allowed
+    return sum(n for v, n in one.values if code_of(v, "outcome", allowed)[0]) > 0.5 * one.given
 
 
 def _job(match: Matched, facts: Mapping[str, Facts]) -> Matched:

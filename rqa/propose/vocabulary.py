@@ -31,7 +31,7 @@ UNSURE = 0.7
 NUMBER_OF = re.compile(r"^(?:number|no|nr) of ")
 ALONE = 0.9
 """What is left where the key of an object says it, and the object's name does not go with it."""
-OBJECT_KEY = re.compile(r"(\S+)\.([^\s.]+)")
+OBJECT_KEY = re.compile(r"(\S{2,})\.([^\s.]{2,})")
 """A key within an object, "unit.serial"."""
 INNER_CAPITAL = re.compile(r"(?<=[a-zà-öø-ÿ0-9])(?=[A-ZÀ-ÖØ-Þ][a-zà-öø-ÿ])|(?<=[a-zà-öø-ÿ])(?=[A-Z])")
 LETTERS = str.maketrans({"ł": "l", "ø": "o", "đ": "d", "ß": "ss", "æ": "ae", "œ": "oe", "’": " ", "'": " "})
