@@ -127,7 +127,7 @@ def test_first_pass_yield(data: dict[str, Any], as_of: Any, by: tuple[str, ...])
     data=tables(),
     as_of=as_ofs,
     asked=st.one_of(
-        st.tuples(st.just("steps"), groups("site", "model", "technician", "bench", "tool")),
+        st.tuples(st.just("steps"), groups("site", "model", "technician", "bench", "tool", "step", "phase")),
         st.tuples(st.just("diagnostics"), groups("site", "model", "technician", "station")),
     ),
 )
@@ -136,8 +136,12 @@ def test_checks_job_by_job(data: dict[str, Any], as_of: Any, asked: tuple[str, t
     columns = ("jobs", "checks", "failed", "checks_squared", "checks_by_failed", "failed_squared")
     with depot_of(data, as_of) as depot:
         table = counts(depot._store, "checks_by_job", by=by, values={"as_of": asked_of(depot), "log": log})
+        turns = None if log == "diagnostics" else counts(
+            depot._store, "checks_by_job_turns", by=by, values={"as_of": asked_of(depot)}
+        )
         expected = by_hand.checks_by_job(data, by, asked_of(depot), tests=log == "diagnostics")
     assert as_dict(table, by, *columns) == with_zero(expected, by, (0,) * 6)
+    assert turns is None or turns.equals(table), "turns and the rows disagree"
 
 
 @SLOW

@@ -8,13 +8,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rqa.answers.core.filters import filters_of
-from rqa.answers.core.kept_counts import kept_counts
+from rqa.answers.core.kept_counts import kept_counts, measure_of
 from rqa.answers.core.scope import PERIODS, Scope, Snapshot, Where
 from rqa.measures.groupings import JOB_NAMES, STEP_LOG, TEST_LOG
+from rqa.measures.run import counts, groupings
 
 if TYPE_CHECKING:
     import polars as pl
 
+MEASURE, BY_TURNS = "checks_by_job", "checks_by_job_turns"
 LOGS = {"first_pass": "steps", "first_run": "diagnostics"}
 """Outcomes of which a job has several, with the log that holds them."""
 TOLD = {"steps": (*JOB_NAMES, *STEP_LOG), "diagnostics": (*JOB_NAMES, *TEST_LOG)}
@@ -158,7 +160,11 @@ def _checks_by_job(
 ) -> "pl.DataFrame":
     """Counts and squares of the jobs' checks by group, under those filters that the log's checks have."""
     kept = {name: tuple(values) for name, values in where.items() if name in TOLD[log]}
-    return kept_counts(snapshot, "checks_by_job", Scope(by, kept, months), {"as_of": snapshot.day, "log": log})
+    asked, values = Scope(by, kept, months), {"as_of": snapshot.day, "log": log}
+    told_by_turns = log == "steps" and not snapshot.from_rows and asked.named <= set(groupings(BY_TURNS))
+    if told_by_turns and measure_of(snapshot, MEASURE, asked) == MEASURE:
+        return counts(snapshot.store, BY_TURNS, by=by, where=kept, months=months, values={"as_of": snapshot.day})
+    return kept_counts(snapshot, MEASURE, asked, values)
 
 
 def _sums(

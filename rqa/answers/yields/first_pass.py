@@ -32,8 +32,9 @@ GROUPINGS = (*PERIODS, *JOB_NAMES, *STEP_LOG, *SHIFTS, *TEST_LOG)
 """month, week: the step's, else those of its job's closing, else of its opening; technician: the step's, else the
 job's."""
 BY_SHIFT = "first_pass_steps_shifts"
-FROM_ROWS = ("first_pass_steps_rows", "first_pass_steps_alone", "first_pass_tests_rows", BY_SHIFT)
-"""Measures that read rows, and so can leave out what is dated after the as-of day."""
+BY_TURNS = "first_pass_steps_turns"
+BY_DAY = (BY_TURNS, "first_pass_steps_rows", "first_pass_steps_alone", "first_pass_tests_rows", BY_SHIFT)
+"""Measures that read rows, or turns, which have a day, and so can leave out what is dated after the as-of day."""
 REST = 6
 """Hours without a logged attempt after which a technician's next one begins a new shift."""
 
@@ -129,8 +130,10 @@ def chosen(question: str, snapshot: Snapshot, asked: Scope, *, tests: bool = Fal
         return "diagnostics", "first_pass_tests" if kept else "first_pass_tests_rows"
     if asked.named & set(SHIFTS):
         return "steps", BY_SHIFT
-    for measure in ("first_pass_steps", "first_pass_steps_alone", "first_pass_steps_rows"):
-        if measure == "first_pass_steps" and (snapshot.from_rows or not snapshot.latest):
+    for measure in ("first_pass_steps", BY_TURNS, "first_pass_steps_alone", "first_pass_steps_rows"):
+        if measure in ("first_pass_steps", BY_TURNS) and snapshot.from_rows:
+            continue
+        if measure == "first_pass_steps" and not snapshot.latest:
             continue
         if asked.named <= set(groupings(measure)):
             return "steps", measure
@@ -139,12 +142,12 @@ def chosen(question: str, snapshot: Snapshot, asked: Scope, *, tests: bool = Fal
 
 def first_attempts(snapshot: Snapshot, asked: Scope, measure: str, clocks: SiteClocks | None = None) -> "pl.DataFrame":
     """Counts of first attempts by group."""
-    values: dict[str, object] = {"as_of": snapshot.day} if measure in FROM_ROWS else {}
+    values: dict[str, object] = {"as_of": snapshot.day} if measure in BY_DAY else {}
     if measure == BY_SHIFT:
         zones = clocks.zones if clocks else {}
         values |= {"rest": REST, "sites": list(zones), "zones": list(zones.values())}
     table = counts(snapshot.store, measure, by=asked.by, where=asked.where, months=asked.months, values=values)
-    return by_group(table, asked.by) if measure in FROM_ROWS else table
+    return by_group(table, asked.by) if measure in BY_DAY else table
 
 
 def by_group(table: "pl.DataFrame", by: tuple[str, ...]) -> "pl.DataFrame":
