@@ -318,6 +318,54 @@ def _list_actions(table: "pl.DataFrame") -> None:
             say(f"  {row['why']}")
 
 
+@main.command(epilog='Example: rqa jobs out --where "model=Marl-10" --month 2026-05 --returned --to marl-10.xlsx')
+@click.argument("workspace", type=FOLDER)
+@click.option("--finding", default=None, metavar="F-…", help="Those behind a finding of the month.")
+@click.option("--unit", default=None, metavar="UNIT", help="All that the logs hold of one unit.")
+@click.option("--lot", default=None, metavar="PART:LOT", help="Those in which a lot of a part was fitted.")
+@click.option("--breach", default=None, metavar="KIND", help="Those with a kind of breach: missing, …, or any.")
+@click.option("--where", default=None, metavar="FILTERS", help='Repairs by filters: "model=Marl-10; site=Alder".')
+@click.option("--month", default=None, metavar="YYYY-MM", help="Of a finding: its month. Else: closed in this month.")
+@click.option("--window", default=30, show_default=True, help="Days within which a come-back counts.")
+@click.option("--returned", is_flag=True, help="Only those that came back.")
+@click.option("--as-of", default=None, metavar="DATE", help="Look at the depot as of this day.")
+@click.option("--to", default=None, type=click.Path(dir_okay=False, path_type=Path), help="Write an .xlsx or a .csv.")
+@click.option("--people", is_flag=True, help="Name the technicians, too.")
+def jobs(
+    workspace: Path,
+    finding: str | None,
+    unit: str | None,
+    lot: str | None,
+    breach: str | None,
+    where: str | None,
+    month: str | None,
+    window: int,
+    returned: bool,
+    as_of: str | None,
+    to: Path | None,
+    people: bool,
+) -> None:
+    """List the jobs behind a figure: of a finding, a unit, a lot, a breach, or the repairs that filters name.
+
+    The list has as many rows as the figure counts. It is shown, or written to a file; names of persons are in it only
+    with --people.
+    """
+    import rqa
+    from rqa.lists import listed, write_list
+
+    with rqa.open(workspace, as_of=as_of) as depot:
+        found = listed(
+            depot, finding=finding, unit=unit, lot=lot, breach=breach, where=where, month=month, window=window,
+            returned=returned, people=people,
+        )
+        if to is None:
+            say(repr(found))
+        else:
+            say(f"{counted(found.table.height, 'row')} written to {write_list(found, to)}")
+            for note in found.notes:
+                say(note)
+
+
 def _run_notebooks(workspace: Path) -> None:
     """Run those that were never run, a line for each as it ends."""
     from rqa.notebooks import not_run, run_notebooks

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from rqa.answers.charts.control_chart import control_chart as _control_chart
 from rqa.answers.comebacks.costs import costs as _costs
+from rqa.answers.comebacks.lot import lot as _lot
 from rqa.answers.comebacks.projection import projection as _projection
 from rqa.answers.comebacks.rate import comebacks as _comebacks
 from rqa.answers.comebacks.unit_history import unit as _unit
@@ -19,6 +20,7 @@ from rqa.answers.core.grounds import Grounds, grounds
 from rqa.answers.core.scope import Months, Snapshot, month_range, snapshot_at
 from rqa.answers.improve.findings import findings as _findings
 from rqa.answers.improve.verdicts import verdicts as _verdicts
+from rqa.answers.steps.job_history import job as _job
 from rqa.answers.yields.first_pass import first_pass_yield as _first_pass_yield
 from rqa.asking import question
 from rqa.measures.run import measure_sql
@@ -97,6 +99,8 @@ class Depot:
     verdicts = question(_verdicts)
     costs = question(_costs)
     unit = question(_unit)
+    job = question(_job)
+    lot = question(_lot)
 
     @cached_property
     def returns(self) -> "Returns":

@@ -34,7 +34,7 @@ VALUES: dict[str, Any] = {
     "started_on": date(2026, 2, 1), "first_on": date(2025, 2, 1), "last_on": date(2026, 6, 1), "recent": 60,
     "subsystems": ["display"],
     "steps": ["open case", "seat board"], "other_steps": ["seat board"], "variants": ["", ""], "covariate": "",
-    "unit": "U1", "jobs": ["J1"], "later": date(2026, 6, 30), "last_attempt": 2,
+    "unit": "U1", "job": "J1", "part": "P1", "lot": "L1", "jobs": ["J1"], "later": date(2026, 6, 30), "last_attempt": 2,
 }
 WITHOUT_ORDER = ("keep_job_sequence", "keep_links", "keep_unclean_attempts", "keep_unclean_tests", "keep_unclean_runs",
                  "keep_job_logs", "keep_decided_values", "keep_returned_jobs",

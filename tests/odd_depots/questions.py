@@ -95,6 +95,8 @@ def every_question(depot: Depot) -> Iterator[Asked]:
     given: dict[str, dict[str, Any]] = {
         "returns.compare_curves": {"by": "model"},
         "unit": {"unit_id": _two(depot, "unit_id")[0]},
+        "lot": _lot(depot),
+        "job": {"job_id": _two(depot, "job_id")[0]},
         "returns.recurrence_difference": {"by": "model", "groups": _two(depot, "model")},
     }
     for name in public_questions():
@@ -102,6 +104,12 @@ def every_question(depot: Depot) -> Iterator[Asked]:
         assert needed == set(given.get(name, {})), f"{name} requires {needed}: say here how to fill it"
         yield name, given.get(name, {})
     yield from MORE
+
+
+def _lot(depot: Depot) -> dict[str, str]:
+    """A lot that was fitted, made up where there is none."""
+    found = depot.query("select part_no, lot from parts where lot is not null order by part_no, lot limit 1").rows()
+    return dict(zip(("part_no", "lot"), found[0] if found else ("none such", "nor such"), strict=True))
 
 
 def _two(depot: Depot, column: str) -> tuple[str, str]:

@@ -25,7 +25,7 @@ NO_PERSON = (TECHNICIAN, "done_by")
 """Columns that are shown only where people are asked for."""
 JOB_COLUMNS = (
     "job_id", "unit_id", "site", "model", "procedure", "opened_on", "closed_on", "disposition", "repaired",
-    "days_out", "class", "found", "return_job_id", TECHNICIAN,
+    "days_out", "class", "found", "return_job_id", "lots", TECHNICIAN,
 )
 """What a list says of every job."""
 UNKNOWN = "unknown"
@@ -37,11 +37,12 @@ SHOWN_VALUES = 12
 @dataclass(frozen=True, eq=False, repr=False)
 class JobList(Answer):
     """Jobs one by one: job_id, unit_id, site, model, procedure, opened_on, closed_on, disposition, repaired, days_out,
-    class, found, cost, return_job_id, and what the list says of each.
+    class, found, cost, return_job_id, lots, and what the list says of each.
 
     repaired: what was found at fault in the job, or complained of. days_out, class, found, cost, return_job_id: of its
     return, where the unit came back by the as-of day: found is what was at fault then ("nothing" where no fault was
-    found), cost what that come-back cost in the workspace's currency, null where it is not known. A list of checks or
+    found), cost what that come-back cost in the workspace's currency, null where it is not known. lots: part numbers and
+    lots of what was fitted in the job. A list of checks or
     runs has a row a check or run, with its job.
     """
 
@@ -90,7 +91,8 @@ def jobs_behind(
     )
     # What tells counts apart is no news of a job.
     marks = [column for column, kind in table.schema.items() if kind == pl.Boolean]
-    own = {"came_as", "closed_day", "opened_day", *asked.by, *marks}
+    told_by = {made.keys.get(key, key) for key in (*made.whole, *row)}
+    own = {"came_as", "closed_day", "opened_day", *asked.by, *marks, *told_by}
     shown = table.drop(own - set(JOB_COLUMNS), strict=False)
     return _job_list(snapshot, answer, shown, made.rows, count=name, row=row, people=people)
 
@@ -225,8 +227,10 @@ def _job_list(
     return JobList(made, settings, (said, *((PEOPLE,) if people else ())), asked_of=Asked(snapshot))
 
 
-def with_costs(snapshot: Snapshot, table: "pl.DataFrame", disposition: str) -> "pl.DataFrame":
-    """The jobs of a list in order of their closing, with what the come-back of each cost."""
+def with_costs(
+    snapshot: Snapshot, table: "pl.DataFrame", disposition: str, *, beside: str = "found"
+) -> "pl.DataFrame":
+    """The jobs of a list in order of their closing, with what the come-back of each cost, behind a column."""
     import polars as pl
 
     costs = counts(
@@ -239,7 +243,7 @@ def with_costs(snapshot: Snapshot, table: "pl.DataFrame", disposition: str) -> "
     made = table.join(
         costs.select("job_id", (pl.col("cents") / 100).alias("cost")), on="job_id", how="left", maintain_order="left"
     )
-    place = made.columns.index("found") + 1
+    place = made.columns.index(beside) + 1
     names = [name for name in made.columns if name != "cost"]
     ordered = made.select(*names[:place], "cost", *names[place:])
     return ordered.sort("closed_on", "job_id", nulls_last=True, maintain_order=True)

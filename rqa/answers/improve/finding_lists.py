@@ -93,7 +93,7 @@ def _kinds_of_work(p: FindingPlace) -> tuple[Answer, str, Row]:
     return p.asked(Comebacks, classes=True), "matured", p.finding.scope
 
 
-def _laid(p: FindingPlace) -> tuple[Answer, str, Row]:
+def _attributed(p: FindingPlace) -> tuple[Answer, str, Row]:
     return p.asked(Attribution, classes=True, per="step"), "done", p.finding.scope
 
 
@@ -197,7 +197,7 @@ BEHIND: dict[str, Behind] = {
     **{f"{f.name}{AGAINST}": _figure("", AGAINST) for f in FIGURES},
     PROJECTED: _figure(PROJECTED),
     CLOSED_THOUGH: _releases,
-    "come-backs attributed to a step": _laid,
+    "come-backs attributed to a step": _attributed,
     "come-backs after a breach of the procedure": _after_breach,
     "breaches of the procedure, by bench": _bench_breaches,
     "come-backs by kind of work": _kinds_of_work,
@@ -215,6 +215,8 @@ BEHIND: dict[str, Behind] = {
 """How the kind of a finding begins, and what lists the jobs behind it: the answer, its count, and the row."""
 NO_LIST = {
     "values piled up": "Its readings are told by value: ask tests.readings(), whose bands say where they lie.",
+    "failures alike": "Which jobs are alike is worked out from patterns of failures, not from jobs.",
+    "failures met together": "Ask yields.failures() or tests.retests() for the jobs with one of them.",
     "appraisers differ": "Its cases are judgements of a study of the measuring, in the table studies.",
 }
 """Findings of something else than jobs, and where to look."""

@@ -1,0 +1,54 @@
+"""The lists of `rqa jobs`: those of a finding, a unit, a lot, a kind of breach, or of come-backs by filters."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from rqa.answers.core.result import Answer
+from rqa.errors import RequestError
+from rqa.words import enumerated
+
+if TYPE_CHECKING:
+    from rqa.depot import Depot
+
+ENDINGS = (".xlsx", ".csv")
+"""Files that a list can be written to."""
+BREACHES = "any"
+"""The word for breaches of whatever kind."""
+
+
+def listed(
+    depot: "Depot", *, finding: str | None = None, unit: str | None = None, lot: str | None = None,
+    breach: str | None = None, where: str | None = None, month: str | None = None, window: int = 30,
+    returned: bool = False, people: bool = False,
+) -> Answer:
+    """The one list that is asked for; `RequestError` unless exactly one is."""
+    asked = {"--finding": finding, "--unit": unit, "--lot": lot, "--breach": breach, "--where": where}
+    given = [name for name, value in asked.items() if value is not None]
+    if len(given) != 1:
+        said = f"not {' and '.join(given)}" if given else "none was given"
+        raise RequestError(f"jobs: name one list by {enumerated(list(asked))}; {said}.")
+    if finding is not None:
+        found = depot.findings(month)
+        return found.returned(people=people, id=finding) if returned else found.jobs(people=people, id=finding)
+    if unit is not None:
+        return depot.unit(unit, people=people)
+    if lot is not None:
+        part, colon, name = lot.partition(":")
+        if not colon:
+            raise RequestError(f"jobs: a lot is written with its part, PART:LOT, such as AC-31:K-2541, not {lot!r}.")
+        own = depot.lot(part.strip(), name.strip())
+        return own.jobs(people=people, ended="came back") if returned else own
+    if breach is not None:
+        answer = depot.steps.breaches(window=window, months=month)
+        row = {} if breach == BREACHES else {"kind": breach}
+        return answer.returned(people=people, **row) if returned else answer.jobs("breached", people=people, **row)
+    back = depot.comebacks(window, where=where, months=month)
+    return back.returned(people=people) if returned else back.jobs(people=people)
+
+
+def write_list(answer: Answer, path: Path) -> Path:
+    """Write a list as a workbook or as CSV, by the file's ending."""
+    if path.suffix.lower() not in ENDINGS:
+        endings = " or ".join(ENDINGS)
+        raise RequestError(f"jobs: a list is written to a file that ends with {endings}, not to {path.name}.")
+    return answer.to_excel(path) if path.suffix.lower() == ".xlsx" else answer.to_csv(path)
