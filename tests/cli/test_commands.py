@@ -17,7 +17,7 @@ def run(*words: str) -> tuple[int, str]:
     return result.exit_code, result.output
 
 
-@pytest.mark.parametrize("command", ["", "load", "inspect", "review", "notebooks", "records", "demo"])
+@pytest.mark.parametrize("command", ["", "load", "inspect", "review", "notebooks", "records", "jobs", "demo"])
 def test_help_has_an_example(command: str) -> None:
     code, said = run(*([command] if command else []), "--help")
     assert code == 0

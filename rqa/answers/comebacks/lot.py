@@ -162,7 +162,7 @@ def _notes(
         return notes
     last = expected.row(-1, named=True)
     notes.append(
-        f"Of those still out {last['more']:.1f} more are expected within {last['days']} days of closing, by "
+        f"Of those still out {last['more']:.1f} more are expected within {counted(last['days'], 'day')} of closing, by "
         f"{last['until']} ({last['low']:.1f} to {last['high']:.1f}) at the lot's own pace so far, and "
         f"{last['at_usual_pace']:.1f} at the usual one."
     )

@@ -41,9 +41,8 @@ class JobList(Answer):
 
     repaired: what was found at fault in the job, or complained of. days_out, class, found, cost, return_job_id: of its
     return, where the unit came back by the as-of day: found is what was at fault then ("nothing" where no fault was
-    found), cost what that come-back cost in the workspace's currency, null where it is not known. lots: part numbers and
-    lots of what was fitted in the job. A list of checks or
-    runs has a row a check or run, with its job.
+    found), cost what that come-back cost in the workspace's currency, null where it is not known. lots: part numbers
+    and lots of what was fitted in the job. A list of checks or runs has a row a check or run, with its job.
     """
 
     question = "Jobs"

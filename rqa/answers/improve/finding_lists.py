@@ -215,7 +215,7 @@ BEHIND: dict[str, Behind] = {
 """How the kind of a finding begins, and what lists the jobs behind it: the answer, its count, and the row."""
 NO_LIST = {
     "values piled up": "Its readings are told by value: ask tests.readings(), whose bands say where they lie.",
-    "failures alike": "Which jobs are alike is worked out from patterns of failures, not from jobs.",
+    "failures alike": "It groups patterns of failures, and several jobs may have one.",
     "failures met together": "Ask yields.failures() or tests.retests() for the jobs with one of them.",
     "appraisers differ": "Its cases are judgements of a study of the measuring, in the table studies.",
 }

@@ -51,7 +51,7 @@ class Clusters(Answer):
     needs = ("logs",)
     nothing_found = "No groups of jobs that failed alike were made."
     of_comebacks = ("rate", "low", "high", "too_often")
-    lists = "Which jobs are alike is worked out from patterns of failures, not from jobs."
+    lists = "It groups patterns of failures, and several jobs may have one."
 
 
 @dataclass(frozen=True, eq=False)

@@ -68,7 +68,7 @@ def job(snapshot: Snapshot, job_id: str, *, people: bool = False) -> JobHistory:
     if known.is_empty():
         like = counts(snapshot.store, "jobs_like", values={**values, "limit": LIKE})["job_id"].to_list()
         raise RequestError(
-            f"{JOB}: no job {told(wanted)} was opened up to {snapshot.day}, or its row was refused "
+            f"{JOB}: no job with job_id {told(wanted)} was opened up to {snapshot.day}, or its row was refused "
             f"(depot.data.refused()). Like it are in the store: {enumerated(like[:SAID]) or 'none'}."
             f"{did_you_mean(wanted, like)}"
         )
@@ -121,7 +121,7 @@ def _departures(rows: list[dict[str, Any]]) -> list[str]:
         if r["outcome"] == "skipped" and "skipped" not in kinds:
             words.append("skipped")
         if r["attempts"] > 1:
-            words.append(f"done {r['attempts']} times")
+            words.append(f"done {counted(r['attempts'], 'time')}")
         if r["name"] in late and not {"out_of_order", "check_before_tightening"} & {*kinds}:
             words.append(LATE)
         said.append("; ".join(words))

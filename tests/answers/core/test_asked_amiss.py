@@ -25,13 +25,15 @@ NEEDED: dict[str, dict[str, Any]] = {
     "returns.compare_curves": {"by": "model"},
     "returns.recurrence_difference": {"by": "model", "groups": ("Marl-8", "Marl-10")},
     "unit": {"unit_id": "M8-000001"},
+    "job": {"job_id": "A000001"},
+    "lot": {"part_no": "AC-31", "lot": "none such"},
 }
 """What a question cannot be asked without."""
 NO_WORDS = {
     "progress", "month", "months", "set_aside", "baseline", "lower_limit", "upper_limit", "gauge_sigma", "groups",
-    "worst", "longest", "expected", "study",
+    "worst", "longest", "expected", "study", "recall_cost", "job_id",
 }
-"""Arguments that take dates, numbers, pairs of values or functions, not words out of a list."""
+"""Arguments that take dates, numbers (a mistyped job is another job), pairs of values or functions, not words."""
 NAMES = st.text(st.characters(categories=["Ll"], codec="ascii"), min_size=1, max_size=8)
 VALUES = st.text(st.characters(exclude_categories=["Cc", "Cs"]), min_size=1, max_size=12)
 
