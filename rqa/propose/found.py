@@ -95,6 +95,8 @@ def look_through(
     for number, path in enumerate(paths):
         progress(Stage(f"looking at {label(path, folder)}", number, len(paths), 1))
         try:
+            if not path.resolve().is_relative_to(folder.resolve()):
+                raise NotReadError("is a link that leads out of the folder; see outside in the mapping guide")
             for place, made in enumerate(_layouts(path, label(path, folder), looked, not_read)):
                 real = path.resolve()
                 if not known or not ((real, made.part) in known or (place == 0 and (real, "") in known)):

@@ -13,7 +13,7 @@ from rqa.propose.columns import TIME, Facts, facts_of
 from rqa.propose.found import FolderFound, Group, files_in, look_through
 from rqa.propose.layouts import Layout
 from rqa.propose.matching import LOGS, Matched, matched, with_ids
-from rqa.propose.structure import completed
+from rqa.propose.structure import completed, with_names_of_work
 from rqa.propose.wide import EventLog, WideTable, event_log, wide_tables
 from rqa.store.looked import Looked, looking
 from rqa.words import percent
@@ -143,6 +143,7 @@ def _with_job_ids(made: list[SetProposal], looked: Looked) -> list[SetProposal]:
     made = [_known_by_others(s, best) for s in made]
     matches = with_ids({s.group.name: (s.match, s.facts) for s in made if s.match}, best)
     made = [replace(s, match=matches.get(s.group.name, s.match)) for s in made]
+    made = [replace(s, match=with_names_of_work(s.match, s.facts)) if s.match else s for s in made]
     return [replace(s, events=event_log(s.match, s.facts)) for s in made]
 
 

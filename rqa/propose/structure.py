@@ -24,7 +24,7 @@ ALONE = {"diagnostics": "run_at", "steps": "ended_at"}
 
 def completed(match: Matched, facts: Mapping[str, Facts], name: str, looked: Looked) -> Matched:
     """A match with the columns that only their values tell."""
-    made = _what(_times(match, facts, name, looked), facts)
+    made = with_names_of_work(_times(match, facts, name, looked), facts)
     return _unit(_job(made, facts), facts) if made.table == "jobs" else made
 
 
@@ -78,7 +78,7 @@ def order_said(name: str, one: Facts, known: Facts, looked: Looked, *, before: b
     return f"in {good:,} of {counted(both, 'row')} {a.name!r} is not after {b.name!r}"
 
 
-def _what(match: Matched, facts: Mapping[str, Facts]) -> Matched:
+def with_names_of_work(match: Matched, facts: Mapping[str, Facts]) -> Matched:
     """What was tested, done or fitted: the one column left whose texts come again and again."""
     target = NEEDED.get(match.table)
     if target is None or target in match.guesses:

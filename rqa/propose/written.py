@@ -17,6 +17,9 @@ WIDE = 118
 CHECK = "check this"
 PEOPLE = ("technician", "owner", "appraiser")
 MOST_TEXTS = 12
+ALL_NUMBERS = 0.995
+MOST_REFUSED = 0.1
+"""Share of rows that may be refused for a text without a code, before a column that is not needed is left out."""
 FILLED = 0.9
 """Share of rows with a job id below which an empty one means that of the row above."""
 BARE = re.compile(r"[a-z][a-z0-9_]*")
@@ -249,16 +252,30 @@ def guess_line(one: SetProposal, column: Column, guess: Guess) -> Line:
     if guess.guessed:
         marks.append("the meaning of " + ", ".join(f"{t!r} ({guess.values.get(t, t)})" for t in guess.guessed[:6])
                      + " is a guess")
+    live = True
     if guess.unread:
         texts = ", ".join(f"{t!r} ({n:,})" for t, n in guess.unread[:MOST_TEXTS])
         rows = sum(n for _, n in guess.unread)
-        marks.append(f"{counted(rows, 'value is', 'values are')} refused until each of the texts has a code in values")
+        # A row is refused whole, so a column that is not needed waits for its codes.
+        live = column.required or rows <= MOST_REFUSED * facts.given
+        if live:
+            many = counted(rows, "value is", "values are")
+            marks.append(f"{many} refused until each of the texts has a code in values")
+        else:
+            marks.append(f"left out, as {counted(rows, 'row')} would be refused: give each text a code")
         more += [f"texts without a code: {texts}", f"codes: {', '.join(column.allowed)}"]
+        if not guess.values:
+            template = {t: "…" for t, _ in guess.unread[:MOST_TEXTS]}
+            line = f"{{ column = {toml(guess.source)}, values = {toml(template)} }}"
+            value, more = (line, more) if not live else (value, [*more, f"{column.name} = {line}"])
     if facts.times is not None and facts.times.misfit:
         left = facts.given - facts.times.fits
         more.append(f"{counted(left, 'value')} fit no format and will be refused, such as {facts.times.misfit!r}")
+    if column.kind in ("number", "integer") and 0 < facts.number < ALL_NUMBERS:
+        share = percent(1 - facts.number, decimals=0)
+        marks.append(f"{share} of the sample are no numbers, and their rows will be refused")
     why = f"{percent(guess.sure, decimals=0)}: {', '.join(e for e in guess.evidence if e)}"
-    return Line(column.name, value, why, "; ".join(marks), more=tuple(more))
+    return Line(column.name, value, why, "; ".join(marks), live, tuple(more))
 
 
 def _value(one: SetProposal, column: Column, guess: Guess, facts: Facts, marks: list[str]) -> str:

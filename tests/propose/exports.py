@@ -393,9 +393,9 @@ def bare_codes(folder: Path) -> Shop:
     shop = Shop(folder)
     letters = dict(zip(STATES, "RNEUXO", strict=True))
     rows = [[j.number, f"U{j.unit}", j.model, "standard", at(j.opened, "%Y%m%d %H:%M"), at(j.closed, "%Y%m%d %H:%M"),
-             letters[j.state], f"T{j.number % 4}", f"{j.cost * 100:,.2f}"] for j in jobs()]
+             letters[j.state], f"T{j.number % 4}", f"{j.cost * 100:,.2f}", "WP"[j.number % 2]] for j in jobs()]
     shop.write("JOBS.DAT", table(["JOBNO", "UNITID", "MODEL", "PROC_PLAN", "DATE_IN", "DATE_OUT", "STATUS", "TECH",
-                                  "PARTS_COST"], rows, ";"))
+                                  "PARTS_COST", "PAYER"], rows, ";"))
     shop.truth["JOBS", "jobs"] = {
         "job_id": "JOBNO", "unit_id": "UNITID", "model": "MODEL", "procedure": "PROC_PLAN", "opened_at": "DATE_IN",
         "closed_at": "DATE_OUT", "disposition": "STATUS", "technician": "TECH", "parts_cost": "PARTS_COST",

@@ -66,6 +66,17 @@ def test_each_file_that_is_no_table_says_why_and_the_others_are_mapped(tmp_path:
     assert [(e["table"], e["from"]) for e in plain["table"]] == [("jobs", "good")]
 
 
+def test_a_link_that_leads_out_of_the_folder_is_not_followed(tmp_path: Path) -> None:
+    inside = tmp_path / "inside"
+    inside.mkdir()
+    (tmp_path / "secret.csv").write_text(ROWS)
+    (inside / "jobs.csv").write_text(ROWS)
+    (inside / "more.csv").symlink_to(tmp_path / "secret.csv")
+    made = propose(inside)
+    assert "leads out of the folder" in made.not_read["more.csv"]
+    assert tomllib.loads(made.text)["files"]["jobs"]["path"] == "jobs.csv"
+
+
 def test_a_file_without_a_header_is_numbered_and_no_column_is_guessed(tmp_path: Path) -> None:
     (tmp_path / "jobs.csv").write_text(ROWS.split("\n", 1)[1])
     made = propose(tmp_path)

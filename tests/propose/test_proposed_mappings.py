@@ -10,7 +10,7 @@ import pytest
 from rqa.intake.draft import parse_mapping
 from rqa.propose import Proposal, propose
 from rqa.store.load import load
-from tests.propose.exports import SHOPS, Shop
+from tests.propose.exports import SHOPS, Shop, bare_codes
 from tests.propose.other_exports import OTHERS
 
 
@@ -87,3 +87,14 @@ def test_the_mapping_loads_and_no_wrong_guess_is_unmarked(shop_of: Callable[[Pat
     assert all(f.adds_up for f in report.files)
     accepted = {t: sum(f.accepted for f in report.files if f.table == t) for t in ("jobs", *shop.others)}
     assert accepted == {"jobs": shop.accepted} | shop.others
+
+
+def test_a_status_of_unknown_letters_refuses_no_row_unless_it_is_needed(tmp_path: Path) -> None:
+    bare_codes(tmp_path)
+    made = propose(tmp_path)
+    columns = tomllib.loads(made.text)["table"][0]["columns"]
+    assert (columns["disposition"], "billing" in columns) == ("STATUS", False)
+    assert {"jobs_dat.disposition", "jobs_dat.billing"} <= set(made.checks)
+    filled = made.text.replace('# billing = { column = "PAYER", values = { "P" = "…", "W" = "…" } }',
+                               'billing = { column = "PAYER", values = { P = "paid", W = "warranty" } }')
+    assert tomllib.loads(filled)["table"][0]["columns"]["billing"]["values"] == {"P": "paid", "W": "warranty"}
