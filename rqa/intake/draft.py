@@ -225,7 +225,8 @@ def read_mapping(workspace: Path) -> dict[str, Any]:
     except (FileNotFoundError, NotADirectoryError):
         what = f"{workspace} is not a folder" if not workspace.is_dir() else f"{workspace} has no {MAPPING_FILE}"
         raise MappingError(
-            f"{what}. A workspace is a folder with a {MAPPING_FILE}; see shared/mapping.md, 'Map your own logs'."
+            f"{what}. A workspace is a folder with a {MAPPING_FILE}: `rqa map FOLDER` proposes one for the logs in a "
+            "folder; see shared/mapping.md, 'Map your own logs'."
         ) from None
     except UnicodeDecodeError as error:
         raise MappingError(

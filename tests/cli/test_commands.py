@@ -17,7 +17,7 @@ def run(*words: str) -> tuple[int, str]:
     return result.exit_code, result.output
 
 
-@pytest.mark.parametrize("command", ["", "load", "inspect", "review", "notebooks", "records", "jobs", "demo"])
+@pytest.mark.parametrize("command", ["", "load", "inspect", "review", "notebooks", "records", "jobs", "demo", "map"])
 def test_help_has_an_example(command: str) -> None:
     code, said = run(*([command] if command else []), "--help")
     assert code == 0
@@ -30,7 +30,7 @@ def test_module_and_command_are_the_same() -> None:
     assert done.stdout.startswith("rqa, version ")
 
 
-@pytest.mark.parametrize("command", ["load", "inspect", "review", "notebooks"])
+@pytest.mark.parametrize("command", ["load", "inspect", "review", "notebooks", "map"])
 def test_a_folder_that_is_no_workspace_is_a_plain_message(command: str, tmp_path: Path) -> None:
     code, said = run(command, str(tmp_path))
     assert code == 1

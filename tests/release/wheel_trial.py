@@ -5,6 +5,7 @@ and is kept; without it a temporary one is used. Needs mypy where it runs; all e
 """
 
 import os
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -131,6 +132,10 @@ class Trial:
             self.rqa("review", "out", "--month", "2026-05", "--format", form, "--to", page.name)
             expect(page.stat().st_size > 10_000, f"{page} is empty")
         self.rqa("load", "nowhere", expected=1)
+        raw = self.work / "raw"
+        raw.mkdir()
+        shutil.copy(next(out.glob("alder/jobs_*.csv")), raw)
+        expect("taken for jobs" in self.rqa("map", "raw"), "no mapping is proposed")
 
     def records(self) -> None:
         """A record that is no row is kept encrypted and shown with the key, once the extra is installed."""
