@@ -15,19 +15,21 @@ if TYPE_CHECKING:
 
     from rqa.depot import Depot, open
     from rqa.loading import load
+    from rqa.panel import panel
     from rqa.plots import plot
     from rqa.plots.renderer import enable as notebook
     from rqa.propose import propose
     from rqa.published_examples import published
 
 __version__: str
-__all__ = ["Depot", "__version__", "load", "notebook", "open", "plot", "propose", "published"]
+__all__ = ["Depot", "__version__", "load", "notebook", "open", "panel", "plot", "propose", "published"]
 
 _ROOMS = {
     "Depot": ("rqa.depot", "Depot"),
     "open": ("rqa.depot", "open"),
     "load": ("rqa.loading", "load"),
     "notebook": ("rqa.plots.renderer", "enable"),
+    "panel": ("rqa.panel", "panel"),
     "plot": ("rqa.plots", "plot"),
     "propose": ("rqa.propose", "propose"),
     "published": ("rqa.published_examples", "published"),

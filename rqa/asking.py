@@ -3,7 +3,7 @@
 import inspect
 import re
 from collections.abc import Callable
-from functools import wraps
+from functools import partial, wraps
 from types import MethodType
 from typing import Any, ClassVar, Concatenate, Generic, ParamSpec, Protocol, Self, TypeVar, overload
 
@@ -11,6 +11,7 @@ from rqa.answers.core.needs import grounded
 from rqa.answers.core.result import Answer
 from rqa.answers.core.scope import By, Months, Snapshot, Where
 from rqa.errors import RequestError
+from rqa.narrowed import NOTHING, Narrowing, asked_within
 from rqa.renamed import earlier_arguments
 
 P = ParamSpec("P")
@@ -57,13 +58,14 @@ class Asking(Protocol):
     """What has a snapshot of which questions are asked: a depot, or one of its areas."""
 
     _snapshot: Snapshot
+    _narrowed: Narrowing
 
 
 class Area:
     """Some of a depot's questions, asked of its snapshot."""
 
-    def __init__(self, snapshot: Snapshot) -> None:
-        self._snapshot = snapshot
+    def __init__(self, snapshot: Snapshot, narrowed: Narrowing = NOTHING) -> None:
+        self._snapshot, self._narrowed = snapshot, narrowed
 
     def __repr__(self) -> str:
         asked = ", ".join(name for name, kept in vars(type(self)).items() if isinstance(kept, Question))
@@ -86,7 +88,13 @@ class Question(Generic[P, R]):
         @wraps(ask)
         def method(self: Asking, /, *args: P.args, **how: P.kwargs) -> R:
             try:
-                return answer(self._snapshot, *args, **how)
+                if self._narrowed is NOTHING:
+                    return answer(self._snapshot, *args, **how)
+                named = dict(zip(placed, args, strict=False)) | how
+                if len(named) < len(args) + len(how):
+                    # Given too many, or one twice: the question's own error says so.
+                    return answer(self._snapshot, *args, **how)
+                return asked_within(self._narrowed, ask.__name__, own, partial(answer, self._snapshot), named)
             except RequestError as error:
                 name, colon, said = str(error).partition(": ")
                 if not colon or name == ask.__name__ or name not in Question.asked:
@@ -94,6 +102,7 @@ class Question(Generic[P, R]):
                 raise RequestError(f"{ask.__name__}: {said}") from error
 
         own = inspect.signature(ask)
+        placed = [p.name for p in own.parameters.values() if p.kind is p.POSITIONAL_OR_KEYWORD][1:]
         rest = [each.replace(annotation=_written(each.annotation)) for each in list(own.parameters.values())[1:]]
         first = inspect.Parameter("self", inspect.Parameter.POSITIONAL_OR_KEYWORD)
         gives = _written(own.return_annotation)

@@ -24,6 +24,7 @@ from rqa.answers.steps.job_history import job as _job
 from rqa.answers.yields.first_pass import first_pass_yield as _first_pass_yield
 from rqa.asking import question
 from rqa.measures.run import measure_sql
+from rqa.narrowed import NOTHING, Narrowing, narrowing
 from rqa.questions.earlier import EARLIER
 from rqa.store.engine import Store, open_store
 from rqa.words import did_you_mean
@@ -48,8 +49,10 @@ class Depot:
     text, `"site=Alder; model=Marl-8"`), months into `months` (`("2026-01", "2026-06")`, both ends included).
     """
 
-    def __init__(self, store: Store, as_of: str | date | datetime | Snapshot | None = None) -> None:
-        self._store = store
+    def __init__(
+        self, store: Store, as_of: str | date | datetime | Snapshot | None = None, narrowed: Narrowing = NOTHING
+    ) -> None:
+        self._store, self._narrowed = store, narrowed
         self._snapshot = as_of if isinstance(as_of, Snapshot) else snapshot_at(store, as_of)
 
     def __enter__(self) -> "Depot":
@@ -59,7 +62,38 @@ class Depot:
         self.close()
 
     def __repr__(self) -> str:
-        return f"<depot {self._store.path.name} as of {self._snapshot.day}>"
+        only = f", {self._narrowed.said}" if self._narrowed.said else ""
+        return f"<depot {self._store.path.name} as of {self._snapshot.day}{only}>"
+
+    @property
+    def limits(self) -> dict[str, object]:
+        """What `limited_to` was given to get this depot; empty for a whole one."""
+        given = self._narrowed
+        where = {name: values[0] if len(values) == 1 else list(values) for name, values in given.where.items()}
+        others = {"months": given.months, "window": given.window}
+        return where | {name: value for name, value in others.items() if value is not None}
+
+    @property
+    def limited(self) -> str:
+        """The filters and months this depot is limited to, as a text; "" for a whole one."""
+        return self._narrowed.said
+
+    def limited_to(
+        self, *, months: Months | None = None, window: int | None = None, **where: str | Sequence[str] | None
+    ) -> "Depot":
+        """The same depot, of which every question is asked of some sites, models, procedures or months only.
+
+        Takes filters by name (site, model, procedure, billing, step, test, station), each a value, a list or None for
+        all; closing months; and the window of come-backs, in days. What a question is given itself comes first; a note
+        says what a question cannot be narrowed by. `query` is not narrowed. Raises `RequestError` for what is not in
+        the store.
+
+        >>> depot.limited_to(site="Alder", window=90).comebacks().table.row(0, named=True)["jobs"]
+        908
+
+        Repaired jobs closed at Alder.
+        """
+        return Depot(self._store, self._snapshot, narrowing(self._snapshot, where, months, window))
 
     @property
     def as_of(self) -> datetime:
@@ -107,49 +141,49 @@ class Depot:
         """When units come back, why, how often, and what that makes of a unit or a cohort."""
         from rqa.questions.returns import Returns
 
-        return Returns(self._snapshot)
+        return Returns(self._snapshot, self._narrowed)
 
     @cached_property
     def yields(self) -> "Yields":
         """What passed first time, what failed, what was done again, and what practice brings."""
         from rqa.questions.yields import Yields
 
-        return Yields(self._snapshot)
+        return Yields(self._snapshot, self._narrowed)
 
     @cached_property
     def charts(self) -> "Charts":
         """Measures over time beside the control chart: the job-by-job CUSUM, detection, capability."""
         from rqa.questions.charts import Charts
 
-        return Charts(self._snapshot)
+        return Charts(self._snapshot, self._narrowed)
 
     @cached_property
     def steps(self) -> "Steps":
         """Which steps send units back, how they were done, and where failures bunch."""
         from rqa.questions.steps import Steps
 
-        return Steps(self._snapshot)
+        return Steps(self._snapshot, self._narrowed)
 
     @cached_property
     def tests(self) -> "Tests":
         """The diagnostics as a measuring system: what they catch, what escapes, whether to rely on them."""
         from rqa.questions.tests import Tests
 
-        return Tests(self._snapshot)
+        return Tests(self._snapshot, self._narrowed)
 
     @cached_property
     def actions(self) -> "Actions":
         """Whether actions worked, what they spared, what it takes to see a change, and goals."""
         from rqa.questions.actions import Actions
 
-        return Actions(self._snapshot)
+        return Actions(self._snapshot, self._narrowed)
 
     @cached_property
     def data(self) -> "Data":
         """What was loaded, refused and remarked on, and what is missing from the logs."""
         from rqa.questions.data import Data
 
-        return Data(self._snapshot)
+        return Data(self._snapshot, self._narrowed)
 
     if not TYPE_CHECKING:
 

@@ -44,3 +44,11 @@ class StoreError(RqaError):
 
 class RequestError(RqaError, ValueError):
     """A question asked of the depot names a grouping, filter, measure or period that does not exist."""
+
+
+class UnknownNameError(RequestError):
+    """A grouping, filter or class that a question does not have: `what` it is, and the `names` given."""
+
+    def __init__(self, said: str, what: str = "", names: Sequence[str] = ()) -> None:
+        super().__init__(said)
+        self.what, self.names = what, tuple(names)

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
     from nbformat import NotebookNode
 
 Given = TypeVarTuple("Given")
+STILL = "RQA_STILL"
+"""Set in a kernel's environment, it has a panel show its charts alone."""
 PARAMETER = re.compile(r'^WORKSPACE = ".*"$', re.MULTILINE)
 CELL_SECONDS = 120
 AT_ONCE = 4
@@ -210,7 +212,7 @@ async def _run(path: Path) -> Run:
 
 async def _executed(client: Any) -> None:
     """Run the cells; where that is cancelled the kernel is killed: one asked to end would complain on the terminal."""
-    running = asyncio.ensure_future(client.async_execute())
+    running = asyncio.ensure_future(client.async_execute(env=_alone()))
     try:
         await asyncio.shield(running)
     except asyncio.CancelledError:
@@ -218,6 +220,11 @@ async def _executed(client: Any) -> None:
         running.cancel()
         await asyncio.gather(running, return_exceptions=True)
         raise
+
+
+def _alone() -> dict[str, str]:
+    """The environment of a kernel that runs cells for nobody: a panel shows its charts without selectors."""
+    return {**os.environ, STILL: "1"}
 
 
 def _talk_within(kernel: Any, folder: str) -> None:
@@ -270,7 +277,7 @@ def refresh(folder: str | Path) -> list[Path]:
         try:
             with tempfile.TemporaryDirectory(prefix="rqa-") as private:
                 _talk_within(client.create_kernel_manager(), private)
-                client.execute()
+                client.execute(env=_alone())
         except nbclient.exceptions.CellExecutionError as error:
             raise RqaError(f"{path.name}: {error}") from error
         _strip(notebook)

@@ -137,6 +137,11 @@ def month_key(value: object) -> str:
     return str(value)
 
 
+def day_name(day: date) -> str:
+    """A day as said: "3 May 2026"."""
+    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
+
+
 def week_of(day: date) -> str:
     """The ISO week of a day as sortable text, 2025-W10."""
     return "{}-W{:02}".format(*day.isocalendar())

@@ -13,7 +13,7 @@ that name, with `or 'unknown'` where they may be empty. `job` is short for what 
 import re
 from collections.abc import Iterable, Mapping, Sequence
 
-from rqa.errors import RequestError
+from rqa.errors import UnknownNameError
 from rqa.words import did_you_mean
 
 Groupings = Mapping[str, str]
@@ -61,9 +61,10 @@ def _expression(name: str, read: re.Match[str]) -> str:
 
 
 def names_only(question: str, what: str, given: Iterable[str], allowed: Sequence[str]) -> None:
-    """Raise `RequestError` for a name that is not among the allowed ones, saying what exists."""
+    """Raise `UnknownNameError` for a name that is not among the allowed ones, saying what exists."""
     unknown = [name for name in given if name not in allowed]
     if unknown:
         listed = ", ".join(repr(name) for name in unknown)
         meant = did_you_mean(str(unknown[0]), allowed)
-        raise RequestError(f"{question}: there is no {what} {listed}. There is: {', '.join(allowed) or 'none'}.{meant}")
+        said = f"{question}: there is no {what} {listed}. There is: {', '.join(allowed) or 'none'}.{meant}"
+        raise UnknownNameError(said, what, unknown)

@@ -18,6 +18,13 @@ VEGA = "application/vnd.vega.v5+json"
 SCHEMA = "https://vega.github.io/schema/vega/v5.json"
 LONGEST_CELL = 600
 """Signs of a text that a table shows; a sentence is not cut."""
+VIEWER = {
+    "actions": {"export": {"svg": True, "png": True}, "source": False, "compiled": False, "editor": False},
+    "i18n": {"SVG_ACTION": "Save as SVG", "PNG_ACTION": "Save as PNG", "CLICK_TO_VIEW_ACTIONS": "Save the picture"},
+    "downloadFileName": "chart",
+    "tooltip": {"theme": "rqa"},
+}
+"""What the viewer offers beside a chart: to save it, and nothing that leads out of the notebook."""
 PANIC = "PanicException"
 """The class of a panic of a library written in Rust: a BaseException that cannot be imported."""
 
@@ -93,11 +100,11 @@ def _of_one_half(value: Any) -> Any:
     return [_of_one_half(v) for v in value] if isinstance(value, list) else value
 
 
-def render(spec: dict[str, Any], **_: Any) -> dict[str, Any]:
-    """What a notebook keeps of a chart, best first."""
+def render(spec: dict[str, Any], *, picture: bool = True, **_: Any) -> dict[str, Any]:
+    """What a notebook keeps of a chart, best first; without the still picture where it is drawn but not kept."""
     return {
-        VEGA: compiled(spec),
-        "image/svg+xml": still(spec),
+        VEGA: compiled(spec) | {"usermeta": {"embedOptions": VIEWER}},
+        **({"image/svg+xml": still(spec)} if picture else {}),
         "text/plain": shown(str(spec.get("description", "chart"))),
     }
 
@@ -107,6 +114,9 @@ def enable() -> None:
     import altair as alt
     import polars as pl
 
+    from rqa.answers.core.notebook_forms import show_readable
+
+    show_readable()
     alt.renderers.register("rqa", render)
     alt.renderers.enable("rqa")
     pl.Config.set_tbl_hide_dataframe_shape(True)

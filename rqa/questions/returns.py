@@ -7,6 +7,7 @@ from rqa.answers.comebacks.curve_comparison import compare_curves as _compare_cu
 from rqa.answers.comebacks.curves import comeback_curve as _comeback_curve
 from rqa.answers.comebacks.curves import days_until as _days_until
 from rqa.answers.comebacks.hazard import comeback_hazard as _comeback_hazard
+from rqa.answers.comebacks.lots import lots as _lots
 from rqa.answers.comebacks.projection import projection_backtest as _projection_backtest
 from rqa.answers.comebacks.recurrences import recurrence_difference as _recurrence_difference
 from rqa.answers.comebacks.recurrences import recurrences as _recurrences
@@ -31,6 +32,7 @@ class Returns(Area):
     recurrences = question(_recurrences)
     recurrence_difference = question(_recurrence_difference)
     trends = question(_return_trends)
+    lots = question(_lots)
     chronic_units = question(_chronic_units)
     worst_share = question(_worst_share)
     projection_backtest = question(_projection_backtest)

@@ -163,6 +163,16 @@ def _shown(depot: Depot, month: date, day: date) -> tuple[date, date]:
     return held_of((first, last), seen if isinstance(seen, date) and seen.replace(day=1) <= month else None)
 
 
+def in_short(depot: Depot, month: str | date | None = None) -> tuple[Sentence, ...]:
+    """The month as the page begins: one sentence on what changed, then one on each headline figure.
+
+    By default the last whole month at the depot's as-of day.
+    """
+    own = _month(depot, depot.as_of.date(), month)
+    judged = verdicts(depot, own)
+    return (summary(depot.grounds(own), judged, own), *(verdict.sentence for verdict in judged))
+
+
 def _month(depot: Depot, day: date, month: str | date | None) -> date:
     """The month asked for, or else the last whole one; where the data begins later, the month in which it begins."""
     first = first_day(depot)

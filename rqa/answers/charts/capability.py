@@ -1,7 +1,8 @@
 """By what margin do measured tests and steps keep within their limits, or why can that not be said."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,6 +10,7 @@ from numpy.typing import NDArray
 from rqa.answers.core.case_lists import ATTEMPTS, RUNS, CaseList, Count
 from rqa.answers.core.case_lists import MEASURED as READ_WITH
 from rqa.answers.core.kept_counts import kept_counts
+from rqa.answers.core.readable import SHARE
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import (
     By,
@@ -45,6 +47,8 @@ class CapabilityIndices(Answer):
     """Margins within limits: unit, limits, readings, mean, sigma, cpk, ppk, low, high, outside, method, refused."""
 
     question = "Capability"
+    in_table_only = ("sigma", "cpk", "outside_low", "outside_high", "method", "refused")
+    units: ClassVar[Mapping[str, str]] = {"outside": SHARE}
 
     def listed(self) -> CaseList:
         """The readings: of first runs, or of first attempts at steps."""

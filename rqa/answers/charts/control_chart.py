@@ -22,6 +22,7 @@ from rqa.answers.charts.chart_types import EWMA_WEIGHT, EWMA_WIDTH, NO_LIMITS, C
 from rqa.answers.core.asked_once import asked_once
 from rqa.answers.core.case_lists import ATTEMPTS, CHECKS, COMEBACKS, JOBS, RUNS, CaseList, Count, marked
 from rqa.answers.core.periods import A_YEAR, PERIODS, period_name
+from rqa.answers.core.readable import SHARE
 from rqa.answers.core.result import Answer, names_of, rounded
 from rqa.answers.core.scope import By, Months, Snapshot, Where, split_groups
 from rqa.errors import RequestError
@@ -87,6 +88,11 @@ class ControlChart(Answer):
         key = {"period": period} if period in PERIODS else {}
         at = {} if period in PERIODS else {"period": DAYS[measure]}
         return CaseList(file, {n: replace(c, at=at) for n, c in told.items()}, rows=rows, keys=key)
+
+    def units_asked(self) -> Mapping[str, str]:
+        """Shares where the measure is one."""
+        shares = self.settings.get("unit") == SHARE
+        return dict.fromkeys(("value", "centre", "lower", "upper"), SHARE) if shares else {}
 
 
 @asked_once

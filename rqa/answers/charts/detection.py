@@ -1,9 +1,11 @@
 """How long until a chart sees a change of a given size, at this depot's own volume of work."""
 
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, ClassVar
 
 from rqa.answers.charts.chart_rules import rules_named
 from rqa.answers.charts.chart_series import MEASURES, is_mature, monthly, ripens
+from rqa.answers.core.readable import SHARE
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import By, Snapshot, Where, check_level, is_number, split_groups
 from rqa.errors import RequestError
@@ -23,6 +25,7 @@ class TimeToDetect(Answer):
     mean_time_between_false_alarms."""
 
     question = "Time to detect"
+    units: ClassVar[Mapping[str, str]] = {"before": SHARE, "after": SHARE}
     apart = ("size",)
     lists = "It is worked out from rates, not counted from jobs."
 

@@ -1,6 +1,7 @@
 """Closing months followed month by month, and the return rates by time in service that the telecom trade uses."""
 
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 
@@ -8,6 +9,7 @@ from rqa.answers.comebacks.closing_days import day_number, first_days, last_days
 from rqa.answers.core.case_lists import EVER, CaseList, Count
 from rqa.answers.core.follow_up_counts import Counts, check_index_disposition, column, group_numbers, measure_for
 from rqa.answers.core.ground_list import SEEN
+from rqa.answers.core.readable import NUMBER
 from rqa.answers.core.result import Answer, with_shares
 from rqa.answers.core.scope import (
     By,
@@ -54,6 +56,7 @@ class ReturnIndices(Answer):
     """Returns per 100 units and year by time in service: month, returns, units, rate and limits of each index."""
 
     question = "Return rates by time in service"
+    units: ClassVar[Mapping[str, str]] = {"rate": NUMBER}
     needs = SEEN
     lists = "Its units are counted anew each month, so a job stands in many rows. Ask returns.cohorts() for the jobs."
 

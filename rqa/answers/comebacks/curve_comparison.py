@@ -46,6 +46,7 @@ class CurveComparison(Answer):
     p_value: float | None = None
 
     question = "Come-back curves compared"
+    in_table_only = ("difference_low", "difference_high", "ratio_low", "ratio_high")
     needs = SEEN
 
     def listed(self) -> CaseList:

@@ -68,6 +68,7 @@ class ProjectionBacktest(Answer):
     judged: int = 0
 
     question = "Projections tried on the past"
+    in_table_only = ("matured",)
     needs = (*SEEN, "matured_jobs")
     lists = "It looks at the depot from past days. Ask projection() of rqa.open(…, as_of=…) for the jobs of one."
 

@@ -1,6 +1,7 @@
 """Which units come back again and again, whether chance explains it, and how many of all returns the worst hold."""
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
@@ -9,6 +10,7 @@ from rqa.answers.core.case_lists import COMEBACKS, UNITS, CaseList, Count
 from rqa.answers.core.follow_up_counts import group_numbers
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.grounds import comebacks_seen
+from rqa.answers.core.readable import SHARE
 from rqa.answers.core.result import Answer, rounded, rounded_p_values
 from rqa.answers.core.scope import By, Months, Snapshot, Where, is_number, whole_number
 from rqa.errors import RequestError
@@ -27,6 +29,7 @@ class ChronicUnits(Answer):
     """Units that came back most often: unit_id, returns, expected, by_luck, p_adjusted and days."""
 
     question = "Units that come back most"
+    in_table_only = ("first_closed_on",)
     needs = SEEN
     lists = CaseList(
         "listed_unit_returns", {"returns": Count()}, rows=COMEBACKS, keys={"unit_id": "of_unit"}, returned="returns"
@@ -37,6 +40,7 @@ class WorstShare(Answer):
     """What the worst units hold: units, returns, worst, share, by_luck."""
 
     question = "Returns held by the worst units"
+    units: ClassVar[Mapping[str, str]] = {"by_luck": SHARE}
     needs = SEEN
     apart = ("worst",)
     lists = CaseList(

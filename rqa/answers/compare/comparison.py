@@ -69,6 +69,10 @@ class Comparison(Answer):
     low_998, high_998, and e_value, e_value_limit; of benches, tools and stations people."""
 
     question = "Comparison"
+    in_table_only = (
+        "p_value", "shrunk_low", "shrunk_high", "share", "no_comparator", "z", "low_95", "high_95", "low_998",
+        "high_998",
+    )
 
     def listed(self) -> CaseList:
         """Work and events as they are: exposures and observed leave out work with nothing to compare it with."""

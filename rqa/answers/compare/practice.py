@@ -1,12 +1,14 @@
 """Does yield rise with practice: first checks against the jobs of a procedure that a technician has done."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
 from rqa.answers.compare.comparison import compare
 from rqa.answers.core.case_lists import CHECKS, CaseList, Count, marked
+from rqa.answers.core.readable import SHARE
 from rqa.answers.core.result import Answer, rounded, rounded_p_values
 from rqa.answers.core.scope import Snapshot, Where, check_level, check_values, scope, whole_number
 from rqa.measures.run import counts
@@ -54,6 +56,11 @@ class Learning(Answer):
     practice: "pl.DataFrame | None" = None
 
     question = "Learning"
+    in_table_only = (
+        "passed", "first_on", "new", "p_value", "now", "now_low", "now_high", "depot", "p_below", "needed",
+        "needed_low", "needed_high", "suggestion",
+    )
+    units: ClassVar[Mapping[str, str]] = {"now": SHARE, "depot": SHARE}
     needs = ("checks", "technician")
     lists = CaseList("listed_attempts", {"exposures": Count(("exposure",)), **marked("passed", "failed")}, rows=CHECKS)
 

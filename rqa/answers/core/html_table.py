@@ -19,10 +19,10 @@ def html_table(
     return "\n".join([*lines, "</tbody>", "</table>"])
 
 
-def bare_table(head: Iterable[str], rows: Iterable[Iterable[str]]) -> str:
-    """The table as a notebook keeps it: one line, texts alone."""
-    top = _row(f"<th>{escape(text)}</th>" for text in head)
-    body = "".join(_row(_held((text, False)) for text in row) for row in rows)
+def plain_table(head: Iterable[tuple[str, str]], rows: Iterable[Iterable[tuple[str, str]]]) -> str:
+    """The table as a notebook keeps it: one line; each text has its style, as a notebook's page has none for it."""
+    top = _row(f'<th style="{style}">{escape(text)}</th>' for text, style in head)
+    body = "".join(_row(f'<td style="{style}">{escape(text)}</td>' for text, style in row) for row in rows)
     return f"<table><thead>{top}</thead><tbody>{body}</tbody></table>"
 
 

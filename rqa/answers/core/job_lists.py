@@ -46,6 +46,7 @@ class JobList(Answer):
     """
 
     question = "Jobs"
+    in_table_only = ("opened_on", "disposition", "repaired", "return_job_id", TECHNICIAN)
     nothing_found = "No job is behind this figure."
     lists = "It lists jobs already: see its table."
 

@@ -7,9 +7,9 @@ from html import escape
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from rqa.answers.core.html_table import bare_table
+from rqa.answers.core.readable import SHOWN_ROWS, columns_shown, plain_list, readable_table
 from rqa.errors import RequestError
-from rqa.words import counted
+from rqa.words import counted, day_name, month_name, months_said, spoken
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -25,8 +25,6 @@ if TYPE_CHECKING:
 DIGITS = 6
 """Digits kept in shares, so that a stored notebook does not change with the last bit of a machine's arithmetic."""
 EMPTY = "There is nothing in the store that fits the question."
-SHOWN_ROWS = 40
-"""Rows shown in a notebook or a terminal; `.table` holds all."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,6 +45,10 @@ class Answer:
     question: ClassVar[str] = "Answer"
     shown: ClassVar[tuple[str, ...]] = ()
     """The columns that a notebook or a terminal shows, where all are too many to be read."""
+    units: ClassVar[Mapping[str, str]] = {}
+    """The unit (`readable.UNITS`) of columns whose name does not tell it."""
+    in_table_only: ClassVar[tuple[str, ...]] = ()
+    """The columns that a notebook leaves out where all are more than ten."""
     needs: ClassVar[tuple[str, ...]] = ()
     """The grounds (`ground_list.GROUNDS`) without which nothing of it can be told, whatever is asked."""
     nothing_found: ClassVar[str] = EMPTY
@@ -134,26 +136,28 @@ class Answer:
     def _seen(self) -> "pl.DataFrame":
         return self.table.select(self.shown or self.table.columns)
 
-    @property
-    def _unseen(self) -> tuple[str, ...]:
-        rest = [name for name in self.table.columns if self.shown and name not in self.shown]
+    def _unseen(self, seen: Sequence[str]) -> tuple[str, ...]:
+        rest = [name for name in self.table.columns if name not in seen]
         return (f"{counted(len(rest), 'more column')} in .table: {', '.join(rest)}.",) if rest else ()
+
+    def units_asked(self) -> Mapping[str, str]:
+        """Units of columns, by what was asked."""
+        return self.units
 
     def __repr__(self) -> str:
         lines = [self.question + _in_brackets(self.settings)]
         lines += _as_text(self._seen)
-        lines += [f"note: {note}" for note in (*self._unseen, *self.notes)]
+        lines += [f"note: {note}" for note in (*self._unseen(self._seen.columns), *self.notes)]
         return "\n".join(lines)
 
     def _repr_html_(self) -> str:
-        rows = ([_cell(value) for value in row] for row in self._seen.head(SHOWN_ROWS).iter_rows())
+        seen = self.shown or columns_shown(self.table, self.in_table_only)
         more = self.table.height - SHOWN_ROWS
-        notes = [f"{counted(more, 'more row')} in .table"] * (more > 0) + [*self._unseen, *self.notes]
-        listed = "".join(f"<li>{escape(note)}</li>" for note in notes)
+        notes = [f"{counted(more, 'more row')} in .table."] * (more > 0) + [*self._unseen(seen), *self.notes]
         return (
-            f"<p><b>{escape(self.question)}</b> <span>{escape(_in_brackets(self.settings).strip())}</span></p>"
-            f"{bare_table(self._seen.columns, rows)}"
-            + (f"<ul>{listed}</ul>" if listed else "")
+            f"<p><b>{escape(self.question)}</b> <span>{escape(_as_read(self.settings))}</span></p>"
+            f"{readable_table(self.table, units=self.units_asked(), columns=seen)}"
+            + (plain_list(notes) if notes else "")
         )
 
 
@@ -207,6 +211,30 @@ def _in_brackets(settings: Mapping[str, object]) -> str:
     """What was asked, after a blank; nothing where there were no settings."""
     said = ", ".join(f"{name} {_setting(value)}" for name, value in settings.items() if value not in (None, (), {}, ""))
     return f" ({said})" if said else ""
+
+
+def _as_read(settings: Mapping[str, object]) -> str:
+    """What was asked, as a person reads it."""
+    return "; ".join(
+        f"{spoken(name)} {_value_read(name, value)}"
+        for name, value in settings.items() if value not in (None, (), {}, "")
+    )
+
+
+def _value_read(name: str, value: object) -> str:
+    if isinstance(value, Mapping):
+        return ", ".join(f"{spoken(each)} = {_value_read(each, kept)}" for each, kept in value.items())
+    if isinstance(value, Sequence) and not isinstance(value, str):
+        if name == "months" and len(value) == 2:
+            return months_said(*value)
+        return ", ".join(_value_read(name, one) for one in value)
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if name == "level" and isinstance(value, float):
+        return f"{value * 100:g} %"
+    if isinstance(value, date):
+        return month_name(value) if name == "month" else day_name(value)
+    return str(value)
 
 
 def _setting(value: object) -> str:

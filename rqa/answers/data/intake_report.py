@@ -29,6 +29,7 @@ class LoadedFiles(Answer):
 
     question = "Loaded files"
     lists = "It is about files and rows as they were read."
+    in_table_only = ("finished_at", "in_file", "left_out", "replaced")
 
 
 class Refused(Answer):
@@ -37,6 +38,22 @@ class Refused(Answer):
     question = "Refused rows"
     nothing_found = "No row is refused."
     lists = "It is about files and rows as they were read."
+
+
+class Superseded(Answer):
+    """What stands no longer: table_name, source_file, reason, by_file, rows."""
+
+    question = "Rows that stand no longer"
+    nothing_found = "Every row that was ever accepted stands."
+    lists = "It is about files and rows as they were read."
+
+
+class HeldBySite(Answer):
+    """What the store holds of each site: site, jobs, still_open, first_day, last_day."""
+
+    question = "Jobs held, by site"
+    needs = ("jobs",)
+    lists = "It counts all jobs of a site, whatever became of them: ask the table jobs with depot.query."
 
 
 class Remarks(Answer):
@@ -100,6 +117,28 @@ def refused(snapshot: Snapshot) -> Refused:
     if table.height:
         notes.append("A row that breaks several rules stands under each of them.")
     return Refused(table, {"store": snapshot.store.path.name}, (*snapshot.notes, *notes))
+
+
+def superseded(snapshot: Snapshot) -> Superseded:
+    """What stands no longer, by file and reason: corrected by another row, or given no more by its file.
+
+    `by_file` gave the row that stands now; "" where none does. Table `superseded` keeps every row (`Depot.query`).
+
+    >>> depot.data.superseded().table.columns
+    ['table_name', 'source_file', 'reason', 'by_file', 'rows']
+    """
+    return Superseded(counts(snapshot.store, "superseded"), {"store": snapshot.store.path.name}, snapshot.notes)
+
+
+def held_by_site(snapshot: Snapshot) -> HeldBySite:
+    """What the store holds of each site's jobs: how many, how many still open, and from when to when.
+
+    >>> depot.data.held_by_site().table.select("site", "jobs").row(0)
+    ('Alder', 1063)
+
+    Alder's jobs in the store.
+    """
+    return HeldBySite(counts(snapshot.store, "held_by_site"), {"store": snapshot.store.path.name}, snapshot.notes)
 
 
 def remarks(snapshot: Snapshot) -> Remarks:

@@ -23,6 +23,7 @@ class ActionSavings(Answer):
     cost_low, cost_high."""
 
     question = "Come-backs and cost spared by actions"
+    in_table_only = ("mean_cost",)
     needs = ("actions", *SEEN)
     lists = "Come-backs that were spared did not happen. Ask verdicts() for the jobs before and after an action."
 

@@ -37,6 +37,7 @@ class ActionTrend(Answer):
     terms: "pl.DataFrame | None" = None
 
     question = "Trend before and after"
+    in_table_only = ("unchanged_low", "unchanged_high")
     needs = ("actions", *SEEN)
 
     def listed(self) -> CaseList | str:

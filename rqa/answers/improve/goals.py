@@ -1,9 +1,10 @@
 """Whether the goals of a month were met, and whether its numbers are large enough to tell."""
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 from rqa.answers.charts.control_chart import MEASURES, is_mature, monthly, ripens
 from rqa.answers.charts.month import last_whole_month
@@ -11,6 +12,7 @@ from rqa.answers.core.ground_list import GROUNDS, WAIT
 from rqa.answers.core.grounds import Sentence, grounds
 from rqa.answers.core.job_clusters import inflation_by_month
 from rqa.answers.core.needs import OF_MEASURE
+from rqa.answers.core.readable import SHARE
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import Snapshot, check_level, month_end, month_of
 from rqa.contract import GOAL_OF_COMEBACKS, GOALS
@@ -36,6 +38,8 @@ class Targets(Answer):
     """
 
     question = "Goals"
+    in_table_only = ("measure", "at_least", "sentence")
+    units: ClassVar[Mapping[str, str]] = {"goal": SHARE, "value": SHARE}
     needs = ("targets",)
     lists = "Its measures have questions of their own: ask comebacks() or first_pass_yield() with months=."
 

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from rqa.answers.core.action_scope import check_scope, expected_ratio, read_scope
 from rqa.answers.core.asked_once import asked_once
@@ -12,6 +12,7 @@ from rqa.answers.core.case_lists import CaseList
 from rqa.answers.core.follow_up_counts import days_asked
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.job_lists import one_row
+from rqa.answers.core.readable import POINTS
 from rqa.answers.core.result import Answer, rounded, rounded_p_values
 from rqa.answers.core.scope import Snapshot, check_level
 from rqa.answers.improve.action_judged import EXPECTED, MONTHS_AHEAD, POWER, UNTOLD, ActionJudgement, judge
@@ -46,6 +47,7 @@ class Verdicts(Answer):
     sides: "pl.DataFrame | None" = None
 
     question = "Did it work"
+    units: ClassVar[Mapping[str, str]] = {"difference": POINTS, "net": POINTS}
     shown = ("action_id", "what", "started_on", "verdict", "expected_on", "net", "net_low", "net_high")
     needs = ("actions", *SEEN)
 

@@ -54,6 +54,7 @@ class Attribution(Answer):
     tested, escaping, told_apart."""
 
     question = "Come-backs attributed to steps"
+    in_table_only = ("candidate_in", "tested")
     needs = LAID
 
     def listed(self) -> CaseList | str:

@@ -28,6 +28,7 @@ class BatteryBreaches(Answer):
     reached_at, bench; technician where asked for."""
 
     question = "Breaches of the battery's order"
+    in_table_only = ("other_step",)
     needs = ("steps", "procedures", "described_jobs", "isolation")
     nothing_found = "No breach of the battery's order is logged in the jobs asked about."
     looks_at = ("closed_there", "logged_there", "isolation_there")

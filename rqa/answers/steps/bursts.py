@@ -56,6 +56,9 @@ class Bursts(Answer):
     series: "pl.DataFrame | None" = None
 
     question = "Bursts"
+    in_table_only = (
+        "part_no", "periods", "events", "ratio", "low", "high", "lot_inside", "p_within", "echo_of", "shared",
+    )
 
     def listed(self) -> CaseList:
         """The jobs, or checks, of one burst at a time."""

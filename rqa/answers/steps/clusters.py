@@ -48,6 +48,7 @@ class Clusters(Answer):
     places: "pl.DataFrame | None" = None
 
     question = "Failures alike"
+    in_table_only = ("stability",)
     needs = ("logs",)
     nothing_found = "No groups of jobs that failed alike were made."
     of_comebacks = ("rate", "low", "high", "too_often")

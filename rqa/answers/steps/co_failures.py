@@ -33,6 +33,7 @@ class CoFailures(Answer):
     lift, low, high, p_value, p_adjusted, verdict."""
 
     question = "Failures met together"
+    in_table_only = ("jobs", "first_jobs", "second_jobs", "p_value", "p_adjusted")
     needs = ("logs",)
     lists = "Its marks are of several logs. Ask yields.failures() or tests.retests() for the jobs with one of them."
 

@@ -80,6 +80,7 @@ class Breaches(Answer):
     unjudged: int = 0
 
     question = "Breaches of the procedure"
+    in_table_only = ("low", "high", "matured", "returned", "breached_matured", "measure", "p_value", "p_adjusted")
     needs = PLANNED
     nothing_found = NOT_JUDGED
     looks_at = ("closed_there", "logged_there")

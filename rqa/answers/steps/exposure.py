@@ -30,6 +30,7 @@ class StepExposure(Answer):
     step among the groupings also subsystems, hazards."""
 
     question = "Exposure"
+    in_table_only = ("logged", "per_job")
     needs = ("steps",)
     lists = CaseList(
         "listed_attempts",

@@ -53,6 +53,9 @@ class StepRelativeRisk(Answer):
     other_returned, other_rate, strata, ratio, low, high, method, p_value, p_adjusted, unlike_p."""
 
     question = "Come-backs after what happened at a step"
+    in_table_only = (
+        "returned", "other_jobs", "other_returned", "other_rate", "strata", "method", "p_value", "unlike_p",
+    )
     needs = ("steps", *SEEN)
     lists = CaseList(
         "listed_after_step", {"cases": Count(), "back": Count(("returned",), classed=True)},

@@ -76,6 +76,10 @@ class StepRisk(Answer):
 
     question = "Risky steps"
     lists = OF_STEPS
+    in_table_only = (
+        "fails_low", "fails_high", "exposures", "attributed", "shared_with", "cost", "cost_low", "cost_high", "hazards",
+        "next_check",
+    )
     needs = LAID
     apart = FAILS
 
@@ -90,6 +94,10 @@ class StepMap(Answer):
     unlaid: Mapping[tuple[Any, ...], str] = field(default_factory=dict)
 
     question = "Step map"
+    in_table_only = (
+        "phase", "checked", "failed", "fails_low", "fails_high", "exposures", "attributed", "shared_with", "cost",
+        "cost_per_1000", "cost_low", "cost_high", "hazards", "next_check",
+    )
     needs = LAID
     apart = FAILS
 

@@ -39,6 +39,7 @@ class CoverageGap(Answer):
     whole: "pl.DataFrame | None" = None
 
     question = "Come-backs that no test covers"
+    in_table_only = ("mean_cost",)
     needs = ("tests", "covered_tests", *FOUND)
     lists = CaseList(
         "listed_coverage", {"returned": Count(("known",)), **marked(*FATES)}, rows=COMEBACKS,

@@ -71,6 +71,7 @@ class StationDrift(Answer):
     charts: "pl.DataFrame | None" = None
 
     question = "Drift of stations"
+    in_table_only = ("compared", "periods", "mean", "apart_p", "trend_low", "trend_high", "signals")
     needs = ("test_values", "station")
     lists = "It is made from measured values. Ask the table diagnostics with depot.query for each."
 

@@ -1,6 +1,7 @@
 """Faults that passed the tests and came back, beside those the tests caught: what share of faults each test catches."""
 
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +11,7 @@ from rqa.answers.core.follow_up_counts import WHOLE, check_index_disposition, da
 from rqa.answers.core.ground_list import COVERED
 from rqa.answers.core.kept_counts import kept_counts
 from rqa.answers.core.persons import PEOPLE
+from rqa.answers.core.readable import SHARE
 from rqa.answers.core.result import Answer, rounded
 from rqa.answers.core.scope import By, Months, Scope, Snapshot, Where, check_level, check_values, scope
 from rqa.answers.core.told_sites import telling_scope
@@ -37,6 +39,11 @@ class Escapes(Answer):
     first_quarter, median_day, third_quarter."""
 
     question = "Faults caught and escaped"
+    in_table_only = (
+        "passed", "escape_share", "escape_low", "escape_high", "doubtful", "unverified", "open", "may_escape",
+        "lower_bound_low", "upper_bound_high", "first_quarter", "third_quarter",
+    )
+    units: ClassVar[Mapping[str, str]] = {"lower_bound": SHARE, "upper_bound": SHARE}
     needs = COVERED
     lists = CaseList("listed_escapes", marked(*COUNTED), returned="escaped")
 

@@ -46,6 +46,9 @@ class LimitChoices(Answer):
     tests: "pl.DataFrame | None" = None
 
     question = "Limits and what they let through"
+    in_table_only = (
+        "unit", "caught", "missed", "held", "passed", "caught_low", "caught_high", "held_low", "held_high", "spared",
+    )
     needs = ("test_values", "test_limits", *SEEN)
     apart = ("limit",)
     lists = "It is made from measured values. Ask the table diagnostics with depot.query for each."

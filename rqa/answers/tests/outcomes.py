@@ -24,6 +24,7 @@ class DiagnosticOutcomes(Answer):
     final_pass_share, final_low, final_high, aborted, runs, runs_per_job."""
 
     question = "Outcomes of diagnostics"
+    in_table_only = ("tests", "final_passed", "final_low", "final_high", "runs_per_job")
     needs = ("diagnostics",)
     lists = CaseList(
         "listed_tests",

@@ -26,6 +26,7 @@ class PredictiveValues(Answer):
     fail_low, fail_high, passes, escaped, pass_value, pass_low, pass_high."""
 
     question = "What a fail and a pass are worth"
+    in_table_only = ("undecided", "fail_value", "fail_low", "fail_high", "pass_low", "pass_high")
     needs = ("diagnostics", "steps")
     of_comebacks = ("pass_value", "pass_low", "pass_high")
 

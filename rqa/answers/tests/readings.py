@@ -58,6 +58,10 @@ class MeasuredReadings(Answer):
     bands: "pl.DataFrame | None" = None
 
     question = "Measured values"
+    in_table_only = (
+        "missing", "outside_low", "outside_high", "sigma", "minimum", "p05", "p25", "p75", "p95", "maximum", "cpk",
+        "ppk_low", "ppk_high", "no_index", "gauge_sigma", "guard_lower", "guard_upper", "in_band",
+    )
     needs = ("test_values",)
     lists = CaseList("listed_runs", {"readings": Count(("measured",))}, rows=RUNS, keys=MEASURED)
 

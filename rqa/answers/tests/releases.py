@@ -65,6 +65,7 @@ class Releases(Answer):
     other_returned, ratio, ratio_low, ratio_high, p_value."""
 
     question = "Releases checked"
+    in_table_only = ("low", "high", "p_value", "other_matured")
     needs = ("diagnostics",)
     of_comebacks = ("ratio", "ratio_low", "ratio_high", "p_value")
     lists = CaseList(
@@ -83,6 +84,7 @@ class ReleaseFaults(Answer):
     returned."""
 
     question = "Jobs released without tests in order"
+    in_table_only = ("unit_id",)
     needs = ("diagnostics",)
     nothing_found = "No job asked about was released without its tests in order."
     looks_at = ("closed_there", "tested_there")

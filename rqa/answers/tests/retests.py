@@ -36,6 +36,7 @@ class RetestPasses(Answer):
     failed_again, not_rerun, untimed, elsewhere."""
 
     question = "Retest passes"
+    in_table_only = ("judged", "untimed", "elsewhere")
     needs = ("diagnostics", "steps")
 
     def listed(self) -> CaseList:

@@ -30,6 +30,7 @@ class Defects(Answer):
     dpmo, dpmo_low, dpmo_high, sigma, sigma_shifted."""
 
     question = "Defects"
+    in_table_only = ("jobs", "dpu_low", "dpu_high", "sigma_shifted")
     needs = ("checks",)
     lists = CaseList("listed_attempts", {"exposures": Count(("exposure",)), **marked("failed")}, rows=CHECKS)
 

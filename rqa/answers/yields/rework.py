@@ -22,6 +22,7 @@ class Rework(Answer):
     later_timed, minutes, labour_minutes."""
 
     question = "Rework"
+    in_table_only = ("max_attempts", "later", "later_timed")
     needs = ("steps",)
     lists = CaseList(
         "listed_attempts", {"attempts": Count(("worked",)), **marked("executed", "reworked", "later", "later_timed")},
