@@ -3,6 +3,7 @@
 import json
 import os
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -10,11 +11,13 @@ import nbformat
 import pytest
 from click.testing import CliRunner
 
+from rqa.answers.core.result import Answer
 from rqa.cli import main
 from rqa.errors import RqaError
 from rqa.notebooks import Run, copy_notebooks, not_run, run_notebooks
-from tests.odd_depots.cells import ALL
+from tests.odd_depots.cells import ALL, run_cells
 from tests.odd_depots.depots import write_workspace
+from tests.sample_store import SAMPLE, fresh_store
 
 
 def written(folder: Path, name: str, *code: str) -> Path:
@@ -127,6 +130,26 @@ def test_the_command_runs_those_that_were_never_run(workspace: Path) -> None:
     assert f"{ALL[0].name}: failed in cell 1 (cell-0): ZeroDivisionError: division by zero" in done.stdout
     assert f"{ALL[1].name}: ran in " in done.stdout
     assert f"rqa: 1 of 2 notebooks failed: {ALL[0].name}." in done.stderr
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("number", ["02", "09"])
+def test_settings_are_honoured(number: str) -> None:
+    """With one site, model and months alone, each cell runs; what is asked of come-backs is asked of these jobs."""
+    from rqa.answers.comebacks.rate import Comebacks
+
+    fresh_store()
+    notebook = next(path for path in ALL if path.stem.startswith(number))
+    chosen = {"SITE": "Alder", "MODEL": ["Marl-8", "Marl-10"], "WINDOW": 60, "MONTHS": ("2025-03", "2026-02")}
+    asked = [shown for _, shown in run_cells(notebook, SAMPLE, **chosen) if isinstance(shown, Answer)]
+    assert asked
+    for answer in asked:
+        where = answer.settings.get("where", {"site": ("Alder",)})
+        assert isinstance(where, Mapping)
+        assert where.get("site") == ("Alder",), answer.question
+    of_jobs = [answer for answer in asked if isinstance(answer, Comebacks)]
+    windows = [answer.settings["window"] for answer in of_jobs]
+    assert windows == ([60, 90] if number == "02" else [])
 
 
 @pytest.mark.long

@@ -25,6 +25,17 @@ from rqa.plots.renderer import VEGA
 FOLDER = Path(__file__).resolve().parents[2] / "notebooks"
 NOTEBOOKS = sorted(FOLDER.glob("*.ipynb"))
 LONGEST_DEFINITION = 5
+SETTINGS = """WORKSPACE = "../sample_data"
+SITE = MODEL = PROCEDURE = None  # None is all; or one name, or several: ["one", "other"]
+WINDOW = 30  # days after closing within which a return counts as a come-back
+MONTHS = None  # None is all; or one closing month, "2026-05"; or the first and last: ("2026-01", "2026-05")"""
+OPENING = """import rqa
+
+rqa.notebook()
+depot = rqa.open(WORKSPACE).limited_to(site=SITE, model=MODEL, procedure=PROCEDURE, window=WINDOW, months=MONTHS)
+depot"""
+MOST_CELLS = {"00_start_here": 10, "02_come_backs": 30}
+"""What is read first, and the monthly reading, have no more."""
 OF_THE_SAMPLE = {
     name.replace("-", " ").replace("_", " ").casefold()
     for name in (
@@ -74,6 +85,7 @@ def test_what_is_written_is_read_back() -> None:
 
 def test_the_agreed_notebooks_are_there() -> None:
     agreed = (
+        "00_start_here",
         "01_what_was_loaded",
         "02_come_backs",
         "03_first_pass_yield",
@@ -84,8 +96,14 @@ def test_the_agreed_notebooks_are_there() -> None:
         "08_month",
         "09_diagnostics",
         "10_published_examples",
+        "11_statistics_in_depth",
     )
     assert set(agreed) <= {p.stem for p in NOTEBOOKS}
+
+
+def test_the_monthly_reading_is_short() -> None:
+    for name, most in MOST_CELLS.items():
+        assert len(read(FOLDER / f"{name}.ipynb").cells) <= most, name
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
@@ -111,10 +129,16 @@ class TestForm:
         assert all(set(c.metadata) <= {"tags"} for c in notebook.cells)
 
     def test_the_first_cells_are_the_agreed_ones(self, path: Path) -> None:
-        parameters, opening = code_cells(path)[:2]
+        """The same settings in each, and a depot limited to them; the window alone may differ."""
+        first, parameters, opening = read(path).cells[:3]
+        assert first.cell_type == "markdown"
         assert parameters.metadata.tags == ["parameters"]
-        assert parameters.source == 'WORKSPACE = "../sample_data"'
-        assert opening.source.endswith("import rqa\n\nrqa.notebook()\ndepot = rqa.open(WORKSPACE)\ndepot")
+        assert re.sub("WINDOW = [0-9]+", "WINDOW = 30", parameters.source) == SETTINGS
+        assert opening.source == OPENING
+
+    def test_sql_stands_in_the_example_of_it_alone(self, path: Path) -> None:
+        asked = [cell.id for cell in code_cells(path) if "query(" in cell.source or "select " in cell.source]
+        assert asked == (["refused-rows"] if path.stem == "01_what_was_loaded" else [])
 
     def test_cells_call_the_library_and_define_nothing_long(self, path: Path) -> None:
         for cell in code_cells(path):

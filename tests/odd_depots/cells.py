@@ -18,9 +18,19 @@ def code_cells(notebook: Path) -> list[tuple[str, str]]:
     return [(c["id"], "".join(c["source"])) for c in code if "parameters" not in c["metadata"].get("tags", [])]
 
 
-def run_cells(notebook: Path, workspace: Path) -> Iterator[tuple[str, Any]]:
+def settings_of(notebook: Path) -> dict[str, Any]:
+    """What the cell of settings sets."""
+    cells = json.loads(notebook.read_text(encoding="utf-8"))["cells"]
+    names: dict[str, Any] = {}
+    for cell in cells:
+        if "parameters" in cell["metadata"].get("tags", []):
+            exec(compile("".join(cell["source"]), f"{notebook.stem}:settings", "exec"), names)
+    return {name: value for name, value in names.items() if name.isupper()}
+
+
+def run_cells(notebook: Path, workspace: Path, **settings: Any) -> Iterator[tuple[str, Any]]:
     """Each cell's id and the value of its last expression, in order, as a notebook would show it."""
-    names: dict[str, Any] = {"WORKSPACE": str(workspace), "__name__": "__main__"}
+    names: dict[str, Any] = settings_of(notebook) | settings | {"WORKSPACE": str(workspace), "__name__": "__main__"}
     for cell, source in code_cells(notebook):
         tree = ast.parse(source, filename=f"{notebook.stem}:{cell}")
         last = tree.body[-1] if tree.body and isinstance(tree.body[-1], ast.Expr) else None

@@ -10,7 +10,7 @@ from typing import Any
 from rqa.asking import Area
 from rqa.depot import Depot
 
-NO_QUESTIONS = ("close", "query", "views")
+NO_QUESTIONS = ("close", "limited_to", "query", "views")
 """Public methods that ask nothing of the trade."""
 AREAS = tuple(name for name, kept in vars(Depot).items() if isinstance(kept, cached_property))
 Asked = tuple[str, Mapping[str, Any]]
@@ -143,6 +143,10 @@ class Remembering:
 
     def close(self) -> None:
         """The depot stays open for the next notebook."""
+
+    def limited_to(self, **_: Any) -> "Remembering":
+        """The notebooks limit it to nothing."""
+        return self
 
     @property
     def answers(self) -> list[Any]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from datetime import date
+from typing import Any
 
 import polars as pl
 import pytest
@@ -242,8 +243,8 @@ def test_of_an_answer_too_wide_to_be_read_the_named_columns_are_shown(depot: Dep
     lines = repr(found).splitlines()
     assert tuple(lines[1].split()) == found.shown
     assert f"{len(found.table.columns) - len(found.shown)} more columns in .table: scope, finding_id" in repr(found)
-    assert "<th>verdict</th>" in found._repr_html_()
-    assert "<th>scope</th>" not in found._repr_html_()
+    assert ">verdict</th>" in found._repr_html_()
+    assert ">scope</th>" not in found._repr_html_()
 
 
 def test_answers_show_themselves(depot: Depot) -> None:
@@ -265,3 +266,33 @@ def test_bare_values_are_escaped() -> None:
              "model": "<script>alert(1)</script>"}]
     with depot_of({"jobs": jobs}) as depot:
         assert "<script>" not in depot.comebacks(by="model")._repr_html_()
+
+
+def test_what_the_store_holds_and_what_stands_no_longer_by_a_row_loop() -> None:
+    sites = ["S", "S", "T", None]
+    jobs = [
+        {"job_id": f"J{n}", "unit_id": f"U{n}", "site": site, "opened_at": at(f"0{n + 1}-01"),
+         "closed_at": None if n == 1 else at(f"0{n + 1}-0{n + 2}"), "disposition": "open" if n == 1 else "repaired"}
+        for n, site in enumerate(sites)
+    ]
+    gone = [
+        {"load_id": 1, "table_name": "jobs", "source_file": file, "source_row": n, "reason": reason, "by_file": by}
+        for n, (file, reason, by) in enumerate([("a.csv", "r", "b.csv"), ("a.csv", "r", "b.csv"), ("a.csv", "q", None)])
+    ]
+    expected: dict[Any, int] = {}
+    for row in gone:
+        key = ("jobs", row["source_file"], row["reason"], row["by_file"] or "")
+        expected[key] = expected.get(key, 0) + 1
+    with depot_of({"jobs": jobs, "superseded": gone}) as depot:
+        held = depot.data.held_by_site().table
+        stood = depot.data.superseded().table
+    assert {row[:4]: row[4] for row in stood.iter_rows()} == expected
+    assert stood.rows() == sorted(stood.rows())
+    by_site = {}
+    for site in {job["site"] for job in jobs}:
+        own = [job for job in jobs if job["site"] == site]
+        days = [day.date() for job in own for day in (job["opened_at"], job["closed_at"]) if day is not None]
+        by_site[site or "unknown"] = (
+            len(own), sum(j["disposition"] == "open" for j in own), min(j["opened_at"].date() for j in own), max(days)
+        )
+    assert {row[0]: row[1:] for row in held.iter_rows()} == by_site
