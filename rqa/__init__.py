@@ -13,9 +13,9 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any
 
+    from rqa.control_panel import panel
     from rqa.depot import Depot, open
     from rqa.loading import load
-    from rqa.panel import panel
     from rqa.plots import plot
     from rqa.plots.renderer import enable as notebook
     from rqa.propose import propose
@@ -29,7 +29,7 @@ _ROOMS = {
     "open": ("rqa.depot", "open"),
     "load": ("rqa.loading", "load"),
     "notebook": ("rqa.plots.renderer", "enable"),
-    "panel": ("rqa.panel", "panel"),
+    "panel": ("rqa.control_panel", "panel"),
     "plot": ("rqa.plots", "plot"),
     "propose": ("rqa.propose", "propose"),
     "published": ("rqa.published_examples", "published"),
@@ -41,7 +41,10 @@ def __getattr__(name: str) -> Any:
         return import_module("importlib.metadata").version("rqa")
     if name in _ROOMS:
         room, thing = _ROOMS[name]
-        return getattr(import_module(room), thing)
+        found = getattr(import_module(room), thing)
+        # Kept, as a module of the same name is an attribute of the package once it is imported.
+        globals()[name] = found
+        return found
     raise AttributeError(f"module 'rqa' has no attribute {name!r}")
 
 

@@ -1,5 +1,6 @@
 """The panel: selectors that draw the charts anew, and the charts alone where nobody can choose."""
 
+import pkgutil
 import sys
 from collections.abc import Iterator
 from datetime import date, datetime, timedelta
@@ -8,10 +9,11 @@ from typing import Any
 import IPython.display
 import pytest
 
+import rqa
+from rqa.control_panel import HOW, INSTALL, Panel, Shown, panel
 from rqa.depot import Depot
 from rqa.errors import RequestError
 from rqa.notebooks import STILL
-from rqa.panel import HOW, INSTALL, Panel, Shown, panel
 from rqa.plots.renderer import VEGA
 from tests.depots import depot_of
 
@@ -50,7 +52,7 @@ def depot() -> Iterator[Depot]:
 def moved(depot: Depot) -> Any:
     """The selectors of a panel of two charts, as a live notebook makes them."""
     pytest.importorskip("ipywidgets")
-    from rqa.panel_widgets import Widgets
+    from rqa.control_widgets import Widgets
 
     return Widgets(Panel(depot, TWO))
 
@@ -103,7 +105,7 @@ def test_months_that_are_the_wrong_way_round_are_said_and_the_charts_stay(moved:
 
 def test_selectors_begin_with_what_the_depot_is_limited_to(depot: Depot) -> None:
     pytest.importorskip("ipywidgets")
-    from rqa.panel_widgets import Widgets
+    from rqa.control_widgets import Widgets
 
     both = [value for _, value in Panel(depot).options("model")][1:3]
     months = [value for _, value in Panel(depot).options("months")]
@@ -131,11 +133,11 @@ def test_without_somebody_to_choose_the_charts_are_shown(
     monkeypatch.setattr(IPython, "get_ipython", Shell)
     if why == "no widgets":
         monkeypatch.setitem(sys.modules, "ipywidgets", None)
-        monkeypatch.setattr("rqa.panel.find_spec", lambda name: None)
+        monkeypatch.setattr("rqa.control_panel.find_spec", lambda name: None)
         monkeypatch.delenv(STILL, raising=False)
     else:
         monkeypatch.setenv(STILL, "1")
-        monkeypatch.setattr("rqa.panel.find_spec", lambda name: object())
+        monkeypatch.setattr("rqa.control_panel.find_spec", lambda name: object())
     said = shown_by(Panel(depot, TWO), monkeypatch)
     assert [list(bundle) for bundle in said[:2]] == [[VEGA, "image/svg+xml", "text/plain"]] * 2
     assert said[2]["text/plain"] == (INSTALL if why == "no widgets" else HOW)
@@ -177,3 +179,10 @@ def test_what_is_not_there_is_an_error(depot: Depot) -> None:
         of.choose(site="Nowhere")
     assert of.limits == {}
     assert repr(of).startswith("<panel of <depot ")
+
+
+def test_it_can_be_asked_twice(depot: Depot) -> None:
+    """A module of its name, once imported, would be an attribute of the package and stand in its place."""
+    assert "panel" not in {module.name for module in pkgutil.iter_modules(rqa.__path__)}
+    assert isinstance(rqa.panel(depot), Panel)
+    assert isinstance(rqa.panel(depot), Panel)

@@ -8,7 +8,7 @@ from rqa.errors import RqaError
 from rqa.shown import one_line
 
 if TYPE_CHECKING:
-    from rqa.panel import Panel
+    from rqa.control_panel import Panel
 
 EVERY = ""
 """The value of a selector that chooses all; none at all would show nothing."""

@@ -106,7 +106,7 @@ class Panel:
         from IPython.display import display
 
         if _is_live():
-            from rqa.panel_widgets import Widgets
+            from rqa.control_widgets import Widgets
 
             self._widgets = self._widgets or Widgets(self)
             display(self._widgets.box)
