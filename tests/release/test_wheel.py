@@ -46,8 +46,8 @@ def wheel(tmp_path_factory: pytest.TempPathFactory) -> zipfile.ZipFile:
 
 TESTED_BY = {"rqa/conftest.py"}
 """What stands in the package for its examples to be tested, and stays out of the wheel."""
-ENCRYPTS = "sealed.py"
-"""The one module that asks for the extra of this name, and says how to install it where it is absent."""
+OF_AN_EXTRA = {"sealed.py": "encrypt", "control_widgets.py": "panel"}
+"""Modules that take libraries of an extra, each with its extra; they say what to install where these are missing."""
 
 
 def metadata(wheel: zipfile.ZipFile) -> Message:
@@ -94,14 +94,15 @@ def plain(requirement: str) -> str:
 def test_whatever_is_imported_is_declared() -> None:
     """Development has all libraries at hand, so that one left out shows only where the wheel is installed alone."""
     declared = {plain(requirement) for requirement in PROJECT["dependencies"]}
-    more = {plain(requirement) for requirement in PROJECT["optional-dependencies"]["encrypt"]}
+    extras = PROJECT["optional-dependencies"]
+    more = {file: {plain(requirement) for requirement in extras[extra]} for file, extra in OF_AN_EXTRA.items()}
     provided = packages_distributions()
     lacking = {
         (path.name, name)
         for path in sorted((ROOT / "rqa").rglob("*.py"))
         if path.relative_to(ROOT).as_posix() not in TESTED_BY
         for name in imported(path)
-        if not (declared | (more if path.name == ENCRYPTS else set())) & {plain(d) for d in provided.get(name, [name])}
+        if not (declared | more.get(path.name, set())) & {plain(d) for d in provided.get(name, [name])}
     }
     assert not lacking
 
