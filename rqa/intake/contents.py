@@ -3,8 +3,10 @@
 import codecs
 import json
 import re
+import struct
 import zipfile
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 from rqa.errors import SourceError
 from rqa.intake.mapping import Format
@@ -106,12 +108,19 @@ def _kind(source: SourceFile, head: bytes) -> FileKind | None:
     return None
 
 
-def _zipped(source: SourceFile) -> FileKind:
+def names_in_zip(path: Path) -> list[str] | None:
+    """The names of what is packed in a zip archive, as workbooks are; None where it is damaged or cut short."""
     try:
-        with zipfile.ZipFile(source.path) as archive:
-            names = archive.namelist()
-    except (OSError, zipfile.BadZipFile):
-        # Cut short; the reader of workbooks says so.
+        with zipfile.ZipFile(path) as archive:
+            return archive.namelist()
+    except (OSError, zipfile.BadZipFile, NotImplementedError, ValueError, struct.error):
+        return None
+
+
+def _zipped(source: SourceFile) -> FileKind:
+    names = names_in_zip(source.path)
+    if names is None:
+        # The reader of workbooks says so.
         return EXCEL
     if any(n.startswith("xl/") for n in names):
         return EXCEL

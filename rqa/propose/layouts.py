@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from rqa.errors import SourceError
-from rqa.intake.contents import BEGINNINGS, HTML, LIKE_TEXT, MARKS, PDF, TEXTS, check_json_lines
+from rqa.intake.contents import BEGINNINGS, HTML, LIKE_TEXT, MARKS, PDF, TEXTS, check_json_lines, names_in_zip
 from rqa.intake.json_document import objects_of
 from rqa.intake.mapping import Files, Format, format_of
 from rqa.intake.quotes import opened
@@ -120,13 +120,9 @@ def kind_of(path: Path) -> tuple[Format, bool]:
 
 
 def _of_zip(path: Path) -> Format:
-    import zipfile
-
-    try:
-        with zipfile.ZipFile(path) as archive:
-            names = archive.namelist()
-    except (OSError, zipfile.BadZipFile):
-        raise NotReadError("is a damaged workbook or zip archive; fetch it again") from None
+    names = names_in_zip(path)
+    if names is None:
+        raise NotReadError("is a damaged workbook or zip archive; fetch it again")
     if any(n.startswith("xl/") for n in names) or "content.xml" in names:
         return "excel"
     raise NotReadError(f"is a zip archive of {counted(len(names), 'file')}: unpack it here, and run this again")

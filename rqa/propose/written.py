@@ -323,7 +323,7 @@ def _stand_in(one: SetProposal, match: Matched, table: Table, column: Column) ->
     if column.name == "site" and table.name == "jobs":
         name = _site_name(one)
         return Line("site", f"{{ constant = {toml(name)} }}", "", f"no column tells the site; {_where(one)}")
-    if table.name == "jobs" and column.name == "job_id" and "opened_at" in has:
+    if table.name == "jobs" and column.name == "job_id" and {"opened_at", "unit_id"} <= set(has):
         opened, unit = has["opened_at"].source, has["unit_id"].source
         sql = f"{_name(unit)} || ' ' || {_name(opened)}"
         return Line("job_id", f"{{ sql = {toml(sql)} }}", "", "no column is a job's number; unit and opening tell it")

@@ -2,6 +2,7 @@
 
 import gzip
 import json
+import random
 import sqlite3
 import tomllib
 import zipfile
@@ -11,11 +12,13 @@ import pytest
 from click.testing import CliRunner
 
 from rqa.cli import main
-from rqa.errors import MappingError
+from rqa.errors import MappingError, SourceError
 from rqa.propose import propose
 from rqa.propose.columns import facts_of
 from rqa.propose.found import files_in, look_through
+from rqa.store.load import load
 from rqa.store.looked import looking
+from tests.propose.exports import SHOPS
 
 ROWS = "job,serial,model,opened,closed,result\n" + "".join(
     f"J{i},S{i},M1,2025-01-{i:02} 10:00:00,2025-01-{i + 1:02} 10:00:00,repaired\n" for i in range(1, 21)
@@ -143,3 +146,40 @@ def test_the_command_ends_with_1_where_no_table_is_complete(tmp_path: Path) -> N
     done = CliRunner().invoke(main, ["map", str(tmp_path)])
     assert done.exit_code == 1
     assert "no table in it is complete" in done.output
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_damaged_files_are_told_and_never_end_in_another_error(seed: int, tmp_path: Path) -> None:
+    rng = random.Random(seed)
+    SHOPS[seed * 2 % len(SHOPS)](tmp_path)
+    for path in [p for p in sorted(tmp_path.rglob("*")) if p.is_file()][:6]:
+        content = bytearray(path.read_bytes())
+        for _ in range(rng.randint(1, 40)):
+            content[rng.randrange(len(content))] = rng.choice((0, 10, 13, 34, 44, 59, 255, rng.randrange(256)))
+        path.write_bytes(content[: rng.randrange(len(content) // 2, len(content))])
+    try:
+        made = propose(tmp_path)
+    except MappingError:
+        return
+    tomllib.loads(made.text)
+
+
+def test_an_archive_of_an_unknown_kind_is_told(tmp_path: Path) -> None:
+    with zipfile.ZipFile(tmp_path / "jobs.xlsx", "w") as archive:
+        archive.writestr("a", "b")
+    content = bytearray((tmp_path / "jobs.xlsx").read_bytes())
+    # The version needed to unpack, in the central directory (a signature, the version made by, this).
+    content[content.index(b"PK\x01\x02") + 6] = 99
+    (tmp_path / "jobs.xlsx").write_bytes(content)
+    assert "damaged workbook" in propose(tmp_path, write=False).not_read["jobs.xlsx"]
+    mapping = {"files": {"f": {"path": "jobs.xlsx"}}, "table": [{"table": "jobs", "from": "f"}]}
+    with pytest.raises(SourceError, match="no readable workbook"):
+        load(tmp_path, version="0", mapping=mapping, keep=lambda connection, before: None, write=False)
+
+
+def test_a_job_without_number_and_unit_is_left_to_be_filled(tmp_path: Path) -> None:
+    (tmp_path / "a.csv").write_text("Model,Opened,Closed,Result,Procedure\n" + "\n".join(
+        f"M,2025-01-{i:02} 10:00:00,2025-01-{i:02} 12:00:00,repaired,swap" for i in range(1, 20)) + "\n")
+    made = propose(tmp_path)
+    assert not made.complete
+    assert "needs job_id, unit_id" in made.text
