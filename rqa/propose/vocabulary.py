@@ -3,9 +3,9 @@
 import re
 import tomllib
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from itertools import product
 
@@ -26,6 +26,8 @@ NEUTRAL = {"repair", "id"}
 OTHER = {"other", "customer"}
 """What logs hold beside, such as a customer's name: a header with such a word most likely means that."""
 MOST_WORDS = 8
+KEPT = 50_000
+"""Headers and texts whose meaning is kept once it was looked up."""
 UNSURE = 0.7
 """How sure a code is of a text that most shops mean so, or that is like a known one."""
 NUMBER_OF = re.compile(r"^(?:number|no|nr) of ")
@@ -156,6 +158,7 @@ def _taken_apart(word: str) -> tuple[frozenset[str], ...]:
     return ()
 
 
+@lru_cache(KEPT)
 def sure_of(header: str, table: str, column: str) -> float:
     """How sure a header by itself is that it names a column of the contract, 0 to 1."""
     if header.strip().lower() == column:
@@ -202,7 +205,8 @@ def _left_beside(word: frozenset[str]) -> float:
     return BESIDE_NEUTRAL if word & NEUTRAL else BESIDE
 
 
-def code_of(text: str, kind: str, allowed: Iterable[str]) -> tuple[str | None, float]:
+@lru_cache(KEPT)
+def code_of(text: str, kind: str, allowed: tuple[str, ...]) -> tuple[str | None, float]:
     """The code that a status text means, and how sure that is: 1.0 for a known text, less for one that is like it."""
     plain = folded(text)
     codes = {code: texts for code, texts in vocabulary().values.get(kind, {}).items() if code in allowed}
