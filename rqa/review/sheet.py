@@ -40,6 +40,7 @@ MET = {YES: "met", NO: "missed"}
 ADDRESSES = {"comebacks": "figure-comebacks", "comebacks-90": "figure-comebacks-90", "clean_jobs": "figure-clean_jobs"}
 """Where the annex draws a measure; of one that it does not draw, it speaks in words."""
 NUMBERS = ("none", "one", "two", "three", "four")
+BOTH = "come-backs within 30 and 90 days"
 GOALS_NAMED = 2
 """Missed goals that the verdict names."""
 WORD, NUMBER = re.compile(r"\w"), re.compile(r"\d+(?:\.\d+)?")
@@ -128,12 +129,12 @@ def _quality(depot: Depot, month: date, judged: Sequence[Verdict], over: bool) -
     if quiet:
         rest = len(quiet) > 1 and len(quiet) + len(said) == len(judged)
         others = f"the other {NUMBERS[len(quiet)]} measures" if said else f"any of the {NUMBERS[len(quiet)]} measures"
-        said.append(f"{UNCLEAR} of {others if rest else listed(quiet)}")
+        said.append(f"{UNCLEAR} of {others if rest else _listed(quiet)}")
     unseen = [v.measure for v in told[CANNOT_BE_TOLD] if v.share != "no data"]
-    said += [f"too little work to tell whether {listed(unseen)} changed"] * bool(unseen)
+    said += [f"too little work to tell whether {_listed(unseen)} changed"] * bool(unseen)
     none = [v.measure for v in told[CANNOT_BE_TOLD] if v.share == "no data"]
-    said += [f"{listed(none)} cannot be told"] * bool(none)
-    said += [f"there is no earlier month to compare {listed([v.measure for v in told['no data']])} with"] * bool(
+    said += [f"{_listed(none)} cannot be told"] * bool(none)
+    said += [f"there is no earlier month to compare {_listed([v.measure for v in told['no data']])} with"] * bool(
         told["no data"]
     )
     text = f"{'; '.join(said)}."
@@ -141,6 +142,14 @@ def _quality(depot: Depot, month: date, judged: Sequence[Verdict], over: bool) -
     idle = no_job_closed(depot.grounds(month), month)
     first = f"{idle}." if idle else "" if over else f"{month_name(month)} is not over, and not judged."
     return resting_on(f"{first} {text}".strip(), tuple(judged))
+
+
+def _listed(names: Sequence[str]) -> str:
+    """Measures in a list; both of come-backs as one."""
+    both = [f.name for f in FIGURES if f.measure == "comebacks"]
+    if not set(both) <= set(names):
+        return listed(list(names))
+    return listed([BOTH, *(name for name in names if name not in both)])
 
 
 def _goal_rows(goals: Section) -> dict[str, tuple[str, ...]]:
@@ -152,13 +161,19 @@ def _goals(goals: Section, rows: dict[str, tuple[str, ...]]) -> Sentence:
     if not rows:
         none = in_short(goals.words[0])
         return none if isinstance(none, Sentence) else Sentence(none)
+    by = "" if any(r[4] == "no data" for r in rows.values()) else " from one month"
     met, missed = ([r for r in rows.values() if r[3] == word] for word in (YES, NO))
+    if len(rows) == 1:
+        (row,) = rows.values()
+        name = cut(row[0], TITLE)
+        told = {YES: f"The goal of {name} is met.", NO: f"The goal of {name} is missed."}
+        return Sentence(told.get(row[3], f"Whether the goal of {name} is met {CANNOT_BE_TOLD}{by}."))
     said = f"Of {counted(len(rows), 'goal')} {len(met)} met"
     if missed:
         more = ["others"] if len(missed) > GOALS_NAMED else []
         said += f", {len(missed)} missed ({listed([*(cut(r[0], TITLE) for r in missed[:GOALS_NAMED]), *more])})"
     unclear = len(rows) - len(met) - len(missed)
-    said += f", {unclear} cannot be told from one month" if unclear else ""
+    said += f", {unclear} {CANNOT_BE_TOLD}{by}" if unclear else ""
     return Sentence(f"{said}.")
 
 

@@ -84,6 +84,7 @@ def test_a_depot_in_which_all_is_amiss(depot: Depot, facts: MonthFacts) -> None:
     check(facts)
     sheet = facts.sheet
     assert "worse since" in sheet.verdict[0]
+    assert sheet.verdict[1] == "The goal of come-backs within 30 days is missed."
     found = {f.id: f for f in depot.findings(MONTH).findings}
     joined = [i for p in sheet.problems for i in p.ids]
     assert len(set(joined)) == len(joined) > len(sheet.problems), "each finding once, and some are one problem"
@@ -129,7 +130,7 @@ def test_with_parts_missing_the_sheet_says_what_cannot_be_told(less: tuple[str, 
         tables = LESS[name](tables)
     with depot_of(tables, DAY) as bare:
         sheet = check(describe(bare, MONTH)).text
-    data = re.search(r"Incomplete: not loaded are ([^.]*)\.", sheet)
+    data = re.search(r"Incomplete, without ([^.]*)\.", sheet)
     assert data
     if "no targets" in less:
         assert "Cannot be told: whether goals are met" in sheet

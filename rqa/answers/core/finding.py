@@ -35,6 +35,7 @@ class Finding:
     `jobs` counts, are what the finding speaks of; None where it is not about a share. `relative`: how many times as
     often the bad side is met as where it is compared, where `size` itself is no ratio; `in_sd`: a difference of
     readings, of a trend that of a year, in standard deviations of single readings. By these its relevance is judged.
+    `when`: the weeks or months of something that did not last, in words.
     """
 
     kind: str
@@ -56,6 +57,7 @@ class Finding:
     events: int | None = None
     relative: float | None = None
     in_sd: float | None = None
+    when: str = ""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "scope", MappingProxyType(dict(self.scope)))

@@ -94,6 +94,7 @@ def finding(found: FoundBurst, row: Mapping[str, Any], asked: BurstRequest, all_
         check=CHECKS.get(b.dimension, CHECK),
         avoided=max(0.0, b.events - b.expected) if asked.what == "comebacks" else None,
         events=b.events,
+        when=_when(row, asked.period),
     )
 
 

@@ -71,7 +71,7 @@ def data_line(depot: Depot) -> SheetLine:
     but += [counted(strays, "row of unknown jobs", "rows of unknown jobs")] if strays else []
     but += [counted(bare, "repair without a log", "repairs without a log")] if bare else []
     if missing:
-        said = f"Incomplete: not loaded are {listed(missing)}{f'; {listed(but)}' if but else ''}."
+        said = f"Incomplete, without {listed(missing)}{f'; {listed(but)}' if but else ''}."
     else:
         said = f"Complete{f' but for {listed(but)}' if but else ''}."
     return SheetLine("Data", (f"{jobs} in the store. {said}",), "loaded", "what was loaded and refused")

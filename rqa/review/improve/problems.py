@@ -115,6 +115,7 @@ def _where(p: Problem) -> str:
             for n in order]
     benches = [f.scope["bench"] for f in p.findings if f.kind == BY_BENCH and "bench" not in scope]
     said += [f"mostly at bench {spoken(benches[0])}"] if benches else []
+    said += [p.told.when] if p.told.when else []
     text = ", ".join(said)
     return text[:1].upper() + text[1:]
 
