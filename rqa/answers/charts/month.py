@@ -11,13 +11,17 @@ from rqa.errors import RequestError
 from rqa.words import there_is
 
 if TYPE_CHECKING:
+    import numpy as np
     import polars as pl
+    from numpy.typing import NDArray
 
 QUESTION = "month_against_before"
 BEFORE = 12
 """Months before that make the comparison: a year, so that the seasons are in it."""
 UNCLEAR = "no clear change"
 """The verdict on a difference that chance could make: small numbers hide changes, too."""
+FEWEST = 6
+"""Months before from which on it can be told how much months vary."""
 LUCK = 0.05
 """A difference is called statistically clear when chance alone would make one as large less often than this."""
 
@@ -29,7 +33,8 @@ class MonthAgainstBefore:
     `share` and `before_share` are None without data. `difference` = share - before_share, with Newcombe's interval.
     `p_value` is Fisher's exact two-sided. Where a job has several cases (first checks, first runs), `by_job` says how
     many times as much they vary for going together; the limits of the share, and p-value and interval of the
-    difference, allow for it.
+    difference, allow for it. `by_month` says how many times as much the months before vary as single cases would; where
+    that is more, p-value and interval of the difference allow for it instead, by Student's law.
     `more_than_luck` says that it is below 5 %. `direction` is what the plain
     figures say (better, worse, same); `verdict` calls a difference within chance "no clear change", and is "no data"
     when either side has none.
@@ -58,6 +63,7 @@ class MonthAgainstBefore:
     verdict: str
     level: float
     by_job: float = 1.0
+    by_month: float = 1.0
 
 
 def last_whole_month(snapshot: Snapshot, measure: str, window: int, upto: date | None = None) -> date | None:
@@ -125,9 +131,12 @@ def _compare(
     test = proportion_test(successes1=count, trials1=size, successes2=count_0, trials2=size_0)
     difference, low, high = (_number(value) for value in (apart.estimate, apart.low, apart.high))
     p_value = _number(test.p_value)
-    if by_job > 1.0 and difference is not None and low is not None and high is not None and p_value is not None:
-        p_value = max(p_value, _chance(count, size, count_0, size_0, by_job))
-        low, high = (max(-1.0, min(1.0, difference + (end - difference) * by_job**0.5)) for end in (low, high))
+    by_month = _spread_of_months(earlier[m.count].to_numpy(), earlier[m.size].to_numpy())
+    scale, free = (by_month, earlier.height - 1) if by_month > by_job else (by_job, None)
+    if scale > 1.0 and difference is not None and low is not None and high is not None and p_value is not None:
+        p_value = max(p_value, _chance(count, size, count_0, size_0, scale, free))
+        reach = scale**0.5 * _wider(level, free)
+        low, high = (max(-1.0, min(1.0, difference + (end - difference) * reach)) for end in (low, high))
     if difference is None or p_value is None:
         direction, luck = "no data", False
     else:
@@ -142,18 +151,38 @@ def _compare(
         difference=difference, difference_low=low, difference_high=high,
         p_value=p_value, direction=direction, more_than_luck=luck,
         verdict=direction if luck or direction == "no data" else UNCLEAR, level=level,
-        by_job=round(by_job, 3),
+        by_job=round(by_job, 3), by_month=round(by_month, 3),
     )
 
 
-def _chance(count: int, size: int, count_0: int, size_0: int, by_job: float) -> float:
+def _spread_of_months(count: "NDArray[np.int64]", size: "NDArray[np.int64]") -> float:
+    """How many times as much the months vary as single cases of one share would (Pearson's statistic); 1 at least."""
+    events, cases = int(count.sum()), int(size.sum())
+    if len(count) < FEWEST or not 0 < events < cases:
+        return 1.0
+    share = events / cases
+    squares = float(((count - size * share) ** 2 / (size * share * (1.0 - share))).sum())
+    return max(1.0, squares / (len(count) - 1))
+
+
+def _wider(level: float, free: int | None) -> float:
+    """Student's quantile over the normal one, where the scale is as well known as so many months tell."""
+    from scipy import special
+
+    tail = (1.0 - level) / 2.0
+    return 1.0 if free is None else float(special.stdtrit(free, tail) / special.ndtri(tail))
+
+
+def _chance(count: int, size: int, count_0: int, size_0: int, scale: float, free: int | None) -> float:
     """How often chance alone sets two shares as far apart, where cases vary so many times as much as single ones."""
     from scipy import special
 
     pooled = (count + count_0) / (size + size_0)
-    variance = pooled * (1.0 - pooled) * (1.0 / size + 1.0 / size_0) * by_job
-    gap = abs(count / size - count_0 / size_0)
-    return float(2.0 * special.ndtr(-gap / variance**0.5)) if variance > 0 else 1.0
+    variance = pooled * (1.0 - pooled) * (1.0 / size + 1.0 / size_0) * scale
+    if not variance > 0:
+        return 1.0
+    z = -abs(count / size - count_0 / size_0) / variance**0.5
+    return float(2.0 * (special.ndtr(z) if free is None else special.stdtr(free, z)))
 
 
 def _number(value: object) -> float | None:

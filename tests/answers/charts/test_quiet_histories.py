@@ -7,14 +7,17 @@ that share one level, is a false alarm in 12.8 % of 24 months (`false_alarm_chan
 from datetime import date
 
 import numpy as np
+import polars as pl
 import pytest
 
 from rqa.answers.charts.chart_basis import ChartSettings
 from rqa.answers.charts.chart_rules import rules_named
 from rqa.answers.charts.chart_series import Series
 from rqa.answers.charts.chart_types import make
+from rqa.answers.charts.month import _compare, _spread_of_months
 from rqa.answers.charts.season import season
 from rqa.spc import false_alarm_chance
+from rqa.stats import proportion_test
 
 MONTHS = tuple(date(2024 + i // 12, i % 12 + 1, 1) for i in range(24))
 RULES = rules_named("control_chart", "few")
@@ -76,3 +79,39 @@ def test_a_season_is_a_wave_of_a_year():
     assert 0.017 <= np.mean(named) <= 0.083
     assert season(values[:19], np.ones(19), days[:19]) is None
     assert season(np.full(36, 0.1), np.ones(36), days) is None
+
+
+@pytest.mark.parametrize(("jobs", "spread", "last"), [
+    (100, 0.0, 1.0), (800, 0.15, 1.0), (300, 0.0, 1.8),
+])
+def test_a_month_differs_from_the_year_before_as_rarely_as_promised(jobs, spread, last):
+    """Of 160 months 8 that are like the year before; where months vary by 15 %, 22 % by single cases.
+
+    Three standard errors of 0.05 of 160 are 0.052.
+    """
+    rng = np.random.default_rng([jobs, 9])
+    said, single = [], []
+    for _ in range(160):
+        true = np.full(13, 0.09) * (rng.gamma(spread**-2, spread**2, 13) if spread else 1.0)
+        true[-1] *= last
+        size = np.maximum(rng.poisson(jobs, 13), 1)
+        table = pl.DataFrame({
+            "month": [*MONTHS[:12], date(2025, 1, 1)], "returned": rng.binomial(size, true), "matured": size,
+        })
+        r = _compare("comebacks", date(2025, 1, 1), True, table[12:], table[:12], 0.95, 1.0)
+        said.append(r.more_than_luck)
+        test = proportion_test(successes1=r.count, trials1=r.size, successes2=r.before_count, trials2=r.before_size)
+        single.append(float(test.p_value) < 0.05)
+        assert r.more_than_luck == (not r.difference_low <= 0.0 <= r.difference_high) or 0.02 < r.p_value < 0.08
+    assert (np.mean(said) > 0.85) if last > 1.0 else (np.mean(said) <= 0.05 + 0.052)
+    assert np.mean(single) > 0.12 or not spread
+
+
+def test_how_much_months_vary_is_pearson_s_statistic():
+    count, size = np.array([4, 9, 2, 12, 6, 5, 8]), np.array([90, 100, 80, 110, 95, 100, 105])
+    share = count.sum() / size.sum()
+    by_hand = sum((x - n * share) ** 2 / (n * share * (1 - share)) for x, n in zip(count, size, strict=True)) / 6
+    assert _spread_of_months(count, size) == pytest.approx(by_hand, rel=1e-12)
+    assert by_hand > 1.0
+    assert _spread_of_months(count[:5], size[:5]) == 1.0
+    assert _spread_of_months(count * 0, size) == 1.0
