@@ -2,7 +2,7 @@
 
 A file is plain SQL that can be run as it stands. These kinds of place in it can be filled:
 `/* groups: */ … /* :groups */` holds the grouping columns, `/* names: */ … /* :names */` their names alone,
-`/* filters: */ true /* :filters */` the conditions; `/* asked: */ … /* :asked */` holds columns, one a line, of which
+`/* filters: */ true /* :filters */` the conditions; `/* asked: */ … /* :asked */` holds columns, of which
 those stay that a grouping or a condition asks for; `/* if x: */ … /* :if x */` goes when x is not asked for (`x or y`:
 when neither is), `/* unless x: */ … /* :unless x */` when x is grouped by, and `/* given x: */ … /* :given x */` when
 no value is given for the parameter x, or null.
@@ -177,7 +177,7 @@ def fill(
             sql = _place(sql, slot, [f"{allowed[name]} as {name}" if what == "groups" else name for name in named])
     asked = {*by, *where}
     periods = {"month"} if months is not None else set()
-    sql = re.sub(r"/\* asked: \*/\n(.*?)/\* :asked \*/", lambda m: _columns(m[1], asked | periods), sql, flags=re.S)
+    sql = re.sub(r"/\* asked: \*/(.*?)/\* :asked \*/", lambda m: _columns(m[1], asked | periods), sql, flags=re.S)
     sql = re.sub(
         r"/\* if ([\w ]+): \*/(.*?)/\* :if \1 \*/",
         lambda m: m[2].strip() if asked & set(m[1].split(" or ")) else "",
@@ -207,9 +207,9 @@ def _put(sql: str, slot: str, filled: Callable[[re.Match[str]], str]) -> str:
 
 
 def _columns(listed: str, asked: set[str]) -> str:
-    """Those of the columns, one a line, whose name is asked for."""
-    lines = [line.strip() for line in listed.splitlines()]
-    return " ".join(line for line in lines if re.split(r"[ .]", line.rstrip(","))[-1] in asked)
+    """Those of the columns whose name is asked for."""
+    columns = [column.strip() for column in re.split(r",(?![^(]*\))", listed) if column.strip()]
+    return " ".join(f"{column}," for column in columns if re.split(r"[ .]", column)[-1] in asked)
 
 
 def _place(sql: str, slot: str, columns: Sequence[str]) -> str:

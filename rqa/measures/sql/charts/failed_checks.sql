@@ -24,5 +24,4 @@ select
     cast(coalesce(sum(c.failed_checks), 0) as bigint) as failed
 from checked as c
 where coalesce(c.day <= $as_of, true) and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

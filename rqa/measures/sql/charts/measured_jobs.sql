@@ -10,5 +10,4 @@ select
 from jobs as j
 where j.disposition = 'repaired' and j.closed_on <= $as_of and j.labour_minutes is not null
   and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

@@ -10,5 +10,4 @@ select
     cast(count(*) as bigint) as readings
 from attempts_until($as_of) as s
 where s.attempt = 1 and s.outcome <> 'skipped' and s.value is not null and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

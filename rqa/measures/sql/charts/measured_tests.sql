@@ -9,5 +9,4 @@ select
     cast(count(*) as bigint) as readings
 from runs_of_jobs($as_of) as d
 where d.run = 1 and d.outcome <> 'aborted' and d.value is not null and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

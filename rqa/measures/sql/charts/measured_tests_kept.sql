@@ -8,5 +8,4 @@ select
     cast(sum(d.first) as bigint) as readings
 from value_counts as d
 where d.first > 0 and d.value is not null and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

@@ -11,5 +11,4 @@ select
     cast(sum(c.jobs) as bigint) as jobs
 from comeback_counts as c
 where c.disposition = $disposition and c.closed_on <= $as_of and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

@@ -91,5 +91,4 @@ select
     cast(count(*) filter (where l.billing is null) as bigint) as unbilled
 from summed as l
 where /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

@@ -11,5 +11,4 @@ select
 from comeback_counts as c
 where c.disposition = $disposition and c.elapsed_days <= $window
   and c.closed_on + cast(c.elapsed_days as integer) <= $as_of and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

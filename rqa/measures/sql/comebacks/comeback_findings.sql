@@ -15,5 +15,4 @@ select
 from returned_jobs as l
 where l.disposition = $disposition and date_diff('day', l.closed_on, $as_of) >= $window and l.elapsed_days <= $window
   and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

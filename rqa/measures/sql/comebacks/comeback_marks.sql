@@ -55,5 +55,4 @@ select
 from back as x
 left join refitted as r on r.job_id = x.job_id
 left join tested as t on t.job_id = x.job_id
-group by all
-order by all
+group by all order by all

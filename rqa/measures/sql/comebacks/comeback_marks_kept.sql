@@ -39,5 +39,4 @@ select
     cast(coalesce(sum(x.jobs) filter (where x.is_tested), 0) as bigint) as tested,
     cast(coalesce(sum(x.jobs) filter (where x.is_tested and x.passed and x.is_covered), 0) as bigint) as escaped
 from tested as x
-group by all
-order by all
+group by all order by all

@@ -14,5 +14,4 @@ select
     ), 0) as bigint) as returned
 from comeback_counts as c
 where c.disposition = $disposition and c.closed_on <= $as_of and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

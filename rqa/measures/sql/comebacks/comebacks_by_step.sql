@@ -7,32 +7,19 @@
 -- Not counted: jobs without a step log; retirements as in follow_up.sql; steps that were skipped are named all the same.
 -- Grouped by: month, week of c; job of c or 'unknown'; step of p; bench of c or 'unknown'; tool, phase of p or 'unknown'.
 with
--- one row a record of turns of work and what became of the jobs; jobs with several turns stay apart
+-- one row a record of turns of work and what became of the jobs, numbered; jobs with several turns stay apart
 cells as (
     select
-        /* asked: */
-        cast(date_trunc('month', t.closed_on) as date) as month,
-        cast(date_trunc('week', t.closed_on) as date) as week,
-        t.site,
-        t.model,
-        t.procedure,
-        t.job_technician as technician,
-        t.billing,
-        t.bench,
-        /* :asked */
+        /* asked: */ t.month, t.week, t.site, t.model, t.procedure, t.job_technician as technician, t.billing, t.bench, /* :asked */
         t.record,
         /* given window: */ t.class, t.matured, t.returned, /* :given window */
         /* given upto: */ l.day, l.until_then, /* :given upto */
-        case when t.turns > 1 then t.job_id end as apart, count(*) as turns
+        case when t.turns > 1 then t.job_id end as apart,
+        count(*) as turns, row_number() over () as cell
     from index_turns($as_of, $window, $disposition) as t
     /* given upto: */ join followed_upto($as_of, $upto, $disposition) as l on l.job_id = t.job_id /* :given upto */
     where t.record is not null
     group by all
-),
--- the same, numbered
-numbered as (
-    select *, row_number() over () as cell
-    from cells
 ),
 -- one row a group and cell, or a group and job that stays apart
 logged as (
@@ -43,7 +30,7 @@ logged as (
         c.apart,
         case when c.apart is null then c.cell end as cell,
         case when c.apart is null then c.turns else 1 end as jobs
-    from numbered as c
+    from cells as c
     join record_steps as p on p.record = c.record
     where /* filters: */ true /* :filters */
 )
@@ -57,5 +44,4 @@ select
     cast(coalesce(sum(jobs) filter (where returned), 0) as bigint) as returned
     /* :given window */
 from logged
-group by all
-order by all
+group by all order by all

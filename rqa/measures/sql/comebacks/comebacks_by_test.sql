@@ -20,5 +20,4 @@ select
     class, cast(count(*) as bigint) as jobs,
     cast(count(*) filter (where matured) as bigint) as matured, cast(count(*) filter (where returned) as bigint) as returned
 from tested
-group by all
-order by all
+group by all order by all

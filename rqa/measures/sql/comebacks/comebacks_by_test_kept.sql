@@ -33,5 +33,4 @@ select
     /* names: */ model, test, /* :names */
     class, cast(sum(jobs) as bigint) as jobs, cast(sum(matured) as bigint) as matured, cast(sum(returned) as bigint) as returned
 from once
-group by all
-order by all
+group by all order by all

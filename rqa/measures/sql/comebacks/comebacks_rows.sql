@@ -11,5 +11,4 @@ select
     cast(count(*) filter (where l.returned) as bigint) as returned
 from index_jobs($as_of, $window, $disposition) as l
 where /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

@@ -11,5 +11,4 @@ select
 from followed_upto($as_of, $upto, $disposition) as l
 join parts as f on f.job_id = l.job_id
 where /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

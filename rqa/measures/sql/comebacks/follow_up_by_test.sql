@@ -11,5 +11,4 @@ select
 from followed_upto($as_of, $upto, $disposition) as l
 join diagnostics as d on d.job_id = l.job_id
 where /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

@@ -29,5 +29,4 @@ select
     cast(count(*) filter (where l.is_left) as bigint) as left_service
 from matured_work as l
 where /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

@@ -28,5 +28,4 @@ from matured_jobs($as_of, $window, 'repaired') as l
 join fitted as f on f.job_id = l.job_id
 where l.closed_month between $first_month and $last_month
   and (len($sites::varchar[]) = 0 or list_contains($sites::varchar[], l.site))
-group by all
-order by all
+group by all order by all

@@ -52,5 +52,4 @@ select
     /* names: */ model, /* :names */
     kind, day, other_day, cast(sum(number) as bigint) as number
 from events
-group by all
-order by all
+group by all order by all

@@ -12,5 +12,4 @@ select
     cast(count(*) as bigint) as units
 from unit_histories($as_of, $upto, $disposition) as u
 where /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

@@ -12,5 +12,4 @@ select
 from followed_jobs($as_of, $disposition) as l
 join parts as f on f.job_id = l.job_id
 where /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

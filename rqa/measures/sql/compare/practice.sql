@@ -49,5 +49,4 @@ select
     max(n.day) as last_on
 from numbered as n
 where /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

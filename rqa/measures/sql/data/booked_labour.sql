@@ -11,5 +11,4 @@ select
 from job_logs as j
 where j.labour_minutes is not null and j.seconds > 0
   and coalesce(coalesce(j.closed_on, j.opened_on) <= $as_of, true) and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

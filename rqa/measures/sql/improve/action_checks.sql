@@ -17,5 +17,4 @@ where s.attempt = 1
   and list_contains($steps::varchar[], s.step)
   and coalesce(s.done_on, j.closed_on, j.opened_on) between $first_on and $as_of
   and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

@@ -40,5 +40,4 @@ where l.linked
   and l.closed_on >= $first_on
   and date_diff('day', l.closed_on, $as_of) >= $window
   and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

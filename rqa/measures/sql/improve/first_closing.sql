@@ -8,5 +8,4 @@ select
     min(c.closed_on) as first_on
 from comeback_counts as c
 where c.closed_on <= $as_of and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

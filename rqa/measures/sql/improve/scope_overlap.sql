@@ -22,5 +22,4 @@ where l.disposition = 'repaired'
       or l.job_id in (select job_id from did where list_contains($other_steps::varchar[], step))
   )
   and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

@@ -26,5 +26,4 @@ left join described as d on d.procedure = j.procedure
 where j.disposition <> 'open'
   and j.closed_on <= $as_of
   and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

@@ -3,5 +3,4 @@
 select run_on, test, unit, lower_limit, upper_limit, cast(count(*) as bigint) as runs
 from diagnostics
 where outcome <> 'aborted' and value is not null
-group by all
-order by all
+group by all order by all

@@ -28,5 +28,4 @@ from by_day
 union all
 select true, cast(date_trunc('month', closed_on) as date), disposition, test, unit, value, cast(sum(jobs) as bigint)
 from by_day
-group by all
-order by all
+group by all order by all

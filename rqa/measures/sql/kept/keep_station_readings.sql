@@ -7,5 +7,4 @@ select
 from diagnostics as d
 join jobs as j on j.job_id = d.job_id
 where d.run = 1 and d.outcome <> 'aborted' and d.value is not null and d.station is not null and d.run_on is not null
-group by all
-order by all
+group by all order by all

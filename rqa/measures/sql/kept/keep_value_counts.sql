@@ -8,5 +8,4 @@ select
     cast(count(*) filter (where run = 1) as bigint) as first, cast(count(*) as bigint) as every
 from diagnostics
 where outcome <> 'aborted'
-group by all
-order by all
+group by all order by all

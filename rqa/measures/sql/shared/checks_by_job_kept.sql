@@ -46,5 +46,4 @@ select
     cast(coalesce(sum(checks_by_failed), 0) as bigint) as checks_by_failed,
     cast(coalesce(sum(failed_squared), 0) as bigint) as failed_squared
 from summed
-group by all
-order by all
+group by all order by all

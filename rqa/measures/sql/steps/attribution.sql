@@ -70,15 +70,9 @@ tested as (
 -- one row a group, record and what became of the jobs; jobs with several turns stay apart, each with its first
 cells as (
     select
-        /* asked: */
-        cast(date_trunc('month', a.closed_on) as date) as month,
+        /* asked: */ cast(date_trunc('month', a.closed_on) as date) as month,
         cast(date_trunc('week', a.closed_on) as date) as week,
-        a.site,
-        a.model,
-        a.procedure,
-        a.asked_of as technician,
-        a.billing,
-        /* :asked */
+        a.site, a.model, a.procedure, a.asked_of as technician, a.billing, /* :asked */
         a.procedure as done_in, a.record, a.place, a.apart, a.found_then as found,
         case when a.found_then is not null then t.job_id is not null end as covering,
         case when a.found_then is not null then coalesce(t.passed, false) end as passed,
@@ -100,5 +94,4 @@ from cells as c
 left join met as m on c.apart is null and m.record = c.record and m.place is not distinct from c.place
 left join met_apart as o on o.job_id = c.apart
 where coalesce(m.done, o.done) is not null and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

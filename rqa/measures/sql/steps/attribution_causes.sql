@@ -16,5 +16,4 @@ from (
 ) as t
 join record_steps as p on p.record = t.record
 where $covariate <> '' and p.step in (select step from procedures)
-group by all
-order by all
+group by all order by all

@@ -17,5 +17,4 @@ select
 from job_turns as j
 left join isolating as i on i.procedure = j.procedure
 where j.turn = 1 and j.disposition <> 'open' and j.closed_on <= $as_of and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

@@ -14,9 +14,7 @@
 -- fitted in its job, so lots overlap and do not add up.
 with
 -- one row a group and period to be set aside
-aside as (
-    select * from set_aside($aside_dimensions, $aside_parts, $aside_names, $aside_periods)
-),
+aside as (select * from set_aside($aside_dimensions, $aside_parts, $aside_names, $aside_periods)),
 -- one row a turn of work
 asked as (
     select
@@ -135,9 +133,4 @@ counted as (
     ) as fitted
     group by all
 )
-select
-    dimension, part_no, name, period,
-    cast(cases as bigint) as cases, cast(events as bigint) as events, cast(chance as bigint) as chance
-from counted
-where name is not null and list_contains($dimensions, dimension)
-order by all
+-- The rest: that of bursts_comebacks.sql from its select on.

@@ -13,9 +13,7 @@
 -- of these overlap and do not add up.
 with
 -- one row a group and period to be set aside
-aside as (
-    select * from set_aside($aside_dimensions, $aside_parts, $aside_names, $aside_periods)
-),
+aside as (select * from set_aside($aside_dimensions, $aside_parts, $aside_names, $aside_periods)),
 -- one row a job and period in which it is set aside, if it was closed in it
 aside_by_logs as (
     select t.job_id, a.period

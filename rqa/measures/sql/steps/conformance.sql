@@ -57,11 +57,9 @@ base as (
             else 'no_procedure'
         end as beside,
         count(*) as jobs,
-        count(*) filter (where j.linked and date_diff('day', j.closed_on, $as_of) >= $window) as matured,
-        count(*) filter (
-            where j.linked and date_diff('day', j.closed_on, $as_of) >= $window and j.elapsed_days <= $window
-        ) as returned
-    from closed as j
+        count(*) filter (where j.mature) as matured,
+        count(*) filter (where j.mature and j.elapsed_days <= $window) as returned
+    from (select *, linked and date_diff('day', closed_on, $as_of) >= $window as mature from closed) as j
     where /* filters: */ true /* :filters */
     group by all
 ),
@@ -73,11 +71,9 @@ broken as (
         j.model as of_model,
         j.kind as of_kind, j.step as at_step, j.first_of_kind, j.first_of_step, j.first_of_job,
         count(*) as jobs,
-        count(*) filter (where j.linked and date_diff('day', j.closed_on, $as_of) >= $window) as matured,
-        count(*) filter (
-            where j.linked and date_diff('day', j.closed_on, $as_of) >= $window and j.elapsed_days <= $window
-        ) as returned
-    from breaches as j
+        count(*) filter (where j.mature) as matured,
+        count(*) filter (where j.mature and j.elapsed_days <= $window) as returned
+    from (select *, linked and date_diff('day', closed_on, $as_of) >= $window as mature from breaches) as j
     where /* filters: */ true /* :filters */
     group by all
 ),
@@ -125,5 +121,4 @@ select
     cast(sum(breached_matured) as bigint) as breached_matured,
     cast(sum(breached_returned) as bigint) as breached_returned
 from cells
-group by all
-order by all
+group by all order by all

@@ -53,5 +53,4 @@ join placed as p on p.job_id = m.job_id
 join named as n on n.job_id = m.job_id
 left join writing as w on w.site = m.site
 where n.name is not null
-group by all
-order by all
+group by all order by all

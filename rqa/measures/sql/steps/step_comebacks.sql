@@ -9,16 +9,7 @@ with
 -- one row a record of turns of work and what became of the jobs
 cells as (
     select
-        /* asked: */
-        cast(date_trunc('month', t.closed_on) as date) as month,
-        cast(date_trunc('week', t.closed_on) as date) as week,
-        t.site,
-        t.model,
-        t.procedure,
-        t.job_technician as technician,
-        t.billing,
-        t.bench,
-        /* :asked */
+        /* asked: */ t.month, t.week, t.site, t.model, t.procedure, t.job_technician as technician, t.billing, t.bench, /* :asked */
         t.record, t.class, count(*) as turns, count(*) filter (where t.returned) as returned
     from index_turns($as_of, $window, $disposition) as t
     where t.matured and t.record is not null
@@ -34,5 +25,4 @@ select
 from cells as c
 join record_steps as p on p.record = c.record
 where p.attempt = 1 and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

@@ -36,5 +36,4 @@ select
     cast(sum(case when apart is null then turns else 1 end) as bigint) as jobs,
     cast(sum(case when apart is null then returned else least(returned, 1) end) as bigint) as returned
 from each
-group by all
-order by all
+group by all order by all

@@ -17,33 +17,19 @@ fitted as (
         job_id /* if part_no: */ , part_no /* :if part_no */ /* if lot: */ , lot /* :if lot */
     from parts
 ),
--- one row a record of turns of work; those of jobs with several turns stay apart, so that each job is counted once
+-- one row a record of turns of work, numbered; those of jobs with several turns stay apart, so that each job is counted once
 cells as (
     select
-        /* asked: */
-        cast(date_trunc('month', t.day) as date) as month,
+        /* asked: */ cast(date_trunc('month', t.day) as date) as month,
         cast(date_trunc('week', t.day) as date) as week,
-        t.site,
-        t.model,
-        t.procedure,
-        t.technician,
-        t.billing,
-        t.bench,
-        f.part_no,
-        f.lot,
-        /* :asked */
+        t.site, t.model, t.procedure, t.technician, t.billing, t.bench, f.part_no, f.lot, /* :asked */
         t.record,
         case when t.turns > 1 /* if part_no or lot: */ or true /* :if part_no or lot */ then t.job_id end as apart,
-        count(*) as turns
+        count(*) as turns, row_number() over () as cell
     from job_turns as t
     /* if part_no or lot: */ join fitted as f on f.job_id = t.job_id /* :if part_no or lot */
     where t.record is not null and coalesce(t.day <= $as_of, true)
     group by all
-),
--- the same, numbered
-numbered as (
-    select *, row_number() over () as cell
-    from cells
 ),
 -- one row a group and job that stays apart, or the group's other jobs: what their turns logged; where it is not told by
 -- the rows that stand for steps how many jobs these are, one row a cell
@@ -64,7 +50,7 @@ each as (
         sum(c.turns * p.attempts * coalesce(p.opportunities, 1))
             filter (where p.attempt = 1 and p.outcome <> 'skipped') as chances,
         sum(c.turns * p.attempts) filter (where p.attempt = 1 and p.outcome <> 'skipped' and p.phase is null) as undeclared
-    from numbered as c
+    from cells as c
     join record_steps as p on p.record = c.record
     where (
         p.attempt = 1 and p.outcome in ('pass', 'fail')
@@ -94,5 +80,4 @@ select
     cast(coalesce(sum(chances), 0) as bigint) as opportunities,
     cast(coalesce(sum(undeclared), 0) as bigint) as undeclared
 from each
-group by all
-order by all
+group by all order by all

@@ -60,5 +60,4 @@ from fails as d
 join jobs as j on j.job_id = d.job_id
 join logged as g on g.job_id = d.job_id and g.test = d.test
 where /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

@@ -18,5 +18,4 @@ select
     cast(count(*) filter (where not d.confirmed and (d.untimed or not d.cleared)) as bigint) as undecided
 from fails as d
 where /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

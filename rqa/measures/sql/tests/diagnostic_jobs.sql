@@ -7,5 +7,4 @@ select
     cast(count(distinct d.job_id) as bigint) as jobs
 from runs_of_jobs($as_of) as d
 where d.run = 1 and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

@@ -16,5 +16,4 @@ select
     cast(coalesce(sum(d.jobs), 0) as bigint) as jobs
 from tested as d
 where /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

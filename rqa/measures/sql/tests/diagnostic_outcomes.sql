@@ -43,5 +43,4 @@ select
         coalesce(sum(aborted), 0) + coalesce(sum(tests) filter (where first_outcome = 'aborted'), 0) as bigint
     ) as aborted
 from ways
-group by all
-order by all
+group by all order by all

@@ -29,5 +29,4 @@ select
     cast(coalesce(sum(d.aborted), 0) as bigint) as aborted
 from ways as d
 where /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

@@ -113,5 +113,4 @@ select
     cast(sum(caught) as bigint) as caught,
     cast(sum(doubtful) as bigint) as doubtful
 from summed
-group by all
-order by all
+group by all order by all

@@ -49,5 +49,4 @@ select
 from back as x
 left join tested as t on t.job_id = x.job_id
 left join covered as c on c.subsystem = x.found
-group by all
-order by all
+group by all order by all

@@ -23,5 +23,4 @@ from job_logs as l
 left join covered as c on c.subsystem = l.fault_found
 where l.linked and l.disposition = $disposition and date_diff('day', l.closed_on, $as_of) >= $window
   and l.elapsed_days <= $window and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

@@ -13,5 +13,4 @@ from comeback_jobs($as_of, $window, $disposition) as l
 join first_runs($as_of) as d on d.job_id = l.job_id
 join tests as t on t.test = d.test and t.subsystem = l.fault_found
 where l.job_id not in (select job_id from unpassed_tests($as_of)) and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

@@ -19,5 +19,4 @@ select
     cast(day as bigint) as day,
     cast(count(*) as bigint) as escaped
 from once
-group by all
-order by all
+group by all order by all

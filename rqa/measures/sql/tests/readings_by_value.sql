@@ -11,5 +11,4 @@ select
     cast(count(*) as bigint) as every
 from runs_of_jobs($as_of) as d
 where d.outcome <> 'aborted' and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

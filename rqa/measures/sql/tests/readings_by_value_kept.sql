@@ -9,5 +9,4 @@ select
     cast(sum(d.every) as bigint) as every
 from value_counts as d
 where /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

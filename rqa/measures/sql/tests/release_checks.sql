@@ -56,10 +56,7 @@ verdicts as (
     union all
     select
         job_id, 'any',
-        case
-            when coalesce(missing, failed, aborted, early) is not null
-                then coalesce(missing, false) or coalesce(failed, false) or coalesce(aborted, false) or coalesce(early, false)
-        end
+        greatest(missing, failed, aborted, early)
     from checked
 )
 select
@@ -74,5 +71,4 @@ from verdicts as v
 join jobs as j on j.job_id = v.job_id
 left join index_jobs($as_of, $window, $disposition) as l on l.job_id = v.job_id
 where /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

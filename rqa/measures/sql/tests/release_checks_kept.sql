@@ -64,11 +64,7 @@ verdicts as (
     select *, 'early', early from outcomes where early is not null
     union all
     select
-        *, 'any',
-        case
-            when coalesce(missing, failed, aborted, early) is not null
-                then coalesce(missing, false) or coalesce(failed, false) or coalesce(aborted, false) or coalesce(early, false)
-        end
+        *, 'any', greatest(missing, failed, aborted, early)
     from outcomes
 )
 select
@@ -76,5 +72,4 @@ select
     of_procedure, of_model, check_name as "check", flagged,
     cast(sum(jobs) as bigint) as jobs, cast(sum(matured) as bigint) as matured, cast(sum(returned) as bigint) as returned
 from verdicts
-group by all
-order by all
+group by all order by all

@@ -10,5 +10,4 @@ where
     j.disposition = $disposition and j.closed_on <= $as_of
     and j.job_id in (select job_id from refused where table_name = 'diagnostics' and job_id is not null)
     and (/* filters: */ true /* :filters */)
-group by all
-order by all
+group by all order by all

@@ -45,5 +45,4 @@ where second_at >= first_at and not exists (
           coalesce(s.ended_at, s.started_at) > p.first_at and coalesce(s.started_at, s.ended_at) <= p.second_at, true
       )
 )
-group by all
-order by all
+group by all order by all

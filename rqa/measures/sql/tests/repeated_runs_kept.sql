@@ -14,5 +14,4 @@ select
     cast(coalesce(sum(d.apart * d.apart), 0) as double) as squares
 from unclean_runs as d
 where d.paired and not list_contains($unlogged::varchar[], coalesce(d.site, 'unknown')) and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

@@ -86,5 +86,4 @@ select
 from fates as d
 left join jobs as j on j.job_id = d.job_id
 where /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

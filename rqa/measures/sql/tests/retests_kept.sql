@@ -33,5 +33,4 @@ select
     d.elsewhere, cast(count(*) as bigint)
 from runs as d
 where d.outcome = 'fail' and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

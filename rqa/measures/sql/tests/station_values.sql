@@ -63,5 +63,4 @@ select
     cast(sum(number * apart) as double) as total,
     cast(sum(number * apart * apart) as double) as squares
 from cut
-group by all
-order by all
+group by all order by all

@@ -8,5 +8,4 @@ select
     max(d.run_on) as last_on
 from runs_until($as_of) as d
 where d.outcome <> 'aborted' and d.value is not null and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

@@ -8,5 +8,4 @@ select
     max(d.run_on) as last_on
 from limit_days as d
 where /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

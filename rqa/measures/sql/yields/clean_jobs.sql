@@ -8,5 +8,4 @@ select
     cast(coalesce(sum(c.clean), 0) as bigint) as clean
 from clean_counts as c
 where /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

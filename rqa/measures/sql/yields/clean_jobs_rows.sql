@@ -8,5 +8,4 @@ select
     cast(count(*) as bigint) as jobs, cast(count(*) filter (where c.clean) as bigint) as clean
 from clean_checks as c left join jobs as j on j.job_id = c.job_id
 where coalesce(coalesce(j.closed_on, j.opened_on) <= $as_of, true) and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

@@ -10,5 +10,4 @@ select
     cast(count(*) filter (where s.attempt = 1) as bigint) as first
 from failed_attempts as s
 where coalesce(s.day <= $as_of, true) and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

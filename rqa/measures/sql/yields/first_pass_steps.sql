@@ -10,5 +10,4 @@ select
 from step_counts as c
 /* if phase: */ left join declared_steps as p on p.procedure = c.procedure and p.step = c.step /* :if phase */
 where /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

@@ -22,5 +22,4 @@ select
     a.outcome, cast(count(*) as bigint) as attempts
 from attempts as a
 where coalesce(a.day <= $as_of, true) and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

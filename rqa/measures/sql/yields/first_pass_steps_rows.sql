@@ -8,5 +8,4 @@ select
     s.outcome, cast(count(*) as bigint) as attempts
 from attempts_until($as_of) as s
 where s.attempt = 1 and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

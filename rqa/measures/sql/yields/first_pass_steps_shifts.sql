@@ -136,5 +136,4 @@ select
     a.outcome, cast(sum(a.attempts) as bigint) as attempts
 from told as a
 where /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

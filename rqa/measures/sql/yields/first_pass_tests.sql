@@ -9,5 +9,4 @@ select
     cast(coalesce(sum(c.aborted), 0) as bigint) as unchecked
 from test_counts as c
 where /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

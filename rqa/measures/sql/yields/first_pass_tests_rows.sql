@@ -7,5 +7,4 @@ select
     d.outcome, cast(count(*) as bigint) as attempts
 from runs_of_jobs($as_of) as d
 where d.run = 1 and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

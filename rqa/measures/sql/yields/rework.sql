@@ -18,5 +18,4 @@ select
         as later_seconds
 from attempts_until($as_of) as s
 where s.outcome <> 'skipped' and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

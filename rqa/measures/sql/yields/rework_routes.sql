@@ -13,5 +13,4 @@ select
     cast(count(*) as bigint) as failures
 from failed_attempts as s
 where coalesce(s.day <= $as_of, true) and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all
