@@ -68,7 +68,7 @@ DONE_STEPS = CaseList(
     "listed_done_steps", {"done": Count(), "came_back": Count(("candidate",))},
     values={"classes": list(OWN_WORK)}, joined={"step": " + "}, returned="came_back",
 )
-"""The list behind what is laid to steps: what the fit makes of it is shared out among them."""
+"""The list behind what is attributed to steps: what the fit makes of it is shared out among them."""
 
 
 @dataclass(frozen=True)
