@@ -26,8 +26,11 @@ spans as (
     from (select model, procedure, closed_on, unnest(string_split(tests, chr(31))) as test, jobs from sets) as each_test
     group by model, procedure, test
 )
-select s.model as of_model, s.procedure as of_procedure, s.test, s.first_on, s.last_on
-from spans as s
-join days as d on d.model = s.model and d.procedure = s.procedure and d.closed_on between s.first_on and s.last_on
-group by s.model, s.procedure, s.test, s.first_on, s.last_on, s.run_in
-having sum(d.jobs) >= min_jobs and s.run_in >= usual_share * sum(d.jobs)
+select model as of_model, procedure as of_procedure, test, first_on, last_on
+from (
+    select s.*, sum(d.jobs) as jobs
+    from spans as s
+    join days as d on d.model = s.model and d.procedure = s.procedure and d.closed_on between s.first_on and s.last_on
+    group by all
+) as released_then
+where jobs >= min_jobs and run_in >= usual_share * jobs
