@@ -5,5 +5,4 @@ select f.part_no, f.lot, cast(count(*) as bigint) as jobs
 from fitted_lots as f
 join jobs as j on j.job_id = f.job_id
 where j.opened_on <= $as_of
-group by all
-order by all
+group by all order by all

@@ -46,5 +46,4 @@ select
     cast(coalesce(sum(jobs * checks * failed), 0) as bigint) as checks_by_failed,
     cast(coalesce(sum(jobs * failed * failed), 0) as bigint) as failed_squared
 from jobs_checked
-group by all
-order by all
+group by all order by all

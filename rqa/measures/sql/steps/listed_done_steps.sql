@@ -14,5 +14,4 @@ join steps as s on s.job_id = l.job_id
 left join step_subsystems as t on t.procedure = l.procedure and t.step = s.step
 left join jobs as b on b.job_id = l.return_job_id
 where s.outcome <> 'skipped' and /* filters: */ true /* :filters */
-group by all
-order by all
+group by all order by all

@@ -27,5 +27,4 @@ select
     l.outcome, cast(sum(a.turns * l.attempts) as bigint) as attempts
 from alike as a
 join logged as l on l.record = a.record
-group by all
-order by all
+group by all order by all
