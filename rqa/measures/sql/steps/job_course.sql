@@ -60,7 +60,7 @@ select
     p.phase, p.hold_point, p.irreversible, n.outcome, cast(coalesce(n.attempts, 0) as bigint) as attempts,
     cast(coalesce(n.failed, 0) as bigint) as failed, n.fault, n.first_at, n.last_at, n.place, n.value,
     cast(null as double) as lower_limit, cast(null as double) as upper_limit, cast(null as varchar) as unit, d.breaches,
-    n.technician, 1 as part, coalesce(p.place, 1000000 + n.step_seq) as at_place
+    n.technician, cast(1 as bigint) as part, cast(coalesce(p.place, 1000000 + n.step_seq) as bigint) as at_place
 from plan as p
 full join numbered as n on n.step = p.step
 left join departs as d on d.step = coalesce(p.step, n.step)
