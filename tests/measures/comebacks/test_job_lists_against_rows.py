@@ -3,6 +3,7 @@
 from datetime import date, timedelta
 from typing import Any
 
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -149,3 +150,31 @@ def test_the_jobs_of_a_lot(data: dict[str, Any], fitted: list[Row], gone: list[R
             return
         found = depot.lot("DA-1", "L1")
     assert {row[0]: row[1:] for row in found.table.select("job_id", "ended", "days").rows()} == expected
+    if found.expected is None:
+        assert "still out" not in {ended for ended, _ in expected.values()}
+        return
+    every = {}
+    for job_id in {p["job_id"] for p in fitted} & {*links}:
+        job, back, gap, _ = links[job_id]
+        if job["disposition"] == "repaired" and job["closed_on"] <= as_of:
+            left = retired.get(job["unit_id"])
+            seen = gap if back is not None and back["opened_on"] <= as_of else None
+            end = left if left is not None and job["closed_on"] <= left <= as_of else as_of
+            every[job_id] = (seen is not None, (end - job["closed_on"]).days if seen is None else seen)
+    for row in found.expected.iter_rows(named=True):
+        assert row["back"] == sum(ended == "came back" and days <= row["days"] for ended, days in expected.values())
+        out = [days for ended, days in expected.values() if ended == "still out"]
+        usual = sum(1 - stays(every, row["days"]) / stays(every, d) for d in out if d < row["days"])
+        assert row["at_usual_pace"] == pytest.approx(usual, abs=2e-6)
+        assert row["low"] <= row["at_usual_pace"] <= row["high"]
+        assert row["low"] <= row["at_own_pace"] + 1e-6
+
+
+def stays(every: dict[str, tuple[bool, int]], day: int) -> float:
+    """The share of jobs not back by a day, by the product-limit estimate, one day after the other."""
+    left = 1.0
+    for d in range(day + 1):
+        at_risk = sum(days >= d for _, days in every.values())
+        back = sum(was and days == d for was, days in every.values())
+        left *= 1 - back / at_risk if at_risk else 1.0
+    return max(left, 1e-12)
