@@ -133,8 +133,8 @@ def test_the_command_runs_those_that_were_never_run(workspace: Path) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("number", ["02", "09"])
-def test_settings_are_honoured(number: str) -> None:
+@pytest.mark.parametrize(("number", "windows"), [("02", [60, 90]), ("11", [60, 60])])
+def test_settings_are_honoured(number: str, windows: list[int]) -> None:
     """With one site, model and months alone, each cell runs; what is asked of come-backs is asked of these jobs."""
     from rqa.answers.comebacks.rate import Comebacks
 
@@ -147,9 +147,7 @@ def test_settings_are_honoured(number: str) -> None:
         where = answer.settings.get("where", {"site": ("Alder",)})
         assert isinstance(where, Mapping)
         assert where.get("site") == ("Alder",), answer.question
-    of_jobs = [answer for answer in asked if isinstance(answer, Comebacks)]
-    windows = [answer.settings["window"] for answer in of_jobs]
-    assert windows == ([60, 90] if number == "02" else [])
+    assert [answer.settings["window"] for answer in asked if isinstance(answer, Comebacks)] == windows
 
 
 @pytest.mark.long
