@@ -13,11 +13,14 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from rqa.answers.core.finding import Finding
 from rqa.answers.core.grounds import Sentence
+from rqa.answers.improve.problems import Problem
 from rqa.cli import TO_ACT, main, review
 from rqa.depot import Depot
 from rqa.review import describe, render
 from rqa.review.facts import MonthFacts
+from rqa.review.improve.problems import _worth
 from rqa.review.message import MOST_LINES, email, text
 from rqa.review.sheet import MOST_WORDS, words_of
 from tests.depots import depot_of, make_store
@@ -118,6 +121,27 @@ def test_what_a_problem_costs_a_year(depot: Depot, facts: MonthFacts) -> None:
             assert int(said[1].replace(",", "")) == round(p.avoided)
             assert abs(int(said[2].replace(",", "")) - cost) <= (60 if cost >= 1000 else 10)
             assert "a year" not in p.worth
+
+
+@pytest.mark.parametrize(
+    ("scope", "kind", "last", "said"),
+    [
+        # 27 in 18 months are 18 a year; at 90 each that is 1,620, to the hundred.
+        ({"bench": "B-1"}, "k", date(2025, 6, 1), "about 18 a year avoidable (1,600 EUR)"),
+        # A lot and a burst end by themselves: 27 in all, at 90 each 2,430. So does what was seen for less than a year.
+        ({"lot": "L"}, "k", date(2025, 6, 1), "about 27 avoidable (2,400 EUR)"),
+        ({"bench": "B-1"}, "burst of come-backs", date(2025, 6, 1), "about 27 avoidable (2,400 EUR)"),
+        ({"bench": "B-1"}, "k", date(2024, 10, 1), "about 27 avoidable (2,400 EUR)"),
+    ],
+)
+def test_what_a_problem_is_worth(scope: dict[str, str], kind: str, last: date, said: str) -> None:
+    f = Finding(
+        kind=kind, scope=scope, what="w", measure="ratio", size=2.0, low=1.0, high=3.0, worse=True, jobs=300,
+        p_value=0.01, caution="c", check="look", avoided=27.0, months=(date(2024, 1, 1), last),
+    )
+    assert _worth(Problem((f,)), 90.0, "EUR").replace("\u00a0", " ") == said
+    assert _worth(Problem((f,)), None, "EUR") == said.partition(" (")[0], "where no cost is known"
+    assert _worth(Problem((replace(f, avoided=None),)), 90.0, "EUR") == ""
 
 
 @pytest.mark.slow

@@ -17,7 +17,7 @@ from rqa.errors import RequestError
 from rqa.plots.comebacks.costs import money
 from rqa.review.facts import ProblemLine
 from rqa.review.texts import cut
-from rqa.words import NAMES, count, counted, fixed, month_name, months_said, percent, plural, spoken
+from rqa.words import NAMES, count, counted, estimate, fixed, month_name, months_said, percent, plural, spoken
 
 MOST = 3
 """Problems of a sheet: more are not acted on in a month."""
@@ -145,17 +145,15 @@ def _step(check: str) -> str:
 
 
 def _worth(p: Problem, mean: float | None, currency: str) -> str:
-    """How many come-backs could be avoided, and what they cost: a year, or in all where the problem ends by itself."""
+    """How many come-backs could be avoided, and what they cost: a year, or in all where the problem ends by itself or
+    less than a year was looked at."""
     if p.avoided < SPARES:
         return ""
-    said = f"about {fixed(p.avoided, 0)} avoidable"
-    if mean is None:
-        return said
-    f = p.told
-    months = 0 if f.months is None else _months(f.months)
+    months = 0 if p.told.months is None else _months(p.told.months)
     once = AT_ONCE[0] in p.scope or any(one.kind.startswith(AT_ONCE[1]) for one in p.findings) or months < YEAR
-    cost = p.avoided * mean * (1.0 if once else YEAR / months)
-    return f"{said} ({money(_rounded(cost), currency)}{'' if once else ' a year'})"
+    number = p.avoided * (1.0 if once else YEAR / months)
+    said = f"about {estimate(number) if number < 1 else fixed(number, 0)}{'' if once else ' a year'} avoidable"
+    return said if mean is None else f"{said} ({money(_rounded(number * mean), currency)})"
 
 
 def _months(span: tuple[date, date]) -> int:
