@@ -5,8 +5,8 @@ import sqlite3
 import time
 from collections.abc import Callable, Iterator
 from contextlib import closing
-from dataclasses import dataclass, replace
-from functools import partial
+from dataclasses import dataclass, field, replace
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -211,15 +211,33 @@ def _lines(source: SourceFile) -> Iterator[bytes]:
     yield held
 
 
+@dataclass(frozen=True)
+class _Lines:
+    """The lines of a file as it is now: it is looked at when the mapping is bound, and when it is read for a table."""
+
+    path: Path
+    inode: int
+    changed: int
+    size: int
+    source: SourceFile = field(compare=False, repr=False)
+
+
 def _keys(source: SourceFile, most: int | None) -> list[str]:
+    found = source.path.stat()
+    lines = _Lines(source.path, found.st_ino, found.st_mtime_ns, found.st_size, source)
+    return list(_keys_of(lines, most))
+
+
+@lru_cache(maxsize=256)
+def _keys_of(lines: _Lines, most: int | None) -> tuple[str, ...]:
     keys: dict[str, None] = {}
-    for number, line in enumerate(_lines(source)):
+    for number, line in enumerate(_lines(lines.source)):
         if most is not None and number >= most:
             break
         if isinstance(row := _object(line), dict):
             keys.update(dict.fromkeys(k for k in row if k))
-            check_few_columns(source, len(keys))
-    return list(keys)
+            check_few_columns(lines.source, len(keys))
+    return tuple(keys)
 
 
 def _reaches(source: SourceFile, path: list[str]) -> bool:
@@ -272,16 +290,16 @@ def _typed_columns(schema: Any) -> dict[str, str]:
     import pyarrow as pa
 
     select = {}
-    for field in schema:
-        column = quoted(field.name)
-        select[field.name] = f"{column}::varchar"
-        if pa.types.is_floating(field.type):
+    for part in schema:
+        column = quoted(part.name)
+        select[part.name] = f"{column}::varchar"
+        if pa.types.is_floating(part.type):
             # Whole numbers beside a gap are often kept as fractions; an id 12 must not become '12.0'.
             whole = f"{column} = trunc({column}) and abs({column}) < 9007199254740992"
             text = f"when {whole} then try_cast({column} as bigint)::varchar else {column}::varchar"
-            select[field.name] = f"case when isnan({column}) then null {text} end"
-        elif pa.types.is_list(field.type) or pa.types.is_large_list(field.type):
-            select[field.name] = f"to_json({column})::varchar"
+            select[part.name] = f"case when isnan({column}) then null {text} end"
+        elif pa.types.is_list(part.type) or pa.types.is_large_list(part.type):
+            select[part.name] = f"to_json({column})::varchar"
     return select
 
 
