@@ -59,6 +59,9 @@ KEPT_ROWS = 1_000
 KEPT_MADE = 512
 """So many things made of what was counted are kept, of each kind."""
 
+SMALL = 20_000_000
+"""A store of fewer bytes is read by one thread: to share out so little work costs more than it saves."""
+
 _HOLDER = re.compile(r"held in (?P<program>.+?)(?: \(deleted\))? \(PID (?P<pid>\d+)\)")
 
 
@@ -96,6 +99,8 @@ def connect(
             what = "a folder" if path.is_dir() else "no plain file, or a link to one that does not exist"
             raise StoreError(f"{path} is {what}, and the store belongs there. Move it away, then load again.")
         raise StoreError(f"{path}: there is no store. Make one with `rqa load {path.parent}`.")
+    if read_only and path.stat().st_size < SMALL:
+        config["threads"] = 1
     try:
         connection = duckdb.connect(":memory:", config=config)
         try:
