@@ -106,7 +106,7 @@ def planted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, each: int) -> Plant
 
 
 def every_command(there: Planted, notebooks: tuple[str, ...]) -> None:
-    """A depot's life: load, correction, a load that fails, an action, the page, the workbook, notebooks."""
+    """A depot's life: load, correction, a load that fails, an action, the page, the workbook, a list, notebooks."""
     said = there.run("load", code=WENT_WRONG)
     assert "not a date and time" in said
     changed = [r | {"model": "Marl-8", "Worker": NAMES[-1 - n % 24]} for n, r in enumerate(rows_of("alder", 1))]
@@ -138,7 +138,8 @@ def every_command(there: Planted, notebooks: tuple[str, ...]) -> None:
         there.run("review", "--month", "2025-05")
         there.run("review", "--month", "2025-05", "--format", "xlsx")
         there.run("review", "--month", "2025-05", "--format", "email")
-    assert {p.suffix for p in there.workspace.iterdir()} >= {".html", ".xlsx", ".eml", ".duckdb"}
+    there.run("jobs", "--where", "", "--people", "--to", str(there.workspace / "list.csv"))
+    assert {p.suffix for p in there.workspace.iterdir()} >= {".html", ".xlsx", ".eml", ".csv", ".duckdb"}
     there.notebooks(*notebooks)
 
 
