@@ -95,7 +95,7 @@ class MonthFindings(Answer):
     @property
     def findings(self) -> tuple[Finding, ...]:
         """Those of all comparisons that hold and are of a size to act on."""
-        return tuple(f for f, _ in judged(self.stated, least=_sizes(self.settings["least"])))
+        return tuple(f for f, _ in judged(self.stated, least=_sizes(self.settings.get("least"))))
 
     judges_all = True
     question = "Findings of the month"
