@@ -1,0 +1,155 @@
+"""Every promise about errors that a text of rqa makes: its words, when it holds, what tries it, and the last figure.
+
+A figure is what `tests/bench/honesty.py` (or the file named) printed last; renew it with the table in DEVELOPERS.md.
+`tests/gate/test_promises.py` wants an entry for every sentence that reads like a promise.
+"""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, kw_only=True)
+class Promise:
+    """`says`: the words, as they stand in `places`. `tried_by`: simulations of `honesty.py`, or files of tests.
+
+    `broken`: where it does not hold, in words; empty where no simulation speaks against it.
+    """
+
+    says: str
+    places: tuple[str, ...]
+    condition: str
+    tried_by: tuple[str, ...]
+    broken: str = ""
+
+
+MEASURED_ON = "2026-12-01"
+MEASURED: dict[str, tuple[float, float, int]] = {
+    "yield limits": (0.970, 0.017, 100),
+    "benches": (0.033, 0.023, 60),
+    "benches, come-backs": (0.075, 0.042, 40),
+    "stations": (0.025, 0.025, 40),
+    "technicians": (0.075, 0.042, 40),
+    "bad bench": (0.800, 0.063, 40),
+    "month, come-backs": (0.033, 0.023, 60),
+    "month, yield": (0.017, 0.017, 60),
+    "month, months vary": (0.017, 0.017, 60),
+    "quiet chart": (0.062, 0.012, 400),
+    "quiet chart, months vary": (0.090, 0.014, 400),
+    "quiet chart, season": (0.000, 0.002, 400),
+    "findings": (0.083, 0.080, 12),
+    "findings, people differ": (0.095, 0.028, 80),
+}
+"""What each simulation of `honesty.py` gave last: the share, its standard error, and of how many workshops."""
+
+SOME_MORE = "perhaps one in ten where people, months, units and the mix of work all vary at once"
+
+PROMISES = (
+    Promise(
+        says="of those listed, one in twenty at most is expected to be chance",
+        places=("rqa/answers/improve/findings.py",),
+        condition="all comparisons of a month at once; people may differ",
+        tried_by=("findings", "findings, people differ"),
+        broken=SOME_MORE,
+    ),
+    Promise(
+        says="in a hundred at most are expected to be chance",
+        places=("rqa/answers/improve/findings.py",),
+        condition="all comparisons of a month at once; people may differ",
+        tried_by=("findings", "findings, people differ"),
+        broken=SOME_MORE,
+    ),
+    Promise(
+        says="one in twenty of those listed at most is due to chance",
+        places=("shared/methods.md",),
+        condition="all comparisons of a month at once; people may differ",
+        tried_by=("findings", "findings, people differ"),
+        broken=SOME_MORE,
+    ),
+    Promise(
+        says="of those that remain, one in twenty at most is expected to be chance",
+        places=("notebooks/08_month.ipynb",),
+        condition="all comparisons of a month at once; people may differ",
+        tried_by=("findings", "findings, people differ"),
+        broken=SOME_MORE,
+    ),
+    Promise(
+        says="of those called above or below, one in twenty at most is expected to be chance",
+        places=("rqa/answers/compare/comparison_words.py",),
+        condition="one comparison; people may differ and work mostly at one bench; checks of a job may go together",
+        tried_by=("benches", "benches, come-backs", "stations", "technicians"),
+    ),
+    Promise(
+        says="hold the true figure about 19 times in 20",
+        places=("shared/glossary.md",),
+        condition="shares of jobs, and of checks of which a job has several that go together",
+        tried_by=("yield limits",),
+    ),
+    Promise(
+        says="Steady work raises a false alarm",
+        places=("rqa/answers/charts/chart_rules.py",),
+        condition="months of one level that may vary at random; where points follow a season the chart says that it "
+                  "does not hold",
+        tried_by=("quiet chart", "quiet chart, months vary", "quiet chart, season"),
+    ),
+    Promise(
+        says="with a chance of at most 1 - level however often it is read",
+        places=("rqa/answers/improve/verdicts.py",),
+        condition="actions without effect, read at every month end",
+        tried_by=("tests/bench/verdicts.py",),
+        broken="at 800 jobs a month whose true rates vary by 15 to 20 % one in ten, which the same text says",
+    ),
+    Promise(
+        says="one action in twenty without effect is misjudged, at 800 a month one in ten",
+        places=("rqa/answers/improve/verdicts.py",),
+        condition="true rates of months vary by 15 to 20 %",
+        tried_by=("tests/bench/verdicts.py",),
+    ),
+    Promise(
+        says="of actions without effect one in twenty at most is called worked or worse",
+        places=("rqa/review/improve/actions.py",),
+        condition="actions without effect, read at every month end",
+        tried_by=("tests/bench/verdicts.py",),
+        broken="at 800 jobs a month whose true rates vary by 15 to 20 % one in ten",
+    ),
+    Promise(
+        says="of such a list one in twenty at most is there by chance",
+        places=("rqa/answers/comebacks/unit_lists.py",),
+        condition="units of one group come back equally often",
+        tried_by=("tests/answers/comebacks/test_comebacks_in_depth.py",),
+    ),
+    Promise(
+        says="at most one in twenty by chance",
+        places=("rqa/answers/core/result.py",),
+        condition="the comparisons of one answer, judged together",
+        tried_by=("benches", "stations", "technicians"),
+    ),
+    Promise(
+        says="one in a hundred p-values was below 0.05",
+        places=("rqa/answers/steps/cause_contrasts.py",),
+        condition="depots without any excess",
+        tried_by=("tests/answers/steps/test_attribution.py",),
+    ),
+    Promise(
+        says="with no burst anywhere, `p_value` is at most 5 % five times in a hundred",
+        places=("rqa/stats/scanning.py",),
+        condition="no burst; cases by period and group as the margins have them",
+        tried_by=("tests/stats/test_scan.py",),
+    ),
+    Promise(
+        says="one in a hundred steady series fails each",
+        places=("rqa/spc/choice.py",),
+        condition="steady series of counts, values or gaps",
+        tried_by=("tests/spc/test_which_chart.py",),
+    ),
+    Promise(
+        says="A steady normal process is refused about three times in a hundred",
+        places=("rqa/stats/process_capability.py",),
+        condition="steady and normal",
+        tried_by=("tests/stats/test_capability.py",),
+    ),
+    Promise(
+        says="statistically clear when chance alone would make one as large less often than this",
+        places=("rqa/answers/charts/month.py",),
+        condition="a month against the year before: months of one level; checks of a job may go together",
+        tried_by=("month, come-backs", "month, yield", "month, months vary"),
+    ),
+)
