@@ -45,7 +45,7 @@ class FigureScope:
         """The same in as few words as stand beside a heading."""
         said = [] if self.months is None else [months_said(*self.months)]
         said += [] if self.window is None else [f"come-backs within {counted(self.window, 'day')}"]
-        return ", ".join(said)
+        return ", ".join(said) or "in the months named"
 
 
 @dataclass(frozen=True)

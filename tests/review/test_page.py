@@ -175,6 +175,15 @@ def test_every_figure_has_words_a_picture_and_its_numbers(parts: Parts, facts: M
     assert all(f.spec["width"] == "container" for f in facts.drawn)
 
 
+def test_a_folded_part_says_its_months_and_days_beside_its_heading(page: str, facts: MonthFacts) -> None:
+    counted = [s for s in facts.sections if s.caption]
+    assert {s.key for s in counted} >= {"goals", "cost", "wrong"}
+    for key, span in [*((s.key, s.span) for s in counted), ("look", facts.looked_at), ("figures", facts.shown_months)]:
+        assert re.search(r"\b20\d\d\b|\bmonths\b|\bdays\b", span), key
+        (summary,) = re.findall(rf'<details class="part" id="{key}"><summary>(.*?)</summary>', page)
+        assert span in summary
+
+
 def test_landmarks_and_headings(parts: Parts) -> None:
     for tag in ("header", "nav", "main", "footer", "h1", "html"):
         assert len(parts.of(tag)) == 1, tag
