@@ -1,7 +1,7 @@
 """How often what was expected of a lot came true: python tests/bench/lots.py WORKSPACE [--days 30] [--lots 40].
 
 Lots are looked at so many days after the last of them was closed; what came back later, up to the store's latest day,
-is set beside the limits that `depot.lot` gave then.
+is compared with the limits that `depot.lot` gave then.
 """
 
 import argparse
