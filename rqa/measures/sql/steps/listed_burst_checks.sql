@@ -5,11 +5,7 @@
 -- Grouped by: month, week of day s.day; job of s or 'unknown'; step of s; bench, tool of s or 'unknown'; part_no, lot of f.
 with
 -- one row a job and what is asked of the lots fitted in it
-fitted as (
-    select distinct
-        job_id /* if part_no: */ , part_no /* :if part_no */ /* if lot: */ , lot /* :if lot */
-    from fitted_lots
-)
+fitted as (select distinct job_id /* if part_no: */ , part_no /* :if part_no */ /* if lot: */ , lot /* :if lot */ from fitted_lots)
 select
     /* groups: */ s.model as model, /* :groups */
     s.job_id, cast(s.step_seq as bigint) as step_seq, s.step as at_step, s.outcome, s.fault as fault_code, s.day,

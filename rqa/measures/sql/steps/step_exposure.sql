@@ -12,11 +12,7 @@
 --   part_no of c; lot of c or 'unknown'.
 with
 -- one row a job and what is asked of the part and lot fitted in it
-fitted as (
-    select distinct
-        job_id /* if part_no: */ , part_no /* :if part_no */ /* if lot: */ , lot /* :if lot */
-    from parts
-),
+fitted as (select distinct job_id /* if part_no: */ , part_no /* :if part_no */ /* if lot: */ , lot /* :if lot */ from parts),
 -- one row a record of turns of work, numbered; those of jobs with several turns stay apart, so that each job is counted once
 cells as (
     select

@@ -6,8 +6,7 @@
 with
 -- one row a record and group of turns that have it
 alike as (
-    select
-        /* groups of t: */ coalesce(t.site, 'unknown') as site, /* :groups of t */
+    select /* groups of t: */ coalesce(t.site, 'unknown') as site, /* :groups of t */
         t.record, count(*) as turns
     from job_turns as t
     where t.record is not null and coalesce(t.day <= $as_of, true) and /* filters of t: */ true /* :filters of t */
@@ -15,8 +14,7 @@ alike as (
 ),
 -- one row a record, group and outcome of its first attempts
 logged as (
-    select
-        /* groups of r: */ r.step as step, /* :groups of r */
+    select /* groups of r: */ r.step as step, /* :groups of r */
         r.record, r.outcome, sum(r.attempts) as attempts
     from record_steps as r
     where r.attempt = 1 and /* filters of r: */ true /* :filters of r */

@@ -11,11 +11,7 @@
 --   part_no of f; lot of f or 'unknown'.
 with
 -- one row a job and what is asked of the part and lot fitted in it
-fitted as (
-    select distinct
-        job_id /* if part_no: */ , part_no /* :if part_no */ /* if lot: */ , lot /* :if lot */
-    from parts
-)
+fitted as (select distinct job_id /* if part_no: */ , part_no /* :if part_no */ /* if lot: */ , lot /* :if lot */ from parts)
 select
     /* groups: */ s.model as model, /* :groups */
     s.job_id, cast(s.step_seq as bigint) as step_seq, s.step as at_step, cast(s.attempt as bigint) as attempt, s.outcome,
