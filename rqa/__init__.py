@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from rqa.loading import load
     from rqa.plots import plot
     from rqa.plots.renderer import enable as notebook
-    from rqa.propose import propose
+    from rqa.proposals import propose
     from rqa.published_examples import published
 
 __version__: str
@@ -31,7 +31,7 @@ _ROOMS = {
     "notebook": ("rqa.plots.renderer", "enable"),
     "panel": ("rqa.control_panel", "panel"),
     "plot": ("rqa.plots", "plot"),
-    "propose": ("rqa.propose", "propose"),
+    "propose": ("rqa.proposals", "propose"),
     "published": ("rqa.published_examples", "published"),
 }
 
@@ -41,10 +41,7 @@ def __getattr__(name: str) -> Any:
         return import_module("importlib.metadata").version("rqa")
     if name in _ROOMS:
         room, thing = _ROOMS[name]
-        found = getattr(import_module(room), thing)
-        # Kept, as a module of the same name is an attribute of the package once it is imported.
-        globals()[name] = found
-        return found
+        return getattr(import_module(room), thing)
     raise AttributeError(f"module 'rqa' has no attribute {name!r}")
 
 

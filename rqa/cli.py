@@ -173,7 +173,7 @@ def propose_mapping(folder: Path, update: bool, memory: str) -> None:
     left as a line to fill. A sources.toml that is there is never overwritten; --update adds to it what it does not read
     yet, and keeps all that stands in it. Ends as `inspect` would.
     """
-    from rqa.propose import propose
+    from rqa.proposals import propose
 
     with progress_line() as progress:
         made = propose(folder, update=update, progress=progress)

@@ -3,8 +3,8 @@
 import pytest
 
 from rqa.contract import TABLES
-from rqa.propose.matching import LOGS, SURE
-from rqa.propose.vocabulary import code_of, folded, notions_of, sure_of, vocabulary
+from rqa.proposals.matching import LOGS, SURE
+from rqa.proposals.vocabulary import code_of, folded, notions_of, sure_of, vocabulary
 
 KNOWN = [
     ("jobs", "job_id", "Work Order No."), ("jobs", "job_id", "Auftrags-Nr."), ("jobs", "job_id", "N° de dossier"),

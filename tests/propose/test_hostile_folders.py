@@ -13,9 +13,9 @@ from click.testing import CliRunner
 
 from rqa.cli import main
 from rqa.errors import MappingError, SourceError
-from rqa.propose import propose
-from rqa.propose.columns import facts_of
-from rqa.propose.found import files_in, look_through
+from rqa.proposals import propose
+from rqa.proposals.columns import facts_of
+from rqa.proposals.found import files_in, look_through
 from rqa.store.load import load
 from rqa.store.looked import looking
 from tests.propose.exports import SHOPS

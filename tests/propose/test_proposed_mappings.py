@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from rqa.intake.draft import parse_mapping
-from rqa.propose import Proposal, propose
+from rqa.proposals import Proposal, propose
 from rqa.store.load import load
 from tests.propose.exports import SHOPS, Shop, bare_codes
 from tests.propose.other_exports import OTHERS

@@ -8,7 +8,7 @@ from click.testing import CliRunner
 
 from rqa.cli import main
 from rqa.errors import MappingError
-from rqa.propose import propose
+from rqa.proposals import propose
 from rqa.store.load import load
 from tests.propose.exports import at, jobs, table
 

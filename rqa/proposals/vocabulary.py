@@ -69,7 +69,7 @@ class Vocabulary:
 @cache
 def vocabulary() -> Vocabulary:
     """The vocabulary of the package."""
-    raw = tomllib.loads((files("rqa.propose") / "vocabulary.toml").read_text(encoding="utf-8"))
+    raw = tomllib.loads((files("rqa.proposals") / "vocabulary.toml").read_text(encoding="utf-8"))
     words: dict[str, set[str]] = {}
     for notion, listed in raw["notions"].items():
         for word in listed.split():

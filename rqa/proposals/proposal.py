@@ -9,12 +9,12 @@ from rqa.errors import RqaError
 from rqa.intake.names import quoted
 from rqa.intake.values import ParseOptions
 from rqa.progress import Progress, Stage, silent
-from rqa.propose.columns import TIME, Facts, facts_of
-from rqa.propose.found import FolderFound, Group, files_in, look_through
-from rqa.propose.layouts import Layout
-from rqa.propose.matching import LOGS, Matched, matched, with_ids
-from rqa.propose.structure import completed, with_names_of_work
-from rqa.propose.wide import EventLog, WideTable, event_log, wide_tables
+from rqa.proposals.columns import TIME, Facts, facts_of
+from rqa.proposals.found import FolderFound, Group, files_in, look_through
+from rqa.proposals.layouts import Layout
+from rqa.proposals.matching import LOGS, Matched, matched, with_ids
+from rqa.proposals.structure import completed, with_names_of_work
+from rqa.proposals.wide import EventLog, WideTable, event_log, wide_tables
 from rqa.store.looked import Looked, looking
 from rqa.words import percent
 

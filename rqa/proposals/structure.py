@@ -6,9 +6,9 @@ from dataclasses import replace
 from rqa.contract import TABLES
 from rqa.intake.names import quoted
 from rqa.intake.values import ParseOptions
-from rqa.propose.columns import TIME, Facts
-from rqa.propose.matching import NEEDED, Guess, Matched
-from rqa.propose.vocabulary import code_of
+from rqa.proposals.columns import TIME, Facts
+from rqa.proposals.matching import NEEDED, Guess, Matched
+from rqa.proposals.vocabulary import code_of
 from rqa.store.looked import Looked
 from rqa.words import counted
 

@@ -12,9 +12,9 @@ from rqa.errors import MappingError
 from rqa.intake.draft import draft, read_mapping
 from rqa.intake.mapping import MAPPING_FILE
 from rqa.progress import Progress, silent
-from rqa.propose.proposal import Proposed, proposed
-from rqa.propose.updated import updated
-from rqa.propose.written import mapping_text, marked_lines
+from rqa.proposals.proposal import Proposed, proposed
+from rqa.proposals.updated import updated
+from rqa.proposals.written import mapping_text, marked_lines
 from rqa.words import counted, listed
 from rqa.written import write_whole
 

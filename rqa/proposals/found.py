@@ -15,7 +15,7 @@ from rqa.intake.own_actions import OWN_ACTIONS
 from rqa.intake.paths import WILD, label
 from rqa.intake.sources import SourceFile
 from rqa.progress import Progress, Stage, silent
-from rqa.propose.layouts import (
+from rqa.proposals.layouts import (
     Layout,
     NotReadError,
     database_layouts,
@@ -25,7 +25,7 @@ from rqa.propose.layouts import (
     sheet_layout,
     text_layout,
 )
-from rqa.propose.vocabulary import LETTERS
+from rqa.proposals.vocabulary import LETTERS
 from rqa.store.looked import Looked
 
 NOT_LOGS = (

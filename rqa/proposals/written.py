@@ -6,10 +6,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from rqa.contract import TABLES, Column, Table
-from rqa.propose.columns import Facts
-from rqa.propose.matching import LOGS, SURE, Guess, Matched
-from rqa.propose.proposal import Proposed, SetProposal
-from rqa.propose.wide import EventLog, WideTable, event_select
+from rqa.proposals.columns import Facts
+from rqa.proposals.matching import LOGS, SURE, Guess, Matched
+from rqa.proposals.proposal import Proposed, SetProposal
+from rqa.proposals.wide import EventLog, WideTable, event_select
 from rqa.shown import one_line
 from rqa.words import counted, listed, percent
 
@@ -309,7 +309,7 @@ def _epoch_sql(column: str, unit: str) -> str:
 
 
 def _factor(header: str) -> str:
-    from rqa.propose.vocabulary import notions_of
+    from rqa.proposals.vocabulary import notions_of
 
     notions = set().union(*notions_of(header)) if notions_of(header) else set()
     if "hours" in notions and "minutes" not in notions:

@@ -7,9 +7,9 @@ from dataclasses import dataclass, field, replace
 from rqa.contract import Column
 from rqa.intake.names import quoted
 from rqa.intake.values import ParseOptions
-from rqa.propose.found import Group
-from rqa.propose.times import CLOCK_ALONE, EPOCH, SERIAL, Readings, readings_of
-from rqa.propose.vocabulary import vocabulary
+from rqa.proposals.found import Group
+from rqa.proposals.times import CLOCK_ALONE, EPOCH, SERIAL, Readings, readings_of
+from rqa.proposals.vocabulary import vocabulary
 from rqa.store.looked import Looked
 from rqa.words import counted
 

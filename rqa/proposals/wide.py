@@ -7,10 +7,10 @@ from importlib.resources import files
 
 from rqa.contract import TABLES
 from rqa.intake.names import quoted
-from rqa.propose.columns import CODES, Facts
-from rqa.propose.matching import CHECK, Matched, score
-from rqa.propose.structure import order_said
-from rqa.propose.vocabulary import UNSURE, code_of, folded, notions_of
+from rqa.proposals.columns import CODES, Facts
+from rqa.proposals.matching import CHECK, Matched, score
+from rqa.proposals.structure import order_said
+from rqa.proposals.vocabulary import UNSURE, code_of, folded, notions_of
 from rqa.store.looked import Looked
 
 LEAST = 3
@@ -76,7 +76,7 @@ def event_log(match: Matched | None, facts: Mapping[str, Facts]) -> EventLog | N
 
 def event_select(log: EventLog, match: Matched, name: str) -> str:
     """The SELECT that makes attempts of a log's events."""
-    text = (files("rqa.propose") / "event_log.sql").read_text(encoding="utf-8")
+    text = (files("rqa.proposals") / "event_log.sql").read_text(encoding="utf-8")
     sql = "\n".join(line for line in text.splitlines() if not line.startswith("--"))
     columns = {t: quoted(g.source) for t, g in match.guesses.items()}
     time = columns.get("ended_at") or columns["started_at"]

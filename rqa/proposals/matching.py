@@ -5,8 +5,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from rqa.contract import JOBS, TABLES, Column, Table
-from rqa.propose.columns import CODES, Facts
-from rqa.propose.vocabulary import code_of, folded, notions_of, sure_of, vocabulary
+from rqa.proposals.columns import CODES, Facts
+from rqa.proposals.vocabulary import code_of, folded, notions_of, sure_of, vocabulary
 from rqa.words import counted, percent
 
 SURE, CHECK, CANDIDATE = 0.8, 0.5, 0.25

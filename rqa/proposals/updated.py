@@ -19,12 +19,12 @@ from rqa.intake.mapping import MAPPING_FILE, Mapping, TableSpec
 from rqa.intake.paths import label, paths_of
 from rqa.intake.sources import files_of
 from rqa.progress import Progress, silent
-from rqa.propose.columns import facts_of
-from rqa.propose.found import Group, files_in, look_through
-from rqa.propose.layouts import Layout
-from rqa.propose.matching import Guess, matched
-from rqa.propose.proposal import Proposed, SetProposal, sets_proposed
-from rqa.propose.written import guess_line, left_out_lines, set_lines
+from rqa.proposals.columns import facts_of
+from rqa.proposals.found import Group, files_in, look_through
+from rqa.proposals.layouts import Layout
+from rqa.proposals.matching import Guess, matched
+from rqa.proposals.proposal import Proposed, SetProposal, sets_proposed
+from rqa.proposals.written import guess_line, left_out_lines, set_lines
 from rqa.store.looked import Looked, looking
 from rqa.words import counted, listed
 
