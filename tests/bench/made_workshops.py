@@ -47,6 +47,7 @@ class Workshop:
     sd_bench: float = 0.0
     sd_station: float = 0.0
     sd_month: float = 0.0
+    sd_model: float = 0.0
     season: float = 0.0
     sd_job: float = 0.0
     frailty: float = 0.0
@@ -101,7 +102,7 @@ def made(rng: np.random.Generator, w: Workshop) -> Made:
 
     width = len(STEPS["board"])
     of_step = rng.normal(0.0, 0.5, (len(PROCEDURES), width))
-    of_model = rng.normal(0.0, 0.2, len(MODELS))[model]
+    of_model = rng.normal(0.0, w.sd_model, len(MODELS))[model]
     chance = _odds(w.fails, of_step[procedure] + (effect + of_model + of_job)[:, None])
     failed = rng.random((n, width)) < chance
     nodes, weights = np.polynomial.hermite_e.hermegauss(31)
