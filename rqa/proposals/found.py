@@ -6,7 +6,7 @@ import re
 import unicodedata
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from rqa.errors import RqaError
@@ -84,11 +84,12 @@ def files_in(folder: Path) -> list[Path]:
 
 def look_through(
     folder: Path, paths: Sequence[Path], looked: Looked, progress: Progress = silent, *,
-    known: Mapping[tuple[Path, str], str] | None = None,
+    known: Mapping[tuple[Path, str | int], str] | None = None,
 ) -> FolderFound:
     """Find out how every file is laid out, and which belong together.
 
-    What is `known` already, files with their sheet or table ("" for the first or only one), is left out.
+    What is `known` already, files with their sheet or table ("" for the first or only one, a sheet's number from 0), is
+    left out.
     """
     layouts: list[Layout] = []
     not_read: dict[str, str] = {}
@@ -99,7 +100,10 @@ def look_through(
                 raise NotReadError("is a link that leads out of the folder; see outside in the mapping guide")
             for place, made in enumerate(_layouts(path, label(path, folder), looked, not_read)):
                 real = path.resolve()
-                if not known or not ((real, made.part) in known or (place == 0 and (real, "") in known)):
+                names: set[str | int | None] = {made.part, made.number}
+                if (place if made.number is None else made.number) == 0:
+                    names.add("")
+                if not any((real, name) in (known or {}) for name in names):
                     layouts.append(made)
         except NotReadError as said:
             if not known or (path.resolve(), "") not in known:
@@ -125,12 +129,13 @@ def _layouts(path: Path, called: str, looked: Looked, not_read: dict[str, str]) 
             sheets = looked.cells(source, None).sheets
         except RqaError as error:
             raise NotReadError(str(error).removeprefix(f"{called}: ").removesuffix(" Nothing was loaded.")) from None
-        for sheet in sheets:
+        for number, sheet in enumerate(sheets):
             try:
                 grid = looked.cells(source, sheet).columns
                 height = min(FIRST_ROWS, len(grid[0]) if grid else 0)
                 columns = [c[:height].to_pylist() for c in grid]
-                yield sheet_layout(path, sheet, list(zip(*columns, strict=True)), named=named)
+                made = sheet_layout(path, sheet, list(zip(*columns, strict=True)), named=named)
+                yield replace(made, number=number)
             except NotReadError as said:
                 not_read[f"{called}, sheet {sheet!r}"] = str(said)
             except RqaError as error:

@@ -52,8 +52,8 @@ class NotReadError(Exception):
 class Layout:
     """How a file, a sheet or a table of a database is read: settings of `[files.…]`, each with why, and its columns.
 
-    `part` names the sheet or the table. `ascii_only` says that the file would be the same in any usual encoding.
-    `nested` are the columns that reach into objects.
+    `part` names the sheet or the table, `number` tells which sheet it is, counted from 0. `ascii_only` says that the
+    file would be the same in any usual encoding. `nested` are the columns that reach into objects.
     """
 
     path: Path
@@ -64,6 +64,7 @@ class Layout:
     part: str = ""
     ascii_only: bool = False
     nested: tuple[str, ...] = ()
+    number: int | None = None
 
     def source(self, name: str, label: str) -> SourceFile:
         """The file as the intake takes it."""

@@ -45,6 +45,8 @@ class SetProposal:
     """Times in two columns: the column of the contract, and those of day and clock."""
     wide: tuple[WideTable, ...] = ()
     events: EventLog | None = None
+    key_file: str = ""
+    """The file with the key of pseudonyms, where the mapping that this is added to has one."""
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ import re
 import tomllib
 from collections.abc import Mapping as MappingType
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -54,7 +54,8 @@ def updated(folder: Path, progress: Progress = silent) -> Update:
     outside = [f for name, spec in mapping.files.items() if spec.format != "frame"
                for f in files_of(name, spec.model_copy(update={"optional": True}), folder, {},
                                  mapping.workspace.outside)]
-    with looking([*paths, *(f.path for f in outside)]) as looked:
+    key_file = next((key for entry in mapping.table for key in entry.key_files), "")
+    with looking([*paths, *(f.path for f in outside)], sealed=mapping.keyed) as looked:
         known = _known(folder, mapping)
         found = look_through(folder, paths, looked, progress, known=known)
         columns = _known_columns(folder, mapping, looked)
@@ -67,19 +68,22 @@ def updated(folder: Path, progress: Progress = silent) -> Update:
                 joined.setdefault(home, []).extend(group.patterns)
         added = {
             number: guesses for number, entry in enumerate(mapping.table)
-            if entry.from_ is not None and (guesses := _new_columns(entry, columns, looked))
+            if entry.from_ is not None and (guesses := _new_columns(entry, columns, looked, key_file))
         }
         made = sets_proposed(folder, found, fresh, looked, len(paths), taken=tuple(mapping.files), progress=progress)
+        # A mapping that makes pseudonyms must not come to hold names by what is added to it.
+        made = replace(made, sets=tuple(replace(one, key_file=key_file) for one in made.sets))
     return _written(text, joined, added, made)
 
 
-def _known(folder: Path, mapping: Mapping) -> dict[tuple[Path, str], str]:
-    """The files that the mapping reads, with their sheet or table ("" where none is named), by the set that does."""
-    known: dict[tuple[Path, str], str] = {}
+def _known(folder: Path, mapping: Mapping) -> dict[tuple[Path, str | int], str]:
+    """The files that the mapping reads, with their sheet or table ("" where none is named), and the set that does."""
+    known: dict[tuple[Path, str | int], str] = {}
     for name, spec in mapping.files.items():
         for pattern in spec.path:
             for path in paths_of(pattern, folder, mapping.workspace.outside, optional=True)[0]:
-                known[path.resolve(), str(spec.sheet or spec.table or "")] = name
+                part = spec.sheet if isinstance(spec.sheet, int) else spec.sheet or spec.table or ""
+                known[path.resolve(), part] = name
     return known
 
 
@@ -109,17 +113,19 @@ def _home(group: Group, columns: MappingType[str, tuple[Group, Any]], mapping: M
     for name, (there, _) in columns.items():
         theirs = {c.lower() for one in there.layouts for c in one.columns}
         spec = mapping.files[name]
-        alike = group.first.format == there.layouts[0].format and all(
-            group.first.settings.get(key, default) == (getattr(spec, key) or default)
-            for key, default in (("header_row", 1), ("sheet", None), ("table", None))
-        ) and (group.first.ascii_only or group.first.settings.get("encoding", "utf-8") == spec.encoding)
+        settings, numbers = group.first.settings, {one.number for one in group.layouts}
+        alike = (
+            (group.first.format, settings.get("header_row", 1), settings.get("table"))
+            == (there.layouts[0].format, spec.header_row, spec.table)
+        ) and (spec.sheet == settings.get("sheet") or numbers == {spec.sheet or 0}) and (
+            group.first.ascii_only or group.first.settings.get("encoding", "utf-8") == spec.encoding)
         if alike and len(mine & theirs) >= SAME_COLUMNS * len(mine | theirs) and len(mine) > 1:
             return name
     return None
 
 
 def _new_columns(
-    entry: TableSpec, columns: MappingType[str, tuple[Group, Any]], looked: Looked
+    entry: TableSpec, columns: MappingType[str, tuple[Group, Any]], looked: Looked, key_file: str
 ) -> list[tuple[Guess, SetProposal]]:
     """What columns of the files most likely are that an entry does not use, of those that it does not give yet."""
     if (entry.from_ or "") not in columns:
@@ -131,7 +137,7 @@ def _new_columns(
     match = matched(left, "", only=[entry.table], whole=False)
     if match is None:
         return []
-    one = SetProposal(group, facts, match, looked.rows.get(group.name, 0))
+    one = SetProposal(group, facts, match, looked.rows.get(group.name, 0), key_file=key_file)
     taken = set(entry.columns) | {c for c in TABLES[entry.table].names if c in facts}
     return [(g, one) for t, g in match.guesses.items() if t not in taken]
 

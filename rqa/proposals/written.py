@@ -156,9 +156,13 @@ def event_lines(one: SetProposal, match: Matched, events: EventLog) -> list[str]
              f"# {CHECK}: a row is an event, and {events.kind!r} tells starts from ends; each start begins an attempt",
              "[[table]]", 'table = "steps"', 'select = """', event_select(events, match, one.group.name), '"""',
              "[table.columns]"]
-    outcome = match.guesses.get("outcome")
+    person, outcome = match.guesses.get("technician"), match.guesses.get("outcome")
+    if person is not None and one.key_file:
+        # The SELECT gives names under the name of the contract.
+        line = guess_line(one, TABLES["steps"].column("technician"), person)
+        lines += Line("technician", _keyed(one, "technician"), line.why, line.mark).texts()
     if outcome is None:
-        return [*lines[:-1]]
+        return lines if lines[-1] != "[table.columns]" else lines[:-1]
     line = guess_line(one, TABLES["steps"].column("outcome"), outcome)
     values = toml({"column": "outcome", "values": outcome.values}) if outcome.values else '"outcome"'
     return [*lines, *Line("outcome", values, line.why, line.mark, more=line.more).texts()]
@@ -237,7 +241,9 @@ def column_lines(one: SetProposal, match: Matched, table: Table) -> tuple[list[L
             said = f"required, and not found: {column.meaning}. {could}".rstrip()
             lines.append(Line(column.name, '"…"', said, live=False))
         elif likely:
-            lines.append(Line(column.name, toml(likely[0][0]), f"not sure enough: {could}", live=False))
+            value = toml(likely[0][0])
+            value = _keyed(one, likely[0][0]) if column.name in PEOPLE and one.key_file else value
+            lines.append(Line(column.name, value, f"not sure enough: {could}", live=False))
     return lines, lacking
 
 
@@ -280,6 +286,9 @@ def guess_line(one: SetProposal, column: Column, guess: Guess) -> Line:
 
 def _value(one: SetProposal, column: Column, guess: Guess, facts: Facts, marks: list[str]) -> str:
     """What a line gives for a column, as TOML."""
+    if column.name in PEOPLE and one.key_file:
+        marks.append("names become pseudonyms, by the key file that the mapping has")
+        return _keyed(one, guess.source)
     if column.name in one.split:
         return f"{{ join = {toml(list(one.split[column.name]))} }}"
     name = toml(guess.source)
@@ -297,6 +306,10 @@ def _value(one: SetProposal, column: Column, guess: Guess, facts: Facts, marks: 
         if factor:
             parts.append(f"times = {factor}")
     return f"{{ {', '.join(parts)} }}" if len(parts) > 1 else name
+
+
+def _keyed(one: SetProposal, source: str) -> str:
+    return f"{{ column = {toml(source)}, key_file = {toml(one.key_file)} }}"
 
 
 def _epoch_sql(column: str, unit: str) -> str:

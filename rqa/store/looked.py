@@ -43,16 +43,20 @@ class Filled:
 
 
 class Looked:
-    """Sets of files as tables of texts; `looking` makes one."""
+    """Sets of files as tables of texts; `looking` makes one.
 
-    def __init__(self, connection: duckdb.DuckDBPyConnection, stager: Stager) -> None:
-        self.connection, self.stager = connection, stager
+    `sealed` says that nothing of any file may reach a disk or a message as it was read.
+    """
+
+    def __init__(self, connection: duckdb.DuckDBPyConnection, stager: Stager, *, sealed: bool = False) -> None:
+        self.connection, self.stager, self.sealed = connection, stager, sealed
         self.rows: dict[str, int] = {}
         self.columns: dict[str, dict[str, str]] = {}
         """For each set of files, its columns by their names in lower case."""
 
     def cells(self, source: SourceFile, sheet: str | int | None) -> Sheet:
         """The cells of a sheet of a workbook, of the first where none is named."""
+        source = self._guarded(source)
         with _told(source):
             return self.stager.sheets.read(source, sheet)
 
@@ -62,6 +66,7 @@ class Looked:
         Records that are no rows are passed over: a load tells of them. Raises an error of ours where the file cannot
         be read.
         """
+        source = self._guarded(source)
         ways = (ONLY_LOOK, replace(ONLY_LOOK, plain_ends=True), USUAL)
         with _told(source):
             for way in ways:
@@ -73,6 +78,9 @@ class Looked:
                 finally:
                     self.stager.copies.drop()
         return ()
+
+    def _guarded(self, source: SourceFile) -> SourceFile:
+        return replace(source, sealed=True) if self.sealed else source
 
     def _take(self, source: SourceFile, wanted: frozenset[str], options: ReadOptions) -> tuple[str, ...]:
         text = self.stager.text_of(source, wanted, options)
@@ -211,12 +219,16 @@ def _told(source: SourceFile) -> Iterator[None]:
 
 
 @contextmanager
-def looking(paths: Sequence[Path], memory: str | None = MEMORY) -> Iterator[Looked]:
-    """An engine that can read these files, and what is read of them; gone at the end."""
+def looking(paths: Sequence[Path], memory: str | None = MEMORY, *, sealed: bool = False) -> Iterator[Looked]:
+    """An engine that can read these files, and what is read of them; gone at the end.
+
+    With `sealed` nothing of them reaches a disk: what does not fit in memory fails.
+    """
     with tempfile.TemporaryDirectory(prefix="rqa-look-") as folder:
         scratch = Path(folder)
         reads = [*paths, IN_MEMORY]
-        connection = connect(scratch / STORE_FILE, read_only=False, scratch=scratch, memory=memory, reads=reads)
+        connection = connect(scratch / STORE_FILE, read_only=False, scratch=scratch, memory=memory, reads=reads,
+                             spill=not sealed)
         with closing(connection), interruptible(connection), closing(Stager(connection, scratch)) as stager:
-            yield Looked(connection, stager)
+            yield Looked(connection, stager, sealed=sealed)
 
