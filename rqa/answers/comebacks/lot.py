@@ -15,7 +15,7 @@ from rqa.answers.core.scope import Snapshot, check_level, is_number
 from rqa.errors import RequestError
 from rqa.measures.run import counts
 from rqa.shown import told
-from rqa.words import count, counted, did_you_mean, enumerated
+from rqa.words import count, counted, did_you_mean, enumerated, plural
 
 if TYPE_CHECKING:
     import polars as pl
@@ -24,7 +24,7 @@ LOT = "lot"
 AGES = (30, 90, 180, 365)
 """Days since closing up to which come-backs are expected."""
 SAID = 12
-OUT, BACK = "still out", "came back"
+OUT, BACK, NOT_FOLLOWED = "still out", "came back", "not followed"
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -52,8 +52,9 @@ def lot(
     workspace's currency; with it a note sets that beside the cost of waiting.
 
     A row a closed job, by closing day: job_id, unit_id, site, model, procedure, closed_on, ended ("came back", "still
-    out", "left service", "not repaired": no index job), days (from closing until then, or until the as-of day), class
-    and return_job_id of the return, cost (of the come-back, null where it is not known).
+    out", "left service", "not repaired", "not followed": repaired, but it overlaps another job of its unit), days (from
+    closing until then, or until the as-of day; null of the last two), class and return_job_id of the return, cost (of
+    the come-back, null where it is not known).
 
     `.expected` has a row for each age of 30, 90, 180 and 365 days that repairs with any lot of this part were followed
     to: days, until (the day on which the youngest of the lot reaches it), back (so far, within it), then how many of
@@ -62,7 +63,8 @@ def lot(
     at that age. Which of the two holds is not known beforehand: a fault that shows early slows down. low and high hold
     both with their limits (they held 142 of 146 forecasts of lots of the demo at 100,000 jobs: tests/bench/lots.py);
     cost is that of at_own_pace, at the mean cost of the lot's come-backs so far. To export the units to call back:
-    `.jobs(ended="still out").to_excel("recall.xlsx")`.
+    `.jobs(ended="still out").to_excel("recall.xlsx")`; a note says where those of `.jobs(ended="not followed")` must be
+    added.
 
     Raises `RequestError` for a part or lot that was never fitted.
 
@@ -168,6 +170,12 @@ def _notes(
         f"Fitted in {counted(table.height, 'job')} on {counted(units, 'unit')}: {count(ends.get(BACK, 0))} came back, "
         f"{count(ends.get(OUT, 0))} still out."
     ]
+    if unfollowed := ends.get(NOT_FOLLOWED, 0):
+        notes.append(
+            f"{counted(unfollowed, 'repaired job overlaps', 'repaired jobs overlap')} another job of the same unit, so "
+            f"what came back afterwards is not followed. A recall must include {plural(unfollowed, 'it', 'them')}, "
+            f"too: .jobs(ended={told(NOT_FOLLOWED)})."
+        )
     if expected is None or expected.is_empty():
         return notes
     last = expected.row(-1, named=True)

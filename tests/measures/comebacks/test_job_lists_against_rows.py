@@ -136,8 +136,10 @@ def test_the_jobs_of_a_lot(data: dict[str, Any], fitted: list[Row], gone: list[R
             continue
         _, back, gap, _ = links.get(job_id, (job, None, None, None))
         left = retired.get(job["unit_id"])
-        if job["disposition"] != "repaired" or job_id not in links:
+        if job["disposition"] != "repaired":
             expected[job_id] = ("not repaired", None)
+        elif job_id not in links:
+            expected[job_id] = ("not followed", None)
         elif back is not None and back["opened_on"] <= as_of:
             expected[job_id] = ("came back", gap)
         elif left is not None and job["closed_on"] <= left <= as_of:
@@ -150,6 +152,9 @@ def test_the_jobs_of_a_lot(data: dict[str, Any], fitted: list[Row], gone: list[R
             return
         found = depot.lot("DA-1", "L1")
     assert {row[0]: row[1:] for row in found.table.select("job_id", "ended", "days").rows()} == expected
+    unfollowed = sum(ended == "not followed" for ended, _ in expected.values())
+    told = [note for note in found.notes if "'not followed'" in note]
+    assert [note.split(" repaired job", 1)[0] for note in told] == [str(unfollowed)] * (unfollowed > 0)
     if found.expected is None:
         assert "still out" not in {ended for ended, _ in expected.values()}
         return

@@ -1,6 +1,7 @@
 -- Jobs in which a lot of a part was fitted, and what became of them.
--- A row is one closed job. ended: 'came back' (its return was opened up to $as_of), 'left service', 'still out', or 'not repaired'
--- for a job that is no index job; days: from its closing until that, or until $as_of; class and return_job_id: of the return.
+-- A row is one closed job. ended: 'came back' (its return was opened up to $as_of), 'left service', 'still out', 'not followed'
+-- for a repaired job that overlaps another job of its unit, or 'not repaired'; days: from its closing until that, or until
+-- $as_of, null where it is not followed or not repaired; class and return_job_id: of the return.
 -- Parameters: $part and $lot; $as_of date: jobs closed later are left out.
 -- Not counted: open and cancelled jobs.
 with
@@ -12,7 +13,7 @@ select
     j.job_id, j.unit_id, j.site, j.model, j.procedure, j.closed_on,
     case l.ended
         when 'returned' then 'came back' when 'retired' then 'left service' when 'in service' then 'still out'
-        else 'not repaired'
+        else case when j.disposition = 'repaired' then 'not followed' else 'not repaired' end
     end as ended,
     cast(l.followed_days as bigint) as days,
     case when l.ended = 'returned' then l.class end as class,
