@@ -47,9 +47,13 @@ def within_people(*, events: Counts, trials: Counts, share: Numbers) -> WithinPe
     E the events that the mix brings at a place to a person, and f = events / E the person's own level over all places,
     a place is due the sum of f E. Its observed less these have the variance of the efficient score,
     sum of f (w - w^2 / w over all places) with w the binomial variance of the mix: the people's levels take the rest.
+    A kind of work done at one place alone is left out: its share is the place's own.
     """
     from rqa.stats import expectation_test
 
+    shared = (trials.sum(axis=1) > 0).sum(axis=0) > 1
+    lone = trials[:, :, ~shared].sum(axis=(1, 2))
+    events, trials, share = events[:, :, shared], trials[:, :, shared], share[shared]
     due, weight = trials @ share, trials @ (share * (1.0 - share))
     done, seen = trials.sum(axis=2), events.sum(axis=2)
     due_of, weight_of, seen_of = due.sum(axis=0), weight.sum(axis=0), seen.sum(axis=0)
@@ -64,8 +68,8 @@ def within_people(*, events: Counts, trials: Counts, share: Numbers) -> WithinPe
     test = expectation_test(observed=observed, expected=expected, variance=np.where(expected > 0, variance, 0.0))
     return WithinPeople(
         exposures=np.where(there, done, 0).sum(axis=1), observed=observed,
-        no_comparator=np.where(alone, done, 0).sum(axis=1), expected=expected, variance=variance, by_chance=by_chance,
-        p_value=test.p_value, z=test.z,
+        no_comparator=np.where(alone, done, 0).sum(axis=1) + lone, expected=expected, variance=variance,
+        by_chance=by_chance, p_value=test.p_value, z=test.z,
     )
 
 

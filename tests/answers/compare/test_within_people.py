@@ -55,6 +55,22 @@ def test_who_works_at_one_place_alone_tells_nothing_of_it():
     assert not r.told.any()
 
 
+def test_a_kind_of_work_of_one_place_alone_is_not_compared_with_itself():
+    """Two people, 200 checks each at each of two places, of which place 0 fails twice as many: 80 against 40.
+
+    By hand: each person had 60 failures at two places with as much work, so 60 are due at each place.
+    """
+    n = np.array([[[200, 400], [200, 400]], [[200, 0], [200, 0]]])
+    x = np.array([[[40, 120], [40, 120]], [[20, 0], [20, 0]]])
+    r = within_people(events=x, trials=n, share=shares_of(x, n))
+    assert r.no_comparator.tolist() == [800, 0]
+    assert r.exposures.tolist() == [400, 400]
+    assert r.observed.tolist() == [80, 40]
+    assert r.expected == pytest.approx([60.0, 60.0])
+    without = within_people(events=x[:, :, :1], trials=n[:, :, :1], share=shares_of(x, n)[:1])
+    assert r.z.tolist() == without.z.tolist()
+
+
 @pytest.mark.parametrize(("own", "bench_0", "least", "most"), [(0.0, 1.0, 0.0, 0.09), (0.8, 1.0, 0.0, 0.09),
                                                                (0.8, 1.8, 0.6, 1.0)])
 def test_people_who_differ_make_no_bench_stand_out(own, bench_0, least, most):
