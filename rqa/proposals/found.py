@@ -143,8 +143,13 @@ def _layouts(path: Path, called: str, looked: Looked, not_read: dict[str, str]) 
 
 
 def _key(folder: Path, made: Layout) -> tuple[object, ...]:
-    """What files of one set have in common: the name without its numbers, and all that decides how they are read."""
-    shape = re.sub(r"\d+", "#", label(made.path, folder))
+    """What files of one set have in common: the name without its numbers, and all that decides how they are read.
+
+    A first folder with a name, not a year alone, may be a site's, so that its number counts.
+    """
+    first, *others = label(made.path, folder).split("/")
+    kept = bool(others) and any(c.isalpha() for c in first)
+    shape = "/".join([first if kept else re.sub(r"\d+", "#", first), *(re.sub(r"\d+", "#", o) for o in others)])
     settings = {k: v for k, v in made.settings.items() if k != "encoding"}
     return (shape, made.format, tuple(sorted(settings.items(), key=str)))
 

@@ -205,10 +205,30 @@ def _left_beside(word: frozenset[str]) -> float:
     return BESIDE_NEUTRAL if word & NEUTRAL else BESIDE
 
 
+ASKED = re.compile(r"\?(?!\w)")
+"""A question mark that stands for no letter."""
+NEGATED = frozenset((
+    "no", "not", "non", "never", "cannot", "without", "out", "void", "expired", "kein", "keine", "keinen", "nicht",
+    "ohne", "ausser", "abgelaufen", "pas", "sans", "hors", "sin", "fuera", "senza", "fuori", "nao", "sem", "fora",
+    "bez", "nie", "niet", "geen", "zonder",
+))
+"""Words that turn what a text says into its opposite, folded."""
+
+
+def _opposed(plain: str, known: str) -> bool:
+    """Whether one of two texts has a no that the other does not have."""
+    return bool(NEGATED & (set(plain.split()) ^ set(known.split())))
+
+
 @lru_cache(KEPT)
 def code_of(text: str, kind: str, allowed: tuple[str, ...]) -> tuple[str | None, float]:
-    """The code that a status text means, and how sure that is: 1.0 for a known text, less for one that is like it."""
+    """The code that a status text means, and how sure that is: 1.0 for a known text, less for one that is like it.
+
+    None for one that asks, and for one that says no to a known text or leaves out its no: it may mean the opposite.
+    """
     plain = folded(text)
+    if ASKED.search(text):
+        return None, 0.0
     codes = {code: texts for code, texts in vocabulary().values.get(kind, {}).items() if code in allowed}
     for code in allowed:
         if plain == folded(code):
@@ -218,7 +238,8 @@ def code_of(text: str, kind: str, allowed: tuple[str, ...]) -> tuple[str | None,
             return code, UNSURE if plain in vocabulary().unsure.get(kind, ()) else 1.0
     near: list[tuple[float, str]] = []
     for code, texts in codes.items():
-        best = max((ratio(plain, t) for t in texts if len(t) >= SHORTEST and len(plain) >= SHORTEST), default=0.0)
+        best = max((ratio(plain, t) for t in texts if len(t) >= SHORTEST and len(plain) >= SHORTEST
+                    and not _opposed(plain, t)), default=0.0)
         near.append((best / 100, code))
     near.sort(reverse=True)
     if near and near[0][0] >= 0.88 and (len(near) == 1 or near[0][0] - near[1][0] > 0.05):
@@ -226,7 +247,7 @@ def code_of(text: str, kind: str, allowed: tuple[str, ...]) -> tuple[str | None,
     # A known text at the beginning of a longer one: "repariert (Platine)".
     begun = [
         (len(t), code) for code, texts in codes.items() for t in texts
-        if len(t) >= SHORTEST and (plain.startswith(f"{t} ") or plain.endswith(f" {t}"))
+        if len(t) >= SHORTEST and (plain.startswith(f"{t} ") or plain.endswith(f" {t}")) and not _opposed(plain, t)
     ]
     if begun:
         longest = max(begun)

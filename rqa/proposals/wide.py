@@ -19,6 +19,10 @@ KNOWN = 0.9
 """Share of a column's values that must be known words of an outcome."""
 NO_STEP = {"other", "bill", "status", "open", "close"}
 """Notions of headers whose times are not those of a step."""
+YES_NO = frozenset((
+    "yes", "no", "y", "n", "ja", "nein", "j", "oui", "non", "o", "si", "s", "sim", "nao", "tak", "nie", "nee",
+    "true", "false", "1", "0",
+))
 STARTS = ("start", "started", "begin", "began", "beginn", "debut", "inicio", "inizio", "poczatek", "in", "open",
           "assign")
 ENDS = ("complete", "completed", "end", "ended", "finish", "finished", "stop", "ende", "fin", "fine", "fim", "koniec",
@@ -127,11 +131,17 @@ def _outcome_share(one: Facts) -> float:
     return known / whole if whole else 0.0
 
 
+def _is_yes_or_no(one: Facts) -> bool:
+    return all(folded(v) in YES_NO for v, _ in one.values if v not in one.missing)
+
+
 def _tests(
     left: Sequence[Facts], job: str, match: Matched | None, facts: Mapping[str, Facts]
 ) -> WideTable | None:
     """Columns that each hold the outcomes of one test."""
-    outcomes = [f for f in left if f.values and f.distinct <= CODES and _outcome_share(f) >= KNOWN]
+    # A yes or a no tells of anything, so that only a header can say that it is a test's.
+    outcomes = [f for f in left if f.values and f.distinct <= CODES and _outcome_share(f) >= KNOWN
+                and not (_is_yes_or_no(f) and not any("test" in w for w in notions_of(f.name)))]
     named = [f for f in outcomes if any("test" in w for w in notions_of(f.name))]
     chosen = outcomes if len(outcomes) >= LEAST else named
     if not chosen:

@@ -22,6 +22,8 @@ MOST_REFUSED = 0.1
 """Share of rows that may be refused for a text without a code, before a column that is not needed is left out."""
 FILLED = 0.9
 """Share of rows with a job id below which an empty one means that of the row above."""
+ONCE = 0.95
+"""Share of different values among the job ids from which on each may stand for the rows below it."""
 BARE = re.compile(r"[a-z][a-z0-9_]*")
 MOST_UNUSED = 30
 
@@ -215,7 +217,8 @@ def fill_lines(one: SetProposal, match: Matched) -> list[str]:
     if guess is None or match.table not in LOGS[1:]:
         return []
     facts = one.facts[guess.source]
-    if not facts.given or facts.filled > FILLED * facts.rows:
+    # Merged cells give each id once; rows that lack their id stand among others that give theirs again and again.
+    if not facts.given or facts.filled > FILLED * facts.rows or facts.unique < ONCE:
         return []
     empty = counted(facts.rows - facts.filled, "row has", "rows have")
     said = f"{empty} no value, so it is taken for that of the row above"
@@ -393,9 +396,16 @@ def marked_lines(made: Proposed) -> Iterable[str]:
     """The lines of a proposal that ask to be checked, by their set."""
     for one in made.sets:
         yield from (f"{one.group.name}.{key}" for key in one.open_settings)
+        yield from (f"{one.group.name}.{key}" for key, (_, why) in one.settings.items() if why.startswith(CHECK))
+        if one.doubts:
+            yield f"{one.group.name}.decimal"
         yield from (f"{one.group.name}.{wide.table}" for wide in one.wide)
         if len(one.group.patterns) > 1 and (one.match is not None or one.wide):
             yield f"{one.group.name}.path"
+        if one.match is not None and one.events is not None:
+            yield f"{one.group.name}.{one.match.table}"
         if one.match is not None:
+            if one.events is None and fill_lines(one, one.match):
+                yield f"{one.group.name}.fill_down"
             columns, _ = column_lines(one, one.match, TABLES[one.match.table])
             yield from (f"{one.group.name}.{line.key}" for line in columns if line.mark or not line.live)
