@@ -325,8 +325,8 @@ def _list_actions(table: "pl.DataFrame") -> None:
 @click.option("--lot", default=None, metavar="PART:LOT", help="Those in which a lot of a part was fitted.")
 @click.option("--breach", default=None, metavar="KIND", help="Those with a kind of breach: missing, …, or any.")
 @click.option("--where", default=None, metavar="FILTERS", help='Repairs by filters: "model=Marl-10; site=Alder".')
-@click.option("--month", default=None, metavar="YYYY-MM", help="Of a finding: its month. Else: closed in this month.")
-@click.option("--window", default=30, show_default=True, help="Days within which a come-back counts.")
+@click.option("--month", default=None, metavar="YYYY-MM", help="A finding's month; closed then (--breach, --where).")
+@click.option("--window", type=int, default=None, help="Days within which a come-back counts: 30 (--breach, --where).")
 @click.option("--returned", is_flag=True, help="Only those that came back.")
 @click.option("--as-of", default=None, metavar="DATE", help="Look at the depot as of this day.")
 @click.option("--to", default=None, type=click.Path(dir_okay=False, path_type=Path), help="Write an .xlsx or a .csv.")
@@ -339,7 +339,7 @@ def jobs(
     breach: str | None,
     where: str | None,
     month: str | None,
-    window: int,
+    window: int | None,
     returned: bool,
     as_of: str | None,
     to: Path | None,

@@ -12,21 +12,34 @@ if TYPE_CHECKING:
 
 ENDINGS = (".xlsx", ".csv")
 """Files that a list can be written to."""
+WINDOW = 30
+NOT_OF = {"--finding": ("--window",), "--unit": ("--month", "--window", "--returned"), "--lot": ("--month", "--window")}
+"""Options that mean nothing for a list."""
 BREACHES = "any"
 """The word for breaches of whatever kind."""
 
 
 def listed(
     depot: "Depot", *, finding: str | None = None, unit: str | None = None, lot: str | None = None,
-    breach: str | None = None, where: str | None = None, month: str | None = None, window: int = 30,
+    breach: str | None = None, where: str | None = None, month: str | None = None, window: int | None = None,
     returned: bool = False, people: bool = False,
 ) -> Answer:
-    """The one list that is asked for; `RequestError` unless exactly one is."""
+    """The one list that is asked for; `RequestError` unless exactly one is, and for an option that does not go with it.
+
+    `window` is 30 days where it is not given; a finding has its own.
+    """
     asked = {"--finding": finding, "--unit": unit, "--lot": lot, "--breach": breach, "--where": where}
     given = [name for name, value in asked.items() if value is not None]
     if len(given) != 1:
         said = f"not {' and '.join(given)}" if given else "none was given"
         raise RequestError(f"jobs: name one list by {enumerated(list(asked))}; {said}.")
+    options = {"--month": month is not None, "--window": window is not None, "--returned": returned, "--people": people}
+    unused = [name for name, is_given in options.items() if is_given and name in NOT_OF.get(given[0], ())]
+    if lot is not None and people and not returned:
+        unused.append("--people without --returned")
+    if unused:
+        raise RequestError(f"jobs: {enumerated(unused)} cannot go with {given[0]}. Leave it out.")
+    days = WINDOW if window is None else window
     if finding is not None:
         found = depot.findings(month)
         return found.returned(people=people, id=finding) if returned else found.jobs(people=people, id=finding)
@@ -39,10 +52,10 @@ def listed(
         own = depot.lot(part.strip(), name.strip())
         return own.jobs(people=people, ended="came back") if returned else own
     if breach is not None:
-        answer = depot.steps.breaches(window=window, months=month)
+        answer = depot.steps.breaches(window=days, months=month)
         row = {} if breach == BREACHES else {"kind": breach}
         return answer.returned(people=people, **row) if returned else answer.jobs("breached", people=people, **row)
-    back = depot.comebacks(window, where=where, months=month)
+    back = depot.comebacks(days, where=where, months=month)
     return back.returned(people=people) if returned else back.jobs(people=people)
 
 

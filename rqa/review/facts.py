@@ -152,7 +152,7 @@ class ProblemLine:
 
     `ids` are its findings, `address` the place of the first of them in the annex; `worth` is what it costs a year, or
     in all; `answered` whether an action that has begun is about it. `events` of `jobs` are what it counts, `avoided`
-    the come-backs that could be avoided.
+    the come-backs that could be avoided, `cost` the sum that `worth` names, if any.
     """
 
     ids: tuple[str, ...]
@@ -167,6 +167,7 @@ class ProblemLine:
     events: int | None
     jobs: int
     avoided: float
+    cost: float | None
 
 
 @dataclass(frozen=True)

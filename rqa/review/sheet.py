@@ -2,9 +2,7 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import date
-from typing import Any
 
 from rqa.answers.charts.month import UNCLEAR
 from rqa.answers.core.grounds import Sentence
@@ -68,25 +66,44 @@ def sheet(
     nothing = Sentence("") if problems else nothing_to_act_on(depot, quiet)
     safety, events = safety_line(depot, month, told["safety"])
     day = depot.as_of.date()
-    made = Sheet(
-        heading=f"Repair quality, {month_name(month)}",
-        under=f"{cut(title, TITLE)} · as of {day.day} {month_name(day)}",
-        verdict=(
-            _quality(depot, month, judged, over), _goals(goals, rows),
-            _to_decide(problems, nothing, events),
-        ),
-        tiles=tuple(_tile(depot, f, v, rows, shown) for f, v in zip(FIGURES, judged, strict=True)),
-        problems=problems,
-        quiet=nothing,
-        basis=basis,
-        lines=(
-            cost_line(depot, month, told["cost"], _largest(problems)), safety,
-            action_lines(acted, told["actions"], ACTIONS, problems), data_line(depot),
-        ),
-        cautions=SHEET_CAUTIONS.format(hazards=HAZARDS[no_battery(depot)]),
-        to_act=tuple(_reasons(judged, rows, problems, events)),
-    )
-    return _fitted(made, lambda n: action_lines(acted, told["actions"], n, problems))
+    data = data_line(depot)
+    tiles = tuple(_tile(depot, f, v, rows, shown) for f, v in zip(FIGURES, judged, strict=True))
+    quality, reached = _quality(depot, month, judged, over), _goals(goals, rows)
+
+    def of(here: Sequence[ProblemLine], most: int) -> Sheet:
+        """The sheet with these problems and so many actions; what it says of problems is of these."""
+        return Sheet(
+            heading=f"Repair quality, {month_name(month)}",
+            under=f"{cut(title, TITLE)} · as of {day.day} {month_name(day)}",
+            verdict=(quality, reached, _to_decide(here, nothing, events)),
+            tiles=tiles,
+            problems=tuple(here),
+            quiet=nothing,
+            basis=f"{basis}{_left(len(problems) - len(here))}",
+            lines=(
+                cost_line(depot, month, told["cost"], _largest(here)), safety,
+                action_lines(acted, told["actions"], most, here), data,
+            ),
+            cautions=SHEET_CAUTIONS.format(hazards=HAZARDS[no_battery(depot)]),
+            to_act=tuple(_reasons(judged, rows, problems, events)),
+        )
+
+    # Where long names would make it longer than a page, it has fewer actions, and then fewer problems.
+    for most in range(ACTIONS, 0, -1):
+        if words_of(made := of(problems, most)) <= MOST_WORDS:
+            return made
+    for kept in range(len(problems), 1, -1):
+        if words_of(made := of(problems[:kept], 0)) <= MOST_WORDS:
+            return made
+    return of(problems[:1], 0)
+
+
+def _left(problems: int) -> str:
+    """What is said of problems for which the sheet has no room."""
+    if not problems:
+        return ""
+    which = "1 problem of this list is" if problems == 1 else f"{problems} problems of this list are"
+    return f" {which} in the annex alone, as the sheet is full."
 
 
 def words_of(made: Sheet) -> int:
@@ -100,21 +117,6 @@ def words_of(made: Sheet) -> int:
     for line in made.lines:
         said += [line.heading, *line.items]
     return sum(1 for text in said for word in text.split() if WORD.search(word))
-
-
-def _fitted(made: Sheet, actions: Any) -> Sheet:
-    """The sheet with fewer actions, and then fewer problems, where long names would make it longer than a page."""
-    for most in range(ACTIONS - 1, -1, -1):
-        if words_of(made) <= MOST_WORDS:
-            return made
-        kept = actions(most)
-        made = replace(made, lines=tuple(kept if line.heading == kept.heading else line for line in made.lines))
-    while words_of(made) > MOST_WORDS and len(made.problems) > 1:
-        left = f"{counted(1, 'problem')} of this list is in the annex alone, as the sheet is full."
-        made = replace(made, problems=made.problems[:-1], basis=f"{made.basis} {left}" if left not in made.basis else (
-            made.basis.replace(left, "The others of this list are in the annex alone, as the sheet is full.")
-        ))
-    return made
 
 
 def _quality(depot: Depot, month: date, judged: Sequence[Verdict], over: bool) -> Sentence:
@@ -197,9 +199,9 @@ def _to_decide(problems: Sequence[ProblemLine], nothing: Sentence, events: int) 
 
 
 def _largest(problems: Sequence[ProblemLine]) -> str:
-    """The largest avoidable part of the cost: the first problem that costs something."""
-    costly = next((number for number, p in enumerate(problems, 1) if "(" in p.worth), 0)
-    return f" Largest avoidable part: problem {costly}." if costly else ""
+    """The largest avoidable part of the cost, of the problems of which it is known."""
+    known = [(p.cost, -number) for number, p in enumerate(problems, 1) if p.cost is not None]
+    return f" Largest avoidable part: problem {-max(known)[1]}." if known else ""
 
 
 def _tile(

@@ -22,7 +22,7 @@ from rqa.review import describe, render
 from rqa.review.facts import MonthFacts
 from rqa.review.improve.problems import _worth
 from rqa.review.message import MOST_LINES, email, text
-from rqa.review.sheet import MOST_WORDS, words_of
+from rqa.review.sheet import MOST_WORDS, _largest, words_of
 from tests.depots import depot_of, make_store
 from tests.review.good_or_bad import DAY, LESS, MONTH, made
 from tests.review.made_depot import HOSTILE
@@ -139,9 +139,19 @@ def test_what_a_problem_is_worth(scope: dict[str, str], kind: str, last: date, s
         kind=kind, scope=scope, what="w", measure="ratio", size=2.0, low=1.0, high=3.0, worse=True, jobs=300,
         p_value=0.01, caution="c", check="look", avoided=27.0, months=(date(2024, 1, 1), last),
     )
-    assert _worth(Problem((f,)), 90.0, "EUR").replace("\u00a0", " ") == said
-    assert _worth(Problem((f,)), None, "EUR") == said.partition(" (")[0], "where no cost is known"
-    assert _worth(Problem((replace(f, avoided=None),)), 90.0, "EUR") == ""
+    words, cost = _worth(Problem((f,)), 90.0, "EUR")
+    assert words.replace("\u00a0", " ") == said
+    assert (cost is None) == ("(" not in said)
+    assert _worth(Problem((f,)), None, "EUR") == (said.partition(" (")[0], None), "where no cost is known"
+    assert _worth(Problem((replace(f, avoided=None),)), 90.0, "EUR") == ("", None)
+
+
+def test_the_largest_part_is_that_of_most_money_among_those_shown(facts: MonthFacts) -> None:
+    """The order of problems is by come-backs; a problem of fewer may cost more, as it goes on for a whole year."""
+    one = facts.sheet.problems[0]
+    costs = [None, 200.0, 900.0, 900.0]
+    assert _largest([replace(one, cost=cost) for cost in costs]) == " Largest avoidable part: problem 3."
+    assert _largest([replace(one, cost=None)]) == ""
 
 
 @pytest.mark.slow
@@ -209,6 +219,10 @@ def test_long_and_hostile_names_leave_the_sheet_short() -> None:
         facts = describe(hostile, MONTH)
     check(facts)
     assert any("more action" in item for item in facts.sheet.lines[2].items)
+    said = f"{facts.sheet.verdict[2]} {facts.sheet.lines[0].items[0]}"
+    named = re.findall(r"problems? (\d(?:(?:, | and )\d)*)", said)
+    shown = {str(n + 1) for n in range(len(facts.sheet.problems))}
+    assert {number for some in named for number in re.findall(r"\d", some)} <= shown
     made_mail = message_from_bytes(email(facts, f"https://x.example/{HOSTILE}"), policy=policy.default)
     assert "\n" not in made_mail["Subject"]
     html = made_mail.get_body(("html",)).get_content()  # type: ignore[union-attr]

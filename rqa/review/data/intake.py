@@ -18,7 +18,7 @@ LOADED = {
     "actions": "actions", "targets": "goals",
 }
 """The tables that the sheet looks for, and what it calls them."""
-STRAY, BARE = "without a job", "closed repair without"
+STRAY, BARE = "without a job", "closed repair without "
 """How the loose ends are called that the sheet counts: rows of no job, and repairs without a log."""
 SELECTS = {"(select)": "for a SELECT of the mapping"}
 """What feeds a SELECT of the mapping has no table of its own."""
@@ -66,10 +66,12 @@ def data_line(depot: Depot) -> SheetLine:
     refused = int(last["refused"].sum())
     ends = dict(depot.data.loose_ends().table.select("what", "rows").rows())
     strays = sum(n for what, n in ends.items() if what.endswith(STRAY))
-    bare = sum(n for what, n in ends.items() if what.startswith(BARE))
     but = [counted(refused, "refused row")] if refused else []
     but += [counted(strays, "row of unknown jobs", "rows of unknown jobs")] if strays else []
-    but += [counted(bare, "repair without a log", "repairs without a log")] if bare else []
+    but += [
+        counted(n, f"repair without {what.removeprefix(BARE)}", f"repairs without {what.removeprefix(BARE)}")
+        for what, n in ends.items() if what.startswith(BARE) and n
+    ]
     if missing:
         said = f"Incomplete, without {listed(missing)}{f'; {listed(but)}' if but else ''}."
     else:

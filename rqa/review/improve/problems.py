@@ -87,12 +87,13 @@ def _line(
     ids = tuple(one.id for one in p.findings)
     named = [r for r in actions if answers_it(p, r["finding_id"], read_scope(r["scope"]).where)]
     last = max(named, key=lambda r: (r["started_on"], r["action_id"]), default=None)
+    worth, cost = _worth(p, mean, currency)
     return ProblemLine(
         ids=ids,
         address=next((i for i in (f.id, *ids) if i in listed), "look"),
         where=cut(_where(p), LONGEST["where"]),
         what=cut(_what(f), LONGEST["what"]),
-        worth=_worth(p, mean, currency),
+        worth=worth,
         check=_step(f.check),
         action="" if last is None else _action(last),
         state=states[f.id],
@@ -100,6 +101,7 @@ def _line(
         events=f.events,
         jobs=f.jobs,
         avoided=round(p.avoided, 1),
+        cost=cost,
     )
 
 
@@ -144,16 +146,18 @@ def _step(check: str) -> str:
     return cut(first, LONGEST["check"])
 
 
-def _worth(p: Problem, mean: float | None, currency: str) -> str:
-    """How many come-backs could be avoided, and what they cost: a year, or in all where the problem ends by itself or
-    less than a year was looked at."""
+def _worth(p: Problem, mean: float | None, currency: str) -> tuple[str, float | None]:
+    """How many come-backs could be avoided, and what they cost, in words and as a sum: a year, or in all where the
+    problem ends by itself or less than a year was looked at."""
     if p.avoided < SPARES:
-        return ""
+        return "", None
     months = 0 if p.told.months is None else _months(p.told.months)
     once = AT_ONCE[0] in p.scope or any(one.kind.startswith(AT_ONCE[1]) for one in p.findings) or months < YEAR
     number = p.avoided * (1.0 if once else YEAR / months)
     said = f"about {estimate(number) if number < 1 else fixed(number, 0)}{'' if once else ' a year'} avoidable"
-    return said if mean is None else f"{said} ({money(_rounded(number * mean), currency)})"
+    if mean is None:
+        return said, None
+    return f"{said} ({money(_rounded(number * mean), currency)})", number * mean
 
 
 def _months(span: tuple[date, date]) -> int:
