@@ -46,6 +46,9 @@ def _mistakes_end_with_1() -> Iterator[None]:
         click.UsageError(shown(error.format_message()), error.ctx).show()
     except RqaError as error:
         say(f"rqa: {error}", err=True)
+    except BrokenPipeError:
+        # Who read the output, such as `head`, has ended: click then ends without a word.
+        raise
     except OSError as error:
         said = f"{error.strerror or error}."
         full = "See whether the disk is full, or the size of files is limited (ulimit -f)."
@@ -321,7 +324,7 @@ def _list_actions(table: "pl.DataFrame") -> None:
 @main.command(epilog='Example: rqa jobs out --where "model=Marl-10" --month 2026-05 --returned --to marl-10.xlsx')
 @click.argument("workspace", type=FOLDER)
 @click.option("--finding", default=None, metavar="F-…", help="Those behind a finding of the month.")
-@click.option("--unit", default=None, metavar="UNIT", help="All that the logs hold of one unit.")
+@click.option("--unit", default=None, metavar="UNIT", help="One unit: its jobs, and what was amiss in them.")
 @click.option("--lot", default=None, metavar="PART:LOT", help="Those in which a lot of a part was fitted.")
 @click.option("--breach", default=None, metavar="KIND", help="Those with a kind of breach: missing, …, or any.")
 @click.option("--where", default=None, metavar="FILTERS", help='Repairs by filters: "model=Marl-10; site=Alder".')

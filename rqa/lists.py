@@ -26,8 +26,10 @@ def listed(
 ) -> Answer:
     """The one list that is asked for; `RequestError` unless exactly one is, and for an option that does not go with it.
 
-    `window` is 30 days where it is not given; a finding has its own.
+    With a month alone it is the repairs closed in it. `window` is 30 days where it is not given; a finding has its own.
     """
+    if month is not None and not any((finding, unit, lot, breach, where)):
+        where = ""
     asked = {"--finding": finding, "--unit": unit, "--lot": lot, "--breach": breach, "--where": where}
     given = [name for name, value in asked.items() if value is not None]
     if len(given) != 1:

@@ -1,6 +1,9 @@
 """The lists of `rqa jobs`: one at a time, and no option that would be passed over without a word."""
 
+import subprocess
+import sys
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
@@ -37,3 +40,19 @@ def test_the_window_is_thirty_days_unless_given(depot: Depot) -> None:
         counted = depot.comebacks(days).table["returned"].sum()
         assert listed(depot, where="", window=days, returned=True).table.height == counted
     assert listed(depot, where="", returned=True).table.height == depot.comebacks(30).table["returned"].sum()
+
+
+def test_a_month_alone_is_the_repairs_closed_in_it(depot: Depot) -> None:
+    month = str(depot.comebacks(by="month").table["month"][0])[:7]
+    assert listed(depot, month=month).table.height == depot.comebacks(months=month).table["jobs"].sum()
+
+
+def test_output_that_nobody_reads_is_no_fault_of_the_disk(tmp_path: Path) -> None:
+    (tmp_path / "jobs.csv").write_text("Order,Serial\n1,2\n", encoding="utf-8")
+    with subprocess.Popen(
+        [sys.executable, "-m", "rqa", "map", str(tmp_path)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    ) as run:
+        assert run.stdout is not None
+        assert run.stderr is not None
+        run.stdout.close()
+        assert "disk" not in run.stderr.read()

@@ -158,7 +158,7 @@ def test_a_sentence_is_put_together_in_few_places() -> None:
 @pytest.mark.parametrize(
     "text",
     [
-        "No station is seen to drift.", "Nothing to act on: no group differs.", "In {} no job is logged with it.",
+        "No station is seen to drift.", "Nothing to act on: of {} none is.", "In {} no job is logged with it.",
         "All who can be judged are alike.", "Quality is the same as before.", "None of {} runs failed.",
         "{}, and none is fuller than chance.", "Every battery was isolated in time.", "{}; no test stands out in this.",
     ],

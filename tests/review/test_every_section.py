@@ -240,7 +240,7 @@ def test_a_picture_of_many_rows_has_a_sheet_of_its_own(facts: MonthFacts) -> Non
     ("compared", "scopes", "said"),
     [
         ({}, (), "Cannot be told: whether there is anything to act on, as there are no comparisons"),
-        ({"k": 9}, (), "Nothing to act on: no group differs"),
+        ({"k": 9}, (), "Nothing to act on: of 9 comparisons none is"),
         ({"k": 9}, ({"technician": "T01"},), "Nothing to act on but the work of single persons"),
     ],
 )

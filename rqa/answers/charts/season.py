@@ -3,13 +3,14 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-TWO_YEARS = 730
-"""Days that the points must span: in less, a season looks the same as a slow change."""
+SPAN = 668
+"""Days from the first point to the last, two years of months: in less, a season looks the same as a slow change."""
 LEAST = 20
 """Points below which no season is looked for."""
 CLEAR = 0.05
@@ -42,10 +43,11 @@ def season(values: NDArray[np.float64], weights: NDArray[np.float64], days: Sequ
     The F test of cosine and sine against what is left allows for points that vary more than chance.
     """
     known = np.isfinite(values) & (weights > 0)
-    if known.sum() < LEAST or (days[-1] - days[0]).days < TWO_YEARS - 62:
+    if known.sum() < LEAST or (days[-1] - days[0]).days < SPAN:
         return None
     y, root = values[known], np.sqrt(weights[known])
-    angle = 2.0 * np.pi * np.array([d.timetuple().tm_yday for d in days])[known] / 365.25
+    half = min(b - a for a, b in pairwise(days)) / 2  # a point stands for the middle of its period
+    angle = 2.0 * np.pi * np.array([(d + half).timetuple().tm_yday for d in days])[known] / 365.25
     wave = np.stack([np.ones_like(angle), np.cos(angle), np.sin(angle)], axis=1) * root[:, np.newaxis]
     fit, *_ = np.linalg.lstsq(wave, y * root, rcond=None)
     left = float(((y * root - wave @ fit) ** 2).sum())

@@ -21,7 +21,7 @@ from rqa.answers.core.scope import Snapshot, check_month_held, is_held, is_numbe
 from rqa.answers.improve import contrast_families as families
 from rqa.answers.improve.finding_lists import FindingPlace, finding_jobs, finding_named
 from rqa.answers.improve.overall_findings import FIGURES, against_before, projected
-from rqa.answers.improve.part_lots import lots
+from rqa.answers.improve.part_lots import OF_LOTS, lots
 from rqa.answers.steps.attribution import attribution
 from rqa.answers.steps.bursts import bursts
 from rqa.answers.steps.conformance import breaches
@@ -34,6 +34,7 @@ from rqa.answers.tests.releases import releases
 from rqa.answers.tests.retests import retests
 from rqa.errors import RequestError
 from rqa.measures.groupings import names_only
+from rqa.measures.run import counts
 from rqa.progress import Progress, Stage, silent
 from rqa.words import count, counted, enumerated, listed, month_name, months_said, plural
 
@@ -70,6 +71,10 @@ FAMILIES = {
     "measured values": ("test_values",),
 }
 """What is compared, and what each rests on."""
+NO_LOTS = (
+    "Lots of parts were not compared: each was fitted in too few jobs, or beside too few other lots of its part at "
+    "about the same time."
+)
 AFTER = ("failed check", "rework", "skipped check", "tool")
 """Come-backs after these; those by bench are compared with the whole mix of work."""
 KEPT_MONTHS = 8
@@ -169,7 +174,10 @@ def findings(
     return MonthFindings(
         _table(held, known),
         settings,
-        (*_said(compared), _of_size(stated, sizes), _resting_on(own, _finals(snapshot, own)), *lacking, *counted.notes),
+        (
+            *_said(compared), _of_size(stated, sizes), _resting_on(own, _finals(snapshot, own)),
+            *_no_lots(snapshot, compared), *lacking, *counted.notes,
+        ),
         stated,
         gone=tuple(f for f, _ in before if f.id not in there),
         compared=dict(compared),
@@ -177,6 +185,13 @@ def findings(
         lacking=lacking,
         counted=counted,
     )
+
+
+def _no_lots(snapshot: Snapshot, compared: Counter[str]) -> tuple[str, ...]:
+    """What is said where lots are written down and none could be compared."""
+    if any(kind.startswith(OF_LOTS) for kind in compared) or not comebacks_seen(snapshot):
+        return ()
+    return (NO_LOTS,) if counts(snapshot.store, "lots_fitted", values={"as_of": snapshot.day}).height else ()
 
 
 def newest_month(snapshot: Snapshot) -> date | None:

@@ -12,6 +12,8 @@ from rqa.measures.run import counts
 if TYPE_CHECKING:
     import polars as pl
 
+OF_LOTS = "come-backs by lot of a part"
+"""The kind of finding, as its name begins."""
 MOST_ASIDE = 3
 """Lots set aside before the rest are compared; each costs another count."""
 
@@ -89,7 +91,7 @@ def against_other_lots(months: "pl.DataFrame", counted: CountedClasses) -> list[
         (
             (part, name),
             Contrast(
-                f"come-backs by lot of a part{counted.mark}", {"lot": name, "part_no": part},
+                f"{OF_LOTS}{counted.mark}", {"lot": name, "part_no": part},
                 RETURNED.format(counted.said),
                 events, size, other_events, other_size, "with the part's other lots of about the same time", False,
                 "a lot is fitted in some weeks only: whatever else was different in them looks the same",

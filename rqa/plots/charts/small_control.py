@@ -9,7 +9,7 @@ from rqa.answers.core.needs import said_of, untold
 from rqa.answers.core.result import EMPTY
 from rqa.plots.charts.control_rows import chart_rows, describe, measure_title
 from rqa.plots.period_axes import PeriodAxes, early_word, ground
-from rqa.plots.theme import INK, PAPER, Data, finish, nothing
+from rqa.plots.theme import INK, Data, finish, nothing
 from rqa.words import MONTHS, percent
 
 WIDTH, HEIGHT = 110, 60
@@ -21,7 +21,8 @@ LETTERS = 11
 
 
 def small_control(chart: ControlChart, goal: float | None = None) -> Any:
-    """The chart of one measure by month, small: months that are not final hollow, apart from the line, and not judged.
+    """The chart of one measure by month, small. Months that are not final keep their place and have no dot: the first
+    of their jobs to be final say little.
 
     `goal` is drawn as a dashed line. The picture has no tooltips and no heading of its own.
     """
@@ -40,7 +41,7 @@ def small_control(chart: ControlChart, goal: float | None = None) -> Any:
 def _ground(chart: ControlChart, rows: list[dict[str, Any]], goal: float | None) -> PeriodAxes:
     sizes = sorted(r["size"] for r in rows if r["size"])
     least = SMALL * sizes[len(sizes) // 2] if sizes else 0.0
-    seen = [r["value"] for r in rows if r["value"] is not None]
+    seen = [r["value"] for r in rows if r["mature"] and r["value"] is not None]
     seen += [v for r in rows if r["size"] >= least for v in (r["lower"], r["upper"]) if v is not None]
     seen += [goal] if goal is not None else []
     at_zero = "comeback" in str(chart.settings.get("measure", ""))
@@ -62,9 +63,6 @@ def _layers(rows: list[dict[str, Any]], under: PeriodAxes, goal: float | None) -
         have.transform_filter(judged).mark_line(style="rqa-line", aria=False).encode(x=x, y=_y(under, "value")),
         have.transform_filter(f"{quiet} && {judged}")
         .mark_point(style="rqa-dot", filled=True, size=9, aria=False)
-        .encode(x=x, y=_y(under, "value")),
-        have.transform_filter("!datum.mature")
-        .mark_point(style="rqa-hollow", fill=PAPER, size=12, strokeWidth=1, aria=False)
         .encode(x=x, y=_y(under, "value")),
         have.transform_filter(f"{loud} && {judged}")
         .mark_point(style="rqa-signal", filled=True, size=42, aria=False)

@@ -6,7 +6,7 @@ from types import MappingProxyType
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.grounds import Grounds, Sentence
-from rqa.answers.improve.findings import MonthFindings
+from rqa.answers.improve.findings import NO_LOTS, MonthFindings
 from rqa.answers.improve.overall_findings import AGAINST
 from rqa.review.facts import Pointer, Verdict
 from rqa.review.improve.verdicts import points
@@ -44,6 +44,7 @@ def places_to_look(
         if not persons & set(f.scope)
     ]
     looked = [n for n in found.notes if not isinstance(n, Sentence)][:1]
+    looked += [n for n in found.notes if n == NO_LOTS]
     looked += [*found.lacking, *(found.counted.notes if found.counted else ())]
     if len(told) > MOST:
         looked.append(_more([p.id for p in told[MOST:]], elsewhere))
@@ -80,11 +81,11 @@ def _more(ids: Sequence[str], elsewhere: Mapping[str, Collection[str]]) -> str:
 def _quiet(found: MonthFindings, people: int, there: Grounds) -> Sentence:
     made = sum(found.compared.values())
     if people:
-        said = "Nothing to act on but the work of single persons: no place differs by more than chance would explain"
+        said = "Nothing to act on but the work of single persons"
     else:
-        said = "Nothing to act on: no group differs from its comparison by more than chance would explain"
+        said = "Nothing to act on"
     told = there.claim(
-        f"{said}, in {counted(made, 'comparison')}.", *SEEN, "final_comebacks",
+        f"{said}: of {counted(made, 'comparison')} none is statistically clear.", *SEEN, "final_comebacks",
         about="whether there is anything to act on",
         among=(made, "comparisons of groups large enough"),
     )

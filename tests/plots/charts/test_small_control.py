@@ -34,12 +34,13 @@ def spec_of(chart: ControlChart, goal: float | None = None) -> dict[str, Any]:
 def test_it_shows_course_band_goal_and_what_is_not_final() -> None:
     spec = spec_of(months(), 0.04)
     assert spec["width"] == WIDTH
-    shown = ("band", "centre", "line", "dot", "hollow", "signal", "limit")
+    shown = ("band", "centre", "line", "dot", "signal", "limit")
     assert styles(spec) == {f"rqa-{name}" for name in shown}
     assert [r["mature"] for r in layers(spec)[0]["data"]["values"]].count(False) == 3
-    # Those not final are on no line: it is drawn through judged months alone.
-    line = next(layer for layer in layers(spec) if layer.get("mark", {}).get("style") == "rqa-line")
-    assert "datum.mature" in str(line["transform"])
+    # Those not final are on no line and have no dot, as both are drawn of judged months alone.
+    for drawn in ("rqa-line", "rqa-dot", "rqa-signal"):
+        made = next(layer for layer in layers(spec) if layer.get("mark", {}).get("style") == drawn)
+        assert "datum.mature" in str(made["transform"])
     assert "Goal, as a dashed line: 4.0" in spec["description"]
     assert "October 2024 25.0" in spec["description"].replace("\u00a0", " ")
 
