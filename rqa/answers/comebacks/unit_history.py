@@ -20,12 +20,13 @@ if TYPE_CHECKING:
 UNIT = "unit"
 LIKE, SAID = 50, 5
 """Units like a text that is none, from which the nearest is chosen, and those of them that are told."""
+AT_ONCE = "Steps that passed at the first attempt are not listed; depot.job(…) shows all steps of one job."
 PLACES = {"step": "bench", "test": "station"}
 """Events that have a place, and the column that names it."""
 
 
 class UnitHistory(Answer):
-    """All that the logs hold of one unit: job_id, site, model, event, day, at, what, outcome, number, place."""
+    """One unit, job by job: job_id, site, model, event, day, at, what, outcome, number, place."""
 
     question = "History of a unit"
     needs = ("jobs",)
@@ -33,7 +34,7 @@ class UnitHistory(Answer):
 
 
 def unit(snapshot: Snapshot, unit_id: str, *, people: bool = False) -> UnitHistory:
-    """List all that the logs hold of one unit, job by job in order of time.
+    """List what the logs hold of one unit, job by job in order of time; steps that passed at once are left out.
 
     `unit_id`: the unit, read as a load reads it: in capitals, without spaces. `people`: whether technicians are named,
     and places that are people; without it they are not.
@@ -69,7 +70,7 @@ def unit(snapshot: Snapshot, unit_id: str, *, people: bool = False) -> UnitHisto
         )
     clocks = site_clocks(snapshot.store)
     backs = int((table["event"] == "came back").sum())
-    notes = (*snapshot.notes, f"{counted(jobs, 'job')}, {counted(backs, 'come-back')}.", clocks.note)
+    notes = (*snapshot.notes, f"{counted(jobs, 'job')}, {counted(backs, 'come-back')}.", AT_ONCE, clocks.note)
     settings = {"unit": wanted, "people": people, "as_of": snapshot.day}
     named = table if people else _without_people(table, snapshot.store.people)
     return UnitHistory(_by_the_clock(named, clocks), settings, (*notes, PEOPLE) if people else notes)

@@ -298,8 +298,8 @@ def _notes(window: int, level: float, made: Sequence[Mapping[str, Any]]) -> list
         f"Verdicts are judged on month ends, over all looks together: of actions without effect "
         f"{percent(1 - level, decimals=0)} at most get a verdict that says otherwise. Limits and p-value are those of "
         f"one look, for {percent(level, decimals=0)}.",
-        f"Where no change was stated in a form that can be read, x{EXPECTED} was planned for; a verdict comes after at "
-        f"most {MONTHS_AHEAD} months of work.",
+        f"Where no change was stated in a form that can be read, x{EXPECTED} was planned for; a verdict takes at most "
+        f"the jobs of {MONTHS_AHEAD} usual months, however long these take to come in.",
     ]
     alone = [str(row["action_id"]) for row in made if row.get("outcome") and row.get("comparison") is None]
     if alone:
