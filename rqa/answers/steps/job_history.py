@@ -27,6 +27,7 @@ PLACES = {"step": "bench", "test": "station"}
 NOT_PLANNED = "not in the procedure"
 NOT_LOGGED = "not logged"
 LATE = "begun after a later step"
+REPAIRED = "repaired"
 
 
 class JobHistory(Answer):
@@ -50,7 +51,8 @@ def job(snapshot: Snapshot, job_id: str, *, people: bool = False) -> JobHistory:
     steps done, by the time of its first attempt; null where it was skipped or not logged), phase, outcome (of the last
     attempt or run; of a part its lot), attempts (of a run its number, of a part how many), departs (in words, where it
     departs from the procedure; "" where it does not), at (by the site's clock), place (bench or station), fault, value
-    with lower_limit, upper_limit and unit. Breaches are those that `steps.breaches` counts, of repaired jobs alone.
+    with lower_limit, upper_limit and unit. Breaches are those that `steps.breaches` counts, of repaired jobs alone; of
+    them alone, and where any step is logged, a step that is not logged departs.
 
     Raises `RequestError` where no such job was opened up to the as-of day.
 
@@ -94,7 +96,7 @@ def _table(found: "pl.DataFrame", about: Mapping[str, Any], clocks: SiteClocks) 
     import polars as pl
 
     rows = list(found.iter_rows(named=True))
-    departs = pl.Series("departs", _departures(rows), dtype=pl.String)
+    departs = pl.Series("departs", _departures(rows, repaired=about["disposition"] == REPAIRED), dtype=pl.String)
     at = pl.col("first_at").dt.replace_time_zone("UTC").dt.convert_time_zone(clocks.of(about["site"]))
     return found.with_columns(departs, at.dt.replace_time_zone(None).alias("at")).select(
         "kind", "name", "planned", "logged", "phase", "outcome", "attempts", "departs", "at", "place", "fault", "value",
@@ -102,9 +104,13 @@ def _table(found: "pl.DataFrame", about: Mapping[str, Any], clocks: SiteClocks) 
     )
 
 
-def _departures(rows: list[dict[str, Any]]) -> list[str]:
-    """How each row departs from the procedure, in words."""
+def _departures(rows: list[dict[str, Any]], *, repaired: bool) -> list[str]:
+    """How each row departs from the procedure, in words.
+
+    A step that is not logged departs from it only in a repaired job of which the log holds any step of the procedure.
+    """
     has_plan = any(r["planned"] is not None for r in rows)
+    whole = repaired and any(r["planned"] is not None and r["attempts"] for r in rows)
     done = [r for r in rows if r["planned"] is not None and r["logged"] is not None]
     late = {r["name"] for r in done if any(o["planned"] > r["planned"] and o["logged"] < r["logged"] for o in done)}
     said = []
@@ -116,7 +122,7 @@ def _departures(rows: list[dict[str, Any]]) -> list[str]:
         words = [WORDS[kind] for kind in kinds]
         if has_plan and r["planned"] is None and r["name"]:
             words.append(NOT_PLANNED)
-        if r["attempts"] == 0 and r["name"] and "missing" not in kinds:
+        if whole and r["attempts"] == 0 and r["name"] and "missing" not in kinds:
             words.append(NOT_LOGGED)
         if r["outcome"] == "skipped" and "skipped" not in kinds:
             words.append("skipped")
@@ -138,7 +144,8 @@ def _without_people(table: "pl.DataFrame", hidden: list[str]) -> "pl.DataFrame":
 
 def _notes(about: Mapping[str, Any], table: "pl.DataFrame") -> list[str]:
     """What the job is, how it departs, what it came from and what it returned with."""
-    closed = f"closed {about['closed_on']} as {spoken(about['disposition'])}" if about["closed_on"] else "open"
+    ended = spoken(about["disposition"])
+    closed = f"closed {about['closed_on']} as {ended}" if about["closed_on"] else "open"
     complaint = f", complaint {spoken(about['complaint'])}" if about["complaint"] else ""
     found = f", found at fault {spoken(about['found'])}" if about["found"] else ""
     notes = [f"Unit {about['unit_id']}: opened {about['opened_on']}{complaint}; {closed}{found}."]
@@ -151,9 +158,11 @@ def _notes(about: Mapping[str, Any], table: "pl.DataFrame") -> list[str]:
             f"{spoken(about['class'])}, found at fault: {what}."
         )
     departs = int((table["departs"] != "").sum())
-    steps = int(((table["kind"] == "step") & table["planned"].is_not_null()).sum())
-    if steps:
-        notes.append(
-            f"{counted(departs, 'row departs', 'rows depart')} from its procedure of {counted(steps, 'step')}."
-        )
-    return notes
+    planned = table.filter((table["kind"] == "step") & table["planned"].is_not_null())
+    if planned.is_empty():
+        return notes
+    procedure = f"its procedure of {counted(planned.height, 'step')}"
+    if not planned["attempts"].sum():
+        return [*notes, f"It is not compared with {procedure}: no step of it is logged."]
+    but = "" if about["disposition"] == REPAIRED else f"; steps that are not logged do not count, as it is {ended}"
+    return [*notes, f"{counted(departs, 'row departs', 'rows depart')} from {procedure}{but}."]

@@ -43,9 +43,20 @@ def plot_job(answer: JobHistory, *, headed: bool = True, width: int | str = WIDT
     said = "; ".join(f"{r['label']}: {r['said']}" for r in [r for r in rows if r["mark"] is not None][:SAID])
     return finish(
         alt.layer(*layers, data=Data(values=rows)).properties(height=alt.Step(ROW)), title=title, subtitle=subtitle,
-        description=f"{title}. {said or 'Its steps are logged as the procedure has them'}.", headed=headed,
-        width=width,
+        description=f"{title}. {said or _unmarked(answer)}.", headed=headed, width=width,
     )
+
+
+def _unmarked(answer: JobHistory) -> str:
+    """What there is to say of a job of which no row is marked."""
+    planned = answer.table.filter(answer.table["planned"].is_not_null())
+    if planned.is_empty():
+        return "No steps of a procedure are known"
+    if not planned["attempts"].sum():
+        return "No step of its procedure is logged"
+    if (planned["attempts"] == 0).any():
+        return "The steps logged are as the procedure has them; others are not logged"
+    return "Its steps are logged as the procedure has them"
 
 
 def _rows(answer: JobHistory) -> list[dict[str, Any]]:

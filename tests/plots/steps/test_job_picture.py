@@ -36,6 +36,7 @@ TABLES: dict[str, list[dict[str, Any]]] = {
     ],
     "parts": [{"job_id": "J1", "line": 1, "part_no": "MB-110", "lot": "B-1", "quantity": 1}],
 }
+PASSED = {"job_id": "J9", "test": "charge", "run_at": DAY.replace(hour=15)}
 
 
 def test_what_departs_is_said_and_drawn() -> None:
@@ -66,3 +67,32 @@ def test_a_job_that_is_none_is_answered_with_the_nearest() -> None:
             depot.job("J11")
         with pytest.raises(RequestError, match="job_id is the job's id as a text"):
             depot.job(11)  # type: ignore[arg-type]
+
+
+def unfinished(**more: Any) -> dict[str, list[dict[str, Any]]]:
+    """A job with the first two steps of its procedure logged."""
+    job = {"job_id": "J9", "unit_id": "U9", "opened_at": DAY, "closed_at": DAY.replace(hour=16), **more}
+    return {**TABLES, "jobs": [job], "diagnostics": [], "parts": [], "steps": [
+        {"job_id": "J9", "step_seq": n, "step": PLAN[n], "outcome": "done", "ended_at": DAY.replace(hour=9, minute=n)}
+        for n in range(2)
+    ]}
+
+
+@pytest.mark.parametrize(("tables", "departs", "note", "said"), [
+    (unfinished(), 2, "2 rows depart from its procedure of 4 steps.", "close case: a step missing from the log"),
+    (unfinished(closed_at=None, disposition="open"), 0, "0 rows depart from its procedure of 4 steps; steps that are "
+     "not logged do not count, as it is open.", "The steps logged are as the procedure has them; others are not"),
+    (unfinished(disposition="cancelled"), 0, "do not count, as it is cancelled.", "others are not logged"),
+    ({**unfinished(), "steps": []}, 0, "It is not compared with its procedure of 4 steps: no step of it is logged.",
+     "No step of its procedure is logged"),
+    ({**unfinished(procedure="display"), "steps": [], "diagnostics": [PASSED]}, 0, "closed 2026-01-10 as repaired",
+     "No steps of a procedure"),
+])
+def test_a_step_not_logged_departs_where_it_must_have_been_done(
+    tables: dict[str, list[dict[str, Any]]], departs: int, note: str, said: str
+) -> None:
+    with depot_of(tables) as depot:
+        found = depot.job("J9")
+    assert (found.table["departs"] != "").sum() == departs
+    assert any(note in told for told in found.notes)
+    assert said in plot(found).to_dict()["description"]
