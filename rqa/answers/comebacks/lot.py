@@ -1,8 +1,9 @@
 """One lot of a part: which jobs it was fitted in, what came back so far, and how many more are to be expected."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 
@@ -25,6 +26,7 @@ AGES = (30, 90, 180, 365)
 """Days since closing up to which come-backs are expected."""
 SAID = 12
 OUT, BACK, NOT_FOLLOWED = "still out", "came back", "not followed"
+ENDED = (BACK, OUT, "left service", "not repaired", NOT_FOLLOWED)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -41,6 +43,7 @@ class Lot(Answer):
     question = "One lot of a part"
     needs = ("lot", *SEEN)
     lists = OWN_JOBS
+    may_hold: ClassVar[Mapping[str, tuple[str, ...]]] = {"ended": ENDED}
 
 
 def lot(
@@ -91,11 +94,11 @@ def lot(
 def _check_fitted(snapshot: Snapshot, part_no: str, lot: str) -> None:
     """Raise `RequestError` unless the lot was fitted, naming what there is."""
     there = counts(snapshot.store, "lots_fitted", values={"as_of": snapshot.day})
-    for name, given in (("part_no", part_no), ("lot", lot)):
+    for name, given, more in (("part_no", part_no, "with a lot written down "), ("lot", lot, "")):
         named = [str(one) for one in there[name].unique().sort().to_list()]
         if given not in named:
             raise RequestError(
-                f"{LOT}: no {name} {told(given)} was fitted up to {snapshot.day}. There is: "
+                f"{LOT}: no {name} {told(given)} {more}was fitted up to {snapshot.day}. There is: "
                 f"{enumerated(named[:SAID] + ['…'] * (len(named) > SAID)) or 'none'}.{did_you_mean(str(given), named)}"
             )
         there = there.filter(there[name] == given)
@@ -181,8 +184,8 @@ def _notes(
     last = expected.row(-1, named=True)
     notes.append(
         f"Of those still out {last['at_own_pace']:.1f} more are expected within {counted(last['days'], 'day')} of "
-        f"closing, by {last['until']}, at the lot's own pace so far, and {last['at_usual_pace']:.1f} at the usual one "
-        f"({last['low']:.0f} to {last['high']:.0f})."
+        f"closing, by {last['until']}, at the lot's own pace so far, and {last['at_usual_pace']:.1f} at the usual one; "
+        f"limits of both {last['low']:.0f} to {last['high']:.0f}."
     )
     if recall_cost is not None and last["cost"] is not None:
         currency = snapshot.store.about.get("currency", "")

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
 from rqa.answers.core.case_lists import CHOSEN, EVER, JOBS, RATE, CaseList, Count
@@ -102,7 +102,9 @@ def _own_jobs(snapshot: Snapshot, answer: Answer, *, people: bool, row: Mapping[
     import polars as pl
 
     names_only("jobs", "key", row, answer.table.columns)
-    kept = [pl.col(name).eq_missing(pl.lit(value)) for name, value in row.items()]
+    types = answer.table.schema
+    read = {name: _of_a_row(answer, name, _value(name, value, types[name])) for name, value in row.items()}
+    kept = [pl.col(name).eq_missing(pl.lit(value)) for name, value in read.items()]
     named = answer.table.filter(pl.lit(True), *kept)["job_id"].drop_nulls().unique().sort().to_list()
     return jobs_named(snapshot, named, answer=answer, row=row, people=people)
 
@@ -113,6 +115,33 @@ def jobs_named(
     """Jobs by their ids, as a list."""
     table = listing(snapshot.store, CHOSEN, as_of=snapshot.day, values={"jobs": list(named)})
     return _job_list(snapshot, answer, table, JOBS, count="rows", row=row, people=people)
+
+
+def _value(name: str, value: object, dtype: "pl.DataType | None" = None) -> object:
+    """A value that a row is asked by: days and months may be given as texts."""
+    import polars as pl
+
+    if name == "month" and value is not None:
+        return month_of("jobs", value)  # type: ignore[arg-type]
+    if not isinstance(value, str) or not (name in PERIODS or isinstance(dtype, pl.Date | pl.Datetime)):
+        return value
+    try:
+        return datetime.fromisoformat(value) if isinstance(dtype, pl.Datetime) else date.fromisoformat(value)
+    except ValueError as error:
+        raise RequestError(f"jobs: {name} is a day, written like 2026-05-31, not {told(value)}.") from error
+
+
+def _of_a_row(answer: Answer, name: str, value: object) -> object:
+    """The value as a row of the answer has it, or may have it; `RequestError` where none does."""
+    there = answer.table[name].unique().sort().to_list()
+    there += [value for value in answer.may_hold.get(name, ()) if value not in there]
+    if value not in there:
+        shown = enumerated([*map(str, there[:SHOWN_VALUES]), *(["…"] if len(there) > SHOWN_VALUES else [])])
+        raise RequestError(
+            f"jobs: no row of this answer has {name} {told(value)}. There is: {shown or 'none'}."
+            f"{did_you_mean(str(value), [str(one) for one in there])}"
+        )
+    return there[there.index(value)]
 
 
 def _listed(answer: Answer, row: Mapping[str, object]) -> tuple[CaseList, Mapping[str, object]]:
@@ -184,11 +213,7 @@ class _Asked:
 
     def _read(self, name: str, value: object) -> object:
         column = self._made.keys.get(name, name)
-        if value is None or not {name, column} & {*PERIODS}:
-            return value
-        if "month" in (name, column):
-            return month_of("jobs", value)  # type: ignore[arg-type]
-        return date.fromisoformat(value) if isinstance(value, str) else value
+        return _value(column if column in PERIODS else name, value)
 
     def _check(self, row: Mapping[str, object]) -> None:
         """Raise `RequestError` for a name that is no key of the answer, or a value that none of its rows has."""
@@ -203,13 +228,7 @@ class _Asked:
                     named = tuple(one for one in self._parts(name, str(value)) if one != UNKNOWN)
                     check_values(self._snapshot.store, "jobs", {name: named})
                 continue
-            there = self._answer.table[name].unique().sort().to_list()
-            if value not in there:
-                shown = enumerated([*map(str, there[:SHOWN_VALUES]), *(["…"] if len(there) > SHOWN_VALUES else [])])
-                raise RequestError(
-                    f"jobs: no row of this answer has {name} {told(value)}. There is: {shown or 'none'}."
-                    f"{did_you_mean(str(value), [str(one) for one in there])}"
-                )
+            _of_a_row(self._answer, name, value)
 
 
 def _job_list(

@@ -61,6 +61,8 @@ class Answer:
     """Of another answer: the columns that say something of come-backs all the same."""
     lists: ClassVar["CaseList | str"] = "Its rows are no counts of jobs."
     """Which jobs, checks or runs its counts are of (`case_lists.CaseList`); or why there is no list of them."""
+    may_hold: ClassVar[Mapping[str, tuple[str, ...]]] = {}
+    """The words that a column can have, where a row may be asked by one that no row of this table has."""
     judges_all: ClassVar[bool] = False
     """Whether an empty table says something of all comparisons that were made."""
 

@@ -126,6 +126,29 @@ def test_a_row_that_is_none_is_answered_with_those_there_are(workshop: Path) -> 
             found.jobs("rate")
 
 
+def test_jobs_that_rows_name_are_asked_for_by_values_that_rows_have(workshop: Path) -> None:
+    with rqa.open(workshop) as depot:
+        part, name = depot.query("select part_no, lot from parts where lot is not null order by all limit 1").row(0)
+        lot = depot.lot(part, name)
+        first = lot.table.row(0, named=True)
+        day = first["closed_on"]
+        on_day = lot.table.filter(pl.col("closed_on") == day)["job_id"].unique().sort().to_list()
+        for given in (day, day.isoformat()):
+            assert sorted(lot.jobs(closed_on=given).table["job_id"]) == on_day
+        for row, said in (
+            ({"ended": "still outt"}, "Did you mean 'still out'?"), ({"closed_on": "soon"}, "written like 2026-05-31"),
+            ({"closed_on": "1999-01-01"}, "no row of this answer has closed_on"), ({"days": "many"}, "has days 'many'"),
+        ):
+            with pytest.raises(RequestError) as error:
+                lot.jobs(**row)
+            assert said in str(error.value)
+        for word in lot.may_hold["ended"]:
+            ended = lot.table.filter(pl.col("ended") == word)["job_id"].unique().sort().to_list()
+            assert sorted(lot.jobs(ended=word).table["job_id"]) == ended
+        with pytest.raises(RequestError, match="no part_no 'Z-0' with a lot written down was fitted"):
+            depot.lot("Z-0", name)
+
+
 def test_the_list_of_a_finding_is_of_those_that_it_counts(workshop: Path) -> None:
     """Of every comparison that was made; work that nothing was there to compare with is listed, too."""
     with rqa.open(workshop) as depot:
