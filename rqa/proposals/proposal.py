@@ -190,6 +190,10 @@ def _read_as(made: SetProposal, looked: Looked) -> SetProposal:
     settings, open_settings, doubts = dict(made.settings), dict(made.open_settings), list(made.doubts)
     if timed:
         forms, why, left = _formats(made, timed, looked)
+        if any(f.epoch and table.column(t).kind == "time" for t, f in used):
+            # What is made of such a number is a time in ISO form.
+            forms = tuple(dict.fromkeys((*forms, "iso"))) if forms else forms
+            left = ([list(dict.fromkeys((*c, "iso"))) for c in left[0]], left[1]) if left else left
         if forms and forms != ("iso",):
             settings["times"] = (list(forms), why)
         if left:
@@ -227,8 +231,8 @@ def _split_times(made: SetProposal, timed: Mapping[str, Facts]) -> SetProposal:
 
 def _formats(
     made: SetProposal, timed: Mapping[str, Facts], looked: Looked
-) -> tuple[tuple[str, ...], str, tuple[object, str] | None]:
-    """The time formats of a set, why, and what is left open: the two readings where nothing tells day from month."""
+) -> tuple[tuple[str, ...], str, tuple[list[list[str]], str] | None]:
+    """The time formats of a set, why, and what is left open: two readings where none is right for all columns."""
     forms: dict[str, None] = {}
     why: list[str] = []
     unsure = {t: f for t, f in timed.items() if f.times and f.times.order == "either"}
@@ -240,6 +244,8 @@ def _formats(
         why += [f"{facts.name}: {facts.times.why}"] if facts.times.why and len(why) < 2 else []
         for form in _with_clock(made, facts, facts.times.formats):
             forms.setdefault(form)
+    if len(orders) > 1:
+        return (), "", _by_column(made, timed)
     if not unsure:
         return tuple(forms), "; ".join(why), None
     if len(orders) == 1:
@@ -265,6 +271,21 @@ def _formats(
         "cannot be told: every value could have the day or the month first. Take the # off the one that is right",
     )
     return (), "", left
+
+
+def _by_column(made: SetProposal, timed: Mapping[str, Facts]) -> tuple[list[list[str]], str]:
+    """The readings of columns of which some have the day first and some the month: one list would misread values."""
+    shown = {order: next(f.name for f in timed.values() if f.times and f.times.order == order)
+             for order in ("day", "month")}
+    forms: dict[str, list[str]] = {}
+    for order in shown:
+        found = [form for f in timed.values() if f.times for form in _with_clock(
+            made, f, f.times.readings.day_first if order == "day" else f.times.readings.month_first)]
+        forms[order] = list(dict.fromkeys(found))
+    return [forms["day"], forms["month"]], (
+        f"check this: {shown['day']!r} has the day first and {shown['month']!r} the month, and with both a value that "
+        "can be either is read wrongly. Take the # off one line, and give the columns of the other order with sql = …"
+    )
 
 
 def _with_clock(made: SetProposal, facts: Facts, forms: tuple[str, ...]) -> list[str]:

@@ -11,15 +11,15 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from rqa.contract import TABLES
+from rqa.contract import TABLES, Column
 from rqa.errors import MappingError, RqaError
 from rqa.intake.draft import parse_mapping
 from rqa.intake.entries import wanted_columns
-from rqa.intake.mapping import MAPPING_FILE, Mapping, TableSpec
+from rqa.intake.mapping import MAPPING_FILE, Files, Mapping, TableSpec
 from rqa.intake.paths import label, paths_of
 from rqa.intake.sources import files_of
 from rqa.progress import Progress, silent
-from rqa.proposals.columns import facts_of
+from rqa.proposals.columns import Facts, facts_of
 from rqa.proposals.found import Group, files_in, look_through
 from rqa.proposals.layouts import Layout
 from rqa.proposals.matching import Guess, matched
@@ -31,6 +31,8 @@ from rqa.words import counted, listed
 SAME_COLUMNS = 0.9
 """Share of columns, of all that a new file and a set have, from which on the file is one more of the set."""
 
+MARKED = ("csv", "jsonl", "json")
+"""Formats whose numbers are texts, with a decimal mark of their own."""
 BY_HAND = "Add what is new by hand. Nothing was written."
 HEADER, ENTRY = re.compile(r"\s*\["), re.compile(r"\s*\[\[\s*table\s*\]\]")
 OF_ENTRY, COLUMNS = re.compile(r"\s*\[\s*table\s*\."), re.compile(r"\s*\[\s*table\s*\.\s*columns\s*\]")
@@ -73,7 +75,7 @@ def updated(folder: Path, progress: Progress = silent) -> Update:
         made = sets_proposed(folder, found, fresh, looked, len(paths), taken=tuple(mapping.files), progress=progress)
         # A mapping that makes pseudonyms must not come to hold names by what is added to it.
         made = replace(made, sets=tuple(replace(one, key_file=key_file) for one in made.sets))
-    return _written(text, joined, added, made)
+    return _written(text, joined, added, made, mapping)
 
 
 def _known(folder: Path, mapping: Mapping) -> dict[tuple[Path, str | int], str]:
@@ -144,18 +146,27 @@ def _new_columns(
 
 def _written(
     text: str, joined: MappingType[str, list[str]], added: MappingType[int, list[tuple[Guess, SetProposal]]],
-    made: Proposed,
+    made: Proposed, mapping: Mapping,
 ) -> Update:
     """The mapping's text with what is new."""
     said: list[str] = []
     new = _with_paths(text, joined) if joined else text
     said += [f"files.{name}: path takes {listed(patterns)} too" for name, patterns in joined.items()]
+    live = dict[int, set[str]]()
     for number, guesses in added.items():
-        lines = []
+        lines, entry = list[str](), mapping.table[number]
         for guess, one in guesses:
-            if one.match is not None:
-                lines += guess_line(one, TABLES[one.match.table].column(guess.target), guess).texts()
-                said.append(f"table.{number + 1} ({one.match.table}): {guess.target} from {guess.source!r}")
+            column = TABLES[entry.table].column(guess.target)
+            line = guess_line(one, column, guess)
+            if unread := _unread(column, one.facts[guess.source], entry, one.group.first.format,
+                                 mapping.files[one.group.name]):
+                line = replace(line, live=False, mark="; ".join(filter(None, (line.mark, unread))))
+            if not line.live and f"# {line.key} = {line.value}" in text:
+                continue
+            lines += line.texts()
+            live.setdefault(number, set()).update([line.key] if line.live else [])
+            said.append(f"table.{number + 1} ({entry.table}): {guess.target} from {guess.source!r}"
+                        + ("" if line.live else ", behind a # until it is checked"))
         new = _with_columns(new, number, lines)
     for one in made.sets:
         if one.match is not None or one.wide:
@@ -165,10 +176,29 @@ def _written(
         new = new.rstrip("\n") + "\n\n" + "\n".join(left) + "\n"
     plain = tomllib.loads(new)
     _check_kept(tomllib.loads(text), plain, "")
-    for number, guesses in added.items():
-        if not {g.target for g, _ in guesses} <= set(plain["table"][number].get("columns", {})):
+    for number, names in live.items():
+        if not names <= set(plain["table"][number].get("columns", {})):
             raise MappingError(f"table.{number + 1}: its columns cannot be found in the text. {BY_HAND}")
     return Update(new if said else text, tuple(said), made)
+
+
+def _unread(column: Column, facts: Facts, entry: TableSpec, form: str, spec: Files) -> str:
+    """What a mapping lacks to read a new column's times or numbers; "" where it reads them."""
+    if column.kind in ("time", "date", "month"):
+        forms = set(entry.times or spec.times or ("iso",))
+        ways = [facts.times.formats] if facts.times is not None and facts.times.formats else []
+        if facts.times is not None and not ways:
+            ways = [facts.times.readings.day_first, facts.times.readings.month_first]
+        if facts.epoch and column.kind == "time":
+            ways = [("iso",)]
+        if ways and not any(set(way) <= forms for way in ways):
+            lacking = " or ".join(listed([repr(f) for f in way if f not in forms]) for way in ways)
+            return f"add {lacking} to times first, or all its rows are refused"
+    mark = entry.decimal or spec.decimal or "."
+    if column.kind in ("number", "integer") and facts.decimal not in ("", mark) and form in MARKED:
+        return (f"its decimal mark is {facts.decimal!r}, and {mark!r} is read: give it with "
+                f'replace = [["[{facts.decimal}]", "{mark}"]] first')
+    return ""
 
 
 def _with_paths(text: str, joined: MappingType[str, list[str]]) -> str:

@@ -96,3 +96,23 @@ def test_folders_of_years_are_of_one_set(tmp_path: Path) -> None:
         (tmp_path / str(year) / "jobs.csv").write_text(orders(first=year))
     made = propose(tmp_path)
     assert [len(s.group.labels) for s in made.proposed.sets] == [2]
+
+
+def test_epoch_seconds_beside_written_times_refuse_no_row(ws: Workspace) -> None:
+    rows = [[j.number, f"S{j.unit}", j.model, at(j.opened, "%d.%m.%Y %H:%M"), int((j.closed or j.opened).timestamp())]
+            for j in jobs(40)]
+    ws.write("jobs.csv", table(HEAD, rows, ","))
+    made = propose(ws.folder)
+    assert tomllib.loads(made.text)["files"]["jobs"]["times"] == ["%d.%m.%Y %H:%M", "iso"]
+    ws.load()
+    assert ws.one("select count(*) filter (closed_at >= opened_at - interval 1 minute) from jobs") == 40
+
+
+def test_columns_of_two_orders_of_day_and_month_are_left_open(tmp_path: Path) -> None:
+    rows = [[j.number, f"S{j.unit}", j.model, at(j.opened, "%d/%m/%Y %H:%M"), at(j.closed, "%m/%d/%Y %H:%M")]
+            for j in jobs(40)]
+    (tmp_path / "jobs.csv").write_text(table(HEAD, rows, ","))
+    made = propose(tmp_path)
+    assert "times" not in tomllib.loads(made.text)["files"]["jobs"]
+    assert "jobs.times" in made.checks
+    assert "'Opened' has the day first and 'Closed' the month" in made.text

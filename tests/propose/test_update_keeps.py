@@ -115,3 +115,24 @@ def test_what_is_sealed_is_not_spilled_to_a_disk() -> None:
         with looking([], sealed=sealed) as looked:
             found = looked.connection.execute("select current_setting('temp_directory')").fetchall()
             assert bool(found[0][0]) is not sealed
+
+
+@pytest.mark.parametrize(("column", "target", "said"), [
+    ("Out", "closed_at", "add '%d.%m.%Y %H:%M' to times first"), ("Parts cost", "parts_cost", "decimal mark is ','"),
+])
+def test_a_new_column_that_the_mapping_cannot_read_waits_behind_a_sign(
+    tmp_path: Path, column: str, target: str, said: str
+) -> None:
+    mine = MINE.replace('closed_at = "Out"\n', "") if column == "Out" else MINE
+    (tmp_path / "sources.toml").write_text(mine)
+    out = "%d.%m.%Y %H:%M" if column == "Out" else "%Y-%m-%d %H:%M:%S"
+    rows = [[j.number, f"S{j.unit}", j.model, at(j.opened, "%Y-%m-%d %H:%M:%S"), at(j.closed, out),
+             "wait" if j.closed is None else "ok", f"{j.number},50"] for j in jobs(30)]
+    (tmp_path / "orders_2025.csv").write_text(
+        table([*COLUMNS, "Parts cost" if column != "Out" else "Memo"], rows, ";"))
+    made = propose(tmp_path, update=True)
+    assert tomllib.loads(made.text)["table"] == tomllib.loads(mine)["table"]
+    assert [a for a in made.added or () if f"{target} from {column!r}, behind a #" in a] == list(made.added or ())
+    assert said in made.text
+    assert f'\n# {target} = "{column}"' in made.text
+    assert propose(tmp_path, update=True).added == ()
