@@ -81,6 +81,8 @@ def objects_of(source: SourceFile, text: str | None = None) -> list[Any] | None:
         if len(lists) > 1:
             names = "" if source.sealed else f" ({listed([told(k) for k in list(lists)[:5]])})"
             raise _no_list(source, f"it holds {counted(len(lists), 'list')} of objects{names}, and one is read")
+        if list(value.values()) == [[]]:
+            return []
         # One object on one line is a file of JSON Lines with one row.
         return [value]
     if isinstance(value, list):

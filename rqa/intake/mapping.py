@@ -117,8 +117,11 @@ class ColumnSource(_Part):
     @classmethod
     def _joined(cls, given: object) -> object:
         """Columns to be joined are read by SQL; what is missing in one of them is left out."""
-        if isinstance(given, dict) and (names := given.get("join")) and "sql" not in given and _are_names(names):
-            return given | {"sql": f"concat_ws(' ', {', '.join(map(quoted, names))})"}
+        if isinstance(given, dict) and (names := given.get("join")) and _are_names(names):
+            sql = f"concat_ws(' ', {', '.join(map(quoted, names))})"
+            if given.get("sql") not in (None, sql):
+                raise ValueError("give exactly one of column, constant, sql, join")
+            return given | {"sql": sql}
         return given
 
     @model_validator(mode="after")
@@ -275,7 +278,10 @@ class TableSpec(Reading):
     fill_down: Texts | None = None
     """Columns of the source in which an empty cell means the one above it, as merged cells are exported."""
     split_rows: dict[str, str] = Field(default_factory=dict)
-    """Columns of the source that hold lists, with their separators: each entry becomes a row."""
+    """Columns of the source that hold lists, with their separators: each entry becomes a row.
+
+    The entries of several columns go in pairs, the first of one with the first of the other.
+    """
     columns_to_rows: ColumnsToRows | None = None
     lines: str | None = None
     """Whether rows that give the same job are lines of it: in all files, or in each file."""

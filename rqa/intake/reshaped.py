@@ -14,9 +14,10 @@ def reshaping_select(
 ) -> str:
     """The SELECT over a named set of files that reshapes its rows.
 
-    `fill_down` are columns of which an empty cell means that of the row above; `split` gives a separator by column, of
-    which each entry becomes a row; `rows` gives, by the text that the column `name` takes, which columns of the source
-    become which columns of that row: one in which all of them are empty is left out.
+    `fill_down` are columns of which an empty cell means that of the row above. `split` gives a separator by column, of
+    which each entry becomes a row; the entries of several columns go in pairs, first with first. `rows` gives, by the
+    text that the column `name` takes, which columns of the source become which columns of that row: one in which all of
+    them are empty is left out.
     """
     file, line = PLACE_COLUMNS
     sql = quoted(files)
@@ -25,11 +26,16 @@ def reshaping_select(
         above = f"over (partition by {file} order by {line} {so_far})"
         filled = ", ".join(f"last_value({quoted(c)} ignore nulls) {above} as {quoted(c)}" for c in fill_down)
         sql = f"(select * replace ({filled}) from {sql})"
-    for column, separator in split.items():
-        entries = f"list_filter(string_split({quoted(column)}, {_literal(separator)}), lambda e: trim(e) <> '')"
+    if split:
+        one = inner("entry")
+        lists = ", ".join(f"coalesce(string_split({quoted(c)}, {_literal(s)}), [])" for c, s in split.items())
+        texts = {c: f"nullif({one}[{i}], '')" for i, c in enumerate(split, 1)}
+        given_any = " or ".join(f"trim(e[{i}]) <> ''" for i in range(1, len(split) + 1))
+        entries = f"list_filter(list_zip({lists}), lambda e: coalesce({given_any}, false))"
         # A row without an entry stays one row.
         kept = f"case when len({entries}) > 0 then {entries} else [null] end"
-        sql = f"(select * replace (unnest({kept}) as {quoted(column)}) from {sql})"
+        made = ", ".join(f"{text} as {quoted(c)}" for c, text in texts.items())
+        sql = f"(select * exclude ({one}) replace ({made}) from (select *, unnest({kept}) as {one} from {sql}))"
     if rows:
         targets = list(dict.fromkeys(t for given in rows.values() for t in given))
         made = ", ".join(

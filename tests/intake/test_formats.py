@@ -360,6 +360,15 @@ def test_a_json_document_gives_a_row_of_each_object(ws: Workspace, wrapped: bool
     assert ws.one("select found from jobs where job_id = 'C'") == "Lüfter"
 
 
+def test_a_json_document_whose_only_list_is_empty_gives_no_row(ws: Workspace) -> None:
+    ws.write("2.json", '{"jobs": []}')
+    ws.write("1.json", json.dumps({"jobs": [job("A")]}))
+    report = ws.load({"files": {"f": {"path": "*.json"}}, "table": [{"table": "jobs", "from": "f"}]})
+    assert ws.rows("select job_id from jobs") == [("A",)]
+    assert ws.rows("select * from refused") == []
+    assert [f.read for f in report.files] == [1, 0]
+
+
 def test_half_a_sign_in_a_json_document_is_refused_as_in_json_lines(ws: Workspace) -> None:
     ws.jobs(json.dumps([job("A"), job("B") | {"found": "\ud83d"}]), name="jobs.json")
     assert ws.rows("select job_id from jobs") == [("A",)]

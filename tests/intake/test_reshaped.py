@@ -39,6 +39,7 @@ def mapping(**shape: Any) -> dict[str, Any]:
     }
 
 
+LIST = st.sampled_from(["", "x", "x;y", "y; ;z", ";", "x;y;z"])
 WIDE = {"name": "test", "value": "outcome", "columns": ["Display", "Battery"]}
 
 
@@ -81,6 +82,19 @@ def test_lists_become_rows(rows: list[tuple[str, ...]]) -> None:
     ]
     found = asked(rows, (), {"Faults": ";"}, "", {})
     assert sorted((r["source_row"], r["Faults"] or "") for r in found) == sorted(by_loop)
+
+
+@settings(max_examples=examples(60))
+@given(rows=st.lists(st.tuples(LIST, LIST), min_size=1, max_size=5))
+def test_lists_of_two_columns_go_in_pairs(rows: list[tuple[str, str]]) -> None:
+    """The first entry of one column stands with the first of the other; a pair without a text is none."""
+    by_loop = []
+    for line, (left, right) in enumerate(rows, 2):
+        a, b = left.split(";"), right.split(";")
+        pairs = [(a[i] if i < len(a) else "", b[i] if i < len(b) else "") for i in range(max(len(a), len(b)))]
+        by_loop += [(line, *p) for p in pairs if any(e.strip() for e in p)] or [(line, "", "")]
+    found = asked([("A1", "OK", left, right) for left, right in rows], (), {"Battery": ";", "Faults": ";"}, "", {})
+    assert sorted((r["source_row"], r["Battery"] or "", r["Faults"] or "") for r in found) == sorted(by_loop)
 
 
 def test_what_is_reshaped_is_stored_with_its_place(ws: Workspace) -> None:
@@ -164,4 +178,13 @@ def test_a_join_of_fewer_than_two_columns_is_a_fault(ws: Workspace, joined: Any)
     plain = mapping()
     plain["table"][0]["columns"]["run_at"] = {"join": joined}
     with pytest.raises(MappingError, match=r"run_at"):
+        ws.load(plain)
+
+
+@pytest.mark.parametrize("other", [{"sql": "'2025-01-02'"}, {"column": "When"}, {"constant": "2025-01-02"}])
+def test_a_join_beside_another_origin_is_a_fault(ws: Workspace, other: dict[str, str]) -> None:
+    ws.write("sheet.csv", sheet([("A1", "OK", "OK", "x")]))
+    plain = mapping()
+    plain["table"][0]["columns"]["run_at"] = {"join": ["When", "Order"]} | other
+    with pytest.raises(MappingError, match=r"run_at.*exactly one of column, constant, sql, join"):
         ws.load(plain)
