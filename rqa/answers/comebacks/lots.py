@@ -29,7 +29,9 @@ class Lots(Answer):
     in_table_only = ("low", "high")
     units: ClassVar[Mapping[str, str]] = {"other_rate": SHARE}
     needs = (*SEEN, "matured_jobs", "parts", "lot")
-    lists = CaseList("listed_index_jobs", {"matured": Count(("matured",)), "returned": Count(("returned",))})
+    lists = CaseList(
+        "listed_index_jobs", {"matured": Count(("matured",)), "returned": Count(("returned",))}, of_rows=PARTS_LIST
+    )
     nothing_found = "No lot with enough matured jobs stands beside enough jobs with other lots of its part."
 
 
@@ -48,8 +50,8 @@ def lots(
     `where` takes site, model, procedure, technician, billing, part_no and lot; `months` are closing months. A lot is
     listed if `min_jobs` matured jobs hold it and as many hold other lots of its part: matured, returned (back within
     `window` days, whatever was found), rate with Wilson's low and high; the same of the part's other lots; p_value of
-    Fisher's exact test that the two rates are one, two-sided; p_adjusted over all lots listed (Benjamini and Hochberg
-    1995). Those furthest above the other lots come first.
+    Fisher's exact test that the two rates are one, two-sided; p_adjusted over all lots compared, whichever are shown
+    (Benjamini and Hochberg 1995). Those furthest above the other lots come first.
 
     A lot is fitted in some weeks only, so whatever else was different in these weeks looks the same as the lot. Lots
     of other parts that went into the same jobs share their come-backs. `depot.findings` allows for both.
@@ -77,9 +79,6 @@ def lots(
         (pl.col(name).sum().over("part_no") - pl.col(name)).alias(f"other_{name}") for name in ("matured", "returned")
     )
     enough = part.filter((pl.col("matured") >= min_jobs) & (pl.col("other_matured") >= min_jobs))
-    few = each.height - enough.height
-    if lot is not None:
-        enough = enough.filter(pl.col("lot").is_in(lot))
     made = with_shares(enough, part="returned", whole="matured", share="rate", level=level)
     others = with_shares(enough, part="other_returned", whole="other_matured", share="other_rate", level=level)
     made = made.with_columns(others["other_rate"])
@@ -88,6 +87,9 @@ def lots(
     made = made.with_columns(
         rounded_p_values(p_values).alias("p_value"), rounded_p_values(adjusted).alias("p_adjusted")
     )
+    if lot is not None:
+        each, made = (table.filter(pl.col("lot").is_in(lot)) for table in (each, made))
+    few = each.height - made.height
     worst = (pl.col("rate") - pl.col("other_rate")).alias("gap")
     table = made.sort(worst, "part_no", "lot", descending=[True, False, False]).select(
         "part_no", "lot", "matured", "returned", "rate", "low", "high", "other_matured", "other_returned",

@@ -32,7 +32,8 @@ class ChronicUnits(Answer):
     in_table_only = ("first_closed_on",)
     needs = SEEN
     lists = CaseList(
-        "listed_unit_returns", {"returns": Count()}, rows=COMEBACKS, keys={"unit_id": "of_unit"}, returned="returns"
+        "listed_unit_returns", {"returns": Count()}, rows=COMEBACKS, keys={"unit_id": "of_unit"}, returned="returns",
+        of_rows=("unit_id",),
     )
 
 

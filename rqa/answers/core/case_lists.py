@@ -54,7 +54,8 @@ class CaseList:
     `counts` are columns of the answer; the first is what `.jobs()` lists, and `returned` that of its come-backs. `rows`
     says what a row of the list is, one and several. `keys` gives the list's own name for a key of the answer, and
     `whole` what a key is where no row is named. `values` go to the file beside what the answer's settings say. `where`
-    stands in the place of theirs. `joined` says what stands between several names in a key.
+    stands in the place of theirs. `joined` says what stands between several names in a key. `of_rows` are the keys of
+    an answer whose table leaves rows out: its list is of the rows that the table has, and of no others.
     """
 
     file: str
@@ -66,6 +67,7 @@ class CaseList:
     where: Mapping[str, tuple[str, ...]] | None = None
     returned: str = RETURNED
     joined: Mapping[str, str] = field(default_factory=dict)
+    of_rows: tuple[str, ...] = ()
 
     def of(self, count: str) -> "CaseList":
         """The same with what one count has of its own."""

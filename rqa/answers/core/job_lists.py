@@ -89,12 +89,22 @@ def jobs_behind(
         snapshot.store, made.file, as_of=snapshot.day, by=asked.by, where=asked.where, months=asked.months,
         values=_values(snapshot, answer, made), marks=asked.marks, kept=asked.kept,
     )
+    if made.of_rows:
+        table = _of_rows_shown(table, answer, made)
     # What tells counts apart is no news of a job.
     marks = [column for column, kind in table.schema.items() if kind == pl.Boolean]
-    told_by = {made.keys.get(key, key) for key in (*made.whole, *row)}
+    told_by = {made.keys.get(key, key) for key in (*made.whole, *made.of_rows, *row)}
     own = {"came_as", "closed_day", "opened_day", *asked.by, *marks, *told_by}
     shown = table.drop(own - set(JOB_COLUMNS), strict=False)
+    shown = shown.unique(maintain_order=True) if made.of_rows else shown
     return _job_list(snapshot, answer, shown, made.rows, count=name, row=row, people=people)
+
+
+def _of_rows_shown(table: "pl.DataFrame", answer: Answer, made: CaseList) -> "pl.DataFrame":
+    """The cases of a list that belong to a row of the answer's table."""
+    names = {key: made.keys.get(key, key) for key in made.of_rows}
+    rows = answer.table.select(*names).rename(names)
+    return table.join(rows, on=list(names.values()), how="semi", nulls_equal=True, maintain_order="left")
 
 
 def _own_jobs(snapshot: Snapshot, answer: Answer, *, people: bool, row: Mapping[str, object]) -> JobList:
@@ -185,6 +195,9 @@ class _Asked:
             self.kept.append(("came_as", "in", list(classes)))
         for name, value in {**made.whole, **row}.items():
             self._keep(name, self._read(name, value))
+        # Which of the rows shown a case belongs to is told by its groups.
+        of_rows = [name for name in made.of_rows if name in allowed and name not in self.by]
+        self.by = (*self.by, *of_rows)
         # What has no date belongs to no row of an answer by month.
         self.kept += [(name, "is given", None) for name in PERIODS if name in self.by]
 

@@ -117,6 +117,9 @@ def test_one_unit_with_fifty_returns() -> None:
         chronic = depot.returns.chronic_units(upto=400).table
         assert chronic.filter("chronic")["unit_id"].to_list() == ["BAD"]
         assert chronic["returns"][0] == 50
+        listed = depot.returns.chronic_units(upto=400).jobs().table
+        assert set(listed["unit_id"]) == {"BAD"}
+        assert listed.height == 50
         assert 0 < chronic["p_adjusted"][0] < 1e-9
         worst = depot.returns.worst_share(worst=(1 / 41,), upto=400).table.row(0, named=True)
         assert worst["share"] == pytest.approx(50 / 54, abs=1e-6)

@@ -91,6 +91,22 @@ def test_a_row_has_as_many_cases_as_it_counts(answers: list[Answer], rows_tried:
     assert tried > 100
 
 
+def test_a_whole_answer_lists_no_more_than_its_rows_count(answers: list[Answer]) -> None:
+    """Groups may share jobs, so the list may be shorter than the sum of the rows, never longer."""
+    longer, tried = [], 0
+    for answer in {answer.question: answer for answer in answers}.values():
+        made = lists_of(answer)
+        if made is None or not answer.table.height or {*OF_ONE_ROW} & {*made.keys}:
+            continue
+        count = next((name for name in made.counts if name in answer.table.columns), None)
+        if count is not None:
+            tried += 1
+            listed, most = answer.jobs(count).table.height, answer.table[count].sum()
+            longer += [(answer.question, count, listed, most)] * (listed > most)
+    assert longer == []
+    assert tried > 15
+
+
 def test_a_list_says_the_same_of_every_job(answers: list[Answer]) -> None:
     for answer in answers:
         if not isinstance(made := answer.listed(), str) and answer.table.height:

@@ -81,3 +81,34 @@ def test_lots_with_few_jobs_are_left_out_and_said(lots_depot: Any) -> None:
     assert only.table.select("lot", "other_matured").rows() == [("B", 20)]
     with pytest.raises(RequestError, match="min_jobs is a whole number of jobs, 1 or more: 0"):
         lots_depot.returns.lots(min_jobs=0)
+
+
+def test_the_lots_shown_are_judged_among_all_that_are_compared(lots_depot: Any) -> None:
+    judged = ("lot", "p_value", "p_adjusted")
+    every = {row[0]: row[1:] for row in lots_depot.returns.lots(min_jobs=5).table.select(judged).rows()}
+    for lot in "ABC":
+        only = lots_depot.returns.lots(min_jobs=5, where={"lot": lot}).table
+        assert only.select(judged).rows() == [(lot, *every[lot])]
+    assert every["A"][1] > every["A"][0]
+
+
+def test_jobs_of_all_lots_are_those_of_the_lots_shown() -> None:
+    """Lot A of part P is shown, lots A of Q and R are not: each of these has too few jobs."""
+    closed = AT + timedelta(days=2)
+    jobs = [
+        {"job_id": f"J{n:02}", "unit_id": f"U{n:02}", "opened_at": AT + timedelta(hours=n), "closed_at": closed}
+        for n in range(24)
+    ]
+    fitted = [("P", "A"), ("P", "B")] * 10 + [("Q", "A"), ("Q", "B"), ("R", "A"), ("R", None)]
+    parts = [
+        {"job_id": f"J{n:02}", "line": 1, "part_no": part, "lot": lot} for n, (part, lot) in enumerate(fitted)
+    ] + [{"job_id": "J00", "line": 2, "part_no": "P", "lot": "B"}]
+    with depot_of({"jobs": jobs, "parts": parts}, date(2026, 6, 1)) as depot:
+        found = depot.returns.lots(min_jobs=5)
+        assert found.table.select("part_no", "lot", "matured").rows() == [("P", "A", 10), ("P", "B", 11)]
+        assert found.jobs().table["job_id"].to_list() == [f"J{n:02}" for n in range(20)]
+        for row in found.table.iter_rows(named=True):
+            own = found.jobs(part_no=row["part_no"], lot=row["lot"]).table
+            assert own["job_id"].n_unique() == own.height == row["matured"]
+        assert found.jobs(lot="A").table.height == 10
+        assert depot.returns.lots(min_jobs=50).jobs().table.is_empty()
