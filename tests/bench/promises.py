@@ -66,7 +66,7 @@ PROMISES = (
         tried_by=("findings", "findings, people differ"),
     ),
     Promise(
-        says="of those called above or below, one in twenty at most is expected to be chance",
+        says="of those called above or below, one in twenty at most is expected to be due to chance",
         places=("rqa/answers/compare/comparison_words.py",),
         condition="one comparison; people may differ and work mostly at one bench; checks of a job may go together",
         tried_by=("benches", "benches, come-backs", "stations", "technicians"),

@@ -14,7 +14,7 @@ from rqa.answers.comebacks.rate import comebacks
 from rqa.answers.compare.comparison_findings import stated
 from rqa.answers.compare.comparison_words import notes_of
 from rqa.answers.compare.expected_by_model import expected_by_model, fits
-from rqa.answers.compare.within_people import ALLOWED_FOR, NOT_TOLD_APART, by_place_and_person, within_people
+from rqa.answers.compare.within_people import ALLOWED_FOR, by_place_and_person, people_told, within_people
 from rqa.answers.core.asked_once import asked_once
 from rqa.answers.core.case_lists import CHECKS, JOBS, RETURNED, RUNS, CaseList, Count
 from rqa.answers.core.filters import written
@@ -172,23 +172,23 @@ def compare(
     clean). `mix`: what makes work unlike, any of model, procedure, billing, site, and of technician, bench, tool and
     station what the outcome is known of; where checks are counted the step or the test always belongs to it. None takes
     model, procedure and billing, and compares a bench, tool or station with the work of the same people elsewhere.
-    Where they hardly work elsewhere the two cannot be told apart, and a finding says so. `min_cases`: comparable work
-    below which nothing is said. `method`: "stratified" (shares of each kind of work as they are), "model" (a binomial
-    model of them), or "auto": the model where more than a tenth of the work is of kinds in which the others have fewer
-    than 10 cases. `spread`: whether a spread between the groups that is wider than chance is allowed for. That the
-    checks of one job go together always is: p-values and limits are those of jobs, not of single checks
-    (`rqa.answers.core.job_clusters`).
+    Where they hardly work elsewhere, or are seldom named, the two cannot be told apart, and a finding says so.
+    `min_cases`: comparable work below which nothing is said. `method`: "stratified" (shares of each kind of work as
+    they are), "model" (a binomial model of them), or "auto": the model where more than a tenth of the work is of kinds
+    in which the others have fewer than 10 cases. `spread`: whether a spread between the groups that is wider than
+    chance is allowed for. That the checks of one job go together always is: p-values and limits are those of jobs,
+    not of single checks (`rqa.answers.core.job_clusters`).
 
     Columns: the group; exposures (work that can be compared), observed (events in it), expected (what the mix brings),
     ratio = observed / expected with its exact Poisson interval low, high; shrunk, the ratio drawn towards 1 as far as
     little work deserves; p_value (1e-30 stands for less) and p_adjusted (for how many were compared); verdict (of the
-    only group there is: nothing to compare with). Beside
-    these: shrunk_low, shrunk_high; share (observed / exposures, the mix not allowed for); alone (work with nothing to
-    compare it with); z; low_95, high_95, low_998, high_998 (funnel limits of the ratio); e_value, how many times as
-    common in the group's work, and as likely to bring the event, something that was not measured must be to explain the
-    ratio away, and e_value_limit, the same of the limit nearer to 1 (1 where the limits hold 1). Rows are in the order
-    of names: there is no rank. Of benches, tools and stations people says whether those who work there are allowed for,
-    or not told apart from the place.
+    only group there is: nothing to compare with). Beside these: shrunk_low, shrunk_high; share (observed /
+    exposures, the mix not allowed for); no_comparator (work with nothing to compare it with); z; low_95, high_95,
+    low_998, high_998 (funnel limits of the ratio); e_value, at least how many times as common in the group's work
+    as in all (below 1: in all work as in the group's), and as likely to bring the event, something that was not
+    measured must be to explain the ratio away, and e_value_limit, the same of the limit nearer to 1 (1 where the
+    limits hold 1). Rows are in the order of names: there is no rank. Of benches, tools and stations people says
+    whether those who work there are allowed for, not told apart from the place, or not named.
 
     >>> r = depot.compare("bench")
     >>> r.table["verdict"].unique().to_list()
@@ -353,27 +353,32 @@ def _within_people(
     """The places against the same people's work elsewhere, where the two can be told apart; and whether they can.
 
     `split` are the counts by place, technician and kind of work. A place whose people hardly work elsewhere keeps its
-    plain comparison.
+    plain comparison, and so does one where too little of the work names who did it: nobody in particular is no person.
     """
     events, trials = _columns(outcome)
     rows = split.select(*names, events.alias("events"), trials.alias("trials")).rows()
     x, n, people = by_place_and_person(rows, counted.names, counted.kinds)
     if len(set(people) - {UNKNOWN}) < 2:
         return found, np.full(counted.known, "", dtype=object)
+    named = [i for i, name in enumerate(people) if name != UNKNOWN]
+    work = n.sum(axis=1)
+    x, n = x[:, named], n[:, named]
+    of_nobody = work - n.sum(axis=1)
     within = within_people(events=x, trials=n, share=found.share)
-    told = within.told[: counted.known]
+    of_people = people_told(within, n, of_nobody, found.share)[: counted.known]
+    told = of_people == ALLOWED_FOR
     p, z = _told(within.p_value, within.z, within.exposures, x.sum(axis=1), n.sum(axis=1))
 
-    def either(of_people: NDArray[Any], plain: NDArray[Any]) -> NDArray[Any]:
-        return np.where(told, of_people[: counted.known], plain)
+    def either(inside: NDArray[Any], plain: NDArray[Any]) -> NDArray[Any]:
+        return np.where(told, inside[: counted.known], plain)
 
     made = replace(
         found, exposures=either(within.exposures, found.exposures), observed=either(within.observed, found.observed),
-        no_comparator=either(within.no_comparator, found.no_comparator), z=either(z, found.z),
+        no_comparator=either(within.no_comparator + of_nobody.sum(axis=1), found.no_comparator), z=either(z, found.z),
         expected=either(within.expected, found.expected), variance=either(within.variance, found.variance),
         p_value=either(p, found.p_value),
     )
-    return made, np.where(told, ALLOWED_FOR, NOT_TOLD_APART).astype(object)
+    return made, of_people
 
 
 def _told(

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from rqa.answers.compare.within_people import NOT_TOLD_APART
+from rqa.answers.compare.within_people import NOT_NAMED, NOT_TOLD_APART
 from rqa.answers.core.finding import Finding
 from rqa.words import counted_of
 
@@ -48,7 +48,7 @@ def stated(
             mirrored=True,
             jobs=row["exposures"],
             p_value=row["p_value"],
-            caution=(PEOPLE if who == "technician" else MIND) + _unseen(row["e_value"], row["e_value_limit"]),
+            caution=(PEOPLE if who == "technician" else MIND) + _unseen(row),
             check=LOOK[who],
             avoided=max(0.0, row["observed"] - row["expected"]) if outcome == "comeback" else None,
             events=row["observed"],
@@ -59,18 +59,22 @@ def stated(
 
 def _or_people(who: str, row: Mapping[str, Any]) -> str:
     """Where a place and the people who work there are not told apart."""
+    if row.get("people") == NOT_NAMED:
+        return f"; this is the {who} or its people, who are seldom named"
     if row.get("people") != NOT_TOLD_APART:
         return ""
     return f"; this is the {who} or its people, who hardly work elsewhere"
 
 
-def _unseen(e_value: float | None, of_limit: float | None) -> str:
+def _unseen(row: Mapping[str, Any]) -> str:
     """How strong something that was not measured must be; nothing where the limits hold 1 anyway."""
+    e_value, of_limit = row["e_value"], row["e_value_limit"]
     if e_value is None or of_limit is None or of_limit <= 1.0:
         return ""
+    where = "here as in all the work" if row["ratio"] > 1.0 else "in all the work as here"
     return (
-        f"; something not measured explains it away only if it is {e_value:.1f} times as common here and makes this "
-        f"{e_value:.1f} times as likely ({of_limit:.1f} for the limit)"
+        f"; something not measured explains it away only if it is at least {e_value:.1f} times as common {where} (this "
+        f"part included) and makes this at least {e_value:.1f} times as likely ({of_limit:.1f} for the limit)"
     )
 
 

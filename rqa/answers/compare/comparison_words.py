@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from rqa.answers.compare.within_people import ALLOWED_FOR, NOT_TOLD_APART
+from rqa.answers.compare.within_people import ALLOWED_FOR, NOT_NAMED, NOT_TOLD_APART
 from rqa.answers.core.job_clusters import TOLD_FROM
 from rqa.answers.core.persons import PEOPLE
 from rqa.words import counted, counted_of, plural
@@ -56,15 +56,16 @@ def notes_of(
     notes = [
         f"observed counts {outcome.events}: above expectation means more of them than the same work brings in {place}. "
         "Rows are in the order of names; two ratios, each against its own mix, make no rank.",
-        _how(found, mix, outcome, place),
+        _how(found, mix, outcome, place) + _at_own_level(people),
         *_of_people(who, people),
     ]
-    alone = int(found.no_comparator.sum())
+    alone = int(found.no_comparator[people != ALLOWED_FOR].sum())
     if alone:
         notes.append(
             f"{counted(alone, one)} {plural(alone, 'is of a kind', 'are of kinds')} that nobody else of those compared "
             f"does: there is nothing to compare {plural(alone, 'it', 'them')} with, so left out."
         )
+    notes += _left_out(who, one, int(found.no_comparator[people == ALLOWED_FOR].sum()))
     if unknown:
         notes.append(
             f"{counted(unknown, one)} {plural(unknown, 'names', 'name')} no {who}: counted in what the work brings, "
@@ -95,13 +96,14 @@ def notes_of(
     if compared:
         notes.append(
             f"p_adjusted allows for the {counted(compared, who, several)} compared (Benjamini and Hochberg 1995): of "
-            "those called above or below, one in twenty at most is expected to be chance."
+            "those called above or below, one in twenty at most is expected to be due to chance."
         )
     notes += _unseen(names, verdicts, e_value)
     notes += _much(names, found)
     notes += _reversals(names, found, enough)
+    within = (*_person(people), *mix)
     notes.append(
-        f"Work is compared within {', '.join(mix) or 'one kind alone'}; what else makes it unlike (the state of the "
+        f"Work is compared within {', '.join(within) or 'one kind alone'}; what else makes it unlike (the state of the "
         "units, lots of parts, the hour, who is learning) is not allowed for. Ask what differs before asking who."
     )
     notes.append(PEOPLE if who == "technician" else f"{PLACES.format(who=who)} {PEOPLE}")
@@ -111,6 +113,7 @@ def notes_of(
 def _of_people(who: str, people: NDArray[Any]) -> list[str]:
     """Whether places are told apart from the people who work there."""
     told, not_told = int((people == ALLOWED_FOR).sum()), int((people == NOT_TOLD_APART).sum())
+    not_named = int((people == NOT_NAMED).sum())
     said = []
     if told:
         said.append(
@@ -122,7 +125,39 @@ def _of_people(who: str, people: NDArray[Any]) -> list[str]:
             f"The people at {not_told:,} of {counted(len(people), who, SEVERAL[who])} hardly work elsewhere: what "
             f"stands out there may be the {who} or its people."
         )
+    if not_named:
+        said.append(
+            f"At {not_named:,} of {counted(len(people), who, SEVERAL[who])} too little of the work names who did it: "
+            f"what stands out there may be the {who} or its people."
+        )
     return said
+
+
+def _at_own_level(people: NDArray[Any]) -> str:
+    """What the expectation is where people are allowed for."""
+    told = people == ALLOWED_FOR
+    if not told.any():
+        return ""
+    where = "This" if told.all() else "Where people are allowed for, this"
+    return f" {where} is taken times each person's own level, that is their events over what their mix brings anywhere."
+
+
+def _left_out(who: str, one: str, number: int) -> list[str]:
+    """What cannot be compared with the same people's work elsewhere."""
+    if not number:
+        return []
+    return [
+        f"{counted(number, one)} cannot be compared with the same people's work at another {who}, so left out: who did "
+        f"{plural(number, 'it works', 'them works')} at one {who} alone or is not named, or no other {who} has work of "
+        "the kind."
+    ]
+
+
+def _person(people: NDArray[Any]) -> tuple[str, ...]:
+    told = people == ALLOWED_FOR
+    if not told.any():
+        return ()
+    return ("technician",) if told.all() else ("technician (where people are allowed for)",)
 
 
 def _how(found: "Expected", mix: Sequence[str], outcome: "Outcome", place: str) -> str:
@@ -181,9 +216,10 @@ def _unseen(
         return []
     weakest = [said for _, said in sorted(told)[:SHOWN_REVERSALS]]
     return [
-        "e_value: something that was not measured explains a ratio away only if it is so many times as common in the "
-        "group's work and makes the event so many times as likely; in brackets what takes the limit to 1 (VanderWeele "
-        f"and Ding 2017). {'Weakest: ' if len(told) > len(weakest) else ''}{', '.join(weakest)}."
+        "e_value: something that was not measured explains a ratio away only if it is at least so many times as common "
+        "in the group's work as in all work, the group's own included (of a group below expectation: in all work as in "
+        "the group's), and makes the event at least so many times as likely; in brackets what takes the limit to 1 "
+        f"(VanderWeele and Ding 2017). {'Weakest: ' if len(told) > len(weakest) else ''}{', '.join(weakest)}."
     ]
 
 

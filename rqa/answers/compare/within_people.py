@@ -12,7 +12,9 @@ Numbers = NDArray[np.float64]
 
 SEPARABLE = 0.1
 """Share of what a place's work tells that must be left with its people allowed for: limits are 3 times as wide then."""
-ALLOWED_FOR, NOT_TOLD_APART = "allowed for", "not told apart"
+ALLOWED_FOR, NOT_TOLD_APART, NOT_NAMED = "allowed for", "not told apart", "not named"
+NAMED = 0.5
+"""Share of a place's work that must name who did it, before it is said that its people hardly work elsewhere."""
 ONE_PLACE = 1e-9
 """A person with all but this of the expected events at one place works there alone."""
 
@@ -71,6 +73,19 @@ def within_people(*, events: Counts, trials: Counts, share: Numbers) -> WithinPe
         no_comparator=np.where(alone, done, 0).sum(axis=1) + lone, expected=expected, variance=variance,
         by_chance=by_chance, p_value=test.p_value, z=test.z,
     )
+
+
+def people_told(within: WithinPeople, trials: Counts, unnamed: Counts, share: Numbers) -> NDArray[np.object_]:
+    """Whether the people of each place are allowed for; if not, whether they work there alone or are seldom named.
+
+    `trials` is the work that names a person, by place, person and kind, `unnamed` that which does not, by place and
+    kind: what it would tell is lost, too.
+    """
+    lost = unnamed @ (share * (1.0 - share))
+    told = within.told & (within.variance >= SEPARABLE * (within.by_chance + lost))
+    named, of_nobody = trials.sum(axis=(1, 2)), unnamed.sum(axis=1)
+    seldom = within.told | (named < NAMED * (named + of_nobody))
+    return np.where(told, ALLOWED_FOR, np.where(seldom, NOT_NAMED, NOT_TOLD_APART)).astype(object)
 
 
 def by_place_and_person(

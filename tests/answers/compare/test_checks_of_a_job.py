@@ -23,13 +23,18 @@ FIRST = datetime(2026, 3, 2, 9)
 FILTERS = [name for name in GROUPINGS if name not in PERIODS]
 
 
+def _person(given: Any) -> str | None:
+    """T and the number, a name as it is."""
+    return given if given is None or isinstance(given, str) else f"T{given}"
+
+
 @contextmanager
 def depot_checked(
     failed: NDArray[np.bool_], site: NDArray[np.int64], hours: int = 1, technician: Any = None, bench: Any = None
 ) -> Iterator[Depot]:
     """A depot with a row of `failed` a job, a column a step; one unit a job, opened so many hours after the last.
 
-    `technician` and `bench` are numbers by job; None where the log names none.
+    `technician` and `bench` are numbers by job, or a technician's name or None; None where the log names none.
     """
     n = len(failed)
     names = [f"J{i:05d}" for i in range(n)]
@@ -45,7 +50,7 @@ def depot_checked(
         "outcome": np.where(failed.ravel(), "fail", "pass"), "done_on": jobs["opened_on"].gather(row.ravel()),
     })
     if technician is not None and bench is not None:
-        jobs = jobs.with_columns(technician=pl.Series([f"T{t}" for t in technician]))
+        jobs = jobs.with_columns(technician=pl.Series([_person(t) for t in technician]))
         steps = steps.with_columns(bench=pl.Series([f"B{b}" for b in bench]).gather(row.ravel()))
 
     def kept(connection: Any) -> None:

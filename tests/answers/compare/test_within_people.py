@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from rqa.answers.compare.within_people import NOT_TOLD_APART, by_place_and_person, within_people
+from rqa.answers.compare.within_people import NOT_NAMED, NOT_TOLD_APART, by_place_and_person, people_told, within_people
 from rqa.answers.core.finding import RELEVANT, Finding, judged, relevant
 from rqa.errors import RequestError
 from tests.answers.compare.test_checks_of_a_job import depot_checked
@@ -89,6 +89,22 @@ def test_people_who_differ_make_no_bench_stand_out(own, bench_0, least, most):
     assert np.mean(plain) > 0.4 or own == 0.0
 
 
+def test_work_that_names_nobody_is_of_no_person():
+    """Unnamed work at both places, which would pass for a person who works at both, leaves the places their plain word.
+
+    The named people work at one place each, in nine of ten checks named and in one of ten.
+    """
+    x, n = work_of(np.random.default_rng(4), 1.0, 0.5, people=2, places=2)
+    share = shares_of(x, n)
+    r = within_people(events=x, trials=n, share=share)
+    assert people_told(r, n, n.sum(axis=1) // 9, share).tolist() == [NOT_TOLD_APART] * 2
+    assert people_told(r, n, n.sum(axis=1) * 9, share).tolist() == [NOT_NAMED] * 2
+    x, n = work_of(np.random.default_rng(4), 0.0, 0.5, people=2, places=2)
+    r = within_people(events=x, trials=n, share=share)
+    assert people_told(r, n, n.sum(axis=1) // 9, share).tolist() == ["allowed for"] * 2
+    assert people_told(r, n, n.sum(axis=1) * 99, share).tolist() == [NOT_NAMED] * 2
+
+
 def test_rows_become_places_people_and_kinds():
     rows = [("B2", "T1", "x", 1, 9), ("B1", "T1", "y", 2, 8), ("B2", "T2", "x", 0, 7), ("B9", "T1", "x", 5, 5)]
     x, n, people = by_place_and_person(rows, ("B1", "B2"), (("x",), ("y",)))
@@ -121,6 +137,34 @@ def test_a_bench_with_its_own_people_may_be_its_people_and_the_finding_says_so()
         assert row[name] == pytest.approx(ratio + (ratio * (ratio - 1)) ** 0.5, abs=1e-5)
     assert f"{row['e_value']:.1f} times as common here" in told.caution
     assert f"B0 {row['e_value']:.1f} ({row['e_value_limit']:.1f})" in " ".join(r.notes)
+
+
+def test_unnamed_work_is_left_out_of_a_comparison_within_people_and_the_notes_say_what_is():
+    """Half of the jobs name nobody and are done at both benches; T0 and T1 work at one bench each."""
+    rng = np.random.default_rng(6)
+    failed, i = rng.random((800, 3)) < 0.2, np.arange(800)
+    names, bench = [f"T{n % 2}" if n % 4 < 2 else None for n in i], np.where(i % 4 < 2, i % 2, (i // 4) % 2)
+    with depot_checked(failed, i * 0, technician=names, bench=bench) as depot:
+        apart = depot.compare("bench", outcome="first_pass")
+    assert set(apart.table["people"]) == {NOT_TOLD_APART}
+    # T0 and T1 work at both benches, T2 at B0 alone, and one job in four names nobody.
+    who = np.array([0, 1, 2, -1])[i % 4]
+    names, bench = [f"T{n}" if n >= 0 else None for n in who], np.where(who == 2, 0, (i // 4) % 2)
+    failed = rng.random((800, 3)) < np.where(bench == 0, 0.15, 0.4)[:, np.newaxis]
+    with depot_checked(failed, i * 0, technician=names, bench=bench) as depot:
+        r = depot.compare("bench", outcome="first_pass")
+    assert set(r.table["people"]) == {"allowed for"}
+    named = (who == 0) | (who == 1)
+    assert r.table["exposures"].to_list() == [3 * int((named & (bench == b)).sum()) for b in (0, 1)]
+    assert r.table["no_comparator"].to_list() == [3 * int((~named & (bench == b)).sum()) for b in (0, 1)]
+    said = " ".join(r.notes)
+    assert f"{3 * int((~named).sum()):,} first checks cannot be compared with the same people's work at another" in said
+    assert "nobody else of those compared" not in said
+    assert "taken times each person's own level" in said
+    assert "Work is compared within technician, model" in said
+    told = {f.scope["bench"]: f.caution for f in r.stated}
+    assert "times as common in all the work as here" in told["B0"]
+    assert "times as common here as in all the work" in told["B1"]
 
 
 def test_a_bench_is_compared_within_people_who_work_at_several():
