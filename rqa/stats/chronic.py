@@ -82,7 +82,8 @@ def many_returns(
     >>> [f"{x:.2g}" for x in r.by_luck], [f"{x:.2g}" for x in r.p_adjusted]
     (['1e+04', '9.5e+02', '47', '0.00077'], ['1', '1', '0.94', '0.00077'])
 
-    Chance alone makes 47 of 10,000 units come back twice or more, as 50 did; five returns of one unit are not chance.
+    Chance alone makes 47 of 10,000 units come back twice or more, as 50 did; five returns of one unit are
+    not due to chance.
     """
     given = {
         "returns": arguments.counts("returns", returns).astype(np.float64),

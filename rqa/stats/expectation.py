@@ -76,7 +76,7 @@ def expectation_test(*, observed: ArrayLike, expected: ArrayLike, variance: Arra
     >>> r.p_value.round(3).tolist()
     [0.005, 0.199]
 
-    Nineteen where ten were expected is hardly chance, unless such groups are known to vary far more.
+    Nineteen where ten were expected is hardly due to chance, unless such groups are known to vary far more.
     """
     x = arguments.counts("observed", observed).astype(np.float64)
     e = arguments.amounts("expected", expected)

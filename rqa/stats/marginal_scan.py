@@ -160,7 +160,7 @@ def scan_margins(
     >>> b.dimension, b.group, b.first, b.last, b.events, b.p_value < 0.01
     ('lot', 'K2', 2, 3, 20, True)
 
-    Units with lot K2 came back more often, those of the third and fourth month, and that is not chance.
+    Units with lot K2 came back more often, those of the third and fourth month, and that is not due to chance.
     """
     arguments.one_of("likelihood", likelihood, get_args(Likelihood))
     longest, fewest = arguments.whole("longest", longest, 1), arguments.whole("fewest", fewest, 1)

@@ -148,7 +148,7 @@ def scan_statistic(
     >>> b.dimension, b.group, b.first, b.last, b.events, round(b.ratio, 1), b.p_value < 0.01
     ('bench', 'B2', 1, 2, 17, 4.0, True)
 
-    At bench B2, in the second and third month, four times as many came back as elsewhere, which is not chance.
+    At bench B2, in the second and third month, four times as many came back as elsewhere, which is not due to chance.
     """
     arguments.one_of("likelihood", likelihood, get_args(Likelihood))
     x, w, when = _taken(events, work, period, likelihood)

@@ -42,13 +42,13 @@ MEASURED: dict[str, tuple[float, float, int]] = {
 
 PROMISES = (
     Promise(
-        says="of those listed, one in twenty at most is expected to be chance",
+        says="of those listed, one in twenty at most is expected to be due to chance",
         places=("rqa/answers/improve/findings.py",),
         condition="all comparisons of a month at once; people may differ",
         tried_by=("findings", "findings, people differ"),
     ),
     Promise(
-        says="in a hundred at most are expected to be chance",
+        says="in a hundred at most are expected to be due to chance",
         places=("rqa/answers/improve/findings.py",),
         condition="all comparisons of a month at once; people may differ",
         tried_by=("findings", "findings, people differ"),
@@ -60,7 +60,7 @@ PROMISES = (
         tried_by=("findings", "findings, people differ"),
     ),
     Promise(
-        says="of those that remain, one in twenty at most is expected to be chance",
+        says="of those that remain, one in twenty at most is expected to be due to chance",
         places=("notebooks/08_month.ipynb",),
         condition="all comparisons of a month at once; people may differ",
         tried_by=("findings", "findings, people differ"),

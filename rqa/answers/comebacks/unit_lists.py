@@ -194,6 +194,6 @@ def worst_share(
     ])
     settings = {
         "worst": tuple(parts.tolist()), "upto": upto, "as_of": snapshot.day, "index_disposition": index_disposition,
-        **asked.settings(), "method": "Lorenz curve; Poisson chance",
+        **asked.settings(), "method": "Lorenz curve; Poisson counts",
     }
     return WorstShare(made, settings, tuple(unit_notes(snapshot)))

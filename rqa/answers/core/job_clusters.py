@@ -77,8 +77,8 @@ def inflation_by_month(snapshot: Snapshot, share: str, months: tuple[date, date]
     seen = luck = 0.0
     for r in rows.iter_rows(named=True):
         if r["jobs"] > 1:
-            seen += _departures(r) * r["jobs"] / (r["jobs"] - 1)
-            luck += r["failed"] * (r["checks"] - r["failed"]) / r["checks"]
+            seen += _departures(r)
+            luck += _by_chance(r)
     return max(1.0, seen / luck) if luck else 1.0
 
 
@@ -103,8 +103,7 @@ def effects_of_groups(
     found: dict[tuple[object, ...], tuple[float, float, int]] = {}
     for r in _checks_by_job(snapshot, log, told, asked.where, asked.months).iter_rows(named=True):
         if r["jobs"] > 1:
-            luck = r["failed"] * (r["checks"] - r["failed"]) / r["checks"]
-            found[tuple(r[name] for name in told)] = (_departures(r) * r["jobs"] / (r["jobs"] - 1), luck, r["jobs"])
+            found[tuple(r[name] for name in told)] = (_departures(r), _by_chance(r), r["jobs"])
     seen, luck, jobs = (sum(each) for each in zip(*found.values(), strict=True)) if found else (0.0, 0.0, 0)
     if not luck:
         return made
@@ -192,12 +191,18 @@ def _sums(
         # One job alone says nothing of how jobs differ.
         if r["jobs"] < 2:
             continue
-        seen[at] += _departures(r) * r["jobs"] / (r["jobs"] - 1)
+        seen[at] += _departures(r)
         luck[at] += float((trials[at, columns] * share[columns] * (1.0 - share[columns])).sum())
     return seen, luck, number
 
 
 def _departures(r: Mapping[str, int]) -> float:
-    """Sum over the jobs of (failed - share x checks) squared."""
+    """Sum over the jobs, of which there are two at least, of (failed - share x checks) squared, times n / (n - 1)."""
     share = r["failed"] / r["checks"]
-    return float(r["failed_squared"] - 2.0 * share * r["checks_by_failed"] + share * share * r["checks_squared"])
+    squares = r["failed_squared"] - 2.0 * share * r["checks_by_failed"] + share * share * r["checks_squared"]
+    return float(squares * r["jobs"] / (r["jobs"] - 1))
+
+
+def _by_chance(r: Mapping[str, int]) -> float:
+    """The binomial variance of the checks at their own share."""
+    return r["failed"] * (r["checks"] - r["failed"]) / r["checks"]

@@ -33,7 +33,8 @@ class Answer:
 
     `table` is a polars frame with the grouping columns first and a total order; `settings` echoes what was asked;
     `notes` says what a careful reader must know; `stated` holds what was compared, each as a statement with its
-    p-value, and `findings` those of them that are statistically clear. `asked_of` is what it was asked of.
+    p-value, and `findings` those of them that are statistically clear and of a size to act on. `asked_of` is
+    what it was asked of.
     """
 
     table: "pl.DataFrame"

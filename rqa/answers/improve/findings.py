@@ -150,10 +150,11 @@ def findings(
     kind, where, what, measure, size, low, high, jobs, avoided, p_value, p_adjusted, caution, check. `gone` lists those
     that held a month before and no longer do; `compared` how many comparisons of each kind were made, `answers` the
     answers about risky steps and tests behind them. Adjusted after Benjamini and Hochberg (1995) over all of them: of
-    those listed, one in twenty at most is expected to be chance. `least` says how large a finding must be to be listed,
-    where not as usual: {"ratio": 1.1, "sd": 0.25}, a tenth more often than where it is compared, and readings (of a
-    trend those of a year) a quarter of their standard deviation apart. `progress` is told each analysis as it begins;
-    what was compared before, while the store is open, is not compared again, and nothing is told of it.
+    those listed, one in twenty at most is expected to be due to chance. `least` says how large a finding must be to
+    be listed, where not as usual: {"ratio": 1.1, "sd": 0.25}, 1.1 times as often as where it is compared, and
+    readings (of a trend those of a year) a quarter of their standard deviation apart. `progress` is told each
+    analysis as it begins; what was compared before, while the store is open, is not compared again, and nothing is
+    told of it.
     """
     last = newest_month(snapshot)
     own = last if month is None else month_of(QUESTION, month)
@@ -349,8 +350,8 @@ def _said(compared: Counter[str]) -> tuple[str, str]:
     return (
         f"{counted(compared.total(), 'comparison')} of {counted(len(compared), 'kind')} "
         f"{plural(compared.total(), 'was', 'were')} made and judged together (Benjamini and Hochberg 1995): of the "
-        f"findings, {ALLOWED * 100:.0f} in a hundred at most are expected to be chance. Of places compared with their "
-        "like only the worse are listed.",
+        f"findings, {ALLOWED * 100:.0f} in a hundred at most are expected to be due to chance. Of places compared with "
+        "their like only the worse are listed.",
         f"Compared were: {kinds}.",
     )
 
@@ -371,8 +372,9 @@ def _of_size(stated: tuple[Finding, ...], least: Mapping[str, float]) -> str:
     small = len(judged(stated, least=everything)) - len(judged(stated, least=least))
     left = f" {counted(small, 'smaller one is', 'smaller ones are')} statistically clear and left out." * (small > 0)
     return (
-        f"Listed is what is at least {(least['ratio'] - 1.0) * 100:.3g} % more, or less, than where it is compared; of "
-        f"readings, {least['sd']:g} of their standard deviation (a trend in a year).{left}"
+        f"Listed is what is at least {(least['ratio'] - 1.0) * 100:.3g} % more than where it is compared, or "
+        f"{(1.0 - 1.0 / least['ratio']) * 100:.3g} % less; of readings, {least['sd']:g} of their standard deviation (a "
+        f"trend in a year).{left}"
     )
 
 

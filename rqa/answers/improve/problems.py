@@ -29,7 +29,7 @@ class Problem:
 
     @property
     def told(self) -> Finding:
-        """The closest of those that would spare nearly as many come-backs as the first; else the first."""
+        """The closest of those that would spare nearly as many come-backs as any of them; else the first."""
         most = max(spared(f) for f in self.findings)
         if most < SPARES:
             return self.findings[0]

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     import polars as pl
 
 GROUPINGS = (*PERIODS, *JOB_NAMES, *STEP_LOG)
+OF_FAILURES = "The factor is that of failed first checks, which are what is done again."
 
 
 class Rework(Answer):
@@ -46,9 +47,11 @@ def rework(
 
     `by` and `where` take month and week (in `by` alone), site, model, procedure, technician, billing, step, bench,
     tool, phase. Columns: executed (first attempts), reworked (second attempts: steps done again), share = reworked /
-    executed with its Wilson interval low, high; attempts (all), attempts_per_step (attempts / executed), max_attempts
-    (attempts at one step), later (attempts beyond the first), later_timed (those with a start and an end), minutes
-    (logged on these), labour_minutes (what is booked for so much logged time). Skipped steps do not count.
+    executed with its Wilson interval low, high, widened where several steps of a job are added up, as jobs are what
+    is sampled (by as much as failed first checks vary more: these are what is done again); attempts (all),
+    attempts_per_step (attempts / executed), max_attempts (attempts at one step), later (attempts beyond the first),
+    later_timed (those with a start and an end), minutes (logged on these), labour_minutes (what is booked for so
+    much logged time). Skipped steps do not count.
 
     >>> depot.yields.rework().table.select("step", "reworked", "executed", "share").row(0)
     ('align button', 172, 2728, 0.06305)
@@ -61,7 +64,7 @@ def rework(
     effects = effects_of_groups(snapshot, groups_of(table, asked.by), asked, log="steps", level=level)
     table = with_shares(table, part="reworked", whole="executed", share="share", level=level, design_effect=effects)
     settings |= said_of(effects)
-    notes += by_job_note(effects)
+    notes += [f"{said} {OF_FAILURES}" for said in by_job_note(effects)]
     rate, jobs = _booked(snapshot, asked)
     later, timed = int((table["attempts"] - table["executed"]).sum()), int(table["later_timed"].sum())
     executed = table["executed"].to_numpy()
