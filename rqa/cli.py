@@ -186,7 +186,9 @@ def propose_mapping(folder: Path, update: bool, memory: str) -> None:
             f"{made.path} is written, and no table in it is complete: fill in the lines that begin with # and a name, "
             f"then run `rqa inspect {folder}`."
         )
-    say(f"Written to {made.path}. What it makes of the files now, before anything is checked or filled:\n")
+    nothing_new = made.added is not None and not made.added
+    done = f"Nothing new; {made.path} stays as it was" if nothing_new else f"Written to {made.path}"
+    say(f"{done}. What it makes of the files now, before anything is checked or filled:\n")
     _show(_load(folder, write=False, memory=memory), every_file=False)
 
 

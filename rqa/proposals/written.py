@@ -149,7 +149,20 @@ def wide_lines(one: SetProposal, wide: WideTable) -> list[str]:
         lines.append(f"#   texts without a code: {one_line(', '.join(map(repr, wide.unread[:MOST_TEXTS])))}")
     for column, (value, doubt) in wide.given.items():
         lines += Line(column, toml(value), "", doubt).texts()
-    return lines
+    table = TABLES[wide.table]
+    found = {n.lower() for n in (wide.name, wide.value, *wide.given, *one.facts)}
+    lacking = [c for c in table.columns
+               if c.required and not c.numbered and c.default is None and c.name not in found]
+    for needed in lacking:
+        lines += Line(needed.name, '"…"', f"required, and not found: {needed.meaning}", live=False).texts()
+    return _left_out(lines, table, [c.name for c in lacking]) if lacking else lines
+
+
+def _left_out(lines: Sequence[str], table: Table, lacking: Sequence[str]) -> list[str]:
+    """The lines of a table that lacks columns, each behind a #."""
+    first, *others = [f"# {b}" if b and not b.startswith("#") else b for b in lines]
+    said = f"# Not complete, so it is left out: {table.name} needs {', '.join(lacking)}."
+    return [first, f"{said} Fill it in, and take the first # off each line.", *others]
 
 
 def event_lines(one: SetProposal, match: Matched, events: EventLog) -> list[str]:
@@ -179,11 +192,7 @@ def table_lines(one: SetProposal, match: Matched) -> list[str]:
     body = ["", "[[table]]", f"table = {toml(table.name)}", f"from = {toml(group.name)}", *fill_lines(one, match),
             "[table.columns]"]
     body += [text for line in columns for text in line.texts()]
-    if lacking:
-        body = [f"# {b}" if b and not b.startswith("#") else b for b in body]
-        said = f"# Not complete, so it is left out: {table.name} needs {', '.join(lacking)}."
-        body.insert(1, f"{said} Fill it in, and take the first # off each line.")
-    return body
+    return _left_out(body, table, lacking) if lacking else body
 
 
 def files_lines(one: SetProposal) -> list[str]:

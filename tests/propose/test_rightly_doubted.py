@@ -116,3 +116,32 @@ def test_columns_of_two_orders_of_day_and_month_are_left_open(tmp_path: Path) ->
     assert "times" not in tomllib.loads(made.text)["files"]["jobs"]
     assert "jobs.times" in made.checks
     assert "'Opened' has the day first and 'Closed' the month" in made.text
+
+
+@pytest.mark.parametrize("timed", [True, False])
+def test_tests_without_a_time_are_left_to_be_filled(tmp_path: Path, timed: bool) -> None:
+    (tmp_path / "jobs.csv").write_text(orders())
+    rows = [[j.number, "OK", "NOK", "OK", *([at(j.opened, TIME)] if timed else [])] for j in jobs(40)]
+    head = ["Order", "Display", "Battery", "Sound", *(["Test date"] if timed else [])]
+    (tmp_path / "sheet.csv").write_text(table(head, rows, ","))
+    made = propose(tmp_path)
+    assert len(entries(made, "diagnostics")) == timed
+    assert ("diagnostics needs run_at" in made.text) is not timed
+    assert "sheet.diagnostics" in made.checks
+    if not timed:
+        lines = made.text[made.text.index('# [[table]]\n# table = "diagnostics"'):].split("\n\n")[0].splitlines()
+        taken_off = "\n".join(line.removeprefix("# ") for line in lines if " = " in line or line.startswith("# ["))
+        plain = tomllib.loads(taken_off)["table"][0]
+        assert (plain["table"], plain["from"], plain["columns"]["job_id"]) == ("diagnostics", "sheet", "Order")
+
+
+def test_all_that_says_check_this_is_counted_as_a_check(tmp_path: Path) -> None:
+    """An event log, and marks of numbers that differ from column to column."""
+    (tmp_path / "jobs.csv").write_text(orders({"Parts cost": ["1,50", "12,25"], "Freight cost": ["2.75", "3.10"]}))
+    rows = [[j.number, step, kind, at(j.opened, TIME)] for j in jobs(40) for step in ("open", "test")
+            for kind in ("start", "end")]
+    (tmp_path / "steps.csv").write_text(table(["Order", "Step", "Event", "Time"], rows, ","))
+    made = propose(tmp_path)
+    assert "each start begins an attempt" in made.text
+    assert "have a point, those of" in made.text
+    assert {"steps.steps", "jobs.decimal"} <= set(made.checks)

@@ -120,3 +120,12 @@ def test_the_command_adds_and_inspects(folder: Path) -> None:
     assert done.exit_code == 0, done.output
     assert "1 addition" in done.output
     assert done.output.count("orders_2026.csv") >= 2
+
+
+def test_the_command_says_so_where_nothing_is_new(folder: Path) -> None:
+    done = CliRunner().invoke(main, ["map", str(folder), "--update"])
+    assert done.exit_code == 0, done.output
+    said = " ".join(done.output.split())
+    assert "Nothing new" in said
+    assert "stays as it was" in said
+    assert "Written to" not in said
