@@ -77,7 +77,7 @@ def columns_shown(table: "pl.DataFrame", left_out: Sequence[str] = ()) -> tuple[
 def readable_frame(table: "pl.DataFrame") -> str:
     """A frame as a notebook shows it, with what is not shown said below."""
     notes = [] if table.height <= SHOWN_ROWS else [counted(table.height - SHOWN_ROWS, "more row")]
-    if more := table.columns[MOST_COLUMNS:]:
+    if more := [name for name in table.columns if name not in columns_shown(table)]:
         notes.append(f"{counted(len(more), 'more column')}: {', '.join(map(one_line, more))}")
     return readable_table(table) + (plain_list([f"Not shown: {'; '.join(notes)}."]) if notes else "")
 

@@ -68,6 +68,11 @@ def finding_jobs(place: FindingPlace, *, people: bool = False, returned: bool = 
     for begins, behind in BEHIND.items():
         if kind.startswith(begins):
             answer, count, row = behind(place)
+            made = answer.listed()
+            if returned and not isinstance(made, str) and made.returned not in made.counts:
+                own, rows = place.finding.id, made.of(count).rows[1]
+                said = f'counts no come-backs; .jobs(id="{own}") lists its {rows}.'
+                raise RequestError(f"returned: {own} ({kind}) {said}")
             if returned:
                 return answer.returned(people=people, **row)
             return answer.jobs(count, people=people, **row)

@@ -36,6 +36,7 @@ from rqa.errors import RequestError
 from rqa.measures.groupings import names_only
 from rqa.measures.run import counts
 from rqa.progress import Progress, Stage, silent
+from rqa.shown import told
 from rqa.words import count, counted, enumerated, listed, month_name, months_said, plural
 
 if TYPE_CHECKING:
@@ -112,11 +113,21 @@ class MonthFindings(Answer):
 
         They are those that the finding counts, in its place and months: matured jobs where it is about come-backs;
         checks, runs or readings, each with its job, where it is about those. `people`: whether technicians are named.
+        A finding has one list, so no `count` is taken.
         """
+        if count is not None:
+            raise RequestError(
+                f"jobs: a finding has one list, so it takes no count ({told(count)}); name it by id alone: "
+                f'.jobs(id="F-…").'
+            )
         return self._behind(row, people=people, returned=False)
 
     def returned(self, *, people: bool = False, **row: object) -> "JobList":
-        """List the jobs behind a finding that came back: those that it counts as events."""
+        """List the jobs behind a finding that came back.
+
+        Where a finding is about breaches by bench, they are its jobs with such a breach that came back. Raises
+        `RequestError` for a finding that counts no come-backs, such as one about first checks.
+        """
         return self._behind(row, people=people, returned=True)
 
     def _behind(self, row: Mapping[str, object], *, people: bool, returned: bool) -> "JobList":

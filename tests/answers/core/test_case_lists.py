@@ -186,6 +186,11 @@ def test_the_list_of_a_finding_is_of_those_that_it_counts(workshop: Path) -> Non
             found.jobs(id="F-none")
         with pytest.raises(RequestError, match="name a finding by id"):
             found.jobs()
+        with pytest.raises(RequestError, match="a finding has one list, so it takes no count"):
+            found.jobs("matured", id=found.stated[0].id)
+        checks = next(f for f in found.stated if f.kind.startswith("first-pass yield of a step"))
+        with pytest.raises(RequestError, match=f'counts no come-backs; .jobs.id="{checks.id}". lists its checks'):
+            found.returned(id=checks.id)
 
 
 def test_every_kind_of_finding_has_a_list_or_says_why() -> None:

@@ -77,6 +77,9 @@ def test_a_frame_says_what_it_does_not_show() -> None:
     assert len(cells(shown)[0]) == MOST_COLUMNS
     assert len(cells(shown)) == 41
     assert "Not shown: 3 more rows; 2 more columns: c10, c11." in shown
+    judged = readable_frame(wide.rename({"c11": "verdict"}))
+    assert cells(judged)[0][-1] == "verdict"
+    assert "2 more columns: c9, c10." in judged
     assert columns_shown(wide, ("c0", "c3", "c11")) == ("c1", "c2", *(f"c{n}" for n in range(4, 11)))
 
 
