@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from rqa.answers.compare.within_people import NOT_NAMED, NOT_TOLD_APART
+from rqa.answers.compare.within_people import ALLOWED_FOR, NOT_NAMED, NOT_TOLD_APART
 from rqa.answers.core.finding import Finding
 from rqa.words import counted_of
 
@@ -58,7 +58,9 @@ def stated(
 
 
 def _or_people(who: str, row: Mapping[str, Any]) -> str:
-    """Where a place and the people who work there are not told apart."""
+    """Whether a place is told apart from the people who work there."""
+    if row.get("people") == ALLOWED_FOR:
+        return " with the same people"
     if row.get("people") == NOT_NAMED:
         return f"; this is the {who} or its people, who are seldom named"
     if row.get("people") != NOT_TOLD_APART:

@@ -162,6 +162,7 @@ def test_unnamed_work_is_left_out_of_a_comparison_within_people_and_the_notes_sa
     assert "nobody else of those compared" not in said
     assert "taken times each person's own level" in said
     assert "Work is compared within technician, model" in said
+    assert all(f.what.endswith(" in the whole depot with the same people") for f in r.stated)
     told = {f.scope["bench"]: f.caution for f in r.stated}
     assert "times as common in all the work as here" in told["B0"]
     assert "times as common here as in all the work" in told["B1"]
