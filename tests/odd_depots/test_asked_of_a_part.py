@@ -67,6 +67,9 @@ def test_an_empty_answer_about_a_part_is_no_all_clear(depot: Depot, part: str) -
         said = answer.notes[0]
         assert isinstance(said, Sentence), name
         assert not said.told, f"{name}: {said}"
+        if name == "returns.lots":
+            assert "the table “parts” is not loaded" in said, "this depot has none at all"
+            continue
         why = (
             "no job was closed in January 2025 to February 2025" if "months" in PARTS[part] else "is logged of the jobs"
         )
