@@ -65,6 +65,7 @@ LACKING = (
     "No job was closed", "has no final figure", "have no step log", "most jobs have no diagnostics",
     "was ever done in the", "is ever logged at",
     "No job that could come back was closed",
+    "no step of it is logged", "No steps of a procedure are known", "No step of its procedure is logged",
     "no come-back can be attributed to it", "every first run was aborted", "which is no share", "no scatter at all",
 )
 HOW_TO_READ = (
