@@ -56,7 +56,6 @@ LACKING = (
     "There are no groups worth the name", "No curve: it takes", "no guard band", "No job has been followed",
     "or none that had returns", "No planned study", "None of the studies", "No job has both", "named no site",
     "No first run has a value", "nothing to compare with", "no scatter to judge by",
-    "no step of it is logged", "No step of its procedure is logged", "No steps of a procedure are known",
     "its figures will still change", "no limits yet", "No limits: too little data",
     "no step log with times", "no fail that can be judged", "no fault known", "no data", "no curve fits",
     "not known: no",
