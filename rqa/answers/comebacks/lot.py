@@ -173,6 +173,11 @@ def _notes(
         f"Fitted in {counted(table.height, 'job')} on {counted(units, 'unit')}: {count(ends.get(BACK, 0))} came back, "
         f"{count(ends.get(OUT, 0))} still out."
     ]
+    if ends.get(BACK, 0):
+        notes.append(
+            "A unit that came back may have the part in it still, where another fault was mended then: .returned() "
+            "says what was found. Call back those in which it was not replaced, too."
+        )
     if unfollowed := ends.get(NOT_FOLLOWED, 0):
         notes.append(
             f"{counted(unfollowed, 'repaired job overlaps', 'repaired jobs overlap')} another job of the same unit, so "
