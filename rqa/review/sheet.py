@@ -26,7 +26,7 @@ MOST_WORDS = 350
 """Words of the sheet at most."""
 FIXED = ("Band: chance; dashed: goal.", "What to act on")
 """What stands on every sheet: how its pictures are read, and a heading."""
-NEXT, ACTION, OPEN = "Next:", "Action:", "Owner: open."
+NEXT, ACTION, OPEN = "Next:", "Action:", "No owner."
 """What is put before the next step and the action of a problem, and what is said where there is no action."""
 ACTIONS = 4
 TITLE = 10
@@ -218,7 +218,7 @@ def _tile(
     sign, word = state_of(v)
     return Tile(
         key=key, measure=v.measure, value=v.share, when=v.month if v.share != "no data" else "", sign=sign, word=word,
-        loud=v.word in ("better", "worse"), goal=goal, spec=spec, address=ADDRESSES.get(key, "words"),
+        loud=v.word == "worse", goal=goal, spec=spec, address=ADDRESSES.get(key, "words"),
     )
 
 

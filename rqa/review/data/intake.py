@@ -75,7 +75,7 @@ def data_line(depot: Depot) -> SheetLine:
     if missing:
         said = f"Incomplete, without {listed(missing)}{f'; {listed(but)}' if but else ''}."
     else:
-        said = f"Complete{f' but for {listed(but)}' if but else ''}."
+        said = f"All tables are loaded{f'; {listed(but)}' if but else ''}."
     return SheetLine("Data", (f"{jobs} in the store. {said}",), "loaded", "what was loaded and refused")
 
 

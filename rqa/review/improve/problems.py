@@ -180,7 +180,7 @@ def _mean_cost(depot: Depot, found: MonthFindings) -> tuple[float | None, str]:
 
 def _action(r: dict[str, Any]) -> str:
     """The action about it: who, since when, and the rates before and after."""
-    owner = f" ({cut(spoken(r['owner']), LONGEST['owner'])})" if r["owner"] else f" (owner {NAMELESS})"
+    owner = f" (owner: {cut(spoken(r['owner']), LONGEST['owner'])})" if r["owner"] else f" (owner {NAMELESS})"
     before, after = (_rate(r, side) for side in ("before", "after"))
     rates = f"before {before}, after {after}; " if before and after else ""
     verdict = f"{r['verdict']} to judge" if r["verdict"] == TOO_EARLY else r["verdict"]
