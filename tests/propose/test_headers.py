@@ -19,6 +19,7 @@ KNOWN = [
     ("jobs", "labour_minutes", "Arbeitszeit (min)"), ("jobs", "labour_minutes", "labor hours"),
     ("jobs", "parts_cost", "Coût des pièces"), ("jobs", "freight_cost", "Versandkosten"),
     ("steps", "step", "Arbeitsgang"), ("steps", "step_seq", "Lfd. Nr."), ("steps", "ended_at", "Ende"),
+    ("steps", "technician", "Controleur"), ("steps", "technician", "Inspecteur"),
     ("steps", "attempt", "Tentativa"), ("steps", "bench", "Werkbank"), ("diagnostics", "lower_limit",
                                                                         "Limite inférieure"),
     ("diagnostics", "upper_limit", "Obere Grenze"), ("diagnostics", "value", "Valor medido"),
