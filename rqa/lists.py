@@ -37,8 +37,6 @@ def listed(
         raise RequestError(f"jobs: name one list by {enumerated(list(asked))}; {said}.")
     options = {"--month": month is not None, "--window": window is not None, "--returned": returned, "--people": people}
     unused = [name for name, is_given in options.items() if is_given and name in NOT_OF.get(given[0], ())]
-    if lot is not None and people and not returned:
-        unused.append("--people without --returned")
     if unused:
         raise RequestError(f"jobs: {enumerated(unused)} cannot go with {given[0]}. Leave it out.")
     days = WINDOW if window is None else window
@@ -52,7 +50,9 @@ def listed(
         if not colon:
             raise RequestError(f"jobs: a lot is written with its part, PART:LOT, such as AC-31:K-2541, not {lot!r}.")
         own = depot.lot(part.strip(), name.strip())
-        return own.jobs(people=people, ended="came back") if returned else own
+        if returned:
+            return own.jobs(people=people, ended="came back")
+        return own.jobs(people=True) if people else own
     if breach is not None:
         answer = depot.steps.breaches(window=days, months=month)
         row = {} if breach == BREACHES else {"kind": breach}

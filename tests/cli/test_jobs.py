@@ -25,7 +25,6 @@ def depot() -> Iterator[Depot]:
     ({"unit": "U1", "lot": "P:L"}, "not --unit and --lot"),
     ({"lot": "P:L", "month": "2024-05"}, "--month cannot go with --lot"),
     ({"lot": "P:L", "window": 90}, "--window cannot go with --lot"),
-    ({"lot": "P:L", "people": True}, "--people without --returned cannot go with --lot"),
     ({"unit": "U1", "returned": True}, "--returned cannot go with --unit"),
     ({"finding": "F-1", "window": 90}, "--window cannot go with --finding"),
     ({"lot": "AC-31"}, "PART:LOT"),
