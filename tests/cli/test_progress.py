@@ -2,6 +2,7 @@
 
 import io
 import os
+import re
 import sys
 import time
 from pathlib import Path
@@ -137,7 +138,7 @@ def test_on_a_terminal_a_line_is_drawn_and_wiped(tmp_path: Path) -> None:
     text = written.decode()
     drawn = [piece.split("\r\n")[0] for piece in text.split("\r\x1b[K")[1:]]
     seen = [d for d in drawn if d]
-    assert any("part " in d and " of 11: " in d for d in seen)
+    assert any(re.search(r"part \d+ of \d+: ", d) for d in seen)
     assert any("linking" in d or "reading" in d or "checking" in d for d in seen)
     assert all(len(d) < 100 for d in seen if not d.startswith("table"))
     assert "The page:" in text.rsplit("\x1b[K", 1)[1]

@@ -100,7 +100,8 @@ def test_a_depot_in_which_all_is_amiss(depot: Depot, facts: MonthFacts) -> None:
     events = depot.steps.battery_breaches(months=MONTH).table.height
     assert events
     assert f"{events:,} events in May 2025" in sheet.lines[1].items[0]
-    assert f"{len(made(bad=True)['jobs']):,} jobs in the store" in sheet.lines[3].items[0]
+    repaired = sum(j.get("disposition", "repaired") == "repaired" for j in made(bad=True)["jobs"])
+    assert f"{repaired:,} repairs closed. " in sheet.lines[3].items[0]
     cost = depot.costs(by=(), months=("2024-09", "2025-05"), window=90).table.row(0, named=True)
     assert f"{cost['comebacks']} come-backs within 90 days, {cost['cost']:,.0f} EUR".replace(" ", " ") in (
         sheet.lines[0].items[0].replace("\u00a0", " ")

@@ -5,7 +5,6 @@ import polars as pl
 from rqa.answers.core.grounds import Sentence
 from rqa.answers.data.intake_report import IN_UTC
 from rqa.depot import Depot
-from rqa.measures.run import measure_sql
 from rqa.review.facts import PageTable, SheetLine
 from rqa.review.figures import plain_table
 from rqa.store.remarks import EMPTIED_BEGINS, UNKNOWN
@@ -58,8 +57,8 @@ def intake(depot: Depot) -> tuple[tuple[PageTable, ...], PageTable, str]:
 
 
 def data_line(depot: Depot) -> SheetLine:
-    """How many jobs the store holds, which tables are missing, and what the last load refused."""
-    jobs = counted(depot.query(measure_sql("latest"))["jobs"][0], "job")
+    """How many repairs were closed by the as-of day, which tables are missing, and what the last load refused."""
+    jobs = counted(int(depot.comebacks(30).table["jobs"].sum()), "repair")
     missing = [LOADED[ground.name] for ground in depot.grounds().lacking(*LOADED)]
     loaded = depot.data.loaded().table
     last = loaded.filter(pl.col("load_id") == pl.col("load_id").max())
@@ -76,7 +75,7 @@ def data_line(depot: Depot) -> SheetLine:
         said = f"Incomplete, without {listed(missing)}{f'; {listed(but)}' if but else ''}."
     else:
         said = f"All tables are loaded{f'; {listed(but)}' if but else ''}."
-    return SheetLine("Data", (f"{jobs} in the store. {said}",), "loaded", "what was loaded and refused")
+    return SheetLine("Data", (f"{jobs} closed. {said}",), "loaded", "what was loaded and refused")
 
 
 def _accounts(caption: str, accounts: pl.DataFrame, *files: str) -> PageTable:
