@@ -74,7 +74,7 @@ def data_line(depot: Depot) -> SheetLine:
     if missing:
         said = f"Incomplete, without {listed(missing)}{f'; {listed(but)}' if but else ''}."
     else:
-        said = f"All tables are loaded{f'; {listed(but)}' if but else ''}."
+        said = f"Tables complete{f'; {listed(but)}' if but else ''}."
     return SheetLine("Data", (f"{jobs} closed. {said}",), "loaded", "what was loaded and refused")
 
 
