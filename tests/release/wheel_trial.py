@@ -21,12 +21,18 @@ BOUND = ("--quiet", "--no-compile", "-c", ROOT / ".ci" / "constraints.txt")
 KEPT = ("LANG", "PATH", "SSL_CERT_FILE", "SYSTEMROOT", "TEMP", "TMP", "TMPDIR")
 
 WHERE_FROM = """
-import importlib, pkgutil, sys
+import importlib, pkgutil, re, sys
+from importlib.metadata import requires
 from pathlib import Path
 import rqa
+extras = {re.match(r"[\\w.-]+", one).group() for one in requires("rqa") if "extra ==" in one}
 for found in pkgutil.walk_packages(rqa.__path__, "rqa."):
     if not found.name.endswith("__main__"):
-        importlib.import_module(found.name)
+        try:
+            importlib.import_module(found.name)
+        except ModuleNotFoundError as missing:
+            assert missing.name in extras, missing
+            print(f"{found.name} needs {missing.name}, which an extra brings")
 own = [Path(sys.prefix).resolve(), Path(sys.base_prefix).resolve()]
 places = {Path(m.__file__).resolve() for m in list(sys.modules.values()) if getattr(m, "__file__", None)}
 strange = sorted(str(p) for p in places if not any(p.is_relative_to(o) for o in own))
