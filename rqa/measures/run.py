@@ -65,7 +65,7 @@ def _with_rest(text: str, written: Mapping[str, str]) -> str:
     if left is None:
         return text
     file, step = left.groups()
-    first = r"^select\n" if step == "its select" else rf"^--[^\n]*\n{step} as \(\n"
+    first = r"^select(?: distinct)?\n" if step == "its select" else rf"^--[^\n]*\n{step} as \(\n"
     found = re.search(first, written.get(file, ""), re.M)
     if found is None:
         raise ValueError(f"{file}.sql has no step {step!r} from which another file could go on")

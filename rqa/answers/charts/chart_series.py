@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,12 +17,12 @@ from rqa.answers.yields.clean import clean_jobs
 from rqa.answers.yields.first_pass import first_pass_yield
 from rqa.errors import RequestError
 from rqa.measures.run import counts, groupings
+from rqa.spc.recommendation import Kind
 from rqa.words import counted
 
 if TYPE_CHECKING:
     import polars as pl
 
-Kind = Literal["share", "rate", "measurement", "jobs-between", "time-between"]
 QUESTION = "control_chart"
 INDEX = "repaired"
 

@@ -9,10 +9,11 @@ from numpy.typing import NDArray
 
 from rqa.answers.charts.chart_basis import ChartSettings
 from rqa.answers.charts.chart_rules import signals_by_point
-from rqa.answers.charts.chart_series import Kind, Series
+from rqa.answers.charts.chart_series import Series
 from rqa.answers.charts.season import season
 from rqa.answers.core.scope import check_one_of
 from rqa.errors import RequestError
+from rqa.spc.recommendation import Kind
 from rqa.words import did_you_mean, plural
 
 if TYPE_CHECKING:

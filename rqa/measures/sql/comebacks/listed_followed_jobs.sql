@@ -8,21 +8,18 @@
 -- Grouped by: month as l.closed_month; week of day l.closed_on; job of l or 'unknown'; step of s; bench of s or 'unknown';
 --   tool of s or 'unknown'; phase of p or 'unknown'; test of d; station of d or 'unknown'; part_no of f; lot of f or
 --   'unknown'.
-select distinct
-    /* groups: */ l.model as model, /* :groups */
-    l.job_id, cast(l.day as bigint) as day,
-    l.until_then not in ('retired', 'followed') as returned,
-    l.until_then = 'retired' as retired,
-    l.until_then = 'followed' as followed,
-    l.until_then in ('retired', 'followed') as censored,
-    case when l.ended = 'returned' then date_diff('month', l.closed_on, l.ended_on) end as age,
-    case when l.until_then not in ('retired', 'followed') then l.until_then end as came_as
-from followed_upto($as_of, $upto, $disposition) as l
-/* if step or bench or tool or phase: */ join steps as s on s.job_id = l.job_id /* :if step or bench or tool or phase */
-/* if phase: */
-left join declared_steps as p on p.procedure = l.procedure and p.step = s.step
-/* :if phase */
-/* if test or station: */ join diagnostics as d on d.job_id = l.job_id /* :if test or station */
-/* if part_no or lot: */ join parts as f on f.job_id = l.job_id /* :if part_no or lot */
-where /* filters: */ true /* :filters */
-order by all
+with
+-- one row an index job, with what is told of it
+counted as (
+    select
+        *,
+        {
+            'day': cast(day as bigint), 'returned': until_then not in ('retired', 'followed'),
+            'retired': until_then = 'retired', 'followed': until_then = 'followed',
+            'censored': until_then in ('retired', 'followed'),
+            'age': case when ended = 'returned' then date_diff('month', closed_on, ended_on) end,
+            'came_as': case when until_then not in ('retired', 'followed') then until_then end
+        } as told
+    from followed_upto($as_of, $upto, $disposition)
+)
+-- The rest: that of listed_index_jobs.sql from its select on.

@@ -8,12 +8,22 @@
 -- Grouped by: month as l.closed_month; week of day l.closed_on; job of l or 'unknown'; step of s; bench of s or 'unknown';
 --   tool of s or 'unknown'; phase of p or 'unknown'; test of d; station of d or 'unknown'; part_no of f; lot of f or
 --   'unknown'.
+with
+-- one row an index job, with what is told of it
+counted as (
+    select
+        *,
+        {
+            'matured': matured, 'returned': returned, 'came_as': class,
+            'closed_day': closed_on, 'opened_day': return_opened_on,
+            'returned_so_far': coalesce(elapsed_days <= $window and return_opened_on <= $as_of, false)
+        } as told
+    from index_jobs($as_of, $window, $disposition)
+)
 select distinct
     /* groups: */ l.model as model, /* :groups */
-    l.job_id, l.matured, l.returned, l.class as came_as,
-    l.closed_on as closed_day, l.return_opened_on as opened_day,
-    coalesce(l.elapsed_days <= $window and l.return_opened_on <= $as_of, false) as returned_so_far
-from index_jobs($as_of, $window, $disposition) as l
+    l.job_id, unnest(l.told)
+from counted as l
 /* if step or bench or tool or phase: */ join steps as s on s.job_id = l.job_id /* :if step or bench or tool or phase */
 /* if phase: */
 left join declared_steps as p on p.procedure = l.procedure and p.step = s.step

@@ -14,30 +14,37 @@ did as (
     select distinct job_id
     from steps
     where len($steps::varchar[]) > 0 and list_contains($steps::varchar[], step) and outcome <> 'skipped'
+),
+-- one row a matured index job closed from $first_on on
+judged as (
+    select
+        l.*,
+        case
+            when l.closed_on < $started_on then 'before' when l.opened_on < $started_on then 'under way' else 'after'
+        end as side,
+        cast(date_trunc('month', l.closed_on) as date) as closed_in,
+        len($steps::varchar[]) = 0 or d.job_id is not null as did_step,
+        l.closed_on < $started_on and date_diff('day', l.closed_on, $started_on) <= $recent as recent,
+        coalesce(
+            l.elapsed_days <= $window and list_contains($classes, l.class)
+            and (len($subsystems::varchar[]) = 0 or coalesce(list_contains($subsystems::varchar[], b.back_found), false)),
+            false
+        ) as came_back
+    from job_logs as l
+    left join returned_jobs as b on len($subsystems::varchar[]) > 0 and b.job_id = l.job_id
+    left join did as d on d.job_id = l.job_id
+    where l.linked
+      and l.disposition = $disposition
+      and l.closed_on >= $first_on
+      and date_diff('day', l.closed_on, $as_of) >= $window
 )
 select
     /* groups: */ l.model as model, /* :groups */
-    case
-        when l.closed_on < $started_on then 'before'
-        when l.opened_on < $started_on then 'under way'
-        else 'after'
-    end as side,
-    len($steps::varchar[]) = 0 or d.job_id is not null as did_step,
-    cast(date_trunc('month', l.closed_on) as date) as closed_month,
+    l.side, l.did_step, l.closed_in as closed_month,
     cast(date_trunc('month', l.closed_on + cast($window as integer)) as date) as known_month,
-    l.closed_on < $started_on and date_diff('day', l.closed_on, $started_on) <= $recent as recent,
+    l.recent,
     cast(count(*) as bigint) as matured,
-    cast(count(*) filter (
-        where l.elapsed_days <= $window
-          and list_contains($classes, l.class)
-          and (len($subsystems::varchar[]) = 0 or coalesce(list_contains($subsystems::varchar[], b.back_found), false))
-    ) as bigint) as returned
-from job_logs as l
-left join returned_jobs as b on len($subsystems::varchar[]) > 0 and b.job_id = l.job_id
-left join did as d on d.job_id = l.job_id
-where l.linked
-  and l.disposition = $disposition
-  and l.closed_on >= $first_on
-  and date_diff('day', l.closed_on, $as_of) >= $window
-  and /* filters: */ true /* :filters */
+    cast(count(*) filter (where l.came_back) as bigint) as returned
+from judged as l
+where /* filters: */ true /* :filters */
 group by all order by all

@@ -10,26 +10,9 @@
 select
     /* groups: */ l.model as model, /* :groups */
     l.job_id,
-    case
-        when l.closed_on < $started_on then 'before' when l.opened_on < $started_on then 'under way' else 'after'
-    end as side,
-    cast(date_trunc('month', l.closed_on) as date) as closed_month,
-    l.closed_on < $started_on as before,
-    l.opened_on >= $started_on as after,
-    l.closed_on < $started_on or l.opened_on >= $started_on as dated,
-    l.closed_on < $started_on and date_diff('day', l.closed_on, $started_on) <= $recent as recent,
-    coalesce(
-        l.elapsed_days <= $window and list_contains($classes, l.class)
-        and (len($subsystems::varchar[]) = 0 or coalesce(list_contains($subsystems::varchar[], b.back_found), false)),
-        false
-    ) as came_back
-from job_logs as l
-left join returned_jobs as b on b.job_id = l.job_id
-left join did as d on d.job_id = l.job_id
-where l.linked
-  and l.disposition = $disposition
-  and l.closed_on >= $first_on
-  and date_diff('day', l.closed_on, $as_of) >= $window
-  and (len($steps::varchar[]) = 0 or d.job_id is not null)
-  and /* filters: */ true /* :filters */
+    l.side, l.closed_in as closed_month,
+    l.side = 'before' as before, l.side = 'after' as after, l.side <> 'under way' as dated,
+    l.recent, l.came_back
+from judged as l
+where l.did_step and /* filters: */ true /* :filters */
 order by all

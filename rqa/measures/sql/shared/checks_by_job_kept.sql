@@ -24,7 +24,7 @@ jobs_checked as (
     group by all
 ),
 -- one row a group, and job or number of jobs: sums
-summed as (
+sums_of_jobs as (
     select
         /* groups: */ coalesce(s.site, 'unknown') as site, /* :groups */
         count(*) as jobs, sum(s.checks) as checks, sum(s.failed) as failed, sum(s.checks * s.checks) as checks_squared,
@@ -45,5 +45,5 @@ select
     cast(coalesce(sum(checks_squared), 0) as bigint) as checks_squared,
     cast(coalesce(sum(checks_by_failed), 0) as bigint) as checks_by_failed,
     cast(coalesce(sum(failed_squared), 0) as bigint) as failed_squared
-from summed
+from sums_of_jobs
 group by all order by all

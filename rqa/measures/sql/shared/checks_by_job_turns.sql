@@ -13,7 +13,7 @@ alike as (
     group by all
 ),
 -- one row a record and group of its first checks
-logged as (
+checked as (
     select
         /* groups of r: */ r.step as step, /* :groups of r */
         r.record, sum(r.attempts) as checks, coalesce(sum(r.attempts) filter (where r.outcome = 'fail'), 0) as failed
@@ -27,14 +27,14 @@ jobs_checked as (
         /* names: */ site, step, /* :names */
         a.turns as jobs, l.checks, l.failed
     from alike as a
-    join logged as l on l.record = a.record
+    join checked as l on l.record = a.record
     where a.apart is null
     union all
     select
         /* names: */ site, step, /* :names */
         1, sum(a.turns * l.checks), sum(a.turns * l.failed)
     from alike as a
-    join logged as l on l.record = a.record
+    join checked as l on l.record = a.record
     where a.apart is not null
     group by /* names: */ site, step, /* :names */ a.apart
 )

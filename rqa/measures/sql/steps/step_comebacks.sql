@@ -7,7 +7,7 @@
 -- Grouped by: month, week of c; job of c or 'unknown'; step of p; bench of c or 'unknown'; tool of p or 'unknown'.
 with
 -- one row a record of turns of work and what became of the jobs
-cells as (
+matured_turns as (
     select
         /* asked: */ t.month, t.week, t.site, t.model, t.procedure, t.job_technician as technician, t.billing, t.bench, /* :asked */
         t.record, t.class, count(*) as turns, count(*) filter (where t.returned) as returned
@@ -22,7 +22,7 @@ select
     c.class,
     cast(sum(c.turns * p.attempts) as bigint) as jobs,
     cast(sum(c.returned * p.attempts) as bigint) as returned
-from cells as c
+from matured_turns as c
 join record_steps as p on p.record = c.record
 where p.attempt = 1 and /* filters: */ true /* :filters */
 group by all order by all

@@ -22,7 +22,7 @@ fails as (
     group by all
 ),
 -- one row a fail: what the step log says
-logged as (
+found_out as (
     select
         f.job_id, f.test,
         bool_or(
@@ -40,24 +40,27 @@ logged as (
         on s.job_id = f.job_id and s.outcome <> 'skipped' and coalesce(s.done_on <= $as_of, true)
     left join step_subsystems as p on p.procedure = j.procedure and p.step = s.step and p.subsystem = t.subsystem
     group by f.job_id, f.test
+),
+-- one row a fail and what it turned out to be
+judged as (
+    select
+        f.*,
+        case
+            when g.confirmed then 'confirmed'
+            when not g.untimed and (f.last_outcome = 'pass' or j.disposition = 'no_fault_found') then 'nothing_found'
+            else 'undecided'
+        end as proved
+    from fails as f
+    join jobs as j on j.job_id = f.job_id
+    join found_out as g on g.job_id = f.job_id and g.test = f.test
 )
 select
     /* groups: */ d.test as test, /* :groups */
     cast(count(*) as bigint) as fails,
-    cast(count(*) filter (where g.confirmed) as bigint) as confirmed,
-    cast(
-        count(*) filter (
-            where not g.confirmed and not g.untimed and (d.last_outcome = 'pass' or j.disposition = 'no_fault_found')
-        ) as bigint
-    ) as nothing_found,
-    cast(
-        count(*) filter (
-            where not g.confirmed
-              and (g.untimed or not (d.last_outcome = 'pass' or j.disposition = 'no_fault_found'))
-        ) as bigint
-    ) as undecided
-from fails as d
+    cast(count(*) filter (where d.proved = 'confirmed') as bigint) as confirmed,
+    cast(count(*) filter (where d.proved = 'nothing_found') as bigint) as nothing_found,
+    cast(count(*) filter (where d.proved = 'undecided') as bigint) as undecided
+from judged as d
 join jobs as j on j.job_id = d.job_id
-join logged as g on g.job_id = d.job_id and g.test = d.test
 where /* filters: */ true /* :filters */
 group by all order by all

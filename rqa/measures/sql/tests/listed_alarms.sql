@@ -8,11 +8,8 @@
 select
     /* groups: */ j.model as model, /* :groups */
     d.job_id, d.test as of_test, cast(d.run as bigint) as run, d.run_on as day, d.station as at_station, d.last_outcome,
-    coalesce(g.confirmed, false) as confirmed,
-    not g.confirmed and not g.untimed and (d.last_outcome = 'pass' or j.disposition = 'no_fault_found') as nothing_found,
-    not g.confirmed and (g.untimed or not (d.last_outcome = 'pass' or j.disposition = 'no_fault_found')) as undecided
-from fails as d
+    d.proved = 'confirmed' as confirmed, d.proved = 'nothing_found' as nothing_found, d.proved = 'undecided' as undecided
+from judged as d
 join jobs as j on j.job_id = d.job_id
-join logged as g on g.job_id = d.job_id and g.test = d.test
 where /* filters: */ true /* :filters */
 order by all

@@ -10,9 +10,8 @@ select
     /* groups: */ j.model as model, /* :groups */
     v.job_id, v.check_name as by_check,
     v.flagged is not null as judged, coalesce(v.flagged, false) as flagged, coalesce(not v.flagged, false) as clear,
-    coalesce(l.matured, false) as matured, coalesce(l.returned, false) as returned
-from verdicts as v
+    coalesce(v.matured, false) as matured, coalesce(v.returned, false) as returned
+from judged as v
 join jobs as j on j.job_id = v.job_id
-left join index_jobs($as_of, $window, $disposition) as l on l.job_id = v.job_id
 where /* filters: */ true /* :filters */
 order by all

@@ -58,6 +58,12 @@ verdicts as (
         job_id, 'any',
         greatest(missing, failed, aborted, early)
     from checked
+),
+-- one row a job and check, and what became of the job
+judged as (
+    select v.*, l.matured, l.returned
+    from verdicts as v
+    left join index_jobs($as_of, $window, $disposition) as l on l.job_id = v.job_id
 )
 select
     /* groups: */ coalesce(j.model, 'unknown') as model, /* :groups */
@@ -65,10 +71,9 @@ select
     j.model as of_model,
     v.check_name as "check",
     v.flagged,
-    cast(count(*) as bigint) as jobs, cast(count(*) filter (where l.matured) as bigint) as matured,
-    cast(count(*) filter (where l.returned) as bigint) as returned
-from verdicts as v
+    cast(count(*) as bigint) as jobs, cast(count(*) filter (where v.matured) as bigint) as matured,
+    cast(count(*) filter (where v.returned) as bigint) as returned
+from judged as v
 join jobs as j on j.job_id = v.job_id
-left join index_jobs($as_of, $window, $disposition) as l on l.job_id = v.job_id
 where /* filters: */ true /* :filters */
 group by all order by all

@@ -13,7 +13,7 @@ alike as (
     group by all
 ),
 -- one row a record, group and outcome of its first attempts
-logged as (
+tried as (
     select /* groups of r: */ r.step as step, /* :groups of r */
         r.record, r.outcome, sum(r.attempts) as attempts
     from record_steps as r
@@ -24,5 +24,5 @@ select
     /* names: */ site, step, /* :names */
     l.outcome, cast(sum(a.turns * l.attempts) as bigint) as attempts
 from alike as a
-join logged as l on l.record = a.record
+join tried as l on l.record = a.record
 group by all order by all
