@@ -17,11 +17,12 @@ from rqa.answers.yields.clean import clean_jobs
 from rqa.answers.yields.first_pass import first_pass_yield
 from rqa.errors import RequestError
 from rqa.measures.run import counts, groupings
-from rqa.spc.recommendation import Kind
 from rqa.words import counted
 
 if TYPE_CHECKING:
     import polars as pl
+
+    from rqa.spc.recommendation import Kind
 
 QUESTION = "control_chart"
 INDEX = "repaired"
@@ -52,7 +53,7 @@ class Charted:
     Readings at different steps or tests (`at`) are different quantities, which a chart must not mix.
     """
 
-    kind: Kind
+    kind: "Kind"
     unit: str
     counted: str = ""
     at: str = ""

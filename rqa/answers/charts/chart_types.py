@@ -13,12 +13,12 @@ from rqa.answers.charts.chart_series import Series
 from rqa.answers.charts.season import season
 from rqa.answers.core.scope import check_one_of
 from rqa.errors import RequestError
-from rqa.spc.recommendation import Kind
 from rqa.words import did_you_mean, plural
 
 if TYPE_CHECKING:
     from rqa.spc import Chart
     from rqa.spc.patterns import PointRule
+    from rqa.spc.recommendation import Kind
 
 QUESTION = "control_chart"
 EWMA_WEIGHT, EWMA_WIDTH = 0.2, 2.86
@@ -30,7 +30,7 @@ NAMES = {
     "individuals": "individuals chart", "xbar_r": "X-bar chart with R", "xbar_s": "X-bar chart with S", "g": "g chart",
     "t": "t chart", "ewma": "EWMA",
 }
-TAKES: Mapping[Kind, tuple[str, ...]] = {
+TAKES: Mapping["Kind", tuple[str, ...]] = {
     "share": ("p", "np", "laney_p", "individuals", "ewma"),
     "rate": ("u", "laney_u", "individuals", "ewma"),
     "measurement": ("xbar_s", "xbar_r", "individuals", "ewma"),
@@ -46,7 +46,7 @@ UNSETTLED = 0.01
 """Chance of such a correlation of neighbours below which points are not taken as independent of one another."""
 FEW = 8
 """One point in so many may be out without speaking against the chart."""
-PLAIN: Mapping[Kind, str] = {"share": "p_chart", "rate": "u_chart"}
+PLAIN: Mapping["Kind", str] = {"share": "p_chart", "rate": "u_chart"}
 WITH_LIMITS = ("p", "np", "u", "g")
 """Charts that have exact limits besides the normal ones."""
 
@@ -69,7 +69,7 @@ class ChartColumns:
     """Whether such a chance can be told: not where the points follow the season, or one another."""
 
 
-def check_chart(kind: Kind, chart: str, limits: str | None) -> None:
+def check_chart(kind: "Kind", chart: str, limits: str | None) -> None:
     """Raise `RequestError` for a chart that the measure cannot have."""
     if chart != "auto" and chart not in TAKES[kind]:
         raise RequestError(
@@ -83,7 +83,8 @@ def check_chart(kind: Kind, chart: str, limits: str | None) -> None:
 
 
 def make(
-    series: Series, kind: Kind, *, chart: str, limits: str | None, rules: "tuple[PointRule, ...]", basis: ChartSettings
+    series: Series, kind: "Kind", *, chart: str, limits: str | None, rules: "tuple[PointRule, ...]",
+    basis: ChartSettings,
 ) -> ChartColumns:
     """The chart of one group. Points that are not mature have a value, no limits and no signal."""
     points = len(series.periods)
@@ -123,7 +124,7 @@ def make(
     )
 
 
-def shown_values(series: Series, kind: Kind) -> NDArray[np.float64]:
+def shown_values(series: Series, kind: "Kind") -> NDArray[np.float64]:
     """Each point as it is read without any chart: a share, a rate, a mean, a gap; NaN without data."""
     if kind in ("share", "rate"):
         count, size = np.asarray(series.data["count"]), series.size
@@ -148,7 +149,7 @@ def judged(chart: "Chart", name: str, rules: "tuple[PointRule, ...]") -> "Chart"
 
 
 def _chosen(
-    series: Series, ripe: NDArray[np.intp], kind: Kind, chart: str, limits: str | None, places: Mapping[str, Any]
+    series: Series, ripe: NDArray[np.intp], kind: "Kind", chart: str, limits: str | None, places: Mapping[str, Any]
 ) -> tuple[str, dict[str, Any], list[str], bool]:
     """Name and options of the chart, "" where limits are refused, what to say of it, whether its points are apart."""
     from rqa.spc import which_chart
@@ -180,7 +181,7 @@ def _chosen(
     return name, dict(found.options), [" ".join(found.reasons), *found.cautions], apart
 
 
-def _few_that_are_out(series: Series, places: NDArray[np.intp], kind: Kind) -> list[int]:
+def _few_that_are_out(series: Series, places: NDArray[np.intp], kind: "Kind") -> list[int]:
     """The points that a plain chart of counts calls out, if they are few; else none."""
     if kind not in PLAIN:
         return []
@@ -189,7 +190,7 @@ def _few_that_are_out(series: Series, places: NDArray[np.intp], kind: Kind) -> l
     return loud if len(loud) <= max(1, len(places) // FEW) else []
 
 
-def _season(series: Series, ripe: NDArray[np.intp], kind: Kind, value: NDArray[np.float64]) -> list[str]:
+def _season(series: Series, ripe: NDArray[np.intp], kind: "Kind", value: NDArray[np.float64]) -> list[str]:
     """What to say where the points of a chart by month or week follow the season."""
     if kind in ("jobs-between", "time-between") or not len(ripe):
         return []
@@ -205,7 +206,7 @@ def _of(series: Series, places: NDArray[np.intp]) -> dict[str, Any]:
     }
 
 
-def _maker(name: str, kind: Kind) -> Callable[[dict[str, Any], dict[str, Any]], "Chart"]:
+def _maker(name: str, kind: "Kind") -> Callable[[dict[str, Any], dict[str, Any]], "Chart"]:
     from rqa import spc
 
     function: Callable[..., Any] = getattr(spc, f"{name}_chart")
@@ -216,7 +217,7 @@ def _maker(name: str, kind: Kind) -> Callable[[dict[str, Any], dict[str, Any]], 
     return lambda data, how: function(next(iter(data.values())), **how)
 
 
-def _singles(data: Mapping[str, Any], kind: Kind) -> NDArray[np.float64]:
+def _singles(data: Mapping[str, Any], kind: "Kind") -> NDArray[np.float64]:
     if kind == "measurement":
         return np.array([np.mean(v) if len(v) else np.nan for v in data["values"]], dtype=np.float64)
     return np.where(data["size"] > 0, data["count"] / np.maximum(data["size"], 1), np.nan)
