@@ -71,7 +71,7 @@ def propose(
     Returns a `Proposal`. Printing it says what was found; its text says beside each line what it rests on.
 
     Every file is read as a load would read it: delimiter, encoding, header row, time formats and decimal mark are told
-    from all of a column. Columns are recognised by their headers in eight languages, by what they hold and by the ids
+    from all of a column. Columns are recognised by their headers in twelve languages, by what they hold and by the ids
     that files share. A guess below 80 % is marked "check this", one below 50 % is only listed.
 
     Raises `MappingError` where the folder has a `sources.toml` already, or holds no file that could be read.

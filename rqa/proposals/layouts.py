@@ -22,9 +22,12 @@ from rqa.intake.mapping import Files, Format, format_of
 from rqa.intake.quotes import opened
 from rqa.intake.readers import tables_of
 from rqa.intake.sources import DELIMITERS, MOST_COLUMNS, PIECE, SourceFile
+from rqa.proposals.vocabulary import folded, vocabulary
 from rqa.shown import told
 from rqa.words import counted, percent
 
+HEADER_BYTES = 1 << 13
+"""Bytes of lines beyond ASCII whose words are looked up, where two encodings read as well."""
 HEAD_BYTES = 1 << 18
 """Bytes of a file from which its delimiter and header are told."""
 LOOKED_AT = 200
@@ -297,7 +300,7 @@ def _encoding(path: Path) -> tuple[str, str, bool]:
     if plain or whole:
         return "utf-8", "", plain
     odd = {encoding: _odd(seen, encoding) for encoding in ONE_BYTE}
-    best = min(ONE_BYTE, key=lambda e: odd[e])
+    best = min(ONE_BYTE, key=lambda e: (odd[e], -_known_words(seen, e) if odd[e] < UNREADABLE else 0))
     if odd[best] == UNREADABLE:
         best = "latin-1"
     return best, "it is not UTF-8, and letters of words are letters when it is read so", False
@@ -313,6 +316,12 @@ def _odd(seen: bytes, encoding: str) -> int:
         1 for i in range(1, len(text) - 1)
         if text[i] > "\x7f" and not text[i].isalpha() and text[i - 1].isalpha() and text[i + 1].isalpha()
     )
+
+
+def _known_words(seen: bytes, encoding: str) -> int:
+    """How many words with letters beyond ASCII are known ones when the first bytes are read in this encoding."""
+    words = {w for w in re.findall(r"[^\W\d_]+", seen[:HEADER_BYTES].decode(encoding, "replace")) if not w.isascii()}
+    return sum(folded(w) in vocabulary().words for w in words)
 
 
 def json_layout(path: Path) -> Layout:

@@ -53,6 +53,8 @@ class Guess:
     """Texts of a status column whose meaning is not known, with their counts."""
     guessed: tuple[str, ...] = ()
     """Texts whose meaning is only likely."""
+    replace: tuple[tuple[str, str], ...] = ()
+    """What is replaced in its texts."""
 
     @property
     def marked(self) -> bool:

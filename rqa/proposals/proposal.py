@@ -11,6 +11,7 @@ from rqa.intake.values import ParseOptions
 from rqa.progress import Progress, Stage, silent
 from rqa.proposals.columns import TIME, Facts, facts_of
 from rqa.proposals.found import FolderFound, Group, files_in, look_through
+from rqa.proposals.id_forms import with_one_form
 from rqa.proposals.layouts import Layout
 from rqa.proposals.matching import LOGS, Matched, matched, with_ids
 from rqa.proposals.structure import completed, with_names_of_work
@@ -110,8 +111,10 @@ def _sets(
         match = matched(facts, hints)
         if match is not None:
             match = completed(match, facts, group.name, looked)
-        read = SetProposal(group, facts, match, looked.rows.get(group.name, 0), wide=wide_tables(match, facts,
-                                                                                                 group.name, looked))
+        wide = wide_tables(match, facts, group.name, looked)
+        # A check sheet is no log with a row for each check: its columns are the checks.
+        match = match if match is None or match.table == "jobs" or not wide else None
+        read = SetProposal(group, facts, match, looked.rows.get(group.name, 0), wide=wide)
         made.append(_read_as(read, looked))
     return made, not_read, tuple(partly)
 
@@ -144,6 +147,8 @@ def _with_job_ids(made: list[SetProposal], looked: Looked) -> list[SetProposal]:
     best = _added_up(shared)
     made = [_known_by_others(s, best) for s in made]
     matches = with_ids({s.group.name: (s.match, s.facts) for s in made if s.match}, best)
+    made = [replace(s, match=matches.get(s.group.name, s.match)) for s in made]
+    matches = with_one_form({s.group.name: (s.match, s.facts) for s in made if s.match}, looked)
     made = [replace(s, match=matches.get(s.group.name, s.match)) for s in made]
     made = [replace(s, match=with_names_of_work(s.match, s.facts)) if s.match else s for s in made]
     return [replace(s, events=event_log(s.match, s.facts)) for s in made]

@@ -15,6 +15,9 @@ LIKE = 86.0
 """How alike two words are, of 100, before one is taken for the other mistyped or inflected."""
 SHORTEST = 5
 """Letters that a word has before it is compared for likeness, or looked for within a longer one."""
+SHORTEST_FORM = 3
+"""Letters that a short form without vowels has at least."""
+VOWELS = re.compile("[aeiouy]")
 FILL = "fill"
 UNKNOWN = "unknown"
 BESIDE = 0.78
@@ -36,7 +39,10 @@ ALONE = 0.9
 OBJECT_KEY = re.compile(r"(\S{2,})\.([^\s.]{2,})")
 """A key within an object, "unit.serial"."""
 INNER_CAPITAL = re.compile(r"(?<=[a-zà-öø-ÿ0-9])(?=[A-ZÀ-ÖØ-Þ][a-zà-öø-ÿ])|(?<=[a-zà-öø-ÿ])(?=[A-Z])")
-LETTERS = str.maketrans({"ł": "l", "ø": "o", "đ": "d", "ß": "ss", "æ": "ae", "œ": "oe", "’": " ", "'": " "})
+LETTERS = str.maketrans({
+    "ł": "l", "ø": "o", "đ": "d", "ı": "i", "ß": "ss", "æ": "ae", "œ": "oe", "’": " ", "'": " ",
+    "✓": "ok", "✔": "ok", "☑": "ok", "✗": "nok", "✘": "nok", "☒": "nok",
+})
 
 
 def folded(text: str) -> str:
@@ -132,6 +138,13 @@ def _of_word(word: str) -> tuple[frozenset[str], ...]:
         for at in range(len(bare) - 2, SHORTEST - 1, -1):
             if bare[:at] in known:
                 return known[bare[:at]], frozenset({UNKNOWN})
+    # A short form without vowels: "rslt", "dscr".
+    if len(bare) >= SHORTEST_FORM and not VOWELS.search(bare[1:]):
+        whole = [w for w in known if w.isascii() and w[0] == bare[0] and w != bare and len(w) <= 2 * len(bare) + 1
+                 and VOWELS.sub("", w[1:]) == bare[1:]]
+        meant = {n for w in whole for n in known[w]}
+        if len(meant) == 1:
+            return (frozenset(meant),)
     # A short form: "auftr", "diag", "oper".
     longer = [w for w in known if len(bare) >= 4 and len(w) > len(bare) + 2 and w.startswith(bare)]
     begun = {n for w in longer for n in known[w]}
@@ -210,7 +223,8 @@ ASKED = re.compile(r"\?(?!\w)")
 NEGATED = frozenset((
     "no", "not", "non", "never", "cannot", "without", "out", "void", "expired", "kein", "keine", "keinen", "nicht",
     "ohne", "ausser", "abgelaufen", "pas", "sans", "hors", "sin", "fuera", "senza", "fuori", "nao", "sem", "fora",
-    "bez", "nie", "niet", "geen", "zonder",
+    "bez", "nie", "niet", "geen", "zonder", "ej", "inte", "inget", "utan", "ikke", "ingen", "uden", "neni", "nelze",
+    "mimo", "degil", "yok", "disi",
 ))
 """Words that turn what a text says into its opposite, folded."""
 

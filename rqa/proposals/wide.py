@@ -8,7 +8,7 @@ from importlib.resources import files
 from rqa.contract import TABLES
 from rqa.intake.names import quoted
 from rqa.proposals.columns import CODES, Facts
-from rqa.proposals.matching import CHECK, Matched, score
+from rqa.proposals.matching import CHECK, LOGS, NEEDED, SURE, Matched, score
 from rqa.proposals.structure import order_said
 from rqa.proposals.vocabulary import UNSURE, code_of, folded, notions_of
 from rqa.store.looked import Looked
@@ -104,7 +104,7 @@ def wide_tables(
 ) -> tuple[WideTable, ...]:
     """The tables that stand in the columns of a set of jobs which its own table does not use."""
     if match is not None and match.table != "jobs":
-        return ()
+        return _check_sheet(match, facts)
     job = _job_column(match, facts)
     if job is None:
         return ()
@@ -113,6 +113,21 @@ def wide_tables(
     made = [_tests(left, job, match, facts), _parts(left, job),
             _steps(left, job, match, facts, name, looked)]
     return tuple(m for m in made if m is not None)
+
+
+def _check_sheet(match: Matched, facts: Mapping[str, Facts]) -> tuple[WideTable, ...]:
+    """A sheet that looks like a log, and whose columns each hold the outcomes of one check."""
+    job = match.guesses["job_id"].source if "job_id" in match.guesses else _job_column(None, facts)
+    what = NEEDED.get(match.table)
+    if job is None or match.table not in LOGS[1:] or (what in match.guesses and match.guesses[what].sure >= SURE):
+        return ()
+    outcomes = [f for f in facts.values() if f.name != job and _is_outcome(f)]
+    made = _tests(outcomes, job, None, facts) if len(outcomes) >= LEAST else None
+    return (made,) if made is not None else ()
+
+
+def _is_outcome(one: Facts) -> bool:
+    return bool(one.values) and one.distinct <= CODES and _outcome_share(one) >= KNOWN
 
 
 def _job_column(match: Matched | None, facts: Mapping[str, Facts]) -> str | None:
@@ -139,9 +154,9 @@ def _tests(
     left: Sequence[Facts], job: str, match: Matched | None, facts: Mapping[str, Facts]
 ) -> WideTable | None:
     """Columns that each hold the outcomes of one test."""
-    # A yes or a no tells of anything, so that only a header can say that it is a test's.
-    outcomes = [f for f in left if f.values and f.distinct <= CODES and _outcome_share(f) >= KNOWN
-                and not (_is_yes_or_no(f) and not any("test" in w for w in notions_of(f.name)))]
+    # Beside a job a yes or a no tells of anything, so that only a header can say that it is a test's.
+    outcomes = [f for f in left if _is_outcome(f)
+                and not (match is not None and _is_yes_or_no(f) and not any("test" in w for w in notions_of(f.name)))]
     named = [f for f in outcomes if any("test" in w for w in notions_of(f.name))]
     chosen = outcomes if len(outcomes) >= LEAST else named
     if not chosen:

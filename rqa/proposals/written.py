@@ -25,6 +25,8 @@ FILLED = 0.9
 ONCE = 0.95
 """Share of different values among the job ids from which on each may stand for the rows below it."""
 BARE = re.compile(r"[a-z][a-z0-9_]*")
+BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
+MOST_SITES = 24
 MOST_UNUSED = 30
 
 
@@ -86,6 +88,8 @@ def mapping_text(made: Proposed) -> str:
             "# files, or [sites.NAME] with zone = …; without any they are read as UTC.",
             '# zone = "Europe/Lisbon"',
         ]
+        for site in sites_of(made):
+            lines += [f"# [sites.{site if BARE_KEY.fullmatch(site) else toml(site)}]", '# zone = "…"']
     if any(g.target in PEOPLE for s in used if s.match for g in s.match.guesses.values()):
         lines += [
             "# Columns of people (technician): with key_file the store holds pseudonyms in place of names. Example:",
@@ -95,6 +99,18 @@ def mapping_text(made: Proposed) -> str:
         lines += ["", *set_lines(one, made)]
     lines += ["", *left_out_lines(made)]
     return "\n".join(lines).rstrip() + "\n"
+
+
+def sites_of(made: Proposed) -> list[str]:
+    """The sites that the jobs name, where there are several and not too many to list."""
+    found: dict[str, None] = {}
+    for one in made.sets:
+        if one.match is not None and one.match.table == "jobs":
+            guess = one.match.guesses.get("site")
+            facts = one.facts[guess.source] if guess is not None else None
+            names = [_site_name(one)] if facts is None else [v for v, _ in facts.values if v not in facts.missing]
+            found |= dict.fromkeys(names)
+    return [one_line(name) for name in found] if 2 <= len(found) <= MOST_SITES else []
 
 
 def has_unzoned_times(one: SetProposal) -> bool:
@@ -311,6 +327,8 @@ def _value(one: SetProposal, column: Column, guess: Guess, facts: Facts, marks: 
         marks.append(f"the numbers are taken for {facts.epoch} since {since}")
         return f"{{ sql = {toml(_epoch_sql(guess.source, facts.epoch))} }}"
     parts = [f"column = {name}"]
+    if guess.replace:
+        parts.append(f"replace = {toml(guess.replace)}")
     if column.kind == "number" and facts.with_unit:
         parts.append('replace = [["[^0-9.,+-]+", ""]]')
     if column.unit == "minutes":
@@ -402,7 +420,9 @@ def _first_sentence(why: str) -> str:
 
 
 def marked_lines(made: Proposed) -> Iterable[str]:
-    """The lines of a proposal that ask to be checked, by their set."""
+    """The lines of a proposal that ask to be checked, by their set; the zones of sites first."""
+    if any(has_unzoned_times(s) for s in made.sets):
+        yield from (f"sites.{site}.zone" for site in sites_of(made))
     for one in made.sets:
         yield from (f"{one.group.name}.{key}" for key in one.open_settings)
         yield from (f"{one.group.name}.{key}" for key, (_, why) in one.settings.items() if why.startswith(CHECK))

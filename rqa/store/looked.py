@@ -154,14 +154,27 @@ class Looked:
         )
         return int(found[0]), int(found[1])
 
-    def shared(self, name: str, column: str, other: str, other_column: str) -> float:
-        """The share of the rows of a column whose value stands in another set's column too."""
-        a, b = quoted(column), quoted(other_column)
+    def shared(self, name: str, column: str, other: str, other_column: str, *, without: str = "") -> float:
+        """The share of the rows of a column whose value stands in another set's column too.
+
+        Where a pattern is given, both are compared without what matches it.
+        """
+        a, b = _without(quoted(column), without), _without(quoted(other_column), without)
         found = self._one(
             f"select count(*) filter ({a} in (select {b} from {_table(other)} where {b} is not null)), count({a}) "
             f"from {_table(name)}"
         )
         return found[0] / found[1] if found[1] else 0.0
+
+    def distinct_without(self, name: str, column: str, pattern: str) -> int:
+        """How many different values a column has without what matches a pattern."""
+        return int(self._one(f"select count(distinct {_without(quoted(column), pattern)}) from {_table(name)}")[0])
+
+    def changed_without(self, name: str, column: str, pattern: str) -> int:
+        """How many values of a column hold something that matches a pattern."""
+        text = quoted(column)
+        asked = f"select count(*) filter ({text} is distinct from {_without(text, pattern)}) from {_table(name)}"
+        return int(self._one(asked)[0])
 
     def among(self, name: str, columns: Sequence[str], texts: Sequence[str]) -> dict[str, int]:
         """How many values of each column are one of these texts."""
@@ -194,6 +207,10 @@ class Looked:
 
 def _table(name: str) -> str:
     return f"temp.{quoted(f'named {name}')}"
+
+
+def _without(text: str, pattern: str) -> str:
+    return f"nullif(regexp_replace({text}, {literal(pattern)}, '', 'g'), '')" if pattern else text
 
 
 def _words(texts: Sequence[str]) -> str:

@@ -32,6 +32,8 @@ class Shop:
     """How many rows of jobs a load of the proposed mapping accepts; -1: not counted."""
     others: dict[str, int] = field(default_factory=dict)
     """How many rows of other tables it accepts, where their rows are made of the export's by reshaping it."""
+    sheets: dict[tuple[str, str], set[str]] = field(default_factory=dict)
+    """(a part of the path; the contract's table): the columns of a check sheet that become rows of it."""
 
     def write(self, name: str, text: str, encoding: str = "utf-8") -> None:
         path = self.folder / name
