@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from rqa.control_panel import panel
     from rqa.depot import Depot, open
+    from rqa.inspecting import inspect
     from rqa.loading import load
     from rqa.plots import plot
     from rqa.plots.renderer import enable as notebook
@@ -22,11 +23,12 @@ if TYPE_CHECKING:
     from rqa.published_examples import published
 
 __version__: str
-__all__ = ["Depot", "__version__", "load", "notebook", "open", "panel", "plot", "propose", "published"]
+__all__ = ["Depot", "__version__", "inspect", "load", "notebook", "open", "panel", "plot", "propose", "published"]
 
 _ROOMS = {
     "Depot": ("rqa.depot", "Depot"),
     "open": ("rqa.depot", "open"),
+    "inspect": ("rqa.inspecting", "inspect"),
     "load": ("rqa.loading", "load"),
     "notebook": ("rqa.plots.renderer", "enable"),
     "panel": ("rqa.control_panel", "panel"),

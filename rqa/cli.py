@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
+from shutil import get_terminal_size
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -28,6 +29,8 @@ WENT_WRONG = 2
 """How a load ends that was made, and that most likely is not what was meant: a job that calls it can stop there."""
 TO_ACT = 3
 """How a review ends, where it is asked to, that found something to act on."""
+WIDE = 100
+"""Columns of what is not a terminal."""
 SAMPLE = (3000, 1)
 """Jobs and seed of the sample depot, beside which the stored notebooks were run."""
 
@@ -156,13 +159,39 @@ def load(workspace: Path, wait: float, memory: str, every_file: bool) -> None:
     _show(_load(workspace, write=True, wait=wait, memory=memory), every_file=every_file)
 
 
-@main.command(epilog="Example: rqa inspect depot-2026")
+def _inspect(workspace: Path, *, rows: int, memory: str, every_file: bool) -> bool:
+    """Inspect a workspace and say what is seen; whether something most likely went wrong as a whole."""
+    from rqa.inspecting import inspect
+
+    with progress_line() as progress:
+        found = inspect(workspace, rows=rows, memory=memory, progress=progress)
+    say(found.text(every_file=every_file, width=get_terminal_size((WIDE, 0)).columns))
+    return bool(found.report.alarms)
+
+
+@main.command(epilog="Example: rqa inspect depot-2026 --watch")
 @click.argument("workspace", type=FOLDER)
 @_memory
 @_all
-def inspect(workspace: Path, memory: str, every_file: bool) -> None:
-    """Read and judge everything as `load` would, and write nothing; ends as `load` would."""
-    _show(_load(workspace, write=False, memory=memory), every_file=every_file)
+@click.option("--rows", default=3, show_default=True, type=click.IntRange(1, 50), help="First rows that are shown.")
+@click.option("--watch", is_flag=True, help="Inspect again whenever sources.toml is saved, until Ctrl-C.")
+def inspect(workspace: Path, memory: str, every_file: bool, rows: int, watch: bool) -> None:
+    """Read and judge everything as `load` would, and write nothing; ends as `load` would.
+
+    What is refused and why comes first; then the words of each status with their codes, how many rows of the logs have
+    their job, what can be told with this mapping, and the next line to add. The first rows of each table stand last, as
+    they will be stored, beside the cells of the source. Names of people are not shown.
+    """
+    def once() -> bool:
+        return _inspect(workspace, rows=rows, memory=memory, every_file=every_file)
+
+    if not watch:
+        if once():
+            raise click.exceptions.Exit(WENT_WRONG)
+        return
+    from rqa.watching import watched
+
+    watched(workspace, once, say)
 
 
 @main.command("map", epilog="Example: rqa map depot-2026")
@@ -189,7 +218,8 @@ def propose_mapping(folder: Path, update: bool, memory: str) -> None:
     nothing_new = made.added is not None and not made.added
     done = f"Nothing new; {made.path} stays as it was" if nothing_new else f"Written to {made.path}"
     say(f"{done}. What it makes of the files now, before anything is checked or filled:\n")
-    _show(_load(folder, write=False, memory=memory), every_file=False)
+    if _inspect(folder, rows=3, memory=memory, every_file=False):
+        raise click.exceptions.Exit(WENT_WRONG)
 
 
 @main.command(epilog="Example: rqa review depot-2026 --month 2026-05")

@@ -34,6 +34,7 @@ from rqa.stopping import AGAIN_SECONDS, check, held, released
 from rqa.store.doing import Doing
 from rqa.store.engine import STORE_FILE, identity
 from rqa.store.report import FileCount, LoadReport, Refusal, Remark
+from rqa.store.seen import seen_of
 from rqa.words import listed
 
 GRACE_SECONDS = 10.0
@@ -67,12 +68,13 @@ def load_apart(
     wait: float,
     memory: str | None,
     progress: Progress,
+    rows: int = 0,
 ) -> LoadReport:
     """Load a workspace in a process of its own; raises what the load raises there, and what becomes of the process."""
     began, store = time.monotonic(), folder / STORE_FILE
     asked = {
         "folder": folder, "made": made, "frames": _portable(frames), "write": write, "wait": wait, "memory": memory,
-        "listened": progress is not silent,
+        "listened": progress is not silent, "rows": rows,
     }
     before = identity(store)
     with held(), tempfile.TemporaryDirectory(prefix="rqa-", ignore_cleanup_errors=True) as temporary:
@@ -255,6 +257,7 @@ def _report(said: Mapping[str, Any], store: Path, seconds: float) -> LoadReport:
         "remarks": tuple(Remark(**r) for r in said["remarks"]),
         "selects": {label: tuple(files) for label, files in said["selects"].items()},
         "alarms": tuple(said["alarms"]),
+        "seen": None if said["seen"] is None else seen_of(said["seen"]),
     }
     return LoadReport(**{**said, **parts, "store": store, "seconds": seconds})
 

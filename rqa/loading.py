@@ -63,6 +63,23 @@ def load(
         raise RequestError(f"memory is a size such as 1GB or 512MB, not {memory!r}.")
     if not wait >= 0:
         raise RequestError(f"wait is a number of seconds, 0 or more, not {wait!r}.")
+    return loaded(
+        workspace, frames=frames, mapping=mapping, write=write, wait=wait, memory=memory, progress=progress
+    )
+
+
+def loaded(
+    workspace: str | Path,
+    *,
+    frames: Mapping[str, Any] | None = None,
+    mapping: Mapping[str, Any] | None = None,
+    write: bool,
+    wait: float = WAIT_SECONDS,
+    memory: str | None = MEMORY,
+    progress: Progress = silent,
+    rows: int = 0,
+) -> "LoadReport":
+    """Load as `load` does; with `rows` the report holds what is seen beside it, so many rows of each `[[table]]`."""
     folder = Path(workspace)
     with _told_plainly(folder, memory), ending_cleanly():
         from rqa.intake.given import mapping_given
@@ -72,9 +89,10 @@ def load(
             from rqa.load_apart import load_apart
 
             return load_apart(
-                folder, made=made, frames=frames, write=write, wait=wait, memory=memory, progress=progress
+                folder, made=made, frames=frames, write=write, wait=wait, memory=memory, progress=progress,
+                rows=rows,
             )
-        return _load(folder, made, frames, write=write, wait=wait, memory=memory, progress=progress)
+        return _load(folder, made, frames, rows, write=write, wait=wait, memory=memory, progress=progress)
 
 
 def load_here(
@@ -87,18 +105,24 @@ def load_here(
     memory: str | None,
     progress: Progress,
     tell: "Tell",
+    rows: int = 0,
 ) -> "LoadReport":
     """Load in this process, whatever the mapping holds; `tell` is told what is read."""
     with _told_plainly(folder, memory):
-        return _load(folder, made, frames, write=write, wait=wait, memory=memory, progress=progress, tell=tell)
+        return _load(folder, made, frames, rows, write=write, wait=wait, memory=memory, progress=progress, tell=tell)
 
 
-def _load(folder: Path, made: "Draft", frames: Mapping[str, Any] | None, **how: Any) -> "LoadReport":
+def _load(folder: Path, made: "Draft", frames: Mapping[str, Any] | None, rows: int, **how: Any) -> "LoadReport":
     from importlib.metadata import version
 
     from rqa.measures.keep import keep
+    from rqa.store.load import Look
     from rqa.store.load import load as load_store
 
+    if rows:
+        from rqa.outlook import outlook
+
+        how["look"] = Look(rows, outlook)
     return load_store(folder, version=version("rqa"), keep=keep, frames=frames, mapping=made, **how)
 
 

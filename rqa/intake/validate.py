@@ -360,6 +360,28 @@ def names_select(entry: Entry, text: TextSource, label: str) -> str:
     )
 
 
+def words_select(entry: Entry, text: TextSource, label: str, names: Sequence[str]) -> str:
+    """The SELECT that counts, over the rows that an entry takes, the words of columns of codes beside their codes.
+
+    Its columns are the word and the code of each of `names`, then the number of rows.
+    """
+    given = origins(entry, text, label)
+    mark = mark_beside(text.columns)
+    fault, blank = inner("fault", mark), inner("blank", mark)
+    source = [f"{sql} as {quoted(c)}" for c, sql in cleaned(text, entry.missing).items()]
+    made = []
+    for name in names:
+        column, origin = entry.table.column(name), given[name]
+        word = _as_read(column, origin.model_copy(update={"values": {}}), entry.options)
+        code = parsed(column, f"({_text(column, origin, entry.options, entry.guard, text.columns)})", entry.options)
+        made += [f"{word} as {inner(f'word {name}')}", f"{code[name]} as {inner(f'code {name}')}"]
+    where = f"(\n{entry.spec.where}\n) is true" if entry.spec.where else "true"
+    return (
+        f"select {', '.join(made)}, count(*) from (select {', '.join(source)}, {text.fault} as {fault}, "
+        f"{text.blank} as {blank} from {text.scan}) where {fault} is null and not {blank} and {where} group by all"
+    )
+
+
 def _kept_row(given: MappingType[str, ColumnSource], text: TextSource, row: str, guard: Guard) -> str:
     """SQL for the row of the source as it is kept when refused."""
     kept = guard.kept(given, text)

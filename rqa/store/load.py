@@ -11,6 +11,7 @@ import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from collections.abc import Mapping as MappingType
 from contextlib import closing, contextmanager, suppress
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -31,9 +32,11 @@ from rqa.store.changed_jobs import begin
 from rqa.store.ddl import create_statements
 from rqa.store.doing import Tell, untold
 from rqa.store.empty_files import write_empty_remarks
-from rqa.store.engine import STORE_FILE, attach, beside, connect, open_store
+from rqa.store.engine import STORE_FILE, Store, attach, beside, connect, open_store
+from rqa.store.first_rows import first_rows
 from rqa.store.known_names import with_known_names
 from rqa.store.limits import MEMORY, SQL_MINUTES, WAIT_SECONDS
+from rqa.store.linked import forms, links, units
 from rqa.store.load_log import (
     Outcome,
     files_loaded,
@@ -52,12 +55,22 @@ from rqa.store.place import prove, put_in_place, real_file
 from rqa.store.planned import Plan, plan
 from rqa.store.remarks import write_remarks
 from rqa.store.report import LoadReport
+from rqa.store.seen import Seen
 from rqa.store.stage import Stager
 from rqa.store.tables import Tables
+from rqa.store.word_counts import word_counts
 
 Keep = Callable[[duckdb.DuckDBPyConnection, str | None], None]
 """Makes the kept tables; is told under which name the store as it was is attached, if there was one."""
 BEFORE = "before"
+
+
+@dataclass(frozen=True)
+class Look:
+    """What is to be shown of a load: so many rows of each entry, and what `of_store` adds of the store it makes."""
+
+    rows: int
+    of_store: Callable[[Store, Seen, Mapping], Seen]
 
 
 def load(
@@ -72,19 +85,22 @@ def load(
     memory: str | None = MEMORY,
     progress: Progress = silent,
     tell: Tell = untold,
+    look: Look | None = None,
 ) -> LoadReport:
     """Load a workspace; `keep` makes the kept tables in the same load.
 
     `frames` are pandas or polars frames by name: a name of the contract's own tables needs no mapping, another is
     mapped by a [[table]] whose files have format "frame". `mapping` replaces `sources.toml`. With `write=False`
     everything is read and judged and nothing is kept. `wait` is how long, in seconds, to wait for another load.
-    `memory` limits the engine's memory, e.g. "1GB". `tell` is told which source is read, under which limit.
+    `memory` limits the engine's memory, e.g. "1GB". `tell` is told which source is read, under which limit. `look`
+    has the report show what is seen of the rows, too.
 
     Raises `MappingError` before any row is read, `SourceError` for a file that cannot be read, `StoreError` when the
     store is locked, damaged or does not add up; the store is unchanged in each case.
     """
     started = time.monotonic()
     folder = Path(workspace)
+    seen: Seen | None = None
     made = mapping if isinstance(mapping, Draft) else mapping_given(folder, frames, mapping)
     rules = made.mapping
     unsafe = sql_faults(rules)
@@ -111,16 +127,32 @@ def load(
                 sources = Stager(connection, scratch, sql_minutes=minutes, memory=memory, tell=tell)
                 with interruptible(connection), closing(sources) as stager:
                     report = _load_into(connection, stager, rules, items, keep, version, folder, store, progress)
+                    if look is not None:
+                        seen = _seen(connection, stager, items, look.rows, scratch)
                     connection.execute("checkpoint")
             finally:
                 connection.close()
+            if look is not None and seen is not None:
+                with open_store(fresh) as opened:
+                    seen = look.of_store(opened, seen, rules)
             if write:
                 prove(fresh, store)
         if write:
             put_in_place(fresh, store, rules.workspace.store_readers)
     files, refusals, remarks, load_id, alarms = report
     selects = {i.label: tuple(i.files) for i in items if i.source is None}
-    return LoadReport(named, write, files, refusals, remarks, time.monotonic() - started, load_id, selects, alarms)
+    seconds = time.monotonic() - started
+    return LoadReport(named, write, files, refusals, remarks, seconds, load_id, selects, alarms, seen)
+
+
+def _seen(
+    connection: duckdb.DuckDBPyConnection, stager: Stager, items: Sequence[Plan], most: int, scratch: Path
+) -> Seen:
+    """What is to be seen of the rows that were loaded, and of the files that they come from."""
+    linked = links(connection)
+    words = word_counts(connection, stager, items)
+    rows = first_rows(connection, stager, items, most, scratch)
+    return Seen(tuple(rows), tuple(words), tuple(linked), tuple(forms(connection, linked)), units(connection))
 
 
 @contextmanager

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from rqa.shown import one_line, short, told
 from rqa.store.remarks import NO_UNIT_TWICE, NO_UNIT_TWICE_NEXT
+from rqa.store.seen import Seen
 from rqa.words import counted, plural
 
 SHOWN = 8
@@ -128,6 +129,8 @@ class LoadReport:
     """The files that each SELECT of the mapping draws on."""
     alarms: tuple[str, ...] = ()
     """What most likely went wrong as a whole, a line each: most rows of a file refused or withdrawn."""
+    seen: Seen | None = None
+    """What a look shows beside this."""
 
     def total(self, what: str) -> int:
         """The sum of one count (`read`, `accepted`, `refused`, `known`, `superseded`, `merged`, …) over all files."""

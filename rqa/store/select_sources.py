@@ -28,12 +28,17 @@ class NamedRead:
 class NamedFiles:
     """The named files that the SELECTs of one load draw on."""
 
-    def __init__(self, connection: duckdb.DuckDBPyConnection, text: Callable[..., TextSource]) -> None:
-        self.connection = connection
-        self.text = text
+    def __init__(
+        self, connection: duckdb.DuckDBPyConnection, text: Callable[..., TextSource], prefix: str = "named"
+    ) -> None:
+        self.connection, self.text, self.prefix = connection, text, prefix
         self.columns: dict[str, dict[str, str]] = {}
         """For each set of files, its columns by their names in lower case, as a SELECT sees them."""
         self.done: dict[tuple[str, str], NamedRead] = {}
+
+    def table(self, name: str) -> str:
+        """The temporary table that holds a set of files."""
+        return quoted(f"{self.prefix} {name}")
 
     def bind(self, files: Sequence[SourceFile], sets: Sequence[str], wanted: frozenset[str]) -> None:
         """Make an empty table for each set of files not met before, with every column that one of its files has.
@@ -50,7 +55,7 @@ class NamedFiles:
                 columns[column] = _free(f"own_{columns[column]}", columns)
             places = [f"{c} {kind}" for c, kind in zip(PLACE_COLUMNS, ("varchar", "bigint"), strict=True)]
             body = [*(f"{quoted(c)} varchar" for c in columns.values()), *places]
-            self.connection.execute(f"create or replace temp table {_table(name)} ({', '.join(body)})")
+            self.connection.execute(f"create or replace temp table {self.table(name)} ({', '.join(body)})")
             self.columns[name] = columns
 
     def read(self, files: Sequence[SourceFile], wanted: frozenset[str]) -> None:
@@ -61,7 +66,7 @@ class NamedFiles:
 
     def scan(self, select: str, sets: Sequence[str]) -> str:
         """A SELECT over sets of files as SQL for a FROM clause; the names mean the files and nothing else."""
-        named = ", ".join(f"{quoted(n)} as (select * from temp.{_table(n)})" for n in sets)
+        named = ", ".join(f"{quoted(n)} as (select * from temp.{self.table(n)})" for n in sets)
         return f"(with {named} select * from (\n{select.strip().rstrip(';')}\n))"
 
     def _read(self, source: SourceFile, wanted: frozenset[str]) -> NamedRead:
@@ -86,8 +91,8 @@ class NamedFiles:
         of_set = self.columns[source.name]
         given = ", ".join(f"{inner(c)} as {quoted(of_set[c.lower()])}" for c in text.columns)
         moved = self.connection.execute(
-            f"insert into temp.{_table(source.name)} by name select {given}, {literal(source.label)} as source_file, "
-            f"place + {text.first_row} as source_row from named_placed "
+            f"insert into temp.{self.table(source.name)} by name select {given}, "
+            f"{literal(source.label)} as source_file, place + {text.first_row} as source_row from named_placed "
             "where not blank and fault is null order by place"
         ).fetchall()
         faults = self.connection.execute(
@@ -120,7 +125,3 @@ def _free(name: str, taken: Container[str]) -> str:
     while name.lower() in taken:
         name += "_"
     return name
-
-
-def _table(name: str) -> str:
-    return quoted(f"named {name}")

@@ -168,7 +168,7 @@ class Stager:
     def bind(self, item: Plan) -> None:
         """Check that the entry's mapping fits its source, without reading rows."""
         try:
-            with self._bounded(item):
+            with self.bounded(item):
                 self._bind(item)
         finally:
             self.copies.drop()
@@ -179,7 +179,7 @@ class Stager:
         else:
             self.named.bind(item.named, item.sets, wanted_columns(item.entry.spec))
             self._check_reshaped(item)
-            text = self._select_text(item)
+            text = self.select_text(item)
         table = item.entry.table
         unfinished = self.bound.get(table.name, False) or item.entry.spec.lines is not None
         if text.columns:
@@ -255,7 +255,7 @@ class Stager:
     def stage(self, item: Plan, file_no: int) -> Staged:
         """Read one planned source into its staging table."""
         try:
-            with self._bounded(item):
+            with self.bounded(item):
                 return self._stage(item, file_no)
         finally:
             self.copies.drop()
@@ -265,7 +265,7 @@ class Stager:
         if item.source is None:
             try:
                 self.named.read(item.named, wanted_columns(item.entry.spec))
-                text = self._select_text(item)
+                text = self.select_text(item)
                 result.rows = self._insert(item, text, file_no) if text.columns else 0
             except duckdb.Error as error:
                 self._tell(error, item)
@@ -280,7 +280,7 @@ class Stager:
     def names_of(self, item: Plan) -> set[str]:
         """The names that an entry makes pseudonyms of, as one source has them."""
         try:
-            with self._bounded(item):
+            with self.bounded(item):
                 return self._names_of(item)
         finally:
             self.copies.drop()
@@ -297,7 +297,7 @@ class Stager:
         try:
             if item.source is None:
                 self.named.read(item.named, wanted_columns(item.entry.spec))
-                text = self._select_text(item)
+                text = self.select_text(item)
                 if text.columns:
                     take(text)
             else:
@@ -307,7 +307,7 @@ class Stager:
         return found
 
     @contextmanager
-    def _bounded(self, item: Plan) -> Iterator[None]:
+    def bounded(self, item: Plan) -> Iterator[None]:
         """Hold the mapping's SQL within its limits of time and memory, and tell of the engine's errors."""
         self._give_seal(item)
         computed, seconds = item.entry.spec.computed, self.sql_minutes * 60
@@ -424,16 +424,19 @@ class Stager:
         """Each column that a scan gives, with its type."""
         return self.connection.execute(f"describe select * from {scan}").fetchall()
 
-    def _select_text(self, item: Plan) -> TextSource:
+    def select_text(self, item: Plan, over: NamedFiles | None = None) -> TextSource:
         """The reading of an entry's SELECT, over the files it names; it tells where its rows come from, if it can.
+
+        `over` are other tables of these files, such as their first rows alone.
 
         Files without a record name no columns: a SELECT over such files alone has no row, like the files themselves.
         """
-        bare = [name for name in item.sets if not self.named.columns[name]]
+        named = self.named if over is None else over
+        bare = [name for name in item.sets if not named.columns[name]]
         if bare and len(bare) == len(item.sets):
             return TextSource((), "(select 1 where false)", {})
         select = item.entry.spec.select or ""
-        scan = self.named.scan(select, item.sets)
+        scan = named.scan(select, item.sets)
         try:
             described = self._described(scan)
         except duckdb.Error as error:
@@ -449,8 +452,8 @@ class Stager:
         if not {name for name, *_ in described} & set(PLACE_COLUMNS):
             told = traced(self.connection, select, set(item.sets))
             with suppress(duckdb.Error):
-                if told is not None and self._described(self.named.scan(told, item.sets))[:-2] == described:
-                    scan = self.named.scan(told, item.sets)
+                if told is not None and self._described(named.scan(told, item.sets))[:-2] == described:
+                    scan = named.scan(told, item.sets)
                     described = self._described(scan)
         texts = {}
         for name, kind, *_ in described:
