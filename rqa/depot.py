@@ -15,6 +15,7 @@ from rqa.answers.comebacks.projection import projection as _projection
 from rqa.answers.comebacks.rate import comebacks as _comebacks
 from rqa.answers.comebacks.unit_history import unit as _unit
 from rqa.answers.compare.comparison import compare as _compare
+from rqa.answers.compare.periods_compared import between as _between
 from rqa.answers.core.as_of import snapshot_within
 from rqa.answers.core.grounds import Grounds, grounds
 from rqa.answers.core.scope import Months, Snapshot, month_range, snapshot_at
@@ -127,6 +128,7 @@ class Depot:
     comebacks = question(_comebacks)
     first_pass_yield = question(_first_pass_yield)
     compare = question(_compare)
+    between = question(_between)
     control_chart = question(_control_chart)
     projection = question(_projection)
     findings = question(_findings)

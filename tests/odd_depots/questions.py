@@ -36,6 +36,10 @@ MORE: tuple[Asked, ...] = (
     ("compare", {"who": "station", "outcome": "first_run"}),
     ("compare", {"who": "tool"}),
     *(
+        ("between", {"before": ("2025-01", "2025-02"), "after": ("2025-03", "2025-04"), **how})
+        for how in ({"by": ("class",)}, {"measure": "first_pass_yield"}, {"measure": "first_run_pass", "by": "site"})
+    ),
+    *(
         ("control_chart", {"measure": measure})
         for measure in ("first_pass_yield", "first_run_pass", "clean_jobs", "failed_checks", "labour_minutes",
                         "jobs_between_comebacks", "days_between_comebacks")
@@ -96,6 +100,7 @@ def every_question(depot: Depot) -> Iterator[Asked]:
         "returns.compare_curves": {"by": "model"},
         "unit": {"unit_id": _two(depot, "unit_id")[0]},
         "lot": _lot(depot),
+        "between": {"before": ("2024-10", "2024-12"), "after": ("2025-01", "2025-03")},
         "job": {"job_id": _two(depot, "job_id")[0]},
         "returns.recurrence_difference": {"by": "model", "groups": _two(depot, "model")},
     }

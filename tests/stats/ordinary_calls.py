@@ -128,6 +128,10 @@ ORDINARY: dict[str, dict[str, Any]] = {
         "number": [8], "total": [480.0], "squares": [48450.0], "cubes": [6957000.0], "level": 0.95,
     },
     "mil_hdbk_189_test": {**LIFE, "truncation": "time"},
+    "mix_and_rate": {
+        "events1": [3, 9], "cases1": [90, 80], "events2": [5, 6], "cases2": [60, 95], "interaction": "apart",
+        "squares1": [90, 80], "squares2": [120, 190], "effect1": [1.0, 1.2], "effect2": 1.3, "level": 0.95,
+    },
     "month_spread": {"returned": [20, 55, 31, 62], "jobs": [500] * 4},
     "net_change": {"own": change(), "other": change()},
     "order_reversals": {

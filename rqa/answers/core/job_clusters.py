@@ -117,6 +117,15 @@ def effects_of_groups(
     return made
 
 
+def bunches_of_groups(
+    snapshot: Snapshot, groups: Sequence[tuple[object, ...]], asked: Scope, *, log: str
+) -> NDArray[np.int64]:
+    """The sum over the jobs of each group of their squared numbers of first checks; 0 for a group without any."""
+    rows = _checks_by_job(snapshot, log, asked.by, asked.where, asked.months).iter_rows(named=True)
+    found = {tuple(r[name] for name in asked.by): r["checks_squared"] for r in rows}
+    return np.array([found.get(tuple(group), 0) for group in groups], dtype=np.int64)
+
+
 def groups_of(table: "pl.DataFrame", by: Sequence[str]) -> list[tuple[object, ...]]:
     """Each row's values of the groupings."""
     return table.select(by).rows() if by else [()] * table.height

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
 DIGITS = 6
 """Digits kept in shares, so that a stored notebook does not change with the last bit of a machine's arithmetic."""
+SPANS = ("months", "before", "after")
+"""Settings that hold a first and a last month."""
 EMPTY = "There is nothing in the store that fits the question."
 
 
@@ -228,7 +230,7 @@ def _value_read(name: str, value: object) -> str:
     if isinstance(value, Mapping):
         return ", ".join(f"{spoken(each)} = {_value_read(each, kept)}" for each, kept in value.items())
     if isinstance(value, Sequence) and not isinstance(value, str):
-        if name == "months" and len(value) == 2:
+        if name in SPANS and len(value) == 2:
             return months_said(*value)
         return ", ".join(_value_read(name, one) for one in value)
     if isinstance(value, bool):

@@ -24,6 +24,7 @@ from tests.odd_depots.questions import asked_of, method, public_questions
 NEEDED: dict[str, dict[str, Any]] = {
     "returns.compare_curves": {"by": "model"},
     "returns.recurrence_difference": {"by": "model", "groups": ("Marl-8", "Marl-10")},
+    "between": {"before": "2026-01", "after": "2026-02"},
     "unit": {"unit_id": "M8-000001"},
     "job": {"job_id": "A000001"},
     "lot": {"part_no": "AC-31", "lot": "none such"},
@@ -32,6 +33,7 @@ NEEDED: dict[str, dict[str, Any]] = {
 NO_WORDS = {
     "progress", "month", "months", "set_aside", "baseline", "lower_limit", "upper_limit", "gauge_sigma", "groups",
     "worst", "longest", "expected", "study", "recall_cost", "job_id",
+    "before", "after",
 }
 """Arguments that take dates, numbers (a mistyped job is another job), pairs of values or functions, not words."""
 NAMES = st.text(st.characters(categories=["Ll"], codec="ascii"), min_size=1, max_size=8)
