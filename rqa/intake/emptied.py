@@ -4,9 +4,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from rqa.intake.guard import Guard, drawn_on
+from rqa.intake.literals import literal
 from rqa.intake.mapping import ColumnSource
 from rqa.intake.names import inner, quoted
-from rqa.intake.sources import TextSource, literal
+from rqa.intake.sources import TextSource
 from rqa.intake.values import SPACES
 
 EMPTIED_TYPE = "STRUCT(column_name VARCHAR, given VARCHAR)[]"

@@ -9,8 +9,8 @@ from typing import Any
 from rqa.contract import TABLES, Table
 from rqa.errors import MappingError
 from rqa.intake.guard import Guard, guard_of
+from rqa.intake.literals import literal
 from rqa.intake.mapping import MAPPING_FILE, Files, Mapping, TableSpec
-from rqa.intake.sources import literal
 from rqa.intake.values import ParseOptions
 
 ZONE = "UTC"

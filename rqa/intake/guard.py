@@ -11,10 +11,11 @@ import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from rqa.intake.literals import literal
 from rqa.intake.mapping import ColumnSource, TableSpec
 from rqa.intake.mapping import Mapping as Rules
 from rqa.intake.names import inner, quoted
-from rqa.intake.sources import TextSource, literal
+from rqa.intake.sources import TextSource
 
 NAME = "(name)"
 """What stands in the place of a name that is taken out of a text."""

@@ -7,8 +7,8 @@ from collections.abc import Collection
 from pathlib import Path
 
 from rqa.errors import MappingError
+from rqa.intake.literals import literal, literal_path
 from rqa.intake.mapping import Mapping
-from rqa.intake.sources import literal, literal_path
 from rqa.shown import told
 
 PREFIX, DIGITS = "P", 10

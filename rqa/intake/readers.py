@@ -14,6 +14,7 @@ from rqa.errors import MappingError, SourceError
 from rqa.intake.contents import check_json_lines, recognised
 from rqa.intake.copies import Copies
 from rqa.intake.json_document import write_lines
+from rqa.intake.literals import literal, literal_path
 from rqa.intake.mapping import unknown_name
 from rqa.intake.names import quoted
 from rqa.intake.quotes import LONGEST_LINE, Quotes
@@ -28,8 +29,6 @@ from rqa.intake.sources import (
     as_utf8,
     check_few_columns,
     csv_header,
-    literal,
-    literal_path,
     pieces,
 )
 from rqa.intake.workbook import read_sheet

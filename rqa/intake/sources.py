@@ -9,7 +9,6 @@ import csv
 import hashlib
 import io
 import itertools
-import re
 import zlib
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from collections.abc import Mapping as MappingType
@@ -173,16 +172,6 @@ class TextSource:
     cut: list[tuple[int, str, str, str | None]] = field(default_factory=list)
     due: ExpectedRecords = field(default_factory=ExpectedRecords)
     elsewhere: Callable[[str], bool] = lambda name: False
-
-
-def literal(text: str) -> str:
-    """A text as an SQL literal, for the places where the engine takes no bound value (reader options)."""
-    return "'" + text.replace("'", "''") + "'"
-
-
-def literal_path(path: Path) -> str:
-    """A path written so that the engine takes it for one file; left as it is, `*`, `?` and `[` would be a pattern."""
-    return re.sub(r"[*?[]", r"[\g<0>]", str(path))
 
 
 def pieces(source: SourceFile) -> Iterator[bytes]:

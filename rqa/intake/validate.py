@@ -17,6 +17,7 @@ from rqa.errors import MappingError
 from rqa.intake.emptied import EMPTIED_TYPE, emptied_by_sql, told_emptied
 from rqa.intake.entries import Entry, listed_columns
 from rqa.intake.guard import FREE_TEXT, Guard, json_without_own, own_name, without_drawn, without_own
+from rqa.intake.literals import literal
 from rqa.intake.mapping import ColumnSource, unknown_name
 from rqa.intake.names import (
     BROKEN,
@@ -35,7 +36,7 @@ from rqa.intake.names import (
     quoted,
 )
 from rqa.intake.pseudonyms import pseudonym
-from rqa.intake.sources import TextSource, delimiter_doubt, literal
+from rqa.intake.sources import TextSource, delimiter_doubt
 from rqa.intake.values import (
     SPACES,
     ParseOptions,

@@ -5,8 +5,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from rqa.contract import EARLIEST, LATEST, Column, Kind
+from rqa.intake.literals import literal
 from rqa.intake.names import inner
-from rqa.intake.sources import literal
 from rqa.intake.zones import change_days, minutes_put_back
 
 SQL_TYPES = {

@@ -2,7 +2,6 @@
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.cluster import hierarchy
 
 from rqa.arguments import Numbers
 
@@ -43,6 +42,8 @@ def linked(apart: Numbers, weight: Numbers) -> Numbers:
 
 def cut(tree: Numbers, groups: int) -> NDArray[np.int64]:
     """Each pattern's group, from 0, at so many groups (fewer where merges are tied)."""
+    from scipy.cluster import hierarchy  # a tenth of a second to import, so only when groups are asked for
+
     return hierarchy.fcluster(tree, groups, criterion="maxclust").astype(np.int64) - 1
 
 

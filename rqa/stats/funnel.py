@@ -99,20 +99,32 @@ def funnel_limits(
 
 def _lower(n: Numbers, p: Numbers, tail: float) -> Numbers:
     """Interpolated count at which the distribution function reaches `tail`, over n."""
-    from scipy import stats  # a second to import, so only when limits are asked for
-
-    count = np.asarray(stats.binom.ppf(tail, n, p))
+    count = _near(n, p, tail)
+    # From where the count most likely is to the lowest that reaches the tail.
+    while (low := (count < n) & (_at_most(count, n, p) < tail)).any():
+        count = count + low
+    while (high := (count > 0) & (_at_most(count - 1.0, n, p) >= tail)).any():
+        count = count - high
     here, before = _at_most(count, n, p), _at_most(count - 1.0, n, p)
     return _share(count - (here - tail) / np.where(here > before, here - before, 1.0), n, p)
 
 
 def _upper(n: Numbers, p: Numbers, tail: float) -> Numbers:
     """Interpolated count at which the distribution function reaches 1 - `tail`, told by what lies above it."""
-    from scipy import stats
-
-    count = np.asarray(stats.binom.isf(tail, n, p))
+    count = _near(n, p, 1.0 - tail)
+    while (low := (count < n) & (_above(count, n, p) > tail)).any():
+        count = count + low
+    while (high := (count > 0) & (_above(count - 1.0, n, p) <= tail)).any():
+        count = count - high
     here, before = _above(count, n, p), _above(count - 1.0, n, p)
     return _share(count - (tail - here) / np.where(before > here, before - here, 1.0), n, p)
+
+
+def _near(n: Numbers, p: Numbers, share: float) -> Numbers:
+    """A whole number near the quantile: that of the normal distribution, mended for how askew the binomial is."""
+    z = special.ndtri(share)
+    about = n * p + z * np.sqrt(n * p * (1.0 - p)) + (z * z - 1.0) / 6.0 * (1.0 - 2.0 * p)
+    return np.asarray(np.clip(np.nan_to_num(np.rint(about)), 0.0, n), dtype=np.float64)
 
 
 def _share(count: Numbers, n: Numbers, p: Numbers) -> Numbers:

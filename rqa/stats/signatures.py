@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.spatial import distance
 
 from rqa import arguments
 from rqa.arguments import Counts, Numbers
@@ -117,7 +116,7 @@ def failure_signatures(
     seed = arguments.whole("seed", seed, 0)
     used = np.flatnonzero(w > 0)
     cases, weight = x[used] > 0, w[used].astype(np.float64)
-    apart = distance.squareform(distance.pdist(cases, "jaccard")) if len(used) > 1 else np.zeros((len(used), len(used)))
+    apart = _distances(cases) if len(used) > 1 else np.zeros((len(used), len(used)))
     tree = linked(apart, weight) if len(used) > 1 else np.zeros((0, 4))
     tried = np.arange(2, min(max_groups, len(used)) + 1)
     cuts = [cut(tree, int(k)) for k in tried]
@@ -149,6 +148,13 @@ def failure_signatures(
         middle=arguments.frozen_counts(used[np.argmin(spread, axis=1)] if groups else used),
         tree=arguments.frozen(tree),
     )
+
+
+def _distances(cases: NDArray[np.bool_]) -> Numbers:
+    """The distance between any two patterns: of the marks that either has, the share that not both have."""
+    from scipy.spatial import distance  # a tenth of a second to import, so only when distances are asked for
+
+    return np.asarray(distance.squareform(distance.pdist(cases, "jaccard")), dtype=np.float64)
 
 
 def _silhouette(apart: Numbers, weight: Numbers, label: NDArray[np.int64]) -> float:

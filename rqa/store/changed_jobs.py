@@ -3,7 +3,7 @@
 import duckdb
 
 from rqa.contract import Table
-from rqa.intake.sources import literal
+from rqa.intake.literals import literal
 
 TOUCHED = "touched"
 """The temporary table of what a load changed: table, job; a job of NULL stands for all of them."""

@@ -9,8 +9,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from rqa.intake.literals import literal
 from rqa.intake.names import quoted
-from rqa.intake.sources import literal
 
 if TYPE_CHECKING:
     import duckdb

@@ -12,7 +12,7 @@ from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from functools import cache
 from os import getpid
-from os.path import lexists
+from os.path import lexists, realpath
 from pathlib import Path
 from tempfile import mkdtemp
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -20,12 +20,13 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import duckdb
 
 from rqa.errors import RequestError, StoreError
+from rqa.intake.literals import literal, literal_path
 from rqa.intake.names import inner
-from rqa.intake.sources import literal, literal_path
 from rqa.shown import first_line, told
 from rqa.stopping import interruptible
 from rqa.store.damage import damage_told, damaged, next_step, unreadable
 from rqa.store.ddl import FORMAT_VERSION
+from rqa.store.kept_beside import KeptBeside
 from rqa.store.limits import MEMORY
 
 if TYPE_CHECKING:
@@ -196,11 +197,14 @@ def open_store(place: str | Path) -> "Store":
 class Store:
     """A store open for reading. It answers from the file as it was when opened, also after a load has replaced it."""
 
+    _beside: KeptBeside | None = None
+
     def __init__(self, path: Path) -> None:
         self.path = path
         self._counted: dict[bytes, pl.DataFrame] = {}
         self._made: dict[str, dict[Hashable, Any]] = {}
         self._seen = identity(path)
+        self._beside = KeptBeside(Path(realpath(path)))
         self._connection: duckdb.DuckDBPyConnection | None = connect(
             path, read_only=True, scratch=_overflow(getpid()), memory=MEMORY
         )
@@ -316,10 +320,20 @@ class Store:
             _keep(made, asked, known, most)
         return known
 
+    def kept(self, key: bytes) -> bytes | None:
+        """What was worked out of this store's file before and kept beside it under a key; None where nothing was."""
+        return None if self._beside is None else self._beside.get(key)
+
+    def keep(self, key: bytes, content: bytes) -> None:
+        """Keep what was worked out of this store's file beside it, as long as the file is in its place."""
+        if self._beside is not None:
+            self._beside.put(key, content)
+
     def forget(self) -> None:
         """Count and make anew whatever is asked from now on; for measuring how long that takes."""
         self._counted.clear()
         self._made.clear()
+        self._beside = None
 
     def ask(self, sql: str, params: Mapping[str, object] | Sequence[object] | None = None) -> "pl.DataFrame":
         """Run one SELECT of a user's own; results are turned into types that frames and charts can hold.

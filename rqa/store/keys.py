@@ -12,8 +12,8 @@ from collections.abc import Sequence
 import duckdb
 
 from rqa.contract import Table
+from rqa.intake.literals import literal
 from rqa.intake.names import FILE_NO, inner
-from rqa.intake.sources import literal
 from rqa.store.changed_jobs import touch, touch_all
 from rqa.store.ddl import columns
 from rqa.store.order import ORDER

@@ -11,9 +11,9 @@ import duckdb
 
 from rqa.contract import Lines, Table
 from rqa.intake.entries import Entry
+from rqa.intake.literals import literal
 from rqa.intake.mapping import ONE_JOB_PER_FILE
 from rqa.intake.names import BROKEN, CLOCK, EMPTIED, FILE_NO, GIVEN_ROW, LEFT_OUT, RAW, UNZONED, inner
-from rqa.intake.sources import literal
 from rqa.intake.validate import BROKEN_TYPE, EXTRA_COLUMNS
 from rqa.store.ddl import columns
 from rqa.store.order import ORDER

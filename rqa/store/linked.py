@@ -3,7 +3,7 @@
 import duckdb
 
 from rqa.intake.names import inner
-from rqa.intake.sources import literal
+from rqa.intake.literals import literal
 from rqa.store.remarks import JOBLESS
 from rqa.store.seen import SeenForm, SeenLink, SeenUnits
 

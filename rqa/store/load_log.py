@@ -19,7 +19,8 @@ from rqa.store.empty_files import NO_ROW
 from rqa.store.engine import Store, open_store
 from rqa.store.order import StoredFile
 from rqa.store.planned import SELECT, Plan
-from rqa.store.remarks import EMPTIED_BEGINS, NO_JOB, NO_ZONE
+from rqa.store.remark_words import EMPTIED_BEGINS
+from rqa.store.remarks import NO_JOB, NO_ZONE
 from rqa.store.report import FileCount, Refusal, Remark
 from rqa.store.stage import Staged
 

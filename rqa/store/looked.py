@@ -15,10 +15,11 @@ import duckdb
 from rqa.contract import Column
 from rqa.errors import RqaError, SourceError
 from rqa.intake.copies import IN_MEMORY
+from rqa.intake.literals import literal
 from rqa.intake.names import inner, quoted
 from rqa.intake.readers import LINES, ONLY_LOOK, USUAL, ReadOptions
 from rqa.intake.sheets import Sheet
-from rqa.intake.sources import SourceFile, literal
+from rqa.intake.sources import SourceFile
 from rqa.intake.values import ParseOptions, parsed, trimmed
 from rqa.shown import first_line
 from rqa.stopping import interruptible

@@ -14,8 +14,8 @@ from typing import Any
 
 import duckdb
 
+from rqa.intake.literals import literal
 from rqa.intake.mapping import Mapping, unknown_name
-from rqa.intake.sources import literal
 from rqa.shown import told
 from rqa.words import counted
 

@@ -13,8 +13,8 @@ from dataclasses import replace
 import duckdb
 
 from rqa.contract import Table
+from rqa.intake.literals import literal
 from rqa.intake.names import BROKEN, DERIVE, FILE_NO, GIVEN_ROW, LEFT_OUT, ODD, RAW
-from rqa.intake.sources import literal
 from rqa.intake.validate import unpacked
 from rqa.store.changed_jobs import touch_all
 from rqa.store.keys import settle_keys

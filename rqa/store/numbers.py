@@ -10,8 +10,8 @@ from collections.abc import Sequence
 import duckdb
 
 from rqa.contract import Table
+from rqa.intake.literals import literal
 from rqa.intake.names import FILE_NO, inner
-from rqa.intake.sources import literal
 from rqa.store.changed_jobs import TOUCHED, touch
 from rqa.store.order import ORDER
 from rqa.store.verdicts import (

@@ -8,6 +8,7 @@ from pathlib import Path
 from rqa.errors import StoreError
 from rqa.store.damage import damaged
 from rqa.store.engine import open_store
+from rqa.store.kept_beside import forget
 
 READERS = {"owner": 0o600, "group": 0o640, "all": 0o644}
 """Whose accounts may read a store, as a mapping says it, and the mode that allows it."""
@@ -60,6 +61,7 @@ def put_in_place(fresh: Path, store: Path, readers: str | None = None) -> None:
     with fresh.open("rb+") as stream:
         os.fsync(stream.fileno())
     fresh.replace(store)
+    forget(store)
     if hasattr(os, "O_DIRECTORY"):
         handle = os.open(store.parent, os.O_RDONLY | os.O_DIRECTORY)
         try:

@@ -6,17 +6,13 @@ import duckdb
 
 from rqa.contract import GOAL_OF_COMEBACKS, GOALS, TABLES
 from rqa.intake.entries import ZONE
+from rqa.intake.literals import literal
 from rqa.intake.mapping import Mapping
 from rqa.intake.names import BROKEN, CLOCK, EMPTIED, LEFT_OUT, UNZONED
-from rqa.intake.sources import FRAME, literal
+from rqa.intake.sources import FRAME
 from rqa.store.changed_jobs import TOUCHED
+from rqa.store.remark_words import EMPTIED_BEGINS, NO_UNIT_TWICE
 
-NO_UNIT_TWICE = "no unit appears in more than one job"
-"""Said of a store in which every unit is seen once: nothing can be told of come-backs then."""
-NO_UNIT_TWICE_NEXT = (
-    "Either nothing has come back yet, or unit_id holds the wrong column or one that differs from visit to visit. "
-    "Compare a serial number that you know to have returned, and correct unit_id in the mapping."
-)
 FIRST = "count(*), min(source_row)"
 UNKNOWN = {
     "unknown step": f"""
@@ -97,7 +93,6 @@ SOME_UNIT_TWICE = """
 JOBLESS = ("steps", "diagnostics", "parts")
 NO_JOB = "no job of that id in the store"
 NO_ZONE = f"no zone is set, so times without an offset are read as {ZONE}"
-EMPTIED_BEGINS = "sql for"
 DIFFER = "lines of one job differ in it, and one value was taken"
 """Said of a column of jobs whose lines give several values."""
 OF_ROWS = (

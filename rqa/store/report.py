@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from rqa.shown import one_line, short, told
-from rqa.store.remarks import NO_UNIT_TWICE, NO_UNIT_TWICE_NEXT
+from rqa.store.remark_words import NO_UNIT_TWICE, NO_UNIT_TWICE_NEXT
 from rqa.store.seen import Seen
 from rqa.words import counted, plural
 

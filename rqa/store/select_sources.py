@@ -5,10 +5,11 @@ from dataclasses import dataclass
 
 import duckdb
 
+from rqa.intake.literals import literal
 from rqa.intake.names import PLACE_COLUMNS, inner, quoted
 from rqa.intake.readers import ONLY_LOOK
 from rqa.intake.records import KEPT_RAW, Reject
-from rqa.intake.sources import SourceFile, TextSource, literal
+from rqa.intake.sources import SourceFile, TextSource
 from rqa.intake.validate import cleaned
 from rqa.store.read_complete import read_complete
 from rqa.store.rejects import in_order

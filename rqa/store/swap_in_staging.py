@@ -8,8 +8,8 @@ from collections.abc import Sequence
 import duckdb
 
 from rqa.contract import Table
+from rqa.intake.literals import literal
 from rqa.intake.names import BROKEN, FILE_NO, GIVEN_ROW, LEFT_OUT, ODD
-from rqa.intake.sources import literal
 from rqa.intake.validate import LEAN_COLUMNS, unpacked
 from rqa.store.stage import Staged
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 import duckdb
 
 from rqa.contract import Table
+from rqa.intake.literals import literal
 from rqa.intake.names import BROKEN, DERIVE, FILE_NO, LEFT_OUT, inner
-from rqa.intake.sources import literal
 from rqa.store.ddl import columns
 from rqa.store.order import ORDER, StoredFile
 from rqa.store.stage import Staged

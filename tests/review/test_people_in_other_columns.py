@@ -14,7 +14,8 @@ from rqa.depot import open as open_depot
 from rqa.review import write_page
 from rqa.review.data.intake import intake
 from rqa.review.workbook import write_workbook
-from rqa.store.remarks import EMPTIED_BEGINS, NO_JOB
+from rqa.store.remark_words import EMPTIED_BEGINS
+from rqa.store.remarks import NO_JOB
 from tests.depots import depot_of, make_store
 from tests.review.made_depot import made_tables
 

@@ -5,7 +5,9 @@ from typing import Any
 import pytest
 
 from rqa.contract import GOALS, TABLES
-from rqa.store.remarks import FILE_GONE, NO_UNIT_TWICE, OTHER_WORDS, SAME_MOMENT
+from rqa.store import remark_words, remarks
+from rqa.store.remark_words import NO_UNIT_TWICE
+from rqa.store.remarks import FILE_GONE, OTHER_WORDS, SAME_MOMENT
 from tests.workspaces import Workspace, csv_of, job
 
 MAPPING = {"files": {"f": {"path": "jobs.csv"}}, "table": [{"table": "jobs", "from": "f"}]}
@@ -207,7 +209,7 @@ def test_a_goal_of_no_known_measure_is_told(ws: Workspace) -> None:
     assert all(f"`{n}`" in TABLES["targets"].column("measure").meaning for n in (*GOALS, "comebacks_30"))
 
 
-def test_units_seen_once_are_told_loudly_and_once(ws: Workspace) -> None:
+def test_remark_words_are_told_loudly_and_once(ws: Workspace) -> None:
     """Serials that are mapped wrongly look like a depot without come-backs."""
     ws.write("jobs.csv", csv_of(*(job(f"J{i}", unit_id=f"U{i}") for i in range(3)), job("C", disposition="cancelled")))
     for _ in range(2):
@@ -282,3 +284,7 @@ def test_names_nobody_declared_are_told_whichever_load_brings_them_or_takes_thei
     assert loaded(step2=f"{steps}J2,1,1,saw,pass\n") == [("saw", 1, 2), ("weld", 1, 2)]
     assert loaded(step3=f"{steps}J3,1,1,glue,pass\n", step2=f"{steps}J2,1,1,glue,fail\n") == []
     assert loaded(plan=f"{plan}swap,1,cut,fit\n") == [("glue", 2, 2)]
+
+
+def test_the_words_of_remarks_on_values_are_those_that_are_written() -> None:
+    assert tuple(remarks.UNKNOWN) == remark_words.UNKNOWN

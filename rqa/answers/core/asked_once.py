@@ -1,4 +1,7 @@
-"""Dear questions that page, findings and notebooks put again: answered once while a store is open."""
+"""Dear questions that page, findings and notebooks put again: answered once while a store is open.
+
+What took long is kept beside the store's file, too, so that it is answered once while the store stays what it is.
+"""
 
 import inspect
 import pickle
@@ -7,6 +10,7 @@ from dataclasses import fields, replace
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec, TypeVar
 
+from rqa.answers.core.kept_answers import kept_or_made
 from rqa.answers.core.result import Answer
 from rqa.answers.core.scope import Snapshot
 
@@ -19,7 +23,8 @@ KEPT = 64
 def asked_once(ask: Callable[Concatenate[Snapshot, P], A]) -> Callable[Concatenate[Snapshot, P], A]:
     """The question, which is worked once for the same arguments, day and store; the tables handed out are copies.
 
-    A store that is open does not change, and what it holds is all that an answer rests on.
+    A store that is open does not change, and what it holds is all that an answer rests on. So what took long is kept
+    beside the store's file as well (`rqa.store.kept_beside`), for whoever asks the same of it later.
     """
     signature = inspect.signature(ask)
 
@@ -32,7 +37,11 @@ def asked_once(ask: Callable[Concatenate[Snapshot, P], A]) -> Callable[Concatena
             key = pickle.dumps((ask.__module__, ask.__name__, about))
         except (TypeError, AttributeError, pickle.PicklingError):  # the question itself says what is wrong with it
             return ask(snapshot, *args, **how)
-        return copied(snapshot.store.once("answers", key, lambda: ask(snapshot, *args, **how), most=KEPT))
+
+        def made() -> Answer:
+            return kept_or_made(snapshot, key, lambda: ask(snapshot, *args, **how), Answer)
+
+        return copied(snapshot.store.once("answers", key, made, most=KEPT))  # type: ignore[return-value]
 
     return asked
 

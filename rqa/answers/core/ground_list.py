@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from rqa.contract import TABLES
-from rqa.store.remarks import NO_UNIT_TWICE, NO_UNIT_TWICE_NEXT
+from rqa.store.remark_words import NO_UNIT_TWICE, NO_UNIT_TWICE_NEXT
 
 
 @dataclass(frozen=True)

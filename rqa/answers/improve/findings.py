@@ -14,6 +14,7 @@ from rqa.answers.core.contrasts import all_stated
 from rqa.answers.core.finding import ALLOWED, RELEVANT, Finding, judged
 from rqa.answers.core.ground_list import LAID, PLANNED, SEEN
 from rqa.answers.core.grounds import Sentence, comebacks_seen, grounds
+from rqa.answers.core.kept_answers import kept_or_made
 from rqa.answers.core.needs import with_grounds
 from rqa.answers.core.persons import cautioned
 from rqa.answers.core.result import Answer, rounded, rounded_p_values
@@ -241,12 +242,15 @@ def stated_in(
 
     Steps are compared up to the month, come-backs as far as the jobs have matured. It is made once while a store is
     open, as the findings of a month, its page and those of the next month all look at it; `progress` is told of nothing
-    when it was made before. The tables of the answers are copies that may be changed.
+    when it was made before, now or by whoever asked the same of this store. The tables of the answers are copies.
     """
     asked = (snapshot.at, snapshot.notes, snapshot.from_rows, month)
-    stated, answers = snapshot.store.once(
-        "stated_in", asked, lambda: _stated_in(snapshot, month, progress), most=KEPT_MONTHS
-    )
+    key = repr(("stated_in", *asked)).encode("utf-8", "surrogatepass")
+
+    def made() -> tuple[Any, ...]:
+        return kept_or_made(snapshot, key, lambda: _stated_in(snapshot, month, progress), tuple)
+
+    stated, answers = snapshot.store.once("stated_in", asked, made, most=KEPT_MONTHS)
     return stated, {name: copied(answer) for name, answer in answers.items()}
 
 

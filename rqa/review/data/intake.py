@@ -7,7 +7,7 @@ from rqa.answers.data.intake_report import IN_UTC
 from rqa.depot import Depot
 from rqa.review.facts import PageTable, SheetLine
 from rqa.review.figures import plain_table
-from rqa.store.remarks import EMPTIED_BEGINS, UNKNOWN
+from rqa.store.remark_words import EMPTIED_BEGINS, UNKNOWN
 from rqa.store.report import changed_in_store
 from rqa.words import count, counted, listed
 
