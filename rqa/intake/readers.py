@@ -233,7 +233,9 @@ def _keys_of(lines: _Lines, most: int | None) -> tuple[str, ...]:
     for number, line in enumerate(_lines(lines.source)):
         if most is not None and number >= most:
             break
-        if isinstance(row := _object(line), dict):
+        row = _object(line)
+        # Most rows have the keys of those before them.
+        if isinstance(row, dict) and not row.keys() <= keys.keys():
             keys.update(dict.fromkeys(k for k in row if k))
             check_few_columns(lines.source, len(keys))
     return tuple(keys)
