@@ -13,7 +13,7 @@ from rqa.store.merge import keep_rejects
 from rqa.store.planned import SELECT, Plan
 from rqa.store.report import FileCount
 from rqa.store.select_sources import NamedRead
-from rqa.store.stage import Staged
+from rqa.store.staged import Staged
 from rqa.store.verdicts import Places
 from rqa.words import counted
 

@@ -18,7 +18,7 @@ from rqa.intake.validate import BROKEN_TYPE, EXTRA_COLUMNS
 from rqa.store.ddl import columns
 from rqa.store.order import ORDER
 from rqa.store.remarks import DIFFER
-from rqa.store.stage import Staged
+from rqa.store.staged import Staged
 from rqa.store.verdicts import NTH, ROWID, any_row
 
 UNLIKE = "not the same in all lines of its job"

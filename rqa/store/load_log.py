@@ -22,7 +22,7 @@ from rqa.store.planned import SELECT, Plan
 from rqa.store.remark_words import EMPTIED_BEGINS
 from rqa.store.remarks import NO_JOB, NO_ZONE
 from rqa.store.report import FileCount, Refusal, Remark
-from rqa.store.stage import Staged
+from rqa.store.staged import Staged
 
 HELD_BACK = "held_back"
 """Under what name the store keeps what was held back from it."""

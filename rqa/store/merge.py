@@ -22,7 +22,7 @@ from rqa.store.lines import merge_lines, merged_lines, with_merged, write_line_r
 from rqa.store.numbers import begin_numbers, number_jobs, settle_unnumbered
 from rqa.store.order import ORDER, Changes, StoredFile, write_order
 from rqa.store.remarks import OF_ROWS, write_row_remarks
-from rqa.store.stage import Staged
+from rqa.store.staged import Staged
 from rqa.store.verdicts import (
     CORRECTED,
     LATER,

@@ -8,7 +8,7 @@ import re
 from collections.abc import Callable, Iterator
 from collections.abc import Mapping as MappingType
 from contextlib import contextmanager, nullcontext, suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -16,13 +16,12 @@ import duckdb
 from duckdb.sqltypes import VARCHAR
 
 from rqa.contract import TABLES
-from rqa.errors import MappingError, RqaError, SourceError, StoreError
+from rqa.errors import MappingError, RqaError
 from rqa.intake.copies import Copies
 from rqa.intake.entries import Entry, listed_columns, wanted_columns
 from rqa.intake.mapping import MAPPING_FILE, ColumnSource, unknown_name
 from rqa.intake.names import FILE_NO, MARK, PLACE_COLUMNS, quoted
 from rqa.intake.readers import ONLY_LOOK, USUAL, ReadOptions, read
-from rqa.intake.records import Moves, Reject
 from rqa.intake.sheets import Sheets
 from rqa.intake.sources import SourceFile, TextSource
 from rqa.intake.validate import (
@@ -34,7 +33,7 @@ from rqa.intake.validate import (
     names_select,
     numbers_lacking,
 )
-from rqa.shown import short, told
+from rqa.shown import told
 from rqa.store.copied_names import CopiedNames
 from rqa.store.ddl import columns
 from rqa.store.doing import Doing, Tell, untold
@@ -44,74 +43,15 @@ from rqa.store.planned import Plan
 from rqa.store.read_complete import CompleteRead, read_complete
 from rqa.store.select_sources import NamedFiles
 from rqa.store.sql_limits import limit_lengths, memory_limit, time_limit
+from rqa.store.staged import Staged
+from rqa.store.told_errors import engine_error, raise_told, unsent
 from rqa.store.traced import traced
 from rqa.words import listed
 
-NOT_SHOWN = "what the engine says is not shown, as it may hold a name"
-"""What is told of an error of the engine in place of its own words."""
-FAILED_CAST = ". Where a cast fails, try_cast gives nothing instead"
-"""What is told beside, where the entry has SQL of its own."""
-SAFE_TO_TELL = (duckdb.InterruptException, duckdb.OutOfMemoryException)
-"""Errors of the engine that hold no value."""
-STREAM_ENDED = re.compile(r"reading the stream registered as .* failed: Unknown error: (.*?)\. Detail: ")
-"""How the engine says why a source that is handed to it row by row stopped."""
 NO_MEMORY = re.compile(r"bad allocation|could not allocate|failed to allocate|allocation failure", re.IGNORECASE)
 """How the engine says, in errors of several kinds, that it was given no more memory at once."""
-KIND = re.compile(r'^(?:[A-Z]\w* ){1,2}Error: |Failed to read file ".*?": ')
-"""What the engine puts before what is wrong with a file: the kind of error, and the file by its whole path."""
-OF_DATA = (duckdb.InvalidInputException, duckdb.ConversionException, duckdb.OutOfRangeException)
-"""Errors of the engine that lie in what it reads, or in what is computed of it."""
-BROKEN_PARQUET = re.compile(
-    r"failed to read file|decompress|found in parquet file|TProtocolException|out of buffer|don't know what type|"
-    "file might be corrupted",
-    re.IGNORECASE,
-)
-"""How the engine says that the pages of a Parquet file hold no data; its errors for that are of several kinds."""
 COMPUTED = {"DOUBLE", "FLOAT", "DECIMAL"}
 """Types of a SELECT's columns that come with a decimal point."""
-
-
-@dataclass
-class Staged:
-    """One source read for one table: its name, where its rows lie in the staging table, what could not be read."""
-
-    label: str
-    table: str
-    file_no: int
-    digest: str
-    fingerprint: str
-    rows: int = 0
-    first_rowid: int = 0
-    first_row: int = 1
-    read_again: bool = False
-    """Whether rows of a first reading were taken back, so that row ids have gaps."""
-    beside: bool = False
-    """Whether the records that are no rows are counted with another reading of the file."""
-    rejects: list[Reject] = field(default_factory=list)
-    """(line counted from the first record's, rule, value, raw) of records that are no rows at all."""
-    shifts: Moves = field(default_factory=list)
-    """How far rows stand from where counting them puts them: (from this place on, by so many lines)."""
-    entry: Entry | None = None
-    """The [[table]] that it was read for."""
-
-
-def _is_of_the_file(error: duckdb.Error, item: Plan) -> bool:
-    """Whether the engine found a file broken: not the SQL of an entry that has none, nor the data of its columns."""
-    if isinstance(error, SAFE_TO_TELL) or not (type(error) is duckdb.Error or isinstance(error, OF_DATA)):
-        return False
-    broken = any(s.format == "parquet" for s in item.sources) and BROKEN_PARQUET.search(str(error))
-    return bool(broken) or not item.entry.spec.computed
-
-
-def _unsent(item: Plan) -> str:
-    """What is said of sets without a file when a SELECT over them cannot be run."""
-    if not item.unsent:
-        return ""
-    names = listed([f"files.{n}" for n in item.unsent])
-    return (
-        f" (No file of {names} is there yet, so the SELECT sees no rows and no columns of it. Put one in the folder, "
-        "take it out of the SELECT, or join with union all by name.)"
-    )
 
 
 class Stager:
@@ -391,34 +331,12 @@ class Stager:
             self._tell(error, item)
 
     def _tell(self, error: duckdb.Error, item: Plan) -> NoReturn:
-        """Raise the engine's error as ours; where it may hold a name, without what the engine says."""
-        if item.entry.guard.hides_values and not isinstance(error, SAFE_TO_TELL):
-            kind = str(error).partition(":")[0]
-            of_file = _is_of_the_file(error, item)
-            told = type(error)(f"{kind}; {NOT_SHOWN}{'' if of_file else FAILED_CAST}")
-            raise self._engine_error(told, item, of_file=of_file)
-        raise self._engine_error(error, item, of_file=_is_of_the_file(error, item)) from error
+        """Raise the engine's error as ours."""
+        raise_told(error, item, self._columns_of_sets(item))
 
-    def _engine_error(self, error: duckdb.Error, item: Plan, *, of_file: bool = False) -> Exception:
-        of_sets = [c for name in item.sets for c in self.named.columns.get(name, {}).values()]
-        said = engine_said(str(error), listed_columns(item.entry, dict.fromkeys(of_sets)))
-        if (found := STREAM_ENDED.search(str(error))) is not None:
-            said = (
-                "took too long to give its rows"
-                if found[1] == "interrupted"
-                else f"cannot be read to its end ({found[1]})"
-            )
-            return SourceError(f"{item.label}: {said}. Nothing was loaded.")
-        if isinstance(error, duckdb.IOException) or of_file:
-            said = KIND.sub("", said).rstrip(".")
-            for file in item.sources:
-                said = said.replace(f'"{file.path}"', file.label)
-            return SourceError(
-                f"{item.label}: cannot be read to its end ({short(said)}). Fetch it again. Nothing was loaded."
-            )
-        if isinstance(error, duckdb.ProgrammingError | duckdb.ConversionException | duckdb.OutOfRangeException):
-            return MappingError(f"{item.entry.place}: its SQL does not fit {item.label}: {said}{_unsent(item)}")
-        return StoreError(f"{item.label}: the engine could not read it: {said}")
+    def _columns_of_sets(self, item: Plan) -> list[str]:
+        """The columns of the files that an entry's SELECT names."""
+        return [c for name in item.sets for c in self.named.columns.get(name, {}).values()]
 
     def _described(self, scan: str) -> list[Any]:
         """Each column that a scan gives, with its type."""
@@ -446,9 +364,9 @@ class Stager:
                 raise MappingError(
                     f"{item.entry.place}: {item.label} cannot be asked: the files of {listed(without_record)} hold no "
                     "record, so they name no column. Put a file with a record there, or take the SELECT out until "
-                    f"there is one.{_unsent(item)}"
+                    f"there is one.{unsent(item)}"
                 ) from error
-            raise self._engine_error(error, item) from error
+            raise engine_error(error, item, self._columns_of_sets(item)) from error
         if not {name for name, *_ in described} & set(PLACE_COLUMNS):
             told = traced(self.connection, select, set(item.sets))
             with suppress(duckdb.Error):

@@ -15,7 +15,8 @@ from rqa.store.merge import settle
 from rqa.store.meter import Meter, work
 from rqa.store.order import GONE, Changes, StoredFile, changes
 from rqa.store.planned import Plan
-from rqa.store.stage import Staged, Stager
+from rqa.store.stage import Stager
+from rqa.store.staged import Staged
 from rqa.store.verdicts import LATER, Places, RowsNeededError
 
 

@@ -11,7 +11,7 @@ from rqa.intake.literals import literal
 from rqa.intake.names import BROKEN, DERIVE, FILE_NO, LEFT_OUT, inner
 from rqa.store.ddl import columns
 from rqa.store.order import ORDER, StoredFile
-from rqa.store.stage import Staged
+from rqa.store.staged import Staged
 
 VERDICTS = ("left_out", "accepted", "refused", "known", "superseded", "merged")
 Verdicts = dict[int, dict[str, int]]

@@ -12,7 +12,8 @@ from rqa.store.changed_jobs import begin
 from rqa.store.ddl import create_statements
 from rqa.store.merge import settle
 from rqa.store.order import Changes, StoredFile
-from rqa.store.stage import Staged, Stager
+from rqa.store.stage import Stager
+from rqa.store.staged import Staged
 from rqa.store.verdicts import Places, RowsNeededError
 
 SHOWN = ("accepted", "known", "superseded")
