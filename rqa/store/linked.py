@@ -2,8 +2,8 @@
 
 import duckdb
 
-from rqa.intake.names import inner
 from rqa.intake.literals import literal
+from rqa.intake.names import inner
 from rqa.store.remarks import JOBLESS
 from rqa.store.seen import SeenForm, SeenLink, SeenUnits
 
