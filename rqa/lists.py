@@ -1,4 +1,4 @@
-"""The lists of `rqa jobs`: those of a finding, a unit, a lot, a kind of breach, or of come-backs by filters."""
+"""The lists of `rqa jobs`: of a finding, a unit, a lot, a kind of breach, a signal, or of come-backs by filters."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,7 +13,10 @@ if TYPE_CHECKING:
 ENDINGS = (".xlsx", ".csv")
 """Files that a list can be written to."""
 WINDOW = 30
-NOT_OF = {"--finding": ("--window",), "--unit": ("--month", "--window", "--returned"), "--lot": ("--month", "--window")}
+NOT_OF = {
+    "--finding": ("--window",), "--unit": ("--month", "--window", "--returned"), "--lot": ("--month", "--window"),
+    "--watch": ("--month",),
+}
 """Options that mean nothing for a list."""
 BREACHES = "any"
 """The word for breaches of whatever kind."""
@@ -21,16 +24,18 @@ BREACHES = "any"
 
 def listed(
     depot: "Depot", *, finding: str | None = None, unit: str | None = None, lot: str | None = None,
-    breach: str | None = None, where: str | None = None, month: str | None = None, window: int | None = None,
-    returned: bool = False, people: bool = False,
+    breach: str | None = None, series: str | None = None, false_alarms: float | None = None, where: str | None = None,
+    month: str | None = None, window: int | None = None, returned: bool = False, people: bool = False,
 ) -> Answer:
     """The one list that is asked for; `RequestError` unless exactly one is, and for an option that does not go with it.
 
     With a month alone it is the repairs closed in it. `window` is 30 days where it is not given; a finding has its own.
     """
-    if month is not None and not any((finding, unit, lot, breach, where)):
+    if month is not None and not any((finding, unit, lot, breach, series, where)):
         where = ""
-    asked = {"--finding": finding, "--unit": unit, "--lot": lot, "--breach": breach, "--where": where}
+    asked = {
+        "--finding": finding, "--unit": unit, "--lot": lot, "--breach": breach, "--watch": series, "--where": where,
+    }
     given = [name for name, value in asked.items() if value is not None]
     if len(given) != 1:
         said = f"not {' and '.join(given)}" if given else "none was given"
@@ -39,6 +44,8 @@ def listed(
     unused = [name for name, is_given in options.items() if is_given and name in NOT_OF.get(given[0], ())]
     if unused:
         raise RequestError(f"jobs: {enumerated(unused)} cannot go with {given[0]}. Leave it out.")
+    if false_alarms is not None and series is None:
+        raise RequestError("jobs: --false-alarms goes with --watch alone. Leave it out.")
     days = WINDOW if window is None else window
     if finding is not None:
         found = depot.findings(month)
@@ -57,6 +64,9 @@ def listed(
         answer = depot.steps.breaches(window=days, months=month)
         row = {} if breach == BREACHES else {"kind": breach}
         return answer.returned(people=people, **row) if returned else answer.jobs("breached", people=people, **row)
+    if series is not None:
+        signals = depot.charts.watch(window=days, false_alarms=1.0 if false_alarms is None else false_alarms)
+        return (signals.returned if returned else signals.jobs)(people=people, series=series)
     back = depot.comebacks(days, where=where, months=month)
     return back.returned(people=people) if returned else back.jobs(people=people)
 

@@ -6,6 +6,8 @@ know NumPy and SciPy and nothing of logs, stores or drawing.
 
 from rqa.spc.chart import Chart, SetAside, Signal
 from rqa.spc.choice import which_chart
+from rqa.spc.family_limits import family_limits
+from rqa.spc.held_sums import HeldSums, held_sums
 from rqa.spc.job_cusum import (
     BernoulliCusum,
     RiskAdjustedCusum,
@@ -57,6 +59,7 @@ __all__ = [
     "EwmaChart",
     "EwmaDesign",
     "GapChart",
+    "HeldSums",
     "IndividualsChart",
     "LaneyChart",
     "LimitRule",
@@ -84,7 +87,9 @@ __all__ = [
     "cusum_chart",
     "ewma_chart",
     "false_alarm_chance",
+    "family_limits",
     "g_chart",
+    "held_sums",
     "individuals_chart",
     "laney_p_chart",
     "laney_u_chart",

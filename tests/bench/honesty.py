@@ -30,6 +30,7 @@ STEADY = Workshop(jobs=80)
 PEOPLE = replace(STEADY, sd_technician=0.5, mostly=0.8)
 JOBS_ALIKE = replace(STEADY, sd_job=1.5, months=6)
 ALL = replace(STEADY, sd_technician=0.3, mostly=0.5, sd_job=0.8, sd_month=0.1, frailty=0.5, drift=0.3)
+WATCHED = replace(STEADY, sd_technician=0.3, mostly=0.5, sd_month=0.1, sd_job=0.8)
 MONTHS = tuple(date(2024 + i // 12, i % 12 + 1, 1) for i in range(24))
 STAND_OUT = {"above expectation", "below expectation"}
 OF_PEOPLE = {"technician", "site"}
@@ -114,6 +115,18 @@ def quiet_chart(jobs: int, spread: float, wave: float, *, unsaid: bool) -> Calla
     return once
 
 
+def alarms_of_a_year(depot: Depot) -> float:
+    """Signals that a quiet year raised, all series together."""
+    found = depot.charts.watch().watched
+    return float(found["raised"].sum()) if found is not None else 0.0
+
+
+def doubled_bench_is_seen(depot: Depot) -> float:
+    """Whether the bench at which twice as many checks fail since half a year has signalled by now."""
+    found = depot.charts.watch().watched
+    return float(found is not None and found.filter(series="bench B01")["raised"].sum() > 0)
+
+
 SIMULATIONS: dict[str, Simulation] = {
     "yield limits": Simulation("95 % limits of a yield hold the true one, checks of a job alike", 0.95, True,
                                yield_is_held),
@@ -143,6 +156,13 @@ SIMULATIONS: dict[str, Simulation] = {
                            asked(replace(STEADY, jobs=50), any_finding)),
     "findings, people differ": Simulation("share of false findings, all at once but only people truly differ", 0.05,
                                           False, asked(replace(ALL, jobs=50), share_false)),
+    "watch": Simulation("false alarms of a watch in a quiet year, of one that is allowed", 1.0, False,
+                        asked(STEADY, alarms_of_a_year)),
+    "watch, all vary": Simulation("the same where people and months (0.1 log-odds) differ and checks of a job go "
+                                  "together", 1.0, False, asked(WATCHED, alarms_of_a_year)),
+    "watch, doubled bench": Simulation("a bench at which checks fail twice as often for 6 months has signalled, people "
+                                       "and months differ", None, True,
+                                       asked(replace(WATCHED, bad_bench=2.0, bad_from=6), doubled_bench_is_seen)),
 }
 """Every simulation by name; `promises.py` says which promise each is of."""
 

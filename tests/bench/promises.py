@@ -37,10 +37,19 @@ MEASURED: dict[str, tuple[float, float, int]] = {
     "quiet chart, season": (0.000, 0.002, 400),
     "findings": (0.100, 0.067, 20),
     "findings, people differ": (0.042, 0.024, 60),
+    "watch": (0.600, 0.116, 40),
+    "watch, all vary": (0.725, 0.154, 40),
+    "watch, doubled bench": (0.375, 0.077, 40),
 }
 """What each simulation of `honesty.py` gave last: the share, its standard error, and of how many workshops."""
 
 PROMISES = (
+    Promise(
+        says="false alarm')} a year on steady work",
+        places=("rqa/answers/charts/watch.py",),
+        condition="all series of a watch together; people and months may differ, checks of a job may go together",
+        tried_by=("watch", "watch, all vary"),
+    ),
     Promise(
         says="of those listed, one in twenty at most is expected to be due to chance",
         places=("rqa/answers/improve/findings.py",),

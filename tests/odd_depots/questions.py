@@ -60,6 +60,7 @@ MORE: tuple[Asked, ...] = (
     ("yields.rework", {"by": ("phase",)}),
     ("actions.power", {"change": "by a third"}),
     ("charts.month_against_before", {"measure": "first_run_pass"}),
+    ("charts.watch", {"false_alarms": 1000.0}),
 )
 """Questions with other than their default arguments, where these lead to other tables and columns."""
 

@@ -44,7 +44,7 @@ def plot_watched(
         )
     days = sorted({r["month"] for r in rows})
     tops = [max(r["value"], r["limit"]) for r in rows]
-    under = ground(days, [0.0], tops, from_zero=True, share=False, labels=_labels(days), headroom=0.08)
+    under = ground(days, [0.0], tops, from_zero=True, share=False, labels=day_labels(days), headroom=0.08)
     most = max(r["returned"] for r in rows) or 1
     for r in rows:
         r["foot"] = round(under.bottom, 6)
@@ -92,7 +92,7 @@ def _rows(answer: ComebackCusum) -> list[dict[str, Any]]:
     return rows
 
 
-def _labels(days: list[str]) -> dict[str, list[str]]:
+def day_labels(days: list[str]) -> dict[str, list[str]]:
     """The first day of each month, of each quarter where there is more than a year; a year is said once."""
     firsts = [next(group) for _, group in groupby(days, key=lambda d: d[:7])]
     shown = [d for d in firsts if len(firsts) <= 12 or d[5:7] in ("01", "04", "07", "10")]

@@ -22,7 +22,7 @@ from rqa.measures.run import groupings
 from tests.odd_depots.depots import write_workspace
 from tests.odd_depots.questions import asked_of, every_question
 
-OF_ONE_ROW = ("burst", "action_id")
+OF_ONE_ROW = ("burst", "action_id", "series")
 """Keys of answers of which each row has a list of its own."""
 DEAR = ("findings", "steps.clusters", "charts.time_to_detect")
 """Questions that cost much and count no jobs themselves."""

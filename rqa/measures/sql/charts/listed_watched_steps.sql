@@ -1,0 +1,8 @@
+-- What watched_steps.sql counts, one by one.
+-- A row is one case that it counts; failed: its event; group: the step.
+-- Parameters: $as_of date, as there. Not counted: as there.
+-- The steps: those of watched_steps.sql.
+select
+    job_id, turn, day as on_day, step as in_group, failed
+from checked
+order by all
