@@ -1,5 +1,6 @@
 """A procedure's steps in order, each with its risk and limits, its hazards in words, what must hold marked by shape."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import altair as alt
@@ -14,12 +15,21 @@ from rqa.plots.reading import by_of, limits
 from rqa.plots.theme import HAIR, INK, WIDTH, Data, finish
 from rqa.words import NAMES, count, counted, known, percent, spoken
 
-ROW = 52
+ROW = 24
+"""Pixels of a row: 27 steps, which is a long procedure, are less than 700 pixels high."""
 MOST = 40
 SAID = 12
-LABEL, NOTE, LINE = -17, -2, 14
-"""Pixels from the middle of a row to its name, its words and its interval."""
+LONGEST, LETTER = 46, 6.3
+"""Letters of a label at most, and the width of one in pixels."""
+NUMBERS, FAILS, LANE = 92, 84, 6
+"""Pixels at the right for the number, for the checks that fail, and for each lane of brackets."""
+NARROW, SLIM = 460, 44
+"""Width in pixels below which the checks that fail are not written beside the rows, and the room of the number there;
+what stands over it takes room where nothing is drawn."""
+LANES = 8
+"""Brackets beside each other at most; the tooltips say what more steps share."""
 SHAPES = {"hold point": "square", "cannot be undone": "triangle-down"}
+PLACED, BY_SIZE = "in the order of the procedure", "by size"
 PAIRS = 20
 ENDS = {"value": "ratio", "low": "low", "high": "high"}
 ENDLESS = 1e9
@@ -27,7 +37,7 @@ ENDLESS = 1e9
 
 @draws(StepMap)
 def plot_step_map(answer: StepMap, *, headed: bool = True, width: int | str = WIDTH, selection: bool = True) -> Any:
-    """The steps in their order, a hair line where the phase changes."""
+    """A row a step, in the order of the procedure or, by one click, by size; a hair line where the phase changes."""
     rows, phase = [], ""
     for r in answer.table.iter_rows(named=True):
         marks = [
@@ -41,7 +51,7 @@ def plot_step_map(answer: StepMap, *, headed: bool = True, width: int | str = WI
         )
         phase = r["phase"]
     title = f"Step map of {answer.settings['procedure']}"
-    return _drawn(answer, rows, title, ["steps in the order of the procedure"], headed, width)
+    return _drawn(answer, rows, title, ["hair line = the next phase begins"], headed, width, orders=(PLACED, BY_SIZE))
 
 
 @draws(StepRisk)
@@ -52,7 +62,9 @@ def plot_step_risk(answer: StepRisk, *, headed: bool = True, width: int | str = 
     for r in answer.table.head(MOST).iter_rows(named=True):
         why = answer.unlaid.get((*(r[b] for b in by), r["step"]), "")
         label = " · ".join([*(spoken(r[b]) for b in by), r["step"]])
-        rows.append(_row(r, label, _words(r, why), why) | {"mark": "", "new": False})
+        row = _row(r, label, _words(r, why), why) | {"mark": "", "new": False}
+        row["shares"] = [*(f"{b}={r[b]}" for b in by), *row["shares"]] if row["shares"] else []
+        rows.append(row)
     names = " and ".join(NAMES.get(b, b) for b in by)
     title = "Come-backs attributed to steps" + (f", by {names}" if names else "")
     order = f"sorted by {spoken(answer.settings['sort'])}"
@@ -73,88 +85,187 @@ def _words(r: dict[str, Any], why: str) -> list[str]:
 
 def _row(r: dict[str, Any], label: str, words: list[str], why: str) -> dict[str, Any]:
     value, low, high = (r[c] if known(r[c]) else None for c in ("per_10000", "low", "high"))
-    fails = f"  ·  {r['fails_per_1000']:.0f} fail in 1,000" if known(r["fails_per_1000"]) else ""
+    fails = f"{r['fails_per_1000']:.0f}" if known(r["fails_per_1000"]) else "–"
     none = {UNTOUCHED: "no subsystem", DONE: "not to be told"}.get(why, "not done")
     said = none if not r["exposures"] else "not to be told" if value is None else f"{value:,.0f}"
     return {
         "label": label, "words": "  ·  ".join(words), "value": value, "low": low, "high": high, "said": said,
-        "beside": f"{said}{fails}", "interval": "no data" if high is None else f"{low:,.0f} to {high:,.0f} in 10,000",
+        "fails": fails, "interval": "no data" if high is None else f"{low:,.0f} to {high:,.0f} in 10,000",
         "jobs": count(r["exposures"] or 0),
+        "shares": sorted([r["step"], *r["shared_with"].split(", ")]) if r["shared_with"] else [],
     }
 
 
 def _drawn(
-    answer: Answer, rows: list[dict[str, Any]], title: str, order: list[str], headed: bool, width: int | str
+    answer: Answer, rows: list[dict[str, Any]], title: str, order: list[str], headed: bool, width: int | str,
+    orders: tuple[str, ...] = (PLACED,),
 ) -> Any:
     top = max([min(r["high"], 2.5 * (r["value"] or 0.0) + 40.0) for r in rows if r["high"] is not None] + [10.0])
+    by_size = sorted(range(len(rows)), key=lambda n: (rows[n]["value"] is None, -(rows[n]["value"] or 0.0), n))
     for place, row in enumerate(rows):
         high, value = row["high"], row["value"]
-        row |= {"row": place, "left": row["low"], "right": None if high is None else min(high, top)}
+        row |= {"row": place, "size": by_size.index(place), "left": row["low"]}
+        row |= {"right": None if high is None else min(high, top)}
         row |= {"cut": high is not None and high > top, "shown": value is not None and value <= top}
-    base = alt.Chart()
-    scale = alt.Scale(domain=[0, 1.03 * top], nice=False, zero=False)
+    brackets = [b for name in orders for b in _brackets(rows, name)]
+    lanes = max([b["lane"] + 1 for b in brackets], default=0)
+    for row in rows:
+        del row["shares"]
+    frame = _Frame(rows, top, lanes, len(orders) > 1)
+    level = float(str(answer.settings["level"])) * 100
+    used = [f"{'square' if w == 'hold point' else 'triangle'} = {w}" for w in SHAPES if frame.marked(w)]
+    subtitle = [
+        f"dot = come-backs within {counted(answer.settings['window'], 'day')} per 10,000 jobs that did it, "
+        f"line = {level:g} % limits",
+        "right: that number, and how many of 1,000 first checks fail",
+        *(["bracket = one number for all of these steps, as the logs cannot separate them"] if brackets else []),
+        "; ".join([*order, *used]),
+        *limits(answer),
+    ]
+    chart = alt.layer(*_layers(frame, brackets), data=Data(values=rows), height=alt.Step(ROW))
+    if len(orders) > 1:
+        choice = alt.binding_radio(options=list(orders), name="Steps ")
+        chart = chart.add_params(alt.param(name="steps", value=PLACED, bind=choice))
+    return finish(
+        chart, title=title, subtitle=subtitle, description=_description(answer, rows, title), headed=headed, width=width
+    )
 
-    def x(name: str) -> Any:
-        return alt.X(f"{name}:Q", title=None, scale=scale, axis=alt.Axis(tickCount=5, domain=False, format=",.0f"))
 
-    y = alt.Y("row:O", axis=None, sort="ascending")
+class _Frame:
+    """Where the columns of the map stand: names, the scale, the numbers, and the brackets at the right edge."""
+
+    def __init__(self, rows: list[dict[str, Any]], top: float, lanes: int, ordered: bool) -> None:
+        self.rows, self.ordered = rows, ordered
+        self.shift = 16 if any(r["mark"] for r in rows) else 0
+        longest = min(max(len(r["label"]) for r in rows), LONGEST)
+        self.names = f"min({round(longest * LETTER) + self.shift + 12}, (width < {NARROW} ? 0.48 : 0.42) * width)"
+        self.edge = f"(width - {min(lanes, LANES) * LANE})"
+        self.fails = any(r["fails"] != "–" for r in rows)
+        wide = NUMBERS + FAILS if self.fails else NUMBERS
+        self.end = f"{self.edge} - (width < {NARROW} ? {SLIM} : {wide})"
+        self.scale = alt.Scale(
+            domain=[0, 1.03 * top], nice=False, zero=False, range=[alt.ExprRef(self.names), alt.ExprRef(self.end)]
+        )
+
+    def marked(self, word: str) -> bool:
+        """Whether a step has this mark."""
+        return any(r["mark"] == word for r in self.rows)
+
+    def x(self, name: str) -> Any:
+        """The scale of come-backs, between the names and the numbers."""
+        ticks = alt.ExprRef(f"width < {NARROW} ? 2 : 4")
+        axis = alt.Axis(tickCount=ticks, domain=False, format=",.0f", labelFlush=False)
+        return alt.X(f"{name}:Q", title=None, scale=self.scale, axis=axis)
+
+    def y(self, name: str = "at") -> Any:
+        """The row, in the order chosen."""
+        return alt.Y(f"{name}:O", axis=None, sort="ascending", scale=alt.Scale(domain=list(range(len(self.rows)))))
+
+    def placed(self, base: Any) -> Any:
+        """A layer's rows with the place of each in the order chosen."""
+        return base.transform_calculate(at=f"steps == '{BY_SIZE}' ? datum.size : datum.row" if self.ordered else
+                                        "datum.row")
+
+
+def _layers(frame: _Frame, brackets: list[dict[str, Any]]) -> list[Any]:
+    base, x, y = frame.placed(alt.Chart()), frame.x, frame.y()
     tips = [
         alt.Tooltip(f"{k}:N", title=t)
         for k, t in (
             ("label", "step"), ("said", "come-backs per 10,000"), ("interval", "limits"), ("jobs", "jobs that did it"),
-            ("words", "words"),
+            ("fails", "of 1,000 first checks fail"), ("words", "notes"),
         )
     ]
     have = base.transform_filter("isValid(datum.right)")
     start = {"x": alt.XValue(0), "y": y}
+    chosen = "datum.new && datum.row > 0" + (f" && steps != '{BY_SIZE}'" if frame.ordered else "")
     layers = [
-        base.transform_filter("datum.new && datum.row > 0")
-        .mark_rule(color=HAIR, yOffset=-ROW // 2)
+        base.transform_filter(chosen)
+        .mark_rule(color=HAIR, yOffset=-ROW // 2, aria=False)
         .encode(x=alt.XValue(0), x2=alt.X2Value("width"), y=y),
-        have.mark_rule(style="rqa-interval", yOffset=LINE).encode(x=x("left"), x2=alt.X2("right:Q"), y=y),
+        have.mark_rule(style="rqa-interval").encode(x=x("left"), x2=alt.X2("right:Q"), y=y),
         have.transform_filter("datum.shown")
-        .mark_point(style="rqa-dot", yOffset=LINE, filled=True)
+        .mark_point(style="rqa-dot", filled=True)
         .encode(x=x("value"), y=y, tooltip=tips),
         have.transform_filter("datum.cut")
-        .mark_point(style="rqa-cut", yOffset=LINE, filled=True, angle=90)
+        .mark_point(style="rqa-cut", filled=True, angle=90)
         .encode(x=x("right"), y=y),
     ]
     for word, shape in SHAPES.items():
-        if any(r["mark"] == word for r in rows):
+        if frame.marked(word):
             layers.append(
                 base.transform_filter(f"datum.mark == '{word}'")
-                .mark_point(shape=shape, filled=True, color=INK, opacity=1, size=70, xOffset=6, yOffset=LABEL)
+                .mark_point(shape=shape, filled=True, color=INK, opacity=1, size=60, xOffset=6)
                 .encode(tooltip=tips, **start)
             )
-    for marked, shift in (("datum.mark != ''", 16), ("datum.mark == ''", 0)):
-        layers.append(
-            base.transform_filter(marked)
-            .mark_text(style="rqa-label", yOffset=LABEL, dx=shift, limit=alt.ExprRef(f"max(60, width - {150 + shift})"))
-            .encode(text=alt.Text("label:N"), tooltip=tips, **start)
+    room = alt.ExprRef(f"{frame.names} - {frame.shift + 10}")
+    layers.append(
+        base.mark_text(style="rqa-label", dx=frame.shift, limit=room).encode(
+            text=alt.Text("label:N"), tooltip=tips, **start
         )
-    layers += [
-        base.mark_text(style="rqa-number", yOffset=LABEL).encode(text=alt.Text("beside:N"), x=alt.XValue("width"), y=y),
-        base.mark_text(style="rqa-note", yOffset=NOTE, align="left", limit=alt.ExprRef("width")).encode(
-            text=alt.Text("words:N"), **start
-        ),
-    ]
-    level = float(str(answer.settings["level"])) * 100
-    subtitle = [
-        f"dot = come-backs within {counted(answer.settings['window'], 'day')} per 10,000 jobs that did it",
-        f"line = {level:g} % limits; right: that number, and first checks that fail",
-        *order,
-    ]
-    used = [
-        f"{'square' if w == 'hold point' else 'triangle'} = {w}" for w in SHAPES if any(r["mark"] == w for r in rows)
-    ]
-    return finish(
-        alt.layer(*layers, data=Data(values=rows), height=alt.Step(ROW)),
-        title=title,
-        subtitle=[*subtitle, *(["; ".join(used)] if used else []), *limits(answer)],
-        description=_description(answer, rows, title),
-        headed=headed,
-        width=width,
     )
+    layers += _numbers(frame, base)
+    return layers + _bracket_layers(frame, brackets)
+
+
+def _numbers(frame: _Frame, base: Any) -> list[Any]:
+    """The numbers at the right, and over the first of them what they are."""
+    first = base.transform_filter("datum.at == 0")
+    wide = f"(width < {NARROW} ? 0 : {FAILS})" if frame.fails else "0"
+    columns = [("said", "back per 10,000", f"{frame.edge} - {wide} - 4")]
+    columns += [("fails", "fail per 1,000", f"{frame.edge} - 4")] if frame.fails else []
+    made = []
+    for name, head, at in columns:
+        x, seen = alt.XValue(alt.ExprRef(at)), alt.ExprRef(f"width < {NARROW} ? 0 : 1") if name == "fails" else 1
+        made += [
+            base.mark_text(style="rqa-number", opacity=seen).encode(text=alt.Text(f"{name}:N"), x=x, y=frame.y()),
+            first.mark_text(style="rqa-note", align="right", dy=-ROW * 3 // 4, opacity=seen, aria=False).encode(
+                text=alt.TextValue(head), x=x, y=frame.y()
+            ),
+        ]
+    return made
+
+
+def _brackets(rows: Sequence[dict[str, Any]], order: str) -> list[dict[str, Any]]:
+    """The steps that share a number, as brackets of one order of the rows; those that overlap have lanes of their own.
+
+    A row for each step of a bracket: its place, and the first and last place of the bracket.
+    """
+    groups: dict[tuple[str, ...], list[int]] = {}
+    for row in rows:
+        if row["shares"]:
+            at = row["size"] if order == BY_SIZE else row["row"]
+            groups.setdefault((*row["shares"], row["said"], row["interval"]), []).append(at)
+    made, taken = list[dict[str, Any]](), list[set[int]]()
+    # The shortest stand next to the rows, so that the strokes of none cross another's line more than they must.
+    for members in sorted((sorted(g) for g in groups.values() if len(g) > 1), key=lambda g: (g[-1] - g[0], g)):
+        span = set(range(members[0], members[-1] + 1))
+        lane = next((n for n, rows_of in enumerate(taken) if not rows_of & span), len(taken))
+        taken[lane:lane + 1] = [span | (taken[lane] if lane < len(taken) else set())]
+        made += [
+            {"order": order, "lane": lane, "from": members[0], "to": members[-1], "at": m}
+            for m in members if lane < LANES
+        ]
+    return made
+
+
+def _bracket_layers(frame: _Frame, brackets: list[dict[str, Any]]) -> list[Any]:
+    """An upright line at the right edge for each bracket, with a stroke at each of its steps."""
+    made = []
+    for lane in sorted({b["lane"] for b in brackets}):
+        own = alt.Chart(Data(values=[b for b in brackets if b["lane"] == lane]))
+        if frame.ordered:
+            own = own.transform_filter("datum.order == steps")
+        left, right = (alt.ExprRef(f"{frame.edge} + {lane * LANE + n}") for n in (1, LANE - 1))
+        made += [
+            own.transform_filter("datum.at == datum.from")
+            .mark_rule(color=INK, strokeWidth=1.2, aria=False)
+            .encode(x=alt.XValue(right), y=frame.y("from"), y2=alt.Y2("to:O")),
+            own.mark_rule(color=INK, strokeWidth=1.2, aria=False).encode(
+                x=alt.XValue(left), x2=alt.X2Value(right), y=frame.y()
+            ),
+        ]
+    return made
 
 
 def _description(answer: Answer, rows: list[dict[str, Any]], title: str) -> str:

@@ -27,10 +27,11 @@ NAMED = 3
 HEADS = ("steps, as far as the logs tell them apart", "hazards", "next check", "jobs", "come-backs per 10,000",
          "95 % interval", "past all tests", "cost per 1,000 jobs")
 MAP = (
-    "Each row is a step, in the order of the procedure: dot = come-backs attributed to it per 10,000 times it was "
-    "done, in this and every other procedure that has it, line = 95 % interval. Steps share one number where the "
-    "logs cannot separate them, as nearly every job that came back for what they touch, or could have, had all of them "
-    "or none. "
+    "Each row is a step: dot = come-backs attributed to it per 10,000 times it was done, in this and every other "
+    "procedure that has it, line = 95 % interval. Right: that number, and how many of 1,000 first checks fail. "
+    "A bracket joins steps that share one number, as the logs cannot separate them: nearly every job that came back "
+    "for what they touch, or could have, had all of them or none. Square: hold point; triangle: cannot be undone. "
+    "A hair line begins the next phase of the procedure. "
 )
 BURSTS = (
     "Each row is a group, its bar the weeks that were fullest, with their verdict beside the name: “burst” is beyond "
@@ -133,12 +134,12 @@ def _map(depot: Depot, rows: pl.DataFrame, span: tuple[date, date]) -> PageFigur
     answer = replace(answer, table=_large(answer.table))
     heading = f"Where it goes wrong in the procedure “{spoken(procedure)}”"
     cells = tuple(
-        (str(r["place"]), spoken(r["step"]), spoken(r["phase"]),
+        (str(r["place"]), spoken(r["step"]), spoken(r["phase"]), spoken(r["hazards"] or "–"),
          UNTOUCHED if answer.unlaid.get((r["step"],)) == UNTOUCHED else _number(r["per_10000"]), _range(r))
         for r in answer.table.iter_rows(named=True)
     )
-    heads = ("place", "step", "phase", "come-backs per 10,000", "95 % interval")
-    return figure_of("step-map", heading, MAP.strip(), answer, PageTable(heading, heads, cells, 3), noted=False)
+    heads = ("place", "step", "phase", "hazards", "come-backs per 10,000", "95 % interval")
+    return figure_of("step-map", heading, MAP.strip(), answer, PageTable(heading, heads, cells, 4), noted=False)
 
 
 def _large(steps: pl.DataFrame) -> pl.DataFrame:

@@ -1,6 +1,7 @@
 """Pictures of risky steps: in the procedure's order, marked by shape and word, compiled offline, said in words."""
 
 import json
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
@@ -115,7 +116,46 @@ def test_the_map_keeps_the_order_and_marks_by_shape_and_word() -> None:
     svg = still(spec)
     assert "fit phase  ·  hold point  ·  ESD  ·  one number with write identity" in svg.replace("\u00a0", " ")
     assert "cannot be undone" in svg
-    assert "square = hold point; triangle = cannot be undone" in spec["title"]["subtitle"]
+    assert "hair line = the next phase begins; square = hold point; triangle = cannot be undone" in (
+        spec["title"]["subtitle"]
+    )
+
+
+def test_a_long_procedure_is_one_row_a_step_and_fits_a_sheet() -> None:
+    """27 steps in at most 700 pixels, labels of at least 8 points where the picture is as wide as the text on A4."""
+    few = step_map()
+    columns = {name: (values.to_list() * 7)[:27] for name, values in zip(few.table.columns, few.table, strict=True)}
+    columns["step"] = [f"step {n} of the procedure" for n in range(27)]
+    columns |= {"place": list(range(1, 28)), "shared_with": [""] * 27}
+    svg = still(plot(replace(few, table=pl.DataFrame(columns)), width=640, headed=False).to_dict())
+    wide, high = (float(x) for x in re.findall(r'<svg [^>]*?width="([\d.]+)" height="([\d.]+)"', svg)[0])
+    assert high <= 700
+    sizes = [float(size) for size in re.findall(r'font-size="([\d.]+)px"', svg)]
+    on_paper = 182 / 25.4 * 72 / wide
+    assert min(sizes) * on_paper >= 8
+
+
+def test_steps_that_share_a_number_are_bracketed_in_both_orders() -> None:
+    """By size they stand together; in the order of the procedure other brackets may lie between, each in its lane."""
+    number = [5.0, 90.0, 40.0, 90.0, 5.0, 40.0]
+    together = {5.0: "ab", 90.0: "cd", 40.0: "ef"}
+    columns = {name: [values[0]] * 6 for name, values in zip(step_map().table.columns, step_map().table, strict=True)}
+    names = ["a", "c", "e", "d", "b", "f"]
+    columns |= {"place": [1, 2, 3, 4, 5, 6], "step": names, "per_10000": number, "low": number, "high": number}
+    columns["shared_with"] = [together[v].replace(name, "") for v, name in zip(number, names, strict=True)]
+    spec = plot(replace(step_map(), table=pl.DataFrame(columns))).to_dict()
+    assert spec["params"][0]["value"] == "in the order of the procedure"
+    assert spec["params"][0]["bind"]["options"] == ["in the order of the procedure", "by size"]
+    held = [data for layer in spec["layer"] if (data := layer.get("data", {}).get("values"))]
+    brackets = {(b["order"], b["lane"], b["from"], b["to"], b["at"]) for values in held for b in values}
+    assert {b[:1] + b[2:4] for b in brackets} == {
+        ("in the order of the procedure", 0, 4), ("in the order of the procedure", 1, 3),
+        ("in the order of the procedure", 2, 5), ("by size", 0, 1), ("by size", 2, 3), ("by size", 4, 5),
+    }
+    assert {b[1] for b in brackets if b[0] == "by size"} == {0}
+    assert {b[1] for b in brackets if b[0] != "by size"} == {0, 1, 2}
+    assert [r["size"] for r in spec["data"]["values"]] == [4, 0, 2, 1, 5, 3]
+    assert "params" not in plot(step_risk()).to_dict()
 
 
 def test_what_cannot_be_told_has_limits_and_no_dot() -> None:
