@@ -55,9 +55,9 @@ def load(
     Returns a `LoadReport`: for each file read = accepted + refused + known + superseded + merged; why rows were
     refused; what was accepted but deserves a look. Printing it gives the summary.
 
-    Raises `MappingError` before any row is read, `SourceError` when a file cannot be read to its end, `StoreError`
-    when the store is locked, damaged or does not add up, or disk or memory do not suffice, `RequestError` for a `wait`
-    or `memory` that is none. In each case the store stays as it was.
+    Raises `MappingError` before any row is read, and `SourceError` when a file cannot be read to its end. Raises
+    `StoreError` when the store is locked, damaged or does not add up, or disk or memory do not suffice, and
+    `RequestError` for a `wait` or `memory` that is none. In each case the store stays as it was.
     """
     if memory is not None and not SIZE.fullmatch(memory):
         raise RequestError(f"memory is a size such as 1GB or 512MB, not {memory!r}.")

@@ -86,8 +86,8 @@ def files_of(
 
     `outside` are the folders beyond the workspace that may be read, `loaded` the names of files that were loaded
     before: one that is gone since is no fault. Raises `MappingError` naming every plain path that does not exist or may
-    not be read, every ending that does not tell the format, and every wildcard that meets no file, unless the files are
-    optional (a site that has sent nothing yet).
+    not be read, and every ending that does not tell the format. It also names every wildcard that meets no file, unless
+    the files are optional (a site that has sent nothing yet).
     """
     if spec.format == "frame":
         if name not in frames:

@@ -1,8 +1,8 @@
 """Which points are signals: the rules that a chart is put to. Each takes a chart and returns its signals.
 
 The more rules, the sooner a change is seen and the more often chance alone raises a signal. A steady process of
-independent normal points is first called out after 370 points on average by the limits alone, 153 with the run of
-eight, 92 with all four zone rules and 73 with all eight of Nelson's; `rqa.spc.run_length` gives it for any set.
+independent normal points is first called out after 370 points on average by the limits alone, after 153 with the run
+of eight. With all four zone rules it is 92, with all eight of Nelson's 73; `rqa.spc.run_length` gives it for any set.
 
 The rules take points as independent of each other. They say nothing about a chart whose points carry the past along,
 such as EWMA and CUSUM, which have limits of their own.

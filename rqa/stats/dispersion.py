@@ -42,8 +42,8 @@ def overdispersion(
         What chance alone lets observed - expected vary (`expected_from_mix(...).variance`); left out: `expected`, as of
         Poisson counts.
     winsorise
-        Share of the groups at each end whose z-score is drawn in to the next one inward, from 0 to below 0.5, so that
-        the few that stand out do not hide themselves in the spread.
+        Share of the groups at each end whose z-score is drawn in to the next one inward, from 0 to below 0.5. So the
+        few that stand out do not hide themselves in the spread.
 
     Returns
     -------

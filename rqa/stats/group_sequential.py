@@ -55,7 +55,7 @@ def spending_bounds(*, information: ArrayLike, planned: float = 1.0, level: floa
     nothing left to spend, and the verdict is given.
 
     On each side the chance spent at the fraction t of the planned information is 2 - 2 Phi(z / sqrt(t)), z the normal
-    quantile with (1 - level) / 4 above it, so bounds are close to those of O'Brien and Fleming. The sum of increments
+    quantile with (1 - level) / 4 above it. So bounds are close to those of O'Brien and Fleming. The sum of increments
     is followed from look to look by numerical integration. Neither the number of looks nor their times need be known
     beforehand, but they must not be chosen for what was seen.
 

@@ -76,8 +76,8 @@ def smoothed_hazard(
     Days after the last on which anybody was followed are no data, NaN, and lend nothing to the days before.
 
     The raw chances d / n are averaged with Epanechnikov weights 1 - (distance / bandwidth)^2. Near both ends, where one
-    side is missing, the weights are tilted by the straight line through them (local linear), so that a chance that is
-    level or rises in a straight line is met without lean up to the ends. se^2 = sum w^2 d (n - d) / n^3. Limits are
+    side is missing, the weights are tilted by the straight line through them (local linear). So a chance that is level
+    or rises in a straight line is met without lean up to the ends. se^2 = sum w^2 d (n - d) / n^3. Limits are
     hazard exp(-/+ z se / hazard); a tilt that would make the hazard negative gives 0.
 
     Smoothing rounds off what changes within a bandwidth: a peak of one day is lowered and widened, and the limits say

@@ -50,7 +50,7 @@ def expected_from_mix(*, events: ArrayLike, trials: ArrayLike, leave_one_out: bo
     Landmarks: a group whose strata are all its own has observed, expected and variance 0 and `comparable` 0, which is
     no comparison; without leave_one_out, observed and expected add up to the same over all groups.
 
-    With x of n trials in the group and X of N in all groups of a stratum, expected is n X / N, and given the totals the
+    With x of n trials in the group and X of N in all groups of a stratum, expected is n X / N. Given the totals, the
     group's events are hypergeometric with variance n (N - n) X (N - X) / (N^2 (N - 1)). With leave_one_out expected is
     n (X - x) / (N - n), and the variance (N / (N - n))^2 times that.
 

@@ -87,9 +87,9 @@ def level_change(
     other, and the squared distance of each from its level, both over what the counts alone would give.
 
     From 10 on a change is told. A share that does not change is then told to have changed on some monthly page of one
-    year in 25, of one in fifteen where the months' true shares differ by 15 to 20 %; a halving at 100 jobs a month
-    (9 to 11 % before), on 7 to 8 of the next twelve pages where 27 months are seen, on 6 to 7 where the first page
-    has 15 (tests/bench/level.py).
+    year in 25; of one in fifteen where the months' true shares differ by 15 to 20 %. A halving at
+    100 jobs a month (9 to 11 % before) is seen on 7 to 8 of the next twelve pages where 27 months are seen, on 6 to 7
+    where the first page has 15 (tests/bench/level.py).
     `before` and `after` are told apart where they differ most: so much of their difference is choice. Neither the mix
     of work nor the season is allowed for.
 

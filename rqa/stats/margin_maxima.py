@@ -33,7 +33,7 @@ class MarginMaxima:
     `(c / C - s)^2` that is the integral of `(1 - u) / (q (1 - q))` over `u` from 0 to 1, with `q` on the way from `s`
     to `c / C`; `1 / (q (1 - q))` is convex, and so is the quotient as a function of `c / C`: it is highest at an end,
     `1 / (2 s (1 - s))` at `s` or `log(1 / s) / (1 - s)^2` at 1. With the larger, `k`, the ratio is at most `k x^2 / C`.
-    The Bernoulli ratio is that of the events and that of the `N - C` jobs without one together, so at most
+    The Bernoulli ratio is that of the events and that of the `N - C` jobs without one together. So it is at most
     `k x^2 (1 / C + 1 / (N - C))`, where `k` is the largest for the way up and that for the way down.
     """
 

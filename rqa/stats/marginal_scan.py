@@ -130,8 +130,8 @@ def scan_margins(
     and by lot, rise and fall together, so the true maximum over dimensions is if anything lower, and the p-values are
     at most a little too large. So they are where a job counts in several groups.
 
-    Against its own level a window's ratio is the smaller of two, to the periods before it and to those after it, so
-    that a change of level, such as a step made better, is no burst. Without four periods after it that side is not
+    Against its own level a window's ratio is the smaller of two, to the periods before it and to those after it.
+    So a change of level, such as a step made better, is no burst. Without four periods after it that side is not
     asked, so that a burst that is still on is one; without four before it a window is passed over.
 
     `p_fitted`: the Gumbel distribution with the mean and spread of the maxima (Abrams and others).

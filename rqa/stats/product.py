@@ -82,8 +82,8 @@ def product_interval(
     equation.
 
     Seen in simulation at level 0.95: with 20 steps of 99 % or 99.9 % and 80 to 1,000 jobs "mover" held the true
-    product in 85 to 92 of 100 trials, with a yield above `high` nearly all of its misses, since Wilson's limits lean
-    towards 1/2 and the lean adds up over the steps; "score" did in 94 to 98.
+    product in 85 to 92 of 100 trials; "score" did in 94 to 98. In nearly all misses of the first the yield was above
+    `high`, since Wilson's limits lean towards 1/2 and the lean adds up over the steps.
 
     With a design effect z is its square root times as large ("score"), or the distances of the limits are ("mover").
 

@@ -67,8 +67,8 @@ def projected_share(
         months (or other groups).
     censored
         How many jobs without a return have been followed up to this day so far, of the same shape. A unit that left
-        service stands at the day it left if it is to count as if it had stayed, or at W if it is to count as not
-        coming back, as it will in the mature rate.
+        service stands at the day it left if it is to count as if it had stayed. It stands at W if it is to count as
+        not coming back, as it will in the mature rate.
     pooled
         The curve of recent months (`kaplan_meier`, one group), followed to day W; this month's jobs may be in it.
     window
@@ -102,7 +102,8 @@ def projected_share(
     variance sum q (1 - q), that of the pooled curve, and that of the pace, (sum (1 - q) log(1 - q))^2 / (1 / spread^2
     + x), together (binomial or negative binomial, whichever has it). Where recent months had none to come, half a
     return is allowed for. Of months of 100 and 400 jobs, seen at their end, the 95 % limits held the final figure in 93
-    to 99 % and the true rate in 90 to 99 %, at the usual rate, at twice and at half of it (simulated; see the tests).
+    to 99 % and the true rate in 90 to 99 %. So it was at the usual rate, at twice and at half of it (simulated; see the
+    tests).
 
     Recent months must be a guide: after a change of work, parts or models they are not, and neither are they when how
     long a job was followed says something about its chance to return.

@@ -1,9 +1,9 @@
 """What the SQL of a mapping may be: one expression over a row, or one SELECT over the named files, and nothing else.
 
 A mapping is data that a colleague may have written. Its `sql`, `where` and `select` are parsed by the engine's own
-parser before any of them is run, and refused when they name a table or function that could reach anything but the rows
-of the named files: files, the network, the engine's settings, the clock. This is the first of two walls; the second is
-the closed configuration under which everything runs (`engine.close_access`).
+parser before any of them is run. They are refused when they name a table or function that could reach anything but the
+rows of the named files: files, the network, the engine's settings, the clock. This is the first of two walls; the
+second is the closed configuration under which everything runs (`engine.close_access`).
 """
 
 import json

@@ -108,10 +108,10 @@ def projection(
     -----
     A mature month is its own rate, with Wilson's limits, and final_low and final_high equal it. Of a younger one, each
     job keeps what happened to it so far; beyond its age, jobs not yet back return as those of recent months did at the
-    same age, times the pace of the month's own returns so far, so that a month that runs hot is told as such. The
-    limits carry the chance variation of both, and that a month may be twice or half as fast as those before. Where
-    recent months were not followed for `window` days there is no data. A month that is not over is projected for the
-    jobs closed so far. Recent months are no guide after a change of work, parts or models.
+    same age, times the pace of the month's own returns so far. So a month that runs hot is told as such. The limits
+    carry the chance variation of both, and that a month may be twice or half as fast as those before. Where recent
+    months were not followed for `window` days there is no data. A month that is not over is projected for the jobs
+    closed so far. Recent months are no guide after a change of work, parts or models.
 
     Examples
     --------

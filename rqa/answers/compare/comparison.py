@@ -184,11 +184,12 @@ def compare(
     little work deserves; p_value (1e-30 stands for less) and p_adjusted (for how many were compared); verdict (of the
     only group there is: nothing to compare with). Beside these: shrunk_low, shrunk_high; share (observed /
     exposures, the mix not allowed for); no_comparator (work with nothing to compare it with); z; low_95, high_95,
-    low_998, high_998 (funnel limits of the ratio); e_value, at least how many times as common in the group's work
-    as in all (below 1: in all work as in the group's), and as likely to bring the event, something that was not
-    measured must be to explain the ratio away, and e_value_limit, the same of the limit nearer to 1 (1 where the
-    limits hold 1). Rows are in the order of names: there is no rank. Of benches, tools and stations people says
-    whether those who work there are allowed for, not told apart from the place, or not named.
+    low_998, high_998 (funnel limits of the ratio); e_value and e_value_limit. The E-value is of something that was not
+    measured: to explain the ratio away it must be at least so many times as common in the group's work as in all
+    (below 1: in all work as in the group's). It must also be as many times as likely to bring the event. The other is
+    the same of the limit nearer to 1 (1 where the limits hold 1). Rows are in the order of names: there is no rank. Of
+    benches, tools and stations people says whether those who work there are allowed for, not told apart from the place,
+    or not named.
 
     >>> r = depot.compare("bench")
     >>> r.table["verdict"].unique().to_list()

@@ -79,14 +79,14 @@ def learning(
     with needed_low, needed_high (1: from the first job on; null: never, or not told); verdict; suggestion.
 
     With `min_cases` first checks the level can always be told, and a change with practice where 10 or more failed and
-    passed. Else there is no curve: now is the yield of all first checks with its Wilson interval, p_below that of an
-    exact test against the others, and the verdict "never passed first time (0 of 195)", "always passed first time
-    (177 of 177)", "too few failures to see a change" or "too few passes to see a change". Only below `min_cases` it is
-    "too little work to say".
+    passed. Else there is no curve: now is the yield of all first checks with its Wilson interval, and p_below that of
+    an exact test against the others. The verdict is then "never passed first time (0 of 195)", "always passed first
+    time (177 of 177)", "too few failures to see a change" or "too few passes to see a change". Only below `min_cases`
+    it is "too little work to say".
 
-    A suggestion is made only of those who have done 30 jobs or more (or never passed), whose level lies below the
-    depot's by more than chance, and who fail more than expected on their own mix of the procedure too (`compare`);
-    where nobody else does their steps, it says so. `.practice` holds the counts behind the curves.
+    A suggestion is made only of those who have done 30 jobs or more (or never passed). Their level must lie below the
+    depot's by more than chance, and they must fail more than expected on their own mix of the procedure too
+    (`compare`); where nobody else does their steps, it says so. `.practice` holds the counts behind the curves.
 
     >>> r = depot.yields.learning().table
     >>> r["verdict"].value_counts().sort("verdict").rows()

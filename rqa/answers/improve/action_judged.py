@@ -88,11 +88,12 @@ def judge(
     """Judge an action by the counts of its work and of the work beside it (see `rqa.answers.improve.action_work`).
 
     `first_on` is the first day of closing before the start; the work of a month is planned from the days since then.
-    The verdict asks at each month end since the start whether the exact test on comparable work, and the difference in
-    differences where there is work beside it, both lie beyond the bound of that look on the same side; after a bad
-    spell, with it and without it. Where the months before the start differ more than their counts alone would, scores
-    are made smaller by the square root of that (a quasi-binomial dispersion), and more work is planned. A verdict can
-    be taken back: the work after the start is searched for a month from which on more than half of the change is gone.
+    The verdict looks at each month end since the start. It asks whether the exact test on comparable work lies beyond
+    the bound of that look, and on the same side the difference in differences, where there is work beside it; after a
+    bad spell, with it and without it. Where the months before the start differ more than their counts alone would,
+    scores are made smaller by the square root of that (a quasi-binomial dispersion), and more work is planned. A
+    verdict can be taken back: the work after the start is searched for a month from which on more than half of the
+    change is gone.
     """
     spare, spell = _bad_spell(own)
     change = _change(own, None, spare, level)

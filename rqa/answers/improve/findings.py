@@ -88,9 +88,9 @@ class MonthFindings(Answer):
     """What there is to act on: id, state, kind, where, what, measure, size, low, high, jobs, avoided, p_value,
     p_adjusted, caution, check.
 
-    `findings` holds those of the rows, in their order, `gone` those that held a month before, `compared` the number of
-    comparisons made by kind, `answers` the answers about risky steps and tests behind them, by name. `lacking` says
-    what could not be compared and why, `counted` which come-backs were; None where no month is over.
+    `findings` holds those of the rows, in their order, and `gone` those that held a month before. `compared` has the
+    number of comparisons made by kind, `answers` the answers about risky steps and tests behind them, by name.
+    `lacking` says what could not be compared and why, `counted` which come-backs were; None where no month is over.
     """
 
     gone: tuple[Finding, ...] = ()

@@ -55,8 +55,8 @@ def problems(findings: Iterable[Finding], returned: Returned = lambda _: frozens
     """The findings on the bad side, those of one problem together, in the order of the first of each.
 
     Two findings speak of one problem where all that the one names the other names, too: its jobs are then among those
-    of the other. So a kind of work and a step of it are one problem, and so are a breach and the bench where it is met,
-    or a lot and the weeks in which its come-backs were bunched. A site, model or procedure alone links nothing in this
+    of the other. So a kind of work and a step of it are one problem. So are a breach and the bench where it is met, or
+    a lot and the weeks in which its come-backs were bunched. A site, model or procedure alone links nothing in this
     way. They also do where most of the come-backs of each are come-backs of the other, whatever they name: `returned`
     gives the jobs that came back of a finding by its id, and none where it has no list of them. What is linked by a
     third finding is one as well. Findings about the whole depot follow the others, one problem for each of the month's

@@ -97,11 +97,11 @@ def verdicts(snapshot: Snapshot, window: int = 30, *, level: float = 0.95) -> Ve
     verdict, seen_on, expected_on, warning; with a step in the scope its first checks: checks_before, yield_before,
     checks_after, yield_after; concurrent, the ids of the actions that the warning names.
 
-    Verdicts: "worked", "made it worse", these two with ", has faded" and ", has passed" where more than half of the
-    change is gone again in the months since, "no sign yet", "too early", "cannot be told" where waiting does not help
-    (no unit appears twice, say, there was no work before, the site does not write down what was found on return, or no
-    log in the scope ever has its steps), and "cannot be judged" for a scope that cannot be read. Where most come-backs
-    of the depot have no confirmed fault, all count, and `outcome` says so.
+    Verdicts: "worked" and "made it worse"; these two with ", has faded" and ", has passed" where more than half of the
+    change is gone again in the months since; "no sign yet"; "too early". "cannot be told" is said where waiting does
+    not help (no unit appears twice, say, there was no work before, the site does not write down what was found on
+    return, or no log in the scope ever has its steps), "cannot be judged" of a scope that cannot be read. Where most
+    come-backs of the depot have no confirmed fault, all count, and `outcome` says so.
 
     They are judged on month ends, from the start until the planned jobs have matured and at four later looks, with
     bounds that hold over all these looks together (`rqa.stats.spending_bounds`): an action without effect gets "worked"

@@ -84,8 +84,8 @@ def agreement(
     standard error that holds at any kappa. Agreement is not truth: look at the figures with the reference.
 
     Runs done again are no fair sample of runs: nearly all follow a failed one. A value that failed lay far out, partly
-    by its error, so the next one lies nearer the middle with a gauge that does not drift at all, and more outcomes turn
-    round than would in a planned study. Only a study tells repeatability.
+    by its error, so the next one lies nearer the middle with a gauge that does not drift at all. More outcomes change
+    than would in a planned study. Only a study tells repeatability.
 
     Examples
     --------

@@ -61,9 +61,9 @@ def escapes(
     """Say what share of faults each test caught before release, and which escaped it.
 
     An escape: the last runs of all the job's tests passed, and the unit came back within `window` days with the
-    subsystem found at fault that the test covers. Caught: the test's first run that was not aborted failed, and
-    afterwards the step log has an attempt at a step that touches that subsystem, or at any step if the job's own
-    `found` is that subsystem. A fail without such work may have been a false alarm: doubtful.
+    subsystem found at fault that the test covers. Caught: the test's first run that was not aborted failed, and work
+    followed. The step log then has a later attempt at a step that touches that subsystem, or at any step if the job's
+    own `found` is that subsystem. A fail without such work may have been a false alarm: doubtful.
 
     `by` and `where` take month and week (in `by` alone), site, model, procedure, technician, billing, test, subsystem;
     a job counts once in each group that its tests name. Only tests of the table `tests` are in it. Columns: of matured

@@ -107,9 +107,9 @@ def releases(
     row a group and check: "missing" (a usual test was not run), "failed" and "aborted" (the last run of some test),
     "early" (the last run of some test came before the end of the last step attempt), "any" (one of these, of jobs of
     which one of them can be judged). A test is usual for a model
-    and procedure if it was run on at least the share `usual` of its jobs closed between the first and the last of them
-    that had it, 20 at least; only jobs of that time need it. Jobs of which a run was refused at load are left out, as
-    nobody knows what it would have said; a note counts them.
+    and procedure if it was run on at least the share `usual` of its jobs, 20 at least. Those jobs count that were
+    closed between the first and the last that had it; only jobs of that time need it. Jobs of which a run was refused
+    at load are left out, as nobody knows what it would have said; a note counts them.
 
     Columns: check; jobs (that can be judged), flagged, share = flagged / jobs with its Wilson interval low, high;
     matured and returned (within `window` days) of the flagged ones, other_matured and other_returned of the others;

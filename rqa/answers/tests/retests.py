@@ -66,8 +66,9 @@ def retests(
     A step attempt lies in between if it ended after the failed run and began no later than the next one. Work that
     nobody logged looks like none.
 
-    `stated` compares each test with all others, by the share of its fails, and each test at each station with the same
-    test at the other stations, by that share and by retest passes among all its runs (Fisher's exact test). Many more
+    `stated` compares each test with all others, by the share of its fails. It compares each test at each station with
+    the same test at the other stations, by that share and by retest passes among all its runs (Fisher's exact test).
+    Many more
     of them in one test: it is flaky, or its limit sits in its noise. At one station: its fixture. Nearly everywhere:
     tests are run until they pass.
 

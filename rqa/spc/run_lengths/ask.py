@@ -75,9 +75,9 @@ def run_length(
 
     Shewhart: a Markov chain over what the rules remember, found from the rules themselves (after Champ and Woodall);
     with trend rules, over the latest value too. CUSUM and EWMA: a Markov chain over the sum or the average, at
-    Gauss-Legendre nodes. Bernoulli: a Markov chain on the lattice of the sum. All are exact up to rounding, except
-    that a reference value that is no fraction with a denominator up to 1,000 is replaced by the nearest one, and that
-    the risk-adjusted sum is cut into steps (an error of about one in a thousand).
+    Gauss-Legendre nodes. Bernoulli: a Markov chain on the lattice of the sum. All are exact up to rounding, with
+    two exceptions. A reference value that is no fraction with a denominator up to 1,000 is replaced by the nearest one.
+    The risk-adjusted sum is cut into steps (an error of about one in a thousand).
 
     Points are independent, and centre and sigma known. Limits from few points have false alarms more often.
 
@@ -104,7 +104,7 @@ def run_length(
     (153, 0.055, 14.6)
 
     With the limits and the run of eight, a steady monthly chart raises a false alarm in its first year with a chance of
-    5.5 %, and a shift by one sigma is seen after 15 months on average.
+    5.5 %. A shift by one sigma is seen after 15 months on average.
     """
     process = process_for(design, shift=shift, spread=spread, points=points, share=share, odds=odds)
     return from_hazard(hazard_of(design, process))
