@@ -18,7 +18,7 @@ from rqa.errors import RqaError
 from rqa.measures.run import counts
 from rqa.notebooks import STILL
 from rqa.plots import plot
-from rqa.plots.renderer import render
+from rqa.plots.renderer import LOOK, VEGA, render
 from rqa.words import counted, day_name, month_key, month_name
 
 NAMES = ("site", "model", "procedure")
@@ -113,7 +113,7 @@ class Panel:
             return
         said = HOW if find_spec("ipywidgets") else INSTALL
         for bundle in (*self.bundles(), {"text/plain": said, "text/markdown": said}):
-            display(bundle, raw=True)
+            display(bundle, raw=True, metadata=LOOK if VEGA in bundle else {})
 
 
 def panel(depot: Depot) -> Panel:

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any
 import ipywidgets
 
 from rqa.errors import RqaError
+from rqa.plots.renderer import LOOK
 from rqa.shown import one_line
 
 if TYPE_CHECKING:
@@ -58,7 +59,7 @@ class Widgets:
         """Draw the charts for what is chosen."""
         self.said.value = "Drawing …"
         for place, bundle in zip(self.charts, self._panel.bundles(still=False), strict=True):
-            place.outputs = ({"output_type": "display_data", "data": bundle, "metadata": {}},)
+            place.outputs = ({"output_type": "display_data", "data": bundle, "metadata": LOOK},)
         self.said.value = one_line(self._panel.said)
 
 

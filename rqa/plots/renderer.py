@@ -9,6 +9,7 @@ import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import cache
+from importlib.resources import files
 from typing import Any
 
 from rqa.errors import RqaError
@@ -18,6 +19,14 @@ VEGA = "application/vnd.vega.v5+json"
 SCHEMA = "https://vega.github.io/schema/vega/v5.json"
 LONGEST_CELL = 600
 """Signs of a text that a table shows; a sentence is not cut."""
+
+
+def viewer_style() -> str:
+    """The look of what the viewer puts over and beside a chart: tooltips, choices, the menu."""
+    text = (files("rqa.plots") / "viewer.css").read_text(encoding="utf-8")
+    return " ".join(re.sub(r"/\*.*?\*/", "", text, flags=re.S).split())
+
+
 VIEWER = {
     "actions": {"export": {"svg": True, "png": True}, "source": False, "compiled": False, "editor": False},
     "i18n": {"SVG_ACTION": "Save as SVG", "PNG_ACTION": "Save as PNG", "CLICK_TO_VIEW_ACTIONS": "Save the picture"},
@@ -25,6 +34,8 @@ VIEWER = {
     "tooltip": {"theme": "rqa"},
 }
 """What the viewer offers beside a chart: to save it, and nothing that leads out of the notebook."""
+LOOK: dict[str, Any] = {VEGA: {"embed_options": {"defaultStyle": viewer_style()}}}
+"""The look of that, as the metadata of a chart's output: the viewer takes no look from the chart itself."""
 PANIC = "PanicException"
 """The class of a panic of a library written in Rust: a BaseException that cannot be imported."""
 
@@ -109,6 +120,11 @@ def render(spec: dict[str, Any], *, picture: bool = True, **_: Any) -> dict[str,
     }
 
 
+def rendered(spec: dict[str, Any], **how: Any) -> tuple[dict[str, Any], dict[str, Any]]:
+    """What a notebook keeps of a chart, and with what look its viewer shows it."""
+    return render(spec, **how), LOOK
+
+
 def enable() -> None:
     """Make this session's charts and tables come out as the notebooks show them; calling it again changes nothing."""
     import altair as alt
@@ -117,7 +133,7 @@ def enable() -> None:
     from rqa.answers.core.notebook_forms import show_readable
 
     show_readable()
-    alt.renderers.register("rqa", render)
+    alt.renderers.register("rqa", rendered)
     alt.renderers.enable("rqa")
     pl.Config.set_tbl_hide_dataframe_shape(True)
     pl.Config.set_tbl_hide_column_data_types(True)

@@ -96,13 +96,14 @@ def describe(
         told.append(section())
     first, then = tuple(told[:1]), tuple(told[1:])
     part("the pictures of the month")
-    drawn = figures(depot, own, span, shown, general)
+    drawn = figures(depot, own, span, shown, general, judged)
     ahead = projections(depot, own)
     kept = record(depot, own, judged, (*first, *then), found_there, quiet)
     part("the sheet")
     front = sheet(
         depot, own, title=title, judged=judged, found=found, sections=(*first, *then), pointers=found_there,
         quiet=quiet, shown=shown, over=month_end(own) <= day,
+        hidden=next((f.hidden for f in drawn if f.key == "work"), (0, 0)),
     )
     facts = MonthFacts(
         title=title,

@@ -7,7 +7,8 @@
     place.dataset.begun = "yes";
     const picture = place.parentElement;
     picture.classList.add("drawn");
-    vegaEmbed(place, specs[Number(place.dataset.figure)], { ast: true, actions: false, renderer: "svg", mode: "vega-lite" })
+    const how = { ast: true, actions: false, renderer: "svg", mode: "vega-lite", defaultStyle: false, tooltip: { theme: "rqa" } };
+    vegaEmbed(place, specs[Number(place.dataset.figure)], how)
       .then(() => quiet(place))
       .catch(() => picture.classList.remove("drawn"));
   };

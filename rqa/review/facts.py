@@ -5,6 +5,7 @@ from datetime import date
 from typing import Any
 
 from rqa.answers.core.grounds import CANNOT, Sentence
+from rqa.plots.level_change import LevelChange
 from rqa.review.ledger import Record
 from rqa.words import counted, months_said
 
@@ -52,7 +53,8 @@ class FigureScope:
 class PageFigure:
     """One picture with its heading, how to read it, its text alternative, and the numbers behind it.
 
-    `basis` is said under it where it stands in no section that says it for all of its figures.
+    `basis` is said under it where it stands in no section that says it for all of its figures. `hidden` says how many
+    of how many groups with any case are not shown, as they have too few or would give away one that has.
     """
 
     key: str
@@ -64,6 +66,7 @@ class PageFigure:
     basis: FigureScope | None = None
     months: tuple[date, date] | None = None
     window: int | None = None
+    hidden: tuple[int, int] = (0, 0)
 
     @property
     def caption(self) -> str:
@@ -81,7 +84,7 @@ class Verdict:
     """One measure up to the month: its share, and whether its level changed.
 
     `since` says in which month it then did, `level` what it is since; `before` is the level up to that month, or the
-    share of all months before where there is no such change.
+    share of all months before where there is no such change; `change` is the same in dates and numbers.
     """
 
     measure: str
@@ -95,6 +98,7 @@ class Verdict:
     sentence: Sentence
     since: str = ""
     level: str = ""
+    change: LevelChange | None = None
 
 
 @dataclass(frozen=True)
@@ -126,11 +130,14 @@ class Pointer:
 class Tile:
     """One measure of the sheet: value and month, its state as a word with a sign, its goal, its course as a picture.
 
-    `loud`: whether the state is a change of level. `address` is where the annex tells of it.
+    Where its level changed the value is the mean since then, and `when` these months; else that of the latest final
+    month. `of` says what it counts where the name of the measure does not; `loud`: whether it became worse. `address`
+    is where the annex tells of it.
     """
 
     key: str
     measure: str
+    of: str
     value: str
     when: str
     sign: str

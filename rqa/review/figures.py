@@ -13,15 +13,17 @@ from rqa.answers.core.result import Answer
 from rqa.depot import Depot
 from rqa.plots import plot
 from rqa.plots.groups import SHOWN_FROM
+from rqa.plots.level_change import SETTING, LevelChange
 from rqa.plots.period_axes import EARLY
 from rqa.plots.theme import nothing
-from rqa.review.facts import FigureScope, PageFigure, PageTable
+from rqa.review.facts import FigureScope, PageFigure, PageTable, Verdict
 from rqa.review.suppressed import shown_groups
 from rqa.shown import all_shown
 from rqa.words import count, counted, interval, month_name, percent, plural, spoken
 
 STEPS_DRAWN = 12
 GROUPS_DRAWN = 12
+LEVELS = " Dashed upright line: here the level changed; the lines and numbers beside it are the mean before and since."
 AnyAnswer = TypeVar("AnyAnswer", bound=Answer)
 SHARES = {"rate", "yield", "share", "value", "centre", "projected"}
 HEADS = {
@@ -34,17 +36,19 @@ HEADS = {
 
 
 def figures(
-    depot: Depot, month: date, span: tuple[date, date] | None, shown: tuple[date, date], general: tuple[str, ...]
+    depot: Depot, month: date, span: tuple[date, date] | None, shown: tuple[date, date], general: tuple[str, ...],
+    judged: Sequence[Verdict],
 ) -> tuple[PageFigure, ...]:
-    """All figures of the page.
+    """All figures of the page; a change of level that is `judged` to be one is drawn where it is dated.
 
     `span` is the year of matured closing months, `shown` the months on the time axes, `general` the notes that hold
     for the whole page and are not repeated under each figure.
     """
+    month30, month90, _, clean = (v.change for v in judged)
     made = [
-        _control(depot, "comebacks", "Come-backs within 30 days, by closing month", shown),
-        _later(depot, shown),
-        _control(depot, "clean_jobs", "Clean-job share, by month", shown),
+        _control(depot, "comebacks", "Come-backs within 30 days, by closing month", shown, month30),
+        _later(depot, shown, month90),
+        _control(depot, "clean_jobs", "Clean-job share, by month", shown, clean),
     ]
     if span is not None:
         made.append(_work(depot, span))
@@ -90,8 +94,15 @@ def is_framed(spec: dict[str, Any]) -> bool:
     return f"'style': '{EARLY}'" in repr(spec)
 
 
-def _control(depot: Depot, measure: str, heading: str, shown: tuple[date, date]) -> PageFigure:
-    answer = depot.control_chart(measure, window=30, months=shown)
+def changed(answer: AnyAnswer, change: LevelChange | None) -> AnyAnswer:
+    """An answer by month with the change of level that its picture shows."""
+    return answer if change is None else replace(answer, settings={**answer.settings, SETTING: change})
+
+
+def _control(
+    depot: Depot, measure: str, heading: str, shown: tuple[date, date], change: LevelChange | None
+) -> PageFigure:
+    answer = changed(depot.control_chart(measure, window=30, months=shown), change)
     spec = _drawn(answer)
     reading = (
         "Each dot is a month. The band shows how far chance alone moves a month of that size, its line the mean. "
@@ -100,16 +111,17 @@ def _control(depot: Depot, measure: str, heading: str, shown: tuple[date, date])
     )
     if is_framed(spec):
         reading += (
-            "Months in the dashed frame have not had their 30 days yet: they are shown, and not judged. "
+            "In months in the dashed frame some jobs have not had their 30 days yet: they are shown, and not judged. "
             if measure == "comebacks"
             else "The month in the dashed frame is not over. "
         )
     reading += "Bars at the foot: how many jobs."
+    reading += LEVELS if change is not None else ""
     return figure_of(measure, heading, reading, answer, table_of(answer, heading), spec=spec)
 
 
-def _later(depot: Depot, shown: tuple[date, date]) -> PageFigure:
-    answer = depot.projection(90, months=shown)
+def _later(depot: Depot, shown: tuple[date, date], change: LevelChange | None) -> PageFigure:
+    answer = changed(depot.projection(90, months=shown), change)
     heading = "Come-backs within 90 days, by closing month, mature and projected"
     spec = _drawn(answer)
     hollow = thick = ""
@@ -122,6 +134,7 @@ def _later(depot: Depot, shown: tuple[date, date]) -> PageFigure:
         f"Filled dot: the mature rate of a month all of whose jobs have had their 90 days.{hollow} Line: 95 % interval "
         f"of the true rate{thick}. Bars at the foot: jobs."
     )
+    reading += LEVELS if change is not None else ""
     which = pl.when(pl.col("matured") < pl.col("jobs")).then(pl.lit("projected")).otherwise(pl.lit("mature"))
     columns = ("month", "jobs", "matured", "returned_so_far", "projected", "low", "high", "which")
     table = replace(answer, table=answer.table.with_columns(which.alias("which")).select(columns))
@@ -135,7 +148,9 @@ def _work(depot: Depot, span: tuple[date, date]) -> PageFigure:
     reading = _rows_reading("kind of work", answer.table.height, GROUPS_DRAWN, "highest", left)
     reading += _not_shown(whole.table["matured"].to_list(), left, "without a matured job")
     table, spec = table_of(answer, heading), _all_few(answer, heading, whole.table["matured"].to_list())
-    return figure_of("work", heading, reading, answer, table, spec=spec, limit=GROUPS_DRAWN)
+    there = whole.table.filter(whole.table["matured"] > 0).height
+    made = figure_of("work", heading, reading, answer, table, spec=spec, limit=GROUPS_DRAWN)
+    return replace(made, hidden=(there - answer.table.height, there))
 
 
 def _steps(depot: Depot, month: date) -> PageFigure:

@@ -9,7 +9,7 @@ from rqa.depot import Depot
 from rqa.progress import Progress, silent
 from rqa.review.facts import MonthFacts
 from rqa.review.page import Page, folder_of, write_facts
-from rqa.review.sheet import ACTION, NEXT, OPEN
+from rqa.review.sheet_texts import ACTION, NEXT, OPEN
 from rqa.review.texts import cut
 from rqa.shown import one_line
 from rqa.written import write_whole
@@ -45,8 +45,8 @@ def lines(facts: MonthFacts) -> tuple[str, ...]:
     sheet = facts.sheet
     said = [f"{sheet.heading}: {sheet.under}", *map(str, sheet.verdict)]
     for t in sheet.tiles:
-        when = f" ({t.when})" if t.when else ""
-        said.append(f"{t.measure[:1].upper()}{t.measure[1:]}: {t.value}{when}, {t.word}; {t.goal}")
+        when, of = (f" ({text})" if text else "" for text in (t.when, t.of))
+        said.append(f"{t.measure[:1].upper()}{t.measure[1:]}{of}: {t.value}{when}, {t.word}; {t.goal}")
     for number, p in enumerate(sheet.problems, 1):
         worth = f", {p.worth}" if p.worth else ""
         done = f"{ACTION} {p.action}." if p.action else OPEN

@@ -14,9 +14,10 @@ from rqa.answers.core.grounds import Sentence
 from rqa.answers.core.html_table import html_table
 from rqa.depot import Depot
 from rqa.errors import RequestError
-from rqa.plots.renderer import still
+from rqa.plots.renderer import still, viewer_style
 from rqa.plots.theme import WIDTH
 from rqa.progress import Progress, Stage, silent
+from rqa.review import sheet_texts
 from rqa.review.describe import describe
 from rqa.review.drawing_library import drawing_library
 from rqa.review.facts import MonthFacts, PageTable
@@ -101,10 +102,11 @@ def render(facts: MonthFacts) -> str:
     return template.render(
         facts=facts,
         sheet=facts.sheet,
+        say=sheet_texts,
         headings={**HEADINGS, **{s.key: s.heading for s in facts.sections}},
         tiles={t.key: _data_address(still(t.spec)) for t in facts.sheet.tiles},
         policy=Markup(policy),
-        style=Markup((room / "page.css").read_text(encoding="utf-8")),
+        style=Markup((room / "page.css").read_text(encoding="utf-8") + viewer_style()),
         place={f.key: i for i, f in enumerate(facts.drawn)},
         stills={key: _data_address(svg) for key, svg in stills.items()},
         tall={key for key, svg in stills.items() if _is_tall(svg)},

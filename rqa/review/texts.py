@@ -20,11 +20,6 @@ CAUTIONS = (
     "Rates are not adjusted for the mix of work: a month, a bench or a model with harder work looks worse than it is.",
     "A difference within chance is not proof that nothing changed: small numbers hide small changes.",
 )
-SHEET_CAUTIONS = (
-    "{hazards} work follows the maker's service guide, local codes and trained staff. No figure here justifies "
-    "skipping a hold point or protection. Rates are not adjusted for the mix of work."
-)
-"""The cautions at the foot of the sheet; the annex has all of them."""
 DEFINITIONS = (
     (
         "Come-back",

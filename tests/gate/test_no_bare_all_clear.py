@@ -39,7 +39,7 @@ READS_LIKE_ONE = re.compile(
 CAUTIONS = (
     "no verdict on a person", "This list is no rate", "is no proof of harm", "no proof of good work",
     "An index is no promise", "no figure justifies", "no force", "no prying", "are no rate", "not a rate",
-    "No figure here", "nothing else", "No decision on a person",
+    "No figure here", "No figure justifies", "nothing else", "No decision on a person",
 )
 LEFT_OUT = (
     "have no date", "has no date", "is in no period", "have no row", "left out", "have no index", "not counted",
@@ -76,7 +76,7 @@ HOW_TO_READ = (
     "no test covers", "No test covers what was found", "Each row is", "Each dot is", "Each is set against",
     "no longer on the page", "No longer statistically",
     "No other page of", "Every checked step", "Each unit was measured once", "no change to be seen",
-    "with nothing done",
+    "with nothing done", "jobs with nothing failed",
     "a repeat may also be", "nothing found or written down", "no proof",
 )
 SAYS_ELSE = (*CAUTIONS, *LEFT_OUT, *LACKING, *HOW_TO_READ)

@@ -118,7 +118,7 @@ def test_selectors_begin_with_what_the_depot_is_limited_to(depot: Depot) -> None
 
 def shown_by(of: Panel, monkeypatch: pytest.MonkeyPatch) -> list[dict[str, Any]]:
     said: list[dict[str, Any]] = []
-    monkeypatch.setattr(IPython.display, "display", lambda bundle, raw=False: said.append(bundle))
+    monkeypatch.setattr(IPython.display, "display", lambda bundle, raw=False, metadata=None: said.append(bundle))
     of._ipython_display_()
     return said
 

@@ -1,6 +1,7 @@
 """Charts in notebooks: what is kept, and that switching it on changes nothing the second time."""
 
 import json
+import re
 import subprocess
 import sys
 from collections.abc import Callable
@@ -11,7 +12,8 @@ import vl_convert
 
 from rqa.errors import RqaError
 from rqa.plots import plot
-from rqa.plots.renderer import VEGA, compiled, render, still
+from rqa.plots.renderer import VEGA, compiled, render, rendered, still
+from rqa.plots.theme import HAIR, INK, PAPER, QUIET
 from rqa.shown import UNSHOWN
 from tests.plots.made_answers import by_model
 
@@ -23,6 +25,16 @@ def test_a_notebook_keeps_vega_a_picture_and_a_text() -> None:
     assert kept["image/svg+xml"].startswith("<svg")
     assert kept["text/plain"].startswith("Come-backs within 30 days, by model.")
     json.dumps(kept, allow_nan=False)
+
+
+def test_the_viewer_s_boxes_have_the_look_of_the_charts() -> None:
+    """The look goes beside the chart: one that a chart itself brings is refused by the viewer."""
+    _, beside = rendered(plot(by_model()).to_dict(), picture=False)
+    style = beside[VEGA]["embed_options"]["defaultStyle"]
+    assert "#vg-tooltip-element.rqa-theme {" in style
+    assert "/*" not in style
+    allowed = {INK, QUIET, HAIR, PAPER}
+    assert set(re.findall(r"#[0-9a-f]{6}\b", style)) <= allowed, "ink on paper, as the charts"
 
 
 def test_notebook_is_quiet_and_may_be_called_again() -> None:

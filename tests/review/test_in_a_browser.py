@@ -5,18 +5,22 @@ of its own licence, which the gate on CI fetches) is not in .cache/.
 """
 
 import base64
+import json
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from rqa.depot import open as open_depot
+from rqa.plots import plot
 from rqa.plots.charts.small_control import LETTERS
 from rqa.review import describe, render
 from rqa.review.printed import browser, write_pdf
 from tests.depots import make_store
+from tests.plots.steps.test_step_pictures import step_map
 from tests.review.browser import Tab, opened
 from tests.review.made_depot import HOSTILE, made_tables
 
@@ -47,7 +51,10 @@ def page(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("browser")
     tables = made_tables(jobs=300, days=300, odd_model=HOSTILE)
     with open_depot(make_store(folder / "depot.duckdb", tables)) as depot:
-        (folder / "page.html").write_text(render(describe(depot)), encoding="utf-8")
+        facts = describe(depot)
+    drawn = plot(step_map(), headed=False, width="container").to_dict()
+    mapped = replace(facts.figures[0], key="step-map", spec=drawn)
+    (folder / "page.html").write_text(render(replace(facts, figures=(*facts.figures, mapped))), encoding="utf-8")
     return folder / "page.html"
 
 
@@ -137,7 +144,27 @@ def test_a_pointer_on_a_mark_shows_its_numbers(tab: Tab) -> None:
     words = next(w for _ in range(100) if (w := words_under_the_pointer(tab)))
     assert "come-backs with a known cost" in words
     assert tab.value("document.querySelectorAll('#vg-tooltip-element :is(script, img)').length") == 0
+    box = "getComputedStyle(document.querySelector('#vg-tooltip-element'))"
+    assert tab.value(f"[{box}.borderTopWidth, {box}.borderRadius, {box}.boxShadow]") == ["3px", "0px", "none"]
     tab.ask("Input.dispatchMouseEvent", type="mouseMoved", x=1, y=1)
+
+
+def test_one_click_puts_the_steps_in_the_order_of_their_size(tab: Tab) -> None:
+    tab.look(width=1280)
+    names = (
+        "[...document.querySelectorAll('#figure-step-map .live text')].filter(t => / · /.test(t.textContent))"
+        ".map(t => [t.getBoundingClientRect().top, t.textContent]).sort((a, b) => a[0] - b[0]).map(t => t[1])"
+    )
+    before = tab.value(names)
+    places = [int(name.split(" ")[0]) for name in before]
+    assert places == sorted(places)
+    assert len(places) >= 3
+    choices = "document.querySelectorAll('#figure-step-map .vega-bindings input')"
+    tab.value(f"{choices}[1].click()")
+    tab.wait_for(f"{names}.join() !== {json.dumps(','.join(before))}")
+    after = tab.value(names)
+    assert sorted(after) == sorted(before)
+    tab.value(f"{choices}[0].click()")
 
 
 def sheets_of(pdf: bytes) -> int:

@@ -133,10 +133,10 @@ def test_a_projection_is_said_of_the_figures_that_have_one(depot: Depot) -> None
     assert names == ["come-backs within 30 days", "come-backs within 90 days"]
     unknown = replace(ahead[0], share="no data", interval="no data")
     for shown, said in (
-        (ahead, "speaks instead, with a projection beside it."),
-        (ahead[1:], f"speaks instead, with a projection of {names[1]} beside it."),
-        ((unknown, ahead[1]), f"speaks instead, with a projection of {names[1]} beside it."),
-        ((), "speaks instead."),
+        (ahead, "is shown instead, with a projection beside it."),
+        (ahead[1:], f"is shown instead, with a projection of {names[1]} beside it."),
+        ((unknown, ahead[1]), f"is shown instead, with a projection of {names[1]} beside it."),
+        ((), "is shown instead."),
     ):
         assert said in summary(depot.grounds(MONTH), judged, MONTH, shown)
 

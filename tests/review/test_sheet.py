@@ -26,6 +26,7 @@ from rqa.review.sheet import MOST_WORDS, _largest, words_of
 from tests.depots import depot_of, make_store
 from tests.review.good_or_bad import DAY, LESS, MONTH, made
 from tests.review.made_depot import HOSTILE
+from tests.review.sheet_sentences import KEPT, sentences
 
 LONG = " ".join(["polish"] * 30)
 LARGEST = 1_600_000
@@ -99,13 +100,18 @@ def test_a_depot_in_which_all_is_amiss(depot: Depot, facts: MonthFacts) -> None:
         assert p.avoided == round(max((f.avoided or 0.0) for f in told), 1)
     events = depot.steps.battery_breaches(months=MONTH).table.height
     assert events
-    assert f"{events:,} events in May 2025" in sheet.lines[1].items[0]
+    assert f"{events:,} events in May: " in sheet.lines[1].items[0]
     repaired = sum(j.get("disposition", "repaired") == "repaired" for j in made(bad=True)["jobs"])
     assert f"{repaired:,} repairs closed. " in sheet.lines[3].items[0]
     cost = depot.costs(by=(), months=("2024-09", "2025-05"), window=90).table.row(0, named=True)
     assert f"{cost['comebacks']} come-backs within 90 days, {cost['cost']:,.0f} EUR".replace(" ", " ") in (
         sheet.lines[0].items[0].replace("\u00a0", " ")
     )
+
+
+def test_its_sentences_are_those_that_were_read(facts: MonthFacts) -> None:
+    """A changed sentence is seen beside the others; `python -m tests.review.sheet_sentences` keeps it."""
+    assert sentences(facts) == KEPT.read_text(encoding="utf-8")
 
 
 def test_what_a_problem_costs_a_year(depot: Depot, facts: MonthFacts) -> None:
@@ -237,7 +243,7 @@ def test_the_message_says_the_sheet_in_fifteen_lines(facts: MonthFacts) -> None:
     for sentence in (*facts.sheet.verdict, *(p.where for p in facts.sheet.problems)):
         assert sentence in said
     for tile in facts.sheet.tiles:
-        assert f"{tile.measure[1:]}: {tile.value}" in said
+        assert re.search(rf"{tile.measure[1:]}(?: \({tile.of}\))?: {re.escape(tile.value)}", said)
     first, again = email(facts, "https://x.example/p.html"), email(facts, "https://x.example/p.html")
     assert first == again
     mail = message_from_bytes(first, policy=policy.default)

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from rqa.answers.charts.control_chart import MEASURES, is_mature, monthly, ripens
-from rqa.answers.charts.month import UNCLEAR, last_whole_month
+from rqa.answers.charts.month import UNCLEAR, MonthAgainstBefore, last_whole_month
 from rqa.answers.core.job_clusters import inflation_by_month
 from rqa.answers.core.scope import Snapshot, Where, check_level, check_month_held, month_of, months_back
 from rqa.errors import RequestError
@@ -109,3 +109,8 @@ def level(
         share=found.after, before=before, difference=difference, low=low, high=high, evidence=evidence,
         dispersion=found.dispersion, verdict=verdict, level=level,
     )
+
+
+def told(found: MonthAgainstBefore, level: Level | None) -> str:
+    """The verdict on a month: its own, but that "no clear change" is said only where a change would have shown."""
+    return UNTOLD if found.verdict == UNCLEAR and level is not None and level.verdict == UNTOLD else found.verdict

@@ -2,6 +2,8 @@
 
 from datetime import date
 
+from rqa.answers.charts.level import level as level_of
+from rqa.answers.charts.level import told
 from rqa.answers.charts.month import month_against_before
 from rqa.answers.core.result import Answer, rounded, rounded_p_values
 from rqa.answers.core.scope import Snapshot
@@ -33,7 +35,8 @@ def month_figures(snapshot: Snapshot, month: str | date | None = None, *, level:
     A row a figure: month (the one asked for; by default the latest for which the figure is final, so that come-backs
     lag behind), count of size, share with its Wilson interval low, high; before_count of before_size and before_share
     in up to twelve months before that are final; difference of the shares with Newcombe's interval; p_value (Fisher's
-    exact) and verdict (better, worse, no clear change). p-value and interval of the difference allow for the checks of
+    exact) and verdict (better, worse, no clear change; cannot be told where even a rate that doubled or halved for half
+    a year would not show, as on the page). p-value and interval of the difference allow for the checks of
     a job, which go together. A side without cases has counts of 0 and no share (null); then difference and p_value are
     null, too, and the verdict is "no data". A figure that no month has yet has no month. `settings["month"]` is the
     latest month among the rows; None where no figure has one. The mix of work and the season are not allowed for.
@@ -60,7 +63,11 @@ def month_figures(snapshot: Snapshot, month: str | date | None = None, *, level:
         else:
             numbers = [float("nan") if v is None else v for v in values]
             columns.append((rounded_p_values if name == "p_value" else rounded)(numbers).alias(name))
-    columns.append(pl.Series("verdict", [one.verdict if one else NO_DATA for one in found], dtype=pl.String))
+    verdicts = [
+        told(one, level_of(snapshot, figure.measure, month=one.month, window=figure.window)) if one else NO_DATA
+        for figure, one in zip(SHOWN, found, strict=True)
+    ]
+    columns.append(pl.Series("verdict", verdicts, dtype=pl.String))
     table = pl.DataFrame(columns)
     latest = max((one.month for one in found if one), default=None)
     return MonthFigures(table, {"month": latest, "as_of": snapshot.day, "level": level}, snapshot.notes)

@@ -16,6 +16,7 @@ from rqa.plots.charts.control_words import (
     signal_words,
     stage_layers,
 )
+from rqa.plots.level_change import LevelChange, change_of, level_layers
 from rqa.plots.months import HEIGHT, PANELS
 from rqa.plots.period_axes import (
     PANEL_HEIGHT,
@@ -71,7 +72,7 @@ def plot_control(chart: ControlChart, *, headed: bool = True, width: int | str =
     if len(panels) == 1 or unit == "share":
         under = _ground(chart, rows)
         place_words(rows, under, width if isinstance(width, int) and len(panels) == 1 else WIDTH)
-        picture = _picture(rows, under, panels, early, selection)
+        picture = _picture(rows, under, panels, early, selection, change_of(chart.settings))
     else:
         picture = _stacked(chart, rows, panels, early)
     return finish(
@@ -100,7 +101,7 @@ def _ground(chart: ControlChart, rows: list[dict[str, Any]]) -> PeriodAxes:
         from_zero="comeback" in measure or measure == "failed_checks",
         share=share,
         labels=_numbers(rows) if events else None,
-        headroom=HEADROOM if any(r["stage"] > 1 or r["aside"] for r in rows) else 0.0,
+        headroom=HEADROOM if change_of(chart.settings) or any(r["stage"] > 1 or r["aside"] for r in rows) else 0.0,
         bars=not events,
     )
     most = max([r["size"] for r in rows] + [1])
@@ -132,10 +133,14 @@ def _numbers(rows: list[dict[str, Any]]) -> dict[str, list[str]]:
     return {r["month"]: [str(r["number"]), *([r["on"]] * (alone and i % 2 == 0))] for i, r in enumerate(shown)}
 
 
-def _picture(rows: list[dict[str, Any]], under: PeriodAxes, panels: list[str], early: str, selection: bool) -> Any:
-    values = Data(values=rows)
-    base = alt.Chart() if len(panels) > 1 else alt.Chart(values)
-    return in_panels(_layers(rows, under, base, early, selection, alone=len(panels) == 1), values, len(panels))
+def _picture(
+    rows: list[dict[str, Any]], under: PeriodAxes, panels: list[str], early: str, selection: bool,
+    change: LevelChange | None,
+) -> Any:
+    values, alone = Data(values=rows), len(panels) == 1
+    base = alt.Chart(values) if alone else alt.Chart()
+    layers = _layers(rows, under, base, early, selection, alone=alone, change=change if alone else None)
+    return in_panels(layers, values, len(panels))
 
 
 def _stacked(chart: ControlChart, rows: list[dict[str, Any]], panels: list[str], early: str) -> Any:
@@ -153,7 +158,8 @@ def _stacked(chart: ControlChart, rows: list[dict[str, Any]], panels: list[str],
 
 
 def _layers(
-    rows: list[dict[str, Any]], under: PeriodAxes, base: Any, early: str, selection: bool, *, alone: bool
+    rows: list[dict[str, Any]], under: PeriodAxes, base: Any, early: str, selection: bool, *, alone: bool,
+    change: LevelChange | None = None,
 ) -> list[Any]:
     x, whole, end = under.x(), under.x(edge=0), alt.X2("month:O", bandPosition=1)
     dot = next(size for most, size in DOTS if len(under.periods) <= most)
@@ -180,6 +186,9 @@ def _layers(
     ]
     if rows[0]["every"] == "come-back":
         layers.pop(2)
+    level = [] if change is None else level_layers(change, under, lambda f, edge: under.x(f, edge=edge), under.y)
+    if level:
+        layers[1:2] = level
     layers += signal_words(under, have)
     young = [r["month"] for r in rows if not r["mature"]]
     if young:
@@ -191,7 +200,7 @@ def _layers(
         layers += stage_layers(rows, under, base)
     if any(r["no_limits"] for r in rows):
         layers += no_limits_layers(base)
-    if not staged:
+    if not staged and not level:
         layers += centre_words(rows, under, base, alone=alone)
     if selection:
         over = month_under_pointer()

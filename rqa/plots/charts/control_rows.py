@@ -7,6 +7,7 @@ from typing import Any
 
 from rqa.answers.charts.control_chart import ControlChart
 from rqa.answers.core.needs import said_of
+from rqa.plots.level_change import LINE, change_of
 from rqa.plots.reading import by_of
 from rqa.words import MONTHS, figure, known, listed, month_key, month_name, spoken, week_of
 
@@ -166,6 +167,8 @@ def headings(answer: ControlChart, rows: list[dict[str, Any]], early: str) -> li
         lines.append("cross = set aside, for the reason beside it")
     if any(r["stage_word"] for r in rows):
         lines.append("dashed upright line = a new stage, with limits of its own")
+    if change_of(answer.settings):
+        lines.append(LINE)
     if any(not r["mature"] for r in rows):
         lines.append(f"hollow, in the dashed frame: {early}, not judged")
     return [line for line in lines if line]
@@ -177,7 +180,8 @@ def describe(answer: ControlChart, rows: list[dict[str, Any]], title: str, early
     text = [f"{title}, {rows[0]['name']} to {rows[-1]['name']}."]
     if every in ("month", "week"):
         text = [f"{title}, {month_name(min(r['month'] for r in rows))} to {month_name(max(r['month'] for r in rows))}."]
-    text += _centres(rows)
+    change = change_of(answer.settings)
+    text += _centres(rows) if change is None else [change.said]
     loud = [
         f"{r['panel'] + ' ' if r['panel'] else ''}{r['name']} {r['share']}, {r['signal']}" for r in rows if r["signal"]
     ]

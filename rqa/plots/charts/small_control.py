@@ -8,6 +8,7 @@ from rqa.answers.charts.control_chart import ControlChart
 from rqa.answers.core.needs import said_of, untold
 from rqa.answers.core.result import EMPTY
 from rqa.plots.charts.control_rows import chart_rows, describe, measure_title
+from rqa.plots.level_change import LevelChange, change_of, level_layers
 from rqa.plots.period_axes import PeriodAxes, early_word, ground
 from rqa.plots.theme import INK, Data, finish, nothing
 from rqa.words import MONTHS, percent
@@ -24,14 +25,15 @@ def small_control(chart: ControlChart, goal: float | None = None) -> Any:
     """The chart of one measure by month, small. Months that are not final keep their place and have no dot: the first
     of their jobs to be final say little.
 
-    `goal` is drawn as a dashed line. The picture has no tooltips and no heading of its own.
+    `goal` is drawn as a dashed line, and a change of level that the chart's settings hold where it is dated. The
+    picture has no tooltips and no heading of its own.
     """
-    title = measure_title(chart)
+    title, change = measure_title(chart), change_of(chart.settings)
     if chart.table.is_empty() or untold(chart) or not chart.table["value"].is_not_nan().any():
         return nothing(title=title, why=said_of(chart, EMPTY), headed=False, width=WIDTH)
     rows = chart_rows(chart)
     under = _ground(chart, rows, goal)
-    made = alt.layer(*_layers(rows, under, goal)).properties(height=HEIGHT)
+    made = alt.layer(*_layers(rows, under, goal, change)).properties(height=HEIGHT)
     early = early_word("comeback" in str(chart.settings.get("measure", "")))
     said = describe(chart, rows, title, early)
     said += f" Goal, as a dashed line: {percent(goal)}." if goal is not None else ""
@@ -52,7 +54,9 @@ def _ground(chart: ControlChart, rows: list[dict[str, Any]], goal: float | None)
     return under
 
 
-def _layers(rows: list[dict[str, Any]], under: PeriodAxes, goal: float | None) -> list[Any]:
+def _layers(
+    rows: list[dict[str, Any]], under: PeriodAxes, goal: float | None, change: LevelChange | None
+) -> list[Any]:
     base = alt.Chart(Data(values=rows))
     have, limited = base.transform_filter("isValid(datum.value)"), base.transform_filter("isValid(datum.lower)")
     x, whole, end = _x(under), _x(under, 0), alt.X2("month:O", bandPosition=1)
@@ -68,6 +72,9 @@ def _layers(rows: list[dict[str, Any]], under: PeriodAxes, goal: float | None) -
         .mark_point(style="rqa-signal", filled=True, size=42, aria=False)
         .encode(x=x, y=_y(under, "value")),
     ]
+    if change is not None and (level := level_layers(change, under, lambda f, edge: _x(under, edge, f),
+                                                     lambda f: _y(under, f), words=False, size=LETTERS)):
+        layers[1:2] = level
     if goal is not None:
         layers.append(
             alt.Chart(Data(values=[{"goal": goal}]))
@@ -77,12 +84,12 @@ def _layers(rows: list[dict[str, Any]], under: PeriodAxes, goal: float | None) -
     return layers
 
 
-def _x(under: PeriodAxes, edge: int | None = None) -> Any:
+def _x(under: PeriodAxes, edge: int | None = None, field: str = "month") -> Any:
     """Months in order, of which the first and the last are named."""
     first, last = under.periods[0], under.periods[-1]
     ends = f"datum.value == '{first}' ? '{_month(first)}' : '{_month(last)}'"
     return alt.X(
-        "month:O",
+        f"{field}:O",
         title=None,
         bandPosition=alt.Undefined if edge is None else edge,
         scale=alt.Scale(domain=list(under.periods), paddingInner=0, paddingOuter=0),

@@ -9,6 +9,7 @@ from rqa.answers.comebacks.projection import Projection, ProjectionBacktest
 from rqa.answers.core.needs import said_of
 from rqa.answers.core.result import Answer
 from rqa.errors import RequestError
+from rqa.plots.level_change import LINE, change_of, level_layers
 from rqa.plots.months import ENOUGH, HEIGHT, PANELS
 from rqa.plots.period_axes import PeriodAxes, early_zone, ground, in_panels
 from rqa.plots.pictures import draws
@@ -19,6 +20,8 @@ from rqa.words import count, counted, interval, known, listed, month_key, month_
 WORD = "projected"
 FINAL = 5
 """Width of the line that holds the figure to come."""
+HEADROOM = 0.16
+"""Free height above the values where the means of two levels stand."""
 AGES = ("as its month ended", "one month later", "two months later", "three months later")
 RATES = {"early": "0 to 6 months since closing", "one_year": "7 to 18 months", "long_term": "more than 18 months"}
 
@@ -49,10 +52,14 @@ def plot_projection(
             f"{counted(len(panels), 'group is', 'groups are')} more than a picture of {PANELS} panels holds; narrow "
             "the question with where=."
         )
-    under = _ground(rows)
+    change = change_of(answer.settings) if len(panels) == 1 else None
+    under = _ground(rows, HEADROOM if change else 0.0)
     values = Data(values=rows)
     base = alt.Chart() if len(panels) > 1 else alt.Chart(values)
-    picture = in_panels(_projection_layers(rows, under, base), values, len(panels))
+    layers = _projection_layers(rows, under, base)
+    if change:
+        layers = [*level_layers(change, under, lambda f, edge: under.x(f, edge=edge), under.y), *layers]
+    picture = in_panels(layers, values, len(panels))
     window, most = answer.settings["window"], max(r["size"] for r in rows)
     title = f"Come-backs within {counted(window, 'day')} by closing month, mature and projected"
     subtitle = [
@@ -63,7 +70,8 @@ def plot_projection(
         subtitle.append("hollow, in the dashed frame = projected; thick line = where the month's own figure will end")
     return finish(
         picture if len(panels) > 1 else picture.properties(height=HEIGHT), title=title,
-        subtitle=[*subtitle, *limits(answer)], description=_description(rows, title), headed=headed,
+        subtitle=[*subtitle, *[LINE] * (change is not None), *limits(answer)],
+        description=_description(rows, title) + (f" {change.said}" if change else ""), headed=headed,
         width=None if len(panels) > 1 else width,
     )
 
@@ -72,10 +80,11 @@ def _level(answer: Answer) -> str:
     return f"{float(str(answer.settings['level'])) * 100:g} %"
 
 
-def _ground(rows: list[dict[str, Any]]) -> PeriodAxes:
+def _ground(rows: list[dict[str, Any]], headroom: float = 0.0) -> PeriodAxes:
     have = [r for r in rows if r["value"] is not None]
     fair = [r for r in have if r["size"] >= ENOUGH] or have
-    under = ground([r["month"] for r in rows], [0.0], [r["high"] for r in fair] or [0.1], from_zero=True)
+    highs = [r["high"] for r in fair] or [0.1]
+    under = ground([r["month"] for r in rows], [0.0], highs, from_zero=True, headroom=headroom)
     most = max([r["size"] for r in rows] + [1])
     for r in rows:
         r["foot"] = round(under.bottom, 6)

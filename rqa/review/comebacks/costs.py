@@ -10,6 +10,7 @@ from rqa.answers.core.own_work import TOUCHED
 from rqa.answers.steps.costs import StepCosts
 from rqa.depot import Depot
 from rqa.plots.comebacks.costs import MOST, money
+from rqa.review import sheet_texts as say
 from rqa.review.attributed import SPLIT, laid_of
 from rqa.review.facts import FigureScope, PageFigure, PageTable, Section, SheetLine, in_short
 from rqa.review.figures import figure_of
@@ -81,13 +82,16 @@ def cost_line(depot: Depot, month: date, section: Section, largest: str) -> Shee
     if table.is_empty():
         return SheetLine("Cost", (in_short(section.words[-1]),), section.key, LINK)
     r, currency = table.row(0, named=True), str(depot.about.get("currency", ""))
-    came = f"{months_said(*year)}: {counted(r['comebacks'], 'come-back')} within {WINDOW} days"
+    came = say.COST.format(
+        months=months_said(*year), comebacks=counted(r["comebacks"], "come-back"), days=WINDOW
+    )
     if r["cost"] is None:
-        return SheetLine("Cost", (f"{came}; their cost is not known.",), section.key, LINK)
+        return SheetLine("Cost", (say.COST_UNKNOWN.format(came=came),), section.key, LINK)
     few = r["known"] < MOSTLY * r["comebacks"]
-    known = f"; the cost of {count(r['comebacks'] - r['known'])} is not known" if few else ""
-    said = f"{came}, {money(r['cost'], currency)} (95 % interval {money(r['cost_low'])} to {money(r['cost_high'])})"
-    left = f" Not counted: {r['not_counted']}." if r["not_counted"] else ""
+    known = say.COST_OF_FEW.format(number=count(r["comebacks"] - r["known"])) if few else ""
+    ends = {"low": money(r["cost_low"]), "high": money(r["cost_high"])}
+    said = say.COST_SUM.format(came=came, cost=money(r["cost"], currency), **ends)
+    left = say.COST_NOT_COUNTED.format(what=r["not_counted"]) if r["not_counted"] else ""
     return SheetLine("Cost", (f"{said}{known}.{left}{largest}",), section.key, LINK)
 
 

@@ -2,9 +2,11 @@
 
 import polars as pl
 
+from rqa.answers.core.contrasts import SMALLEST
 from rqa.answers.core.grounds import Sentence
 from rqa.answers.data.intake_report import IN_UTC
 from rqa.depot import Depot
+from rqa.review import sheet_texts as say
 from rqa.review.facts import PageTable, SheetLine
 from rqa.review.figures import plain_table
 from rqa.store.remark_words import EMPTIED_BEGINS, UNKNOWN
@@ -56,8 +58,9 @@ def intake(depot: Depot) -> tuple[tuple[PageTable, ...], PageTable, str]:
     return tuple(t for t in tables if t.rows), files, said
 
 
-def data_line(depot: Depot) -> SheetLine:
-    """How many repairs were closed by the as-of day, which tables are missing, and what the last load refused."""
+def data_line(depot: Depot, hidden: tuple[int, int]) -> SheetLine:
+    """How many repairs were closed by the as-of day, which tables are missing, and what the last load refused; and
+    where most kinds of work are not shown, as they have too few cases, how many of how many."""
     jobs = counted(int(depot.comebacks(30).table["jobs"].sum()), "repair")
     missing = [LOADED[ground.name] for ground in depot.grounds().lacking(*LOADED)]
     loaded = depot.data.loaded().table
@@ -71,11 +74,11 @@ def data_line(depot: Depot) -> SheetLine:
         counted(n, f"repair without {what.removeprefix(BARE)}", f"repairs without {what.removeprefix(BARE)}")
         for what, n in ends.items() if what.startswith(BARE) and n
     ]
-    if missing:
-        said = f"Incomplete, without {listed(missing)}{f'; {listed(but)}' if but else ''}."
-    else:
-        said = f"Tables complete{f'; {listed(but)}' if but else ''}."
-    return SheetLine("Data", (f"{jobs} closed. {said}",), "loaded", "what was loaded and refused")
+    rest = f"; {listed(but)}" if but else ""
+    said = say.INCOMPLETE.format(missing=listed(missing), but=rest) if missing else say.COMPLETE.format(but=rest)
+    left, groups = hidden
+    few = say.HIDDEN.format(smallest=SMALLEST, left=left, groups=groups) if 2 * left > groups else ""
+    return SheetLine("Data", (f"{say.CLOSED.format(jobs=jobs)} {said}{few}",), "loaded", "what was loaded and refused")
 
 
 def _accounts(caption: str, accounts: pl.DataFrame, *files: str) -> PageTable:

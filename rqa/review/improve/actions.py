@@ -14,6 +14,7 @@ from rqa.answers.improve.findings import MonthFindings
 from rqa.answers.improve.verdicts import UNJUDGED, Verdicts
 from rqa.depot import Depot
 from rqa.plots.comebacks.costs import money
+from rqa.review import sheet_texts as say
 from rqa.review.facts import FigureScope, PageFigure, PageTable, ProblemLine, Section, SheetLine, in_short
 from rqa.review.figures import figure_of
 from rqa.review.texts import cut
@@ -37,7 +38,6 @@ HEADS = (
 )
 LESS, ALONE = "the scope, less comparable work", "the scope alone"
 WINDOW = 30
-UNSHOWN = "On record are actions that this page does not show; the annex says why."
 WORDS = 9
 """Words of what an action changed, on the sheet."""
 BEFORE = (
@@ -116,21 +116,24 @@ def open_actions(depot: Depot, month: date) -> list[dict[str, Any]]:
 
 
 def action_lines(
-    rows: Sequence[dict[str, Any]], section: Section, most: int, problems: Sequence[ProblemLine]
+    rows: Sequence[dict[str, Any]], section: Section, most: int, problems: Sequence[ProblemLine], month: date
 ) -> SheetLine:
     """Each action with its verdict, the latest first; `section` tells of all of them. What was changed is left out
     where one of the `problems` shows the action."""
     known = {p.action.partition(" ")[0] for p in problems}
     latest = sorted(rows, key=lambda r: (r["started_on"], r["action_id"]), reverse=True)
     said = [
-        f"{r['action_id']}{'' if r['action_id'] in known else ', ' + cut(r['what'], WORDS)}: {r['verdict']}"
-        + (f" until {month_name(r['expected_on'])}" if _when(r) else "")
+        say.ACTION_LINE.format(
+            action=r["action_id"], what="" if r["action_id"] in known else ", " + cut(r["what"], WORDS),
+            verdict=r["verdict"],
+            until=say.ACTION_UNTIL.format(month=say.near(month_name(r["expected_on"]), month)) if _when(r) else "",
+        )
         for r in latest[:most]
     ]
     more = len(latest) - most
-    said += [f"{counted(more, 'more action')} in the annex"] if more > 0 else []
+    said += [say.MORE_ACTIONS.format(more=counted(more, "more action"))] if more > 0 else []
     if not said:
-        said = [in_short(section.words[0])] if section.words else [UNSHOWN]
+        said = [in_short(section.words[0])] if section.words else [say.UNSHOWN_ACTIONS]
     return SheetLine("Actions", tuple(said), section.key, "each action, before and after")
 
 

@@ -15,6 +15,7 @@ from rqa.answers.improve.problems import SPARES, Problem, answers_it, problems
 from rqa.depot import Depot
 from rqa.errors import RequestError
 from rqa.plots.comebacks.costs import money
+from rqa.review import sheet_texts as say
 from rqa.review.facts import ProblemLine
 from rqa.review.texts import cut
 from rqa.words import NAMES, count, counted, estimate, fixed, month_name, months_said, percent, plural, spoken
@@ -43,7 +44,6 @@ AT_ONCE = ("lot", "burst")
 YEAR = 12
 LONGEST = {"where": 16, "what": 16, "check": 13, "owner": 4}
 """Words of each part of a line; a name out of a log may be longer."""
-NAMELESS = "to be named"
 
 
 def problem_lines(
@@ -59,8 +59,8 @@ def problem_lines(
     asked = {f.id for f in kept[:COMPARED]}
     every = problems(kept, cache(lambda name: _returned(found, name) if name in asked else frozenset()))
     mean, currency = _mean_cost(depot, found)
-    lines = tuple(_line(p, states, actions, listed, mean, currency) for p in every[:MOST])
-    return lines, _basis(every)
+    lines = tuple(_line(p, states, actions, listed, mean, currency, month) for p in every[:MOST])
+    return lines, _basis(every, lines)
 
 
 def _returned(found: MonthFindings, name: str) -> frozenset[str]:
@@ -81,7 +81,7 @@ def nothing_to_act_on(depot: Depot, quiet: Sentence) -> Sentence:
 
 def _line(
     p: Problem, states: dict[str, str], actions: Sequence[dict[str, Any]], listed: Sequence[str], mean: float | None,
-    currency: str,
+    currency: str, month: date,
 ) -> ProblemLine:
     f = p.told
     ids = tuple(one.id for one in p.findings)
@@ -95,7 +95,7 @@ def _line(
         what=cut(_what(f), LONGEST["what"]),
         worth=worth,
         check=_step(f.check),
-        action="" if last is None else _action(last),
+        action="" if last is None else _action(last, month),
         state=states[f.id],
         answered=last is not None,
         events=f.events,
@@ -154,7 +154,8 @@ def _worth(p: Problem, mean: float | None, currency: str) -> tuple[str, float | 
     months = 0 if p.told.months is None else _months(p.told.months)
     once = AT_ONCE[0] in p.scope or any(one.kind.startswith(AT_ONCE[1]) for one in p.findings) or months < YEAR
     number = p.avoided * (1.0 if once else YEAR / months)
-    said = f"about {estimate(number) if number < 1 else fixed(number, 0)}{'' if once else ' a year'} avoidable"
+    about = estimate(number) if number < 1 else fixed(number, 0)
+    said = say.AVOIDABLE.format(number=about, a_year="" if once else " a year")
     if mean is None:
         return said, None
     return f"{said} ({money(_rounded(number * mean), currency)})", number * mean
@@ -178,13 +179,15 @@ def _mean_cost(depot: Depot, found: MonthFindings) -> tuple[float | None, str]:
     return (float(mean) if mean is not None else None), str(answer.settings["currency"])
 
 
-def _action(r: dict[str, Any]) -> str:
+def _action(r: dict[str, Any], month: date) -> str:
     """The action about it: who, since when, and the rates before and after."""
-    owner = f" (owner: {cut(spoken(r['owner']), LONGEST['owner'])})" if r["owner"] else f" (owner {NAMELESS})"
+    owner = say.OWNER.format(owner=cut(spoken(r["owner"]), LONGEST["owner"])) if r["owner"] else say.NO_OWNER
     before, after = (_rate(r, side) for side in ("before", "after"))
-    rates = f"before {before}, after {after}; " if before and after else ""
-    verdict = f"{r['verdict']} to judge" if r["verdict"] == TOO_EARLY else r["verdict"]
-    return f"{r['action_id']}{owner} since {month_name(r['started_on'])}: {rates}{verdict}"
+    rates = say.RATES.format(before=before, after=after) if before and after else ""
+    return say.ACTION_DONE.format(
+        action=r["action_id"], owner=owner, month=say.near(month_name(r["started_on"]), month), rates=rates,
+        verdict=f"{r['verdict']} to judge" if r["verdict"] == TOO_EARLY else r["verdict"],
+    )
 
 
 def _rate(r: dict[str, Any], side: str) -> str:
@@ -192,13 +195,14 @@ def _rate(r: dict[str, Any], side: str) -> str:
     return percent(back / jobs) if jobs and back is not None else ""
 
 
-def _basis(every: Sequence[Problem]) -> str:
-    """What the problems count, and how many more there are."""
+def _basis(every: Sequence[Problem], lines: Sequence[ProblemLine]) -> str:
+    """What the problems count, how many more there are, and what avoidable means where a line says it."""
     spans = [p.told.months for p in every[:MOST] if p.told.months is not None]
     said = []
     if spans:
-        first, last = min(s[0] for s in spans), max(s[1] for s in spans)
-        said.append(f"{months_said(first, last)}, come-backs within {counted(WINDOW, 'day')}")
+        months = months_said(min(s[0] for s in spans), max(s[1] for s in spans))
+        said.append(say.BASIS.format(days=counted(WINDOW, "day"), months=months))
     more = len(every) - MOST
-    said += [f"{counted(more, 'more problem')} in the annex"] if more > 0 else []
-    return f"{'; '.join(said)}." if said else ""
+    said += [say.MORE_PROBLEMS.format(more=count(more))] if more > 0 else []
+    means = f" {say.AVOIDABLE_MEANS}" if any(line.worth for line in lines) else ""
+    return f"{'; '.join(said)}.{means}" if said else means.strip()

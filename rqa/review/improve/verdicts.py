@@ -11,6 +11,7 @@ from rqa.answers.core.grounds import Grounds, Sentence
 from rqa.answers.core.scope import months_back
 from rqa.answers.improve.overall_findings import EARLIER, FIGURES, GROUNDS, MonthMeasure
 from rqa.depot import Depot
+from rqa.plots.level_change import LevelChange
 from rqa.review.facts import Projected, Verdict
 from rqa.review.texts import CANNOT_BE_TOLD, no_job_closed
 from rqa.words import count, counted, counted_of, interval, listed, month_name, months_said, percent, signed
@@ -71,7 +72,7 @@ def _verdict(
             told = there.claim(said + end, *rests_on, EARLIER[measure.measure], about=f"whether {name} changed")
         return Verdict(
             name, own, share, limits, counts, percent(level.before), gap, level.verdict, told, since,
-            percent(level.share),
+            percent(level.share), _change(level),
         )
     span = f"{percent(level.share)} in {months_said(level.level_from, level.month)}"
     if level.verdict == UNTOLD:
@@ -83,6 +84,13 @@ def _verdict(
     said += f". {UNCLEAR[0].upper()}{UNCLEAR[1:]} in the last year: {span}."
     told = there.claim(said, *rests_on, EARLIER[measure.measure], about=f"whether {name} changed")
     return Verdict(name, own, share, limits, counts, before, none, UNCLEAR, told)
+
+
+def _change(level: Level) -> LevelChange | None:
+    """A change of level as the charts draw it."""
+    if level.since is None or level.before_from is None or level.before is None or level.share is None:
+        return None
+    return LevelChange(level.since, level.month, level.before_from, level.before, level.share)
 
 
 def _happened(measure: MonthMeasure, found: MonthAgainstBefore) -> str:
@@ -126,15 +134,15 @@ def summary(
     if idle:
         text = f"{idle}. {text}"
     if waiting:
-        windows = [figure.window for figure in FIGURES if figure.name in waiting]
-        days = counted(f"{windows[0]}" + "".join(f" ({window})" for window in windows[1:]), "day")
+        windows = [f"{figure.window}" for figure in FIGURES if figure.name in waiting]
+        days = counted(listed(windows), "day")
         text += (
-            f" The come-backs of {own} itself are not final yet, as a month's come-backs within {days} are final "
-            f"{days} after its last day; the latest final month speaks instead{_beside(waiting, projected)}."
+            f" Come-backs within {days} of units closed in {own} are not final yet: that takes as long after the "
+            f"month's end. The latest final month is shown instead{_beside(waiting, projected)}."
         )
     rest = [name for name in late if name not in waiting]
     if rest:
-        text += f" {own} itself has no final figure of {listed(rest)}: the latest month before that has speaks instead."
+        text += f" {own} itself has no final figure of {listed(rest)}: the latest month that has one is shown instead."
     said_of_all = resting_on(text, judged)
     if unseen is None:
         return said_of_all

@@ -9,6 +9,7 @@ from rqa.answers.core.grounds import Sentence
 from rqa.answers.steps.battery_breaches import IN_UTC
 from rqa.depot import Depot
 from rqa.measures.run import measure_sql
+from rqa.review import sheet_texts as say
 from rqa.review.facts import FigureScope, PageTable, Section, SheetLine, in_short
 from rqa.review.texts import no_job_closed
 from rqa.words import count, counted, month_name, spoken
@@ -78,5 +79,6 @@ def safety_line(depot: Depot, month: date, section: Section) -> tuple[SheetLine,
         return SheetLine("Safety", (in_short(section.words[0]),), section.key, "how it is looked for"), 0
     each = rows.group_by("kind").len().sort("kind").rows()
     kinds = [f"{KINDS.get(kind, spoken(kind))} {count(n)}" for kind, n in each]
-    said = f"{counted(rows.height, 'event')} in {month_name(month)}: {', '.join(kinds)}."
+    events = counted(rows.height, "event")
+    said = say.SAFETY.format(events=events, month=say.near(month_name(month), month), kinds=", ".join(kinds))
     return SheetLine("Safety", (said,), section.key, "the list of each event"), rows.height

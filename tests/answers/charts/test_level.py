@@ -59,8 +59,11 @@ def test_of_a_change_of_long_ago_the_level_since_is_told() -> None:
 def test_few_jobs_cannot_tell() -> None:
     with depot_of(depot_rows(_months((1, 0, 1, 0, 1, 0, 1, 0), size=10)), as_of="2025-12-31") as depot:
         found = depot.charts.level()
-    assert found is not None
+        assert found is not None
+        figures = depot.charts.month_figures().table
     assert (found.verdict, found.size) == ("cannot be told", 80)
+    # The table of the month says the same, and not that nothing changed.
+    assert figures["verdict"][0] == "cannot be told"
 
 
 def test_what_is_not_there_is_said() -> None:

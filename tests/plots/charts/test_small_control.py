@@ -9,7 +9,9 @@ import polars as pl
 import pytest
 
 from rqa.answers.charts.control_chart import ControlChart
+from rqa.plots import plot
 from rqa.plots.charts.small_control import LETTERS, WIDTH, small_control
+from rqa.plots.level_change import LINE, SETTING, LevelChange
 from rqa.plots.renderer import still
 from tests.plots.test_plots import layers, styles
 
@@ -43,6 +45,30 @@ def test_it_shows_course_band_goal_and_what_is_not_final() -> None:
         assert "datum.mature" in str(made["transform"])
     assert "Goal, as a dashed line: 4.0" in spec["description"]
     assert "October 2024 25.0" in spec["description"].replace("\u00a0", " ")
+
+
+def test_a_change_of_level_is_drawn_where_it_is_dated() -> None:
+    """An upright line at its month, a mean on either side in place of the one of all months, and both as numbers."""
+    change = LevelChange(date(2025, 3, 1), date(2025, 9, 1), date(2024, 1, 1), 0.112, 0.047)
+    chart = months()
+    changed = replace(chart, settings={**chart.settings, SETTING: change})
+    spec = spec_of(changed)
+    assert {"rqa-stage", "rqa-centre", "rqa-stage-word"} <= styles(spec)
+    marks = [v for layer in layers(spec) for v in layer.get("data", {}).get("values", ()) if "mean" in v]
+    assert {(v["first"], v["last"], v["mean"]) for v in marks} == {
+        ("2024-01", "2025-02", 0.112), ("2025-03", "2025-09", 0.047)
+    }
+    svg = still(spec).replace("\u00a0", " ")
+    assert ">11.2 %<" in svg
+    assert ">4.7 %<" in svg
+    assert "The level changed in March 2025: mean 11.2 % before, 4.7 % since." in spec["description"].replace(
+        "\u00a0", " "
+    )
+    whole = plot(changed).to_dict()
+    said = still(whole).replace("\u00a0", " ")
+    assert "from Mar 2025: mean 4.7 %" in said
+    assert "mean 11.2 %" in said
+    assert LINE in whole["title"]["subtitle"]
 
 
 def test_without_a_goal_none_is_drawn() -> None:
