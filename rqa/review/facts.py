@@ -132,7 +132,7 @@ class Tile:
 
     Where its level changed the value is the mean since then, and `when` these months; else that of the latest final
     month. `of` says what it counts where the name of the measure does not; `loud`: whether it became worse. `address`
-    is where the annex tells of it.
+    is where the annex tells of it. `spec` is empty where there is nothing to draw.
     """
 
     key: str
@@ -149,8 +149,8 @@ class Tile:
 
     @property
     def alternative(self) -> str:
-        """What the picture shows, in words."""
-        return str(self.spec["description"])
+        """What the picture shows, in words; nothing where there is none."""
+        return str(self.spec.get("description", ""))
 
 
 @dataclass(frozen=True)

@@ -104,7 +104,7 @@ def render(facts: MonthFacts) -> str:
         sheet=facts.sheet,
         say=sheet_texts,
         headings={**HEADINGS, **{s.key: s.heading for s in facts.sections}},
-        tiles={t.key: _data_address(still(t.spec)) for t in facts.sheet.tiles},
+        tiles={t.key: _data_address(still(t.spec)) for t in facts.sheet.tiles if t.spec},
         policy=Markup(policy),
         style=Markup((room / "page.css").read_text(encoding="utf-8") + viewer_style()),
         place={f.key: i for i, f in enumerate(facts.drawn)},

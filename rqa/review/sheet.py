@@ -198,7 +198,8 @@ def _tile(
         goal = say.GOAL.format(goal=_bare(row[1]), said=_reached(row, measure, month))
         line = float(number[0]) / 100 if (number := NUMBER.search(row[1])) else None
     key = measure.measure if measure.window == 30 else f"{measure.measure}-{measure.window}"
-    spec = all_shown(small_control(chart, line).to_dict(validate=False))
+    # A picture so small has no room to say why it is empty; the tile's words do.
+    spec = all_shown(small_control(chart, line).to_dict(validate=False)) if v.share != "no data" else {}
     sign, word = state_of(v, month)
     when = v.month if v.change is None else _span(v.change)
     return Tile(

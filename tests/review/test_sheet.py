@@ -195,6 +195,11 @@ def test_a_depot_with_little_work(jobs: int) -> None:
         facts = describe(small)
     sheet = check(facts).text
     assert "Cannot be told" in sheet
+    # What cannot be told has no picture: so small it could not say why.
+    page = render(facts)
+    drawn = [t for t in facts.sheet.tiles if t.spec]
+    assert all((t.value == "no data") == (not t.spec) for t in facts.sheet.tiles)
+    assert page.count('class="still tile"') == len(drawn)
     assert not facts.sheet.to_act
 
 
