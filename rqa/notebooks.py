@@ -254,8 +254,8 @@ def _nbclient() -> Any:
     return nbclient
 
 
-def refresh(folder: str | Path) -> list[Path]:
-    """Run every notebook of a folder in a fresh kernel and write it back with its outputs.
+def refresh(folder: str | Path, only: str = "*") -> list[Path]:
+    """Run every notebook of a folder in a fresh kernel and write it back with its outputs; `only` names one of them.
 
     Nothing is written if any cell of any notebook fails; then `RqaError` names the notebook and the cell's error.
     """
@@ -264,7 +264,7 @@ def refresh(folder: str | Path) -> list[Path]:
     nbclient = _nbclient()
     done: dict[Path, NotebookNode] = {}
     os.environ["TZ"] = "UTC"
-    for path in sorted(Path(folder).glob("*.ipynb")):
+    for path in sorted(Path(folder).glob(f"{only}.ipynb")):
         notebook = nbformat.read(path, as_version=4)
         _strip(notebook)
         client = nbclient.NotebookClient(
@@ -298,6 +298,6 @@ def _strip(notebook: Any) -> None:
 
 
 if __name__ == "__main__":
-    if len(sys.argv) != 3 or sys.argv[1] != "refresh":
-        sys.exit("usage: python -m rqa.notebooks refresh FOLDER")
-    refresh(sys.argv[2])
+    if len(sys.argv) not in (3, 4) or sys.argv[1] != "refresh":
+        sys.exit("usage: python -m rqa.notebooks refresh FOLDER [NAME]")
+    refresh(*sys.argv[2:])

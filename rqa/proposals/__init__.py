@@ -7,6 +7,7 @@ with something against it, says "check this", and what is not known is left as a
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from rqa.errors import MappingError
 from rqa.intake.draft import draft, read_mapping
@@ -14,9 +15,12 @@ from rqa.intake.mapping import MAPPING_FILE
 from rqa.progress import Progress, silent
 from rqa.proposals.proposal import Proposed, proposed
 from rqa.proposals.updated import updated
-from rqa.proposals.written import mapping_text, marked_lines
+from rqa.proposals.written import guess_rows, mapping_text, marked_lines
 from rqa.words import counted, listed
 from rqa.written import write_whole
+
+if TYPE_CHECKING:
+    import polars as pl
 
 
 @dataclass(frozen=True)
@@ -35,11 +39,27 @@ class Proposal:
     proposed: Proposed
     added: tuple[str, ...] | None = None
     """What was added to a mapping that was there; None for a new one."""
+    kept: int = 0
+    """How many settings stood in it, each of which was looked for in the new text and found as it was."""
+
+    @property
+    def table(self) -> "pl.DataFrame":
+        """A row a guess: set, table, column, value, to_do ("", "check this" or "to fill"), why."""
+        import polars as pl
+
+        names = ("set", "table", "column", "value", "to_do", "why")
+        return pl.DataFrame(guess_rows(self.proposed), schema=dict.fromkeys(names, pl.String), orient="row")
+
+    @property
+    def mapping(self) -> dict[str, Any]:
+        """The mapping as plain data, to be changed and handed to `rqa.inspect` or `rqa.load`."""
+        return tomllib.loads(self.text)
 
     def __str__(self) -> str:
         if self.added is not None:
             lines = [f"{self.path.name}: {counted(len(self.added), 'addition')}", *(f"  {a}" for a in self.added)]
-            return "\n".join([*lines, *(f"  {label}: not read: {why}" for label, why in self.not_read.items())])
+            lines += [f"  {label}: not read: {why}" for label, why in self.not_read.items()]
+            return "\n".join([*lines, *self._checked(), *self._to_check()])
         tables = [s for s in self.proposed.sets if s.match is not None or s.wide]
         files, sets = counted(self.proposed.files, "file"), counted(len(tables), "set")
         lines = [f"{self.path.name}: {files}, {sets} of them mapped"]
@@ -50,10 +70,23 @@ class Proposal:
             part = f" ({one.group.first.part})" if one.group.first.part else ""
             lines.append(f"  {', '.join(one.group.patterns[:2])}{part}: {counted(one.rows, 'row')}, {what}")
         lines += [f"  {label}: not read: {why}" for label, why in self.not_read.items()]
-        if self.checks:
-            lines.append(f"{counted(len(self.checks), 'line')} to check or fill: {', '.join(self.checks[:12])}"
-                         + (" …" if len(self.checks) > 12 else ""))
-        return "\n".join(lines)
+        return "\n".join([*lines, *self._to_check()])
+
+    def _to_check(self) -> list[str]:
+        if not self.checks:
+            return []
+        return [f"{counted(len(self.checks), 'line')} to check or fill: {', '.join(self.checks[:12])}"
+                + (" …" if len(self.checks) > 12 else "")]
+
+    def _checked(self) -> list[str]:
+        """What was looked at before a mapping that was there is written anew."""
+        if not self.added:
+            return []
+        return [
+            "Checked in the new text: it can be read as TOML; every column that was added stands in its own table; "
+            f"{counted(self.kept, 'setting')} that stood there before "
+            f"{'is' if self.kept == 1 else 'are'} unchanged, but for paths that have more patterns.",
+        ]
 
 
 def propose(
@@ -108,4 +141,5 @@ def _update(folder: Path, path: Path, *, write: bool, progress: Progress) -> Pro
     checks = tuple(marked_lines(made.proposed))
     if write and made.added:
         write_whole(path, made.text.encode())
-    return Proposal(path, made.text, checks, dict(made.proposed.not_read), True, made.proposed, made.added)
+    return Proposal(path, made.text, checks, dict(made.proposed.not_read), True, made.proposed, made.added,
+                    made.kept)

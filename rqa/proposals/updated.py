@@ -45,6 +45,8 @@ class Update:
     text: str
     added: tuple[str, ...]
     proposed: Proposed
+    kept: int = 0
+    """Settings that stood in it before, each of which was compared with the new text."""
 
 
 def updated(folder: Path, progress: Progress = silent) -> Update:
@@ -179,7 +181,7 @@ def _written(
     for number, names in live.items():
         if not names <= set(plain["table"][number].get("columns", {})):
             raise MappingError(f"table.{number + 1}: its columns cannot be found in the text. {BY_HAND}")
-    return Update(new if said else text, tuple(said), made)
+    return Update(new if said else text, tuple(said), made, settings_in(tomllib.loads(text)))
 
 
 def _unread(column: Column, facts: Facts, entry: TableSpec, form: str, spec: Files) -> str:
@@ -224,6 +226,15 @@ def _with_columns(text: str, number: int, lines: Sequence[str]) -> str:
     filled = [i for i in range(columns or first, end) if rows[i].strip() and not rows[i].lstrip().startswith("#")]
     head = [] if columns is not None else ["[table.columns]"]
     return "\n".join([*rows[: filled[-1] + 1], *head, *lines, *rows[filled[-1] + 1:]])
+
+
+def settings_in(value: Any) -> int:
+    """How many settings a mapping holds: what holds no further setting; a list of texts is one."""
+    if isinstance(value, dict):
+        return sum(map(settings_in, value.values()))
+    if isinstance(value, list) and value and all(isinstance(v, dict) for v in value):
+        return sum(map(settings_in, value))
+    return 1
 
 
 def _check_kept(old: Any, new: Any, place: str) -> None:

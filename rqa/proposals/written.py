@@ -419,6 +419,20 @@ def _first_sentence(why: str) -> str:
     return why if len(why) < 300 else f"{why[:300]}…"
 
 
+def guess_rows(made: Proposed) -> list[tuple[str, str, str, str, str, str]]:
+    """Each line of `[table.columns]`: its set, table, column, value, what is to be done with it, and why."""
+    found = []
+    for one in made.sets:
+        if one.match is None:
+            continue
+        lines, _ = column_lines(one, one.match, TABLES[one.match.table])
+        for line in lines:
+            to_do = "to fill" if not line.live else CHECK if line.mark else ""
+            why = one_line("; ".join(filter(None, (line.mark, line.why))))
+            found.append((one.group.name, one.match.table, line.key, one_line(line.value), to_do, why))
+    return found
+
+
 def marked_lines(made: Proposed) -> Iterable[str]:
     """The lines of a proposal that ask to be checked, by their set; the zones of sites first."""
     if any(has_unzoned_times(s) for s in made.sets):

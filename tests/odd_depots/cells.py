@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any
 
 ALL = sorted((Path(__file__).resolve().parents[2] / "notebooks").glob("*.ipynb"))
-NOTEBOOKS = [path for path in ALL if path.stem != "10_published_examples"]
-"""Those that ask a depot; the published examples are the same beside any."""
+NOTEBOOKS = [path for path in ALL if path.stem not in ("00_map_your_logs", "10_published_examples")]
+"""Those that ask a depot; the mapping of exports and the published examples are the same beside any."""
 
 
 def code_cells(notebook: Path) -> list[tuple[str, str]]:

@@ -119,6 +119,7 @@ def test_the_command_adds_and_inspects(folder: Path) -> None:
     done = CliRunner().invoke(main, ["map", str(folder), "--update"])
     assert done.exit_code == 0, done.output
     assert "1 addition" in done.output
+    assert "16 settings that stood there before are unchanged" in done.output
     assert done.output.count("orders_2026.csv") >= 2
 
 
