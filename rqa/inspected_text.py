@@ -51,7 +51,7 @@ def _links(seen: Seen, width: int) -> str:
     if units.jobs:
         lines.append(
             f"jobs: {counted(units.jobs, 'job')} of {counted(units.units, 'unit')}; "
-            f"{counted(units.repeated_units, 'unit has', 'units have')} several jobs "
+            f"{counted(units.repeated_units, 'unit came', 'units came')} more than once "
             f"({counted(units.repeated_jobs, 'job')}, {percent(units.repeated_jobs / units.jobs)})"
         )
     lines += [_link(link) for link in seen.links]

@@ -85,6 +85,7 @@ def test_what_is_written_is_read_back() -> None:
 
 def test_the_agreed_notebooks_are_there() -> None:
     agreed = (
+        "00_map_your_logs",
         "00_start_here",
         "01_what_was_loaded",
         "02_come_backs",
