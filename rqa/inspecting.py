@@ -113,9 +113,10 @@ def inspect(
         memory: the most the engine may use, such as "1GB".
         progress: is told each `rqa.progress.Stage` as it begins.
 
-    Returns an `Inspection`: the report of the load, the first rows as they will be stored beside the source's cells,
-    the words of each status with their codes, how many rows of the logs have their job, what can be told with this
-    mapping, and the next line to add. Names of people are not shown; with a `key_file` no cell of a source is.
+    Returns an `Inspection`. It holds the report of the load, and the first rows as they will be stored beside the
+    source's cells. It tells the words of each status with their codes, and how many rows of the logs have their job. It
+    says what can be told with this mapping, and the next line to add. Names of people are not shown; with a `key_file`
+    no cell of a source is.
 
     Raises what `load` raises, `MappingError` with all faults of a mapping at once, and `RequestError` for a number of
     `rows` that is none.
