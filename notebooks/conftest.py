@@ -1,11 +1,15 @@
 """How the notebooks are checked: every stored output is compared, against a store built from the sample's own files."""
 
 import os
+from pathlib import Path
 
 import pytest
 
 from rqa.notebooks import STILL
 
+HERE = Path(__file__).resolve().parent
+IN_THE_GATE = ("00_start_here", "02_come_backs", "05_control_charts", "08_month")
+"""Notebooks that every run of the tests compares; CI compares the others too."""
 OUTPUT_SECONDS = 120
 os.environ[STILL] = "1"
 
@@ -14,6 +18,12 @@ def pytest_collectstart(collector: pytest.Collector) -> None:
     """Compare charts by their Vega, not by their picture, whose labels move with fonts."""
     if type(collector).__name__ == "IPyNbFile":
         collector.skip_compare += ("image/svg+xml",)
+
+
+def pytest_itemcollected(item: pytest.Item) -> None:
+    """Marks the cells of notebooks that the gate leaves to CI."""
+    if type(item).__name__ == "IPyNbCell" and item.path.parent == HERE and item.path.stem not in IN_THE_GATE:
+        item.add_marker("slow")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -6,12 +6,13 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
+from tests.made_once import Shelf
 from tests.workspaces import Workspace
 
-# The gate asks a quarter of the examples, the same each time and of any machine; `.ci/run` asks all of them as well, by
+# The gate asks a tenth of the examples, the same each time and of any machine; `.ci/run` asks all of them as well, by
 # `--hypothesis-profile=whole`. `--hypothesis-profile=wide` looks for new ones.
 same_each_time = settings(derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-settings.register_profile("gate", same_each_time, max_examples=25)
+settings.register_profile("gate", same_each_time, max_examples=10)
 settings.register_profile("whole", same_each_time, max_examples=100)
 settings.register_profile("wide", deadline=None, max_examples=500)
 settings.load_profile("gate")
@@ -69,6 +70,12 @@ def pytest_itemcollected(item: pytest.Item) -> None:
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Files that take long come first and what is fast last, so that workers end together."""
     items.sort(key=lambda item: (item.get_closest_marker("fast") is not None, not _takes_long(item.path)))
+
+
+@pytest.fixture(scope="session")
+def shelf(tmp_path_factory: pytest.TempPathFactory) -> Shelf:
+    """What several files read and none changes."""
+    return Shelf(tmp_path_factory)
 
 
 @pytest.fixture

@@ -1,10 +1,10 @@
-"""How many examples a property test asks for: its own number where all are asked, a quarter in the gate."""
+"""How many examples a property test asks for: its own number where all are asked, a tenth in the gate."""
 
 from hypothesis import settings
 
 USUAL = 100
 """What a test asks for that says nothing, where all examples are asked."""
-LEAST = 5
+LEAST = 3
 """So many are asked in every profile, or all where a test has fewer."""
 
 

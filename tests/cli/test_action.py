@@ -1,5 +1,6 @@
 """`rqa action`: improvements added to a workspace and listed, and what it says of bad input."""
 
+import shutil
 from pathlib import Path
 
 import pytest
@@ -16,12 +17,19 @@ SCOPE = ("--scope", "site=Alder; model=Quern")
 GIVEN = ("--what", "tape, held", "--started-on", "2024-02-01", *SCOPE)
 
 
+@pytest.fixture(scope="module")
+def loaded(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """What each test has a copy of."""
+    folder = tmp_path_factory.mktemp("loaded")
+    (folder / "sources.toml").write_text(MAPPING, encoding="utf-8")
+    (folder / "jobs.csv").write_text(csv_of(job("J1"), job("J2", unit_id="U2")), encoding="utf-8")
+    rqa.load(folder)
+    return folder
+
+
 @pytest.fixture
-def workspace(tmp_path: Path) -> Path:
-    (tmp_path / "sources.toml").write_text(MAPPING, encoding="utf-8")
-    (tmp_path / "jobs.csv").write_text(csv_of(job("J1"), job("J2", unit_id="U2")), encoding="utf-8")
-    rqa.load(tmp_path)
-    return tmp_path
+def workspace(loaded: Path, tmp_path: Path) -> Path:
+    return shutil.copytree(loaded, tmp_path, dirs_exist_ok=True)
 
 
 def run(workspace: Path, *words: str) -> tuple[int, str]:

@@ -2,6 +2,7 @@
 
 import hashlib
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -16,6 +17,8 @@ import pytest
 from rqa.notebooks import copy_notebooks
 from rqa.stopping import Stopped, held, interruptible, released, stoppable
 from rqa.store.lock import writing
+from tests.cases import some_slow
+from tests.made_once import Shelf
 from tests.workspaces import Workspace, csv_of, job
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="signals")
@@ -105,13 +108,13 @@ def standing(ws: Workspace) -> Workspace:
 
 @pytest.mark.parametrize(
     ("moment", "number"),
-    list(
+    some_slow(list(
         zip(
             ("importing", "making the scratch folder", "reading 2.csv", "checking jobs", "linking jobs"),
             (*SIGNALS, *SIGNALS, signal.SIGINT),
             strict=True,
         )
-    ),
+    ), 3),
 )
 def test_a_load_stopped_before_its_end_leaves_the_old_store(
     standing: Workspace, moment: str, number: signal.Signals
@@ -125,7 +128,7 @@ def test_a_load_stopped_before_its_end_leaves_the_old_store(
     assert standing.names() == names
 
 
-@pytest.mark.parametrize("moment", ["putting in place", "after putting in place"])
+@pytest.mark.parametrize("moment", some_slow(["putting in place", "after putting in place"], 1))
 def test_a_load_stopped_at_its_end_says_that_the_store_is_new(standing: Workspace, moment: str) -> None:
     before, names = digest(standing.store), standing.names()
     done = driven(signal.SIGINT, moment, "load", str(standing.folder))
@@ -142,7 +145,7 @@ def test_a_first_load_stopped_makes_no_store(ws: Workspace) -> None:
     assert ws.names() == {"1.csv", "sources.toml", "depot.duckdb.lock"}
 
 
-@pytest.mark.parametrize(("command", "number"), list(zip(("load", "inspect"), SIGNALS, strict=True)))
+@pytest.mark.parametrize(("command", "number"), some_slow(list(zip(("load", "inspect"), SIGNALS, strict=True)), 1))
 def test_a_signal_from_outside_ends_what_the_engine_is_asked(
     ws: Workspace, command: str, number: signal.Signals
 ) -> None:
@@ -178,15 +181,9 @@ def test_a_signal_ends_waiting_for_another_load(standing: Workspace) -> None:
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def demo(shelf: Shelf, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A small demo depot with its store."""
-    import rqa
-    from rqa.demo import write
-
-    folder = tmp_path_factory.mktemp("demo") / "out"
-    write(folder, jobs=300, plain=True)
-    rqa.load(folder)
-    return folder
+    return shutil.copytree(shelf.demo(300), tmp_path_factory.mktemp("demo") / "out")
 
 
 @pytest.mark.parametrize(
@@ -264,7 +261,7 @@ class Endless:
         self.told.set()
 
 
-@pytest.mark.parametrize("number", SIGNALS)
+@pytest.mark.parametrize("number", some_slow(SIGNALS, 1))
 def test_an_engine_that_hears_of_no_signal_is_interrupted(number: signal.Signals) -> None:
     engine = Endless()
     with stoppable() as stopping:
@@ -343,8 +340,8 @@ print("went on", met)
 
 @pytest.mark.parametrize(
     ("how", "number", "code", "left"),
-    [("plain", signal.SIGTERM, -signal.SIGTERM, False), ("plain", signal.SIGHUP, -signal.SIGHUP, False),
-     ("handled", signal.SIGTERM, 0, True), ("a thread", signal.SIGTERM, 0, True)],
+    some_slow([("plain", signal.SIGTERM, -signal.SIGTERM, False), ("plain", signal.SIGHUP, -signal.SIGHUP, False),
+     ("handled", signal.SIGTERM, 0, True), ("a thread", signal.SIGTERM, 0, True)], 2),
 )
 def test_a_script_that_loads_is_ended_by_a_signal_and_leaves_nothing(
     ws: Workspace, how: str, number: signal.Signals, code: int, left: bool

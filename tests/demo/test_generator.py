@@ -13,6 +13,7 @@ import rqa
 from rqa.demo import chunk, write
 from rqa.demo.catalogue import SITES
 from rqa.demo.clock import in_changed_hour, next_workday, offsets_of, to_utc
+from tests.cases import some_slow
 
 SAMPLE = Path(__file__).parents[2] / "sample_data"
 MADE = ("alder", "birch", "cedar", "reference", "sources.toml", "truth.json")
@@ -61,7 +62,7 @@ def test_the_sample_stays_small() -> None:
     )
 
 
-@pytest.mark.parametrize("plain", [True, False])
+@pytest.mark.parametrize("plain", some_slow([True, False], 1))
 def test_chunks_make_one_depot(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, plain: bool) -> None:
     monkeypatch.setattr(chunk, "CHUNK", 150)
     write(tmp_path, jobs=400, months=6, plain=plain)

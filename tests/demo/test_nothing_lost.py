@@ -3,7 +3,6 @@
 import csv
 import gzip
 import json
-import shutil
 import tomllib
 from collections import Counter
 from collections.abc import Iterator
@@ -15,18 +14,16 @@ import duckdb
 import openpyxl
 import pytest
 
-import rqa
 from rqa.contract import TABLES
+from tests.made_once import Shelf
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_data"
 Cells = dict[str, Any]
 
 
 @pytest.fixture(scope="module")
-def loaded(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Any]:
-    folder = tmp_path_factory.mktemp("sample") / "ws"
-    shutil.copytree(SAMPLE, folder, ignore=shutil.ignore_patterns("*.duckdb*"))
-    report = rqa.load(folder)
+def loaded(shelf: Shelf) -> tuple[Path, Any]:
+    folder, report = shelf.sample()
     return folder / "depot.duckdb", report
 
 

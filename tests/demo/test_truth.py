@@ -2,7 +2,6 @@
 
 import json
 import re
-import shutil
 from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
@@ -12,6 +11,7 @@ import pytest
 
 import rqa
 from rqa.store.report import LoadReport
+from tests.made_once import Shelf
 
 SAMPLE = Path(__file__).parents[2] / "sample_data"
 TRUTH = json.loads((SAMPLE / "truth.json").read_text(encoding="utf-8"))
@@ -20,10 +20,8 @@ COUNTS = {"rows": "in_file", "accepted": "accepted", "refused": "refused", "know
 
 
 @pytest.fixture(scope="module")
-def loaded(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[LoadReport, "rqa.Depot"]]:
-    folder = tmp_path_factory.mktemp("sample") / "ws"
-    shutil.copytree(SAMPLE, folder, ignore=shutil.ignore_patterns("*.duckdb*"))
-    report = rqa.load(folder)
+def loaded(shelf: Shelf) -> Iterator[tuple[LoadReport, "rqa.Depot"]]:
+    folder, report = shelf.sample()
     with rqa.open(folder) as depot:
         yield report, depot
 

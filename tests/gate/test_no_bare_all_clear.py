@@ -131,12 +131,12 @@ def place(path: Path) -> str:
     return path.relative_to(ROOT).as_posix()
 
 
-@pytest.mark.parametrize("path", modules(), ids=place)
-def test_an_all_clear_is_made_where_its_grounds_are_named(path: Path) -> None:
-    if place(path) in MAKES:
-        return
+def test_an_all_clear_is_made_where_its_grounds_are_named() -> None:
+    looked_at = [path for path in modules() if place(path) not in MAKES]
+    assert len(looked_at) > 100
     found = [
-        f"{path.name}:{line}: {text}"
+        f"{place(path)}:{line}: {text}"
+        for path in looked_at
         for line, text in bare_texts(ast.parse(path.read_text(encoding="utf-8")))
         if len(text.split()) >= 4 and READS_LIKE_ONE.search(text) and not any(known in text for known in SAYS_ELSE)
     ]

@@ -48,10 +48,11 @@ def _sentences(text: str) -> Iterator[str]:
         yield from re.split(r"(?<=[.!?:;])\s+", " ".join(paragraph.split()))
 
 
-@pytest.mark.parametrize("path", TEXTS, ids=lambda path: str(path.relative_to(ROOT)))
-def test_no_text_has_a_phrase_that_readers_stumbled_over(path: Path) -> None:
-    said = " ".join(" ".join(_said(path)).split())
-    assert not [phrase for phrase in BANNED if re.search(rf"\b{re.escape(phrase)}", said)]
+def test_no_text_has_a_phrase_that_readers_stumbled_over() -> None:
+    banned = re.compile(rf"\b(?:{'|'.join(map(re.escape, BANNED))})")
+    assert len(TEXTS) > 100
+    texts = {str(path.relative_to(ROOT)): " ".join(" ".join(_said(path)).split()) for path in TEXTS}
+    assert {name: found for name, said in texts.items() if (found := banned.findall(said))} == {}
 
 
 @pytest.mark.parametrize("path", GUIDES, ids=lambda path: path.name)

@@ -15,6 +15,7 @@ import polars as pl
 import pytest
 
 from rqa.errors import MappingError, SourceError
+from tests.cases import some_slow
 from tests.workspaces import Workspace, csv_of, job
 
 ROWS = [job("A"), job("B", site="Größe")]
@@ -61,7 +62,7 @@ UTF16 = ["utf-16", "utf-16-le", "utf-16-be", "utf-32", "utf-8-sig"]
 MARKED = {"utf-16-le": b"\xff\xfe", "utf-16-be": b"\xfe\xff"}
 
 
-@pytest.mark.parametrize("encoding", UTF16)
+@pytest.mark.parametrize("encoding", some_slow(UTF16, ["utf-16", "utf-8-sig"]))
 @pytest.mark.parametrize("ending", [".csv", ".jsonl", ".csv.gz"])
 def test_text_with_a_byte_order_mark_is_read_by_it(ws: Workspace, encoding: str, ending: str) -> None:
     content = MARKED.get(encoding, b"") + (LINES if "json" in ending else TEXT).encode(encoding)
@@ -191,7 +192,7 @@ def test_a_select_over_files_without_a_record_has_no_row_and_is_said_once(ws: Wo
     assert len(str(caught.value).splitlines()) == 1
 
 
-@pytest.mark.parametrize("blank", ["\n", "\n\n", " \r\n", "\t\n\n"])
+@pytest.mark.parametrize("blank", some_slow(["\n", "\n\n", " \r\n", "\t\n\n"], 2))
 @pytest.mark.parametrize("cut", [False, True])
 def test_blank_lines_before_the_header_are_passed_over(ws: Workspace, blank: str, cut: bool) -> None:
     rows = [job("A"), job("B", site=""), job("C")]
@@ -209,7 +210,7 @@ NUMBERED = {name: str(i) for i, name in enumerate(job(), 1)}
 
 @pytest.mark.parametrize("form", ["csv", "xlsx"])
 @pytest.mark.parametrize("named", [False, True])
-@pytest.mark.parametrize("broken", [False, True])
+@pytest.mark.parametrize("broken", some_slow([False, True], [True]))
 def test_file_without_a_header_row(ws: Workspace, form: str, named: bool, broken: bool) -> None:
     lines = [",".join(r) for r in HEADERLESS]
     if broken and form == "csv":

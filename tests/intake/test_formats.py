@@ -14,6 +14,7 @@ import polars as pl
 import pytest
 
 from rqa.errors import MappingError, SourceError
+from tests.cases import some_slow
 from tests.workspaces import Workspace, job
 
 LISBON_SUMMER = timezone(timedelta(hours=1))
@@ -141,7 +142,7 @@ def excel_job(job_id: object, **changes: object) -> list[object]:
 HEADER_CELLS = [*job(), "labour_minutes"]
 
 
-@pytest.mark.parametrize(("first", "header_row"), [(1, 1), (1, None), (4, None), (4, 4)])
+@pytest.mark.parametrize(("first", "header_row"), some_slow([(1, 1), (1, None), (4, None), (4, 4)], 2))
 def test_excel(ws: Workspace, first: int, header_row: int | None) -> None:
     rows = [
         HEADER_CELLS,

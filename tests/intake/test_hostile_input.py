@@ -22,6 +22,7 @@ from rqa.intake.own_actions import own_actions
 from rqa.intake.values import SPACES
 from rqa.store.engine import open_store
 from rqa.store.load import load
+from tests.cases import some_slow
 from tests.workspaces import Workspace, csv_of, job
 
 ROWS = [job("A"), job("B", opened_at="2024-03-01 09:00:00")]
@@ -127,7 +128,7 @@ def parquet(path: Path, compression: str) -> bytes:
     return path.read_bytes()
 
 
-@pytest.mark.parametrize("compression", ["zstd", "snappy", "gzip", "uncompressed"])
+@pytest.mark.parametrize("compression", some_slow(["zstd", "snappy", "gzip", "uncompressed"], 1))
 @pytest.mark.parametrize(
     ("seed", "columns"),
     [(None, {}), (1, {}), (2, {"complaint": {"sql": "lower(model)"}})],
@@ -259,7 +260,7 @@ def test_the_key_file_is_a_name_and_no_pattern(ws: Workspace, tmp_path: Path, na
 
 
 @pytest.mark.parametrize("form", ["csv", "jsonl", "escaped", "frame", "sql"])
-@pytest.mark.parametrize("plain", [True, False])
+@pytest.mark.parametrize("plain", some_slow([True, False], 1))
 def test_every_kind_of_space_is_taken_off_both_ends_in_every_format(ws: Workspace, form: str, plain: bool) -> None:
     import polars as pl
 
@@ -285,7 +286,7 @@ def test_unicode_space_is_what_unicode_says() -> None:
     assert len(SPACES) == len(set(SPACES))
 
 
-@pytest.mark.parametrize("encoding", ["utf-16", "utf_16", "utf-32"])
+@pytest.mark.parametrize("encoding", some_slow(["utf-16", "utf_16", "utf-32"], 1))
 @pytest.mark.parametrize("name", ["jobs.csv", "jobs.jsonl", "jobs.csv.gz"])
 def test_text_without_a_byte_order_mark_is_told(ws: Workspace, name: str, encoding: str) -> None:
     plain = TEXT.encode("utf-16-le") if "csv" in name else "\n".join(LINES).encode()

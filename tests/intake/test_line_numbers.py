@@ -8,6 +8,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from tests.cases import some_slow
 from tests.examples import examples
 from tests.workspaces import HEADER, Workspace, job
 
@@ -66,7 +67,7 @@ OVER: dict[str, dict[str, Any]] = {
 }
 
 
-@pytest.mark.parametrize("form", ["\n", "\r\n", "gz", "utf-16"])
+@pytest.mark.parametrize("form", some_slow(["\n", "\r\n", "gz", "utf-16"], 1))
 @pytest.mark.parametrize("over", OVER)
 @pytest.mark.parametrize("case", CASES)
 def test_a_row_is_named_by_the_line_it_begins_on(ws: Workspace, case: str, over: str, form: str) -> None:

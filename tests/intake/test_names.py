@@ -17,6 +17,7 @@ from rqa.intake.entries import entry_of
 from rqa.intake.names import PLACE_COLUMNS, quoted
 from rqa.intake.sources import TextSource
 from rqa.intake.validate import EXTRA_COLUMNS, judging_select
+from tests.cases import some_slow
 from tests.workspaces import HEADER, Workspace, csv_of, job
 
 ZONES = {"A": {"zone": "Europe/Lisbon"}, "B": {"zone": "Asia/Tokyo"}}
@@ -69,7 +70,7 @@ PARTS = range(3)
 """A file may have so many columns; the words are tried a part at a time."""
 
 
-@pytest.mark.parametrize("part", PARTS)
+@pytest.mark.parametrize("part", some_slow(PARTS, 1))
 def test_a_source_may_name_its_columns_like_anything_inside(ws: Workspace, part: int) -> None:
     """Columns named like a load's own names, marked or not, are read, mapped, left out and kept like any other."""
     inside = sorted(set(re.findall(r'"(~[^"]+)"', judged("jobs"))))
@@ -105,7 +106,7 @@ def test_a_select_sees_every_column_of_a_hostile_file(ws: Workspace) -> None:
         ]
 
 
-@pytest.mark.parametrize("part", PARTS)
+@pytest.mark.parametrize("part", some_slow(PARTS, 1))
 def test_the_contract_may_name_a_new_column_like_anything_inside(
     ws: Workspace, monkeypatch: pytest.MonkeyPatch, part: int
 ) -> None:

@@ -7,6 +7,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from rqa.errors import MappingError
+from tests.cases import some_slow
 from tests.examples import examples
 from tests.workspaces import Workspace, csv_of, job
 
@@ -16,7 +17,7 @@ GERMAN = {"decimal": ",", "thousands": ".", "delimiter": ";"}
 
 @pytest.mark.parametrize(
     ("text", "reading", "minutes"),
-    [
+    some_slow([
         ("2,5", GERMAN, 150.0),
         ("1.000,5", GERMAN, 60_030.0),
         ("2.5", GERMAN, None),
@@ -27,7 +28,7 @@ GERMAN = {"decimal": ",", "thousands": ".", "delimiter": ";"}
         ("1e307", {}, None),
         ("0", {}, 0.0),
         ("1e2", {}, 6_000.0),
-    ],
+    ], 4),
 )
 def test_a_number_with_a_factor_is_judged_like_any_other(
     ws: Workspace, text: str, reading: dict[str, Any], minutes: float | None
@@ -261,7 +262,7 @@ GATHERED = [
 ]
 
 
-@pytest.mark.parametrize("sql", [*PLAIN, *GATHERED])
+@pytest.mark.parametrize("sql", some_slow([*PLAIN, *GATHERED], [PLAIN[0], GATHERED[0], PLAIN[-1], GATHERED[-1]]))
 def test_every_refusal_names_a_file_that_is_there_and_a_row_that_holds_the_value(ws: Workspace, sql: str) -> None:
     rows = {"1.csv": [job("A"), job("B", model="")], "2.csv": [job("C", closed_at="never"), job("D", model="")]}
     for name, of_file in rows.items():

@@ -10,6 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from rqa.errors import MappingError, SourceError
+from tests.cases import some_slow
 from tests.examples import examples
 from tests.workspaces import Workspace, csv_of, job
 
@@ -154,7 +155,7 @@ def test_every_planted_fault_is_told_in_one_round(room: Workspace, chosen: list[
     assert {f.removeprefix("sources.toml, ") for f in caught.value.faults} <= {f for n in names for f in alone(room, n)}
 
 
-@pytest.mark.parametrize("name", FAULTS)
+@pytest.mark.parametrize("name", some_slow(FAULTS, list(FAULTS)[::3]))
 def test_each_fault_alone_is_told_once(room: Workspace, name: str) -> None:
     with pytest.raises(MappingError) as caught:
         room.load(planted([name]), write=False)

@@ -12,6 +12,7 @@ from rqa.intake.mapping import Files
 from rqa.intake.overlong import NOT_CLOSED, TOO_LONG, unfit_records
 from rqa.intake.quotes import LONGEST_LINE, Quotes, SourceLine, lines_of
 from rqa.intake.sources import SourceFile
+from tests.cases import some_slow
 from tests.examples import examples
 from tests.workspaces import Workspace, job
 
@@ -45,7 +46,9 @@ def file_with(note: str) -> str:
     return out.getvalue()
 
 
-@pytest.mark.parametrize(("name", "size"), [*((n, 3_000_000) for n in NOTES), *((n, s) for n in FAST for s in NEAR)])
+@pytest.mark.parametrize(
+    ("name", "size"), some_slow([*((n, 3_000_000) for n in NOTES), *((n, s) for n in FAST for s in NEAR)], 4)
+)
 def test_a_long_note_is_one_record(ws: Workspace, name: str, size: int) -> None:
     unit = NOTES[name]
     # Doubled quotes count: the record is as long as it stands in the file.

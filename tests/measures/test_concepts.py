@@ -16,6 +16,7 @@ from rqa.errors import RequestError
 from rqa.measures.keep import KEPT, OF_KEPT, OF_ROWS, WORKING, keep_sql
 from rqa.measures.run import concepts, fill, measure_sql, sql_files
 from rqa.store.concepts import expanded
+from tests.cases import some_slow
 from tests.depots import completed, depot_of
 from tests.examples import examples
 from tests.measures.by_hand_concepts import OF_A_DAY, PLAIN
@@ -153,7 +154,7 @@ def unlike(first: Any, second: Any) -> bool:
     return sorted(map(repr, first.rows())) != sorted(map(repr, second.rows()))
 
 
-@pytest.mark.parametrize("measure", MEASURES)
+@pytest.mark.parametrize("measure", some_slow(MEASURES, list(MEASURES)[::4]))
 def test_a_file_written_out_counts_the_same(depot: Depot, measure: str) -> None:
     """In an engine without table macros: every measure, in groups, with its concepts as steps of its own."""
     by = tuple(MEASURES[measure])[:2] if measure.startswith("values_") else tuple(MEASURES[measure])

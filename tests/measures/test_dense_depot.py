@@ -67,7 +67,10 @@ def dense(seed: int, jobs: int = 260) -> dict[str, list[dict[str, Any]]]:
 Case = tuple[dict[str, list[dict[str, Any]]], Depot]
 
 
-@pytest.fixture(scope="module", params=[(7, None), (8, "2026-05-20")], ids=["whole", "earlier"])
+EARLIER = pytest.param((8, "2026-05-20"), marks=pytest.mark.slow)
+
+
+@pytest.fixture(scope="module", params=[(7, None), EARLIER], ids=["whole", "earlier"])
 def case(request: pytest.FixtureRequest) -> Iterator[Case]:
     seed, as_of = request.param
     data = dense(seed)

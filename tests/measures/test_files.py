@@ -42,9 +42,11 @@ WITHOUT_ORDER = ("keep_job_sequence", "keep_links", "keep_unclean_attempts", "ke
 """Kept tables with a row a job or more, which nobody lists and which it would take long to put in order."""
 KEEPING = tuple(f"keep_{name}" for name in (*KEPT, *WORKING))
 MEASURES = {name: groupings(name) for name in sorted(set(sql_files()) - {*concepts(), *KEEPING})}
-CASES = [(measure, (name,)) for measure, allowed in MEASURES.items() for name in allowed]
-CASES += [(measure, tuple(allowed)) for measure, allowed in MEASURES.items()]
-CASES += [(measure, ()) for measure in MEASURES if not measure.startswith("values_")]
+ALL_AT_ONCE = {
+    measure: [tuple(allowed), *([] if measure.startswith("values_") else [()])] for measure, allowed in MEASURES.items()
+}
+ONE_BY_ONE = {measure: [(name,) for name in allowed] for measure, allowed in MEASURES.items() if allowed}
+"""What a measure is grouped by; a single grouping is among all at once, too."""
 
 
 @pytest.fixture(scope="module")
@@ -58,8 +60,21 @@ def values_for(measure: str) -> dict[str, Any]:
     return {name: VALUES[name] for name in re.findall(r"\$(\w+)", sql)}
 
 
-@pytest.mark.parametrize(("measure", "by"), CASES)
-def test_every_file_with_every_grouping(depot: Depot, measure: str, by: tuple[str, ...]) -> None:
+@pytest.mark.parametrize("measure", ALL_AT_ONCE)
+def test_every_file_with_all_groupings_at_once_and_with_none(depot: Depot, measure: str) -> None:
+    for by in dict.fromkeys(ALL_AT_ONCE[measure]):
+        is_grouped(depot, measure, by)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("measure", ONE_BY_ONE)
+def test_every_file_with_every_grouping(depot: Depot, measure: str) -> None:
+    for by in ONE_BY_ONE[measure]:
+        is_grouped(depot, measure, by)
+
+
+def is_grouped(depot: Depot, measure: str, by: tuple[str, ...]) -> None:
+    """A table of plain types begins with the groups, has no row twice, and none where the filter lets nothing in."""
     table = counts(depot._store, measure, by=by, values=values_for(measure))
     assert tuple(table.columns[: len(by)]) == by
     for name, kind in table.schema.items():

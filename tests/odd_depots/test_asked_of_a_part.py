@@ -16,6 +16,7 @@ from rqa.answers.core.result import EMPTY, Answer
 from rqa.answers.improve.verdicts import lacking
 from rqa.depot import Depot
 from rqa.errors import RequestError
+from tests.cases import some_slow
 from tests.depots import depot_of
 from tests.odd_depots.questions import asked_of, every_question
 from tests.odd_depots.soundness import drawn, has_picture
@@ -58,7 +59,7 @@ def asked(depot: Depot, part: Mapping[str, Any]) -> Iterator[tuple[str, Answer]]
                 yield name, answer
 
 
-@pytest.mark.parametrize("part", PARTS)
+@pytest.mark.parametrize("part", some_slow(PARTS, 1))
 def test_an_empty_answer_about_a_part_is_no_all_clear(depot: Depot, part: str) -> None:
     """Without a log there is none of anything: what is said of it is that it cannot be told."""
     empty = {n: a for n, a in asked(depot, PARTS[part]) if a.table.is_empty() and a.nothing_found != EMPTY}

@@ -8,6 +8,7 @@ import pytest
 
 import rqa
 from rqa.answers.core.result import Answer
+from tests.cases import some_slow
 from tests.odd_depots.cells import NOTEBOOKS, run_cells
 from tests.odd_depots.depots import write_workspace
 from tests.odd_depots.questions import Remembering
@@ -35,7 +36,7 @@ def asked_by_the_notebook(workspace: Path, monkeypatch: pytest.MonkeyPatch) -> I
         yield from (answer for answer in depot.answers if isinstance(answer, Answer))
 
 
-@pytest.mark.parametrize("name", ["no tests", "healthy"])
+@pytest.mark.parametrize("name", some_slow(["no tests", "healthy"], 1))
 def test_every_test_that_was_run_is_shown(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     workspace = write_workspace(name, tmp_path)
     if name == "healthy":

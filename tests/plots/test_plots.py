@@ -14,6 +14,7 @@ from rqa.answers.data.intake_report import LooseEnds
 from rqa.errors import RequestError
 from rqa.plots import plot
 from rqa.plots.renderer import compiled, still
+from tests.cases import some_slow
 from tests.plots.charts import made_charts
 from tests.plots.made_answers import by_model, by_month, clean, comebacks, control, first_pass, rolled
 
@@ -54,7 +55,7 @@ def styles(spec: Any) -> set[str]:
 
 
 @pytest.mark.parametrize("name", ANSWERS)
-@pytest.mark.parametrize("selection", [True, False])
+@pytest.mark.parametrize("selection", some_slow([True, False], 1))
 def test_every_picture_compiles_and_is_the_same_twice(name: str, selection: bool) -> None:
     spec = plot(ANSWERS[name](), selection=selection).to_dict()
     again = plot(ANSWERS[name](), selection=selection).to_dict()

@@ -18,6 +18,7 @@ from rqa.proposals.columns import facts_of
 from rqa.proposals.found import files_in, look_through
 from rqa.store.load import load
 from rqa.store.looked import looking
+from tests.cases import some_slow
 from tests.propose.exports import SHOPS
 
 ROWS = "job,serial,model,opened,closed,result\n" + "".join(
@@ -148,7 +149,7 @@ def test_the_command_ends_with_1_where_no_table_is_complete(tmp_path: Path) -> N
     assert "no table in it is complete" in done.output
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", some_slow(range(6), 2))
 def test_damaged_files_are_told_and_never_end_in_another_error(seed: int, tmp_path: Path) -> None:
     rng = random.Random(seed)
     SHOPS[seed * 2 % len(SHOPS)](tmp_path)

@@ -10,6 +10,7 @@ import pytest
 from rqa.intake.draft import parse_mapping
 from rqa.proposals import Proposal, propose
 from rqa.store.load import load
+from tests.cases import some_slow
 from tests.propose.exports import SHOPS, Shop, bare_codes
 from tests.propose.other_exports import OTHERS
 
@@ -65,7 +66,7 @@ def test_what_words_do_not_tell_is_told_by_values_or_marked(tmp_path: Path) -> N
     assert right >= 0.9 * whole
 
 
-@pytest.mark.parametrize("shop_of", SHOPS, ids=lambda f: f.__name__)
+@pytest.mark.parametrize("shop_of", some_slow(SHOPS, 4), ids=lambda f: f.__name__)
 def test_the_mapping_loads_and_no_wrong_guess_is_unmarked(shop_of: Callable[[Path], Shop], tmp_path: Path) -> None:
     shop = shop_of(tmp_path)
     made = propose(tmp_path)

@@ -14,11 +14,9 @@ from importlib.resources import files
 import numpy as np
 import pytest
 
-from rqa.depot import open as open_depot
 from rqa.plots import theme
-from rqa.review import describe, render
-from tests.depots import make_store
-from tests.review.made_depot import made_tables
+from rqa.review import render
+from rqa.review.facts import MonthFacts
 
 TEXT, MARKS = 4.5, 3.0
 VOID = {"meta", "img", "br", "hr", "input", "link"}
@@ -71,10 +69,8 @@ class Tree(HTMLParser):
 
 
 @pytest.fixture(scope="module")
-def page(tmp_path_factory: pytest.TempPathFactory) -> Element:
-    tables = made_tables(jobs=300, days=200, odd_model="Marl-12")
-    with open_depot(make_store(tmp_path_factory.mktemp("page") / "depot.duckdb", tables)) as depot:
-        return Tree(render(describe(depot))).root
+def page(hostile_facts: MonthFacts) -> Element:
+    return Tree(render(hostile_facts)).root
 
 
 def test_language_and_title(page: Element) -> None:

@@ -27,6 +27,7 @@ from rqa.review.ledger import changes
 from rqa.review.steps.risky_steps import risky_steps
 from rqa.review.steps.safety import safety
 from rqa.review.tests.diagnostics import diagnostics
+from tests.cases import some_slow
 from tests.depots import depot_of
 from tests.review.made_depot import HOSTILE, made_tables
 from tests.review.test_page import Parts
@@ -317,6 +318,7 @@ def test_an_action_about_a_person_is_counted_and_never_told() -> None:
     ]
 
 
+@pytest.mark.slow
 def test_every_action_and_finding_that_a_text_names_is_told_or_explained(depot: Depot, found: MonthFindings) -> None:
     """Actions about people, of later months and with a scope that cannot be read; findings listed, gone and unknown."""
     listed = found.findings[0].id
@@ -347,7 +349,7 @@ def test_every_action_and_finding_that_a_text_names_is_told_or_explained(depot: 
     assert f"{listed} (listed above) counts other jobs" in words
 
 
-@pytest.mark.parametrize("missing", ["", "found", "freight_cost", "units"])
+@pytest.mark.parametrize("missing", some_slow(["", "found", "freight_cost", "units"], 2))
 def test_a_verdict_says_what_it_counts_and_no_money_before_it_is_told(missing: str) -> None:
     rows = tables() | {
         "actions": [

@@ -14,15 +14,13 @@ from typing import Any
 
 import pytest
 
-from rqa.depot import open as open_depot
 from rqa.plots import plot
 from rqa.plots.charts.small_control import LETTERS
-from rqa.review import describe, render
+from rqa.review import render
+from rqa.review.facts import MonthFacts
 from rqa.review.printed import browser, write_pdf
-from tests.depots import make_store
 from tests.plots.steps.test_step_pictures import step_map
 from tests.review.browser import Tab, opened
-from tests.review.made_depot import HOSTILE, made_tables
 
 HERE = Path(__file__).parent
 MEASURED = (HERE / "measured.js").read_text(encoding="utf-8")
@@ -47,14 +45,12 @@ pytestmark = pytest.mark.skipif(browser() is None, reason="no Chromium on this m
 
 
 @pytest.fixture(scope="module")
-def page(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def page(hostile_facts: MonthFacts, tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("browser")
-    tables = made_tables(jobs=300, days=300, odd_model=HOSTILE)
-    with open_depot(make_store(folder / "depot.duckdb", tables)) as depot:
-        facts = describe(depot)
     drawn = plot(step_map(), headed=False, width="container").to_dict()
-    mapped = replace(facts.figures[0], key="step-map", spec=drawn)
-    (folder / "page.html").write_text(render(replace(facts, figures=(*facts.figures, mapped))), encoding="utf-8")
+    mapped = replace(hostile_facts.figures[0], key="step-map", spec=drawn)
+    shown = replace(hostile_facts, figures=(*hostile_facts.figures, mapped))
+    (folder / "page.html").write_text(render(shown), encoding="utf-8")
     return folder / "page.html"
 
 

@@ -7,6 +7,7 @@ import pytest
 from rqa.review import describe
 from rqa.review.steps.safety import no_battery, safety
 from tests.answers.steps.test_conformance import ROWS
+from tests.cases import some_slow
 from tests.depots import depot_of
 from tests.workspaces import Workspace, csv_of, job
 
@@ -46,7 +47,7 @@ def test_of_units_without_a_battery_nothing_is_said_of_one_but_that(step: str) -
         assert not no_battery(depot), "without procedures it cannot be told"
 
 
-@pytest.mark.parametrize("elsewhere", [False, True])
+@pytest.mark.parametrize("elsewhere", some_slow([False, True], 1))
 def test_where_the_jobs_procedures_name_no_hazard_units_may_have_a_battery(elsewhere: bool) -> None:
     """Steps have codes for names, so only their hazards could tell; those of a procedure that no job names do not."""
     plan = [{**row, "step": f"S{10 * n:03}", "must_follow": None, "hazards": []}

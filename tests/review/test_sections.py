@@ -20,6 +20,7 @@ from rqa.review.figures import _steps, _work
 from rqa.review.improve.goals import BOTH_SIDES, UNFINISHED, goals
 from rqa.review.improve.verdicts import summary, verdicts
 from rqa.review.ledger import LEDGER, Record, changes, keep, read_ledger
+from tests.cases import some_slow
 from tests.depots import depot_of, make_store
 from tests.review.made_depot import made_tables
 
@@ -58,7 +59,7 @@ def test_cost_says_the_month_and_the_year(depot: Depot) -> None:
     assert len(kinds.rows) == depot.costs(by=("class", "model"), months=("2024-01", "2024-10"), window=90).table.height
 
 
-@pytest.mark.parametrize("missing", ["freight_cost", "parts_cost"])
+@pytest.mark.parametrize("missing", some_slow(["freight_cost", "parts_cost"], 1))
 def test_cost_is_shown_without_the_part_that_is_not_mapped(tables: dict[str, Any], missing: str) -> None:
     part = missing.removesuffix("_cost")
     with depot_of({**tables, "jobs": [{**j, missing: None} for j in tables["jobs"]]}) as depot:

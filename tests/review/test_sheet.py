@@ -23,7 +23,9 @@ from rqa.review.facts import MonthFacts
 from rqa.review.improve.problems import _worth
 from rqa.review.message import MOST_LINES, email, text
 from rqa.review.sheet import MOST_WORDS, _largest, words_of
+from tests.cases import some_slow
 from tests.depots import depot_of, make_store
+from tests.review.conftest import BadMonth
 from tests.review.good_or_bad import DAY, LESS, MONTH, made
 from tests.review.made_depot import HOSTILE
 from tests.review.sheet_sentences import KEPT, sentences
@@ -58,8 +60,8 @@ def depot() -> Iterator[Depot]:
 
 
 @pytest.fixture(scope="module")
-def facts(depot: Depot) -> MonthFacts:
-    return describe(depot, MONTH)
+def facts(bad_month: BadMonth) -> MonthFacts:
+    return bad_month.facts
 
 
 def check(facts: MonthFacts) -> Sheet:
@@ -84,12 +86,12 @@ def check(facts: MonthFacts) -> Sheet:
     return sheet
 
 
-def test_a_depot_in_which_all_is_amiss(depot: Depot, facts: MonthFacts) -> None:
+def test_a_depot_in_which_all_is_amiss(depot: Depot, facts: MonthFacts, bad_month: BadMonth) -> None:
     check(facts)
     sheet = facts.sheet
     assert "worse since" in sheet.verdict[0]
     assert sheet.verdict[1] == "The goal of come-backs within 30 days is missed."
-    found = {f.id: f for f in depot.findings(MONTH).findings}
+    found = {f.id: f for f in bad_month.findings}
     joined = [i for p in sheet.problems for i in p.ids]
     assert len(set(joined)) == len(joined) > len(sheet.problems), "each finding once, and some are one problem"
     for p in sheet.problems:
@@ -114,12 +116,12 @@ def test_its_sentences_are_those_that_were_read(facts: MonthFacts) -> None:
     assert sentences(facts) == KEPT.read_text(encoding="utf-8")
 
 
-def test_what_a_problem_costs_a_year(depot: Depot, facts: MonthFacts) -> None:
+def test_what_a_problem_costs_a_year(depot: Depot, facts: MonthFacts, bad_month: BadMonth) -> None:
     """Come-backs that could be avoided, times what one costs, by the months they were counted in; rounded.
 
     The depot is nine months old, so nothing is put to a year: the sum stands as it is.
     """
-    mean = depot.costs(by=(), window=30, where=depot.findings(MONTH).counted.where).table["mean"][0]  # type: ignore[union-attr]
+    mean = depot.costs(by=(), window=30, where=bad_month.where).table["mean"][0]
     for p in facts.sheet.problems:
         if p.avoided >= 0.5:
             cost = p.avoided * mean
@@ -184,7 +186,7 @@ def test_with_parts_missing_the_sheet_says_what_cannot_be_told(less: tuple[str, 
         assert "Cannot be told: whether a battery was isolated late" in sheet
 
 
-@pytest.mark.parametrize("jobs", [0, 1, pytest.param(12, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("jobs", some_slow([1, 0, 12], 1))
 def test_a_depot_with_little_work(jobs: int) -> None:
     opened = datetime(2026, 1, 2, 8)
     rows = [

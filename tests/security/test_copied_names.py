@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 
 from rqa.errors import MappingError, StoreError
+from tests.cases import some_slow
 from tests.workspaces import Workspace, csv_of
 
 ROWS = [
@@ -87,7 +88,7 @@ def there(tmp_path: Path) -> tuple[Workspace, Path]:
     return ws, tmp_path / "key"
 
 
-@pytest.mark.parametrize("way", list(COPIES))
+@pytest.mark.parametrize("way", some_slow(list(COPIES), 8))
 def test_no_select_copies_a_name_past_its_key(there: tuple[Workspace, Path], way: str) -> None:
     ws, key = there
     mapping = _mapping(key, COPIES[way])
@@ -100,7 +101,7 @@ def test_no_select_copies_a_name_past_its_key(there: tuple[Workspace, Path], way
     assert not ws.store.exists()
 
 
-@pytest.mark.parametrize("way", list(SOUND))
+@pytest.mark.parametrize("way", some_slow(list(SOUND), 5))
 def test_what_only_depends_on_a_name_is_stored(there: tuple[Workspace, Path], way: str) -> None:
     ws, key = there
     ws.load(_mapping(key, SOUND[way]))

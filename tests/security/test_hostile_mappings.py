@@ -19,6 +19,7 @@ from rqa.errors import MappingError
 from rqa.intake.draft import draft
 from rqa.store.engine import connect
 from rqa.store.mapping_sql import expression_faults, select_faults, sql_faults
+from tests.cases import some_slow
 from tests.security.attacks import Canary, expressions, readers, selects, statements
 from tests.workspaces import Workspace, csv_of, job
 
@@ -77,7 +78,7 @@ def test_there_are_more_than_two_hundred_attacks_and_the_parser_refuses_each(can
     assert passed == ["values (1) -- log"]
 
 
-@pytest.mark.parametrize("where", ["sql", "where", "select"])
+@pytest.mark.parametrize("where", some_slow(["sql", "where", "select"], 2))
 def test_a_hostile_mapping_is_refused_with_all_its_faults_and_their_places(
     ws: Workspace, canary: Canary, where: str
 ) -> None:
@@ -227,7 +228,7 @@ def test_a_column_that_is_called_like_a_word_of_the_engine_is_read(ws: Workspace
     assert ws.rows("select technician, complaint from jobs") == [("Ann", None)]
 
 
-@pytest.mark.parametrize("name", ["jobs[1].csv", "jobs*.csv", "jobs?.csv", "jobs[!1].csv", "jobs{1}.csv"])
+@pytest.mark.parametrize("name", some_slow(["jobs[1].csv", "jobs*.csv", "jobs?.csv", "jobs[!1].csv", "jobs{1}.csv"], 2))
 @pytest.mark.parametrize("format", ["csv", "jsonl", "parquet"])
 def test_a_file_name_is_never_a_pattern(ws: Workspace, name: str, format: str) -> None:
     import json

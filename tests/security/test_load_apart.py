@@ -32,6 +32,7 @@ from rqa.own_process import started
 from rqa.progress import Stage, silent
 from rqa.store.doing import Doing, untold
 from rqa.store.report import LoadReport
+from tests.cases import some_slow
 from tests.workspaces import Workspace, csv_of, job
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
@@ -81,7 +82,7 @@ class AsItWas:
         assert self.seen() == self.before
 
 
-@pytest.mark.parametrize(("command", "call"), [("load", "format"), ("inspect", "printf")])
+@pytest.mark.parametrize(("command", "call"), some_slow([("load", "format"), ("inspect", "printf")], 1))
 def test_commands_end_what_hears_of_no_interruption(ws: Workspace, room: Path, command: str, call: str) -> None:
     written(ws, ENDLESS[call])
     before = AsItWas(ws, room)
@@ -97,11 +98,11 @@ def test_commands_end_what_hears_of_no_interruption(ws: Workspace, room: Path, c
 
 @pytest.mark.parametrize(
     ("place", "over", "entry"),
-    [("where", "jobs.csv", {"from": "log", "where": f"{ENDLESS['replace']} <> ''"}),
+    some_slow([("where", "jobs.csv", {"from": "log", "where": f"{ENDLESS['replace']} <> ''"}),
      pytest.param(
          "select and columns.complaint.sql", "select 1 over log",
          {"select": f"select *, {ENDLESS['replace']} as c from log", "columns": {"complaint": {"sql": "c"}}},
-         marks=pytest.mark.long)],
+         marks=pytest.mark.long)], 1),
 )
 def test_a_load_in_python_ends_it_and_names_where_it_stands(
     ws: Workspace, room: Path, place: str, over: str, entry: dict[str, Any]
@@ -181,10 +182,11 @@ def test_ctrl_c_ends_a_worker_that_does_not_hear(ws: Workspace, room: Path) -> N
 
 @pytest.mark.parametrize(
     ("number", "kind", "says"),
-    [(signal.SIGABRT, SourceError, r"^jobs\.parquet: the process that read it for .*table\.1 \(jobs\) has ended "
+    some_slow([
+     (signal.SIGABRT, SourceError, r"^jobs\.parquet: the process that read it for .*table\.1 \(jobs\) has ended "
       r"\(SIGABRT\)\. The file is most likely damaged, or columns\.complaint\.sql asks for .*\. Export it again, or"),
      (signal.SIGKILL, StoreError, r"was killed while it read jobs\.parquet for .*table\.1 \(jobs\), .*no more memory"),
-     (signal.SIGTERM, StoreError, r"the load was stopped by a signal to its process\. Load again\.")],
+     (signal.SIGTERM, StoreError, r"the load was stopped by a signal to its process\. Load again\.")], 1),
     ids=["SIGABRT", "SIGKILL", "SIGTERM"],
 )
 def test_a_reader_that_ends_its_process_is_told(
@@ -210,7 +212,9 @@ def test_a_reader_that_ends_its_process_is_told(
     before.check()
 
 
-@pytest.mark.parametrize(("keyed", "after"), [(False, ", after 'no module called \\x07 here'"), (True, "")])
+@pytest.mark.parametrize(
+    ("keyed", "after"), some_slow([(False, ", after 'no module called \\x07 here'"), (True, "")], 1)
+)
 def test_a_worker_that_ends_by_itself_says_why(
     ws: Workspace, room: Path, monkeypatch: pytest.MonkeyPatch, keyed: bool, after: str
 ) -> None:
@@ -240,6 +244,7 @@ def test_a_worker_that_ends_by_itself_says_why(
     before.check()
 
 
+@pytest.mark.slow
 def test_a_full_disk_does_not_hide_why_a_load_was_ended(
     ws: Workspace, room: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

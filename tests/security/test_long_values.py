@@ -13,6 +13,7 @@ from rqa.errors import MappingError, RqaError, StoreError
 from rqa.shown import LONGEST_LINE, LONGEST_VALUE, TAIL, UNSHOWN, message, short, told
 from rqa.store.engine import connect
 from rqa.store.lock import writing
+from tests.cases import some_slow
 from tests.workspaces import Workspace, csv_of, job
 
 LONG = "\x1b[31mevil\x07" * 5_000
@@ -81,7 +82,7 @@ TRIALS: dict[str, Callable[[Workspace], Callable[[], object]]] = {
 }
 
 
-@pytest.mark.parametrize("what", list(TRIALS))
+@pytest.mark.parametrize("what", some_slow(list(TRIALS), 4))
 def test_a_long_value_floods_no_message(ws: Workspace, what: str) -> None:
     ask = TRIALS[what](ws)
     with pytest.raises(RqaError) as raised:

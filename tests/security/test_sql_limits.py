@@ -10,6 +10,7 @@ import pytest
 from rqa.errors import MappingError
 from rqa.store.doing import Doing
 from rqa.store.mapping_sql import expression_faults
+from tests.cases import some_slow
 from tests.workspaces import Workspace, csv_of, job
 
 ENDLESS = "(with recursive r as (select 1 as n union all select n + 1 from r) select count(*)::varchar from r)"
@@ -25,11 +26,11 @@ def _mapping(**entry: Any) -> dict[str, Any]:
 
 @pytest.mark.parametrize(
     "entry",
-    [
+    some_slow([
         {"from": "log", "columns": {"complaint": {"sql": f"job_id || {ENDLESS}"}}},
         {"from": "log", "where": f"job_id <> {ENDLESS}"},
         {"select": f"select *, {ENDLESS} as complaint from log"},
-    ],
+    ], 1),
     ids=["column", "where", "select"],
 )
 def test_endless_sql_is_stopped_and_leaves_nothing(ws: Workspace, entry: dict[str, Any]) -> None:
@@ -43,8 +44,8 @@ def test_endless_sql_is_stopped_and_leaves_nothing(ws: Workspace, entry: dict[st
 
 @pytest.mark.parametrize(
     "sql",
-    ["list_sum(range(3000000000))::varchar", "list_sum(range(len(job_id) * 400000000))::varchar",
-     pytest.param("replace(repeat(job_id, 100000), 'J', repeat(job_id, 1000))", marks=pytest.mark.long)],
+    some_slow(["list_sum(range(3000000000))::varchar", "list_sum(range(len(job_id) * 400000000))::varchar",
+     pytest.param("replace(repeat(job_id, 100000), 'J', repeat(job_id, 1000))", marks=pytest.mark.long)], 1),
 )
 def test_sql_that_asks_for_all_memory_is_refused_within_the_limit(ws: Workspace, sql: str) -> None:
     ws.write("jobs.csv", csv_of(job("J" * 9)))

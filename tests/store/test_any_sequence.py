@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import polars as pl
+import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
@@ -193,6 +194,7 @@ def standing(order: list[str], present: list[str]) -> list[str]:
     return [*behind[""], *(n for p in present for n in (p, *behind.get(p, [])))]
 
 
+@pytest.mark.slow
 @settings(max_examples=examples(10))
 @given(moments=st.lists(files().map(marked), min_size=2, max_size=4), lines=st.booleans())
 def test_files_that_are_gone_count_with_their_last_content(moments: list[Files], lines: bool) -> None:

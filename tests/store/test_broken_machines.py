@@ -12,6 +12,7 @@ import pytest
 
 import rqa
 from rqa.errors import StoreError
+from tests.cases import some_slow
 from tests.workspaces import Workspace, csv_of, job
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="limits, mounts and accounts of POSIX")
@@ -55,7 +56,7 @@ for command in commands:
 def fill(ws: Workspace) -> None:
     ws.write("sources.toml", MAPPING)
     ws.write("1.csv", csv_of(*(job(f"A{n}", unit_id=f"U{n % 9}") for n in range(40))))
-    rqa.load(ws.folder)
+    ws.load_as_before()
     ws.write("2.csv", csv_of(job("B"), job("C")))
 
 
@@ -77,7 +78,7 @@ def assert_loads(ws: Workspace) -> None:
     assert ws.one("select count(*) from jobs") == 42
 
 
-@pytest.mark.parametrize("share", [0.05, 0.5, 0.95])
+@pytest.mark.parametrize("share", some_slow([0.05, 0.5, 0.95], 1))
 def test_a_disk_that_takes_no_file_so_large(ws: Workspace, share: float) -> None:
     fill(ws)
     before, names = ws.digest(), ws.names()
@@ -105,6 +106,7 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
         subprocess.run(["umount", str(place)], check=True)
 
 
+@pytest.mark.slow
 def test_a_full_disk(small_disk: Path) -> None:
     """Filled more and more, until not even a copy of the store has room; emptied, the load goes on."""
     ws = Workspace(small_disk / "ws")
@@ -150,7 +152,7 @@ CLOSURES = {
 }
 
 
-@pytest.mark.parametrize("what", list(CLOSURES))
+@pytest.mark.parametrize("what", some_slow(list(CLOSURES), 1))
 def test_what_an_account_may_not_do_is_told(open_folder: Path, tmp_path: Path, what: str) -> None:
     if IS_ROOT and not all(p.stat().st_mode & 0o001 for p in Path(rqa.__file__).resolve().parents):
         pytest.skip("the sources lie in a folder that no other account may enter")

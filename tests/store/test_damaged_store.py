@@ -1,6 +1,7 @@
 """A store with a spoilt byte is never carried on: whatever asks it answers rightly, or says that it is damaged."""
 
 import random
+import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -13,6 +14,8 @@ from rqa.errors import StoreError
 from rqa.measures.keep import KEPT
 from rqa.store import place
 from rqa.store.engine import open_store
+from tests.cases import some_slow
+from tests.made_once import Shelf
 from tests.workspaces import Workspace, csv_of, job
 
 HEADERS, BLOCK = 3 * 4096, 262_144
@@ -54,7 +57,7 @@ def loaded(ws: Workspace) -> str | None:
 def standing(ws: Workspace) -> Workspace:
     """A workspace with a store, and a second file to load."""
     ws.write("1.csv", csv_of(*(job(f"A{n}", unit_id=f"U{n}") for n in range(50))))
-    rqa.load(ws.folder, mapping=MAPPING)
+    ws.load_as_before(MAPPING)
     ws.write("2.csv", csv_of(job("B")))
     return ws
 
@@ -85,6 +88,7 @@ def stopped(ws: Workspace, most: int, seed: int = 1) -> int:
     return sum(is_stopped_or_sound(ws) for _ in each_spoilt(ws.store, most, seed))
 
 
+@pytest.mark.slow
 def test_a_load_hands_on_no_damage(ws: Workspace) -> None:
     assert stopped(standing(ws), 9) >= 6
     assert loaded(ws) is None
@@ -148,7 +152,7 @@ def test_what_cannot_be_read_back_is_not_put_in_place(ws: Workspace, monkeypatch
     assert ws.digest() == before
 
 
-@pytest.mark.parametrize("share", [0.001, 0.2, 0.5, 0.99])
+@pytest.mark.parametrize("share", some_slow([0.001, 0.2, 0.5, 0.99], [0.5]))
 def test_a_store_cut_short_is_told(ws: Workspace, share: float) -> None:
     standing(ws)
     content = ws.store.read_bytes()
@@ -200,12 +204,10 @@ def test_readers_answer_rightly_or_say_that_the_store_is_damaged(ws: Workspace) 
 
 
 @pytest.mark.long
-def test_the_page_is_right_or_the_store_is_said_to_be_damaged(tmp_path: Path) -> None:
-    from rqa.demo import write
+def test_the_page_is_right_or_the_store_is_said_to_be_damaged(shelf: Shelf, tmp_path: Path) -> None:
     from rqa.review import write_page
 
-    write(tmp_path / "out", jobs=300, plain=True)
-    rqa.load(tmp_path / "out")
+    shutil.copytree(shelf.demo(300), tmp_path / "out")
 
     def page(folder: Path) -> str:
         with rqa.open(folder) as depot:

@@ -11,6 +11,7 @@ import pytest
 
 import rqa
 from rqa.store.engine import open_store
+from tests.cases import some_slow
 from tests.moments import after, at_moment, moments_of
 from tests.workspaces import Workspace, csv_of, job
 
@@ -29,7 +30,7 @@ class Trial:
         ws.write("sources.toml", MAPPING)
         ws.write("1.csv", csv_of(*(job(f"A{n}", unit_id=f"U{n % 9}") for n in range(40))))
         if not first:
-            rqa.load(ws.folder)
+            ws.load_as_before()
         ws.write("2.csv", csv_of(job("B"), job("C")))
         self.kept = ws.folder.parent / "kept"
         shutil.copytree(ws.folder, self.kept)
@@ -65,7 +66,7 @@ class Trial:
         return self.is_old_or_new()
 
 
-@pytest.mark.parametrize("first", [True, False])
+@pytest.mark.parametrize("first", some_slow([True, False], [False]))
 def test_a_killed_load_leaves_the_old_store_or_the_new_one(ws: Workspace, first: bool) -> None:
     trial = Trial(ws, first=first)
     total = moments_of(trial.kept.parent, *trial.words)
@@ -75,6 +76,7 @@ def test_a_killed_load_leaves_the_old_store_or_the_new_one(ws: Workspace, first:
         assert (ws.digest() == trial.before) is False, f"the load after the kill (new store: {new}) makes the new one"
 
 
+@pytest.mark.slow
 def test_killed_at_its_last_moment_the_load_has_made_the_new_store(ws: Workspace) -> None:
     trial = Trial(ws, first=False)
     assert trial.killed_at(moments_of(trial.kept.parent, *trial.words))

@@ -10,6 +10,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from rqa.measures.keep import keep
+from tests.cases import some_slow
 from tests.examples import examples
 from tests.store.merging import Depot
 from tests.workspaces import Workspace, csv_of, job
@@ -165,7 +166,7 @@ WITHDRAWN = {"workspace": {"vanished": "withdraw"}, "files": {"s": {"path": "s*.
              "table": [{"table": "steps", "from": "s"}, {"table": "jobs", "from": "j"}]}
 
 
-@pytest.mark.parametrize("given", ["step,outcome", "step,outcome,attempt"])
+@pytest.mark.parametrize("given", some_slow(["step,outcome", "step,outcome,attempt"], 1))
 @pytest.mark.parametrize("moved", ["to a later file", "within its file"])
 def test_a_row_that_stands_in_another_place_is_numbered_and_counted_anew(
     tmp_path: Path, given: str, moved: str

@@ -10,6 +10,7 @@ import pytest
 import rqa
 from rqa.errors import MappingError, StoreError
 from rqa.store import place
+from tests.cases import some_slow
 from tests.workspaces import Workspace, csv_of, job
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="modes, owners and links of POSIX")
@@ -25,7 +26,7 @@ def mode(path: Path) -> int:
     return stat.S_IMODE(path.stat().st_mode)
 
 
-@pytest.fixture(params=[0o000, 0o022, 0o077])
+@pytest.fixture(params=some_slow([0o022, 0o000, 0o077], 1))
 def umask(request: pytest.FixtureRequest) -> int:
     given: int = request.param
     before = os.umask(given)
@@ -42,7 +43,7 @@ def test_a_new_store_is_for_its_owner_alone(ws: Workspace, umask: int) -> None:
     assert mode(Path(f"{ws.store}.lock")) == 0o600
 
 
-@pytest.mark.parametrize("given", [0o600, 0o640, 0o660, 0o644, 0o400])
+@pytest.mark.parametrize("given", some_slow([0o600, 0o640, 0o660, 0o644, 0o400], 2))
 def test_a_load_keeps_the_mode(ws: Workspace, given: int) -> None:
     ws.write("1.csv", csv_of(job("A")))
     ws.load(mapping())

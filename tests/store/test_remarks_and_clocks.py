@@ -8,6 +8,7 @@ from rqa.contract import GOALS, TABLES
 from rqa.store import remark_words, remarks
 from rqa.store.remark_words import NO_UNIT_TWICE
 from rqa.store.remarks import FILE_GONE, OTHER_WORDS, SAME_MOMENT
+from tests.cases import some_slow
 from tests.workspaces import Workspace, csv_of, job
 
 MAPPING = {"files": {"f": {"path": "jobs.csv"}}, "table": [{"table": "jobs", "from": "f"}]}
@@ -86,7 +87,7 @@ def test_each_site_has_its_own_clock(ws: Workspace) -> None:
 
 @pytest.mark.parametrize(
     ("named", "kept"),
-    [
+    some_slow([
         ({}, []),
         ({"workspace": {"zone": "Asia/Tokyo"}}, [(None, "Asia/Tokyo")]),
         ({"sites": {"Alder": {"zone": "UTC"}}}, [("Alder", "UTC")]),
@@ -105,7 +106,7 @@ def test_each_site_has_its_own_clock(ws: Workspace) -> None:
             },
             [("Birch", "Asia/Tokyo"), ("Cedar", "UTC")],
         ),
-    ],
+    ], 2),
 )
 def test_the_store_keeps_whatever_zone_the_mapping_tells(
     ws: Workspace, named: dict[str, Any], kept: list[tuple[str | None, str]]
@@ -176,7 +177,7 @@ def test_names_nobody_declared_and_logs_without_a_job(ws: Workspace) -> None:
 
 @pytest.mark.parametrize(
     ("listed", "found", "told"),
-    [
+    some_slow([
         ("motor;cable", "motor cable", ["motor cable (list: cable; motor)"]),
         ("motor cable", "Motor cable", ["Motor cable (list: motor cable)"]),
         ("battery esd", "battery", ["battery (list: battery esd)"]),
@@ -184,7 +185,7 @@ def test_names_nobody_declared_and_logs_without_a_job(ws: Workspace) -> None:
         ("motor;cable", "motor", []),
         ("motor", "motor cable", []),
         ("", "motor", []),
-    ],
+    ], 3),
 )
 def test_a_fault_that_a_list_has_under_another_name_is_told(
     ws: Workspace, listed: str, found: str, told: list[str]

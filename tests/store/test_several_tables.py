@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from rqa.errors import MappingError
+from tests.cases import some_slow
 from tests.workspaces import Workspace, csv_of, job
 
 HERE = Path(__file__).parent
@@ -94,7 +95,9 @@ def test_a_select_over_sets_that_all_have_no_file_yet(ws: Workspace) -> None:
     assert ws.rows("select job_id from jobs") == []
 
 
-@pytest.mark.parametrize("name", ["jobs", "steps", "held", "fresh", "clash", "stage_jobs", "refused", "good_rows", "a"])
+@pytest.mark.parametrize(
+    "name", some_slow(["jobs", "steps", "held", "fresh", "clash", "stage_jobs", "refused", "good_rows", "a"], 4)
+)
 def test_name_of_files_may_be_any_word(ws: Workspace, name: str) -> None:
     ws.write("1.csv", csv_of(job("A"), job("B")))
     mapping = {"files": {name: {"path": "*.csv"}}, "table": [select(f"select * from {name}")]}
@@ -152,7 +155,7 @@ READINGS: dict[str, list[dict[str, Any]]] = {
 }
 
 
-@pytest.mark.parametrize("name", BROKEN_FILES)
+@pytest.mark.parametrize("name", some_slow(BROKEN_FILES, 1))
 @pytest.mark.parametrize(("first", "then"), list(itertools.pairwise([*READINGS, *READINGS][: len(READINGS) + 1])))
 def test_a_record_that_is_no_row_is_counted_once_however_often_its_file_is_read(
     ws: Workspace, name: str, first: str, then: str

@@ -15,10 +15,11 @@ import rqa
 from rqa.answers.core.action_scope import read_scope, scope_of
 from rqa.answers.core.filters import filters_of, read_filters, written
 from rqa.asking import Question
-from rqa.demo import write
 from rqa.depot import Depot
 from rqa.errors import RequestError
+from tests.cases import some_slow
 from tests.depots import depot_of
+from tests.made_once import Shelf
 from tests.odd_depots.questions import asked_of, method, public_questions
 
 NEEDED: dict[str, dict[str, Any]] = {
@@ -41,12 +42,9 @@ VALUES = st.text(st.characters(exclude_categories=["Cc", "Cs"]), min_size=1, max
 
 
 @pytest.fixture(scope="module")
-def depot(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Depot]:
+def depot(shelf: Shelf) -> Iterator[Depot]:
     """A small invented depot with an action."""
-    folder = tmp_path_factory.mktemp("asked") / "ws"
-    write(folder, jobs=300, plain=True)
-    rqa.load(folder)
-    with rqa.open(folder) as opened:
+    with rqa.open(shelf.demo(300)) as opened:
         yield opened
 
 
@@ -96,7 +94,7 @@ def test_what_is_mistyped_is_answered_with_what_was_meant(depot: Depot, question
 FILTERED = [question for question in public_questions() if "where" in words_of(question)]
 
 
-@pytest.mark.parametrize("question", FILTERED)
+@pytest.mark.parametrize("question", some_slow(FILTERED, FILTERED[::4]))
 def test_filters_by_name_and_as_a_text_ask_the_same(depot: Depot, question: str) -> None:
     there = re.search(r"There is: (.*?)\.", refused(depot, question, where={"zzz": "x"}))
     assert there

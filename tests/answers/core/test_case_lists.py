@@ -19,7 +19,7 @@ from rqa.depot import Depot
 from rqa.errors import RequestError
 from rqa.lists import listed as asked_for
 from rqa.measures.run import groupings
-from tests.odd_depots.depots import write_workspace
+from tests.made_once import Shelf
 from tests.odd_depots.questions import asked_of, every_question
 
 OF_ONE_ROW = ("burst", "action_id", "series")
@@ -29,10 +29,8 @@ DEAR = ("findings", "steps.clusters", "charts.time_to_detect")
 
 
 @pytest.fixture(scope="module")
-def workshop(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = write_workspace("healthy", tmp_path_factory.mktemp("workshop"))
-    rqa.load(folder)
-    return folder
+def workshop(shelf: Shelf) -> Path:
+    return shelf.workshop()
 
 
 @pytest.fixture(

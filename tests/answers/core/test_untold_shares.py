@@ -10,6 +10,7 @@ import pytest
 from rqa.answers.core.result import Answer
 from rqa.depot import Depot
 from rqa.plots import plot
+from tests.cases import some_slow
 from tests.depots import depot_of
 
 FIRST = datetime(2025, 1, 6, 9)
@@ -81,7 +82,7 @@ def test_classes_that_do_not_hang_on_it_are_told(unwritten: Depot, cause: list[s
         assert answer.table[share].null_count() < answer.table.height
 
 
-@pytest.mark.parametrize("cause", [["repeat"], HANG])
+@pytest.mark.parametrize("cause", some_slow([["repeat"], HANG], 1))
 def test_where_faults_are_written_down_all_is_told(cause: list[str]) -> None:
     with depot_of(jobs(found="display")) as depot:
         for answer in of_classes(depot, cause):
@@ -116,7 +117,7 @@ def test_where_no_unit_is_there_twice_no_rate_is_told(by: tuple[str, ...]) -> No
     assert "no unit appears in more than one job" in answer.notes[0]
 
 
-@pytest.mark.parametrize("cause", [None, "unknown", ["repeat", "workmanship"]])
+@pytest.mark.parametrize("cause", some_slow([None, "unknown", ["repeat", "workmanship"]], 1))
 def test_where_no_unit_is_there_twice_no_curve_is_told(cause: Any) -> None:
     """Come-backs of any class too: a curve that lies on 0 would say that nothing comes back."""
     with depot_of(jobs(twice=False)) as depot:

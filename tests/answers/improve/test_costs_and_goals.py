@@ -96,7 +96,14 @@ def test_without_come_backs_there_is_no_data() -> None:
         assert quiet.costs(by=(), window=90).table.is_empty()
 
 
-def test_each_part_of_a_cost_that_is_not_mapped_leaves_the_sums_of_the_others() -> None:
+LACKING = [("labour",), ("parts", "freight"), ("labour", "parts", "freight")]
+OTHERS = [(), ("parts",), ("freight",), ("labour", "freight")]
+
+
+@pytest.mark.parametrize(
+    "cases", [LACKING, pytest.param(OTHERS, marks=pytest.mark.slow)], ids=["one, two, all", "others"]
+)
+def test_each_part_of_a_cost_that_is_not_mapped_leaves_the_sums_of_the_others(cases: list[tuple[str, ...]]) -> None:
     """Labour, parts or freight missing everywhere: the rest is shown as it was, and what is missing is named."""
     rng = random.Random(7)
     columns = {"labour": "labour_minutes", "parts": "parts_cost", "freight": "freight_cost"}
@@ -109,15 +116,7 @@ def test_each_part_of_a_cost_that_is_not_mapped_leaves_the_sums_of_the_others() 
     ]
     whole = costs_at(jobs, rate=30)
     assert (whole["known"], whole["not_counted"]) == (40, "")
-    for missing in (
-        (),
-        ("labour",),
-        ("parts",),
-        ("freight",),
-        ("labour", "freight"),
-        ("parts", "freight"),
-        (*columns,),
-    ):
+    for missing in cases:
         cut = [{**j, **{columns[m]: None for m in missing}} for j in jobs]
         row = costs_at(cut, rate=30)
         left = [name for name in columns if name not in missing]
@@ -263,6 +262,7 @@ def test_a_month_that_is_not_final_is_not_judged() -> None:
         assert row["sentence"].endswith("not final.")
 
 
+@pytest.mark.slow
 def test_time_alone_tells_only_what_was_not_told_yet() -> None:
     """The same rows, looked at later: what waits ends, and what does not wait stays as it is."""
     steps = [{"job_id": j["job_id"], "step": "fit", "started_at": j["opened_at"]} for j in MANY]

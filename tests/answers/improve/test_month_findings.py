@@ -53,6 +53,7 @@ def look(tables: dict[str, list[dict[str, Any]]], tmp_path: Path) -> tuple[Findi
         return depot.findings("2025-06").findings
 
 
+@pytest.mark.slow
 def test_a_bad_lot_is_pointed_at_and_not_what_was_fitted_with_it(tmp_path: Path) -> None:
     found = look(fitted(12, bad="L7"), tmp_path)
     placed = tuple(f for f in found if f.scope)
@@ -66,6 +67,7 @@ def test_a_bad_lot_is_pointed_at_and_not_what_was_fitted_with_it(tmp_path: Path)
     assert "weeks" in found[0].caution
 
 
+@pytest.mark.slow
 def test_what_was_compared_is_not_compared_again(tmp_path: Path) -> None:
     """The page of a month says what is new in it, and needs the month before for that; that one is asked for, too."""
     with open_depot(make_store(tmp_path / "depot.duckdb", fitted(12, bad="L7"))) as depot:
@@ -97,6 +99,7 @@ def test_a_changed_table_is_changed_for_its_holder_alone(tmp_path: Path) -> None
             assert frame.equals(before[where]), where
 
 
+@pytest.mark.slow
 def test_a_store_that_forgets_makes_all_of_it_anew(tmp_path: Path) -> None:
     """The benchmark times a page so: what was compared, the grounds and what sites know are asked again."""
     with open_depot(make_store(tmp_path / "depot.duckdb", fitted(12, bad="L7"))) as depot:
@@ -122,6 +125,7 @@ def test_a_store_that_forgets_makes_all_of_it_anew(tmp_path: Path) -> None:
     assert not {"grounds.sql", "known_by_site.sql"} & again
 
 
+@pytest.mark.slow
 def test_lots_alike_are_left_alone(tmp_path: Path) -> None:
     """Nothing is planted. The rate of false pointers is held at 1 month in 20 or fewer; these seeds show none."""
     for seed in range(2):

@@ -19,16 +19,14 @@ from rqa.plots import plot
 from rqa.stats import benjamini_hochberg
 from tests.answers.steps.made_steps import FIRST, stepped
 from tests.depots import depot_of
+from tests.made_once import Shelf
 
 A, B, C = ("a", ""), ("b", ""), ("c", "")
 
 
 @pytest.fixture(scope="module")
-def depot(tmp_path_factory: pytest.TempPathFactory) -> Iterator["rqa.Depot"]:
-    folder = tmp_path_factory.mktemp("planted")
-    rqa.demo.write(folder, jobs=6000, plain=True)
-    rqa.load(folder)
-    with rqa.open(folder) as opened:
+def depot(shelf: Shelf) -> Iterator["rqa.Depot"]:
+    with rqa.open(shelf.demo(6000)) as opened:
         yield opened
 
 

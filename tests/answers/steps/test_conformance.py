@@ -12,10 +12,10 @@ from scipy import stats
 import rqa
 from rqa.answers.steps.breach_kinds import WORDS
 from rqa.answers.steps.breach_risk import with_risk
-from rqa.demo import write
 from rqa.depot import Depot
 from rqa.errors import RequestError
 from tests.depots import depot_of
+from tests.made_once import Shelf
 
 SHARES = re.compile(r"\(([\d,]+) of ([\d,]+)\)")
 
@@ -184,11 +184,8 @@ def test_what_is_asked_wrongly(depot: Depot) -> None:
 
 
 @pytest.fixture(scope="module")
-def sample(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Depot]:
-    folder = tmp_path_factory.mktemp("sample")
-    write(folder, jobs=3000, plain=True)
-    rqa.load(folder)
-    with rqa.open(folder) as opened:
+def sample(shelf: Shelf) -> Iterator[Depot]:
+    with rqa.open(shelf.demo(6000)) as opened:
         yield opened
 
 

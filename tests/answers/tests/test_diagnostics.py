@@ -9,6 +9,7 @@ import pytest
 from rqa.depot import Depot
 from rqa.errors import RequestError
 from rqa.stats import exact_common_odds, fault_sensitivity, mantel_haenszel, proportion_interval, proportion_test
+from tests.cases import some_slow
 from tests.depots import depot_of
 from tests.odd_depots.questions import asked_of
 
@@ -318,7 +319,7 @@ SHARES = (
 )
 
 
-@pytest.mark.parametrize("name", EDGES)
+@pytest.mark.parametrize("name", some_slow(EDGES, 2))
 def test_edges_give_no_data_never_a_share_of_nothing(name: str) -> None:
     told = []
     with depot_of(EDGES[name], at(120)) as depot:

@@ -13,6 +13,7 @@ from rqa.answers.improve.action_trend import ActionTrend
 from rqa.answers.improve.verdicts import COLUMNS, Verdicts
 from rqa.plots import plot
 from rqa.plots.renderer import compiled, still
+from tests.cases import some_slow
 
 TYPES = {"text": pl.String, "day": pl.Date, "count": pl.Int64, "share": pl.Float64, "chance": pl.Float64}
 
@@ -70,7 +71,7 @@ ALL: dict[str, Answer] = {
 
 
 @pytest.mark.parametrize("name", ALL)
-@pytest.mark.parametrize("width", [400, 900])
+@pytest.mark.parametrize("width", some_slow([400, 900], 1))
 def test_compiles_offline_and_has_words(name: str, width: int) -> None:
     chart = plot(ALL[name], width=width)
     spec = chart.to_dict()

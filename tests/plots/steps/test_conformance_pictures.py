@@ -11,6 +11,7 @@ from rqa.answers.steps.conformance import Breaches, Conformance
 from rqa.errors import RequestError
 from rqa.plots import plot
 from rqa.plots.renderer import compiled, still
+from tests.cases import some_slow
 
 SETTINGS = {"by": (), "per": "step", "window": 30, "steps": False, "level": 0.95, "where": {}, "months": None}
 KINDS = ("missing", "skipped", "left_failed", "out_of_order", "check_before_tightening", "count_not_done",
@@ -58,7 +59,7 @@ def breaches(**more: Any) -> Breaches:
 
 
 @pytest.mark.parametrize("answer", [conformance(), per_job("bench"), per_job("site"), breaches()])
-@pytest.mark.parametrize("width", [400, 900])
+@pytest.mark.parametrize("width", some_slow([400, 900], 1))
 def test_pictures_compile_and_are_drawn(answer: Any, width: int) -> None:
     spec = plot(answer, width=width).to_dict()
     assert compiled(spec)["$schema"].endswith("v5.json")

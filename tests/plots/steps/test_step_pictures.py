@@ -16,6 +16,7 @@ from rqa.answers.steps.risk import DONE, UNTOUCHED, StepMap, StepRisk
 from rqa.errors import RequestError
 from rqa.plots import plot
 from rqa.plots.renderer import compiled, still
+from tests.cases import some_slow
 
 SETTINGS = {"by": (), "window": 30, "level": 0.95, "where": {}, "sort": "per_10000", "procedure": "board"}
 
@@ -88,7 +89,7 @@ ANSWERS: dict[str, Callable[[], Answer]] = {
 
 
 @pytest.mark.parametrize("name", ANSWERS)
-@pytest.mark.parametrize("width", [400, "container"])
+@pytest.mark.parametrize("width", some_slow([400, "container"], 1))
 def test_every_picture_compiles_and_is_the_same_twice(name: str, width: Any) -> None:
     spec = plot(ANSWERS[name](), width=width).to_dict()
     again = plot(ANSWERS[name](), width=width).to_dict()

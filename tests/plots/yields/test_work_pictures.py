@@ -16,6 +16,7 @@ from rqa.answers.yields.pareto import Failures
 from rqa.answers.yields.rework import Rework, ReworkRoutes
 from rqa.plots import plot
 from rqa.plots.renderer import compiled, still
+from tests.cases import some_slow
 
 HARD_SPACE = "\u00a0"
 
@@ -127,7 +128,7 @@ def styles(spec: Any) -> set[str]:
 
 
 @pytest.mark.parametrize("name", ANSWERS)
-@pytest.mark.parametrize("width", [300, 640, "container"])
+@pytest.mark.parametrize("width", some_slow([300, 640, "container"], 1))
 def test_every_picture_compiles_and_is_the_same_twice(name: str, width: Any) -> None:
     spec = plot(ANSWERS[name](), width=width).to_dict()
     again = plot(ANSWERS[name](), width=width).to_dict()
