@@ -90,6 +90,11 @@ SOME_UNIT_TWICE = """
     select 1 from (select unit_id from jobs where disposition <> 'cancelled' limit 50000)
     group by unit_id having count(*) > 1 limit 1"""
 """Gives a row where the first jobs show that some unit appears twice."""
+RESTS_ON = {
+    "unknown step": ("steps", "procedures"), "unknown test": ("diagnostics", "tests"),
+    "unknown procedure": ("jobs", "procedures"), "goal of no measure that is known": ("targets",),
+}
+"""Tables without rows of which there is nothing to remark on so; the other remarks are on jobs."""
 JOBLESS = ("steps", "diagnostics", "parts")
 NO_JOB = "no job of that id in the store"
 NO_ZONE = f"no zone is set, so times without an offset are read as {ZONE}"
@@ -123,7 +128,10 @@ def write_remarks(connection: duckdb.DuckDBPyConnection, mapping: Mapping, now: 
 
     kinds = [*UNKNOWN, *WHOLE_STORE, NO_JOB, FILE_GONE, FRAME_GONE]
     connection.execute("delete from remarks where list_contains($kinds, remark)", {"kinds": kinds})
+    filled = _filled(connection)
     for remark, sql in {**UNKNOWN, **WHOLE_STORE}.items():
+        if not filled.issuperset(RESTS_ON.get(remark, ("jobs",))):
+            continue
         known = {"models": mapping.workspace.models, "sites": list(mapping.sites), "now": now,
                  "goals": GOALS, "comebacks": GOAL_OF_COMEBACKS}
         if remark == NO_UNIT_TWICE and connection.execute(SOME_UNIT_TWICE).fetchall():
@@ -137,18 +145,25 @@ def write_remarks(connection: duckdb.DuckDBPyConnection, mapping: Mapping, now: 
             f"insert into remarks select {load_id}, t, null, '{remark}', v, n, r from ({sql}) as found(t, v, n, r)",
             needed,
         )
-    for table in TABLES:
+    gone = connection.execute("select distinct table_name from held_files where gone").fetchall()
+    for (table,) in sorted(gone):
         connection.execute(
             f"insert into remarks select {load_id}, '{table}', source_file, case when starts_with(source_file, "
             f"{literal(FRAME)}) then '{FRAME_GONE}' else '{FILE_GONE}' end, source_file, {FIRST} "
             f"from {table} semi join (from held_files where gone and table_name = '{table}') using (source_file) "
             "group by source_file"
         )
-    for table in JOBLESS:
+    for table in (name for name in JOBLESS if name in filled):
         connection.execute(
             f"insert into remarks select {load_id}, '{table}', source_file, '{NO_JOB}', min(job_id), {FIRST} "
             f"from (from {rows_of(table, 'jobs', NO_JOB)}) anti join jobs using (job_id) group by source_file"
         )
+
+
+def _filled(connection: duckdb.DuckDBPyConnection) -> set[str]:
+    """The tables that have a row: most loads of few files leave most tables empty, and a query takes milliseconds."""
+    each = " union all ".join(f"select '{name}' where exists (from {name})" for name in TABLES)
+    return {name for (name,) in connection.execute(each).fetchall()}
 
 
 def write_row_remarks(connection: duckdb.DuckDBPyConnection, table: str, rows: str, load_id: int) -> None:
