@@ -16,6 +16,7 @@ from rqa.errors import RequestError
 from rqa.measures.groupings import declared
 from rqa.measures.keep import KEPT, WORKING, keep_sql
 from rqa.measures.run import _with_rest, concepts, counts, groupings, measure_sql, sql_files
+from tests.cases import some_slow
 from tests.depots import depot_of
 from tests.measures.depot_rows import ROWS
 
@@ -86,7 +87,10 @@ def is_grouped(depot: Depot, measure: str, by: tuple[str, ...]) -> None:
         assert by[0] == "month" or again.height == 0 or not again.select(pl.col(pl.Int64)).to_series().any()
 
 
-@pytest.mark.parametrize("measure", [m for m in MEASURES if "month" in MEASURES[m]])
+BY_MONTH = [m for m in MEASURES if "month" in MEASURES[m]]
+
+
+@pytest.mark.parametrize("measure", some_slow(BY_MONTH, BY_MONTH[::3]))
 def test_filters_keep_what_they_name(depot: Depot, measure: str) -> None:
     """Filtering on a value equals grouping by it and keeping that group, for every filter and value."""
     sums = ("jobs", "matured", "returned", "exposures", "passed", "failed", "unchecked", "clean", "units", "number")
