@@ -21,6 +21,7 @@ from rqa.review import sheet_texts
 from rqa.review.describe import describe
 from rqa.review.drawing_library import drawing_library
 from rqa.review.facts import MonthFacts, PageTable
+from rqa.review.kept_pictures import Draw, kept_pictures
 from rqa.review.ledger import keep, read_ledger
 from rqa.shown import shown
 from rqa.stopping import held
@@ -58,7 +59,7 @@ def write_facts(
     facts = describe(depot, month, earlier, progress)
     target = target_of(to, facts, ".html")
     progress(Stage("drawing the page"))
-    text = render(facts)
+    text = render(facts, kept_pictures(depot))
     try:
         with held():
             target.parent.mkdir(parents=True, exist_ok=True)
@@ -81,8 +82,8 @@ def target_of(to: str | Path, facts: MonthFacts, ending: str) -> Path:
     return folder / f"review-{facts.month:%Y-%m}{ending}" if folder == Path(to) else Path(to)
 
 
-def render(facts: MonthFacts) -> str:
-    """The page's HTML."""
+def render(facts: MonthFacts, drawn: Draw = still) -> str:
+    """The page's HTML; `drawn` draws a picture."""
     import jinja2
     from markupsafe import Markup
 
@@ -98,13 +99,13 @@ def render(facts: MonthFacts) -> str:
         f"default-src 'none'; script-src {scripts}; style-src 'unsafe-inline'; img-src data:; "
         "base-uri 'none'; form-action 'none'"
     )
-    stills = {f.key: still({**f.spec, "width": WIDTH}) for f in facts.drawn}
+    stills = {f.key: drawn({**f.spec, "width": WIDTH}) for f in facts.drawn}
     return template.render(
         facts=facts,
         sheet=facts.sheet,
         say=sheet_texts,
         headings={**HEADINGS, **{s.key: s.heading for s in facts.sections}},
-        tiles={t.key: _data_address(still(t.spec)) for t in facts.sheet.tiles if t.spec},
+        tiles={t.key: _data_address(drawn(t.spec)) for t in facts.sheet.tiles if t.spec},
         policy=Markup(policy),
         style=Markup((room / "page.css").read_text(encoding="utf-8") + viewer_style()),
         place={f.key: i for i, f in enumerate(facts.drawn)},
