@@ -223,7 +223,7 @@ def _reached(row: tuple[str, ...], measure: MonthMeasure, month: date) -> str:
     if met in say.GOAL_MET:
         return say.GOAL_MET[met]
     if value == "no data":
-        return CANNOT_BE_TOLD
+        return value
     if met == NOT_YET:
         return say.GOAL_NOT_FINAL.format(month=say.near(own, month))
     return say.GOAL_TOO_FEW.format(cases=measure.cases.split()[-1], month=say.near(own, month))
