@@ -6,6 +6,7 @@ from rqa.answers.comebacks.cohorts import return_indices as _return_indices
 from rqa.answers.comebacks.curve_comparison import compare_curves as _compare_curves
 from rqa.answers.comebacks.curves import comeback_curve as _comeback_curve
 from rqa.answers.comebacks.curves import days_until as _days_until
+from rqa.answers.comebacks.forecast import forecast as _forecast
 from rqa.answers.comebacks.hazard import comeback_hazard as _comeback_hazard
 from rqa.answers.comebacks.lots import lots as _lots
 from rqa.answers.comebacks.projection import projection_backtest as _projection_backtest
@@ -35,6 +36,7 @@ class Returns(Area):
     lots = question(_lots)
     chronic_units = question(_chronic_units)
     worst_share = question(_worst_share)
+    forecast = question(_forecast)
     projection_backtest = question(_projection_backtest)
     cohorts = question(_cohorts)
     indices = question(_return_indices)

@@ -69,7 +69,7 @@ def family_limits(
     Examples
     --------
     >>> family_limits(events=[40.0, 40.0], chance=[0.08, 0.08], variance=[0.0, 0.05], alarms=[0.1, 0.1]).round(1)
-    array([4.4, 5.5])
+    array([4.4, 5.7])
 
     Where the expected level is sure to 22 % only, the limit must be higher for as few alarms.
     """

@@ -51,6 +51,7 @@ from rqa.stats.product import ProductInterval, product_interval
 from rqa.stats.projection import ProjectedShare, month_spread, projected_share
 from rqa.stats.proportion import ProportionInterval, proportion_interval
 from rqa.stats.rates import RateRatio, rate_ratio
+from rqa.stats.returns_ahead import ReturnsAhead, count_interval, returns_ahead
 from rqa.stats.reversal import OrderReversals, order_reversals
 from rqa.stats.risk import RelativeRisk, relative_risk
 from rqa.stats.sampling import SamplingPlan, SamplingPlanOc, sampling_plan, sampling_plan_oc
@@ -126,6 +127,7 @@ __all__ = [
     "RateRatio",
     "RelativeRisk",
     "ReturnRates",
+    "ReturnsAhead",
     "SamplingPlan",
     "SamplingPlanOc",
     "ScanProbability",
@@ -148,6 +150,7 @@ __all__ = [
     "close_pairs",
     "clustered_interval",
     "cohen_kappa",
+    "count_interval",
     "cumulative_incidence",
     "defect_rate",
     "difference_interval",
@@ -200,6 +203,7 @@ __all__ = [
     "rate_ratio",
     "relative_risk",
     "return_rates",
+    "returns_ahead",
     "sampling_plan",
     "sampling_plan_oc",
     "scan_margins",

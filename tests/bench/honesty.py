@@ -127,6 +127,12 @@ def doubled_bench_is_seen(depot: Depot) -> float:
     return float(found is not None and found.filter(series="bench B01")["raised"].sum() > 0)
 
 
+def forecasts_held(depot: Depot) -> float | None:
+    """The share of past forecasts by site that held what came."""
+    tried = depot.returns.forecast(by="site").backtest
+    return None if tried is None or tried.is_empty() else float(tried["held"].mean())  # type: ignore[arg-type]
+
+
 SIMULATIONS: dict[str, Simulation] = {
     "yield limits": Simulation("95 % limits of a yield hold the true one, checks of a job alike", 0.95, True,
                                yield_is_held),
@@ -163,6 +169,10 @@ SIMULATIONS: dict[str, Simulation] = {
     "watch, doubled bench": Simulation("a bench at which checks fail twice as often for 6 months has signalled, people "
                                        "and months differ", None, True,
                                        asked(replace(WATCHED, bad_bench=2.0, bad_from=6), doubled_bench_is_seen)),
+    "forecast": Simulation("95 % limits of come-backs in the next 4, 8 and 13 weeks hold what came, months alike", 0.95,
+                           True, asked(STEADY, forecasts_held)),
+    "forecast, all vary": Simulation("the same where people and months (0.1 log-odds) differ", 0.95, True,
+                                     asked(WATCHED, forecasts_held)),
 }
 """Every simulation by name; `promises.py` says which promise each is of."""
 
