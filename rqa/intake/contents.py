@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from rqa.errors import SourceError
-from rqa.intake.mapping import Format
+from rqa.intake.formats import Format
 from rqa.intake.sources import SourceFile, pieces
 
 HEAD = 1 << 16
@@ -18,13 +18,13 @@ MARKS = (
     (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"),
 )
 """The byte-order marks by which such text is known; those of four bytes come first, as one begins like one of two."""
-TEXTS: tuple[Format, ...] = ("csv", "jsonl", "json")
+TEXTS: tuple[Format, ...] = ("csv", "jsonl", "json", "xes")
 """Formats that are text."""
 MANY_NULS = 0.2
 """Share of zero bytes from which on text counts as UTF-16; Latin letters in UTF-16 have half, plain text has none."""
 ARRAY = "one JSON array"
 READ_AS: dict[Format, str] = {
-    "csv": "CSV", "jsonl": "JSON Lines", "json": "JSON",
+    "csv": "CSV", "jsonl": "JSON Lines", "json": "JSON", "xes": "XES",
     "excel": "a workbook", "parquet": "Parquet", "sqlite": "SQLite",
 }
 

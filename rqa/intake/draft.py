@@ -16,18 +16,10 @@ from pydantic import BaseModel, ValidationError
 
 from rqa.contract import TABLES
 from rqa.errors import MappingError
-from rqa.intake.mapping import (
-    MAPPING_FILE,
-    ColumnSource,
-    ColumnsToRows,
-    Files,
-    Mapping,
-    Reading,
-    Site,
-    TableSpec,
-    Workspace,
-    unknown_name,
-)
+from rqa.intake.column_source import ColumnSource
+from rqa.intake.mapping import MAPPING_FILE, Files, Mapping, Reading, Site, TableSpec, Workspace
+from rqa.intake.parts import unknown_name
+from rqa.intake.shapes import ColumnsToRows, Events
 from rqa.intake.targets import column_faults
 from rqa.shown import told
 from rqa.words import listed, nearest
@@ -36,7 +28,7 @@ NO_VALUE = {"sql": "null"}
 """What stands for a column whose mapping is faulty, so that it is not said to be missing too."""
 PARTS: dict[str, type[BaseModel]] = {
     "workspace": Workspace, "sites": Site, "files": Files, "table": TableSpec, "columns": ColumnSource,
-    "columns_to_rows": ColumnsToRows,
+    "columns_to_rows": ColumnsToRows, "events": Events,
 }
 KINDS = {
     "dict_type": "must be a table of keys, such as [files.jobs] with path = … below it",

@@ -3,9 +3,9 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from rqa.intake.column_source import ColumnSource
 from rqa.intake.guard import Guard, drawn_on
 from rqa.intake.literals import literal
-from rqa.intake.mapping import ColumnSource
 from rqa.intake.names import inner, quoted
 from rqa.intake.sources import TextSource
 from rqa.intake.values import SPACES

@@ -11,9 +11,10 @@ import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from rqa.intake.column_source import ColumnSource
 from rqa.intake.literals import literal
-from rqa.intake.mapping import ColumnSource, TableSpec
 from rqa.intake.mapping import Mapping as Rules
+from rqa.intake.mapping import TableSpec
 from rqa.intake.names import inner, quoted
 from rqa.intake.sources import TextSource
 

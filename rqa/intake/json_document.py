@@ -3,6 +3,8 @@
 import codecs
 import json
 import re
+from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +15,11 @@ from rqa.words import counted, listed
 
 MOST_BYTES = 300 << 20
 """Bytes of a document that are read: as objects it takes several times as much memory."""
+
+MOST_TIMES = 4
+"""How many times that may be written where each entry of a list stands with what is around it."""
+DEEPEST = 8
+"""Objects within each other whose keys become columns."""
 
 HALVES = re.compile("[\ud800-\udfff]")
 
@@ -28,6 +35,9 @@ def write_lines(source: SourceFile, target: Path) -> None:
     other, for one that ends too soon, and for one that is too large.
     """
     text = _text(source)
+    if source.spec.rows_of is not None:
+        _write_entries(source, text, target)
+        return
     rows = objects_of(source, text)
     with target.open("w", encoding="utf-8", newline="") as out:
         if rows is None:
@@ -37,6 +47,67 @@ def write_lines(source: SourceFile, target: Path) -> None:
             line = json.dumps(row, ensure_ascii=False)
             # A sign that is no character of its own can be written as an escape alone.
             out.write((json.dumps(row) if HALVES.search(line) else line) + "\n")
+
+
+def _write_entries(source: SourceFile, text: str, target: Path) -> None:
+    """Write each entry of the list `rows_of` as a line, beside what the objects around it say."""
+    path = (source.spec.rows_of or "").split(".")
+    size, met = 0, False
+    with target.open("w", encoding="utf-8", newline="") as out:
+        for row in _outer(source, text, path[0]):
+            for entry in _entries(row, path, ""):
+                met = True
+                line = json.dumps(entry, ensure_ascii=bool(HALVES.search(str(entry))))
+                size += len(line)
+                if size > MOST_TIMES * MOST_BYTES:
+                    raise _no_list(source, "its entries, each with what stands around it, are too large to be read")
+                out.write(line + "\n")
+    if not met:
+        raise _no_list(source, f"no object of it has a list {told('.'.join(path))} of objects, as rows_of says")
+
+
+def _outer(source: SourceFile, text: str, first: str) -> list[Any]:
+    """The objects that a path of lists begins in: the document where it has that key itself, else its rows."""
+    with suppress(ValueError, RecursionError):
+        value = json.loads(text)
+        if isinstance(value, dict) and first in value:
+            return [value]
+    rows = objects_of(source, text)
+    if rows is not None:
+        return rows
+    read = []
+    for line in text.splitlines():
+        with suppress(ValueError, RecursionError):
+            read.append(json.loads(line))
+    return read
+
+
+def _entries(value: Any, path: Sequence[str], before: str) -> Iterator[dict[str, Any]]:
+    """The entries of the list at the end of a path, each with the plain values of all objects around it.
+
+    Every column is called by its place: "docket", "tests.name".
+    """
+    if not isinstance(value, dict):
+        return
+    around = _flat({k: v for k, v in value.items() if not path or k != path[0]}, before)
+    if not path:
+        yield around
+        return
+    inside = value.get(path[0])
+    for one in inside if isinstance(inside, list) else [inside]:
+        for entry in _entries(one, path[1:], f"{before}{path[0]}."):
+            yield around | entry
+
+
+def _flat(value: dict[str, Any], before: str, depth: int = 0) -> dict[str, Any]:
+    """An object with the keys of objects in it as its own, "limits.low"."""
+    made: dict[str, Any] = {}
+    for key, inside in value.items():
+        if isinstance(inside, dict) and depth < DEEPEST:
+            made |= _flat(inside, f"{before}{key}.", depth + 1)
+        elif key:
+            made[f"{before}{key}"] = inside
+    return made
 
 
 def _text(source: SourceFile) -> str:

@@ -8,18 +8,19 @@ import hashlib
 import json
 import re
 import zoneinfo
-from collections.abc import Iterable
-from fractions import Fraction
+from collections.abc import Sequence
 from pathlib import Path, PureWindowsPath
-from typing import Annotated, Literal
+from typing import Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, field_validator, model_validator
+from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from rqa.contract import TABLES
-from rqa.intake.names import quoted
-from rqa.intake.reshaped import reshaping_select
+from rqa.intake.column_source import FieldSpec
+from rqa.intake.formats import READ_APART, Format, format_of
+from rqa.intake.parts import Part, Texts, unknown_name
+from rqa.intake.reshaped import EventColumns, event_select, reshaping_select
+from rqa.intake.shapes import ColumnsToRows, Events
 from rqa.shown import told
-from rqa.words import nearest
 
 MAPPING_FILE = "sources.toml"
 OWN_FILES = "rqa_own_actions"
@@ -29,25 +30,6 @@ NO_TEXT = ("idna", "punycode", "charmap", "undefined", "unicode-escape", "raw-un
 """Codecs between texts that are no encoding of a file."""
 ONE_JOB, ONE_JOB_PER_FILE = "one job", "one job per file"
 """What `lines` can say of rows that give the same job: those of all files, or of each file, are one job."""
-Format = Literal["csv", "excel", "jsonl", "json", "parquet", "sqlite", "frame"]
-ENDINGS: dict[str, Format] = {
-    ".csv": "csv", ".tsv": "csv", ".txt": "csv", ".xlsx": "excel", ".xls": "excel", ".xlsb": "excel", ".ods": "excel",
-    ".jsonl": "jsonl", ".ndjson": "jsonl", ".parquet": "parquet", ".sqlite": "sqlite", ".sqlite3": "sqlite",
-    ".db": "sqlite", ".json": "json",
-}
-READ_APART: tuple[Format | None, ...] = ("parquet", "sqlite", None)
-"""Formats whose reader is not ours, and may end its process at a damaged file; None: what the ending does not tell."""
-
-
-def format_of(path: str | Path) -> Format | None:
-    """The format that the ending of a path, or of a pattern of paths, tells."""
-    path = Path(path)
-    ending = path.with_suffix("").suffix if path.suffix == ".gz" else path.suffix
-    return ENDINGS.get(ending.lower())
-
-
-def _as_list(value: object) -> object:
-    return [value] if isinstance(value, str) else value
 
 
 def _known_zone(name: str | None) -> str | None:
@@ -59,90 +41,7 @@ def _known_zone(name: str | None) -> str | None:
     return name
 
 
-def _whole_path(text: str) -> bool:
-    try:
-        return "\0" not in text and Path(text).expanduser().is_absolute()
-    except RuntimeError:
-        # There is no home of that name.
-        return False
-
-
-def _factor(value: object) -> object:
-    """A factor may be written as a fraction, "1/60"."""
-    if isinstance(value, str):
-        try:
-            # A long exponent would be written out before it is found to be too large.
-            if not FACTOR.fullmatch(value):
-                raise ValueError
-            return float(Fraction(value))
-        except (ValueError, ArithmeticError):
-            raise ValueError(
-                f"{told(value)} is no factor; write a number such as 60, or a fraction such as '1/60'"
-            ) from None
-    return value
-
-
-FACTOR = re.compile(r"\s*[+-]?[\d_.]{1,40}(?:[eE][+-]?\d{1,3})?(?:/[\d_]{1,40})?\s*")
-"""The texts that may be a factor; others are not even tried."""
-Texts = Annotated[list[str], BeforeValidator(_as_list)]
-Factor = Annotated[float, BeforeValidator(_factor), Field(gt=0, allow_inf_nan=False)]
-
-
-def _are_names(names: object) -> bool:
-    return isinstance(names, list) and len(names) > 1 and all(isinstance(n, str) and n.strip() for n in names)
-
-
-class _Part(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
-
-
-class ColumnSource(_Part):
-    """Where a column's value comes from (a source column, a constant or SQL), and how it is changed."""
-
-    column: str | None = None
-    constant: str | int | float | bool | None = None
-    sql: str | None = None
-    values: dict[str, str] = Field(default_factory=dict)
-    replace: list[tuple[str, str]] = Field(default_factory=list)
-    default: str | None = None
-    times: Factor | None = None
-    """What a number of the source is multiplied by: 60 for hours where the contract has minutes."""
-    join: Texts | None = None
-    """Source columns whose texts are joined with a blank between, such as a day and a clock time."""
-    key_file: str | None = None
-    person: bool = False
-    """The column names people, though the contract means a place or a tool by it."""
-
-    @model_validator(mode="before")
-    @classmethod
-    def _joined(cls, given: object) -> object:
-        """Columns to be joined are read by SQL; what is missing in one of them is left out."""
-        if isinstance(given, dict) and (names := given.get("join")) and _are_names(names):
-            sql = f"concat_ws(' ', {', '.join(map(quoted, names))})"
-            if given.get("sql") not in (None, sql):
-                raise ValueError("give exactly one of column, constant, sql, join")
-            return given | {"sql": sql}
-        return given
-
-    @model_validator(mode="after")
-    def _one_origin(self) -> "ColumnSource":
-        if sum(x is not None for x in (self.column, self.constant, self.sql)) != 1:
-            raise ValueError("give exactly one of column, constant, sql, join")
-        if self.key_file is not None and not _whole_path(self.key_file):
-            raise ValueError("key_file is a whole path, outside the workspace")
-        if self.times is not None and self.key_file is not None:
-            raise ValueError("times is for numbers, key_file for names; give one of them")
-        return self
-
-
-def _as_field(value: object) -> object:
-    return {"column": value} if isinstance(value, str) else value
-
-
-FieldSpec = Annotated[ColumnSource, BeforeValidator(_as_field)]
-
-
-class Reading(_Part):
+class Reading(Part):
     """How texts become values; may stand with the files or with the table made of them."""
 
     decimal: Literal[".", ","] | None = None
@@ -183,6 +82,12 @@ class Files(Reading):
     """The line that names the columns; 0 when none does."""
     header: Texts | None = None
     """The names of the columns of files that have no header row; they are numbered from 1 when it is not given."""
+    header_rows: int = Field(default=1, ge=1, le=2)
+    """How many rows name the columns, from `header_row` on; of two, the upper one names groups of columns."""
+    member: str | None = None
+    """The file that is read of a zip archive, by its name or a pattern that meets it alone."""
+    rows_of: str | None = None
+    """The list within each object of which every entry becomes a row, "tests" or "visits.tests"."""
     sheet: str | int | None = None
     table: str | None = None
     optional: bool = False
@@ -215,6 +120,13 @@ class Files(Reading):
             return [n.strip() for n in names]
         return names
 
+    @field_validator("header_rows")
+    @classmethod
+    def _below_each_other(cls, rows: int, info: ValidationInfo) -> int:
+        if rows > 1 and info.data.get("header_row", 1) == 0:
+            raise ValueError("header_row = 0 says that no row names the columns; leave header_rows out")
+        return rows
+
     @field_validator("delimiter", "quote")
     @classmethod
     def _one_sign(cls, sign: str | None, info: ValidationInfo) -> str | None:
@@ -235,39 +147,6 @@ class Files(Reading):
         return name
 
 
-class ColumnsToRows(_Part):
-    """Columns of a wide sheet that become rows: which column takes their names, and which the cells."""
-
-    name: str
-    """The column that takes the name of the source's column, such as `test` or `step`."""
-    value: str | None = None
-    """The column that takes the cell, such as `outcome`."""
-    columns: dict[str, dict[str, str]]
-    """By the name that a row gets: which columns of the source become which columns of the row."""
-
-    @model_validator(mode="before")
-    @classmethod
-    def _in_full(cls, given: object) -> object:
-        """A list of columns, or a column by name, gives the cells of one column each."""
-        if not isinstance(given, dict):
-            return given
-        listed, value = given.get("columns"), given.get("value")
-        if isinstance(listed, list):
-            listed = {c: c for c in listed if isinstance(c, str)}
-        if isinstance(listed, dict):
-            plain = [c for c in listed.values() if isinstance(c, str)]
-            if plain and not isinstance(value, str):
-                raise ValueError("value says which column takes the cells, such as value = 'outcome'")
-            listed = {n: {value: c} if isinstance(c, str) else c for n, c in listed.items()}
-        return given | {"columns": listed}
-
-    @model_validator(mode="after")
-    def _some(self) -> "ColumnsToRows":
-        if not self.columns or not all(self.columns.values()):
-            raise ValueError("columns names no column that becomes a row")
-        return self
-
-
 class TableSpec(Reading):
     """One table made of one named set of files, or of a SELECT over several."""
 
@@ -283,6 +162,8 @@ class TableSpec(Reading):
     The entries of several columns go in pairs, the first of one with the first of the other.
     """
     columns_to_rows: ColumnsToRows | None = None
+    events: Events | None = None
+    """How attempts at steps are made of a log with a row for each event."""
     lines: str | None = None
     """Whether rows that give the same job are lines of it: in all files, or in each file."""
     columns: dict[str, FieldSpec] = Field(default_factory=dict)
@@ -290,14 +171,27 @@ class TableSpec(Reading):
     @model_validator(mode="after")
     def _reshaped(self) -> "TableSpec":
         """What reshapes rows is a SELECT over the files that `from` names."""
-        shape = self.columns_to_rows
-        if not (self.fill_down or self.split_rows or shape):
+        if self.events is not None:
+            if self.table != "steps":
+                raise ValueError(f"events makes rows of steps, not of {self.table}")
+            if self.columns_to_rows is not None:
+                raise ValueError("give events or columns_to_rows, not both")
+        elif not (self.fill_down or self.split_rows or self.columns_to_rows):
             return self
         if self.from_ is None or self.select is not None:
-            raise ValueError("fill_down, split_rows and columns_to_rows stand beside from, not beside select")
+            raise ValueError("fill_down, split_rows, columns_to_rows and events stand beside from, not beside select")
+        return self.model_copy(update={"from_": None, "select": self.reshaping(self.from_, self.times or ("iso",))})
+
+    def reshaping(self, files: str, times: Sequence[str]) -> str:
+        """The SELECT that reshapes the rows of these files, whose times are written in these formats."""
+        shape = self.columns_to_rows
         names = {} if shape is None else shape.columns
-        sql = reshaping_select(self.from_, self.fill_down or (), self.split_rows, shape.name if shape else "", names)
-        return self.model_copy(update={"from_": None, "select": sql})
+        sql = reshaping_select(files, self.fill_down or (), self.split_rows, shape.name if shape else "", names)
+        if self.events is None:
+            return sql
+        log = self.events
+        named = EventColumns(log.case, log.activity, log.time, log.lifecycle)
+        return event_select(sql, named, log.start, log.end, times)
 
     @model_validator(mode="after")
     def _sound(self) -> "TableSpec":
@@ -326,6 +220,8 @@ class TableSpec(Reading):
         found = [("fill_down", c) for c in self.fill_down or ()] + [("split_rows", c) for c in self.split_rows]
         if self.columns_to_rows is not None:
             found += [("columns_to_rows", c) for given in self.columns_to_rows.columns.values() for c in given.values()]
+        if self.events is not None:
+            found += [("events", c) for c in self.events.columns]
         return tuple(found)
 
     @property
@@ -334,7 +230,9 @@ class TableSpec(Reading):
 
         All others are the source's own.
         """
-        shape = self.columns_to_rows
+        shape, log = self.columns_to_rows, self.events
+        if log is not None:
+            return {"job_id": (log.case,), "step": (log.activity,), "started_at": (log.time,), "ended_at": (log.time,)}
         if not self.reshaped_columns or shape is None:
             return {} if self.reshaped_columns else None
         made: dict[str, tuple[str, ...]] = {shape.name: ()}
@@ -362,7 +260,7 @@ class TableSpec(Reading):
         return tuple(place for place, written in own.items() if written)
 
 
-class Site(_Part):
+class Site(Part):
     """What is known of one site."""
 
     zone: str
@@ -370,7 +268,7 @@ class Site(_Part):
     _zone = field_validator("zone")(_known_zone)
 
 
-class Workspace(_Part):
+class Workspace(Part):
     """What holds for the whole workspace."""
 
     title: str = "Repair centre"
@@ -398,13 +296,24 @@ class Workspace(_Part):
     _zone = field_validator("zone")(_known_zone)
 
 
-class Mapping(_Part):
+class Mapping(Part):
     """The whole of `sources.toml`."""
 
     workspace: Workspace = Field(default_factory=Workspace)
     sites: dict[str, Site] = Field(default_factory=dict)
     files: dict[str, Files] = Field(default_factory=dict)
     table: list[TableSpec] = Field(default_factory=list)
+
+    @model_validator(mode="after")
+    def _events_in_order(self) -> "Mapping":
+        """Events are put in the order of their times, which are read as their files say."""
+        made = list(self.table)
+        for number, entry in enumerate(made):
+            names = [n for n in self.sets_of(entry) if self.files[n].times] if entry.events is not None else []
+            if len(names) == 1 and not entry.times:
+                select = entry.reshaping(names[0], self.files[names[0]].times or ("iso",))
+                made[number] = entry.model_copy(update={"select": select})
+        return self.model_copy(update={"table": made}) if made != self.table else self
 
     @property
     def keyed(self) -> bool:
@@ -455,10 +364,3 @@ class Mapping(_Part):
             repr(TABLES[entry.table]),
         ]
         return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()[:16]
-
-
-def unknown_name(name: str, existing: Iterable[object]) -> str:
-    """A sentence that names what exists, nearest first, for a name that does not."""
-    there = [str(e) for e in existing]
-    near = nearest(name, there)
-    return (f"did you mean {told(near)}? " if near else "") + "There is: " + (", ".join(there) or "none")

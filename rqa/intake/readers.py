@@ -11,12 +11,13 @@ from pathlib import Path
 from typing import Any
 
 from rqa.errors import MappingError, SourceError
+from rqa.intake.archives import ending_of, is_archive, member_of, unpack
 from rqa.intake.contents import check_json_lines, recognised
 from rqa.intake.copies import Copies
 from rqa.intake.json_document import write_lines
 from rqa.intake.literals import literal, literal_path
-from rqa.intake.mapping import unknown_name
 from rqa.intake.names import quoted
+from rqa.intake.parts import unknown_name
 from rqa.intake.quotes import LONGEST_LINE, Quotes
 from rqa.intake.records import Reject, engine_rejects, made_safe
 from rqa.intake.sheets import Sheets
@@ -32,6 +33,7 @@ from rqa.intake.sources import (
     pieces,
 )
 from rqa.intake.workbook import read_sheet
+from rqa.intake.xes import write_events
 from rqa.shown import told
 
 LINES = ("csv", "jsonl")
@@ -74,14 +76,18 @@ def read(
     """
     readers: dict[str, Callable[[], TextSource]] = {
         "csv": lambda: _csv(source, number, copies, options),
-        "jsonl": lambda: _jsonl(source, copies, number, wanted, options),
-        "json": lambda: _json(source, copies, number, wanted, options),
+        "jsonl": lambda: (_jsonl(source, copies, number, wanted, options) if source.spec.rows_of is None
+                          else _lines_made(source, copies, number, wanted, options, write_lines)),
+        "json": lambda: _lines_made(source, copies, number, wanted, options, write_lines),
+        "xes": lambda: _lines_made(source, copies, number, wanted, options, write_events),
         "excel": lambda: read_sheet(source, number, sheets),
         "parquet": lambda: _parquet(source),
         "sqlite": lambda: _sqlite(source, number),
         "frame": lambda: _frame(source, number),
     }
     if source.format != "frame":
+        if is_archive(source.path):
+            source = _unpacked(source, copies, number)
         source = recognised(source)
     text = readers[source.format]()
     check_few_columns(source, len(text.columns))
@@ -185,9 +191,21 @@ def _jsonl(source: SourceFile, copies: Copies, number: int, wanted: frozenset[st
     )
 
 
-def _json(source: SourceFile, copies: Copies, number: int, wanted: frozenset[str], options: ReadOptions) -> TextSource:
+def _unpacked(source: SourceFile, copies: Copies, number: int) -> SourceFile:
+    """The file that is read of a zip archive, as one by itself."""
+    member = member_of(source.path, source.spec.member, source.label)
+    path = copies.place(source, f"member_{number}{ending_of(member)}")
+    unpack(source.path, member, path, source.label)
+    return replace(source, path=path, all_of_set=())
+
+
+def _lines_made(
+    source: SourceFile, copies: Copies, number: int, wanted: frozenset[str], options: ReadOptions,
+    write: Callable[[SourceFile, Path], None],
+) -> TextSource:
+    """A file that is written anew as JSON Lines, and read so."""
     path = copies.place(source, f"objects_{number}.jsonl")
-    write_lines(source, path)
+    write(source, path)
     lines = replace(source, path=path, spec=source.spec.model_copy(update={"encoding": "utf-8"}))
     return replace(_jsonl(lines, copies, number, wanted, options), elsewhere=partial(_others_mention, source))
 

@@ -5,6 +5,7 @@ rows keep the place that they come from.
 """
 
 from collections.abc import Mapping, Sequence
+from typing import NamedTuple
 
 from rqa.intake.names import PLACE_COLUMNS, inner, quoted
 
@@ -52,6 +53,49 @@ def reshaping_select(
             f"from (select *, unnest([{made}]) as {one} from {sql}) where {given_any})"
         )
     return f"select * from {sql}"
+
+
+class EventColumns(NamedTuple):
+    """The columns of a log of events: the job, the step, the time, and the kind of event where there is one."""
+
+    case: str
+    activity: str
+    time: str
+    lifecycle: str | None
+
+
+def event_select(
+    sql: str, of: EventColumns, start: Sequence[str], end: Sequence[str], times: Sequence[str]
+) -> str:
+    """The SELECT that makes attempts at steps of the events that `sql` gives.
+
+    An event whose kind is in `start` begins an attempt, and so does one in `end` that follows on another end of the
+    same step and job; all other kinds are passed over. Without kinds each event is an attempt that ends then. Events
+    stand in the order of their times, read in the formats `times`, then in that of rows. An attempt takes of each other
+    column the last text that one of its events gives.
+    """
+    file, line = PLACE_COLUMNS
+    kind, time = quoted(of.lifecycle or ""), quoted(of.time)
+    begins, place, nth, starts = (inner(n) for n in ("begins", "place", "nth", "starts"))
+    texts = {w: ", ".join(_literal(t.strip().lower()) for t in texts) for w, texts in (("start", start), ("end", end))}
+    is_start = f"lower(trim({kind})) in ({texts['start']})" if of.lifecycle else "false"
+    only = f"where lower(trim({kind})) in ({texts['start']}, {texts['end']})" if of.lifecycle else ""
+    step = f"partition by {quoted(of.case)}, {quoted(of.activity)}"
+    forms = [f"try_strptime({time}, {_literal(f)})::timestamptz" for f in times if f != "iso"]
+    forms += [f"try_cast({time} as timestamptz)"] if "iso" in times else []
+    moment = f"coalesce({', '.join(forms)})" if forms else "null"
+    made = ("job_id", "step", "started_at", "ended_at", line)
+    hidden = ", ".join(_literal(c.strip('"')) for c in (*made, begins, place, nth, starts))
+    return (
+        f"select arg_max(columns(lambda c: lower(c) not in ({hidden})), {place}), "
+        f"any_value({quoted(of.case)}) as job_id, any_value({quoted(of.activity)}) as step, "
+        f"arg_min({time}, {place}) filter (where {starts}) as started_at, "
+        f"arg_max({time}, {place}) filter (where not {starts}) as ended_at, min({line}) as {line} "
+        f"from (select *, count(*) filter (where {begins}) over ({step} order by {place}) as {nth} "
+        f"from (select *, {starts} or coalesce(not lag({starts}) over ({step} order by {place}), true) as {begins} "
+        f"from (select *, {is_start} as {starts}, row_number() over ({step} order by {moment}, {file}, {line}) "
+        f"as {place} from ({sql}) {only}))) group by {quoted(of.case)}, {quoted(of.activity)}, {nth}"
+    )
 
 
 def _literal(text: str) -> str:

@@ -9,6 +9,7 @@ import csv
 import hashlib
 import io
 import itertools
+import re
 import zlib
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from collections.abc import Mapping as MappingType
@@ -17,7 +18,9 @@ from pathlib import Path
 from typing import Any
 
 from rqa.errors import MappingError, SourceError
-from rqa.intake.mapping import Files, Format, format_of
+from rqa.intake.archives import format_in, is_archive
+from rqa.intake.formats import Format, format_of
+from rqa.intake.mapping import Files
 from rqa.intake.paths import label, paths_of
 from rqa.intake.quotes import opened
 from rqa.words import counted
@@ -28,6 +31,7 @@ DELIMITERS = ",;\t|"
 WITH_HEADER = ("csv", "excel")
 """Formats whose columns are named by a row of the file, or by none."""
 PIECE = 1 << 20
+LINE_END = re.compile(r"\r\n|\r|\n")
 SHOWN = 60
 """Characters of a file's beginning that are shown."""
 MARKS = "\ufeff\ufffe"
@@ -99,7 +103,13 @@ def files_of(
         met, wrong = paths_of(pattern, workspace, outside, loaded, optional=spec.optional)
         faults += [f"files.{name}.path: {w}" for w in wrong]
         found += [p for p in met if p not in found]
-    formats = {p: spec.format or format_of(p) for p in found}
+    formats = dict[Path, Format | None]()
+    for path in found:
+        try:
+            formats[path] = spec.format or format_of(path) or (
+                format_in(path, spec.member, label(path, workspace)) if is_archive(path) else None)
+        except SourceError as error:
+            faults.append(f"files.{name}: {str(error).removesuffix(' Nothing was loaded.')}")
     for path, form in formats.items():
         if form is None:
             faults.append(
@@ -217,14 +227,28 @@ def csv_header(source: SourceFile) -> Header:
             )
         return Header((), ",", spec.header_row)
     delimiter = spec.delimiter or max(DELIMITERS, key=first.count)
-    lines.seek(lines.tell() - len(first))
+    begin = lines.tell() - len(first)
+    lines.seek(begin)
+    records = delimited(lines, delimiter, spec.quote)
     try:
-        names = [n.strip() for n in next(delimited(lines, delimiter, spec.quote))]
+        names = [n.strip() for n in next(records)]
+        if spec.header_rows > 1:
+            line += len(LINE_END.findall(lines.getvalue()[begin : lines.tell()]))
+            names = named_by_two(names, [n.strip() for n in next(records, [])])
     except (csv.Error, TypeError) as error:
         raise SourceError(f"{source.label}: its header cannot be read: {error}") from error
     if spec.header_row == 0:
         return Header(tuple(spec.header or map(str, range(1, len(names) + 1))), delimiter, 0)
     return Header(tuple(n or f"column_{i}" for i, n in enumerate(names, 1)), delimiter, line)
+
+
+def named_by_two(above: Sequence[str], below: Sequence[str]) -> list[str]:
+    """The names of columns under a row that names groups of them: each group reaches to where the next one begins."""
+    names, group = list[str](), ""
+    for i, name in enumerate(below):
+        group = above[i] if i < len(above) and above[i] else group
+        names.append(" ".join(dict.fromkeys(filter(None, (group, name)))))
+    return names
 
 
 def check_few_columns(source: SourceFile, number: int) -> None:
@@ -263,14 +287,14 @@ def _head_text(source: SourceFile) -> str:
     spec, head = source.spec, b""
     for piece in pieces(source):
         head += piece
-        if head.count(b"\n") > spec.header_row or len(head) > 4 * PIECE:
+        if head.count(b"\n") >= spec.header_row + spec.header_rows or len(head) > 4 * PIECE:
             break
     encoding = NATIVE_ENCODINGS.get(spec.encoding.lower(), spec.encoding)
     try:
         text = codecs.getincrementaldecoder(encoding)().decode(head)
     except UnicodeDecodeError as error:
         line = head[: error.start].count(b"\n") + 1
-        if line > spec.header_row:
+        if line >= spec.header_row + spec.header_rows:
             text = codecs.getincrementaldecoder(encoding)("replace").decode(head)
         else:
             raise SourceError(_wrong_encoding(source, line, error)) from error

@@ -5,7 +5,7 @@ import re
 from collections.abc import Iterator
 
 from rqa.contract import Column, Table
-from rqa.intake.mapping import ColumnSource
+from rqa.intake.column_source import ColumnSource
 from rqa.intake.values import FALSE, TRUE, list_entries
 from rqa.shown import told
 from rqa.words import nearest
@@ -23,8 +23,9 @@ def column_faults(table: Table, column: Column, origin: ColumnSource) -> Iterato
     for key, value in given:
         if value is not None and (fault := _not_a_value(column, value)):
             yield f"{key}: {fault}"
-    if origin.times is not None and column.kind != "number":
-        yield f"times: {column.name} is no number that could be multiplied (its kind is {column.kind})"
+    for key, factor, done in (("times", origin.times, "multiplied"), ("divide", origin.divide, "divided")):
+        if factor is not None and column.kind != "number":
+            yield f"{key}: {column.name} is no number that could be {done} (its kind is {column.kind})"
     if origin.person and column.name not in (*PERSONS.get(table.name, ()), *NAMES_OF_PEOPLE):
         allowed = ", ".join(f"{c} of {t}" for t, names in PERSONS.items() for c in names)
         yield f"person: {table.name}.{column.name} cannot be marked as naming people; these can: {allowed}"

@@ -14,11 +14,11 @@ from dataclasses import dataclass, replace
 
 from rqa.contract import UNIT_COLUMN, Column, Table
 from rqa.errors import MappingError
+from rqa.intake.column_source import ColumnSource
 from rqa.intake.emptied import EMPTIED_TYPE, emptied_by_sql, told_emptied
 from rqa.intake.entries import Entry, listed_columns
 from rqa.intake.guard import FREE_TEXT, Guard, json_without_own, own_name, without_drawn, without_own
 from rqa.intake.literals import literal
-from rqa.intake.mapping import ColumnSource, unknown_name
 from rqa.intake.names import (
     BROKEN,
     CLOCK,
@@ -35,6 +35,7 @@ from rqa.intake.names import (
     mark_beside,
     quoted,
 )
+from rqa.intake.parts import unknown_name
 from rqa.intake.pseudonyms import pseudonym
 from rqa.intake.sources import TextSource, delimiter_doubt
 from rqa.intake.values import (
@@ -232,11 +233,11 @@ def judging_select(
         f"as {as_text(c.name)}"
         for c in table.columns
     ]
-    factors = {name: origin.times for name, origin in given.items()}
+    factors = {name: origin.factor for name, origin in given.items()}
     parts = [
         f"{sql} as {part}"
         for c in table.columns
-        for part, sql in parsed(c, as_text(c.name), options, factors.get(c.name)).items()
+        for part, sql in parsed(c, as_text(c.name), options, factors.get(c.name, "")).items()
     ]
     own = _own_names(entry, text, given, options)
 
@@ -252,7 +253,9 @@ def judging_select(
     checks = _checks(table, options, derived, tellable)
     any_broken = " or ".join(f"coalesce({c.broken}, false)" for c in checks)
     told = ", ".join(f"case when {c.told} then {c.breach} end" for c in checks)
-    where = f"(\n{entry.spec.where}\n) is not true" if entry.spec.where else "false"
+    kept_rows = [f"(\n{entry.spec.where}\n)"] if entry.spec.where else []
+    kept_rows += [f"({origin.is_known})" for origin in given.values() if origin.is_known]
+    where = f"({' and '.join(kept_rows)}) is not true" if kept_rows else "false"
     # A SELECT may carry along where its rows come from.
     traced = entry.spec.select is not None
     row_file = "source_file" if traced and "source_file" in text.columns else literal(label)

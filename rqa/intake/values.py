@@ -144,18 +144,18 @@ def _as_instant(time: str) -> str:
     return inner(f"utc {time}")
 
 
-def parsed(column: Column, text: str, options: ParseOptions, times: float | None = None) -> dict[str, str]:
+def parsed(column: Column, text: str, options: ParseOptions, factor: str = "") -> dict[str, str]:
     """First step of the conversion: SQL for each part a value is made of, by the name of its column.
 
-    A time has two parts, a clock reading without offset and an instant; `timed` joins them. A number is multiplied by
-    `times`.
+    A time has two parts, a clock reading without offset and an instant; `timed` joins them. `factor` stands behind a
+    number, " * 60.0::double".
     """
     if column.kind == "time":
         return {_as_local(column.name): _local(text, options), _as_instant(column.name): _instant(text, options)}
-    return {column.name: _converted(column.kind, text, options, times)}
+    return {column.name: _converted(column.kind, text, options, factor)}
 
 
-def _converted(kind: Kind, text: str, options: ParseOptions, times: float | None) -> str:
+def _converted(kind: Kind, text: str, options: ParseOptions, factor: str) -> str:
     """SQL for the value of a text; NULL if it does not fit the kind."""
     if kind == "code":
         return f"lower({text})"
@@ -168,8 +168,8 @@ def _converted(kind: Kind, text: str, options: ParseOptions, times: float | None
         number = _plain_number(text, options)
         pattern = literal(_number_pattern(options, "", r"(?:[eE][+-]?\d+)?"))
         cast = f"try_cast({number} as double)"
-        if times is not None:
-            cast = f"({cast} * {times!r}::double)"
+        if factor:
+            cast = f"({cast}{factor})"
         return f"case when regexp_matches({text}, {pattern}) and isfinite({cast}) then {cast} end"
     if kind == "boolean":
         return (

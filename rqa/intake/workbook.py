@@ -3,9 +3,9 @@
 from typing import Any
 
 from rqa.errors import MappingError, SourceError
-from rqa.intake.mapping import unknown_name
+from rqa.intake.parts import unknown_name
 from rqa.intake.sheets import Sheet, Sheets
-from rqa.intake.sources import SourceFile, TextSource
+from rqa.intake.sources import SourceFile, TextSource, named_by_two
 from rqa.shown import told
 from rqa.words import counted
 
@@ -27,6 +27,7 @@ def read_sheet(source: SourceFile, number: int, sheets: Sheets) -> TextSource:
         _say_why_nothing(source, sheets, found, height)
         return TextSource((), "(select 1 where false)", {})
     columns = _columns(source, found, header)
+    header += (source.spec.header_rows - 1) * (header >= 0)
     name = f"data_{number}"
     data = pa.Table.from_arrays([c[header + 1 :] for c in grid], names=[f"c{i}" for i in range(len(grid))])
     select = {c: f"c{i}" for i, c in enumerate(columns)}
@@ -37,7 +38,10 @@ def read_sheet(source: SourceFile, number: int, sheets: Sheets) -> TextSource:
 def _columns(source: SourceFile, sheet: Sheet, header: int) -> list[str]:
     grid = sheet.columns
     if header >= 0:
-        return [(c[header].as_py() or "").strip() or f"column_{i}" for i, c in enumerate(grid, 1)]
+        rows = [[(c[at].as_py() or "").strip() if at < len(c) else "" for c in grid]
+                for at in range(header, header + source.spec.header_rows)]
+        names = rows[0] if len(rows) == 1 else named_by_two(*rows)
+        return [n or f"column_{i}" for i, n in enumerate(names, 1)]
     named = source.spec.header
     if named is not None and len(named) != len(grid):
         raise MappingError(

@@ -17,8 +17,9 @@ from typing import Any
 
 from rqa.errors import SourceError
 from rqa.intake.contents import BEGINNINGS, HTML, LIKE_TEXT, MARKS, PDF, TEXTS, check_json_lines, names_in_zip
+from rqa.intake.formats import Format, format_of
 from rqa.intake.json_document import objects_of
-from rqa.intake.mapping import Files, Format, format_of
+from rqa.intake.mapping import Files
 from rqa.intake.quotes import opened
 from rqa.intake.readers import tables_of
 from rqa.intake.sources import DELIMITERS, MOST_COLUMNS, PIECE, SourceFile

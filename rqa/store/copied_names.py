@@ -7,7 +7,7 @@ import re
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from rqa.intake.mapping import ColumnSource
+from rqa.intake.column_source import ColumnSource
 from rqa.intake.names import quoted
 from rqa.shown import told
 from rqa.store.drawn_on import NOTHING, Origins, drawn_by, union

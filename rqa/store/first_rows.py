@@ -13,9 +13,9 @@ import duckdb
 
 from rqa.contract import Column
 from rqa.errors import RqaError
+from rqa.intake.column_source import ColumnSource
 from rqa.intake.entries import wanted_columns
 from rqa.intake.guard import NAME, drawn_on
-from rqa.intake.mapping import ColumnSource
 from rqa.intake.names import BROKEN, GIVEN_ROW, LEFT_OUT, PLACE_COLUMNS, inner, quoted
 from rqa.intake.quotes import opened
 from rqa.intake.readers import LINES, ReadOptions

@@ -15,7 +15,8 @@ from typing import Any
 import duckdb
 
 from rqa.intake.literals import literal
-from rqa.intake.mapping import Mapping, unknown_name
+from rqa.intake.mapping import Mapping
+from rqa.intake.parts import unknown_name
 from rqa.shown import told
 from rqa.words import counted
 

@@ -15,7 +15,7 @@ PACKED = 5
 
 def work(label: str, size: int) -> int:
     """The bytes there are to read of a file."""
-    return size * PACKED if label.endswith(".gz") else size
+    return size * PACKED if label.endswith((".gz", ".zip")) else size
 
 
 class Meter:

@@ -17,10 +17,12 @@ from duckdb.sqltypes import VARCHAR
 
 from rqa.contract import TABLES
 from rqa.errors import MappingError, RqaError
+from rqa.intake.column_source import ColumnSource
 from rqa.intake.copies import Copies
 from rqa.intake.entries import Entry, listed_columns, wanted_columns
-from rqa.intake.mapping import MAPPING_FILE, ColumnSource, unknown_name
+from rqa.intake.mapping import MAPPING_FILE
 from rqa.intake.names import FILE_NO, MARK, PLACE_COLUMNS, quoted
+from rqa.intake.parts import unknown_name
 from rqa.intake.readers import ONLY_LOOK, USUAL, ReadOptions, read
 from rqa.intake.sheets import Sheets
 from rqa.intake.sources import SourceFile, TextSource

@@ -16,8 +16,8 @@ import pytest
 
 from rqa.errors import MappingError, SourceError, StoreError
 from rqa.intake import readers as readings
+from rqa.intake.column_source import ColumnSource
 from rqa.intake.draft import read_mapping
-from rqa.intake.mapping import ColumnSource
 from rqa.intake.own_actions import own_actions
 from rqa.intake.values import SPACES
 from rqa.store.engine import open_store

@@ -98,8 +98,8 @@ FAULTS: dict[str, tuple[str, list[str]]] = {
         ["unit_id is required", "site is required", "There is: job_id"],
     ),
     "several at once": (
-        FILES + "header_rows = 1\nzone = 'x'\n" + TABLE + "columns.sight = 'x'\nwher = 'x'\n",
-        ["(4 faults)", "header_rows", "zone", "wher", "sight"],
+        FILES + "heder_row = 1\nzone = 'x'\n" + TABLE + "columns.sight = 'x'\nwher = 'x'\n",
+        ["(4 faults)", "heder_row", "zone", "wher", "sight"],
     ),
 }
 

@@ -10,7 +10,8 @@ import pytest
 from tests.workspaces import Workspace, csv_of, job
 
 README = (Path(__file__).resolve().parents[2] / "shared" / "mapping.md").read_text(encoding="utf-8")
-RECIPES = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
+RECIPES = re.findall(r"```toml\n(.*?)```", README[: README.index("## Sheets as they are")], re.DOTALL)
+"""The recipes before the forms, which `test_forms` loads."""
 HEAD = "Order;Serial;Result;Name;Hours;Kind;model;procedure;opened_at;closed_at\n"
 
 
@@ -53,7 +54,8 @@ def test_steps_are_gathered_from_a_log_of_events(ws: Workspace) -> None:
 
 def test_what_the_readme_says_of_keys_is_what_there_is() -> None:
     """Every setting of the mapping that a user can write is named in the README."""
-    from rqa.intake.mapping import ColumnSource, Files, TableSpec, Workspace
+    from rqa.intake.column_source import ColumnSource
+    from rqa.intake.mapping import Files, TableSpec, Workspace
 
     named = {f.alias or n for part in (Files, ColumnSource, TableSpec, Workspace) for n, f in part.model_fields.items()}
     assert [n for n in sorted(named) if not re.search(rf"\b{n}\b", README)] == []
