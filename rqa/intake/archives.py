@@ -32,7 +32,7 @@ def members(path: Path) -> list[str]:
     with zipfile.ZipFile(path) as archive:
         names = archive.namelist()
     if len(names) > MOST_NAMES:
-        raise ValueError(f"it lists {len(names):,} files, and {MOST_NAMES:,} are looked at")
+        raise ValueError(f"it lists {counted(len(names), 'file')}, and {MOST_NAMES:,} are looked at")
     return [n for n in names if not any(fnmatch.fnmatchcase(n, pattern) for pattern in NOT_FILES)]
 
 

@@ -55,7 +55,7 @@ def _write_entries(source: SourceFile, text: str, target: Path) -> None:
     size, met = 0, False
     with target.open("w", encoding="utf-8", newline="") as out:
         for row in _outer(source, text, path[0]):
-            for entry in _entries(row, path, ""):
+            for entry in entries_of(row, path):
                 met = True
                 line = json.dumps(entry, ensure_ascii=bool(HALVES.search(str(entry))))
                 size += len(line)
@@ -82,7 +82,7 @@ def _outer(source: SourceFile, text: str, first: str) -> list[Any]:
     return read
 
 
-def _entries(value: Any, path: Sequence[str], before: str) -> Iterator[dict[str, Any]]:
+def entries_of(value: Any, path: Sequence[str], before: str = "") -> Iterator[dict[str, Any]]:
     """The entries of the list at the end of a path, each with the plain values of all objects around it.
 
     Every column is called by its place: "docket", "tests.name".
@@ -95,7 +95,7 @@ def _entries(value: Any, path: Sequence[str], before: str) -> Iterator[dict[str,
         return
     inside = value.get(path[0])
     for one in inside if isinstance(inside, list) else [inside]:
-        for entry in _entries(one, path[1:], f"{before}{path[0]}."):
+        for entry in entries_of(one, path[1:], f"{before}{path[0]}."):
             yield around | entry
 
 

@@ -15,7 +15,7 @@ from rqa.intake.mapping import MAPPING_FILE
 from rqa.progress import Progress, silent
 from rqa.proposals.proposal import Proposed, proposed
 from rqa.proposals.updated import updated
-from rqa.proposals.written import guess_rows, mapping_text, marked_lines
+from rqa.proposals.whole_text import guess_rows, mapping_text, marked_lines
 from rqa.words import counted, listed
 from rqa.written import write_whole
 

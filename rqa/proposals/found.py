@@ -8,8 +8,12 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from rqa.errors import RqaError
+from rqa.intake.archives import UNREADABLE, ending_of, is_archive, members, unpack
+from rqa.intake.contents import names_in_zip
+from rqa.intake.formats import format_of
 from rqa.intake.mapping import MAPPING_FILE, Files
 from rqa.intake.own_actions import OWN_ACTIONS
 from rqa.intake.paths import WILD, label
@@ -19,14 +23,15 @@ from rqa.proposals.layouts import (
     Layout,
     NotReadError,
     database_layouts,
-    json_layout,
     kind_of,
     parquet_layout,
     sheet_layout,
     text_layout,
 )
+from rqa.proposals.object_layouts import json_layouts, xes_layout
 from rqa.proposals.vocabulary import LETTERS
 from rqa.store.looked import Looked
+from rqa.words import counted
 
 NOT_LOGS = (
     MAPPING_FILE, "README*", "*.md", "*.html", "*.py", "*.ipynb", "*.toml", "*.duckdb*", "rqa-pages.json", "~$*", ".*",
@@ -37,6 +42,9 @@ NOT_FOLDERS = ("notebooks", "__pycache__", "node_modules")
 ALIKE = 0.6
 """Share of columns, of all that two files of like names have, from which on they are one set."""
 FIRST_ROWS = 240
+ENDING = re.compile(r"\.(gz|zip|xes|csv|tsv|txt|xlsx|xls|jsonl|ndjson|json|parquet|sqlite3?|db|ods)$", re.IGNORECASE)
+MOST_MEMBERS = 200
+"""Files of a zip archive that are looked at."""
 MOST_NAMES = 12
 """Files of one set that are listed by name where no pattern meets them alone."""
 
@@ -114,11 +122,16 @@ def look_through(
 
 
 def _layouts(path: Path, called: str, looked: Looked, not_read: dict[str, str]) -> Iterator[Layout]:
+    if is_archive(path) and not _is_workbook(path):
+        yield from _of_archive(path, called, looked, not_read)
+        return
     form, named = kind_of(path)
     if form == "csv":
         yield text_layout(path, named=named)
     elif form in ("jsonl", "json"):
-        yield json_layout(path)
+        yield from json_layouts(path)
+    elif form == "xes":
+        yield xes_layout(path, looked.scratch, named=named)
     elif form == "parquet":
         yield parquet_layout(path, named=named)
     elif form == "sqlite":
@@ -140,6 +153,39 @@ def _layouts(path: Path, called: str, looked: Looked, not_read: dict[str, str]) 
                 not_read[f"{called}, sheet {sheet!r}"] = str(said)
             except RqaError as error:
                 not_read[f"{called}, sheet {sheet!r}"] = str(error).removesuffix(" Nothing was loaded.")
+
+
+def _is_workbook(path: Path) -> bool:
+    names = names_in_zip(path) or []
+    return any(n.startswith("xl/") for n in names) or "content.xml" in names
+
+
+def _of_archive(path: Path, called: str, looked: Looked, not_read: dict[str, str]) -> Iterator[Layout]:
+    """The layouts of the files in a zip archive."""
+    if looked.sealed:
+        raise NotReadError("is a zip archive, and no name in it may reach a disk: add its files by hand (member)")
+    try:
+        names = members(path)
+    except UNREADABLE as error:
+        raise NotReadError(f"is a damaged zip archive ({error}); fetch it again") from error
+    if len(names) > MOST_MEMBERS:
+        raise NotReadError(f"is a zip archive of {counted(len(names), 'file')}: unpack it here, and run this again")
+    for name in names:
+        label_of = f"{called}, {name}"
+        with TemporaryDirectory(dir=looked.scratch) as folder:
+            target = Path(folder) / f"member{ending_of(name)}"
+            try:
+                if format_of(name) is None:
+                    raise NotReadError("its ending tells no format that is read")
+                unpack(path, name, target, called)
+                for made in _layouts(target, label_of, looked, not_read):
+                    member = {"member": name} if len(names) > 1 else {}
+                    part = made.part or (Path(name).stem if member else "")
+                    yield replace(made, path=path, settings=member | made.settings, part=part, number=None)
+            except NotReadError as said:
+                not_read[label_of] = str(said)
+            except RqaError as error:
+                not_read[label_of] = str(error).removesuffix(" Nothing was loaded.")
 
 
 def _key(folder: Path, made: Layout) -> tuple[object, ...]:
@@ -257,8 +303,7 @@ def _name(folder: Path, layouts: Sequence[Layout], taken: Sequence[str]) -> str:
     """A name for a set: of the folder, the file and the sheet, in letters that a mapping takes."""
     first = layouts[0]
     where = Path(label(first.path, folder))
-    stem = re.sub(r"\.(gz|csv|tsv|txt|xlsx|xls|jsonl|ndjson|json|parquet|sqlite3?|db|ods)$", "", where.name, flags=re.I)
-    stem = re.sub(r"\.(csv|tsv|txt|jsonl|ndjson)$", "", stem, flags=re.I)
+    stem = ENDING.sub("", ENDING.sub("", where.name))
     words = [*(part for part in where.parts[:-1]), stem, first.part]
     plain = unicodedata.normalize("NFKD", "_".join(re.sub(r"\d+", " ", w) for w in words).lower().translate(LETTERS))
     plain = "".join(c for c in plain if not unicodedata.combining(c))

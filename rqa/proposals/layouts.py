@@ -4,7 +4,6 @@ import codecs
 import csv
 import gzip
 import io
-import json
 import re
 import sqlite3
 import zlib
@@ -15,14 +14,12 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from rqa.errors import SourceError
-from rqa.intake.contents import BEGINNINGS, HTML, LIKE_TEXT, MARKS, PDF, TEXTS, check_json_lines, names_in_zip
+from rqa.intake.contents import BEGINNINGS, HTML, LIKE_TEXT, MARKS, PDF, TEXTS, names_in_zip
 from rqa.intake.formats import Format, format_of
-from rqa.intake.json_document import objects_of
 from rqa.intake.mapping import Files
 from rqa.intake.quotes import opened
 from rqa.intake.readers import tables_of
-from rqa.intake.sources import DELIMITERS, MOST_COLUMNS, PIECE, SourceFile
+from rqa.intake.sources import DELIMITERS, MOST_COLUMNS, PIECE, SourceFile, named_by_two
 from rqa.proposals.vocabulary import folded, vocabulary
 from rqa.shown import told
 from rqa.words import counted, percent
@@ -35,7 +32,6 @@ LOOKED_AT = 200
 """Records of a file from which its delimiter and header are told."""
 TITLE_ROWS = 40
 """Rows in which a header is looked for."""
-JSON_LINES = 300
 WIDTH_SHARE = 0.6
 """A header fills at least this share of the usual number of cells."""
 LABELS = 0.8
@@ -107,6 +103,8 @@ def kind_of(path: Path) -> tuple[Format, bool]:
     begins = raw.removeprefix(codecs.BOM_UTF8).lstrip()[:15].lower()
     if begins.startswith((b"<!doctype html", b"<html")):
         raise NotReadError(f"is {HTML.what}. {HTML.advice}")
+    if begins.startswith((b"<?xml", b"<log")) and (said == "xes" or re.search(rb"<(?:\w+:)?log[\s>]", raw)):
+        return "xes", said == "xes"
     if begins.startswith(b"<?xml"):
         raise NotReadError("is XML, which is not read: export it as CSV or as a workbook")
     wide = any(raw.startswith(mark) for mark, _ in MARKS) or (
@@ -136,7 +134,7 @@ def _of_zip(path: Path) -> Format:
 def text_layout(path: Path, *, named: bool) -> Layout:
     """The layout of delimited text."""
     encoding, why, ascii_only = _encoding(path)
-    text = _head(path, encoding)
+    text = head_text(path, encoding)
     best = max((_cut(text, sign) for sign in DELIMITERS), key=lambda cut: cut.score)
     if not best.records:
         raise NotReadError("holds nothing but blank lines")
@@ -178,7 +176,13 @@ def _with_header(
         settings["header_row"] = 0
         why["header_row"] = "the first row looks like values; columns are numbered: name them with header = […]"
     else:
-        columns = [c.strip() or f"column_{i}" for i, c in enumerate(records[header], 1)]
+        two = _grouped_names(records, lines, header)
+        if two is not None:
+            header, columns = two
+            settings["header_rows"] = 2
+            why["header_rows"] = "names stand more than once in one row alone; those above them tell them apart"
+        else:
+            columns = [c.strip() or f"column_{i}" for i, c in enumerate(records[header], 1)]
         if header > 0:
             settings["header_row"] = lines[header]
             why["header_row"] = f"above it: {counted(header, 'row')} of something else"
@@ -190,6 +194,28 @@ def _with_header(
         raise NotReadError(f"names a column {told(twice)} more than once (small and capital letters count as the "
                            "same): rename one in the export")
     return Layout(made.path, made.format, tuple(columns), settings, why, made.part, made.ascii_only)
+
+
+def _grouped_names(
+    records: Sequence[Sequence[str]], lines: Sequence[int], header: int
+) -> tuple[int, list[str]] | None:
+    """The upper one of two rows that name the columns together, and the names; None where one row does."""
+    if not _twice(records[header]):
+        return None
+    for upper in (header - 1, header):
+        if upper < 0 or upper + 1 >= len(records) or lines[upper + 1] != lines[upper] + 1:
+            continue
+        above, below = ([c.strip() for c in records[at]] for at in (upper, upper + 1))
+        labels = [c for c in (*above, *below) if c]
+        names = named_by_two(above, below)
+        if sum(map(bool, above)) > 1 and all(map(_is_label, labels)) and not _twice(names):
+            return upper, [n or f"column_{i}" for i, n in enumerate(names, 1)]
+    return None
+
+
+def _twice(names: Sequence[str]) -> bool:
+    given = [n.strip().lower() for n in names if n.strip()]
+    return len(set(given)) < len(given)
 
 
 def header_of(records: Sequence[Sequence[str]]) -> int | None:
@@ -260,7 +286,8 @@ def _cut(text: str, delimiter: str) -> _Cut:
     return _Cut(delimiter, records, width, many / len(records))
 
 
-def _head(path: Path, encoding: str) -> str:
+def head_text(path: Path, encoding: str) -> str:
+    """The beginning of a text file, unpacked, to the end of a line."""
     held = b""
     for piece in text_pieces(path):
         held += piece
@@ -323,61 +350,6 @@ def _known_words(seen: bytes, encoding: str) -> int:
     """How many words with letters beyond ASCII are known ones when the first bytes are read in this encoding."""
     words = {w for w in re.findall(r"[^\W\d_]+", seen[:HEADER_BYTES].decode(encoding, "replace")) if not w.isascii()}
     return sum(folded(w) in vocabulary().words for w in words)
-
-
-def json_layout(path: Path) -> Layout:
-    """The layout of JSON Lines, or of a JSON document that holds a list of objects."""
-    source = SourceFile("map", path, "json", Files(path=["x"]), path.name)
-    form: Format = "jsonl"
-    rows: list[Any] | None = None
-    try:
-        check_json_lines(source)
-        if format_of(path) == "json":
-            raise SourceError("")
-    except SourceError:
-        try:
-            rows, form = objects_of(source), "json"
-        except SourceError as said:
-            raise NotReadError(str(said).removeprefix(f"{path.name}: ").removesuffix(" Nothing was loaded.")) from None
-    objects = [r for r in rows[:JSON_LINES] if isinstance(r, dict)] if rows is not None else _first_objects(path)
-    columns: dict[str, None] = {}
-    nested: dict[str, None] = {}
-    for row in objects:
-        for key, value in row.items():
-            if isinstance(value, dict):
-                for reached in _paths(value, key):
-                    nested.setdefault(reached)
-            elif key:
-                columns.setdefault(key)
-    if not objects:
-        raise NotReadError("holds no JSON object")
-    named = format_of(path) == form
-    made: dict[str, Any] = {} if named else {"format": form}
-    why = {} if named else {"format": "the content is JSON"}
-    if len(columns) + len(nested) > MOST_COLUMNS:
-        raise NotReadError(f"has {len(columns) + len(nested):,} keys, and {MOST_COLUMNS} are read at most")
-    plain = [c for c in columns if not any(n.startswith(f"{c}.") for n in nested)]
-    return Layout(path, form, (*plain, *nested), made, why, nested=tuple(nested))
-
-
-def _first_objects(path: Path) -> list[dict[str, Any]]:
-    found = []
-    for line in islice(io.StringIO(_head(path, "utf-8")), JSON_LINES):
-        try:
-            row = json.loads(line)
-        except (ValueError, RecursionError):
-            continue
-        if isinstance(row, dict):
-            found.append(row)
-    return found
-
-
-def _paths(value: dict[str, Any], before: str) -> Iterator[str]:
-    for key, inside in value.items():
-        if isinstance(inside, dict) and before.count(".") < 3:
-            yield from _paths(inside, f"{before}.{key}")
-        elif key:
-            yield f"{before}.{key}"
 
 
 def database_layouts(path: Path, *, named: bool) -> list[Layout]:

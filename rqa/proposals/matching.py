@@ -32,6 +32,8 @@ NEEDED = {"steps": "step", "diagnostics": "test", "parts": "part_no"}
 """The column without which a set is not proposed for a table, unless two others tell it."""
 BY_IDS = 0.85
 """How sure a column is to be the job's id when its values are ids of the jobs, and its header says nothing."""
+BY_STANDARD = 0.95
+"""How sure a column is that a standard names."""
 ARE_IDS = "of its values are ids of the jobs"
 ALL_OF_CONTRACT = 0.6
 """Share of a reference table's columns that a file must name as the contract does."""
@@ -186,6 +188,29 @@ def matched(
     columns = list(facts.values())
     found = [m for name in (only or TABLES) if (m := _as_table(TABLES[name], columns, hints, whole)) is not None]
     return max(found, key=lambda m: m.score, default=None)
+
+
+def of_entries(facts: Mapping[str, Facts], hints: str, rows_of: str) -> Matched | None:
+    """The log that the entries of a list within objects feed: by their own keys, and the job's id of the object."""
+    own = {n: f for n, f in facts.items() if n.startswith(f"{rows_of}.")}
+    around = [(score(JOBS.column("job_id"), f, JOBS.name)[0], n) for n, f in facts.items() if n not in own]
+    best, name = max(around, default=(0.0, ""))
+    return matched(own | ({name: facts[name]} if best >= CHECK else {}), hints, only=LOGS[1:])
+
+
+STANDARD = {
+    "job_id": "trace concept:name", "step": "concept:name", "ended_at": "time:timestamp", "technician": "org:resource",
+}
+"""The keys of the standard IEEE 1849 (XES) by the columns of steps that they mean."""
+
+
+def of_standard(facts: Mapping[str, Facts]) -> Matched | None:
+    """The match of an event log in XES, whose keys are those of the standard; None where it lacks them."""
+    there = {t: k for t, k in STANDARD.items() if k in facts}
+    if not {"job_id", "step", "ended_at"} <= set(there):
+        return None
+    guesses = {t: Guess(t, k, BY_STANDARD, ("the key of the standard IEEE 1849",)) for t, k in there.items()}
+    return Matched("steps", guesses, {}, 1.0)
 
 
 def _as_table(table: Table, columns: Sequence[Facts], hints: str, whole: bool) -> Matched | None:

@@ -13,7 +13,7 @@ from rqa.proposals.columns import TIME, Facts, facts_of
 from rqa.proposals.found import FolderFound, Group, files_in, look_through
 from rqa.proposals.id_forms import with_one_form
 from rqa.proposals.layouts import Layout
-from rqa.proposals.matching import LOGS, Matched, matched, with_ids
+from rqa.proposals.matching import LOGS, Matched, matched, of_entries, of_standard, with_ids
 from rqa.proposals.structure import completed, with_names_of_work
 from rqa.proposals.wide import EventLog, WideTable, event_log, wide_tables
 from rqa.store.looked import Looked, looking
@@ -108,7 +108,11 @@ def _sets(
             continue
         facts = facts_of(group, looked)
         hints = group.name.replace("_", " ")
-        match = matched(facts, hints)
+        rows_of = group.first.settings.get("rows_of")
+        if group.first.format == "xes":
+            match = of_standard(facts)
+        else:
+            match = matched(facts, hints) if rows_of is None else of_entries(facts, hints, rows_of)
         if match is not None:
             match = completed(match, facts, group.name, looked)
         wide = wide_tables(match, facts, group.name, looked)

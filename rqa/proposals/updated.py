@@ -24,7 +24,8 @@ from rqa.proposals.found import Group, files_in, look_through
 from rqa.proposals.layouts import Layout
 from rqa.proposals.matching import Guess, matched
 from rqa.proposals.proposal import Proposed, SetProposal, sets_proposed
-from rqa.proposals.written import guess_line, left_out_lines, set_lines
+from rqa.proposals.whole_text import left_out_lines
+from rqa.proposals.written import guess_line, set_lines
 from rqa.store.looked import Looked, looking
 from rqa.words import counted, listed
 
@@ -86,7 +87,8 @@ def _known(folder: Path, mapping: Mapping) -> dict[tuple[Path, str | int], str]:
     for name, spec in mapping.files.items():
         for pattern in spec.path:
             for path in paths_of(pattern, folder, mapping.workspace.outside, optional=True)[0]:
-                part = spec.sheet if isinstance(spec.sheet, int) else spec.sheet or spec.table or ""
+                named = spec.sheet or spec.table or spec.rows_of or (Path(spec.member).stem if spec.member else "")
+                part = spec.sheet if isinstance(spec.sheet, int) else named
                 known[path.resolve(), part] = name
     return known
 
@@ -119,8 +121,9 @@ def _home(group: Group, columns: MappingType[str, tuple[Group, Any]], mapping: M
         spec = mapping.files[name]
         settings, numbers = group.first.settings, {one.number for one in group.layouts}
         alike = (
-            (group.first.format, settings.get("header_row", 1), settings.get("table"))
-            == (there.layouts[0].format, spec.header_row, spec.table)
+            (group.first.format, settings.get("header_row", 1), settings.get("header_rows", 1), settings.get("table"),
+             settings.get("member"), settings.get("rows_of"))
+            == (there.layouts[0].format, spec.header_row, spec.header_rows, spec.table, spec.member, spec.rows_of)
         ) and (spec.sheet == settings.get("sheet") or numbers == {spec.sheet or 0}) and (
             group.first.ascii_only or group.first.settings.get("encoding", "utf-8") == spec.encoding)
         if alike and len(mine & theirs) >= SAME_COLUMNS * len(mine | theirs) and len(mine) > 1:

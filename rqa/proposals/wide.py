@@ -3,10 +3,8 @@
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from importlib.resources import files
 
 from rqa.contract import TABLES
-from rqa.intake.names import quoted
 from rqa.proposals.columns import CODES, Facts
 from rqa.proposals.matching import CHECK, LOGS, NEEDED, SURE, Matched, score
 from rqa.proposals.structure import order_said
@@ -54,6 +52,8 @@ class EventLog:
     kind: str
     start: tuple[str, ...]
     end: tuple[str, ...]
+    time: str
+    """The column of the contract that the time of an event was taken for."""
 
 
 def event_log(match: Matched | None, facts: Mapping[str, Facts]) -> EventLog | None:
@@ -62,9 +62,9 @@ def event_log(match: Matched | None, facts: Mapping[str, Facts]) -> EventLog | N
         return None
     if len({"started_at", "ended_at"} & set(match.guesses)) != 1:
         return None
-    time = facts[match.guesses["ended_at" if "ended_at" in match.guesses else "started_at"].source]
-    # Texts are put in order as they stand, which is that of time in ISO form alone.
-    if time.times is None or time.times.formats != ("iso",):
+    of_time = "ended_at" if "ended_at" in match.guesses else "started_at"
+    time = facts[match.guesses[of_time].source]
+    if time.times is None or not time.times.formats:
         return None
     used = {g.source for g in match.guesses.values()}
     for one in facts.values():
@@ -74,29 +74,8 @@ def event_log(match: Matched | None, facts: Mapping[str, Facts]) -> EventLog | N
         start = tuple(t for t in texts if folded(t) in STARTS)
         end = tuple(t for t in texts if folded(t) in ENDS)
         if start and end:
-            return EventLog(one.name, start, end)
+            return EventLog(one.name, start, end, of_time)
     return None
-
-
-def event_select(log: EventLog, match: Matched, name: str) -> str:
-    """The SELECT that makes attempts of a log's events."""
-    text = (files("rqa.proposals") / "event_log.sql").read_text(encoding="utf-8")
-    sql = "\n".join(line for line in text.splitlines() if not line.startswith("--"))
-    columns = {t: quoted(g.source) for t, g in match.guesses.items()}
-    time = columns.get("ended_at") or columns["started_at"]
-    end = f"{quoted(log.kind)} in ({_texts(log.end)})"
-    outcome = f"max({columns['outcome']}) filter (where {end})" if "outcome" in columns else "'done'"
-    others = "".join(
-        f"\n       any_value({columns[t]}) as {t}," for t in ("technician", "bench", "tool", "fault") if t in columns
-    )
-    return sql.format(
-        job=columns["job_id"], step=columns["step"], kind=quoted(log.kind), time=time, start=_texts(log.start),
-        end=_texts(log.end), outcome=outcome, person=others, files=quoted(name),
-    )
-
-
-def _texts(texts: Sequence[str]) -> str:
-    return ", ".join("'" + t.replace("'", "''") + "'" for t in texts)
 
 
 def wide_tables(

@@ -1,15 +1,15 @@
-"""A proposal as the text of a `sources.toml`: beside each line what it rests on, and "check this" at a guess."""
+"""The lines of a proposed `sources.toml`: beside each what it rests on, and "check this" at a guess."""
 
 import json
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from rqa.contract import TABLES, Column, Table
 from rqa.proposals.columns import Facts
 from rqa.proposals.matching import LOGS, SURE, Guess, Matched
 from rqa.proposals.proposal import Proposed, SetProposal
-from rqa.proposals.wide import EventLog, WideTable, event_select
+from rqa.proposals.wide import EventLog, WideTable
 from rqa.shown import one_line
 from rqa.words import counted, listed, percent
 
@@ -25,8 +25,6 @@ FILLED = 0.9
 ONCE = 0.95
 """Share of different values among the job ids from which on each may stand for the rows below it."""
 BARE = re.compile(r"[a-z][a-z0-9_]*")
-BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
-MOST_SITES = 24
 MOST_UNUSED = 30
 
 
@@ -69,62 +67,6 @@ def toml(value: object) -> str:
     if isinstance(value, (list, tuple)):
         return "[" + ", ".join(map(toml, value)) + "]"
     return str(value)
-
-
-def mapping_text(made: Proposed) -> str:
-    """The whole of a proposed `sources.toml`."""
-    used = [s for s in made.sets if s.match is not None or s.wide]
-    lines = [
-        f"# Proposed by `rqa map` from {counted(made.files, 'file')}. Beside each line stands how sure it is, and why.",
-        f'# Below {percent(SURE, decimals=0)}, and where something speaks against it, a line says "{CHECK}".',
-        '# Lines that begin with "# name =" are left for you to fill. See \'Map your own logs\' for every setting.',
-        "", "[workspace]", f"title = {toml(made.folder.resolve().name)}",
-        '# currency = "EUR"  # in which currency costs are given',
-    ]
-    unzoned = [s for s in used if has_unzoned_times(s)]
-    if unzoned:
-        lines += [
-            "# To fill: the zone of times without an offset. Where sites have different zones, give zone with their",
-            "# files, or [sites.NAME] with zone = …; without any they are read as UTC.",
-            '# zone = "Europe/Lisbon"',
-        ]
-        for site in sites_of(made):
-            lines += [f"# [sites.{site if BARE_KEY.fullmatch(site) else toml(site)}]", '# zone = "…"']
-    if any(g.target in PEOPLE for s in used if s.match for g in s.match.guesses.values()):
-        lines += [
-            "# Columns of people (technician): with key_file the store holds pseudonyms in place of names. Example:",
-            '# technician = { column = "…", key_file = "/a/safe/place/key" }',
-        ]
-    for one in used:
-        lines += ["", *set_lines(one, made)]
-    lines += ["", *left_out_lines(made)]
-    return "\n".join(lines).rstrip() + "\n"
-
-
-def sites_of(made: Proposed) -> list[str]:
-    """The sites that the jobs name, where there are several and not too many to list."""
-    found: dict[str, None] = {}
-    for one in made.sets:
-        if one.match is not None and one.match.table == "jobs":
-            guess = one.match.guesses.get("site")
-            facts = one.facts[guess.source] if guess is not None else None
-            names = [_site_name(one)] if facts is None else [v for v, _ in facts.values if v not in facts.missing]
-            found |= dict.fromkeys(names)
-    return [one_line(name) for name in found] if 2 <= len(found) <= MOST_SITES else []
-
-
-def has_unzoned_times(one: SetProposal) -> bool:
-    """Whether a set has times that carry no offset."""
-    if one.match is None:
-        return False
-    table = TABLES[one.match.table]
-    for guess in one.match.guesses.values():
-        facts = one.facts[guess.source]
-        if table.column(guess.target).kind == "time" and facts.times is not None and not all(
-            t.endswith(("Z", "z")) or (len(t) > 16 and ("+" in t[16:] or "-" in t[16:])) for t in facts.texts
-        ):
-            return True
-    return False
 
 
 def set_lines(one: SetProposal, made: Proposed) -> list[str]:
@@ -182,21 +124,19 @@ def _left_out(lines: Sequence[str], table: Table, lacking: Sequence[str]) -> lis
 
 
 def event_lines(one: SetProposal, match: Matched, events: EventLog) -> list[str]:
-    """The lines of a log with a row for each event, which a SELECT makes into attempts."""
+    """The lines of a log with a row for each event, of which `events` makes attempts."""
+    named: dict[str, object] = {
+        "case": match.guesses["job_id"].source, "activity": match.guesses["step"].source, "lifecycle": events.kind,
+        "time": match.guesses[events.time].source, "start": list(events.start), "end": list(events.end),
+    }
     lines = ["",
              f"# {CHECK}: a row is an event, and {events.kind!r} tells starts from ends; each start begins an attempt",
-             "[[table]]", 'table = "steps"', 'select = """', event_select(events, match, one.group.name), '"""',
+             "[[table]]", 'table = "steps"', f"from = {toml(one.group.name)}", f"events = {toml(named)}",
              "[table.columns]"]
-    person, outcome = match.guesses.get("technician"), match.guesses.get("outcome")
-    if person is not None and one.key_file:
-        # The SELECT gives names under the name of the contract.
-        line = guess_line(one, TABLES["steps"].column("technician"), person)
-        lines += Line("technician", _keyed(one, "technician"), line.why, line.mark).texts()
-    if outcome is None:
-        return lines if lines[-1] != "[table.columns]" else lines[:-1]
-    line = guess_line(one, TABLES["steps"].column("outcome"), outcome)
-    values = toml({"column": "outcome", "values": outcome.values}) if outcome.values else '"outcome"'
-    return [*lines, *Line("outcome", values, line.why, line.mark, more=line.more).texts()]
+    made = ("job_id", "step", "started_at", "ended_at")
+    for line in column_lines(one, match, TABLES["steps"])[0]:
+        lines += line.texts() if line.key not in made else []
+    return lines
 
 
 def table_lines(one: SetProposal, match: Matched) -> list[str]:
@@ -364,7 +304,7 @@ def _stand_in(one: SetProposal, match: Matched, table: Table, column: Column) ->
     """What stands for a required column that the source does not give, to be checked."""
     has = match.guesses
     if column.name == "site" and table.name == "jobs":
-        name = _site_name(one)
+        name = site_name(one)
         return Line("site", f"{{ constant = {toml(name)} }}", "", f"no column tells the site; {_where(one)}")
     if table.name == "jobs" and column.name == "job_id" and {"opened_at", "unit_id"} <= set(has):
         opened, unit = has["opened_at"].source, has["unit_id"].source
@@ -393,62 +333,11 @@ def _name(column: str) -> str:
     return '"' + column.replace('"', '""') + '"'
 
 
-def _site_name(one: SetProposal) -> str:
+def site_name(one: SetProposal) -> str:
+    """The name of the site that a folder tells, to be checked."""
     first = one.group.labels[0].split("/")
     return first[0].replace("_", " ").title() if len(first) > 1 else "Main"
 
 
 def _where(one: SetProposal) -> str:
     return "the folder's name is taken" if "/" in one.group.labels[0] else "give its name"
-
-
-def left_out_lines(made: Proposed) -> list[str]:
-    """What of the folder is not in the mapping, and why."""
-    lines: list[str] = []
-    for one in made.sets:
-        if one.match is None and not one.wide:
-            columns = ", ".join(repr(c) for c in list(one.facts)[:MOST_TEXTS])
-            more = " …" if len(one.facts) > MOST_TEXTS else ""
-            what = ", ".join([*one.group.patterns[:3], *([repr(one.group.first.part)] if one.group.first.part else [])])
-            lines.append(f"# {one_line(what)}: no table was recognised. Columns: {one_line(columns)}{more}")
-    lines += [f"# {one_line(label)}: {one_line(_first_sentence(why))}" for label, why in made.not_read.items()]
-    return ["# Not in this mapping:", *lines] if lines else []
-
-
-def _first_sentence(why: str) -> str:
-    return why if len(why) < 300 else f"{why[:300]}…"
-
-
-def guess_rows(made: Proposed) -> list[tuple[str, str, str, str, str, str]]:
-    """Each line of `[table.columns]`: its set, table, column, value, what is to be done with it, and why."""
-    found = []
-    for one in made.sets:
-        if one.match is None:
-            continue
-        lines, _ = column_lines(one, one.match, TABLES[one.match.table])
-        for line in lines:
-            to_do = "to fill" if not line.live else CHECK if line.mark else ""
-            why = one_line("; ".join(filter(None, (line.mark, line.why))))
-            found.append((one.group.name, one.match.table, line.key, one_line(line.value), to_do, why))
-    return found
-
-
-def marked_lines(made: Proposed) -> Iterable[str]:
-    """The lines of a proposal that ask to be checked, by their set; the zones of sites first."""
-    if any(has_unzoned_times(s) for s in made.sets):
-        yield from (f"sites.{site}.zone" for site in sites_of(made))
-    for one in made.sets:
-        yield from (f"{one.group.name}.{key}" for key in one.open_settings)
-        yield from (f"{one.group.name}.{key}" for key, (_, why) in one.settings.items() if why.startswith(CHECK))
-        if one.doubts:
-            yield f"{one.group.name}.decimal"
-        yield from (f"{one.group.name}.{wide.table}" for wide in one.wide)
-        if len(one.group.patterns) > 1 and (one.match is not None or one.wide):
-            yield f"{one.group.name}.path"
-        if one.match is not None and one.events is not None:
-            yield f"{one.group.name}.{one.match.table}"
-        if one.match is not None:
-            if one.events is None and fill_lines(one, one.match):
-                yield f"{one.group.name}.fill_down"
-            columns, _ = column_lines(one, one.match, TABLES[one.match.table])
-            yield from (f"{one.group.name}.{line.key}" for line in columns if line.mark or not line.live)

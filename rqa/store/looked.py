@@ -55,6 +55,11 @@ class Looked:
         self.columns: dict[str, dict[str, str]] = {}
         """For each set of files, its columns by their names in lower case."""
 
+    @property
+    def scratch(self) -> Path:
+        """A folder for what is written while files are looked at; gone at the end."""
+        return self.stager.copies.folder
+
     def cells(self, source: SourceFile, sheet: str | int | None) -> Sheet:
         """The cells of a sheet of a workbook, of the first where none is named."""
         source = self._guarded(source)

@@ -48,21 +48,23 @@ def test_each_file_that_is_no_table_says_why_and_the_others_are_mapped(tmp_path:
     (tmp_path / "noise.csv").write_bytes(bytes(range(256)) * 50)
     (tmp_path / "wide.csv").write_text(",".join(f"c{i}" for i in range(600)) + "\n")
     (tmp_path / "twice.csv").write_text("a,b,A\n1,2,3\n")
-    (tmp_path / "list.json").write_text(json.dumps({"a": [{"b": 1}], "c": [{"d": 2}]}))
+    (tmp_path / "list.json").write_text(json.dumps({"a": [1, 2], "c": "x"})[:-3])
     (tmp_path / "cut.csv.gz").write_bytes(gzip.compress(ROWS.encode())[:-30])
     (tmp_path / "page.txt").write_text("<!DOCTYPE html><html></html>")
     (tmp_path / "broken.xlsx").write_bytes(b"PK\x03\x04 nothing of a workbook")
     (tmp_path / "old.parquet").write_bytes(b"PAR1 no parquet at all \x00 PAR1")
     (tmp_path / "no.db").write_bytes(b"SQLite format 3\x00" + b"\x07" * 200)
-    with zipfile.ZipFile(tmp_path / "all.zip", "w") as archive:
-        archive.writestr("a.csv", ROWS)
+    (tmp_path / "all.zip").write_bytes(b"PK\x03\x04 nothing of an archive")
+    with zipfile.ZipFile(tmp_path / "odd.zip", "w") as archive:
+        archive.writestr("a.exe", b"MZ")
     made = propose(tmp_path)
     assert {k: v for k, v in made.not_read.items() if not v} == {}
     for name, said in {
         "empty.csv": "is empty", "blank.csv": "nothing but blank lines", "noise.csv": "is no table",
-        "wide.csv": "600 columns", "twice.csv": "more than once", "list.json": "2 lists of objects",
+        "wide.csv": "600 columns", "twice.csv": "more than once", "list.json": "no valid JSON",
         "cut.csv.gz": "cannot be read to its end", "page.txt": "a web page", "broken.xlsx": "damaged",
-        "old.parquet": "no readable Parquet", "no.db": "no readable SQLite", "all.zip": "unpack it",
+        "old.parquet": "no readable Parquet", "no.db": "no readable SQLite", "all.zip": "a damaged zip archive",
+        "odd.zip, a.exe": "its ending tells no format",
     }.items():
         assert said in made.not_read[name], name
         assert f"# {name}: " in made.text

@@ -40,7 +40,7 @@ def test_where_the_mapping_has_a_key_file_no_name_of_a_new_file_is_stored(ws: Wo
     ws.write("steps.csv", steps(events=events))
     made = propose(ws.folder, update=True)
     entry = tomllib.loads(made.text)["table"][1]
-    assert entry["columns"]["technician"] == {"column": "technician" if events else "Operator", "key_file": key}
+    assert entry["columns"]["technician"] == {"column": "Operator", "key_file": key}
     assert "steps.technician" in made.checks
     ws.load()
     assert ws.one("select count(distinct technician) from steps") == 3
