@@ -50,8 +50,9 @@ def lots(
     `where` takes site, model, procedure, technician, billing, part_no and lot; `months` are closing months. A lot is
     listed if `min_jobs` matured jobs hold it and as many hold other lots of its part: matured, returned (back within
     `window` days, whatever was found), rate with Wilson's low and high; the same of the part's other lots; p_value of
-    Fisher's exact test that the two rates are one, two-sided; p_adjusted over all lots compared, whichever are shown
-    (Benjamini and Hochberg 1995). Those furthest above the other lots come first.
+    Fisher's exact test that the two rates are one, two-sided; p_adjusted over all
+    lots of all parts compared, whichever are shown (Benjamini and Hochberg 1995; `settings["compared"]`). Those
+    furthest above the other lots come first.
 
     A lot is fitted in some weeks only, so whatever else was different in these weeks looks the same as the lot. Lots
     of other parts that went into the same jobs share their come-backs. `depot.findings` allows for both.
@@ -71,8 +72,8 @@ def lots(
     whole_number(QUESTION, "min_jobs", min_jobs, 1, of="jobs")
     asked = scope(QUESTION, by=NO_GROUPS, where=where, months=months, allowed=("month", *JOB_NAMES, *PARTS_LIST))
     check_values(snapshot.store, QUESTION, asked.where)
-    lot = asked.where.get("lot")
-    beside = {name: kept for name, kept in asked.where.items() if name != "lot"}
+    chosen = {name: kept for name, kept in asked.where.items() if name in PARTS_LIST}
+    beside = {name: kept for name, kept in asked.where.items() if name not in PARTS_LIST}
     values = {"window": window, "as_of": snapshot.day, "disposition": index_disposition}
     each = counts(snapshot.store, "comebacks_by_lot", by=PARTS_LIST, where=beside, months=asked.months, values=values)
     part = each.with_columns(
@@ -87,8 +88,9 @@ def lots(
     made = made.with_columns(
         rounded_p_values(p_values).alias("p_value"), rounded_p_values(adjusted).alias("p_adjusted")
     )
-    if lot is not None:
-        each, made = (table.filter(pl.col("lot").is_in(lot)) for table in (each, made))
+    compared = made.height
+    for name, kept in chosen.items():
+        each, made = (table.filter(pl.col(name).is_in(kept)) for table in (each, made))
     few = each.height - made.height
     worst = (pl.col("rate") - pl.col("other_rate")).alias("gap")
     table = made.sort(worst, "part_no", "lot", descending=[True, False, False]).select(
@@ -98,9 +100,10 @@ def lots(
     settings = {
         "window": window, "as_of": snapshot.day, "index_disposition": index_disposition, "by": PARTS_LIST,
         "where": dict(asked.where), "months": asked.months, "min_jobs": min_jobs, "level": level,
+        "compared": compared,
         "method": "wilson; Fisher's exact test",
     }
-    return Lots(table, settings, (*snapshot.notes, *asked.left_out, *_notes(few, table)))
+    return Lots(table, settings, (*snapshot.notes, *asked.left_out, *_notes(few, table, compared)))
 
 
 def _p_values(table: "pl.DataFrame") -> list[float]:
@@ -115,12 +118,13 @@ def _p_values(table: "pl.DataFrame") -> list[float]:
     return [float(p) for p in found.p_value]
 
 
-def _notes(few: int, table: "pl.DataFrame") -> list[str]:
+def _notes(few: int, table: "pl.DataFrame", compared: int) -> list[str]:
     if table.is_empty():
         return []
     notes = [
         "A job counts once under each lot fitted in it. A lot and the weeks in which it was fitted cannot be "
-        "separated by this table alone."
+        "separated by this table alone.",
+        f"p_adjusted allows for all {counted(compared, 'lot')} compared, of any part, whichever are shown.",
     ]
     if few:
         notes.append(f"{counted(few, 'lot')} with too few jobs, of its own or of other lots of its part, left out.")

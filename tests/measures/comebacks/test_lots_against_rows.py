@@ -4,6 +4,7 @@ from collections import defaultdict
 from datetime import date, datetime, timedelta
 from typing import Any
 
+import polars as pl
 import pytest
 from hypothesis import given
 
@@ -112,3 +113,24 @@ def test_jobs_of_all_lots_are_those_of_the_lots_shown() -> None:
             assert own["job_id"].n_unique() == own.height == row["matured"]
         assert found.jobs(lot="A").table.height == 10
         assert depot.returns.lots(min_jobs=50).jobs().table.is_empty()
+
+
+def test_asking_for_one_part_does_not_make_its_lots_surer() -> None:
+    """Six lots of two parts are compared: p_adjusted of those of one part allows for all six."""
+    jobs, parts = [], []
+    for part in ("P", "Q"):
+        for place, (lot, back) in enumerate(RETURNED.items()):
+            for n in range(10):
+                job = f"{part}{lot}{n}"
+                opened = AT + timedelta(days=place, hours=n)
+                jobs.append({"job_id": job, "unit_id": f"U{job}", "opened_at": opened, "closed_at": opened})
+                parts.append({"job_id": job, "line": 1, "part_no": part, "lot": lot})
+                if n in back and part == "P":
+                    again = opened + timedelta(days=5)
+                    jobs.append({"job_id": f"{job}r", "unit_id": f"U{job}", "opened_at": again, "closed_at": again})
+    with depot_of({"jobs": jobs, "parts": parts}, date(2026, 6, 1)) as depot:
+        every = depot.returns.lots(min_jobs=5)
+        one = depot.returns.lots(min_jobs=5, where={"part_no": "P"})
+    assert one.table.equals(every.table.filter(pl.col("part_no") == "P"))
+    assert one.settings["compared"] == every.settings["compared"] == 6
+    assert any("all 6 lots compared" in note for note in one.notes)
