@@ -36,7 +36,7 @@ from rqa.contract import OWN_WORK
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES
 from rqa.measures.run import counts
-from rqa.words import count, counted, fixed, plural, spoken
+from rqa.words import count, counted, fixed, listed, plural, spoken
 
 if TYPE_CHECKING:
     import polars as pl
@@ -47,6 +47,8 @@ Per = Literal["step", "hazard", "bench", "tool"]
 COLUMNS = {"step": ("step",), "hazard": ("hazard",), "bench": ("step", "bench"), "tool": ("step", "tool")}
 MIN_OVERLAP = 0.9
 PER = 10_000
+ONE_OF_THEM = 0.05
+"""Come-backs that would have come anyhow from which on it is said."""
 
 
 class Attribution(Answer):
@@ -100,8 +102,9 @@ def attribution(
     steps done in the job (in any attempt, not skipped) that its procedure declares to touch the subsystem found. Each
     step has a chance of its own to send a unit back with each subsystem it touches, the same in every procedure that
     has it; the most likely chances are found for each group by itself. A step so is told from its companions by
-    procedures in which it has others. `by` and `where` take site, model, procedure, technician, billing, and by also
-    month and week (of closing).
+    procedures in which it has others. What would have come anyhow is attributed to none (`settings["by_itself"]` says
+    how many): how often a subsystem fails by itself is told by the jobs in which no step touched it. `by` and `where`
+    take site, model, procedure, technician, billing, and by also month and week (of closing).
 
     Steps are one group, named with "+" and never split, where at least the share `min_overlap` of the jobs in which
     either touches the subsystem did both; how often they are done elsewhere does not tell them apart. `per` "hazard"
@@ -117,9 +120,9 @@ def attribution(
     With `by`, every cause is stated against the same work of the other groups (`rqa.answers.steps.cause_contrasts`).
 
     >>> depot.steps.attribution().table.select("step", "subsystem", "attributed", "told_apart").row(0)
-    ('release antenna cable + reseat antenna cable', 'antenna', 15.94639, False)
+    ('release antenna cable + reseat antenna cable', 'antenna', 13.514345, False)
 
-    Sixteen come-backs of the antenna are attributed to its cable; to which of the two steps cannot be told.
+    Some 14 come-backs of the antenna are attributed to its cable; to which of the two steps cannot be told.
     """
     check_one_of(QUESTION, "per", per, get_args(Per))
     asked, values = checked(QUESTION, snapshot, by, where, months, window, index_disposition, level, min_overlap)
@@ -132,6 +135,7 @@ def attribution(
     settings = {
         "window": window, "as_of": snapshot.day, "per": per, "min_overlap": min_overlap,
         "index_disposition": index_disposition, **asked.settings(),
+        "by_itself": round(sum(one.fit.by_itself for one in made), 3),
         "level": level, "method": "masked causes, profile likelihood",
     }
     return Attribution(_table(seen, made, asked, per), settings, notes_on(snapshot, seen, made, asked, values), stated)
@@ -168,7 +172,9 @@ def attributed(seen: Records, *, per: str, min_overlap: float, level: float) -> 
         for place, subsystem in enumerate(seen.subsystems):
             work = exposed(seen, place, rows, per=per)
             if work.names:
-                yield Attributed(group, subsystem, fitted(work, min_overlap=min_overlap, level=level), work)
+                alone = seen.untouched[place]
+                fit = fitted(work, min_overlap=min_overlap, level=level, untouched=alone)
+                yield Attributed(group, subsystem, fit, work)
 
 
 def contrasted(
@@ -276,6 +282,18 @@ def notes_on(
         f"{counted(known, 'come-back')} of class {' and '.join(OWN_WORK)}; a repeat may also be a wrong diagnosis or a "
         "bad part, which no step answers for, and is attributed to the steps all the same."
     )
+    itself, alone = sum(one.fit.by_itself for one in made), [u for u in seen.untouched if u.faults]
+    if itself >= ONE_OF_THEM:
+        faults, jobs = counted(sum(u.faults for u in alone), "time"), counted(sum(u.jobs for u in alone), "chance")
+        notes.append(
+            f"Subsystems also fail where steps left them alone: {faults} in {jobs}. At that rate "
+            f"{counted(fixed(itself, 1), 'come-back')} of these would have come anyhow, and are attributed to no step."
+        )
+    told = [spoken(f) for f, u in zip(seen.subsystems, seen.untouched, strict=True) if u.faults]
+    if known and not told:
+        notes.append("Faults that come by themselves could not be told; they are attributed to steps, too.")
+    elif known and len(told) < len(seen.subsystems):
+        notes.append(f"What comes by itself could be told of {listed(told)} alone, and is taken off there.")
     if loose:
         notes.append(
             f"{counted(loose, 'come-back is', 'come-backs are')} of a subsystem that no step done in the job touches: "

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from rqa.answers.steps.cause_patterns import Exposed, Flags, Ints, Numbers
+from rqa.answers.steps.cause_patterns import Exposed, Flags, Ints, Numbers, Untouched
 
 Name = tuple[str, ...]
 NONE = 1e-6
@@ -21,7 +21,8 @@ class CauseFit:
 
     `exposures` jobs (times, where a cause can be met several times in a job), `candidate_in` come-backs it may have
     caused, `attributed` those it most likely caused, `rate` per exposure with `low` and `high`; `tested` and `escaped`
-    are shares of `attributed`; `told_apart` whether it is known from all other causes. `loose` come-backs met no cause.
+    are shares of `attributed`; `told_apart` whether it is known from all other causes. `loose` come-backs met no cause,
+    `by_itself` are those that would have come anyhow, as they do where nothing touched the subsystem.
     """
 
     groups: tuple[tuple[Name, ...], ...]
@@ -36,6 +37,7 @@ class CauseFit:
     told_apart: Flags
     loose: int
     settled: bool
+    by_itself: float = 0.0
 
 
 def nearly_together(done: Numbers, jobs: Ints, min_overlap: float) -> list[list[int]]:
@@ -67,8 +69,12 @@ def taken_together(done: Numbers, groups: Sequence[Sequence[int]]) -> Numbers:
     return np.column_stack([done[:, list(g)].max(axis=1) for g in groups])
 
 
-def fitted(work: Exposed, *, min_overlap: float, level: float) -> CauseFit:
-    """Lay the come-backs to the causes that were met, by maximum likelihood (`rqa.stats.masked_cause_mle`)."""
+def fitted(work: Exposed, *, min_overlap: float, level: float, untouched: Untouched | None = None) -> CauseFit:
+    """Lay the come-backs to the causes that were met, by maximum likelihood (`rqa.stats.masked_cause_mle`).
+
+    What fails by itself is a cause of its own that every job meets. How often it does is told by the jobs that left the
+    subsystem alone: `untouched`. Without a new fault among them, or without such jobs, nothing is taken off.
+    """
     from rqa.stats import masked_cause_mle
 
     near = nearly_together(work.done, work.jobs, min_overlap)
@@ -77,21 +83,28 @@ def fitted(work: Exposed, *, min_overlap: float, level: float) -> CauseFit:
     rows = np.flatnonzero(back & met)
     # Jobs that did not come back enter the likelihood by how often they met each cause in all: one row for all of them.
     quiet = (work.jobs - work.comebacks) @ done
+    seen, times = done[rows], work.comebacks[rows]
+    itself = untouched is not None and untouched.faults > 0 and len(rows) > 0
+    if untouched is not None and itself:
+        quiet = np.append(quiet, (work.jobs - work.comebacks)[met].sum() + untouched.jobs - untouched.faults)
+        seen = np.vstack([np.hstack([seen, np.ones((len(rows), 1))]), np.eye(len(near) + 1)[-1:]])
+        times = np.append(times, untouched.faults)
     r = masked_cause_mle(
-        exposures=np.vstack([quiet[None, :], done[rows]]),
-        jobs=np.concatenate([[1], work.comebacks[rows]]),
-        pattern=np.arange(1, len(rows) + 1),
-        candidates=done[rows] > 0,
-        comebacks=work.comebacks[rows],
+        exposures=np.vstack([quiet[None, :], seen]),
+        jobs=np.concatenate([[1], times]),
+        pattern=np.arange(1, len(seen) + 1),
+        candidates=seen > 0,
+        comebacks=times,
         level=level,
     )
-    first = [min(members) for members in r.groups]
-    heads = np.array(first, dtype=np.int64)
-    names = tuple(tuple(work.names[c] for m in members for c in near[m]) for members in r.groups)
-    lead = [min(members, key=lambda m: (r.exposure[m], m)) for members in r.groups]
-    rate = -np.log1p(-np.minimum(np.nan_to_num(r.estimate[heads]), CERTAIN))
-    weight = done[rows][:, lead] * rate
-    share = weight / np.where(weight.sum(axis=1, keepdims=True) > 0, weight.sum(axis=1, keepdims=True), 1.0)
+    groups = [members for members in r.groups if min(members) < len(near)]
+    heads = np.array([min(members) for members in groups], dtype=np.int64)
+    names = tuple(tuple(work.names[c] for m in members for c in near[m]) for members in groups)
+    lead = [min(members, key=lambda m: (r.exposure[m], m)) for members in groups]
+    rate = -np.log1p(-np.minimum(np.nan_to_num(r.estimate), CERTAIN))
+    weight = seen[: len(rows)][:, lead] * rate[heads]
+    whole = weight.sum(axis=1, keepdims=True) + (rate[-1] if itself else 0.0)
+    share = weight / np.where(whole > 0, whole, 1.0)
     unknown = np.isnan(r.estimate[heads])
     return CauseFit(
         groups=names,
@@ -106,7 +119,13 @@ def fitted(work: Exposed, *, min_overlap: float, level: float) -> CauseFit:
         told_apart=np.array([len(n) == 1 for n in names], dtype=np.bool_) & ~unknown,
         loose=int(work.comebacks[back & ~met].sum()),
         settled=r.settled,
+        by_itself=_by_itself(r.attributed[-1], untouched) if itself else 0.0,
     )
+
+
+def _by_itself(caused: float, untouched: Untouched | None) -> float:
+    """Come-backs of touched subsystems that would have come anyhow; all that new faults do not account for."""
+    return max(0.0, float(np.nan_to_num(caused)) - (untouched.faults if untouched else 0))
 
 
 def _part(marked: Ints, whole: Ints, share: Numbers) -> Numbers:

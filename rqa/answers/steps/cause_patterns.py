@@ -25,6 +25,8 @@ Numbers = NDArray[np.float64]
 WORD = 60
 """Causes in one word of the record."""
 NO_HAZARD = "none named"
+NEW = "new_fault"
+"""The class of come-backs for what the job had left alone."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,6 +36,7 @@ class Records:
     `groups` has a row a group; `causes` are (step, variant); `bits`, records x causes, says what was met, `procedure`
     is each record's. The rows of the counts have `group`, `record`, `stratum` (work that can be compared: a place in
     `strata`), `found` (a place in `subsystems`, -1 without a come-back), `jobs`, `tested` and `escaped` (of them).
+    `untouched` has of each subsystem the jobs of all groups that left it alone.
     """
 
     groups: "pl.DataFrame"
@@ -51,6 +54,15 @@ class Records:
     escaped: Ints
     touches: Mapping[tuple[str, str], frozenset[str]]
     hazards: Mapping[str, tuple[str, ...]]
+    untouched: tuple["Untouched", ...]
+
+
+@dataclass(frozen=True)
+class Untouched:
+    """Jobs in which no step touched a subsystem, and those of them that came back as it had failed: new faults."""
+
+    jobs: int
+    faults: int
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,7 +121,33 @@ def records(
         escaped=jobs * table["passed"].fill_null(False).to_numpy(),
         touches=touches(declared),
         hazards=hazards_of(declared),
+        untouched=_untouched(snapshot, asked, values, subsystems, touches(declared)),
     )
+
+
+def _untouched(
+    snapshot: Snapshot, asked: Scope, values: Mapping[str, object], subsystems: Sequence[str],
+    touching: Mapping[tuple[str, str], frozenset[str]],
+) -> tuple[Untouched, ...]:
+    """Of each subsystem the jobs that left it alone, whatever their group, and their new faults of it."""
+    steps = counts(snapshot.store, "attribution_causes", values={"covariate": ""})["step"].to_list()
+    table = counts(
+        snapshot.store, "attribution", where=asked.where, months=asked.months,
+        values={
+            **values, "classes": [NEW], "as_of": snapshot.day, "covariate": "", "steps": steps,
+            "variants": [""] * len(steps),
+        },
+    )
+    did = _bits(table["done"].to_list(), len(steps))
+    procedure, found = np.array(table["done_in"].to_list(), dtype=np.object_), np.array(table["found"].to_list())
+    jobs, made = table["jobs"].to_numpy().astype(np.int64), []
+    for f in subsystems:
+        alone = np.ones(len(jobs), dtype=np.bool_)
+        for p in set(procedure.tolist()):
+            at = [i for i, step in enumerate(steps) if step in touching.get((p, f), ())]
+            alone &= ~((procedure == p) & did[:, at].any(axis=1))
+        made.append(Untouched(int(jobs[alone].sum()), int(jobs[alone & (found == f)].sum())))
+    return tuple(made)
 
 
 def exposed(seen: Records, subsystem: int, rows: Flags, *, per: str = "step") -> Exposed:

@@ -30,7 +30,7 @@ def step_costs(
     without a known cost have the mean of those with one; steps to which nothing is laid have no row.
 
     >>> depot.steps.costs().table.select("step", "cost", "share").row(0)
-    ('release display cable + reseat display cable', 8502.04, 0.354564)
+    ('release display cable + reseat display cable', 7976.24, 0.346296)
 
     Over a third of the cost lies with the display cable.
     """
