@@ -73,6 +73,7 @@ def test_withdrawn_rows_are_told(ws: Workspace, where: str, rows: int, files: in
     assert not rows or int(total[6]) == rows
 
 
+@pytest.mark.slow
 def test_a_file_that_is_gone_is_none_of_those_read(ws: Workspace) -> None:
     """Its rows are withdrawn where the mapping says so; the load read one file alone."""
     mapping = {"files": {"f": {"path": "*.csv"}}, "table": [{"table": "jobs", "from": "f"}],

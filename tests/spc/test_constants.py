@@ -10,6 +10,7 @@ import pytest
 from scipy import integrate, special
 
 from rqa.spc import constants
+from tests.cases import some_slow
 
 SHARED = tomllib.loads((Path(__file__).parents[2] / "shared" / "charts.toml").read_text("utf-8"))
 MISPRINTS = SHARED["constants_misprints"]["rows"]
@@ -62,7 +63,7 @@ def test_the_tables_to_every_printed_decimal():
     assert [row["n"] for row in PRINTED] == list(range(2, 26))
 
 
-@pytest.mark.parametrize("row", MISPRINTS, ids=lambda row: f"{row['factor']}({row['n']})")
+@pytest.mark.parametrize("row", some_slow(MISPRINTS, 1), ids=lambda row: f"{row['factor']}({row['n']})")
 def test_misprints_are_shown_by_a_second_way(row):
     other = by_other_means(row["n"])[row["factor"]]
     assert rounded_to(row["correct"], other) == row["correct"] != row["printed"]

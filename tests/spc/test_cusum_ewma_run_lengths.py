@@ -186,6 +186,7 @@ def test_weight_one_is_a_chart_of_single_points(limits):
         assert ewma.sd == pytest.approx(single.sd, rel=1e-9)
 
 
+@pytest.mark.slow
 def test_nodes_are_enough():
     """More nodes of the quadrature change nothing: the run lengths are those of the integral equation."""
     from rqa.spc.run_lengths import cusum, ewma

@@ -13,6 +13,7 @@ def p_values(rows, field, **how):
     return np.array([getattr(dispersion(row, **how), field) for row in rows])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("m", [12, 36])
 @pytest.mark.parametrize("field", ["more", "less", "more_next", "less_next", "p_correlation"])
 def test_level_on_normal_series(m, field):

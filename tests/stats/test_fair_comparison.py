@@ -96,6 +96,7 @@ def test_spread_between_technicians_is_seen_and_allowed_for():
     assert np.mean(allowed) == pytest.approx(0.05, abs=0.025)
 
 
+@pytest.mark.slow
 def test_five_thousand_technicians():
     """One depot far larger than any: every step of the comparison keeps its shape, and nobody is flagged by chance."""
     rng = np.random.default_rng(56)

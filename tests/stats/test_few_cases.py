@@ -16,6 +16,7 @@ from rqa.stats import (
     sampling_plan,
     smoothed_hazard,
 )
+from tests.cases import some_slow
 
 
 def split(before, after):
@@ -55,7 +56,7 @@ def test_limits_of_all_and_none_are_newcombes():
     assert (float(r.low), float(r.high)) == pytest.approx((float(other.low), float(other.high)), rel=1e-9)
 
 
-@pytest.mark.parametrize(("jobs", "chance"), [(5, 0.05), (20, 0.02), (5, 0.95), (25, 0.01)])
+@pytest.mark.parametrize(("jobs", "chance"), some_slow([(5, 0.05), (20, 0.02), (5, 0.95), (25, 0.01)], 1))
 def test_limits_of_a_change_cover_where_hardly_any_came_back(jobs, chance):
     """Both sides of one chance: the share of all pairs of counts whose limits hold 0, added up exactly."""
     x = np.arange(jobs + 1)

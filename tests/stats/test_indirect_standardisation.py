@@ -71,6 +71,7 @@ def test_expected_adds_up_to_observed(counts):
     assert (r.comparable + r.no_comparator).sum() == np.sum(counts[1])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("leave_one_out", [False, True])
 def test_variance_is_that_of_luck(leave_one_out):
     """4,000 seeded deals of each stratum's events over its trials: mean 0 and the stated variance."""

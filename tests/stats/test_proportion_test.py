@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from scipy.stats import binom
 
 from rqa.stats import proportion_test
+from tests.cases import some_slow
 
 TEA = tomllib.loads((Path(__file__).parents[2] / "shared" / "published.toml").read_text("utf-8"))["fisher_tea"]
 
@@ -56,7 +57,7 @@ def test_landmarks():
     assert np.isnan(r.p_value[3:]).all()
 
 
-@pytest.mark.parametrize("chance", [0.03, 0.1, 0.3, 0.5])
+@pytest.mark.parametrize("chance", some_slow([0.03, 0.1, 0.3, 0.5], 1))
 def test_claims_no_more_often_than_promised(chance):
     """15 against 40 jobs of one chance: the exact probability of p <= 0.05 is at most 0.05."""
     x1, x2 = (a.ravel() for a in np.meshgrid(np.arange(16), np.arange(41), indexing="ij"))

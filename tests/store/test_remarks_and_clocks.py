@@ -262,6 +262,7 @@ def test_half_hour_that_came_twice(ws: Workspace) -> None:
     ]
 
 
+@pytest.mark.slow
 def test_names_nobody_declared_are_told_whichever_load_brings_them_or_takes_their_declaration(ws: Workspace) -> None:
     """A load looks at the rows of the jobs that it touches; a declaration that goes concerns all rows."""
     mapping = {
