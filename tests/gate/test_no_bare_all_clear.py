@@ -21,10 +21,11 @@ MAKES = {"answers/core/grounds.py", "answers/core/ground_list.py", "answers/core
 """The doors themselves, and the texts they are given."""
 SENTENCES = {
     "answers/core/grounds.py", "answers/core/needs.py", "answers/core/told_sites.py", "answers/comebacks/counted.py",
-    "answers/improve/scope_seen.py", "review/improve/verdicts.py",
+    "answers/core/kept_answers.py", "answers/improve/scope_seen.py", "review/improve/verdicts.py",
     "review/tests/diagnostics.py", "review/improve/findings.py", "review/data/provenance.py", "review/sheet.py",
 }
-"""Where a `Sentence` is put together by hand: out of other sentences, or with what it lacks."""
+"""Where a `Sentence` is put together by hand: out of other sentences, with what it lacks, or as it was
+kept."""
 READS_LIKE_ONE = re.compile(
     r"(?:^|[.;:!?,] )(?:no|nothing|none|neither|nobody)\b"
     r"|\b(?:no|none|nothing|nobody)\b[^.;:]{0,60}\b(?:is|are|was|were|has|have|had|differs?|stands?|moved|failed|fell"
