@@ -6,8 +6,6 @@ know NumPy and SciPy and nothing of logs, stores or drawing.
 
 from rqa.spc.chart import Chart, SetAside, Signal
 from rqa.spc.choice import which_chart
-from rqa.spc.family_limits import family_limits
-from rqa.spc.held_sums import HeldSums, held_sums
 from rqa.spc.job_cusum import (
     BernoulliCusum,
     RiskAdjustedCusum,
@@ -44,6 +42,8 @@ from rqa.spc.single_value_chart import IndividualsChart, individuals_chart
 from rqa.spc.subgroup_chart import SubgroupChart, xbar_r_chart, xbar_s_chart
 from rqa.spc.subgroup_constants import Constants, constants
 from rqa.spc.tabular_cusum import CusumChart, cusum_chart
+from rqa.spc.watch_limits import family_limits
+from rqa.spc.watch_sums import HeldSums, held_sums
 
 __all__ = [
     "MONTHLY",

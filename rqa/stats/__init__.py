@@ -4,6 +4,7 @@ Pure functions: counts in (lists, NumPy arrays, pandas or polars series), a froz
 know NumPy and SciPy and nothing of logs, stores or charts, so each can be used on its own.
 """
 
+from rqa.stats.ageing_returns import ReturnsAhead, count_interval, returns_ahead
 from rqa.stats.audit_size import AuditSize, jobs_to_audit
 from rqa.stats.before_after import NetChange, RateChange, beyond_both, net_change, rate_change
 from rqa.stats.chain_ladder import ChainLadder, chain_ladder
@@ -51,7 +52,6 @@ from rqa.stats.product import ProductInterval, product_interval
 from rqa.stats.projection import ProjectedShare, month_spread, projected_share
 from rqa.stats.proportion import ProportionInterval, proportion_interval
 from rqa.stats.rates import RateRatio, rate_ratio
-from rqa.stats.returns_ahead import ReturnsAhead, count_interval, returns_ahead
 from rqa.stats.reversal import OrderReversals, order_reversals
 from rqa.stats.risk import RelativeRisk, relative_risk
 from rqa.stats.sampling import SamplingPlan, SamplingPlanOc, sampling_plan, sampling_plan_oc

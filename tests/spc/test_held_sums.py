@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from rqa import spc
-from rqa.spc.family_limits import mean_jobs
+from rqa.spc.watch_limits import mean_jobs
 
 
 @pytest.mark.parametrize(("limit", "chance", "true", "short"), [
