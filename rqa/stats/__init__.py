@@ -41,7 +41,7 @@ from rqa.stats.masked_causes import MaskedCauses, masked_cause_mle
 from rqa.stats.mean_cumulative import MeanCumulative, mean_cumulative_function
 from rqa.stats.mean_cumulative_contrast import MeanCumulativeDifference, mean_cumulative_difference
 from rqa.stats.mean_cumulative_counts import mean_cumulative_from_counts
-from rqa.stats.mix_and_rate import MixAndRate, mix_and_rate
+from rqa.stats.mix_parts import MixAndRate, mix_and_rate
 from rqa.stats.moving_yield import SmoothedYield, smoothed_yield
 from rqa.stats.multiplicity import Discoveries, benjamini_hochberg
 from rqa.stats.paired_ratings import CohenKappa, cohen_kappa
