@@ -447,6 +447,32 @@ def watch(
         raise click.exceptions.Exit(TO_ACT)
 
 
+@main.command(epilog="Example: rqa sheet out --technician T07 --to t07.pdf")
+@click.argument("workspace", type=FOLDER)
+@click.option("--technician", required=True, metavar="NAME", help="Whose work, by the name that the logs have.")
+@click.option("--month", "months", default=None, metavar="YYYY-MM", help="The first month; by default all months.")
+@click.option("--until", default=None, metavar="YYYY-MM", help="The last month, with --month.")
+@click.option("--as-of", default=None, metavar="DATE", help="Look at the depot as of this day.")
+@click.option("--to", default=None, type=click.Path(dir_okay=False, path_type=Path), help="Write an .html or a .pdf.")
+def sheet(
+    workspace: Path, technician: str, months: str | None, until: str | None, as_of: str | None, to: Path | None
+) -> None:
+    """Write a technician's own work beside comparable work on one page, for coaching.
+
+    What goes well comes first, then what can be told of the rest, how yield went with practice, and what to practise.
+    There is no rank, and no other person. It is refused where there is too little work to be fair. See first what
+    local labour and privacy law and the works council allow.
+    """
+    import rqa
+    from rqa.review.compare.own_sheet import write_sheet
+
+    if until and not months:
+        raise click.UsageError("--until is the last month; add --month, or leave out --until.")
+    span = (months, until or months) if months else None
+    with rqa.open(workspace, as_of=as_of) as depot:
+        say(f"Written to {write_sheet(depot, technician, to, months=span)}")
+
+
 def _run_notebooks(workspace: Path) -> None:
     """Run those that were never run, a line for each as it ends."""
     from rqa.notebooks import not_run, run_notebooks

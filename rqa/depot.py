@@ -15,6 +15,7 @@ from rqa.answers.comebacks.projection import projection as _projection
 from rqa.answers.comebacks.rate import comebacks as _comebacks
 from rqa.answers.comebacks.unit_history import unit as _unit
 from rqa.answers.compare.comparison import compare as _compare
+from rqa.answers.compare.own_work_sheet import technician as _technician
 from rqa.answers.compare.periods_compared import between as _between
 from rqa.answers.core.as_of import snapshot_within
 from rqa.answers.core.grounds import Grounds, grounds
@@ -137,6 +138,7 @@ class Depot:
     unit = question(_unit)
     job = question(_job)
     lot = question(_lot)
+    technician = question(_technician)
 
     @cached_property
     def returns(self) -> "Returns":
