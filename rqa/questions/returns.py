@@ -9,6 +9,7 @@ from rqa.answers.comebacks.curves import days_until as _days_until
 from rqa.answers.comebacks.forecast import forecast as _forecast
 from rqa.answers.comebacks.hazard import comeback_hazard as _comeback_hazard
 from rqa.answers.comebacks.lots import lots as _lots
+from rqa.answers.comebacks.mix import comeback_mix as _comeback_mix
 from rqa.answers.comebacks.projection import projection_backtest as _projection_backtest
 from rqa.answers.comebacks.recurrences import recurrence_difference as _recurrence_difference
 from rqa.answers.comebacks.recurrences import recurrences as _recurrences
@@ -30,6 +31,7 @@ class Returns(Area):
     classes = question(_comeback_causes)
     matrix = question(_comeback_matrix)
     marks = question(_comeback_marks)
+    mix = question(_comeback_mix)
     recurrences = question(_recurrences)
     recurrence_difference = question(_recurrence_difference)
     trends = question(_return_trends)

@@ -13,6 +13,7 @@ from rqa.stats.chronic import ManyReturns, many_returns
 from rqa.stats.clustered import ClusteredInterval, clustered_interval
 from rqa.stats.common_ratio import MantelHaenszel, mantel_haenszel
 from rqa.stats.concentration import WorstUnits, worst_units
+from rqa.stats.contingency import ContingencyTest, contingency_test
 from rqa.stats.contrast import IncidenceContrast, incidence_contrast
 from rqa.stats.cost_limits import AmountInterval, mean_interval, total_interval
 from rqa.stats.defects import DefectRate, defect_rate
@@ -77,6 +78,7 @@ __all__ = [
     "ClosePairs",
     "ClusteredInterval",
     "CohenKappa",
+    "ContingencyTest",
     "CumulativeIncidence",
     "CurvePoints",
     "DefectRate",
@@ -150,6 +152,7 @@ __all__ = [
     "close_pairs",
     "clustered_interval",
     "cohen_kappa",
+    "contingency_test",
     "count_interval",
     "cumulative_incidence",
     "defect_rate",

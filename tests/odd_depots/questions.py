@@ -24,6 +24,7 @@ MORE: tuple[Asked, ...] = (
     ("returns.curve", {"by": "part_no"}),
     ("returns.curve", {"cause": ["repeat", "workmanship"]}),
     ("returns.cohorts", {"by": ("part_no", "lot")}),
+    ("returns.mix", {"made_of": "class", "by": ("site",)}),
     ("returns.compare_curves", {"by": "site", "within": "model"}),
     ("first_pass_yield", {"by": ("phase",)}),
     ("first_pass_yield", {"by": ("test", "station")}),
@@ -102,6 +103,7 @@ def every_question(depot: Depot) -> Iterator[Asked]:
         "unit": {"unit_id": _two(depot, "unit_id")[0]},
         "lot": _lot(depot),
         "between": {"before": ("2024-10", "2024-12"), "after": ("2025-01", "2025-03")},
+        "technician": {"technician": _two(depot, "technician")[0]},
         "job": {"job_id": _two(depot, "job_id")[0]},
         "returns.recurrence_difference": {"by": "model", "groups": _two(depot, "model")},
     }

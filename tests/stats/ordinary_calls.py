@@ -60,6 +60,7 @@ ORDINARY: dict[str, dict[str, Any]] = {
     "close_pairs": {"day": [1, 2, 2, 30], "kind": ["a", "a", "b", "a"], "within": 3.0},
     "clustered_interval": {"successes": [4, 0, 3, 0, 5], "trials": [5, 4, 6, 5, 6], "level": 0.95},
     "cohen_kappa": {"table": [[45, 3], [5, 17]], "weights": "none", "level": 0.95},
+    "contingency_test": {"table": [[30, 10, 4], [20, 25, 15]], "method": "monte-carlo", "draws": 199, "seed": 0},
     "cumulative_incidence": {
         "day": [5, 20, 30], "returned": [[4, 2], [3, 1], [0, 1]], "censored": [0, 0, 90],
         "variance": "greenwood", "level": 0.95,

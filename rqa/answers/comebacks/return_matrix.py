@@ -79,14 +79,14 @@ def comeback_matrix(
     import polars as pl
 
     check_one_of(MATRIX, "named", named, NAMED)
-    asked, table = _asked(
+    asked, table = asked_findings(
         MATRIX, snapshot, "comeback_findings", window, by, where, months, index_disposition, level, CONFIRMED
     )
     keys = [*asked.by, named]
     cells = table.group_by([*keys, "found"]).agg(pl.col("returned").sum())
     cells = cells.with_columns(pl.col("returned").sum().over(keys).alias("of")).sort([*keys, "found"])
     made = with_shares(cells, part="returned", whole="of", share="of_row", level=level)
-    settings = {"named": named, **_settings(snapshot, asked, window, index_disposition, level)}
+    settings = {"named": named, **settings_of(snapshot, asked, window, index_disposition, level)}
     shown = made.select(*keys, "found", "returned", "of_row", "low", "high")
     return FindingMatrix(shown, settings, (*snapshot.notes, *asked.left_out))
 
@@ -116,7 +116,7 @@ def comeback_marks(
     """
     import polars as pl
 
-    asked, table = _asked(
+    asked, table = asked_findings(
         MARKS, snapshot, "comeback_marks", window, by, where, months, index_disposition, level, CONFIRMED
     )
     rows = [
@@ -128,26 +128,30 @@ def comeback_marks(
     whole = pl.concat(rows).sort([*asked.by, "_place"]).drop("_place")
     made = with_shares(whole, part="marked", whole="cases", share="share", level=level)
     return ComebackMarks(
-        made, _settings(snapshot, asked, window, index_disposition, level), (*snapshot.notes, *asked.left_out)
+        made, settings_of(snapshot, asked, window, index_disposition, level), (*snapshot.notes, *asked.left_out)
     )
 
 
-def _asked(
+def asked_findings(
     question: str, snapshot: Snapshot, measure: str, window: int, by: By, where: Where | None, months: Months | None,
     index_disposition: str, level: float, classes: tuple[str, ...],
 ) -> "tuple[Scope, pl.DataFrame]":
+    """What is asked for, and its counts: those of a file about come-backs of these classes (none: of all)."""
     check_level(question, level)
     check_index_disposition(question, index_disposition)
     asked = scope(question, by=by, where=where, months=months, allowed=WHOLE)
     check_values(snapshot.store, question, asked.where)
-    asked = told_scope(snapshot, asked, classes)
+    asked = told_scope(snapshot, asked, classes) if classes else asked
     table = kept_counts(snapshot, measure, asked, {
         "window": days_asked(question, "window", window), "as_of": snapshot.day, "disposition": index_disposition
     })
     return asked, table
 
 
-def _settings(snapshot: Snapshot, asked: Scope, window: int, index_disposition: str, level: float) -> dict[str, object]:
+def settings_of(
+    snapshot: Snapshot, asked: Scope, window: int, index_disposition: str, level: float
+) -> dict[str, object]:
+    """What was asked, for the answer."""
     return {
         "window": window, "as_of": snapshot.day, "index_disposition": index_disposition, **asked.settings(),
         "level": level, "method": "wilson",

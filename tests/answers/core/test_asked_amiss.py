@@ -26,6 +26,7 @@ NEEDED: dict[str, dict[str, Any]] = {
     "returns.compare_curves": {"by": "model"},
     "returns.recurrence_difference": {"by": "model", "groups": ("Marl-8", "Marl-10")},
     "between": {"before": "2026-01", "after": "2026-02"},
+    "technician": {"technician": "T07"},
     "unit": {"unit_id": "M8-000001"},
     "job": {"job_id": "A000001"},
     "lot": {"part_no": "AC-31", "lot": "none such"},
