@@ -29,9 +29,9 @@ KIND = ("model", "procedure", "billing", "step")
 FALSE_SHARE = 0.05
 PURPOSE = (
     "This sheet is for coaching. It shows one person's work beside the same work in the depot, without a rank and "
-    "without the names of others. Ask the person first what the work was like. Before it is used, see what local labour and privacy law and "
-    "the works council allow. Battery, ESD and sharp-edge work stays with trained and licensed staff, whatever a figure "
-    "here says."
+    "without the names of others. Ask the person first what the work was like. Before it is used, see what local "
+    "labour and privacy law and the works council allow. Battery, ESD and sharp-edge work stays with trained "
+    "and licensed staff, whatever a figure here says."
 )
 
 

@@ -44,7 +44,7 @@ def plot_mix(
             "label": " · ".join(spoken(r[name]) for name in (*by, made_of)),
             "value": r["share"], "low": r["low"], "high": r["high"],
             "beside": "  ·  ".join([f"{r['returned']:,} of {counted(whole, 'come-back')}", *words]),
-            "why": "" if r["share"] is not None else "it has no come-backs",
+            "why": "" if r["share"] is not None else "no data",
             "interval": f"{percent(r['share'])}, {interval(r['low'], r['high'])}",
             "from": min(r["share"], one_mix) if one_mix is not None and r["share"] is not None else None,
             "to": max(r["share"], one_mix) if one_mix is not None and r["share"] is not None else None,
