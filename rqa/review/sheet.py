@@ -195,7 +195,7 @@ def _tile(
     goal, line = say.NO_GOAL, None
     if v.measure in goals:
         row = goals[v.measure]
-        goal = say.GOAL.format(goal=_bare(row[1]), said=_reached(row, measure, month))
+        goal = say.GOAL.format(goal=_bare(row[1]), said=_reached(row, month))
         line = float(number[0]) / 100 if (number := NUMBER.search(row[1])) else None
     key = measure.measure if measure.window == 30 else f"{measure.measure}-{measure.window}"
     # A picture so small has no room to say why it is empty; the tile's words do.
@@ -217,7 +217,7 @@ def _span(change: LevelChange) -> str:
     return f"{first.removesuffix(f' {change.until.year}')} to {last}"
 
 
-def _reached(row: tuple[str, ...], measure: MonthMeasure, month: date) -> str:
+def _reached(row: tuple[str, ...], month: date) -> str:
     """Whether a goal is met, or why that cannot be told."""
     _, _, own, met, value, _ = row
     if met in say.GOAL_MET:
@@ -226,7 +226,7 @@ def _reached(row: tuple[str, ...], measure: MonthMeasure, month: date) -> str:
         return value
     if met == NOT_YET:
         return say.GOAL_NOT_FINAL.format(month=say.near(own, month))
-    return say.GOAL_TOO_FEW.format(cases=measure.cases.split()[-1], month=say.near(own, month))
+    return say.GOAL_TOO_FEW.format(month=say.near(own, month))
 
 
 def state_of(v: Verdict, month: date | None = None) -> tuple[str, str]:

@@ -11,7 +11,7 @@ from rqa.words import counted, listed, plural
 
 YEAR = re.compile(r"\b\d{4}\b")
 # How the small pictures are read, and the heading of the problems.
-BAND = "Band: chance; line: mean; dashed: goal."
+BAND = "Grey: chance; line: mean; dashed: goal; upright: change."
 ACT = "What to act on"
 DEFINED = {
     "first-pass yield": "steps passed at first check",
@@ -21,7 +21,7 @@ DEFINED = {
 
 # The verdict: on quality.
 CHANGED = "{measure} {verb} {word} since {since} ({level}, {before} before)"
-UNCHANGED_REST = "the other {number}: {unclear}"
+UNCHANGED_REST = "the other {number} measures: {unclear}"
 UNCHANGED_ALL = "{unclear} of any of the {number} measures"
 UNCHANGED = "{unclear} of {measures}"
 TOO_LITTLE = "too little work to tell whether {measures} changed"
@@ -49,7 +49,7 @@ NO_CHANGE_TOLD = "a change cannot be told"
 NO_GOAL = "no goal"
 GOAL = "goal {goal}: {said}"
 GOAL_MET = {"yes": "met", "no": "missed"}
-GOAL_TOO_FEW = "too few {cases} in {month}"
+GOAL_TOO_FEW = "{month} alone cannot tell"
 GOAL_NOT_FINAL = "{month} is not final"
 
 # A problem.

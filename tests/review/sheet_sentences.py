@@ -36,7 +36,7 @@ def _of_cases() -> Iterator[str]:
     yield say.goals(0, ["clean-job share"], 1, 2)
     yield say.goals(1, ["a", "b", "others"], 4, 0)
     yield say.GOAL_ONE_UNCLEAR.format(name="clean-job share")
-    yield say.GOAL.format(goal="9.0 %", said=say.GOAL_TOO_FEW.format(cases="jobs", month="March"))
+    yield say.GOAL.format(goal="9.0 %", said=say.GOAL_TOO_FEW.format(month="March"))
     yield say.GOAL.format(goal="9.0 %", said=say.GOAL_NOT_FINAL.format(month="June"))
     yield say.UNCHANGED_ALL.format(unclear=UNCLEAR, number="four")
     yield say.TOO_LITTLE.format(measures="come-backs within 30 days")
