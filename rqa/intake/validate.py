@@ -142,9 +142,9 @@ def numbers_lacking(table: Table, given: Container[str]) -> list[Column]:
     return [c for c in table.columns if c.numbered and c.name not in given]
 
 
-def _text(column: Column, origin: ColumnSource, options: ParseOptions, guard: Guard, columns: Sequence[str]) -> str:
+def converted(column: Column, origin: ColumnSource, options: ParseOptions, guard: Guard, columns: Sequence[str]) -> str:
     """SQL over the cleaned source columns for one column's text, a name that becomes a pseudonym as that."""
-    text = _as_read(column, origin, options)
+    text = as_read(column, origin, options)
     if origin.key_file is not None:
         text = pseudonym(text, origin.key_file)
     elif column.kind == "text" and origin.sql is not None:
@@ -159,7 +159,7 @@ def _text(column: Column, origin: ColumnSource, options: ParseOptions, guard: Gu
     return text
 
 
-def _as_read(column: Column, origin: ColumnSource, options: ParseOptions) -> str:
+def as_read(column: Column, origin: ColumnSource, options: ParseOptions) -> str:
     """SQL over the cleaned source columns for one column's text as the mapping has it, a name as it is."""
     if origin.constant is not None:
         value = origin.constant
@@ -188,7 +188,7 @@ def _own_names(
     found = {own_name(c): quoted(c) for c in text.columns if c in entry.guard.names}
     for name, origin in given.items():
         if origin.column is None and (origin.key_file is not None or origin.person):
-            found[own_name(f" {name}")] = _as_read(entry.table.column(name), origin, options)
+            found[own_name(f" {name}")] = as_read(entry.table.column(name), origin, options)
     return found
 
 
@@ -229,7 +229,7 @@ def judging_select(
     fault, blank, whole, row = (inner(n, mark) for n in ("fault", "blank", "whole", "row"))
     source = [f"{sql} as {quoted(c)}" for c, sql in cleaned(text, entry.missing).items()]
     texts = [
-        f"{_text(c, given[c.name], options, guard, text.columns) if c.name in given else _absent(c)} "
+        f"{converted(c, given[c.name], options, guard, text.columns) if c.name in given else _absent(c)} "
         f"as {as_text(c.name)}"
         for c in table.columns
     ]
@@ -350,40 +350,6 @@ def unpacked(odd: str, label: str) -> dict[str, str]:
         UNZONED: f"coalesce({text(UNZONED)} = 'true', false)",
         EMPTIED: rows(EMPTIED, EMPTIED_SHAPE),
     }
-
-
-def names_select(entry: Entry, text: TextSource, label: str) -> str:
-    """The SELECT that gives every name of which a source's rows make pseudonyms, and how many cells hold each."""
-    given = origins(entry, text, label)
-    made = [_as_read(entry.table.column(n), o, entry.options) for n, o in given.items() if o.key_file is not None]
-    source = ", ".join(f"{sql} as {quoted(c)}" for c, sql in cleaned(text, entry.missing).items())
-    names = ", ".join(made)
-    return (
-        f"select name, count(*) from (select unnest([{names}]) as name from (select {source} from {text.scan})) "
-        "group by name"
-    )
-
-
-def words_select(entry: Entry, text: TextSource, label: str, names: Sequence[str]) -> str:
-    """The SELECT that counts, over the rows that an entry takes, the words of columns of codes beside their codes.
-
-    Its columns are the word and the code of each of `names`, then the number of rows.
-    """
-    given = origins(entry, text, label)
-    mark = mark_beside(text.columns)
-    fault, blank = inner("fault", mark), inner("blank", mark)
-    source = [f"{sql} as {quoted(c)}" for c, sql in cleaned(text, entry.missing).items()]
-    made = []
-    for name in names:
-        column, origin = entry.table.column(name), given[name]
-        word = _as_read(column, origin.model_copy(update={"values": {}}), entry.options)
-        code = parsed(column, f"({_text(column, origin, entry.options, entry.guard, text.columns)})", entry.options)
-        made += [f"{word} as {inner(f'word {name}')}", f"{code[name]} as {inner(f'code {name}')}"]
-    where = f"(\n{entry.spec.where}\n) is true" if entry.spec.where else "true"
-    return (
-        f"select {', '.join(made)}, count(*) from (select {', '.join(source)}, {text.fault} as {fault}, "
-        f"{text.blank} as {blank} from {text.scan}) where {fault} is null and not {blank} and {where} group by all"
-    )
 
 
 def _kept_row(given: MappingType[str, ColumnSource], text: TextSource, row: str, guard: Guard) -> str:

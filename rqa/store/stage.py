@@ -25,6 +25,7 @@ from rqa.intake.names import FILE_NO, MARK, PLACE_COLUMNS, quoted
 from rqa.intake.parts import unknown_name
 from rqa.intake.readers import ONLY_LOOK, USUAL, ReadOptions, read
 from rqa.intake.sheets import Sheets
+from rqa.intake.side_selects import names_select
 from rqa.intake.sources import SourceFile, TextSource
 from rqa.intake.validate import (
     EXTRA_COLUMNS,
@@ -32,7 +33,6 @@ from rqa.intake.validate import (
     fitted,
     judging_select,
     misfit,
-    names_select,
     numbers_lacking,
 )
 from rqa.shown import told

@@ -10,8 +10,9 @@ import duckdb
 from rqa.errors import RqaError
 from rqa.intake.entries import wanted_columns
 from rqa.intake.readers import LINES, ONLY_LOOK, USUAL
+from rqa.intake.side_selects import words_select
 from rqa.intake.sources import TextSource
-from rqa.intake.validate import fitted, words_select
+from rqa.intake.validate import fitted
 from rqa.store.planned import Plan
 from rqa.store.seen import SeenWord
 from rqa.store.stage import Stager

@@ -9,8 +9,10 @@ import pytest
 import rqa
 
 ROOT = Path(rqa.__file__).parent
-PUT_TOGETHER = ("store/", "intake/validate.py", "intake/reshaped.py", "intake/readers.py", "measures/keep.py",
-                "demo/foreign.py")
+PUT_TOGETHER = (
+    "store/", "intake/validate.py", "intake/side_selects.py", "intake/reshaped.py",
+    "intake/readers.py", "measures/keep.py", "demo/foreign.py",
+)
 """Where statements are made for the tables and columns at hand, and where a foreign database is written."""
 STATEMENT = re.compile(
     r"\s*(select\b.*\bfrom\b|select\s*\(|with\s+\w+\s+as\s*\(|insert\s+into\b|delete\s+from\b|update\s+\w+\s+set\b"

@@ -16,7 +16,8 @@ from click.testing import CliRunner
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.grounds import Sentence
 from rqa.answers.improve.problems import Problem
-from rqa.cli import TO_ACT, main, review
+from rqa.cli import TO_ACT, main
+from rqa.commands.month import review
 from rqa.depot import Depot
 from rqa.review import describe, render
 from rqa.review.facts import MonthFacts

@@ -3,18 +3,25 @@
 It has no SQL of its own: it compares the counts of `comebacks`, `first_pass_yield` and `clean_jobs`.
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from rqa.answers.comebacks.rate import comebacks
 from rqa.answers.compare.comparison_findings import stated
 from rqa.answers.compare.comparison_words import notes_of
-from rqa.answers.compare.expected_by_model import expected_by_model, fits
-from rqa.answers.compare.within_people import ALLOWED_FOR, by_place_and_person, people_told, within_people
+from rqa.answers.compare.expected_counts import (
+    OUTCOMES,
+    Expected,
+    GroupCounts,
+    columns_of,
+    counts_of,
+    expected_of,
+    matrix,
+    set_within_people,
+)
+from rqa.answers.compare.within_people import ALLOWED_FOR
 from rqa.answers.core.asked_once import asked_once
 from rqa.answers.core.case_lists import CHECKS, JOBS, RETURNED, RUNS, CaseList, Count
 from rqa.answers.core.filters import written
@@ -24,8 +31,6 @@ from rqa.answers.core.needs import OF_MEASURE, untold
 from rqa.answers.core.own_work import in_words
 from rqa.answers.core.result import Answer, rounded, rounded_p_values
 from rqa.answers.core.scope import By, Months, Scope, Snapshot, Where, check_level, check_one_of, whole_number
-from rqa.answers.yields.clean import clean_jobs
-from rqa.answers.yields.first_pass import first_pass_yield
 from rqa.contract import CLASSES
 from rqa.errors import RequestError
 from rqa.measures.groupings import names_only
@@ -37,9 +42,6 @@ if TYPE_CHECKING:
     from rqa.stats import Overdispersion
 
 QUESTION = "compare"
-UNKNOWN = "unknown"
-WITHOUT_IS_ANOTHER_WORK = ("tool",)
-"""Work that names none of these is work without any, and no comparison for the others."""
 MIX = ("model", "procedure", "billing")
 
 PLACES = ("bench", "tool", "station")
@@ -48,13 +50,9 @@ PEOPLE = "technician"
 
 LEAST = 30
 """Comparable work below which nothing is said of a group."""
-THIN_OTHERS, THIN_SHARE = 10, 0.1
-"""Others' work in a kind below which it is thin; share of the work in thin kinds from which on a model is used."""
 GROUPS_FOR_SPREAD = 10
 """Groups from which on their usual spread can be told from single ones that stand out."""
 FALSE_SHARE = 0.05
-SMALLEST_P, LARGEST_Z = 1e-30, 11.4
-"""Chances below, and scores beyond, are not told apart: the exact distribution is added up no further."""
 METHODS = ("auto", "stratified", "model")
 ABOVE, BELOW, ALIKE, TOO_LITTLE = (
     "above expectation", "below expectation", "not distinguishable", "too little work to say",
@@ -91,63 +89,6 @@ LISTED: Mapping[str, tuple[str, tuple[str, ...], tuple[str, ...], tuple[str, str
     "clean_job": ("listed_clean_jobs", (), ("unclean",), JOBS),
 }
 """The list of each outcome, the marks of its work and of its events, and what a row is."""
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """One outcome that can be compared: whom it is known of, and what else than the mix makes kinds of work unlike."""
-
-    who: tuple[str, ...]
-    kind: tuple[str, ...]
-    events: str
-    work: str
-
-
-OUTCOMES: Mapping[str, Outcome] = {
-    "first_pass": Outcome(
-        ("technician", "bench", "tool", "site"), ("step",), "first checks that failed", "first checks"
-    ),
-    "first_run": Outcome(
-        ("technician", "station", "site"), ("test",), "first runs of diagnostics that failed", "first runs"
-    ),
-    "comeback": Outcome(("technician", "bench", "tool", "station", "site"), (), "units that came back", "matured jobs"),
-    "clean_job": Outcome(("technician", "site"), (), "jobs that were not clean", "checked jobs"),
-}
-
-
-@dataclass(frozen=True, eq=False)
-class GroupCounts:
-    """Events and work of each group in each kind of work; the group "unknown" comes last, if it is there."""
-
-    names: tuple[str, ...]
-    kinds: tuple[tuple[str, ...], ...]
-    events: NDArray[np.int64]
-    trials: NDArray[np.int64]
-    notes: tuple[str, ...]
-
-    @property
-    def known(self) -> int:
-        """How many groups have a name."""
-        return len(self.names) - (UNKNOWN in self.names)
-
-
-@dataclass(frozen=True, eq=False)
-class Expected:
-    """Observed against expected, by group, and how the expectation was come by."""
-
-    method: str
-    asked: bool
-    exposures: NDArray[np.int64]
-    observed: NDArray[np.int64]
-    no_comparator: NDArray[np.int64]
-    expected: NDArray[np.float64]
-    variance: NDArray[np.float64]
-    p_value: NDArray[np.float64]
-    z: NDArray[np.float64]
-    sparse_share: float
-    apart: int
-    share: NDArray[np.float64]
-    """Of each kind of work."""
 
 
 @asked_once
@@ -200,12 +141,12 @@ def compare(
     import polars as pl
 
     asked = _checked(who, outcome, MIX if mix is None else mix, min_cases, method, level)
-    table = _counts(snapshot, who, outcome, asked, where, months, window)
-    counted = _matrix(table.table, who, asked, *_columns(outcome), table.notes)
-    found, people = _expected(counted, method), np.full(counted.known, "", dtype=object)
+    table = counts_of(snapshot, who, outcome, asked, where, months, window)
+    counted = matrix(table.table, who, asked, *columns_of(outcome), table.notes)
+    found, people = expected_of(counted, method), np.full(counted.known, "", dtype=object)
     if mix is None and who in PLACES and counted.known > 1:
-        split = _counts(snapshot, who, outcome, (PEOPLE, *asked), where, months, window)
-        found, people = _within_people(found, counted, split.table, (who, PEOPLE, *asked), outcome)
+        split = counts_of(snapshot, who, outcome, (PEOPLE, *asked), where, months, window)
+        found, people = set_within_people(found, counted, split.table, (who, PEOPLE, *asked), outcome)
     # The only group that has a name is compared with nobody: what names no group may be its own work.
     enough = (found.exposures >= min_cases) & (counted.known > 1)
     dispersion = _spread(found, enough) if spread else None
@@ -266,137 +207,8 @@ def _checked(who: str, outcome: str, mix: By, min_cases: int, method: str, level
     return (*dict.fromkeys(names), *OUTCOMES[outcome].kind)
 
 
-def _counts(
-    snapshot: Snapshot, who: str, outcome: str, kind: tuple[str, ...], where: Where | None, months: Months | None,
-    window: int,
-) -> Answer:
-    by = (who, *kind)
-    if outcome == "comeback":
-        return comebacks(snapshot, window=window, by=by, where=where, months=months)
-    if outcome == "clean_job":
-        return clean_jobs(snapshot, by=by, where=where, months=months)
-    return first_pass_yield(snapshot, by=by, where=where, months=months)
-
-
-def _columns(outcome: str) -> "tuple[pl.Expr, pl.Expr]":
-    import polars as pl
-
-    if outcome == "comeback":
-        return pl.col("returned"), pl.col("matured")
-    if outcome == "clean_job":
-        return pl.col("jobs") - pl.col("clean"), pl.col("jobs")
-    return pl.col("failed"), pl.col("exposures")
-
-
-def _matrix(
-    table: "pl.DataFrame", who: str, kind: Sequence[str], events: Any, trials: Any, notes: tuple[str, ...]
-) -> GroupCounts:
-    import polars as pl
-
-    cells = table.select(who, *kind, events.alias("events"), trials.alias("trials")).filter(pl.col("trials") > 0)
-    if who in WITHOUT_IS_ANOTHER_WORK:
-        cells = cells.filter(pl.col(who) != UNKNOWN)
-    names = sorted(set(cells[who].to_list()), key=lambda name: (name == UNKNOWN, name))
-    keys = list(cells.select(kind).iter_rows()) if kind else [()] * cells.height
-    kinds = sorted(set(keys))
-    row, column = {name: i for i, name in enumerate(names)}, {key: i for i, key in enumerate(kinds)}
-    at = [row[name] for name in cells[who].to_list()], [column[key] for key in keys]
-    counted = []
-    for part in ("events", "trials"):
-        matrix = np.zeros((len(names), len(kinds)), dtype=np.int64)
-        matrix[at] = cells[part].to_numpy()
-        counted.append(matrix)
-    return GroupCounts(tuple(names), tuple(kinds), counted[0], counted[1], notes)
-
-
 def _unknown(counted: GroupCounts) -> int:
     return int(counted.trials[counted.known :].sum())
-
-
-def _expected(counted: GroupCounts, method: str) -> Expected:
-    from rqa.stats import expectation_test, expected_from_mix, stratified_exact_test
-
-    x, n, known = counted.events, counted.trials, counted.known
-    others = n.sum(axis=0) - n
-    work = int(n.sum())
-    shown = n[:known]
-    thin = float(shown[others[:known] < THIN_OTHERS].sum()) / max(int(shown.sum()), 1)
-    asked = method != "auto"
-    if method == "auto":
-        several = (n.sum(axis=1) > 0).sum() > 1
-        method = "model" if thin > THIN_SHARE and several and fits(counted.kinds) else "stratified"
-    if method == "model":
-        made = expected_by_model(events=x, trials=n, kinds=counted.kinds)
-        observed, exposures = x.sum(axis=1), n.sum(axis=1)
-        # With nobody else there the model is only the group's own work.
-        nobody = (exposures == work) | made.no_comparator
-        expected = np.where(nobody, 0.0, made.expected)
-        t = expectation_test(observed=observed, expected=expected, variance=np.where(expected > 0, made.variance, 0.0))
-        alone = np.where(nobody, exposures, 0)
-        p, z = _told(np.where(exposures > 0, t.p_value, np.nan), t.z, exposures - alone, x, n)
-        return Expected(
-            "model", asked, (exposures - alone)[:known], np.where(alone > 0, 0, observed)[:known], alone[:known],
-            expected[:known], made.variance[:known], p[:known], z[:known], thin, made.apart, made.share,
-        )
-    mix = expected_from_mix(events=x, trials=n)
-    s = stratified_exact_test(events=x, trials=n)
-    p, z = _told(s.p_value, s.z, mix.comparable, x, n)
-    return Expected(
-        "stratified", asked, mix.comparable[:known], mix.observed[:known], mix.no_comparator[:known],
-        mix.expected[:known], mix.variance[:known], p[:known], z[:known], thin, 0,
-        x.sum(axis=0) / np.maximum(n.sum(axis=0), 1),
-    )
-
-
-def _within_people(
-    found: Expected, counted: GroupCounts, split: "pl.DataFrame", names: Sequence[str], outcome: str
-) -> tuple[Expected, NDArray[np.object_]]:
-    """The places against the same people's work elsewhere, where the two can be told apart; and whether they can.
-
-    `split` are the counts by place, technician and kind of work. A place whose people hardly work elsewhere keeps its
-    plain comparison, and so does one where too little of the work names who did it: nobody in particular is no person.
-    """
-    events, trials = _columns(outcome)
-    rows = split.select(*names, events.alias("events"), trials.alias("trials")).rows()
-    x, n, people = by_place_and_person(rows, counted.names, counted.kinds)
-    if len(set(people) - {UNKNOWN}) < 2:
-        return found, np.full(counted.known, "", dtype=object)
-    named = [i for i, name in enumerate(people) if name != UNKNOWN]
-    work = n.sum(axis=1)
-    x, n = x[:, named], n[:, named]
-    of_nobody = work - n.sum(axis=1)
-    within = within_people(events=x, trials=n, share=found.share)
-    of_people = people_told(within, n, of_nobody, found.share)[: counted.known]
-    told = of_people == ALLOWED_FOR
-    p, z = _told(within.p_value, within.z, within.exposures, x.sum(axis=1), n.sum(axis=1))
-
-    def either(inside: NDArray[Any], plain: NDArray[Any]) -> NDArray[Any]:
-        return np.where(told, inside[: counted.known], plain)
-
-    made = replace(
-        found, exposures=either(within.exposures, found.exposures), observed=either(within.observed, found.observed),
-        no_comparator=either(within.no_comparator + of_nobody.sum(axis=1), found.no_comparator), z=either(z, found.z),
-        expected=either(within.expected, found.expected), variance=either(within.variance, found.variance),
-        p_value=either(p, found.p_value),
-    )
-    return made, of_people
-
-
-def _told(
-    p_value: NDArray[np.float64],
-    z: NDArray[np.float64],
-    comparable: NDArray[np.int64],
-    events: NDArray[np.int64],
-    trials: NDArray[np.int64],
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Chances and scores that can be told apart.
-
-    Work that can be compared, of kinds in which all passed or all failed whoever did it, is as expected: p = 1, z = 0.
-    """
-    x, n = events.sum(axis=0), trials.sum(axis=0)
-    settled = (trials[:, (x > 0) & (x < n)].sum(axis=1) == 0) & (comparable > 0)
-    p, z = np.where(settled, 1.0, p_value), np.where(settled, 0.0, z)
-    return np.maximum(p, SMALLEST_P), np.clip(z, -LARGEST_Z, LARGEST_Z)
 
 
 def _spread(found: Expected, enough: NDArray[np.bool_]) -> "Overdispersion | None":

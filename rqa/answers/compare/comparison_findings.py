@@ -10,7 +10,7 @@ from rqa.words import counted_of
 if TYPE_CHECKING:
     import polars as pl
 
-    from rqa.answers.compare.comparison import Outcome
+    from rqa.answers.compare.expected_counts import Outcome
 
 LOOK = {
     "technician": "watch the work before speaking of it, and look for what differs in units, parts and tools first",

@@ -13,7 +13,7 @@ from rqa.answers.core.persons import PEOPLE
 from rqa.words import counted, counted_of, plural
 
 if TYPE_CHECKING:
-    from rqa.answers.compare.comparison import Expected, Outcome
+    from rqa.answers.compare.expected_counts import Expected, Outcome
     from rqa.answers.core.grounds import Grounds
     from rqa.stats import Overdispersion
 

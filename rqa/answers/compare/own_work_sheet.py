@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
-from rqa.answers.compare.comparison import LEAST, OUTCOMES, compare
+from rqa.answers.compare.comparison import LEAST, compare
+from rqa.answers.compare.expected_counts import OUTCOMES
 from rqa.answers.compare.own_work_words import ABOVE, BELOW, SAME, goes_well, to_practise
 from rqa.answers.compare.practice import learning
 from rqa.answers.core.follow_up_counts import days_asked

@@ -14,7 +14,8 @@ from rqa.answers.charts.capability import CapabilityIndices
 from rqa.answers.comebacks.counted import CountedClasses
 from rqa.answers.comebacks.projection import Projection
 from rqa.answers.comebacks.rate import Comebacks
-from rqa.answers.compare.comparison import OUTCOMES, Comparison
+from rqa.answers.compare.comparison import Comparison
+from rqa.answers.compare.expected_counts import OUTCOMES
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.job_lists import Asked, JobList
 from rqa.answers.core.result import Answer
