@@ -18,6 +18,7 @@ THIN = 5.0
 """Expected count below which the chi-squared distribution is not relied on: Cochran's rule of thumb."""
 MOST_TABLES = 20_000
 """Tables with the same margins up to which all are gone through."""
+MOST_DRAWS = 1_000_000
 LARGEST = 500_000_000
 """Cases up to which tables are drawn."""
 NEAR = 1e-9
@@ -72,7 +73,7 @@ def contingency_test(
     ------
     ValueError
         A count that is missing, negative or not whole; a table without two axes; an unknown method; an exact test of
-        too many tables; fewer than 99 draws.
+        too many tables; draws below 99 or above 1,000,000.
 
     References
     ----------
@@ -94,6 +95,8 @@ def contingency_test(
     arguments.countable(x.sum(), "table")
     arguments.one_of("method", method, get_args(Method))
     draws = arguments.whole("draws", draws, 99)
+    if draws > MOST_DRAWS:
+        raise ValueError(f"draws must be at most {MOST_DRAWS:,}: {draws}")
     seed = arguments.whole("seed", seed, 0)
     full = x.astype(np.float64)
     rows, columns, total = full.sum(axis=1), full.sum(axis=0), full.sum()

@@ -89,6 +89,11 @@ def technician(
     check_level(QUESTION, level)
     whole_number(QUESTION, "min_cases", min_cases, 1, of="cases")
     days_asked(QUESTION, "window", window)
+    if not isinstance(technician, str):
+        raise RequestError(
+            f"{QUESTION}: technician is a name as the logs have it, not {technician!r}. Where the store has none, add "
+            'technician = "…" to [table.columns] in sources.toml.'
+        )
     span = month_range(QUESTION, months)
     how: dict[str, Any] = {"months": months, "min_cases": min_cases, "level": level}
     fair = {outcome: compare(snapshot, outcome=outcome, window=window, **how) for outcome in MEASURES}
