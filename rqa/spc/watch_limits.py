@@ -21,6 +21,8 @@ LIMITS = (0.7, 1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 4.5, 5.0, 6.0, 7.0, 8.0, 10.0,
 NODES = 60
 """Values that stand for what the true level may be."""
 LONGEST = 1e9
+MOST_VARIANCE = 100.0
+"""A variance of the true level above which nothing is known of it."""
 
 
 def family_limits(
@@ -75,13 +77,16 @@ def family_limits(
     """
     if changed_odds(odds_ratio) < 1.0:
         raise ValueError(f"odds_ratio must be above 1: {odds_ratio!r}")
-    columns = (np.atleast_1d(np.asarray(x, dtype=np.float64)) for x in (events, chance, variance, alarms))
-    given = np.broadcast_arrays(*columns)
-    n, p, v, a = given
-    if n.ndim != 1 or not all(np.isfinite(x).all() for x in given):
-        raise ValueError("events, chance, variance and alarms must be finite, and one number a series")
-    if (n <= 0).any() or (a <= 0).any() or (v < 0).any() or (p <= 0).any() or (p >= 1).any():
-        raise ValueError("events and alarms must be above 0, variance 0 or more, chance strictly between 0 and 1")
+    n, p, v, a = map(np.atleast_1d, arguments.same_shape({
+        "events": arguments.above_zero("events", events), "chance": arguments.shares("chance", chance),
+        "variance": arguments.amounts("variance", variance), "alarms": arguments.above_zero("alarms", alarms),
+    }))
+    if n.ndim != 1:
+        raise ValueError(f"events must be one number a series: shape {n.shape}")
+    if (p <= 0).any() or (p >= 1).any():
+        raise ValueError(f"chance must be strictly between 0 and 1: {chance!r}")
+    if (v > MOST_VARIANCE).any():
+        raise ValueError(f"variance must be at most {MOST_VARIANCE:g}: {variance!r}")
     limits = np.array(LIMITS)
     made = np.empty(len(n))
     for i in range(len(n)):

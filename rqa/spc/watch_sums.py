@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from rqa import arguments
 from rqa.arguments import Counts, Numbers
 from rqa.spc.patterns import TIE
 
@@ -67,11 +68,11 @@ def held_sums(weights: ArrayLike, *, limit: ArrayLike) -> HeldSums:
 
     On the last day the sum came under half of its limit, so the signal of the fourth day ended.
     """
-    w = np.asarray(weights, dtype=np.float64)
-    h = np.asarray(limit, dtype=np.float64)
-    if w.ndim != 2 or not np.isfinite(w).all():
+    w = arguments.measurements("weights", weights)
+    h = arguments.above_zero("limit", limit)
+    if w.ndim != 2 or np.isnan(w).any():
         raise ValueError(f"weights must be finite, with a row a series and a column a day: shape {w.shape}")
-    if h.shape != (w.shape[0],) or not (np.isfinite(h) & (h > 0.0)).all():
+    if h.shape != (w.shape[0],):
         raise ValueError(f"limit must be one number above 0 for each of the {w.shape[0]} series")
     value, signals = np.zeros(w.shape), np.zeros(w.shape, dtype=np.bool_)
     since, begun = np.full(w.shape, -1), np.full(w.shape, -1)

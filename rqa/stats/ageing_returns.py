@@ -10,6 +10,11 @@ from numpy.typing import ArrayLike
 from rqa import arguments
 from rqa.arguments import Numbers
 
+FARTHEST = 36_500
+"""Days that can be looked ahead: a hundred years."""
+LARGEST_MEAN = 1e9
+"""Counts above which the quantiles of a count are not worked out."""
+
 
 @dataclass(frozen=True, eq=False)
 class ReturnsAhead:
@@ -69,13 +74,14 @@ def returns_ahead(*, at_risk: ArrayLike, returned: ArrayLike, out: ArrayLike, ah
     Of twenty units just closed 10 % come back on each of two days: 19 % of them.
     """
     n, r = arguments.counts("at_risk", at_risk), arguments.counts("returned", returned)
-    units = np.atleast_2d(np.asarray(out, dtype=np.float64))
+    units = np.atleast_2d(arguments.amounts("out", out))
     if n.ndim != 1 or n.shape != r.shape or units.shape[1] != len(n):
         raise ValueError(f"at_risk, returned and out must have the same ages: {n.shape}, {r.shape}, {units.shape}")
-    if (units < 0).any() or (r > n).any():
-        raise ValueError("out must be 0 or more, and no more returned than at_risk")
-    if isinstance(ahead, bool) or not isinstance(ahead, int) or ahead < 1:
-        raise ValueError(f"ahead must be a whole number of days, 1 or more: {ahead!r}")
+    if (r > n).any():
+        raise ValueError("returned must not be above at_risk")
+    ahead = arguments.whole("ahead", ahead, 1)
+    if ahead > FARTHEST:
+        raise ValueError(f"ahead must be at most {FARTHEST:,} days: {ahead:,}")
     hazard = np.divide(r, n, out=np.zeros(len(n)), where=n > 0)
     hazard = np.minimum(hazard, 1.0 - 1e-9)
     stays = np.concatenate([np.cumsum(np.log1p(-hazard)), np.full(ahead, np.log1p(-hazard).sum())])
@@ -108,10 +114,16 @@ def count_interval(*, mean: ArrayLike, variance: ArrayLike, level: float = 0.95)
     """
     from scipy import stats
 
-    m, v = np.broadcast_arrays(*(np.atleast_1d(np.asarray(x, dtype=np.float64)) for x in (mean, variance)))
+    m, v = map(np.atleast_1d, arguments.same_shape({
+        "mean": arguments.amounts("mean", mean), "variance": arguments.amounts("variance", variance),
+    }))
     tail = (1.0 - arguments.share("level", level)) / 2.0
-    if not (np.isfinite(m).all() and np.isfinite(v).all()) or (m < 0).any() or ((v <= 0) & (m > 0)).any():
-        raise ValueError("mean must be 0 or more, variance above 0 where the mean is")
+    if m.ndim != 1:
+        raise ValueError(f"mean must be one number or a row of them: shape {m.shape}")
+    if (m > LARGEST_MEAN).any() or (v > LARGEST_MEAN**2).any():
+        raise ValueError(f"mean must be at most {LARGEST_MEAN:g}, and variance at most its square")
+    if ((v <= 0) & (m > 0)).any():
+        raise ValueError("variance must be above 0 where the mean is")
     low, high = np.zeros(m.shape), np.zeros(m.shape)
     for i in np.flatnonzero(m > 0):
         if v[i] > m[i] * (1.0 + 1e-9):

@@ -61,6 +61,7 @@ ORDINARY: dict[str, dict[str, Any]] = {
     "clustered_interval": {"successes": [4, 0, 3, 0, 5], "trials": [5, 4, 6, 5, 6], "level": 0.95},
     "cohen_kappa": {"table": [[45, 3], [5, 17]], "weights": "none", "level": 0.95},
     "contingency_test": {"table": [[30, 10, 4], [20, 25, 15]], "method": "monte-carlo", "draws": 199, "seed": 0},
+    "count_interval": {"mean": [10.0, 4.0], "variance": [25.0, 4.0], "level": 0.95},
     "cumulative_incidence": {
         "day": [5, 20, 30], "returned": [[4, 2], [3, 1], [0, 1]], "censored": [0, 0, 90],
         "variance": "greenwood", "level": 0.95,
@@ -79,6 +80,10 @@ ORDINARY: dict[str, dict[str, Any]] = {
         "marks": [[1, 1, 0, 0], [1, 1, 1, 0], [0, 0, 1, 1], [0, 0, 0, 1]], "weights": [20, 4, 9, 7], "max_groups": 3,
         "resamples": 5, "seed": 0,
     },
+    "family_limits": {
+        "events": [40.0, 12.5], "chance": [0.08, 0.05], "variance": [0.0, 0.05], "alarms": [0.1, 0.2],
+        "odds_ratio": 2.0,
+    },
     "fault_sensitivity": {
         "caught": [9, 3], "escaped": [1, 2], "caught_unverified": [1, 0], "escaped_unverified": [0, 1],
         "method": "wilson", "level": 0.95,
@@ -89,6 +94,7 @@ ORDINARY: dict[str, dict[str, Any]] = {
     "guard_band": {
         "sigma": 0.1, "lower_limit": 3.0, "upper_limit": 5.0, "risk": 0.05, "mean": 4.5, "spread": 0.3,
     },
+    "held_sums": {"weights": [[1.0, -0.5, 2.0], [0.5, 0.25, -1.0]], "limit": [3.0, 2.5]},
     "incidence_contrast": {"one": km(), "two": km(), "day": 25.0},
     "interrupted_series": {
         "count": [8, 9, 7, 10, 8, 9, 3, 4, 3, 5], "size": [100] * 10, "first_after": 6, "place": list(range(10)),
@@ -218,6 +224,7 @@ ORDINARY: dict[str, dict[str, Any]] = {
     "periods_to_detect": {
         "design": spc.EwmaDesign(weight=0.2), "before": 0.05, "after": 0.1, "size": 200, "chance": 0.9,
     },
+    "returns_ahead": {"at_risk": [100, 100, 90], "returned": [0, 10, 9], "out": [[20, 0, 0], [5, 4, 3]], "ahead": 2},
     "risk_adjusted_cusum": {
         "outcome": [0, 1, 0, 0, 1], "expected": [0.1, 0.2, 0.05, 0.1, 0.3], "odds_ratio": 2.0, "h": 4.5,
         "headstart": 0.0,
