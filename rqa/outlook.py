@@ -36,16 +36,18 @@ TOPICS: dict[str, tuple[str, ...]] = {
     "results of tests": DiagnosticOutcomes.needs,
     "faults that tests miss": Escapes.needs,
     "drift of stations": StationDrift.needs,
-    "rework time": ReworkRoutes.needs,
+    "rework": ReworkRoutes.needs,
     "bad lots": Lots.needs,
     "people beside each other": (*OF_GROUPING["technician"], *SEEN),
     "benches beside each other": (*OF_GROUPING["bench"], *OF_MEASURE["first_pass_yield"]),
     "booked labour": OF_MEASURE["labour_minutes"],
-    "cost of come-backs": (*ComebackCosts.needs, "labour_minutes"),
+    "cost of come-backs": ComebackCosts.needs,
     "warranty and paid work": (*OF_GROUPING["billing"], *SEEN),
     "goals": Targets.needs,
 }
 """What is asked most, each with the grounds of its answer."""
+ONE_OF = {"cost of come-backs": ("labour_minutes", "parts_cost", "freight_cost")}
+"""Grounds of which one is enough."""
 MOST_WORDS = 3
 FEW = 0.01
 """Share of the rows of a column, or of a log, below which they are few."""
@@ -66,7 +68,8 @@ def outlook(store: Store, seen: Seen, mapping: Mapping) -> Seen:
 
 
 def _topic(name: str, needs: Sequence[str], there: Grounds) -> SeenTopic:
-    absent = there.lacking(*needs)
+    either = there.lacking(*ONE_OF.get(name, ()))
+    absent = (*there.lacking(*needs), *(either if len(either) == len(ONE_OF.get(name, ())) else ()))
     when = {"window": WINDOW, "when": "so far"}
     return SeenTopic(name, listed([g.lacking.format(**when) for g in absent]) if absent else "",
                      tuple(g.name for g in absent))

@@ -52,6 +52,7 @@ def review(
     event.
     """
     import rqa
+    from rqa.answers.core.as_of import FARTHEST
     from rqa.review import write_page
     from rqa.review.message import ENDINGS, write_message
     from rqa.review.printed import write_pdf
@@ -71,7 +72,7 @@ def review(
             made = write_page if form == "html" else write_workbook
             page = made(depot, to or workspace, month=month, progress=progress)
         day = depot.as_of.date()
-    if day > datetime.now(UTC).date():
+    if day > (datetime.now(UTC) + FARTHEST).date():
         say(
             f"CAUTION: the page looks at the depot as of {day}, the latest day in the store, which is to come. "
             "A date is mistyped, or day and month are swapped: see “dated after the load” in the table `remarks`.\n"

@@ -74,25 +74,30 @@ class Scope:
 
 
 def snapshot_at(store: "Store", as_of: str | date | datetime | None) -> Snapshot:
-    """The time a store is looked at: the one given, else the latest in the store."""
+    """The time a store is looked at: the one given, else the latest in the store.
+
+    Days are those of the sites' own calendars, so the latest day is theirs too: midnight in Warsaw is the day before
+    in UTC, and a clock west of Greenwich is a day behind it.
+    """
     found = counts(store, "latest").row(0, named=True)
     latest: datetime | None = found["latest_at"]
+    last_day: date | None = found["latest_on"]
     notes: list[str] = []
     if store.newer:
         notes.append("A newer store is there: it was loaded again after this one was opened; open it again to see it.")
     if as_of is None:
-        if latest is None:
+        if latest is None or last_day is None:
             return Snapshot(
                 store, datetime(1970, 1, 1), date(1970, 1, 1), True, ("The store holds no jobs yet.", *notes)
             )
-        return Snapshot(store, latest, latest.date(), True, tuple(notes), found["first_on"])
+        at = latest if latest.date() == last_day else datetime(last_day.year, last_day.month, last_day.day)
+        return Snapshot(store, at, last_day, True, tuple(notes), found["first_on"])
     at = time_of(as_of)
-    if latest is not None and at.date() > latest.date():
+    if last_day is not None and at.date() > last_day:
         notes.append(
-            f"As of {at.date()}, but the latest time in the store is {latest.date()}: "
+            f"As of {at.date()}, but the latest day in the store is {last_day}: "
             "returns after that day could not be seen."
         )
-    last_day = found["latest_on"]
     return Snapshot(store, at, at.date(), last_day is None or at.date() >= last_day, tuple(notes), found["first_on"])
 
 

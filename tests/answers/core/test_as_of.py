@@ -47,11 +47,11 @@ def rate(folder: Path, as_of: object) -> tuple[int, int, str]:
 
 @pytest.mark.parametrize("days", [3, 40, None])
 def test_a_day_after_the_data_matures_no_job_that_was_not_followed(folder: Path, days: int | None) -> None:
-    """Today, with data some days old, is what people give; jobs mature up to the last time in the store."""
+    """Today, with data some days old, is what people give; jobs mature up to the last day in the store."""
     asked = TODAY if days is None else LAST.date() + timedelta(days=days)
     matured, returned, notes = rate(folder, asked)
     assert (matured, returned) == rate(folder, None)[:2] == rate(folder, LAST.date())[:2]
-    assert f"Asked for as of {asked}, but the latest time in the store is 2024-07-30" in notes
+    assert f"Asked for as of {asked}, but the latest day in the store is 2024-07-30" in notes
     assert "Asked for" not in rate(folder, LAST.date())[2]
 
 
@@ -86,7 +86,7 @@ def test_the_page_of_today_is_that_of_the_last_whole_month_with_data(folder: Pat
     done = CliRunner().invoke(main, ["review", str(folder), "--as-of", TODAY.isoformat(), "--to", str(page)])
     assert done.exit_code == 0, done.output
     assert "June 2024" in done.output
-    assert "the latest time in the store is 2024-07-30" in page.read_text(encoding="utf-8")
+    assert "the latest day in the store is 2024-07-30" in page.read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize("asked", ["2020-01-01", TODAY.isoformat()])
@@ -94,3 +94,25 @@ def test_of_an_empty_store_nothing_can_be_said_against_a_day(tmp_path: Path, ask
     make_store(tmp_path / "depot.duckdb", {})
     with rqa.open(tmp_path, as_of=asked) as depot:
         assert depot.as_of.date().isoformat() == asked
+
+
+@pytest.mark.parametrize(("zone", "closed"), [
+    ("Asia/Tokyo", "2024-07-30"), ("Europe/Warsaw", "2024-07-30"), ("UTC", "2024-07-30"),
+    ("America/Los_Angeles", "2024-07-30T22:30"),
+])
+def test_the_latest_day_is_that_of_the_site(tmp_path: Path, zone: str, closed: str) -> None:
+    """Midnight in Tokyo is the day before in UTC, an evening in California the day after; neither moves the day."""
+    head, first = "job_id,unit_id,disposition,opened_at,closed_at", "A,U,repaired,2024-06-30,2024-06-30"
+    text = f"{head}\n{first}\nB,V,repaired,{closed},{closed}\n"
+    (tmp_path / "jobs.csv").write_text(text, encoding="utf-8")
+    (tmp_path / "sources.toml").write_text(
+        f'[workspace]\nzone = "{zone}"\n[files.jobs]\npath = "jobs.csv"\n[[table]]\ntable = "jobs"\nfrom = "jobs"\n'
+        '[table.columns]\nmodel = { constant = "M" }\nsite = { constant = "S" }\nprocedure = { constant = "P" }\n',
+        encoding="utf-8",
+    )
+    assert not rqa.load(tmp_path).alarms
+    with rqa.open(tmp_path) as depot:
+        assert depot.as_of.date() == LAST.date()
+        assert depot.comebacks(window=30).table.select("jobs", "matured").row(0) == (2, 1)
+    with rqa.open(tmp_path, as_of="2024-07-30") as depot:
+        assert depot.comebacks(window=30).table.select("jobs", "matured").row(0) == (2, 1)

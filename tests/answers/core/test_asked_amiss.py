@@ -35,7 +35,7 @@ NEEDED: dict[str, dict[str, Any]] = {
 NO_WORDS = {
     "progress", "month", "months", "set_aside", "baseline", "lower_limit", "upper_limit", "gauge_sigma", "groups",
     "worst", "longest", "expected", "study", "recall_cost", "job_id",
-    "before", "after",
+    "before", "after", "weeks",
 }
 """Arguments that take dates, numbers (a mistyped job is another job), pairs of values or functions, not words."""
 NAMES = st.text(st.characters(categories=["Ll"], codec="ascii"), min_size=1, max_size=8)
