@@ -24,7 +24,7 @@ class Watched:
         self.said = ""
         self.process = subprocess.Popen(
             [sys.executable, "-m", "rqa", "inspect", str(folder), "--watch"], stdout=subprocess.PIPE,
-            stderr=subprocess.STDOUT, text=True, env={**os.environ, "PYTHONUNBUFFERED": "1"},
+            stderr=subprocess.STDOUT, text=True, env={**os.environ, "PYTHONUNBUFFERED": "1", "COLUMNS": "120"},
         )
         self.thread = threading.Thread(target=self._hear, daemon=True)
         self.thread.start()

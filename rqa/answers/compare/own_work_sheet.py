@@ -16,6 +16,7 @@ from rqa.answers.core.persons import PEOPLE
 from rqa.answers.core.readable import NUMBER
 from rqa.answers.core.result import Answer, rounded, rounded_p_values
 from rqa.answers.core.scope import Months, Snapshot, check_level, month_range, whole_number
+from rqa.answers.core.scope_notes import scope_notes
 from rqa.answers.yields.first_pass import first_pass_yield
 from rqa.errors import RequestError
 from rqa.shown import told
@@ -108,9 +109,10 @@ def technician(
         )
     most = max((row["cases"] for row in rows if row), default=0)
     if most < min_cases:
+        why = " ".join(("", *scope_notes(snapshot, {"months": span})))
         raise RequestError(
             f"{QUESTION}: {told(technician)} has at most {counted(most, 'case')} that can be compared, fewer than "
-            f"{min_cases}: too little work to say anything fair."
+            f"{min_cases}: too little work to say anything fair.{why}"
         )
     kinds = {
         "measure": pl.String, "step": pl.String, "cases": pl.Int64, "events": pl.Int64, "expected": pl.Float64,

@@ -35,9 +35,10 @@ NEEDED: dict[str, dict[str, Any]] = {
 NO_WORDS = {
     "progress", "month", "months", "set_aside", "baseline", "lower_limit", "upper_limit", "gauge_sigma", "groups",
     "worst", "longest", "expected", "study", "recall_cost", "job_id",
-    "before", "after", "weeks",
+    "before", "after", "weeks", "technician",
 }
-"""Arguments that take dates, numbers (a mistyped job is another job), pairs of values or functions, not words."""
+"""Arguments that take dates, numbers (a mistyped job is another job), pairs of values or functions, not words; and a
+person, as an own sheet names no other."""
 NAMES = st.text(st.characters(categories=["Ll"], codec="ascii"), min_size=1, max_size=8)
 VALUES = st.text(st.characters(exclude_categories=["Cc", "Cs"]), min_size=1, max_size=12)
 
