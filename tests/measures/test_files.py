@@ -64,17 +64,17 @@ def values_for(measure: str) -> dict[str, Any]:
 @pytest.mark.parametrize("measure", ALL_AT_ONCE)
 def test_every_file_with_all_groupings_at_once_and_with_none(depot: Depot, measure: str) -> None:
     for by in dict.fromkeys(ALL_AT_ONCE[measure]):
-        is_grouped(depot, measure, by)
+        check_grouped(depot, measure, by)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("measure", ONE_BY_ONE)
 def test_every_file_with_every_grouping(depot: Depot, measure: str) -> None:
     for by in ONE_BY_ONE[measure]:
-        is_grouped(depot, measure, by)
+        check_grouped(depot, measure, by)
 
 
-def is_grouped(depot: Depot, measure: str, by: tuple[str, ...]) -> None:
+def check_grouped(depot: Depot, measure: str, by: tuple[str, ...]) -> None:
     """A table of plain types begins with the groups, has no row twice, and none where the filter lets nothing in."""
     table = counts(depot._store, measure, by=by, values=values_for(measure))
     assert tuple(table.columns[: len(by)]) == by

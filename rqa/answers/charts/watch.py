@@ -55,7 +55,7 @@ DIMENSIONS = (
         ("job with a failed first check", "jobs with a failed first check"), ("job checked", "jobs checked"),
         ("checks", "bench"), ("bench",), ("bench",), ("kind_checks",), KINDS, True,
     ),
-    Dimension("lot", "watched_lots", "listed_index_jobs", *BACK, (*SEEN, "parts", "lot"), ("part_no", "lot"),
+    Dimension("lot", "watched_comebacks", "listed_index_jobs", *BACK, (*SEEN, "parts", "lot"), ("part_no", "lot"),
               ("part_no",), (), MIXES, True),
 )
 """What is watched, in the order in which it is told. None of it is a person."""

@@ -24,7 +24,7 @@ ASKED = [
 ]
 
 
-def same(one, other):
+def assert_same(one, other):
     for field in fields(one):
         a, b = getattr(one, field.name), getattr(other, field.name)
         if isinstance(a, pl.DataFrame):
@@ -41,7 +41,7 @@ def test_the_answer_is_that_of_the_question_itself(as_of):
         alone = [inspect.unwrap(ask)(snapshot, **how) for ask, how in ASKED]
         for _ in range(2):
             for (ask, how), bare in zip(ASKED, alone, strict=True):
-                same(ask(snapshot, **how), bare)
+                assert_same(ask(snapshot, **how), bare)
 
 
 def test_it_is_worked_once_until_the_store_forgets(monkeypatch):

@@ -19,7 +19,7 @@ from rqa.answers.core.grounds import Sentence
 from rqa.answers.core.kept_answers import CannotBeKeptError, restored, written
 from rqa.answers.core.result import Answer
 from rqa.store.kept_beside import beside
-from tests.answers.core.test_asked_once import JOBS, same
+from tests.answers.core.test_asked_once import JOBS, assert_same
 from tests.depots import make_store
 
 SCALARS = st.one_of(
@@ -84,7 +84,8 @@ def test_nothing_else_is_made_of_bytes(told: Any) -> None:
 
 @given(st.binary(max_size=200))
 def test_any_bytes_are_read_without_an_error(content: bytes) -> None:
-    restored(content)
+    made = restored(content)
+    assert made is None or written(restored(written(made))) == written(made)
 
 
 @pytest.fixture
@@ -109,7 +110,7 @@ def test_answers_that_come_back_are_those_that_were_made(path: Path, monkeypatch
     monkeypatch.setattr("rqa.answers.steps.bursts.search", None)
     monkeypatch.setattr("rqa.answers.improve.findings._stated_in", None)
     for one, two in zip(asked(path), first, strict=True):
-        same(replace(one, asked_of=None), replace(two, asked_of=None))
+        assert_same(replace(one, asked_of=None), replace(two, asked_of=None))
         assert type(one.settings) is type(two.settings)
         assert [type(note) for note in one.notes] == [type(note) for note in two.notes]
 
@@ -128,4 +129,4 @@ def test_a_file_of_another_kind_beside_a_store_is_passed_over(path: Path) -> Non
     beside(path).unlink()
     beside(path).mkdir()
     for one, two in zip(asked(path), first, strict=True):
-        same(replace(one, asked_of=None), replace(two, asked_of=None))
+        assert_same(replace(one, asked_of=None), replace(two, asked_of=None))

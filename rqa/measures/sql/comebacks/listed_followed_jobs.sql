@@ -11,15 +11,13 @@
 with
 -- one row an index job, with what is told of it
 counted as (
-    select
-        *,
-        {
-            'day': cast(day as bigint), 'returned': until_then not in ('retired', 'followed'),
-            'retired': until_then = 'retired', 'followed': until_then = 'followed',
-            'censored': until_then in ('retired', 'followed'),
-            'age': case when ended = 'returned' then date_diff('month', closed_on, ended_on) end,
-            'came_as': case when until_then not in ('retired', 'followed') then until_then end
-        } as told
+    select *, {
+        'day': cast(day as bigint), 'returned': until_then not in ('retired', 'followed'),
+        'retired': until_then = 'retired', 'followed': until_then = 'followed',
+        'censored': until_then in ('retired', 'followed'),
+        'age': case when ended = 'returned' then date_diff('month', closed_on, ended_on) end,
+        'came_as': case when until_then not in ('retired', 'followed') then until_then end
+    } as told
     from followed_upto($as_of, $upto, $disposition)
 )
 -- The rest: that of listed_index_jobs.sql from its select on.

@@ -11,13 +11,11 @@
 with
 -- one row an index job, with what is told of it
 counted as (
-    select
-        *,
-        {
-            'matured': matured, 'returned': returned, 'came_as': class,
-            'closed_day': closed_on, 'opened_day': return_opened_on,
-            'returned_so_far': coalesce(elapsed_days <= $window and return_opened_on <= $as_of, false)
-        } as told
+    select *, {
+        'matured': matured, 'returned': returned, 'came_as': class,
+        'closed_day': closed_on, 'opened_day': return_opened_on,
+        'returned_so_far': coalesce(elapsed_days <= $window and return_opened_on <= $as_of, false)
+    } as told
     from index_jobs($as_of, $window, $disposition)
 )
 select distinct

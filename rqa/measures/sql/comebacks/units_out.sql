@@ -10,6 +10,4 @@ select
     cast(sum(c.jobs) as bigint) as jobs
 from followed_counts($as_of, $disposition) as c
 where /* filters: */ true /* :filters */
-group by all
-having sum(c.jobs) <> 0
-order by all
+group by all having sum(c.jobs) <> 0 order by all
