@@ -4,6 +4,7 @@ import errno
 import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -120,9 +121,12 @@ def _load(folder: Path, made: "Draft", frames: Mapping[str, Any] | None, rows: i
     from rqa.store.load import load as load_store
 
     if rows:
+        from rqa.intake.mapping import MAPPING_FILE
         from rqa.outlook import outlook
 
-        how["look"] = Look(rows, outlook)
+        path = folder / MAPPING_FILE
+        text = path.read_text(encoding="utf-8-sig", errors="replace") if path.is_file() else ""
+        how["look"] = Look(rows, partial(outlook, text=text))
     return load_store(folder, version=version("rqa"), keep=keep, frames=frames, mapping=made, **how)
 
 

@@ -20,7 +20,8 @@ from rqa.answers.tests.escapes import Escapes
 from rqa.answers.tests.outcomes import DiagnosticOutcomes
 from rqa.answers.yields.rework import ReworkRoutes
 from rqa.contract import TABLES
-from rqa.intake.mapping import Mapping, TableSpec
+from rqa.intake.mapping import MAPPING_FILE, Mapping, TableSpec
+from rqa.proposals.left_out import blocks_left_out
 from rqa.proposals.written import toml
 from rqa.store.engine import Store
 from rqa.store.seen import Seen, SeenForm, SeenTopic
@@ -54,8 +55,8 @@ FEW = 0.01
 NEEDED = ("disposition", "outcome", "phase")
 
 
-def outlook(store: Store, seen: Seen, mapping: Mapping) -> Seen:
-    """What is seen, with what can be told and the next line."""
+def outlook(store: Store, seen: Seen, mapping: Mapping, *, text: str = "") -> Seen:
+    """What is seen, with what can be told and the next line; `text` is that of the mapping, if it stands in a file."""
     there = grounds(snapshot_at(store, None))
     topics = tuple(_topic(name, needs, there) for name, needs in TOPICS.items())
     words, few_words = _lost_words(seen)
@@ -63,7 +64,7 @@ def outlook(store: Store, seen: Seen, mapping: Mapping) -> Seen:
     said = [words_line(words), forms_line(form, mapping)]
     # What concerns few rows comes after what lets more be told.
     first = [line for line, few in zip(said, (few_words, few_ids), strict=True) if line and not few]
-    line = next(filter(None, [*first, _ground_line(there), *said]), "")
+    line = next(filter(None, [missing_line(mapping, text), *first, _ground_line(there), *said]), "")
     return replace(seen, topics=topics, next_line=line)
 
 
@@ -99,6 +100,24 @@ def _best_form(seen: Seen) -> tuple[SeenForm | None, bool]:
     found = max(seen.forms, key=lambda f: f.rows, default=None)
     whole = {link.table: link.rows for link in seen.links}
     return found, found is None or found.rows < FEW * whole.get(found.table, 0)
+
+
+def missing_line(mapping: Mapping, text: str) -> str:
+    """The line without which a whole table is not loaded: that of a block behind #, or a table of jobs; jobs first."""
+    there, fed = {e.table for e in mapping.table}, {(e.table, e.from_) for e in mapping.table}
+    blocks = [b for b in blocks_left_out(text) if (b.table, b.source) not in fed]
+    block = min(blocks, key=lambda b: b.table != "jobs", default=None)
+    if "jobs" not in there and (block is None or block.table != "jobs"):
+        return f'a [[table]] with table = "jobs" ({TABLES["jobs"].row} a row). Without it no row of a log has its job.'
+    if block is None:
+        return ""
+    place = f'the [[table]] of {block.table} from "{block.source}", which stands behind # in {MAPPING_FILE}'
+    other = "" if block.table == "jobs" else ", or delete the block"
+    how = f"take the first # off each line of that block{other}. Until then none of its rows is loaded."
+    if not block.unfilled:
+        return f"{place}: it is filled in, so {how}"
+    wanted = " and ".join(f'{name} = "…"' + (f" ({could})" if could else "") for name, could in block.unfilled.items())
+    return f"{wanted} in {place}. Fill it in, and {how}"
 
 
 def words_line(lost: Lost | None) -> str:

@@ -15,6 +15,7 @@ from rqa.proposals.id_forms import with_one_form
 from rqa.proposals.layouts import Layout
 from rqa.proposals.matching import LOGS, Matched, matched, of_entries, of_standard, with_ids
 from rqa.proposals.structure import completed, with_names_of_work
+from rqa.proposals.unknown_words import check_sheet, may_be_check_sheet
 from rqa.proposals.wide import EventLog, WideTable, event_log, wide_tables
 from rqa.store.looked import Looked, looking
 from rqa.words import percent
@@ -138,7 +139,8 @@ def _with_job_ids(made: list[SetProposal], looked: Looked) -> list[SetProposal]:
             if s.match and s.match.table == "jobs" and "job_id" in s.match.guesses]
     shared: dict[tuple[str, str, str], float] = {}
     for one in made:
-        if one.match is None or one.match.table not in LOGS[1:]:
+        logs = one.match is not None and one.match.table in LOGS[1:]
+        if not logs and (one.wide or not may_be_check_sheet(one.match, one.facts)):
             continue
         for other, guess in jobs:
             for column, facts in one.facts.items():
@@ -149,13 +151,27 @@ def _with_job_ids(made: list[SetProposal], looked: Looked) -> list[SetProposal]:
                         one.group.name, column, other.group.name, guess.source
                     )
     best = _added_up(shared)
-    made = [_known_by_others(s, best) for s in made]
+    made = [_as_check_sheet(_known_by_others(s, best), best, looked) for s in made]
     matches = with_ids({s.group.name: (s.match, s.facts) for s in made if s.match}, best)
     made = [replace(s, match=matches.get(s.group.name, s.match)) for s in made]
     matches = with_one_form({s.group.name: (s.match, s.facts) for s in made if s.match}, looked)
     made = [replace(s, match=matches.get(s.group.name, s.match)) for s in made]
     made = [replace(s, match=with_names_of_work(s.match, s.facts)) if s.match else s for s in made]
     return [replace(s, events=event_log(s.match, s.facts)) for s in made]
+
+
+def _as_check_sheet(one: SetProposal, shared: Mapping[tuple[str, str, str], float], looked: Looked) -> SetProposal:
+    """A set whose columns share a few words, taken for a check sheet; any other as it is."""
+    ids = {c: share for (s, c, _), share in shared.items() if s == one.group.name}
+    sheet = None if one.wide else check_sheet(one.match, one.facts, ids)
+    if sheet is None:
+        return one
+    made = _read_as(SetProposal(one.group, one.facts, None, one.rows, wide=(sheet,)), looked)
+    where = [c for c in sheet.columns if one.facts[c].missing]
+    words = sorted({m for c in where for m in one.facts[c].missing})
+    if words:
+        made.settings["missing"] = (words, "in " + ", ".join(repr(c) for c in where[:4]))
+    return made
 
 
 def _known_by_others(one: SetProposal, shared: Mapping[tuple[str, str, str], float]) -> SetProposal:

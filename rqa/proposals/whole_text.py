@@ -15,6 +15,7 @@ from rqa.proposals.written import (
     set_lines,
     site_name,
     toml,
+    unsure_said,
 )
 from rqa.shown import one_line
 from rqa.words import counted, percent
@@ -123,9 +124,9 @@ def marked_lines(made: Proposed) -> Iterable[str]:
         yield from (f"{one.group.name}.{wide.table}" for wide in one.wide)
         if len(one.group.patterns) > 1 and (one.match is not None or one.wide):
             yield f"{one.group.name}.path"
-        if one.match is not None and one.events is not None:
-            yield f"{one.group.name}.{one.match.table}"
         if one.match is not None:
+            if one.events is not None or unsure_said(one.match, TABLES[one.match.table]):
+                yield f"{one.group.name}.{one.match.table}"
             if one.events is None and fill_lines(one, one.match):
                 yield f"{one.group.name}.fill_down"
             columns, _ = column_lines(one, one.match, TABLES[one.match.table])

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from rqa.contract import TABLES, Column, Table
 from rqa.proposals.columns import Facts
-from rqa.proposals.matching import LOGS, SURE, Guess, Matched
+from rqa.proposals.left_out import SAID, TO_FILL, behind_marks, could_be
+from rqa.proposals.matching import BY_STANDARD, LOGS, SURE, Guess, Matched
 from rqa.proposals.proposal import Proposed, SetProposal
 from rqa.proposals.wide import EventLog, WideTable
 from rqa.shown import one_line
@@ -16,6 +17,8 @@ from rqa.words import counted, listed, percent
 WIDE = 118
 CHECK = "check this"
 PEOPLE = ("technician", "owner", "appraiser")
+SAME_FOR_ALL = ("site", "model", "procedure")
+"""Required columns for which one value may stand for all rows."""
 MOST_TEXTS = 12
 ALL_NUMBERS = 0.995
 MOST_REFUSED = 0.1
@@ -84,17 +87,24 @@ def set_lines(one: SetProposal, made: Proposed) -> list[str]:
         lines += table_lines(one, match)
     for wide in one.wide:
         lines += wide_lines(one, wide)
-    given = {g.source for g in match.guesses.values()} if match is not None else set()
-    given |= {c for pair in one.split.values() for c in pair}
-    given |= {c for w in one.wide for c in (*w.columns.values(), *(v for v, _ in w.given.values() if isinstance(v,
-                                                                                                                str)))}
-    given |= {one.events.kind} if one.events is not None else set()
+    given = used_columns(one)
     unused = [c for c in one.facts if c not in given]
     if unused:
+        # A block that is left out ends at an empty line.
+        lines += [""] if any(line.startswith(SAID) for line in lines) else []
         shown = ", ".join(repr(c) for c in unused[:MOST_UNUSED])
         more = f" and {len(unused) - MOST_UNUSED} more" if len(unused) > MOST_UNUSED else ""
         lines.append(f"# Columns that are not used: {one_line(shown)}{more}")
     return lines
+
+
+def used_columns(one: SetProposal) -> set[str]:
+    """The columns of a set that something is proposed for."""
+    given = {g.source for g in one.match.guesses.values()} if one.match is not None else set()
+    given |= {c for pair in one.split.values() for c in pair}
+    given |= {c for w in one.wide for c in w.columns.values()}
+    given |= {v for w in one.wide for v, _ in w.given.values() if isinstance(v, str)}
+    return given | ({one.events.kind} if one.events is not None else set())
 
 
 def wide_lines(one: SetProposal, wide: WideTable) -> list[str]:
@@ -103,24 +113,34 @@ def wide_lines(one: SetProposal, wide: WideTable) -> list[str]:
              "columns": list(wide.columns) if all(k == v for k, v in wide.columns.items()) else dict(wide.columns)}
     lines = ["", f"# {CHECK}: {one_line(wide.why)}", "[[table]]", f"table = {toml(wide.table)}",
              f"from = {toml(one.group.name)}", f"columns_to_rows = {toml(shape)}", "[table.columns]"]
-    if wide.unread:
-        lines.append(f"#   texts without a code: {one_line(', '.join(map(repr, wide.unread[:MOST_TEXTS])))}")
     for column, (value, doubt) in wide.given.items():
+        lines += _unread_lines(wide) if wide.unread and column == wide.value else []
         lines += Line(column, toml(value), "", doubt).texts()
     table = TABLES[wide.table]
     found = {n.lower() for n in (wide.name, wide.value, *wide.given, *one.facts)}
     lacking = [c for c in table.columns
                if c.required and not c.numbered and c.default is None and c.name not in found]
     for needed in lacking:
-        lines += Line(needed.name, '"…"', f"required, and not found: {needed.meaning}", live=False).texts()
-    return _left_out(lines, table, [c.name for c in lacking]) if lacking else lines
+        could = could_be(needed, table.name, (), one.facts, used_columns(one))
+        lines += _to_fill(needed, could).texts()
+    return behind_marks(lines, table, [c.name for c in lacking]) if lacking else lines
 
 
-def _left_out(lines: Sequence[str], table: Table, lacking: Sequence[str]) -> list[str]:
-    """The lines of a table that lacks columns, each behind a #."""
-    first, *others = [f"# {b}" if b and not b.startswith("#") else b for b in lines]
-    said = f"# Not complete, so it is left out: {table.name} needs {', '.join(lacking)}."
-    return [first, f"{said} Fill it in, and take the first # off each line.", *others]
+def _unread_lines(wide: WideTable) -> list[str]:
+    """What helps to give codes to words that have none: the words, the codes, and the line to fill in."""
+    texts = wide.unread[:MOST_TEXTS]
+    outcome, _ = wide.given.get(wide.value, ("", ""))
+    known = dict(outcome["values"]) if isinstance(outcome, dict) else {}
+    line = f"{{ column = {toml(wide.value)}, values = {toml(known | dict.fromkeys(texts, '…'))} }}"
+    codes = TABLES[wide.table].column(wide.value).allowed
+    return [f"#   texts without a code: {one_line(', '.join(map(repr, texts)))}", f"#   codes: {', '.join(codes)}",
+            f"#   {wide.value} = {one_line(line)}"]
+
+
+def _to_fill(column: Column, could: str) -> Line:
+    """The line of a required column that nothing was found for, with what it could be."""
+    said = f"required, and not found: {column.meaning.removesuffix('.')}. {could}".rstrip()
+    return Line(column.name, TO_FILL, said, live=False)
 
 
 def event_lines(one: SetProposal, match: Matched, events: EventLog) -> list[str]:
@@ -145,10 +165,24 @@ def table_lines(one: SetProposal, match: Matched) -> list[str]:
         return event_lines(one, match, one.events)
     group, table = one.group, TABLES[match.table]
     columns, lacking = column_lines(one, match, table)
-    body = ["", "[[table]]", f"table = {toml(table.name)}", f"from = {toml(group.name)}", *fill_lines(one, match),
+    named = Line("table", toml(table.name), "", unsure_said(match, table)).texts()
+    body = ["", "[[table]]", *named, f"from = {toml(group.name)}", *fill_lines(one, match),
             "[table.columns]"]
     body += [text for line in columns for text in line.texts()]
-    return _left_out(body, table, lacking) if lacking else body
+    return behind_marks(body, table, lacking) if lacking else body
+
+
+def unsure_said(match: Matched, table: Table) -> str:
+    """What of a table's required columns was not found for sure, so that it may be another; "" where all was.
+
+    Site, model and procedure do not tell a table from another; many exports lack them.
+    """
+    if table.name not in LOGS or all(g.sure == BY_STANDARD for g in match.guesses.values()):
+        return ""
+    required = [c.name for c in table.columns if c.required and not c.numbered and c.default is None
+                and c.name not in SAME_FOR_ALL]
+    unsure = [n for n in required if n not in match.guesses or match.guesses[n].sure < SURE]
+    return f"{listed(unsure)} {'was' if len(unsure) == 1 else 'were'} not found for sure" if unsure else ""
 
 
 def files_lines(one: SetProposal) -> list[str]:
@@ -206,8 +240,7 @@ def column_lines(one: SetProposal, match: Matched, table: Table) -> tuple[list[L
             lines.append(stand_in)
         elif column.required and not column.numbered and column.default is None:
             lacking.append(column.name)
-            said = f"required, and not found: {column.meaning}. {could}".rstrip()
-            lines.append(Line(column.name, '"…"', said, live=False))
+            lines.append(_to_fill(column, could_be(column, table.name, likely, one.facts, used_columns(one))))
         elif likely:
             value = toml(likely[0][0])
             value = _keyed(one, likely[0][0]) if column.name in PEOPLE and one.key_file else value
