@@ -55,9 +55,11 @@ def check_sheet(match: Matched | None, facts: Mapping[str, Facts], ids: Mapping[
     times = [f.name for f in facts.values() if f.times is not None]
     if times:
         tested = [name for name in times if any("test" in w for w in notions_of(name))]
-        sure = tested[:1] == tested != [] or len(times) == 1
-        said = "" if tested and sure else "it is the only column of times" if sure else (
-            "no column tells when a test was run; this time stands for it")
+        said = "no column tells when a test was run; this time stands for it"
+        if len(tested) == 1:
+            said = ""
+        elif len(times) == 1:
+            said = "it is the only column of times"
         given["run_at"] = ((tested or times)[0], said)
     shown = ", ".join(repr(t) for t in list(codes)[:WORDS.stop])
     why = f"{counted(len(chosen), 'column')} share the same words ({shown}), so each is taken for a check"
