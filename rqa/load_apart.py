@@ -240,7 +240,7 @@ def _files(doing: Doing) -> str:
 def _portable(frames: Mapping[str, Any] | None) -> dict[str, Any] | None:
     if not frames:
         return None
-    from rqa.intake.readers import portable
+    from rqa.store.readers import portable
 
     return {name: portable(frame) for name, frame in frames.items()}
 

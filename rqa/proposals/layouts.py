@@ -18,10 +18,10 @@ from rqa.intake.contents import BEGINNINGS, HTML, LIKE_TEXT, MARKS, PDF, TEXTS, 
 from rqa.intake.formats import Format, format_of
 from rqa.intake.mapping import Files
 from rqa.intake.quotes import opened
-from rqa.intake.readers import tables_of
 from rqa.intake.sources import DELIMITERS, MOST_COLUMNS, PIECE, SourceFile, named_by_two
 from rqa.proposals.vocabulary import folded, vocabulary
 from rqa.shown import told
+from rqa.store.readers import tables_of
 from rqa.words import counted, percent
 
 HEADER_BYTES = 1 << 13

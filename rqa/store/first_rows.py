@@ -18,14 +18,14 @@ from rqa.intake.entries import wanted_columns
 from rqa.intake.guard import NAME, drawn_on
 from rqa.intake.names import BROKEN, GIVEN_ROW, LEFT_OUT, PLACE_COLUMNS, inner, quoted
 from rqa.intake.quotes import opened
-from rqa.intake.readers import LINES, ReadOptions
 from rqa.intake.sources import SourceFile, TextSource
-from rqa.intake.validate import fitted, judging_select, numbers_lacking
 from rqa.store.engine import TECHNICIAN
 from rqa.store.planned import Plan
+from rqa.store.readers import LINES, ReadOptions
 from rqa.store.seen import STORED, SeenColumn, SeenRows
 from rqa.store.select_sources import NamedFiles
 from rqa.store.stage import Stager
+from rqa.store.validate import fitted, judging_select, numbers_lacking
 
 HEAD_BYTES = 1 << 18
 """Bytes of a file's beginning that are looked at."""

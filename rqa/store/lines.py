@@ -14,11 +14,11 @@ from rqa.intake.entries import Entry
 from rqa.intake.literals import literal
 from rqa.intake.mapping import ONE_JOB_PER_FILE
 from rqa.intake.names import BROKEN, CLOCK, EMPTIED, FILE_NO, GIVEN_ROW, LEFT_OUT, RAW, UNZONED, inner
-from rqa.intake.validate import BROKEN_TYPE, EXTRA_COLUMNS
 from rqa.store.ddl import columns
 from rqa.store.order import ORDER
 from rqa.store.remarks import DIFFER
 from rqa.store.staged import Staged
+from rqa.store.validate import BROKEN_TYPE, EXTRA_COLUMNS
 from rqa.store.verdicts import NTH, ROWID, any_row
 
 UNLIKE = "not the same in all lines of its job"

@@ -17,7 +17,6 @@ from rqa.errors import RqaError, SourceError
 from rqa.intake.copies import IN_MEMORY
 from rqa.intake.literals import literal
 from rqa.intake.names import inner, quoted
-from rqa.intake.readers import LINES, ONLY_LOOK, USUAL, ReadOptions
 from rqa.intake.sheets import Sheet
 from rqa.intake.sources import SourceFile
 from rqa.intake.values import ParseOptions, parsed, trimmed
@@ -25,6 +24,7 @@ from rqa.shown import first_line
 from rqa.stopping import interruptible
 from rqa.store.engine import STORE_FILE, connect
 from rqa.store.limits import MEMORY
+from rqa.store.readers import LINES, ONLY_LOOK, USUAL, ReadOptions
 from rqa.store.stage import Stager
 
 EXACT_ROWS = 300_000

@@ -15,7 +15,6 @@ import duckdb
 from rqa.contract import Table
 from rqa.intake.literals import literal
 from rqa.intake.names import BROKEN, DERIVE, FILE_NO, GIVEN_ROW, LEFT_OUT, ODD, RAW
-from rqa.intake.validate import unpacked
 from rqa.store.changed_jobs import touch_all
 from rqa.store.keys import settle_keys
 from rqa.store.lines import merge_lines, merged_lines, with_merged, write_line_remarks
@@ -23,6 +22,7 @@ from rqa.store.numbers import begin_numbers, number_jobs, settle_unnumbered
 from rqa.store.order import ORDER, Changes, StoredFile, write_order
 from rqa.store.remarks import OF_ROWS, write_row_remarks
 from rqa.store.staged import Staged
+from rqa.store.validate import unpacked
 from rqa.store.verdicts import (
     CORRECTED,
     LATER,

@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 import duckdb
 
 from rqa.errors import SourceError
-from rqa.intake.readers import LINES, USUAL, ReadOptions
 from rqa.intake.records import Moves, Reject
 from rqa.intake.sources import SourceFile, TextSource
+from rqa.store.readers import LINES, USUAL, ReadOptions
 from rqa.store.rejects import drop_rejects, on_lines, rejects_of, shifts
 from rqa.words import counted
 

@@ -7,12 +7,12 @@ import duckdb
 
 from rqa.intake.literals import literal
 from rqa.intake.names import PLACE_COLUMNS, inner, quoted
-from rqa.intake.readers import ONLY_LOOK
 from rqa.intake.records import KEPT_RAW, Reject
 from rqa.intake.sources import SourceFile, TextSource
-from rqa.intake.validate import cleaned
 from rqa.store.read_complete import read_complete
+from rqa.store.readers import ONLY_LOOK
 from rqa.store.rejects import in_order
+from rqa.store.validate import cleaned
 
 
 @dataclass(frozen=True)

@@ -23,18 +23,8 @@ from rqa.intake.entries import Entry, listed_columns, wanted_columns
 from rqa.intake.mapping import MAPPING_FILE
 from rqa.intake.names import FILE_NO, MARK, PLACE_COLUMNS, quoted
 from rqa.intake.parts import unknown_name
-from rqa.intake.readers import ONLY_LOOK, USUAL, ReadOptions, read
 from rqa.intake.sheets import Sheets
-from rqa.intake.side_selects import names_select
 from rqa.intake.sources import SourceFile, TextSource
-from rqa.intake.validate import (
-    EXTRA_COLUMNS,
-    LEAN_COLUMNS,
-    fitted,
-    judging_select,
-    misfit,
-    numbers_lacking,
-)
 from rqa.shown import told
 from rqa.store.copied_names import CopiedNames
 from rqa.store.ddl import columns
@@ -43,11 +33,21 @@ from rqa.store.limits import MEMORY, SQL_MINUTES
 from rqa.store.mapping_sql import engine_said, words_of
 from rqa.store.planned import Plan
 from rqa.store.read_complete import CompleteRead, read_complete
+from rqa.store.readers import ONLY_LOOK, USUAL, ReadOptions, read
 from rqa.store.select_sources import NamedFiles
+from rqa.store.side_selects import names_select
 from rqa.store.sql_limits import limit_lengths, memory_limit, time_limit
 from rqa.store.staged import Staged
 from rqa.store.told_errors import engine_error, raise_told, unsent
 from rqa.store.traced import traced
+from rqa.store.validate import (
+    EXTRA_COLUMNS,
+    LEAN_COLUMNS,
+    fitted,
+    judging_select,
+    misfit,
+    numbers_lacking,
+)
 from rqa.words import listed
 
 NO_MEMORY = re.compile(r"bad allocation|could not allocate|failed to allocate|allocation failure", re.IGNORECASE)

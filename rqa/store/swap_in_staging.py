@@ -10,8 +10,8 @@ import duckdb
 from rqa.contract import Table
 from rqa.intake.literals import literal
 from rqa.intake.names import BROKEN, FILE_NO, GIVEN_ROW, LEFT_OUT, ODD
-from rqa.intake.validate import LEAN_COLUMNS, unpacked
 from rqa.store.staged import Staged
+from rqa.store.validate import LEAN_COLUMNS, unpacked
 
 MOST_STRETCHES = 2_000
 """Stretches of rows, each without a gap before it in its file, that one expression can still tell apart quickly."""

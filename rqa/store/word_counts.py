@@ -9,13 +9,13 @@ import duckdb
 
 from rqa.errors import RqaError
 from rqa.intake.entries import wanted_columns
-from rqa.intake.readers import LINES, ONLY_LOOK, USUAL
-from rqa.intake.side_selects import words_select
 from rqa.intake.sources import TextSource
-from rqa.intake.validate import fitted
 from rqa.store.planned import Plan
+from rqa.store.readers import LINES, ONLY_LOOK, USUAL
 from rqa.store.seen import SeenWord
+from rqa.store.side_selects import words_select
 from rqa.store.stage import Stager
+from rqa.store.validate import fitted
 
 MOST = 40
 """Words of a column that are told one by one, the most frequent; of those that become no code, too."""

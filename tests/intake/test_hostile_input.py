@@ -15,11 +15,11 @@ import duckdb
 import pytest
 
 from rqa.errors import MappingError, SourceError, StoreError
-from rqa.intake import readers as readings
 from rqa.intake.column_source import ColumnSource
 from rqa.intake.draft import read_mapping
 from rqa.intake.own_actions import own_actions
 from rqa.intake.values import SPACES
+from rqa.store import readers as readings
 from rqa.store.engine import open_store
 from rqa.store.load import load
 from tests.cases import some_slow

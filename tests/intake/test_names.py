@@ -16,7 +16,7 @@ from rqa.intake.draft import parse_mapping
 from rqa.intake.entries import entry_of
 from rqa.intake.names import PLACE_COLUMNS, quoted
 from rqa.intake.sources import TextSource
-from rqa.intake.validate import EXTRA_COLUMNS, judging_select
+from rqa.store.validate import EXTRA_COLUMNS, judging_select
 from tests.cases import some_slow
 from tests.workspaces import HEADER, Workspace, csv_of, job
 

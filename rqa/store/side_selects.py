@@ -5,8 +5,8 @@ from collections.abc import Sequence
 from rqa.intake.entries import Entry
 from rqa.intake.names import inner, mark_beside, quoted
 from rqa.intake.sources import TextSource
-from rqa.intake.validate import as_read, cleaned, converted, origins
 from rqa.intake.values import parsed
+from rqa.store.validate import as_read, cleaned, converted, origins
 
 
 def names_select(entry: Entry, text: TextSource, label: str) -> str:

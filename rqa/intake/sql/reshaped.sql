@@ -1,0 +1,2 @@
+-- The rows as reshaped.
+select * from $files
