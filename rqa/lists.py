@@ -71,9 +71,9 @@ def listed(
     return back.returned(people=people) if returned else back.jobs(people=people)
 
 
-def write_list(answer: Answer, path: Path) -> Path:
+def write_list(answer: Answer, path: Path, *, of: str = "jobs") -> Path:
     """Write a list as a workbook or as CSV, by the file's ending."""
     if path.suffix.lower() not in ENDINGS:
         endings = " or ".join(ENDINGS)
-        raise RequestError(f"jobs: a list is written to a file that ends with {endings}, not to {path.name}.")
+        raise RequestError(f"{of}: a list is written to a file that ends with {endings}, not to {path.name}.")
     return answer.to_excel(path) if path.suffix.lower() == ".xlsx" else answer.to_csv(path)

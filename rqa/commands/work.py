@@ -1,4 +1,4 @@
-"""Commands about the work: the jobs behind a figure, what changed for the worse, and one technician's own sheet."""
+"""Commands about the work: the jobs behind a figure, what changed, one's own sheet, and what to open again."""
 
 from pathlib import Path
 
@@ -126,3 +126,33 @@ def sheet(
     span = (months, until or months) if months else None
     with rqa.open(workspace, as_of=as_of) as depot:
         say(f"Written to {write_sheet(depot, technician, to, months=span)}")
+
+
+@main.command(epilog="Example: rqa recheck out --per-day 5 --days 1 --to plan-2026-06-30.csv")
+@click.argument("workspace", type=FOLDER)
+@click.option("--per-day", default=5, show_default=True, help="How many of each day's closed repairs to open.")
+@click.option("--days", default=7, show_default=True, help="Days up to the as-of day whose jobs are drawn from.")
+@click.option("--uniform", default=0.25, show_default=True, help="The part of the draws that goes to all jobs alike.")
+@click.option("--seed", default=0, show_default=True, help="The same seed draws the same jobs again.")
+@click.option("--as-of", default=None, metavar="DATE", help="Look at the depot as of this day.")
+@click.option("--to", default=None, type=click.Path(dir_okay=False, path_type=Path), help="Write an .xlsx or a .csv.")
+def recheck(
+    workspace: Path, per_day: int, days: int, uniform: float, seed: int, as_of: str | None, to: Path | None
+) -> None:
+    """Draw the closed jobs to open and look at before they leave, at random by their predicted risk.
+
+    Each job has a known chance, which the plan says. Fill in its column found ("fault" or "good") and map the file as
+    the study "recheck": depot.actions.rechecked() then estimates how many of all jobs leave with a fault. No person is
+    among what the risk goes by.
+    """
+    import rqa
+    from rqa.lists import write_list
+
+    with rqa.open(workspace, as_of=as_of) as depot:
+        plan = depot.actions.recheck_plan(per_day, days=days, uniform=uniform, seed=seed)
+        if to is None:
+            say(repr(plan))
+        else:
+            say(f"{counted(plan.table.height, 'job')} written to {write_list(plan, to, of='recheck')}")
+            for note in plan.notes:
+                say(note)

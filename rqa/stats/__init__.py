@@ -54,6 +54,7 @@ from rqa.stats.projection import ProjectedShare, month_spread, projected_share
 from rqa.stats.proportion import ProportionInterval, proportion_interval
 from rqa.stats.rates import RateRatio, rate_ratio
 from rqa.stats.reversal import OrderReversals, order_reversals
+from rqa.stats.ridge_logit import ridge_logit
 from rqa.stats.risk import RelativeRisk, relative_risk
 from rqa.stats.sampling import SamplingPlan, SamplingPlanOc, sampling_plan, sampling_plan_oc
 from rqa.stats.scanning import Burst, ScanStatistic, scan_statistic
@@ -65,6 +66,7 @@ from rqa.stats.space_time import ClosePairs, Knox, ScanProbability, close_pairs,
 from rqa.stats.standardised import StandardisedRatio, standardised_ratio
 from rqa.stats.stratified import StratifiedTest, stratified_exact_test
 from rqa.stats.trend_tests import TrendTest, laplace_test, mil_hdbk_189_test
+from rqa.stats.unequal_draws import HorvitzThompson, draw_chances, horvitz_thompson, systematic_draw
 from rqa.stats.unmeasured import EValue, e_value
 from rqa.stats.weighted_log_rank import LogRank, log_rank
 
@@ -94,6 +96,7 @@ __all__ = [
     "FunnelLimits",
     "GaugeStudy",
     "GuardBand",
+    "HorvitzThompson",
     "IncidenceContrast",
     "InterruptedSeries",
     "KaplanMeier",
@@ -158,6 +161,7 @@ __all__ = [
     "defect_rate",
     "difference_interval",
     "dpmo_at_sigma",
+    "draw_chances",
     "e_value",
     "exact_common_odds",
     "expectation_test",
@@ -169,6 +173,7 @@ __all__ = [
     "funnel_limits",
     "gauge_rr",
     "guard_band",
+    "horvitz_thompson",
     "incidence_contrast",
     "interrupted_series",
     "jobs_to_audit",
@@ -207,6 +212,7 @@ __all__ = [
     "relative_risk",
     "return_rates",
     "returns_ahead",
+    "ridge_logit",
     "sampling_plan",
     "sampling_plan_oc",
     "scan_margins",
@@ -218,6 +224,7 @@ __all__ = [
     "spending_bounds",
     "standardised_ratio",
     "stratified_exact_test",
+    "systematic_draw",
     "total_interval",
     "worst_units",
     "yield_on_curve",

@@ -24,7 +24,11 @@ from rqa.answers.charts.chart_types import make
 from rqa.answers.core.finding import Finding, judged
 from rqa.answers.improve.findings import newest_month, stated_in
 from rqa.depot import Depot
+from rqa.stats import proportion_interval
+from tests.answers.improve.test_recheck import AS_OF, made_rows
 from tests.bench.made_workshops import Workshop, made, workshop
+from tests.depots import depot_of
+from tests.stats.test_unequal_draws import held
 
 STEADY = Workshop(jobs=80)
 PEOPLE = replace(STEADY, sd_technician=0.5, mostly=0.8)
@@ -133,6 +137,22 @@ def forecasts_held(depot: Depot) -> float | None:
     return None if tried is None or tried.is_empty() else float(tried["held"].mean())  # type: ignore[arg-type]
 
 
+def faulty_jobs_held(rng: np.random.Generator) -> float:
+    """Whether the limits of a month of draws hold the number of faulty jobs."""
+    return float(held(rng))
+
+
+def risk_is_seen(rng: np.random.Generator) -> float | None:
+    """Of the tenths of later jobs, the share of which the predicted risk lies in 95 % limits of what was seen."""
+    with depot_of(made_rows(rng), as_of=AS_OF.isoformat()) as depot:
+        tenths = depot.actions.recheck_plan().tenths
+    if tenths is None:
+        return None
+    seen = proportion_interval(successes=tenths["returned"].to_numpy(), trials=tenths["jobs"].to_numpy())
+    told = tenths["predicted"].to_numpy()
+    return float(((seen.low <= told) & (told <= seen.high)).mean())
+
+
 SIMULATIONS: dict[str, Simulation] = {
     "yield limits": Simulation("95 % limits of a yield hold the true one, checks of a job alike", 0.95, True,
                                yield_is_held),
@@ -173,6 +193,10 @@ SIMULATIONS: dict[str, Simulation] = {
                            True, asked(STEADY, forecasts_held)),
     "forecast, all vary": Simulation("the same where people and months (0.1 log-odds) differ", 0.95, True,
                                      asked(WATCHED, forecasts_held)),
+    "recheck": Simulation("95 % limits of jobs that leave with a fault hold their number, 5 drawn on 20 days", 0.95,
+                          True, faulty_jobs_held),
+    "recheck, risk": Simulation("the predicted risk of a tenth of later jobs lies in 95 % limits of what came back",
+                                None, True, risk_is_seen),
 }
 """Every simulation by name; `promises.py` says which promise each is of."""
 

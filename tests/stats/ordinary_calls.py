@@ -71,6 +71,7 @@ ORDINARY: dict[str, dict[str, Any]] = {
         "successes1": [3, 4], "trials1": [9, 8], "successes2": [1, 2], "trials2": [7, 6], "level": 0.95,
     },
     "dpmo_at_sigma": {"sigma": [3.0, 4.5], "shift": 1.5},
+    "draw_chances": {"size": [0.1, 0.2, 0.05], "draws": 2, "uniform": 0.25},
     "e_value": {"estimate": [3.9, 0.5], "low": [1.8, 0.3], "high": [8.7, 0.8], "measure": "odds", "common": True},
     "exact_common_odds": {"tables": [[[3, 1], [1, 3]], [[4, 2], [2, 5]]], "level": 0.95},
     "expectation_test": {"observed": [19, 3], "expected": [10.0, 4.0], "variance": [8.0, 9.0]},
@@ -95,6 +96,9 @@ ORDINARY: dict[str, dict[str, Any]] = {
         "sigma": 0.1, "lower_limit": 3.0, "upper_limit": 5.0, "risk": 0.05, "mean": 4.5, "spread": 0.3,
     },
     "held_sums": {"weights": [[1.0, -0.5, 2.0], [0.5, 0.25, -1.0]], "limit": [3.0, 2.5]},
+    "horvitz_thompson": {
+        "found": [1, 0, 1, 0], "chance": [0.5, 0.5, 0.25, 0.25], "least_chance": 0.2, "most": 22.0, "level": 0.95,
+    },
     "incidence_contrast": {"one": km(), "two": km(), "day": 25.0},
     "interrupted_series": {
         "count": [8, 9, 7, 10, 8, 9, 3, 4, 3, 5], "size": [100] * 10, "first_after": 6, "place": list(range(10)),
@@ -198,6 +202,7 @@ ORDINARY: dict[str, dict[str, Any]] = {
     "spending_bounds": {"information": [1.0, 2.0, 3.0], "planned": 4.0, "level": 0.95},
     "standardised_ratio": {"observed": [9, 3], "expected": [6.0, 4.0], "method": "exact", "level": 0.95},
     "stratified_exact_test": {"events": [[2, 30], [18, 10]], "trials": [[20, 100], [180, 20]]},
+    "systematic_draw": {"chance": [0.9, 0.5, 0.3, 0.3], "seed": 0},
     "total_interval": {"total": [1000.0], "squares": [14000.0], "largest": [20.0], "level": 0.95},
     "worst_units": {
         "returns": [0, 1, 2, 5], "units": [9050, 900, 49, 1], "fraction": [0.01, 0.1], "expected": [0.1] * 4,
@@ -224,6 +229,7 @@ ORDINARY: dict[str, dict[str, Any]] = {
     "periods_to_detect": {
         "design": spc.EwmaDesign(weight=0.2), "before": 0.05, "after": 0.1, "size": 200, "chance": 0.9,
     },
+    "ridge_logit": {"marks": [[0, 1], [1, 0], [1, 1]], "events": [3, 4, 9], "cases": [50, 40, 60], "penalty": 2.0},
     "returns_ahead": {"at_risk": [100, 100, 90], "returned": [0, 10, 9], "out": [[20, 0, 0], [5, 4, 3]], "ahead": 2},
     "risk_adjusted_cusum": {
         "outcome": [0, 1, 0, 0, 1], "expected": [0.1, 0.2, 0.05, 0.1, 0.3], "odds_ratio": 2.0, "h": 4.5,
