@@ -59,13 +59,17 @@ class PointRule(ABC):
     def pattern(self, chart: Chart, index: int, side: Side) -> tuple[int, ...]:
         """The points of the pattern that ends at `index` of a chart in one dimension."""
 
+    def patterns(self, chart: Chart, ends: NDArray[np.intp], side: Side) -> list[tuple[int, ...]]:
+        """The points of each of the patterns that end at some points."""
+        return [self.pattern(chart, index, side) for index in ends.tolist()]
+
     def __call__(self, chart: Chart) -> tuple[Signal, ...]:
         """Every point at which the pattern is complete, in order."""
-        signals = [
-            Signal(index=int(i), rule=self.name, side=side, points=self.pattern(chart, int(i), side))
-            for side, mask in self.masks(chart).items()
-            for i in np.flatnonzero(mask)
-        ]
+        signals = []
+        for side, mask in self.masks(chart).items():
+            ends = np.flatnonzero(mask)
+            for index, points in zip(ends.tolist(), self.patterns(chart, ends, side), strict=True):
+                signals.append(Signal(index=index, rule=self.name, side=side, points=points))
         return tuple(sorted(signals, key=lambda signal: signal.index))
 
 
@@ -136,13 +140,16 @@ class ZoneRule(PointRule):
 
     def pattern(self, chart: Chart, index: int, side: Side) -> tuple[int, ...]:
         """The points of the window that are in the zone."""
-        # Of the window alone: a chart with many points has many signals.
-        first = max(0, index - self.out_of + 1)
-        window = slice(first, index + 1)
-        z = _distances(chart.values[window], chart.centre[window], chart.sigma[window])
-        gaps = np.flatnonzero(np.isnan(z[:-1]))
-        begun = int(gaps[-1]) + 1 if len(gaps) else 0
-        return tuple(int(i) for i in first + begun + np.flatnonzero(self.in_zone(z[begun:])[side]))
+        return self.patterns(chart, np.array([index]), side)[0]
+
+    def patterns(self, chart: Chart, ends: NDArray[np.intp], side: Side) -> list[tuple[int, ...]]:
+        """Those of each window, all at once: a chart with many points has many signals."""
+        z = standardised(chart)
+        points = np.arange(len(z))
+        begun = np.concatenate([[0], np.maximum.accumulate(np.where(np.isnan(z), points + 1, 0))])[ends]
+        window = ends[:, None] + np.arange(1 - self.out_of, 1)
+        there = (window >= begun[:, None]) & self.in_zone(z)[side][np.maximum(window, 0)]
+        return [tuple(row[kept].tolist()) for row, kept in zip(window, there, strict=True)]
 
 
 @dataclass(frozen=True, kw_only=True)
