@@ -18,6 +18,9 @@ DAY = 1440
 HORIZON_DAYS = 366 * 30
 """Days after the epoch for which clock changes are known."""
 
+APART = 7
+"""Days in which a clock changes once at most."""
+
 
 @cache
 def _changes(zone: str) -> tuple[list[int], list[int], list[tuple[int, int]], list[tuple[int, int]]]:
@@ -31,9 +34,10 @@ def _changes(zone: str) -> tuple[list[int], list[int], list[tuple[int, int]], li
     begins, offsets = [-(10**9)], [offset(0)]
     skipped: list[tuple[int, int]] = []
     repeated: list[tuple[int, int]] = []
-    for day in range(HORIZON_DAYS):
-        low, high = day * DAY, (day + 1) * DAY
-        before, after = offset(low), offset(high)
+    after = offsets[0]
+    for day in range(0, HORIZON_DAYS, APART):
+        low, high = day * DAY, (day + APART) * DAY
+        before, after = after, offset(high)
         if before == after:
             continue
         while high - low > 1:

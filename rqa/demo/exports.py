@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import polars as pl
+from polars import selectors
 
 from rqa.demo.alder import write_alder
 from rqa.demo.birch import write_birch
@@ -89,7 +90,7 @@ def _site_logs(chunk: Chunk, jobs: pl.DataFrame, number: int, quiet: np.ndarray)
     mine = jobs.filter(here)
 
     def of(frame: pl.DataFrame) -> pl.DataFrame:
-        kept = frame.filter(here.gather(frame["at"]))
+        kept = frame.filter(here.gather(frame["at"])).with_columns(selectors.enum().cast(pl.String))
         return kept.join(ids, on="at", how="left", maintain_order="left")
 
     tests = of(chunk.diagnostics)

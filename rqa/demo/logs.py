@@ -51,6 +51,12 @@ def words(names: tuple[str, ...], codes: npt.NDArray[np.integer]) -> pl.Series:
     return pl.Series([*names, None], dtype=pl.String).gather(places)
 
 
+def coded(names: tuple[str, ...], codes: npt.NDArray[np.integer]) -> pl.Series:
+    """As `words`, each name kept as a number: for logs of many rows. They sort as texts do."""
+    places = np.where(codes == NONE, len(names), codes).astype(np.uint32)
+    return pl.Series([*names, None], dtype=pl.Enum(sorted(names))).gather(places)
+
+
 def _shares(weights: npt.NDArray[np.float64], job: Ints) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
     """Where each row begins and ends within its job's time, from 0 to 1; rows of a job stand together."""
     after = np.cumsum(weights)
@@ -130,10 +136,10 @@ def _procedure_steps(rng: np.random.Generator, jobs: Jobs, rows: Ints, procedure
     value = np.round(mean + spread * rng.standard_normal(size) + np.where(outcome == FAIL, 4 * spread, 0.0), 2)
     code = np.array([STEP_NAMES.index(s) for s in names])[step]
     frame = pl.DataFrame({
-        "at": rows[job], "step_seq": column + 1, "attempt": attempt, "step": words(STEP_NAMES, code),
-        "outcome": words(STEP_OUTCOMES, outcome), "technician": words(TECHNICIANS, technician),
-        "bench": words(BENCHES, here.bench[job]), "tool": words(TOOLS, tool), "started_at": started, "ended_at": ended,
-        "fault": words(FAULT_NAMES, fault), "value": pl.Series(value, nan_to_null=True),
+        "at": rows[job], "step_seq": column + 1, "attempt": attempt, "step": coded(STEP_NAMES, code),
+        "outcome": coded(STEP_OUTCOMES, outcome), "technician": coded(TECHNICIANS, technician),
+        "bench": coded(BENCHES, here.bench[job]), "tool": coded(TOOLS, tool), "started_at": started, "ended_at": ended,
+        "fault": coded(FAULT_NAMES, fault), "value": pl.Series(value, nan_to_null=True),
     })
     return frame.filter(pl.col("ended_at") <= end)
 
@@ -176,10 +182,10 @@ def diagnostics(rng: np.random.Generator, jobs: Jobs, end: int) -> pl.DataFrame:
     unit = np.array([units.index(r[4]) if r[4] else NONE for r in readings])[test]
     station = (here.bench[job] + rng.integers(0, 2, size)) % len(STATIONS)
     frame = pl.DataFrame({
-        "at": rows[job], "test": words(TEST_NAMES, test), "run": run, "outcome": words(TEST_OUTCOMES, outcome),
-        "run_at": run_at, "station": words(STATIONS, station),
+        "at": rows[job], "test": coded(TEST_NAMES, test), "run": run, "outcome": coded(TEST_OUTCOMES, outcome),
+        "run_at": run_at, "station": coded(STATIONS, station),
         "value": pl.Series(np.round(value, 2), nan_to_null=True), "lower_limit": pl.Series(low, nan_to_null=True),
-        "upper_limit": pl.Series(high, nan_to_null=True), "unit": words(units, unit),
+        "upper_limit": pl.Series(high, nan_to_null=True), "unit": coded(units, unit),
     })
     return frame.filter(pl.col("run_at") <= end)
 
@@ -205,7 +211,7 @@ def parts(rng: np.random.Generator, jobs: Jobs) -> pl.DataFrame:
     lot = part * weeks + week
     lot = np.where(here.bad_lot[job] & (part == cable), len(lots), lot)
     return pl.DataFrame({
-        "at": rows[job], "line": line, "part_no": words(tuple(p.part_no for p in PARTS), part),
-        "lot": words((*lots, LOT.lot), lot), "quantity": np.ones(len(job), dtype=np.int64),
+        "at": rows[job], "line": line, "part_no": coded(tuple(p.part_no for p in PARTS), part),
+        "lot": coded((*lots, LOT.lot), lot), "quantity": np.ones(len(job), dtype=np.int64),
         "unit_cost": np.array([p.cost for p in PARTS])[part],
     })

@@ -24,6 +24,8 @@ DROPPED = (
 )
 """A slip, and the steps of which the first that a job has is not in its log."""
 LAST = "inspect unit"
+MOST_STEPS = 1000
+"""More than any procedure has: a job and the place of a step make one number."""
 PLACE = ("step_seq", "started_at", "ended_at")
 
 
@@ -35,7 +37,8 @@ def slips(rng: np.random.Generator, jobs: Jobs, steps: pl.DataFrame) -> tuple[pl
     released = jobs.disposition == REPAIRED
     shares = asdict(SLIPS)
     counts: dict[str, int] = {}
-    once = steps.with_row_index("~row").filter(pl.len().over("at", "step_seq") == 1).select("at", "step", "~row")
+    one_step = pl.col("at") * MOST_STEPS + pl.col("step_seq")
+    once = steps.with_row_index("~row").filter(pl.len().over(one_step) == 1).select("at", "step", "~row")
 
     def drawn(slip: str) -> np.ndarray:
         return np.flatnonzero(released & (rng.random(len(jobs)) < shares[slip]))
@@ -66,7 +69,8 @@ def slips(rng: np.random.Generator, jobs: Jobs, steps: pl.DataFrame) -> tuple[pl
 
 def _first(once: pl.DataFrame, at: np.ndarray, names: tuple[str, ...]) -> pl.DataFrame:
     """Of each of these jobs the row of the first of the steps that it has."""
-    order = pl.DataFrame({"step": list(names), "~order": range(len(names))})
+    step = pl.Series("step", names, dtype=once.schema["step"])
+    order = pl.DataFrame({"step": step, "~order": range(len(names))})
     return (
         once.filter(pl.col("at").is_in(pl.Series(at).implode()))
         .join(order, on="step")

@@ -20,6 +20,9 @@ OPENED, CLOSED = ("isolate battery",), ("reconnect battery", "close case")
 INSIDE = ("fit", "reseat", "align", "verify")
 """Phases whose steps a fault found by a test sends the unit back to."""
 
+ONE_TEST = pl.col("at") * len(DIAGNOSTICS) + pl.col("test").to_physical().cast(pl.Int64)
+"""A number for each job and test: rows are put together sooner by one number than by two columns."""
+
 
 def stations(
     rng: np.random.Generator, jobs: Jobs, steps: pl.DataFrame, tests: pl.DataFrame, end: int
@@ -42,9 +45,9 @@ def stations(
 
 def _flaky(rng: np.random.Generator, tests: pl.DataFrame) -> pl.DataFrame:
     """A failed run before some of the flaky test's only runs, a few minutes earlier."""
-    only = (pl.len().over("at", "test") == 1) & (pl.col("test") == FLAKY.test) & (pl.col("outcome") == "pass")
+    only = (pl.len().over(ONE_TEST) == 1) & (pl.col("test") == FLAKY.test) & (pl.col("outcome") == "pass")
     tests = tests.with_columns((only & (pl.Series(rng.random(tests.height)) < FLAKY.fails_for_no_reason)).alias("~"))
-    failed = tests.filter("~").with_columns(pl.lit("fail").alias("outcome"))
+    failed = tests.filter("~").with_columns(pl.lit("fail", tests.schema["outcome"]).alias("outcome"))
     passed = tests.with_columns(
         pl.col("run") + pl.col("~").cast(pl.Int64), pl.col("run_at") + 2 * pl.col("~").cast(pl.Int64)
     )
@@ -60,7 +63,7 @@ def _reworked(
     A few failed runs, and all of units on which no fault was found, are repeated as they are.
     """
     drawn = tests.select(pl.Series("~u", rng.random(tests.height)), "at", "test").select(
-        pl.col("~u").first().over("at", "test")
+        pl.col("~u").first().over(ONE_TEST)
     )["~u"]
     mended = pl.Series(jobs.disposition != NO_FAULT).gather(tests["at"])
     tests = tests.with_columns(
@@ -102,16 +105,19 @@ def _attempts(steps: pl.DataFrame, failed: pl.DataFrame, jobs: Jobs) -> pl.DataF
             for test, subsystem in SUBSYSTEM.items()
             for place, plan in enumerate(PROCEDURES.values())
             if (step := _last_touching(plan, subsystem))
-        ]
+        ],
+        schema={"test": failed.schema["test"], "procedure": pl.Int64, "step": steps.schema["step"]},
     )
     procedure = pl.Series(jobs.procedure).gather(failed["at"]).alias("procedure")
     back = failed.with_columns(procedure).join(sends, on=["test", "procedure"], how="left", maintain_order="left")
     rows = [back.select("at", "run", "run_at", "step", pl.lit(1).alias("place")).filter(pl.col("step").is_not_null())]
     around = back.select("at", "run", "run_at").unique(["at", "run"], maintain_order=True)
     for step, place in [*((s, 0) for s in OPENED), *((s, 2 + i) for i, s in enumerate(CLOSED))]:
-        rows.append(around.with_columns(pl.lit(step).alias("step"), pl.lit(place, pl.Int32).alias("place")))
+        named = pl.lit(step, steps.schema["step"]).alias("step")
+        rows.append(around.with_columns(named, pl.lit(place, pl.Int32).alias("place")))
     wanted = pl.concat(rows, how="vertical_relaxed").unique(["at", "run", "step"], maintain_order=True)
-    there = steps.group_by("at", "step").agg(
+    sent = pl.Series(np.isin(steps["at"].to_numpy(), failed["at"].to_numpy()))
+    there = steps.filter(sent).group_by("at", "step").agg(
         pl.col("step_seq", "technician", "bench").last(), pl.col("attempt").max().alias("~so_far"),
         (pl.col("outcome").last() == "done").alias("~unchecked"),
     )
@@ -147,12 +153,13 @@ def _left_out(rng: np.random.Generator, jobs: Jobs, tests: pl.DataFrame) -> tupl
     kind = rng.random(n)
     edges = np.cumsum([SLIPS.test_left_out, SLIPS.released_failing, SLIPS.released_aborted])
     slip = np.where(released, np.searchsorted(edges, kind, side="right"), len(edges))
-    which = pl.Series([t.test for t in DIAGNOSTICS]).gather(rng.integers(0, len(DIAGNOSTICS), n))
+    names = pl.Series([t.test for t in DIAGNOSTICS], dtype=tests.schema["test"])
+    which = names.gather(rng.integers(0, len(DIAGNOSTICS), n))
     here = which.gather(tests["at"]) == tests["test"]
     slips = pl.Series(slip).gather(tests["at"])
-    last = pl.col("run") == pl.col("run").max().over("at", "test")
+    last = pl.col("run") == pl.col("run").max().over(ONE_TEST)
     turned = [
-        pl.when(pl.lit(here) & pl.lit(slips == code) & last).then(pl.lit(word))
+        pl.when(pl.lit(here) & pl.lit(slips == code) & last).then(pl.lit(word, tests.schema["outcome"]))
         for code, word in ((1, "fail"), (2, "aborted"))
     ]
     outcome = pl.coalesce(*turned, pl.col("outcome")).alias("outcome")

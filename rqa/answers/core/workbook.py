@@ -91,8 +91,9 @@ def _sheet(book: Any, name: str, head: Sequence[str], rows: Iterable[Sequence[An
         for c, value in enumerate(row):
             if value is None:
                 continue
-            text = as_text(value)
-            widths[c] = max(widths[c], min(len(text), WIDEST))
+            text = value if type(value) is str else as_text(value)
+            if len(text) > widths[c]:
+                widths[c] = max(widths[c], min(len(text), WIDEST))
             if isinstance(value, str):
                 _text_cell(sheet, r, c, text)
             elif isinstance(value, bool):
