@@ -23,6 +23,7 @@ from rqa.review.data.provenance import provenance, record
 from rqa.review.facts import FigureScope, MonthFacts, Section, Verdict
 from rqa.review.figures import figures
 from rqa.review.improve.actions import actions
+from rqa.review.improve.finding_jobs import FindingJobs
 from rqa.review.improve.findings import places_to_look
 from rqa.review.improve.goals import goals
 from rqa.review.improve.verdicts import mature_month, resting_on, summary, verdicts
@@ -100,11 +101,14 @@ def describe(
     ahead = projections(depot, own)
     kept = record(depot, own, judged, (*first, *then), found_there, quiet)
     part("the sheet")
+    jobs = FindingJobs(depot, found, own)
     front = sheet(
         depot, own, title=title, judged=judged, found=found, sections=(*first, *then), pointers=found_there,
-        quiet=quiet, shown=shown, over=month_end(own) <= day,
+        jobs=jobs, quiet=quiet, shown=shown, over=month_end(own) <= day,
         hidden=next((f.hidden for f in drawn if f.key == "work"), (0, 0)),
     )
+    ids = dict.fromkeys([p.id for p in found_there] + [i for p in front.problems for i in p.ids])
+    lists = [made for made in map(jobs.of, ids) if made is not None]
     facts = MonthFacts(
         title=title,
         month=own,
@@ -133,6 +137,7 @@ def describe(
         looked_at=FigureScope(past, WINDOW).short,
         shown_months=months_said(*shown),
         sheet=front,
+        lists=tuple(lists),
     )
     return said_once(facts)
 

@@ -127,6 +127,26 @@ class Pointer:
 
 
 @dataclass(frozen=True)
+class CasesListed:
+    """The jobs (or checks, or runs) behind a finding: `id` is its own, `where` its place, `what` how many of what.
+
+    `size` is how many the list has in all; `table` shows the first of them, `note` says how to have all.
+    """
+
+    id: str
+    where: str
+    what: str
+    size: int
+    table: PageTable
+    note: str
+
+    @property
+    def address(self) -> str:
+        """Its place on the page."""
+        return f"jobs-{self.id}"
+
+
+@dataclass(frozen=True)
 class Tile:
     """One measure of the sheet: value and month, its state as a word with a sign, its goal, its course as a picture.
 
@@ -157,13 +177,15 @@ class Tile:
 class ProblemLine:
     """A problem of the sheet: where, what and how much, what to do next, and what is being done.
 
-    `ids` are its findings, `address` the place of the first of them in the annex; `worth` is what it costs a year, or
+    `ids` are its findings, `address` the place of one of them in the annex, `listed` that of the jobs behind the one
+    whose numbers are said, nothing where there is no list; `worth` is what it costs a year, or
     in all; `answered` whether an action that has begun is about it. `events` of `jobs` are what it counts, `avoided`
     the come-backs that could be avoided, `cost` the sum that `worth` names, if any.
     """
 
     ids: tuple[str, ...]
     address: str
+    listed: str
     where: str
     what: str
     worth: str
@@ -179,12 +201,16 @@ class ProblemLine:
 
 @dataclass(frozen=True)
 class SheetLine:
-    """What the sheet says of one thing, a line an item, with its place in the annex."""
+    """What the sheet says of one thing, a line an item, with its place in the annex.
+
+    `linked` are the first words of the first item, where they lead there, too.
+    """
 
     heading: str
     items: tuple[str, ...]
     address: str
     link: str
+    linked: str = ""
 
 
 def in_short(text: str) -> str:
@@ -211,6 +237,11 @@ class Sheet:
     lines: tuple[SheetLine, ...]
     cautions: str
     to_act: tuple[str, ...]
+
+    @property
+    def quiet_below(self) -> str:
+        """What is said in the place of the problems, where the verdict has not said it."""
+        return "" if self.quiet in self.verdict else self.quiet
 
 
 @dataclass(frozen=True)
@@ -250,7 +281,7 @@ class MonthFacts:
     `quiet` is said where there are no `pointers`. `first` are the sections after the month in words, `then` those
     after the figures, `last` those after what was loaded. `record` is what a later page is compared with. `sheet` is
     the first page, which is all that a manager needs; the rest is its annex. `looked_at` and `shown_months` say which
-    months the findings and the figures look at.
+    months the findings and the figures look at. `lists` are the jobs behind the findings of the page.
     """
 
     title: str
@@ -280,6 +311,7 @@ class MonthFacts:
     looked_at: str
     shown_months: str
     sheet: Sheet
+    lists: tuple[CasesListed, ...] = ()
 
     @property
     def drawn(self) -> tuple[PageFigure, ...]:

@@ -29,8 +29,11 @@ from rqa.written import write_whole
 
 HEADINGS = {"words": "The month in words", "figures": "Figures"}
 """Those parts of the annex that are no sections of facts, and that findings lead to."""
-TAG, SPOKEN = re.compile(r"<[^<>]*>"), re.compile(r' (?:role|aria-[a-z]+)="[^"]*"')
-"""An element of a picture, and what it says to a screen reader."""
+TAG, UNSEEN = re.compile(r"<[^<>]*>"), re.compile(r' (?:role|aria-[a-z]+|class|pointer-events)="[^"]*"')
+"""An element of a picture, and what of it a picture does not show: what it says to a screen reader or a pointer."""
+EMPTY = re.compile(r'<path d="(?:M0,0h0v0h0Z)?"[^<>]*/>')
+"""A path that draws nothing."""
+LONG_NUMBER = re.compile(r"\d+\.\d{3,}")
 
 
 @dataclass(frozen=True)
@@ -103,6 +106,7 @@ def render(facts: MonthFacts, drawn: Draw = still) -> str:
     return template.render(
         facts=facts,
         sheet=facts.sheet,
+        listed={made.id: made for made in facts.lists},
         say=sheet_texts,
         headings={**HEADINGS, **{s.key: s.heading for s in facts.sections}},
         tiles={t.key: _data_address(drawn(t.spec)) for t in facts.sheet.tiles if t.spec},
@@ -145,10 +149,15 @@ def _is_tall(svg: str) -> bool:
     return found is not None and float(found[2]) > float(found[1])
 
 
+def _as_drawn(tag: re.Match[str]) -> str:
+    return LONG_NUMBER.sub(lambda number: f"{float(number[0]):.2f}", UNSEEN.sub("", tag[0]))
+
+
 def _data_address(svg: str) -> str:
     """The still picture, as an address that holds it; as an image it can run nothing and mixes no ids.
 
-    What its marks say to a screen reader is left out, as an image is read by its text alternative alone.
+    What its marks say to a screen reader is left out, as an image is read by its text alternative alone. So is what
+    draws nothing, and any part of a pixel under a hundredth.
     """
-    plain = TAG.sub(lambda tag: SPOKEN.sub("", tag[0]), svg)
+    plain = EMPTY.sub("", TAG.sub(_as_drawn, svg))
     return "data:image/svg+xml;base64," + base64.b64encode(plain.encode("utf-8")).decode("ascii")

@@ -1,7 +1,7 @@
 // A link into a folded part opens it; with the annex printed every part is open.
 (() => {
   const choice = document.getElementById("with-annex");
-  const all = () => document.querySelectorAll("details.part").forEach(part => { part.open = true; });
+  const all = () => document.querySelectorAll("details.part, details.list").forEach(part => { part.open = true; });
   const open = () => {
     const there = document.getElementById(decodeURIComponent(location.hash.slice(1)));
     if (!there) return;

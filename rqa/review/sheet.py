@@ -18,6 +18,7 @@ from rqa.review.data.intake import data_line
 from rqa.review.facts import Pointer, ProblemLine, Section, Sheet, Tile, Verdict, in_short
 from rqa.review.figures import changed
 from rqa.review.improve.actions import action_lines, open_actions
+from rqa.review.improve.finding_jobs import FindingJobs
 from rqa.review.improve.problems import nothing_to_act_on, problem_lines
 from rqa.review.improve.verdicts import VERBS, resting_on
 from rqa.review.steps.safety import no_battery, safety_line
@@ -50,17 +51,19 @@ def sheet(
     found: MonthFindings,
     sections: Sequence[Section],
     pointers: Sequence[Pointer],
+    jobs: FindingJobs,
     quiet: Sentence,
     shown: tuple[date, date],
     over: bool,
     hidden: tuple[int, int] = (0, 0),
 ) -> Sheet:
-    """The sheet of a month: `judged`, `sections`, `pointers` and `quiet` are what its annex tells; `shown` the months
-    on the time axes; `over` whether the month is; `hidden` how many of how many kinds of work the annex leaves out."""
+    """The sheet of a month: `judged`, `sections`, `pointers` and `quiet` are what its annex tells; `jobs` lists those
+    behind each finding; `shown` the months on the time axes; `over` whether the month is; `hidden` how many of how
+    many kinds of work the annex leaves out."""
     told = {s.key: s for s in sections}
     goals, rows = told["goals"], _goal_rows(told["goals"])
     acted = open_actions(depot, month)
-    problems, basis = problem_lines(depot, month, found, acted, [p.id for p in pointers])
+    problems, basis = problem_lines(depot, month, found, acted, [p.id for p in pointers], jobs)
     nothing = Sentence("") if problems else nothing_to_act_on(depot, quiet)
     safety, events = safety_line(depot, month, told["safety"])
     day = depot.as_of.date()
@@ -103,8 +106,8 @@ def _left(problems: int) -> str:
 
 def words_of(made: Sheet) -> int:
     """How many words a reader meets on the sheet."""
-    said: list[str] = [made.heading, made.under, say.BAND, say.ACT, *made.verdict]
-    said += [made.quiet, made.basis, made.cautions]
+    said: list[str] = [made.heading, made.under, say.BAND, *made.verdict, made.basis, made.cautions]
+    said += [say.ACT, made.quiet_below] if made.problems or made.quiet_below else []
     for t in made.tiles:
         said += [t.measure, t.of, t.value, t.when, t.word, t.goal]
     for p in made.problems:
@@ -118,8 +121,8 @@ def words_of(made: Sheet) -> int:
 def _quality(depot: Depot, month: date, judged: Sequence[Verdict], over: bool) -> Sentence:
     """What changed, by how much, and what did not."""
     said = [
-        say.CHANGED.format(measure=v.measure, verb=VERBS[v.measure], word=word, since=v.since, level=v.level,
-                           before=v.before)
+        say.CHANGED.format(measure=v.measure, verb=VERBS[v.measure], word=word, since=say.near(v.since, month),
+                           level=v.level, before=v.before)
         for word in ("worse", "better") for v in judged if v.word == word
     ]
     told = {w: [v for v in judged if v.word == w] for w in (UNCLEAR, CANNOT_BE_TOLD, "no data")}
@@ -174,8 +177,7 @@ def _bare(goal: str) -> str:
 def _to_decide(problems: Sequence[ProblemLine], nothing: Sentence, events: int) -> Sentence:
     """What the manager is to decide."""
     if not problems:
-        review = say.REVIEW.format(events=counted(events, "safety event"))
-        return nothing.followed(f"{review.capitalize()}.") if events else nothing
+        return Sentence(say.decide([], [], events)) if events else nothing
     waiting = [str(number) for number, p in enumerate(problems, 1) if not p.answered]
     return Sentence(say.decide(waiting, list(dict.fromkeys(p.action.split()[0] for p in problems if p.action)), events))
 

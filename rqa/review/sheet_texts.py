@@ -11,7 +11,9 @@ from rqa.words import counted, listed, plural
 
 YEAR = re.compile(r"\b\d{4}\b")
 # How the small pictures are read, and the heading of the problems.
-BAND = "Grey: chance; line: mean; dashed: goal; upright: change."
+BAND = (
+    "Numbers: latest final months. Grey band: chance; flat line: mean; dashed: goal; dashed upright: level changed."
+)
 ACT = "What to act on"
 DEFINED = {
     "first-pass yield": "steps passed at first check",
@@ -21,7 +23,7 @@ DEFINED = {
 
 # The verdict: on quality.
 CHANGED = "{measure} {verb} {word} since {since} ({level}, {before} before)"
-UNCHANGED_REST = "the other {number} measures: {unclear}"
+UNCHANGED_REST = "the other {number}: {unclear}"
 UNCHANGED_ALL = "{unclear} of any of the {number} measures"
 UNCHANGED = "{unclear} of {measures}"
 TOO_LITTLE = "too little work to tell whether {measures} changed"
@@ -29,10 +31,10 @@ UNTOLD = "{measures} cannot be told"
 NO_EARLIER = "there is no earlier month to compare {measures} with"
 NOT_OVER = "{month} is not over, and not judged."
 
-# The verdict: on goals. What is unclear, the tiles say.
+# The verdict: on goals. What is unclear, and why, the tiles say.
 GOAL_ONE = {"yes": "The goal of {name} is met.", "no": "The goal of {name} is missed."}
 GOAL_ONE_UNCLEAR = "Whether the goal of {name} is met is unclear."
-GOALS = "Of {goals} {met} met"
+GOALS = "Goals, latest month: {met} met"
 GOALS_MISSED = ", {missed} missed ({names})"
 GOALS_UNCLEAR = ", {unclear} unclear"
 
@@ -49,39 +51,40 @@ NO_CHANGE_TOLD = "a change cannot be told"
 NO_GOAL = "no goal"
 GOAL = "goal {goal}: {said}"
 GOAL_MET = {"yes": "met", "no": "missed"}
-GOAL_TOO_FEW = "{month} alone cannot tell"
+GOAL_TOO_FEW = "too few jobs in {month}"
 GOAL_NOT_FINAL = "{month} is not final"
 
 # A problem.
-NEXT, ACTION, OPEN = "Next:", "Action:", "No owner."
-AVOIDABLE = "about {number}{a_year} avoidable"
-AVOIDABLE_MEANS = "Avoidable: above the rate of comparable work."
-BASIS = "Come-backs within {days}, {months}"
+NEXT, ACTION, OPEN = "→", "Action:", "No owner."
+AVOIDABLE = "{number} avoidable {span}"
+A_YEAR, IN_ALL = "a year", "in all"
+AVOIDABLE_MEANS = "Avoidable (estimated): above comparable work."
+BASIS = "Within {days}, {months}"
 MORE_PROBLEMS = "{more} more in the annex"
 FULL = " {left} in the annex alone, as the sheet is full."
 ACTION_DONE = "{action}{owner} since {month}: {rates}{verdict}"
 OWNER, NO_OWNER = " (owner: {owner})", " (owner to be named)"
-RATES = "before {before}, after {after}; "
+RATES = "before {before}, after {after} of {jobs}; "
 
 # The lines below.
 COST = "{months}: {comebacks} within {days} days"
 COST_UNKNOWN = "{came}; their cost is not known."
-COST_SUM = "{came}, {cost} (95 % interval {low} to {high})"
+COST_SUM = "{came}, {cost} (95 %: {low} to {high})"
 COST_OF_FEW = "; the cost of {number} is not known"
 COST_NOT_COUNTED = " Not counted: {what}."
 LARGEST = " Largest avoidable part: problem {number}."
 SAFETY = "{events} in {month}: {kinds}."
-ACTION_LINE = "{action}{what}: {verdict}{until}"
-ACTION_UNTIL = " until {month}"
+ACTION_LINE = "{action}, {what}: {verdict}"
+DUE = "verdict due {month}"
 MORE_ACTIONS = "{more} in the annex"
 UNSHOWN_ACTIONS = "On record are actions that this page does not show; the annex says why."
 CLOSED = "{jobs} closed."
-COMPLETE = "Tables complete{but}."
+COMPLETE = "All tables loaded{but}."
 INCOMPLETE = "Incomplete, without {missing}{but}."
 HIDDEN = " Not shown, as under {smallest} cases: {left} of {groups} kinds of work."
 CAUTIONS = (
     "{hazards} work: follow the maker's service guide, local codes, trained staff. No figure justifies skipping a "
-    "hold point or protection. Rates are not adjusted for work mix."
+    "hold point or protection. Rates: not adjusted for mix."
 )
 """The cautions at the foot of the sheet; the annex has all of them."""
 
@@ -103,6 +106,6 @@ def decide(waiting: Sequence[str], actions: Sequence[str], events: int) -> str:
 
 def goals(met: int, missed: Sequence[str], missing: int, unclear: int) -> str:
     """How many goals are met, missed and unclear; `missed` are the names to be said of the `missing` ones."""
-    said = GOALS.format(goals=counted(met + missing + unclear, "goal"), met=met)
+    said = GOALS.format(met=met)
     said += GOALS_MISSED.format(missed=missing, names=listed(list(missed))) if missing else ""
     return f"{said}{GOALS_UNCLEAR.format(unclear=unclear) if unclear else ''}."

@@ -21,7 +21,7 @@ from tests.review.good_or_bad import DAY, LESS, MONTH, Tables, made
 
 ALL_CLEARS = (
     r"no clear change of",
-    r"^Nothing to act on: of [\d,]+ comparisons? none is statistically clear",
+    r"^Nothing to act on: (of [\d,]+ comparisons none is|the one comparison is not) statistically clear",
     r"^No come-back of these months is attributed to a step",
     r"^None of [\d,]+ runs of diagnostics failed",
     r"^Each fault found in \d+ come-backs is covered by some test",

@@ -17,7 +17,7 @@ import pytest
 from rqa.plots import plot
 from rqa.plots.charts.small_control import LETTERS
 from rqa.review import render
-from rqa.review.facts import MonthFacts
+from rqa.review.facts import CasesListed, MonthFacts, PageTable
 from rqa.review.printed import browser, write_pdf
 from tests.plots.steps.test_step_pictures import step_map
 from tests.review.browser import Tab, opened
@@ -49,7 +49,9 @@ def page(hostile_facts: MonthFacts, tmp_path_factory: pytest.TempPathFactory) ->
     folder = tmp_path_factory.mktemp("browser")
     drawn = plot(step_map(), headed=False, width="container").to_dict()
     mapped = replace(hostile_facts.figures[0], key="step-map", spec=drawn)
-    shown = replace(hostile_facts, figures=(*hostile_facts.figures, mapped))
+    table = PageTable("Jobs", ("job", "closed"), (("J1", "2026-01-02"),), 2)
+    behind = CasesListed("F-made", "model Marl-10", "1 job", 1, table, "As a file: rqa jobs WORKSPACE")
+    shown = replace(hostile_facts, figures=(*hostile_facts.figures, mapped), lists=(*hostile_facts.lists, behind))
     (folder / "page.html").write_text(render(shown), encoding="utf-8")
     return folder / "page.html"
 
@@ -215,6 +217,12 @@ def test_the_first_three_items_are_seen_at_first_sight(tab: Tab) -> None:
     tab.look(width=1280)
 
 
+def press(tab: Tab, key: str, text: str) -> None:
+    """Press a key where the focus is."""
+    for kind in ("keyDown", "keyUp"):
+        tab.ask("Input.dispatchKeyEvent", type=kind, key=key, code=key, windowsVirtualKeyCode=13, text=text)
+
+
 def test_a_link_into_a_folded_part_opens_it(page: Path) -> None:
     with opened(str(browser()), page) as fresh:
         state = "document.querySelector('#safety').open"
@@ -225,12 +233,20 @@ def test_a_link_into_a_folded_part_opens_it(page: Path) -> None:
         fresh.value("document.querySelector('#safety').open = false")
         fresh.value("document.querySelector('.lines a[href=\"#safety\"]').click()")
         fresh.wait_for(state)
+        # A list within a part opens with it, and closed again it opens by the same link.
+        link = "<a id=to href=#jobs-F-made>1</a>"
+        fresh.value(f"document.querySelector('#annex').insertAdjacentHTML('beforebegin', '{link}')")
+        listed = "document.querySelector('#jobs').open && document.querySelector('#jobs-F-made').open"
+        for _ in range(2):
+            assert fresh.value(listed) is False
+            fresh.value("document.querySelector('#to').focus()")
+            press(fresh, "Enter", "\r")
+            fresh.wait_for(f"{listed} && document.querySelector('#jobs-F-made td').checkVisibility()")
+            fresh.value("document.querySelector('#jobs-F-made').open = document.querySelector('#jobs').open = false")
         # Of the others none is opened; each opens by the keyboard, as a summary does.
         assert fresh.value("document.querySelectorAll('details.part[open]').length") == 1
         fresh.value("document.querySelector('#goals summary').focus()")
-        enter = {"key": "Enter", "code": "Enter", "windowsVirtualKeyCode": 13, "text": "\r"}
-        for kind in ("keyDown", "keyUp"):
-            fresh.ask("Input.dispatchKeyEvent", type=kind, **enter)
+        press(fresh, "Enter", "\r")
         fresh.wait_for("document.querySelector('#goals').open")
 
 

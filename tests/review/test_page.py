@@ -169,11 +169,12 @@ def test_every_figure_has_words_a_picture_and_its_numbers(parts: Parts, facts: M
     assert len(parts.of("figure")) == len(facts.drawn)
     folded = [a for a in parts.of("details") if a.get("class") == "part"]
     assert [a["id"] for a in folded] == [
-        "words", "goals", "look", "figures", *(s.key for s in facts.then), "loaded", "reproduced", "cautions", "meaning"
+        "words", "goals", "look", *["jobs"] * bool(facts.lists), "figures", *(s.key for s in facts.then), "loaded",
+        "reproduced", "cautions", "meaning",
     ]
-    assert len(parts.of("details")) == len(folded) + len(facts.drawn) + 1
+    assert len(parts.of("details")) == len(folded) + len(facts.drawn) + len(facts.lists) + 1
     tables = sum(len(s.tables) for s in facts.sections)
-    assert len(parts.of("table")) == len(facts.drawn) + tables + len(facts.intake) + 1
+    assert len(parts.of("table")) == len(facts.drawn) + tables + len(facts.intake) + len(facts.lists) + 1
     assert all(f.spec["width"] == "container" for f in facts.drawn)
 
 

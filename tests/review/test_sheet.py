@@ -126,7 +126,7 @@ def test_what_a_problem_costs_a_year(depot: Depot, facts: MonthFacts, bad_month:
     for p in facts.sheet.problems:
         if p.avoided >= 0.5:
             cost = p.avoided * mean
-            said = re.search(r"about ([\d,]+) avoidable \(([\d,]+)", p.worth)
+            said = re.search(r"([\d,]+) avoidable in all \(([\d,]+)", p.worth)
             assert said
             assert int(said[1].replace(",", "")) == round(p.avoided)
             assert abs(int(said[2].replace(",", "")) - cost) <= (60 if cost >= 1000 else 10)
@@ -137,11 +137,11 @@ def test_what_a_problem_costs_a_year(depot: Depot, facts: MonthFacts, bad_month:
     ("scope", "kind", "last", "said"),
     [
         # 27 in 18 months are 18 a year; at 90 each that is 1,620, to the hundred.
-        ({"bench": "B-1"}, "k", date(2025, 6, 1), "about 18 a year avoidable (1,600 EUR)"),
+        ({"bench": "B-1"}, "k", date(2025, 6, 1), "18 avoidable a year (1,600 EUR)"),
         # A lot and a burst end by themselves: 27 in all, at 90 each 2,430. So does what was seen for less than a year.
-        ({"lot": "L"}, "k", date(2025, 6, 1), "about 27 avoidable (2,400 EUR)"),
-        ({"bench": "B-1"}, "burst of come-backs", date(2025, 6, 1), "about 27 avoidable (2,400 EUR)"),
-        ({"bench": "B-1"}, "k", date(2024, 10, 1), "about 27 avoidable (2,400 EUR)"),
+        ({"lot": "L"}, "k", date(2025, 6, 1), "27 avoidable in all (2,400 EUR)"),
+        ({"bench": "B-1"}, "burst of come-backs", date(2025, 6, 1), "27 avoidable in all (2,400 EUR)"),
+        ({"bench": "B-1"}, "k", date(2024, 10, 1), "27 avoidable in all (2,400 EUR)"),
     ],
 )
 def test_what_a_problem_is_worth(scope: dict[str, str], kind: str, last: date, said: str) -> None:
@@ -204,6 +204,9 @@ def test_a_depot_with_little_work(jobs: int) -> None:
     assert all((t.value == "no data") == (not t.spec) for t in facts.sheet.tiles)
     assert page.count('class="still tile"') == len(drawn)
     assert not facts.sheet.to_act
+    # What is quiet is said once, and with one comparison it is said of one.
+    assert sheet.count(" ".join(str(facts.sheet.quiet).split())) == 1
+    assert "the 1 comparison" not in page
 
 
 @pytest.mark.slow

@@ -68,13 +68,14 @@ def data_line(depot: Depot, hidden: tuple[int, int]) -> SheetLine:
     refused = int(last["refused"].sum())
     ends = dict(depot.data.loose_ends().table.select("what", "rows").rows())
     strays = sum(n for what, n in ends.items() if what.endswith(STRAY))
-    but = [counted(refused, "refused row")] if refused else []
-    but += [counted(strays, "row of unknown jobs", "rows of unknown jobs")] if strays else []
+    but = [counted(refused, "row refused", "rows refused")] if refused else []
+    row, rows = ("", "") if but else ("row ", "rows ")
+    but += [counted(strays, f"{row}of unknown jobs", f"{rows}of unknown jobs")] if strays else []
     but += [
         counted(n, f"repair without {what.removeprefix(BARE)}", f"repairs without {what.removeprefix(BARE)}")
         for what, n in ends.items() if what.startswith(BARE) and n
     ]
-    rest = f"; {listed(but)}" if but else ""
+    rest = f", but {listed(but)}" if but else ""
     said = say.INCOMPLETE.format(missing=listed(missing), but=rest) if missing else say.COMPLETE.format(but=rest)
     left, groups = hidden
     few = say.HIDDEN.format(smallest=SMALLEST, left=left, groups=groups) if 2 * left > groups else ""

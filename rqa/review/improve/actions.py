@@ -38,8 +38,8 @@ HEADS = (
 )
 LESS, ALONE = "the scope, less comparable work", "the scope alone"
 WINDOW = 30
-WORDS = 9
-"""Words of what an action changed, on the sheet."""
+WORDS, FEW = 9, 3
+"""Words of what an action changed, on the sheet; and where a problem shows it."""
 BEFORE = (
     "Before: the jobs closed in the {} days before the start of the action, or since the log begins. After: those "
     "opened from its start on that have matured. Jobs under way at the start are neither."
@@ -118,15 +118,14 @@ def open_actions(depot: Depot, month: date) -> list[dict[str, Any]]:
 def action_lines(
     rows: Sequence[dict[str, Any]], section: Section, most: int, problems: Sequence[ProblemLine], month: date
 ) -> SheetLine:
-    """Each action with its verdict, the latest first; `section` tells of all of them. What was changed is left out
+    """Each action with its verdict, the latest first; `section` tells of all of them. Fewer words say what was changed
     where one of the `problems` shows the action."""
     known = {p.action.partition(" ")[0] for p in problems}
     latest = sorted(rows, key=lambda r: (r["started_on"], r["action_id"]), reverse=True)
     said = [
         say.ACTION_LINE.format(
-            action=r["action_id"], what="" if r["action_id"] in known else ", " + cut(r["what"], WORDS),
-            verdict=r["verdict"],
-            until=say.ACTION_UNTIL.format(month=say.near(month_name(r["expected_on"]), month)) if _when(r) else "",
+            action=r["action_id"], what=cut(r["what"], FEW if r["action_id"] in known else WORDS),
+            verdict=say.DUE.format(month=say.near(month_name(r["expected_on"]), month)) if _when(r) else r["verdict"],
         )
         for r in latest[:most]
     ]

@@ -2,21 +2,19 @@
 
 from collections.abc import Sequence
 from datetime import date
-from functools import cache
 from typing import Any
 
 from rqa.answers.core.action_scope import read_scope
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.grounds import Sentence
-from rqa.answers.improve.action_judged import TOO_EARLY
 from rqa.answers.improve.findings import WINDOW, MonthFindings
 from rqa.answers.improve.problems import SPARES, Problem, answers_it, problems
 from rqa.depot import Depot
-from rqa.errors import RequestError
 from rqa.plots.comebacks.costs import money
 from rqa.review import sheet_texts as say
 from rqa.review.facts import ProblemLine
+from rqa.review.improve.finding_jobs import FindingJobs
 from rqa.review.texts import cut
 from rqa.words import NAMES, count, counted, estimate, fixed, month_name, months_said, percent, plural, spoken
 
@@ -47,28 +45,21 @@ LONGEST = {"where": 16, "what": 16, "check": 13, "owner": 4}
 
 
 def problem_lines(
-    depot: Depot, month: date, found: MonthFindings, actions: Sequence[dict[str, Any]], listed: Sequence[str]
+    depot: Depot, month: date, found: MonthFindings, actions: Sequence[dict[str, Any]], listed: Sequence[str],
+    jobs: FindingJobs,
 ) -> tuple[tuple[ProblemLine, ...], str]:
     """The first problems of a month, and what they count; persons are left out.
 
     `actions` are the verdicts on the actions begun by the month that may be shown, `listed` the ids of the findings
-    that have a place of their own in the annex.
+    that have a place of their own in the annex; `jobs` lists those behind each finding.
     """
     kept = [f for f in found.findings if not depot.people & set(f.scope)]
     states = dict(zip((f.id for f in found.findings), found.table["state"].to_list(), strict=True))
     asked = {f.id for f in kept[:COMPARED]}
-    every = problems(kept, cache(lambda name: _returned(found, name) if name in asked else frozenset()))
+    every = problems(kept, lambda name: jobs.ids_returned(name) if name in asked else frozenset())
     mean, currency = _mean_cost(depot, found)
-    lines = tuple(_line(p, states, actions, listed, mean, currency, month) for p in every[:MOST])
+    lines = tuple(_line(p, states, actions, listed, mean, currency, month, jobs) for p in every[:MOST])
     return lines, _basis(every, lines)
-
-
-def _returned(found: MonthFindings, name: str) -> frozenset[str]:
-    """The jobs of a finding that came back; none where it has no list of them."""
-    try:
-        return frozenset(found.returned(id=name).table["job_id"].to_list())
-    except RequestError:
-        return frozenset()
 
 
 def nothing_to_act_on(depot: Depot, quiet: Sentence) -> Sentence:
@@ -81,16 +72,18 @@ def nothing_to_act_on(depot: Depot, quiet: Sentence) -> Sentence:
 
 def _line(
     p: Problem, states: dict[str, str], actions: Sequence[dict[str, Any]], listed: Sequence[str], mean: float | None,
-    currency: str, month: date,
+    currency: str, month: date, jobs: FindingJobs,
 ) -> ProblemLine:
     f = p.told
     ids = tuple(one.id for one in p.findings)
     named = [r for r in actions if answers_it(p, r["finding_id"], read_scope(r["scope"]).where)]
     last = max(named, key=lambda r: (r["started_on"], r["action_id"]), default=None)
     worth, cost = _worth(p, mean, currency)
+    behind = jobs.of(f.id)
     return ProblemLine(
         ids=ids,
         address=next((i for i in (f.id, *ids) if i in listed), "look"),
+        listed="" if behind is None else behind.address,
         where=cut(_where(p), LONGEST["where"]),
         what=cut(_what(f), LONGEST["what"]),
         worth=worth,
@@ -155,7 +148,7 @@ def _worth(p: Problem, mean: float | None, currency: str) -> tuple[str, float | 
     once = AT_ONCE[0] in p.scope or any(one.kind.startswith(AT_ONCE[1]) for one in p.findings) or months < YEAR
     number = p.avoided * (1.0 if once else YEAR / months)
     about = estimate(number) if number < 1 else fixed(number, 0)
-    said = say.AVOIDABLE.format(number=about, a_year="" if once else " a year")
+    said = say.AVOIDABLE.format(number=about, span=say.IN_ALL if once else say.A_YEAR)
     if mean is None:
         return said, None
     return f"{said} ({money(_rounded(number * mean), currency)})", number * mean
@@ -183,10 +176,11 @@ def _action(r: dict[str, Any], month: date) -> str:
     """The action about it: who, since when, and the rates before and after."""
     owner = say.OWNER.format(owner=cut(spoken(r["owner"]), LONGEST["owner"])) if r["owner"] else say.NO_OWNER
     before, after = (_rate(r, side) for side in ("before", "after"))
-    rates = say.RATES.format(before=before, after=after) if before and after else ""
+    jobs = counted(r["jobs_after"] or 0, "job")
+    rates = say.RATES.format(before=before, after=after, jobs=jobs) if before and after else ""
     return say.ACTION_DONE.format(
         action=r["action_id"], owner=owner, month=say.near(month_name(r["started_on"]), month), rates=rates,
-        verdict=f"{r['verdict']} to judge" if r["verdict"] == TOO_EARLY else r["verdict"],
+        verdict=r["verdict"],
     )
 
 

@@ -14,7 +14,7 @@ from rqa.review.facts import FigureScope, PageTable, Section, SheetLine, in_shor
 from rqa.review.texts import no_job_closed
 from rqa.words import count, counted, month_name, spoken
 
-LISTED = 30
+LISTED = 50
 HIDDEN = ("breach_jobs", "hide")
 """How the store says that the jobs are not shown."""
 ABOUT = "whether a battery was isolated late or reconnected early"
@@ -79,6 +79,7 @@ def safety_line(depot: Depot, month: date, section: Section) -> tuple[SheetLine,
         return SheetLine("Safety", (in_short(section.words[0]),), section.key, "how it is looked for"), 0
     each = rows.group_by("kind").len().sort("kind").rows()
     kinds = [f"{KINDS.get(kind, spoken(kind))} {count(n)}" for kind, n in each]
+    kinds[1:] = [kind.removeprefix("battery ") for kind in kinds[1:]]
     events = counted(rows.height, "event")
     said = say.SAFETY.format(events=events, month=say.near(month_name(month), month), kinds=", ".join(kinds))
-    return SheetLine("Safety", (said,), section.key, "the list of each event"), rows.height
+    return SheetLine("Safety", (said,), section.key, "the list of each event", events), rows.height
