@@ -8,6 +8,8 @@ from rqa.words import month_name
 CANNOT_BE_TOLD = "cannot be told"
 HAZARDS = ("Battery, electrostatic and sharp-edge", "Electrostatic and sharp-edge")
 """Work that needs protection, where units may have a battery, and where the procedures name none."""
+HIDDEN = ("breach_jobs", "hide")
+"""How the store says that the jobs with a breach are not shown."""
 CAUTIONS = (
     "{hazards} work follows the maker's service guide, local codes and trained staff. "
     "No figure here justifies skipping a hold point or a protective measure.",
@@ -16,7 +18,7 @@ CAUTIONS = (
     "person but the owners of actions.",
     "Groups of fewer than {smallest} cases are not shown, nor others from which these would follow; costs are "
     "sums, and are shown in full. So are months of the whole depot, the weeks of a burst, and the two sides of an "
-    "action, whose scope the lead has chosen.",
+    "action, whose scope the lead has chosen. The jobs behind a finding are listed, and no person with them.",
     "Rates are not adjusted for the mix of work: a month, a bench or a model with harder work looks worse than it is.",
     "A difference within chance is not proof that nothing changed: small numbers hide small changes.",
 )

@@ -11,7 +11,7 @@ from rqa.answers.improve.findings import MonthFindings
 from rqa.depot import Depot
 from rqa.errors import RequestError
 from rqa.review.facts import CasesListed, PageTable
-from rqa.review.steps.safety import HIDDEN
+from rqa.review.texts import HIDDEN
 from rqa.words import count, counted, spoken
 
 LISTED = 50

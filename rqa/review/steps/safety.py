@@ -11,12 +11,10 @@ from rqa.depot import Depot
 from rqa.measures.run import measure_sql
 from rqa.review import sheet_texts as say
 from rqa.review.facts import FigureScope, PageTable, Section, SheetLine, in_short
-from rqa.review.texts import no_job_closed
+from rqa.review.texts import HIDDEN, no_job_closed
 from rqa.words import count, counted, month_name, spoken
 
 LISTED = 50
-HIDDEN = ("breach_jobs", "hide")
-"""How the store says that the jobs are not shown."""
 ABOUT = "whether a battery was isolated late or reconnected early"
 KINDS = {"isolated_late": "battery isolated late", "reconnected_early": "battery reconnected early"}
 
