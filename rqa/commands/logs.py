@@ -104,3 +104,25 @@ def records(workspace: Path, key_file: Path) -> None:
         say(f"{file}, row {row:,}: {rule}\n  {one_line(record)}")
     if table.is_empty():
         say("No record was kept: there was none, or they were cut to their place (see broken_records in sources.toml).")
+
+
+@main.command("to-do", epilog="Example: rqa to-do out --to to-send-back")
+@click.argument("workspace", type=FOLDER)
+@click.option("--site", default=None, metavar="SITE", help="One site alone.")
+@click.option("--as-of", default=None, metavar="DATE", help="Look at the depot as of this day.")
+@click.option("--to", default=None, type=click.Path(file_okay=False, path_type=Path), help="Their folder.")
+def to_do(workspace: Path, site: str | None, as_of: str | None, to: Path | None) -> None:
+    """Write a workbook for each site with what it has to mend in its files, to send back.
+
+    It holds rows that were refused or remarked on (file, row, column, value, rule, next step), jobs that lack
+    something, and columns that are seldom given. Without --to the workbooks go beside the store.
+    """
+    import rqa
+    from rqa.to_do import write_to_do
+
+    with rqa.open(workspace, as_of=as_of) as depot:
+        made = write_to_do(depot, depot.path.parent if to is None else to, site)
+        if not made:
+            say(repr(depot.data.to_mend()))
+    for name, path in made.items():
+        say(f"{name}: written to {path}")

@@ -8,6 +8,7 @@ from rqa.answers.data.intake_report import refused as _refused
 from rqa.answers.data.intake_report import remarks as _remarks
 from rqa.answers.data.intake_report import superseded as _superseded
 from rqa.answers.data.intake_report import views as _views
+from rqa.answers.data.to_mend import to_mend as _to_mend
 from rqa.asking import Area, question
 
 
@@ -21,4 +22,5 @@ class Data(Area):
     remarks = question(_remarks)
     loose_ends = question(_loose_ends)
     overlaps = question(_overlaps)
+    to_mend = question(_to_mend)
     views = question(_views)

@@ -1,5 +1,6 @@
 """`depot.returns`: when units come back, why, how often, and what that makes of a unit or a cohort."""
 
+from rqa.answers.comebacks.claims import claims as _claims
 from rqa.answers.comebacks.classes import comeback_causes as _comeback_causes
 from rqa.answers.comebacks.cohorts import cohorts as _cohorts
 from rqa.answers.comebacks.cohorts import return_indices as _return_indices
@@ -36,6 +37,7 @@ class Returns(Area):
     recurrence_difference = question(_recurrence_difference)
     trends = question(_return_trends)
     lots = question(_lots)
+    claims = question(_claims)
     chronic_units = question(_chronic_units)
     worst_share = question(_worst_share)
     forecast = question(_forecast)
