@@ -127,7 +127,7 @@ def _load(folder: Path, made: "Draft", frames: Mapping[str, Any] | None, rows: i
         path = folder / MAPPING_FILE
         text = path.read_text(encoding="utf-8-sig", errors="replace") if path.is_file() else ""
         how["look"] = Look(rows, partial(outlook, text=text))
-    return load_store(folder, version=version("rqa"), keep=keep, frames=frames, mapping=made, **how)
+    return load_store(folder, version=version("rqa"), keep=keep, prepare=keep, frames=frames, mapping=made, **how)
 
 
 @contextmanager

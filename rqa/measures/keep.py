@@ -9,6 +9,7 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from rqa.errors import StoreError
+from rqa.measures.kept_empty import COLUMNS, RESTS_ON
 from rqa.measures.run import concepts, measure_sql
 from rqa.store.concepts import Concept, forget_concepts, make_concepts
 
@@ -98,15 +99,9 @@ def keep(connection: "duckdb.DuckDBPyConnection", before: str | None = None) -> 
         if new:
             forget_concepts(connection)
             make_concepts(connection, _concepts(OF_ROWS))
-        # A temporary table hides the store's view of the same name.
-        for name in PLANS:
-            connection.execute(f"create or replace temp table {name} as from main.{name}")
-        if before is not None and _is_kept(connection, before) and _few(connection, before):
-            _bring_up_to_date(connection, before)
-        else:
-            _run(connection, "main")
-        for name in PLANS:
-            connection.execute(f"drop table temp.{name}")
+        # Of the same rows the same is kept.
+        if before is None or not _is_kept(connection, before) or _any_touched(connection):
+            _keep_of_rows(connection, before)
         if new:
             make_concepts(connection, _concepts(OF_KEPT))
         connection.execute("delete from about where name in ('kept_by', 'concepts_by')")
@@ -115,6 +110,38 @@ def keep(connection: "duckdb.DuckDBPyConnection", before: str | None = None) -> 
         )
     except duckdb.Error as error:
         raise StoreError(f"the kept tables could not be made: {error}") from error
+
+
+def _keep_of_rows(connection: "duckdb.DuckDBPyConnection", before: str | None) -> None:
+    none = _without_rows(connection)
+    for name in PLANS:
+        # A temporary table hides the store's view of the same name.
+        made = f"({COLUMNS[name]})" if name in none else f"as from main.{name}"
+        connection.execute(f"create or replace temp table {name} {made}")
+    if before is not None and _is_kept(connection, before) and _few(connection, before):
+        _bring_up_to_date(connection, before)
+    else:
+        _run(connection, "main", none)
+    for name in PLANS:
+        connection.execute(f"drop table temp.{name}")
+
+
+def _any_touched(connection: "duckdb.DuckDBPyConnection") -> bool:
+    return connection.execute("select exists (from temp.touched)").fetchall() == [(True,)]
+
+
+def _without_rows(connection: "duckdb.DuckDBPyConnection") -> frozenset[str]:
+    """The tables that have no row, as what they rest on has none; names mean what they mean to the connection now."""
+    logs = sorted({log for needs in RESTS_ON.values() for log in _named(needs)})
+    (found,) = connection.execute(f"select {', '.join(f'exists (from {log})' for log in logs)}").fetchall()
+    there = {log for log, some in zip(logs, found, strict=True) if some}
+    return frozenset(
+        name for name, needs in RESTS_ON.items() if not all(there & _named(need) for need in needs.split(", "))
+    )
+
+
+def _named(needs: str) -> set[str]:
+    return set(needs.replace(" or ", ", ").split(", "))
 
 
 def _concepts(names: Sequence[str]) -> list[Concept]:
@@ -147,13 +174,15 @@ def _is_kept(connection: "duckdb.DuckDBPyConnection", before: str) -> bool:
     return found == [(_edition(),)]
 
 
-def _run(connection: "duckdb.DuckDBPyConnection", home: str) -> None:
-    """Make every kept table ("main") or a temporary one in its stead ("temp"), from what their plain names mean."""
-    for name in WORKING:
-        connection.execute(f"create or replace temp table {name} as {keep_sql(name)}")
-    for name in KEPT:
-        kind = "temp table" if home == "temp" else "table"
-        connection.execute(f"create or replace {kind} {home}.{name} as {keep_sql(name)}")
+def _run(connection: "duckdb.DuckDBPyConnection", home: str, none: frozenset[str]) -> None:
+    """Make every kept table ("main") or a temporary one in its stead ("temp"), from what plain names mean.
+
+    Those of `none` have no row.
+    """
+    for name in (*WORKING, *KEPT):
+        place = f"temp table temp.{name}" if home == "temp" or name in WORKING else f"table main.{name}"
+        made = f"({COLUMNS[name]})" if name in none else f"as {keep_sql(name)}"
+        connection.execute(f"create or replace {place} {made}")
     for name in WORKING:
         connection.execute(f"drop table temp.{name}")
 
@@ -208,7 +237,7 @@ def _bring_up_to_date(connection: "duckdb.DuckDBPyConnection", before: str) -> N
         # A temporary table hides the store's table of the same name.
         for log in LOGS:
             connection.execute(f"create or replace temp table {log} as from {side}_rows_{log}")
-        _run(connection, "temp")
+        _run(connection, "temp", _without_rows(connection))
         for name in KEPT:
             connection.execute(f"create or replace temp table {side}_{name} as select * from temp.{name}")
         for name in (*LOGS, *KEPT):

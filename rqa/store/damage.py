@@ -19,6 +19,9 @@ _BLOCK = re.compile(_KIND + r"Corrupt database file: computed checksum.* in bloc
 _SHORT = re.compile(_KIND + r'Could not read enough bytes from file "(.*?)": attempted')
 _SPOILT = re.compile(_KIND + r"(Corrupt(?!\w* (temporary|Parquet))|corrupt database|Failed to scan dictionary)")
 
+FEW_ROWS = 1_000
+"""So many rows of a table are taken out of the engine as they are: to understand a longer query takes it more time."""
+
 
 def damage_told(error: BaseException | None, path: Path) -> str | None:
     """What an error of the engine says is damaged in the store at `path`; None when it is about something else."""
@@ -49,16 +52,18 @@ def unreadable(connection: duckdb.DuckDBPyConnection, catalog: str, path: Path) 
     """Read every row of every table of the store that is attached as `catalog`; what is damaged, None if nothing is."""
     tables = connection.execute(
         # A table without a row has no block that anybody reads.
-        "select t.table_name, list(c.column_name order by c.column_index) "
-        "from duckdb_tables() as t join duckdb_columns() as c using (database_name, table_oid) "
-        "where t.database_name = ? and t.estimated_size > 0 group by t.table_name order by t.table_name",
+        "select table_name, estimated_size from duckdb_tables() where database_name = ? and estimated_size > 0 "
+        "order by table_name",
         [catalog],
     ).fetchall()
-    for table, columns in tables:
+    for table, size in tables:
+        rows = f"{catalog}.main.{quoted(table)}"
         try:
-            # Which value is the last is known only when all are read, so every block is.
-            every = ", ".join(f"last({quoted(c)})" for c in columns)
-            connection.execute(f"select {every} from {catalog}.main.{quoted(table)}").fetchall()
+            if size > FEW_ROWS:
+                # Which value is the last is known only when all are read, so every block is.
+                described = connection.execute(f"describe {rows}").fetchall()
+                rows = f"(select {', '.join(f'last({quoted(name)})' for name, *_ in described)} from {rows})"
+            connection.execute(f"from {rows}").fetchall()
         except duckdb.Error as error:
             found = damage_told(error, path)
             if found is None:

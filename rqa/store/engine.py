@@ -159,6 +159,12 @@ def attach(connection: duckdb.DuckDBPyConnection, path: Path, name: str) -> None
     connection.execute(f"attach {literal(str(path))} as {name} (read_only)")
 
 
+def let_go(connection: duckdb.DuckDBPyConnection) -> None:
+    """Have a writer's engine close the store and forget what it has of it in memory."""
+    connection.execute("use memory")
+    connection.execute(f"detach {WRITTEN}")
+
+
 def beside(store: Path) -> list[Path]:
     """The files the engine may look for when it attaches a store."""
     return [store.with_name(store.name + end) for end in ("", ".wal", ".wal.recovery", ".wal.checkpoint")]

@@ -29,11 +29,11 @@ from rqa.progress import Progress, silent
 from rqa.stopping import held, interruptible, released
 from rqa.store.account import SELECTED, Account, named_files
 from rqa.store.changed_jobs import begin
-from rqa.store.ddl import create_statements
 from rqa.store.doing import Tell, untold
 from rqa.store.empty_files import write_empty_remarks
-from rqa.store.engine import STORE_FILE, Store, attach, beside, connect, open_store
+from rqa.store.engine import STORE_FILE, Store, attach, beside, connect, identity, open_store
 from rqa.store.first_rows import first_rows
+from rqa.store.first_store import Prepare, bare, first_store
 from rqa.store.known_names import with_known_names
 from rqa.store.limits import MEMORY, SQL_MINUTES, WAIT_SECONDS
 from rqa.store.linked import forms, links, units
@@ -78,6 +78,7 @@ def load(
     *,
     version: str,
     keep: Keep,
+    prepare: Prepare = bare,
     frames: MappingType[str, Any] | None = None,
     mapping: MappingType[str, Any] | Draft | None = None,
     write: bool = True,
@@ -87,7 +88,7 @@ def load(
     tell: Tell = untold,
     look: Look | None = None,
 ) -> LoadReport:
-    """Load a workspace; `keep` makes the kept tables in the same load.
+    """Load a workspace; `keep` makes the kept tables in the same load, `prepare` what a store without rows has of them.
 
     `frames` are pandas or polars frames by name: a name of the contract's own tables needs no mapping, another is
     mapped by a [[table]] whose files have format "frame". `mapping` replaces `sources.toml`. With `write=False`
@@ -107,7 +108,8 @@ def load(
     faults = Faults([*made.faults, *(f for of_entry in unsafe.values() for f in of_entry), *pattern_faults(rules)])
     named = folder / STORE_FILE
     store = real_file(named)
-    loaded = files_loaded(store) if store.exists() else set()
+    looked_at = identity(store)
+    loaded = files_loaded(store) if looked_at else set()
     items = plan(made, folder, frames or {}, loaded, faults)
     minutes = rules.workspace.sql_minutes or SQL_MINUTES
     if faults.said:
@@ -118,25 +120,30 @@ def load(
     with _scratch(store, write=write, wait=wait) as scratch:
         fresh = scratch / STORE_FILE
         with released():
-            if store.exists():
-                with open_store(store) as opened:
-                    held_back(rules, opened)
+            first = not store.exists()
+            if first:
+                first_store(prepare, fresh)
+            else:
+                if rules.held_back or identity(store) != looked_at:
+                    with open_store(store) as opened:
+                        held_back(rules, opened)
                 shutil.copyfile(store, fresh)
             connection = _connect(scratch, items, memory, beside(store), watched=progress is not silent)
             try:
                 sources = Stager(connection, scratch, sql_minutes=minutes, memory=memory, tell=tell)
                 with interruptible(connection), closing(sources) as stager:
-                    report = _load_into(connection, stager, rules, items, keep, version, folder, store, progress)
+                    before = None if first else store
+                    report = _load_into(connection, stager, rules, items, keep, version, folder, before, progress)
                     if look is not None:
                         seen = _seen(connection, stager, items, look.rows, scratch)
                     connection.execute("checkpoint")
+                if write:
+                    prove(connection, fresh, store)
             finally:
                 connection.close()
             if look is not None and seen is not None:
                 with open_store(fresh) as opened:
                     seen = look.of_store(opened, seen, rules)
-            if write:
-                prove(fresh, store)
         if write:
             put_in_place(fresh, store, rules.workspace.store_readers)
     files, refusals, remarks, load_id, alarms = report
@@ -221,14 +228,10 @@ def _load_into(
     keep: Keep,
     version: str,
     folder: Path,
-    store: Path,
+    store: Path | None,
     progress: Progress,
 ) -> Outcome:
     started = datetime.now(UTC).replace(tzinfo=None)
-    empty = not connection.execute("select 1 from duckdb_tables() where table_name = 'about'").fetchall()
-    if empty:
-        for statement in create_statements():
-            connection.execute(statement)
     load_id = one(connection, "select coalesce(max(load_id), 0) + 1 from loads")
     begin(connection)
     if "texts" in rules.held_back:
@@ -252,7 +255,7 @@ def _load_into(
     over = {item.label: item.files for item in items if item.source is None}
     write_empty_remarks(connection, read, over, load_id)
     tables.meter.counting()
-    if empty:
+    if store is None:
         keep(connection, None)
     else:
         attach(connection, store, BEFORE)

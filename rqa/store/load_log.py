@@ -158,7 +158,8 @@ def keep_books(
         about["breach_jobs"] = rules.workspace.breach_jobs
     if rules.workspace.labour_rate is not None:
         about["labour_rate"] = repr(rules.workspace.labour_rate)
-    connection.execute("delete from about")
+    # What the load keeps for questions is made later; whether the store has the concepts of before is told until then.
+    connection.execute("delete from about where name <> 'concepts_by'")
     connection.executemany("insert into about values (?, ?)", list(about.items()))
     connection.execute("delete from person_columns")
     marked = sorted({(entry.table, name) for entry in rules.table for name in entry.people})

@@ -56,12 +56,8 @@ def settle(
     merge_lines(connection, table, files)
     verdicts = {f.file_no: dict.fromkeys(VERDICTS, 0) for f in files}
     places = Places(load_id, verdicts)
-    left_out = f"select {FILE_NO}, count(*) from temp.placed_{name} where {LEFT_OUT} group by all"
-    count_into(verdicts, "left_out", connection.execute(left_out).fetchall())
     count_into(verdicts, "merged", merged_lines(connection, table))
-    staged = f"select source_file, coalesce({DERIVE}, ''), count(*) filter (where {BROKEN} is null and not {LEFT_OUT}) "
-    staged += f"from temp.placed_{name} group by all"
-    given = {label: (derive, good) for label, derive, good in connection.execute(staged).fetchall()}
+    given = _count_staged(connection, name, verdicts)
     held = {d for (d,) in connection.execute(f"select derive from temp.{ORDER} where derive is not null").fetchall()}
     derivations = sorted({derive for derive, _ in given.values()} | held)
     if len(derivations) < 2 and is_lean(connection, name) and not any(f.read_again for f in files):
@@ -92,6 +88,22 @@ def settle(
     _count_repeats(connection, table, places)
     _count_kept(connection, table, places)
     return places
+
+
+def _count_staged(
+    connection: duckdb.DuckDBPyConnection, name: str, verdicts: Verdicts
+) -> dict[str, tuple[str, int]]:
+    """Count the rows left out and refused; which numbers the rows of each file lack, and how many of them are good."""
+    given: dict[str, tuple[str, int]] = {}
+    for file_no, label, derive, left_out, refused, good in connection.execute(
+        f"select {FILE_NO}, source_file, coalesce({DERIVE}, ''), count(*) filter (where {LEFT_OUT}), "
+        f"count(*) filter (where {BROKEN} is not null), "
+        f"count(*) filter (where {BROKEN} is null and not {LEFT_OUT}) from temp.placed_{name} group by all"
+    ).fetchall():
+        verdicts[file_no]["left_out"] += left_out
+        verdicts[file_no]["refused"] += refused
+        given[label] = (derive, given.get(label, ("", 0))[1] + good)
+    return given
 
 
 def _note_numbers(connection: duckdb.DuckDBPyConnection, places: Places) -> None:
@@ -201,13 +213,12 @@ def _keep_refused(
     """Write refused rows, one per broken rule, with the job they belong to where that can be read."""
     name = table.name
     job = JOB if JOB in table.names else "null"
-    connection.execute(
-        f"insert into main.refused select {load_id}, {literal(name)}, source_file, source_row, b.column_name, b.rule, "
-        f"b.value, {RAW}, job from (select source_file, source_row, {RAW}, unnest({BROKEN}) as b, {job} as job "
-        f"from temp.placed_{name} where {BROKEN} is not null)"
-    )
-    refused = f"select {FILE_NO}, count(*) from temp.placed_{name} where {BROKEN} is not null group by all"
-    count_into(verdicts, "refused", connection.execute(refused).fetchall())
+    if any(verdict["refused"] for verdict in verdicts.values()):
+        connection.execute(
+            f"insert into main.refused select {load_id}, {literal(name)}, source_file, source_row, b.column_name, "
+            f"b.rule, b.value, {RAW}, job from (select source_file, source_row, {RAW}, unnest({BROKEN}) as b, "
+            f"{job} as job from temp.placed_{name} where {BROKEN} is not null)"
+        )
     for f in files:
         keep_rejects(connection, f, load_id)
         verdicts[f.file_no]["left_out" if f.beside else "refused"] += len(f.rejects)

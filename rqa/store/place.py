@@ -5,9 +5,12 @@ import stat
 from collections.abc import Sequence
 from pathlib import Path
 
+import duckdb
+
 from rqa.errors import StoreError
-from rqa.store.damage import damaged
-from rqa.store.engine import open_store
+from rqa.stopping import interruptible
+from rqa.store.damage import damage_told, damaged, unreadable
+from rqa.store.engine import ATTACHED, attach, let_go, open_store
 from rqa.store.kept_beside import forget
 
 READERS = {"owner": 0o600, "group": 0o640, "all": 0o644}
@@ -32,13 +35,20 @@ def real_file(store: Path) -> Path:
     return real
 
 
-def prove(fresh: Path, store: Path) -> None:
-    """Read all of a new store before it is put in place.
+def prove(connection: duckdb.DuckDBPyConnection, fresh: Path, store: Path) -> None:
+    """Read all of a new store before it is put in place, by the engine that wrote it: it lets go of it and begins anew.
 
     A load carries over what it does not read again, so damage in the old file would be handed on with it.
     """
-    with open_store(fresh) as made:
-        what = made.unreadable()
+    let_go(connection)
+    try:
+        attach(connection, fresh, ATTACHED)
+        with interruptible(connection):
+            what = unreadable(connection, ATTACHED, fresh)
+    except duckdb.Error as error:
+        what = damage_told(error, fresh)
+        if what is None:
+            raise
     if what is None:
         return
     if store.exists():

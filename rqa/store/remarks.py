@@ -172,22 +172,30 @@ def write_row_remarks(connection: duckdb.DuckDBPyConnection, table: str, rows: s
     Clock readings in an hour that was skipped or came twice; times without an offset for which no zone is named; values
     of which an SQL expression made nothing, those of refused rows too.
     """
-    connection.execute(
-        f"insert into main.remarks select {load_id}, '{table}', source_file, '{NO_ZONE}', null, count(*), "
-        f"min(source_row) from {rows} where {UNZONED} and {BROKEN} is null and not {LEFT_OUT} group by all"
-    )
-    connection.execute(
-        f"insert into main.remarks select {load_id}, '{table}', source_file, "
-        f"'{EMPTIED_BEGINS} ' || e.column_name || ' gave nothing where the source has a value', "
-        f"arg_min(e.given, source_row), count(*), min(source_row) "
-        f"from (select source_file, source_row, unnest({EMPTIED}) as e from {rows} "
-        f"where {EMPTIED} is not null and not {LEFT_OUT}) group by source_file, e.column_name"
-    )
-    connection.execute(
-        f"insert into main.remarks select {load_id}, '{table}', source_file, "
-        f"case when {CLOCK} like '%skipped' then "
-        "'clock skipped (daylight saving), moved on by as much' "
-        "else 'clock repeated (daylight saving), read as the second pass' end, "
-        f"split_part({CLOCK}, ' ', 1), count(*), min(source_row) from {rows} "
-        f"where {CLOCK} is not null and {BROKEN} is null and not {LEFT_OUT} group by all"
-    )
+    good = f"{BROKEN} is null and not {LEFT_OUT}"
+    ((unzoned, emptied, moved),) = connection.execute(
+        f"select bool_or({UNZONED} and {good}), bool_or({EMPTIED} is not null and not {LEFT_OUT}), "
+        f"bool_or({CLOCK} is not null and {good}) from {rows}"
+    ).fetchall()
+    if unzoned:
+        connection.execute(
+            f"insert into main.remarks select {load_id}, '{table}', source_file, '{NO_ZONE}', null, count(*), "
+            f"min(source_row) from {rows} where {UNZONED} and {good} group by all"
+        )
+    if emptied:
+        connection.execute(
+            f"insert into main.remarks select {load_id}, '{table}', source_file, "
+            f"'{EMPTIED_BEGINS} ' || e.column_name || ' gave nothing where the source has a value', "
+            f"arg_min(e.given, source_row), count(*), min(source_row) "
+            f"from (select source_file, source_row, unnest({EMPTIED}) as e from {rows} "
+            f"where {EMPTIED} is not null and not {LEFT_OUT}) group by source_file, e.column_name"
+        )
+    if moved:
+        connection.execute(
+            f"insert into main.remarks select {load_id}, '{table}', source_file, "
+            f"case when {CLOCK} like '%skipped' then "
+            "'clock skipped (daylight saving), moved on by as much' "
+            "else 'clock repeated (daylight saving), read as the second pass' end, "
+            f"split_part({CLOCK}, ' ', 1), count(*), min(source_row) from {rows} "
+            f"where {CLOCK} is not null and {good} group by all"
+        )

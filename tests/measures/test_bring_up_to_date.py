@@ -113,7 +113,7 @@ def test_few_jobs_are_brought_up_to_date_and_no_more(ws: Workspace) -> None:
     sides: list[str] = []
 
     def watched(connection: duckdb.DuckDBPyConnection, before: str | None) -> None:
-        with patch.object(kept, "_run", lambda c, home: (sides.append(home), run(c, home))):
+        with patch.object(kept, "_run", lambda c, home, none: (sides.append(home), run(c, home, none))):
             keep(connection, before)
 
     run = kept._run

@@ -13,7 +13,7 @@ from rqa.contract import TABLES
 from rqa.errors import StoreError
 from rqa.measures.keep import KEPT
 from rqa.store import place
-from rqa.store.engine import open_store
+from rqa.store.engine import let_go, open_store
 from tests.cases import some_slow
 from tests.made_once import Shelf
 from tests.workspaces import Workspace, csv_of, job
@@ -127,27 +127,29 @@ def test_a_load_finds_the_damage_that_it_does_not_read_itself(ws: Workspace) -> 
         depot.query("select * from tests")
 
 
-def test_what_cannot_be_read_back_is_not_put_in_place(ws: Workspace, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("where", some_slow(["its table jobs", "as a whole"], 1))
+def test_what_cannot_be_read_back_is_not_put_in_place(
+    ws: Workspace, monkeypatch: pytest.MonkeyPatch, where: str
+) -> None:
     """A disk that keeps something else than was written: the old store is whole, and stays."""
     standing(ws)
     before = ws.digest()
 
-    class Spoilt:
-        def __init__(self, path: Path) -> None:
-            self.opened = open_store(path)
-            self.new = path.parent != ws.folder
+    def spoil(connection: duckdb.DuckDBPyConnection) -> None:
+        let_go(connection)
+        (fresh,) = ws.folder.glob("depot.duckdb.new-*/depot.duckdb")
+        content = bytearray(fresh.read_bytes())
+        with duckdb.connect(str(fresh), read_only=True) as other:
+            at = "select block_id from pragma_storage_info('jobs') where column_name = 'job_id' and block_id >= 0"
+            block, *_ = other.execute(at).fetchone() or (0,)
+        blocks = range(len(content) // BLOCK) if where == "as a whole" else [block]
+        for number in blocks:
+            content[HEADERS + number * BLOCK + 100] ^= 1
+        fresh.write_bytes(content)
 
-        def __enter__(self) -> "Spoilt":
-            return self
-
-        def __exit__(self, *_: object) -> None:
-            self.opened.close()
-
-        def unreadable(self) -> str | None:
-            return "its table jobs cannot be read" if self.new else self.opened.unreadable()
-
-    monkeypatch.setattr(place, "open_store", Spoilt)
-    with pytest.raises(StoreError, match=r"cannot be read back: its table jobs .*The disk may be failing"):
+    monkeypatch.setattr(place, "let_go", spoil)
+    said = "its table jobs cannot be read .*" if where == "its table jobs" else ""
+    with pytest.raises(StoreError, match=rf"cannot be read back: {said}.*not those that.*The disk may be failing"):
         ws.load(MAPPING)
     assert ws.digest() == before
 
