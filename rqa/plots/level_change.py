@@ -1,15 +1,16 @@
 """A change of level on a chart by month: a dashed upright line where it is dated, and the mean of each level."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-from datetime import date
 from typing import Any
 
 import altair as alt
 
+from rqa.answers.charts.chart_marks import LevelChange
+from rqa.answers.core.result import Answer
 from rqa.plots.period_axes import PeriodAxes
 from rqa.plots.theme import Data
-from rqa.words import MONTHS, month_key, month_name, percent
+from rqa.words import MONTHS, month_key, percent
+
+__all__ = ["LINE", "SETTING", "LevelChange", "change_of", "level_layers"]
 
 SETTING = "level_change"
 """The setting of an answer that holds the change to be drawn."""
@@ -18,28 +19,9 @@ LATE, EARLY = 0.66, 0.38
 """A change that lies later on the axis has its words before its line; one between them has its value over its line."""
 
 
-@dataclass(frozen=True)
-class LevelChange:
-    """The first month at the level of now, its last month, the first month before it, and the mean of either side."""
-
-    since: date
-    until: date
-    before_from: date
-    before: float
-    after: float
-
-    @property
-    def said(self) -> str:
-        """The same in a sentence, for text alternatives."""
-        return (
-            f"The level changed in {month_name(self.since)}: mean {percent(self.before)} before, "
-            f"{percent(self.after)} since."
-        )
-
-
-def change_of(settings: Mapping[str, object]) -> LevelChange | None:
-    """The change of level that an answer is to be drawn with."""
-    found = settings.get(SETTING)
+def change_of(answer: Answer) -> LevelChange | None:
+    """The change of level that an answer is to be drawn with: what its settings say of it, else its own."""
+    found = answer.settings.get(SETTING) if SETTING in answer.settings else getattr(answer, "change", None)
     return found if isinstance(found, LevelChange) else None
 
 

@@ -95,8 +95,8 @@ def is_framed(spec: dict[str, Any]) -> bool:
 
 
 def changed(answer: AnyAnswer, change: LevelChange | None) -> AnyAnswer:
-    """An answer by month with the change of level that its picture shows."""
-    return answer if change is None else replace(answer, settings={**answer.settings, SETTING: change})
+    """An answer by month with the change of level that its picture shows: that of the page's month, or none."""
+    return replace(answer, settings={**answer.settings, SETTING: change})
 
 
 def _control(

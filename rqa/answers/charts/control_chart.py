@@ -6,6 +6,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from rqa.answers.charts.chart_basis import Aside, ChartSettings, Stages, basis, check_fits, filters
+from rqa.answers.charts.chart_marks import LevelChange, change_of_measure, goal_of
 from rqa.answers.charts.chart_rules import ewma_false_alarms, false_alarms, rules_named
 from rqa.answers.charts.chart_series import (
     CHARTED,
@@ -70,10 +71,13 @@ LISTED = {
 class ControlChart(Answer):
     """A control chart: period, size, value, centre, lower, upper, signal, mature; stage, set_aside where asked for.
 
-    `alarms` says how often its rules raise a false alarm, or that there are no limits to break.
+    `alarms` says how often its rules raise a false alarm, or that there are no limits to break. `change` is a change of
+    the level in the last year, `goal` the goal in force: of a share by month, charted as a whole; else None.
     """
 
     alarms: str = ""
+    change: LevelChange | None = None
+    goal: float | None = None
 
     question = "Control chart"
 
@@ -154,7 +158,8 @@ def control_chart(
         Columns after the groups: period (first day; of gaps the day), size (jobs, checks or readings behind the point),
         value, centre, lower, upper, signal ("" or which rules and side), mature; stage, counted from 1, and set_aside
         (the reason, else "") where asked for. `settings["chart"]` says which charts were drawn, `notes` why, how often
-        their rules raise a false alarm, and what to beware of.
+        their rules raise a false alarm, and what to beware of. Of a share by month, charted as a whole, `change` is a
+        change of its level in the last year (see `charts.level`) and `goal` the goal in force; its picture draws both.
 
     Notes
     -----
@@ -181,8 +186,8 @@ def control_chart(
     ruled = rules_named(QUESTION, rules)
     if chart == "ewma" and rules != "limits":
         raise RequestError(f"{QUESTION}: an EWMA carries the past along, so its limits alone judge it: rules='limits'.")
-    found = series_of(snapshot, measure, groups, period=period, window=window,
-                      where=filters(snapshot, where), months=months)
+    kept = filters(snapshot, where)
+    found = series_of(snapshot, measure, groups, period=period, window=window, where=kept, months=months)
     each = "come-back" if kind in ("jobs-between", "time-between") else period
     based = basis(snapshot, period=each, baseline=baseline, stages=stages, set_aside=set_aside)
     for series in found.series:
@@ -201,7 +206,13 @@ def control_chart(
     alarms = _alarms(ruled, limited, each, ewma=chart == "ewma") if limited else NO_ALARMS
     if limited:
         notes.append(alarms)
-    return ControlChart(_table(found, made, based), settings, (*notes, *based.notes), alarms=alarms)
+    whole = measure in MEASURES and period == "month" and not groups
+    plain = whole and not (based.baseline or based.stages or based.set_aside)
+    return ControlChart(
+        _table(found, made, based), settings, (*notes, *based.notes), alarms=alarms,
+        change=change_of_measure(snapshot, measure, window=window, where=kept) if plain else None,
+        goal=goal_of(snapshot, measure, window) if whole and not found.where else None,
+    )
 
 
 def _table(found: ChartCounts, made: Sequence[ChartColumns], based: ChartSettings) -> "pl.DataFrame":

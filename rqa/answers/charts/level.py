@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 
-from rqa.answers.charts.control_chart import MEASURES, is_mature, monthly, ripens
+from rqa.answers.charts.chart_series import MEASURES, is_mature, monthly, ripens
 from rqa.answers.charts.month import UNCLEAR, MonthAgainstBefore, last_whole_month
 from rqa.answers.core.job_clusters import inflation_by_month
 from rqa.answers.core.scope import Snapshot, Where, check_level, check_month_held, month_of, months_back

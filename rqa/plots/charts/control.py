@@ -72,7 +72,7 @@ def plot_control(chart: ControlChart, *, headed: bool = True, width: int | str =
     if len(panels) == 1 or unit == "share":
         under = _ground(chart, rows)
         place_words(rows, under, width if isinstance(width, int) and len(panels) == 1 else WIDTH)
-        picture = _picture(rows, under, panels, early, selection, change_of(chart.settings))
+        picture = _picture(rows, under, panels, early, selection, change_of(chart), chart.goal)
     else:
         picture = _stacked(chart, rows, panels, early)
     return finish(
@@ -91,7 +91,7 @@ def plot_control(chart: ControlChart, *, headed: bool = True, width: int | str =
 
 def _ground(chart: ControlChart, rows: list[dict[str, Any]]) -> PeriodAxes:
     """The ground of these rows, with the size bars' heights written into them."""
-    drawn = _drawn(rows)
+    drawn = [*_drawn(rows), *([] if chart.goal is None else [chart.goal])]
     measure, share = str(chart.settings.get("measure", "comeback")), rows[0]["unit"] == "share"
     events = rows[0]["every"] == "come-back"
     under = ground(
@@ -101,7 +101,7 @@ def _ground(chart: ControlChart, rows: list[dict[str, Any]]) -> PeriodAxes:
         from_zero="comeback" in measure or measure == "failed_checks",
         share=share,
         labels=_numbers(rows) if events else None,
-        headroom=HEADROOM if change_of(chart.settings) or any(r["stage"] > 1 or r["aside"] for r in rows) else 0.0,
+        headroom=HEADROOM if change_of(chart) or any(r["stage"] > 1 or r["aside"] for r in rows) else 0.0,
         bars=not events,
     )
     most = max([r["size"] for r in rows] + [1])
@@ -135,11 +135,14 @@ def _numbers(rows: list[dict[str, Any]]) -> dict[str, list[str]]:
 
 def _picture(
     rows: list[dict[str, Any]], under: PeriodAxes, panels: list[str], early: str, selection: bool,
-    change: LevelChange | None,
+    change: LevelChange | None, goal: float | None,
 ) -> Any:
     values, alone = Data(values=rows), len(panels) == 1
     base = alt.Chart(values) if alone else alt.Chart()
     layers = _layers(rows, under, base, early, selection, alone=alone, change=change if alone else None)
+    if goal is not None and alone:
+        line = alt.Chart(Data(values=[{"goal": goal}]))
+        layers.append(line.mark_rule(style="rqa-limit", aria=False).encode(y=under.y("goal")))
     return in_panels(layers, values, len(panels))
 
 

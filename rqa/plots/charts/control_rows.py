@@ -9,7 +9,7 @@ from rqa.answers.charts.control_chart import ControlChart
 from rqa.answers.core.needs import said_of
 from rqa.plots.level_change import LINE, change_of
 from rqa.plots.reading import by_of
-from rqa.words import MONTHS, figure, known, listed, month_key, month_name, spoken, week_of
+from rqa.words import MONTHS, figure, known, listed, month_key, month_name, percent, spoken, week_of
 
 MEASURES = {
     "comebacks": "Come-backs within {window} days, by closing {period}",
@@ -28,6 +28,7 @@ IN_TITLE = ("minutes",)
 BEYOND = {"above the upper limit": "above", "below the lower limit": "below"}
 LONGEST_WORD = 34
 NO_LIMITS = "no limits yet: too little data"
+GOAL = "Goal, as a dashed line: {goal}."
 SAID = 8
 """Signals spelled out in the text alternative."""
 
@@ -167,21 +168,26 @@ def headings(answer: ControlChart, rows: list[dict[str, Any]], early: str) -> li
         lines.append("cross = set aside, for the reason beside it")
     if any(r["stage_word"] for r in rows):
         lines.append("dashed upright line = a new stage, with limits of its own")
-    if change_of(answer.settings):
+    if change_of(answer):
         lines.append(LINE)
+    if answer.goal is not None:
+        lines.append(f"dashed level line = goal, {percent(answer.goal)}")
     if any(not r["mature"] for r in rows):
         lines.append(f"hollow, in the dashed frame: {early}, not judged")
     return [line for line in lines if line]
 
 
-def describe(answer: ControlChart, rows: list[dict[str, Any]], title: str, early_is: str) -> str:
-    """The text alternative: the span, centre, signals, points set aside, the last mature point."""
+def describe(
+    answer: ControlChart, rows: list[dict[str, Any]], title: str, early_is: str, *, goal: bool = True
+) -> str:
+    """The text alternative: the span, centre, goal, signals, points set aside, the last mature point."""
     every = rows[0]["every"]
     text = [f"{title}, {rows[0]['name']} to {rows[-1]['name']}."]
     if every in ("month", "week"):
         text = [f"{title}, {month_name(min(r['month'] for r in rows))} to {month_name(max(r['month'] for r in rows))}."]
-    change = change_of(answer.settings)
+    change = change_of(answer)
     text += _centres(rows) if change is None else [change.said]
+    text += [] if answer.goal is None or not goal else [GOAL.format(goal=percent(answer.goal))]
     loud = [
         f"{r['panel'] + ' ' if r['panel'] else ''}{r['name']} {r['share']}, {r['signal']}" for r in rows if r["signal"]
     ]

@@ -7,7 +7,7 @@ import altair as alt
 from rqa.answers.charts.control_chart import ControlChart
 from rqa.answers.core.needs import said_of, untold
 from rqa.answers.core.result import EMPTY
-from rqa.plots.charts.control_rows import chart_rows, describe, measure_title
+from rqa.plots.charts.control_rows import GOAL, chart_rows, describe, measure_title
 from rqa.plots.level_change import LevelChange, change_of, level_layers
 from rqa.plots.period_axes import PeriodAxes, early_word, ground
 from rqa.plots.theme import INK, Data, finish, nothing
@@ -28,15 +28,15 @@ def small_control(chart: ControlChart, goal: float | None = None) -> Any:
     `goal` is drawn as a dashed line, and a change of level that the chart's settings hold where it is dated. The
     picture has no tooltips and no heading of its own.
     """
-    title, change = measure_title(chart), change_of(chart.settings)
+    title, change = measure_title(chart), change_of(chart)
     if chart.table.is_empty() or untold(chart) or not chart.table["value"].is_not_nan().any():
         return nothing(title=title, why=said_of(chart, EMPTY), headed=False, width=WIDTH)
     rows = chart_rows(chart)
     under = _ground(chart, rows, goal)
     made = alt.layer(*_layers(rows, under, goal, change)).properties(height=HEIGHT)
     early = early_word("comeback" in str(chart.settings.get("measure", "")))
-    said = describe(chart, rows, title, early)
-    said += f" Goal, as a dashed line: {percent(goal)}." if goal is not None else ""
+    said = describe(chart, rows, title, early, goal=False)
+    said += f" {GOAL.format(goal=percent(goal))}" if goal is not None else ""
     return finish(made, title=title, subtitle=(), description=said, headed=False, width=WIDTH)
 
 

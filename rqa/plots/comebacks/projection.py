@@ -52,7 +52,7 @@ def plot_projection(
             f"{counted(len(panels), 'group is', 'groups are')} more than a picture of {PANELS} panels holds; narrow "
             "the question with where=."
         )
-    change = change_of(answer.settings) if len(panels) == 1 else None
+    change = change_of(answer) if len(panels) == 1 else None
     under = _ground(rows, HEADROOM if change else 0.0)
     values = Data(values=rows)
     base = alt.Chart() if len(panels) > 1 else alt.Chart(values)

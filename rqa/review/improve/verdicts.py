@@ -5,13 +5,13 @@ from datetime import date
 
 import polars as pl
 
+from rqa.answers.charts.chart_marks import change_in
 from rqa.answers.charts.level import UNTOLD, Level
 from rqa.answers.charts.month import UNCLEAR, MonthAgainstBefore
 from rqa.answers.core.grounds import Grounds, Sentence
 from rqa.answers.core.scope import months_back
 from rqa.answers.improve.overall_findings import EARLIER, FIGURES, GROUNDS, MonthMeasure
 from rqa.depot import Depot
-from rqa.plots.level_change import LevelChange
 from rqa.review.facts import Projected, Verdict
 from rqa.review.texts import CANNOT_BE_TOLD, no_job_closed
 from rqa.words import count, counted, counted_of, interval, listed, month_name, months_said, percent, signed
@@ -72,7 +72,7 @@ def _verdict(
             told = there.claim(said + end, *rests_on, EARLIER[measure.measure], about=f"whether {name} changed")
         return Verdict(
             name, own, share, limits, counts, percent(level.before), gap, level.verdict, told, since,
-            percent(level.share), _change(level),
+            percent(level.share), change_in(level),
         )
     span = f"{percent(level.share)} in {months_said(level.level_from, level.month)}"
     if level.verdict == UNTOLD:
@@ -84,13 +84,6 @@ def _verdict(
     said += f". {UNCLEAR[0].upper()}{UNCLEAR[1:]} in the last year: {span}."
     told = there.claim(said, *rests_on, EARLIER[measure.measure], about=f"whether {name} changed")
     return Verdict(name, own, share, limits, counts, before, none, UNCLEAR, told)
-
-
-def _change(level: Level) -> LevelChange | None:
-    """A change of level as the charts draw it."""
-    if level.since is None or level.before_from is None or level.before is None or level.share is None:
-        return None
-    return LevelChange(level.since, level.month, level.before_from, level.before, level.share)
 
 
 def _happened(measure: MonthMeasure, found: MonthAgainstBefore) -> str:

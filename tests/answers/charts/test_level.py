@@ -5,6 +5,7 @@ from datetime import date
 import pytest
 
 from rqa.errors import RequestError
+from rqa.plots import plot
 from tests.answers.charts.test_months import depot_rows
 from tests.depots import depot_of
 
@@ -73,3 +74,28 @@ def test_what_is_not_there_is_said() -> None:
             depot.charts.level("speed")
         with pytest.raises(RequestError, match="level"):
             depot.charts.level(level=2.0)
+
+
+def test_a_chart_of_the_whole_measure_draws_its_change_and_its_goal() -> None:
+    """As `level` tells it, and the goal in force; a chart of groups, weeks or stages has no such mark."""
+    counts = (*YEAR, 3, 4, 2, 4)
+    goals = [{"measure": "comebacks_30", "from_month": day, "value": value}
+             for day, value in ((date(2024, 1, 1), 0.5), (date(2025, 2, 1), 0.09), (date(2026, 1, 1), 0.01))]
+    with depot_of({**depot_rows(_months(counts)), "targets": goals}, as_of="2025-12-31") as depot:
+        found, chart = depot.charts.level(), depot.control_chart()
+        assert found is not None
+        assert chart.change is not None
+        assert (chart.change.since, chart.change.until) == (date(2025, 1, 1), date(2025, 4, 1))
+        assert (chart.change.before, chart.change.after) == (found.before, found.share)
+        assert chart.goal == 0.09
+        drawn = plot(chart).to_dict()
+        assert "The level changed in January 2025" in drawn["description"]
+        said = [text.replace("\u00a0", " ") for text in drawn["title"]["subtitle"]]
+        assert "dashed level line = goal, 9.0 %" in said
+        lines = [v for layer in drawn["layer"] for v in layer.get("data", {}).get("values", ())]
+        assert {"goal": 0.09} in lines
+        staged = depot.control_chart(stages=("2025-01",))
+        assert (staged.change, staged.goal) == (None, 0.09)
+        for other in (depot.control_chart(by=("model",)), depot.control_chart(period="week")):
+            assert (other.change, other.goal) == (None, None)
+        assert depot.control_chart(window=90).goal is None
