@@ -25,6 +25,7 @@ from rqa.answers.improve.verdicts import verdicts as _verdicts
 from rqa.answers.steps.job_history import job as _job
 from rqa.answers.yields.first_pass import first_pass_yield as _first_pass_yield
 from rqa.asking import question
+from rqa.errors import RequestError
 from rqa.measures.run import measure_sql
 from rqa.narrowed import NOTHING, Narrowing, narrowing
 from rqa.questions.earlier import EARLIER
@@ -34,6 +35,7 @@ from rqa.words import did_you_mean
 if TYPE_CHECKING:
     import polars as pl
 
+    from rqa.lake.engines import Engine
     from rqa.questions.actions import Actions
     from rqa.questions.charts import Charts
     from rqa.questions.data import Data
@@ -223,17 +225,32 @@ class Depot:
         return self._store.ask(measure_sql("readable_columns"))
 
 
-def open(path: str | Path, as_of: str | date | datetime | None = None) -> Depot:
-    """Open a store for reading: a workspace folder, or its `depot.duckdb`.
+def open(path: str | Path, as_of: str | date | datetime | None = None, *, engine: "Engine" = None) -> Depot:
+    """Open a store for reading: a workspace folder, its `depot.duckdb`, or a lake that `load(…, into=…)` made.
 
     `as_of` is the day (or time) to look at the depot from; by default the latest time in the store. A later one, up to
-    today, is taken as that time, and a note says so: jobs mature no further than they were followed. Raises
-    `RequestError` for a day before the data or still to come, `StoreError` when there is no store, it is locked by
-    another program, or of another version.
+    today, is taken as that time, and a note says so: jobs mature no further than they were followed. `engine` counts
+    the buckets of a lake: an `Executor` of concurrent.futures, a Dask `Client` or a `SparkSession`; None counts them
+    here, one after another.
+
+    Raises `RequestError` for a day before the data or still to come, and for an engine where there is no lake. Raises
+    `StoreError` when there is no store, it is locked by another program, or of another version.
     """
-    store = open_store(path)
+    store = _opened(path, engine)
     try:
         return Depot(store, snapshot_within(store, as_of))
     except BaseException:
         store.close()
         raise
+
+
+def _opened(path: str | Path, engine: "Engine") -> Store:
+    from rqa.lake.layout import is_lake
+
+    if is_lake(Path(path)):
+        from rqa.lake.store import LakeStore
+
+        return LakeStore(Path(path), engine)
+    if engine is not None:
+        raise RequestError(f"{path} is no lake, so there is nothing for an engine to do; leave engine out.")
+    return open_store(path)

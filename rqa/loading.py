@@ -16,6 +16,7 @@ from rqa.store.limits import MEMORY, SIZE, WAIT_SECONDS
 
 if TYPE_CHECKING:
     from rqa.intake.draft import Draft
+    from rqa.lake.engines import Engine
     from rqa.store.doing import Tell
     from rqa.store.report import LoadReport
 
@@ -35,6 +36,9 @@ def load(
     wait: float = WAIT_SECONDS,
     memory: str | None = MEMORY,
     progress: Progress = silent,
+    into: str | Path | None = None,
+    engine: "Engine" = None,
+    buckets: int | None = None,
 ) -> "LoadReport":
     """Read a workspace's sources, judge every row, and bring its store up to date.
 
@@ -48,6 +52,11 @@ def load(
         wait: seconds to wait for another load of the same store to end.
         memory: the most the engine may use; the rest goes to disk beside the store. None: the engine's own limit.
         progress: is told each `rqa.progress.Stage` as it begins: what is done, how far it is, rows so far.
+        into: the folder of a lake, which is brought up to the store when that is loaded: Parquet files in buckets of
+            units, of which those are written anew whose rows have changed.
+        engine: makes the kept tables of a lake's buckets: an `Executor` of concurrent.futures, a Dask `Client` or a
+            `SparkSession`; None makes them here.
+        buckets: into how many a new lake is divided, 1 or more; without it, one for each 500,000 jobs.
 
     Where the mapping brings SQL, or reads Parquet, SQLite or a path whose ending does not tell its format, all of it is
     done in a process of its own: it is ended when its SQL runs on after its limit, and a file that ends it is an error.
@@ -64,9 +73,21 @@ def load(
         raise RequestError(f"memory is a size such as 1GB or 512MB, not {memory!r}.")
     if not wait >= 0:
         raise RequestError(f"wait is a number of seconds, 0 or more, not {wait!r}.")
-    return loaded(
+    if into is None and (engine is not None or buckets is not None):
+        raise RequestError("engine and buckets are about a lake; name its folder with into.")
+    if into is not None and not write:
+        raise RequestError("into writes a lake, and write=False keeps nothing; leave one of them out.")
+    if buckets is not None and buckets < 1:
+        raise RequestError(f"buckets is a whole number, 1 or more, not {buckets!r}.")
+    report = loaded(
         workspace, frames=frames, mapping=mapping, write=write, wait=wait, memory=memory, progress=progress
     )
+    if into is not None:
+        from rqa.lake.writing import write_lake
+
+        with _told_plainly(Path(into), memory), ending_cleanly():
+            write_lake(report.store, Path(into), engine=engine, buckets=buckets, memory=memory, wait=wait)
+    return report
 
 
 def loaded(

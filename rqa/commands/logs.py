@@ -9,6 +9,7 @@ from rqa.commands.base import FOLDER, WENT_WRONG, all_option, loaded, main, memo
 from rqa.errors import RqaError
 from rqa.progress_line import progress_line
 from rqa.shown import one_line
+from rqa.words import counted
 
 WIDE = 100
 """Columns of what is not a terminal."""
@@ -19,14 +20,36 @@ WIDE = 100
 @wait_option
 @memory_option
 @all_option
-def load(workspace: Path, wait: float, memory: str, every_file: bool) -> None:
+@click.option(
+    "--into", "lake", default=None, metavar="LAKE", type=FOLDER,
+    help="Write a lake there, too: Parquet files in buckets of units, for many jobs.",
+)
+@click.option(
+    "--engine", default=None, metavar="ENGINE",
+    help="What makes a lake's kept tables: processes=8, spark://HOST:PORT or 'dask tcp://HOST:PORT'.",
+)
+@click.option("--buckets", default=None, type=click.IntRange(min=1), help="How many buckets a new lake has.")
+def load(
+    workspace: Path, wait: float, memory: str, every_file: bool, lake: Path | None, engine: str | None,
+    buckets: int | None,
+) -> None:
     """Read the workspace's sources and bring its store up to date.
 
     Every row is accepted, refused with all its reasons, already known, superseded by a correction, or merged with
     other lines of its job. All or nothing: a load that is stopped leaves the old store as it was. Ends with 2 when the
     load was made and most rows of a file were refused or withdrawn: look at the report before using the store.
     """
-    show(loaded(workspace, write=True, wait=wait, memory=memory), every_file=every_file)
+    if lake is None and (engine is not None or buckets is not None):
+        raise click.UsageError("--engine and --buckets are about a lake; name its folder with --into.")
+    report = loaded(workspace, write=True, wait=wait, memory=memory)
+    if lake is not None:
+        from rqa.lake.engines import engine_of
+        from rqa.lake.writing import write_lake
+
+        with engine_of(engine) as asked:
+            state = write_lake(report.store, lake, engine=asked, buckets=buckets, memory=memory, wait=wait)
+        say(f"{lake}: {counted(state.buckets, 'bucket')}, {counted(len(state.files), 'file')}, load {state.state}.\n")
+    show(report, every_file=every_file)
 
 
 def _inspect(workspace: Path, *, rows: int, memory: str, every_file: bool) -> bool:

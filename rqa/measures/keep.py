@@ -106,7 +106,7 @@ def keep(connection: "duckdb.DuckDBPyConnection", before: str | None = None) -> 
             make_concepts(connection, _concepts(OF_KEPT))
         connection.execute("delete from about where name in ('kept_by', 'concepts_by')")
         connection.execute(
-            "insert into about values ('kept_by', ?), ('concepts_by', ?)", [_edition(), _edition_of_concepts()]
+            "insert into about values ('kept_by', ?), ('concepts_by', ?)", [edition(), _edition_of_concepts()]
         )
     except duckdb.Error as error:
         raise StoreError(f"the kept tables could not be made: {error}") from error
@@ -144,11 +144,22 @@ def _named(needs: str) -> set[str]:
     return set(needs.replace(" or ", ", ").split(", "))
 
 
+def keep_of_bucket(connection: "duckdb.DuckDBPyConnection") -> None:
+    """Make the kept tables of rows that are a part of a store's, where views may stand for the tables of the rows."""
+    make_concepts(connection, _concepts(OF_ROWS))
+    _keep_of_rows(connection, None)
+
+
+def make_all_concepts(connection: "duckdb.DuckDBPyConnection") -> None:
+    """Make the concepts that questions draw on, where the rows and the kept tables are there already."""
+    make_concepts(connection, _concepts(OF_ROWS + OF_KEPT))
+
+
 def _concepts(names: Sequence[str]) -> list[Concept]:
     return [concepts()[name] for name in names]
 
 
-def _edition() -> str:
+def edition() -> str:
     """Changes whenever one of the files does from which the kept tables are made."""
     return _digest([*(keep_sql(n) for n in (*WORKING, *KEPT)), *(c.statement for c in _concepts(OF_ROWS))])
 
@@ -171,7 +182,7 @@ def _has_concepts(connection: "duckdb.DuckDBPyConnection") -> bool:
 def _is_kept(connection: "duckdb.DuckDBPyConnection", before: str) -> bool:
     """Whether the store before the load had kept tables made by these files."""
     found = connection.execute(f"select value from {before}.main.about where name = 'kept_by'").fetchall()
-    return found == [(_edition(),)]
+    return found == [(edition(),)]
 
 
 def _run(connection: "duckdb.DuckDBPyConnection", home: str, none: frozenset[str]) -> None:

@@ -212,7 +212,7 @@ class Store:
         self._seen = identity(path)
         self._beside = KeptBeside(Path(realpath(path)))
         self._connection: duckdb.DuckDBPyConnection | None = connect(
-            path, read_only=True, scratch=_overflow(getpid()), memory=MEMORY
+            path, read_only=True, scratch=overflow(), memory=MEMORY
         )
         try:
             self.about = self._read_about()
@@ -241,6 +241,10 @@ class Store:
         cursor = self._open().cursor()
         cursor.execute(f"use {ATTACHED}").fetchall()
         return cursor
+
+    def _cursor_for(self, _sql: str) -> duckdb.DuckDBPyConnection:
+        """A cursor for a query of a user's own."""
+        return self._cursor()
 
     def _read_about(self) -> dict[str, str]:
         try:
@@ -301,18 +305,21 @@ class Store:
         if known is not None:
             return known.clone()
         try:
-            cursor = self._cursor()
-            try:
-                with interruptible(cursor):
-                    counted = cursor.sql(sql, params=given).pl()
-            finally:
-                cursor.close()
+            counted = self._count(sql, given)
         except duckdb.Error as error:
             self._damaged(error)
             raise StoreError(f"{sql_name}: {_first_line(error)}\nvalues: {given}\nSQL:\n{sql}") from error
         if counted.height <= KEPT_ROWS:
             _keep(self._counted, asked, counted.clone(), KEPT_COUNTS)
         return counted
+
+    def _count(self, sql: str, given: Mapping[str, object]) -> "pl.DataFrame":
+        cursor = self._cursor()
+        try:
+            with interruptible(cursor):
+                return cursor.sql(sql, params=dict(given)).pl()
+        finally:
+            cursor.close()
 
     def once(self, kind: str, asked: Hashable, make: Callable[[], Made], most: int = KEPT_MADE) -> Made:
         """What `make` makes of this store, made once while it is open; of each kind the latest `most` are kept.
@@ -353,7 +360,7 @@ class Store:
             if len(statements) != 1 or statements[0].type != duckdb.StatementType.SELECT:
                 raise RequestError("query takes one SELECT; the store is read-only.")
             body = statements[0].query.strip().rstrip(";")
-            cursor = self._cursor()
+            cursor = self._cursor_for(body)
             try:
                 types = [(row[0], row[1]) for row in cursor.execute(f"describe {body}", given).fetchall()]
                 with interruptible(cursor):
@@ -377,6 +384,11 @@ def _keep(kept: dict[Asked, Made], asked: Asked, made: Made, most: int) -> None:
     for oldest in list(kept)[: max(0, len(kept) - most + 1)]:
         kept.pop(oldest, None)
     kept[asked] = made
+
+
+def overflow() -> Path:
+    """The folder of this process for what does not fit in memory."""
+    return _overflow(getpid())
 
 
 @cache

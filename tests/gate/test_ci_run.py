@@ -27,7 +27,7 @@ def run(folder: Path, failing: str) -> tuple[int, str, list[str]]:
     (folder / ".cache" / "package" / "axe.min.js").touch()
     shutil.copy(ROOT / ".ci" / "run", folder / ".ci" / "run")
     text = STAND_IN.format(failing=failing or "nothing")
-    for name in (".venv/bin/python", ".venv/bin/pip", "path/chromium"):
+    for name in (".venv/bin/python", ".venv/bin/pip", "path/chromium", "path/java"):
         (folder / name).parent.mkdir(parents=True, exist_ok=True)
         (folder / name).write_text(text, encoding="utf-8")
         (folder / name).chmod(0o755)

@@ -127,6 +127,6 @@ def test_few_jobs_are_brought_up_to_date_and_no_more(ws: Workspace) -> None:
     assert sides == ["main", "temp", "temp"]
     assert ws.one("select return_job_id from links where job_id = 'J7'") == "N1"
     write(ws.folder, 2, {"jobs": [("N2", *new[1:])]})
-    with patch.object(kept, "_edition", lambda: "another"):
+    with patch.object(kept, "edition", lambda: "another"):
         ws.load(mapping(ws.folder), keep=watched)
     assert sides == ["main", "temp", "temp", "main"]

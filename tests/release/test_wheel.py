@@ -46,8 +46,8 @@ def wheel(tmp_path_factory: pytest.TempPathFactory) -> zipfile.ZipFile:
 
 TESTED_BY = {"rqa/conftest.py"}
 """What stands in the package for its examples to be tested, and stays out of the wheel."""
-OF_AN_EXTRA = {"sealed.py": "encrypt", "control_widgets.py": "panel"}
-"""Modules that take libraries of an extra, each with its extra; they say what to install where these are missing."""
+OF_AN_EXTRA = {"sealed.py": ("encrypt",), "control_widgets.py": ("panel",), "engines.py": ("spark", "dask")}
+"""Modules that take libraries of extras, each with its extras; they say what to install where these are missing."""
 
 
 def metadata(wheel: zipfile.ZipFile) -> Message:
@@ -95,7 +95,10 @@ def test_whatever_is_imported_is_declared() -> None:
     """Development has all libraries at hand, so that one left out shows only where the wheel is installed alone."""
     declared = {plain(requirement) for requirement in PROJECT["dependencies"]}
     extras = PROJECT["optional-dependencies"]
-    more = {file: {plain(requirement) for requirement in extras[extra]} for file, extra in OF_AN_EXTRA.items()}
+    more = {
+        file: {plain(requirement) for name in names for requirement in extras[name]}
+        for file, names in OF_AN_EXTRA.items()
+    }
     provided = packages_distributions()
     lacking = {
         (path.name, name)

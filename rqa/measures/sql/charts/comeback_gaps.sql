@@ -5,6 +5,7 @@
 -- Parameters: $window days, $as_of date, $disposition of the index jobs.
 -- Not counted: jobs closed less than $window days before $as_of, and what keep_links.sql leaves out.
 -- Grouped by: month, week of day l.closed_on; job of l or 'unknown'.
+-- Merged: rows in matured, then the rest.
 with
 -- one row a matured index job
 matured as (

@@ -10,6 +10,7 @@
 -- Not counted: what keep_links.sql leaves out. A month is that in which the unit came back.
 -- Grouped by: month, week of day l.return_opened_on; site, model, procedure, billing of l or 'unknown'; class of l;
 --   found as case when l.class in ('repeat', 'workmanship', 'new_fault') then l.found else '' end.
+-- Merged: greatest of largest; the others as read.
 with
 -- one row a come-back
 returns as (

@@ -6,6 +6,7 @@
 -- Not counted: what keep_links.sql leaves out. A retirement before the closing, or before a return that was seen, is
 -- contradicted by it and counts as none.
 -- Grouped by: month, week of day c.closed_on; job of c.
+-- Merged: sums of jobs, none of 0.
 with
 -- one row a group, day and outcome
 ended as (

@@ -4,6 +4,7 @@
 -- Parameters: $as_of date, $disposition of the index jobs.
 -- Not counted: what keep_links.sql leaves out; retirements as in follow_up.sql.
 -- Grouped by: month, week of day c.closed_on; job of c.
+-- Merged: sums of jobs, none of 0.
 select
     /* groups: */ c.model as model, /* :groups */
     cast(date_trunc('month', c.closed_on) as date) as closed_month,

@@ -5,6 +5,7 @@
 -- run), part (part_no, outcome: lot), closed (found, outcome: disposition); left service has no job.
 -- Parameters: $unit, its id; $as_of date, what comes later is left out.
 -- Not counted: steps that passed or were done at the first attempt.
+-- Merged: rows of one bucket.
 with
 -- one row a job of the unit
 known as (

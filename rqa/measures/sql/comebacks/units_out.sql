@@ -4,6 +4,7 @@
 -- Parameters: $as_of date, $disposition of the index jobs.
 -- Not counted: as in followed_counts.sql.
 -- Grouped by: job of c.
+-- Merged: sums of jobs, none of 0.
 select
     /* groups: */ c.model as model, /* :groups */
     c.closed_on, c.ended, cast(c.followed_days as bigint) as days,

@@ -7,6 +7,7 @@
 -- Not counted: steps without a technician (of their own or their job's), without a day, or whose job is not in the store.
 -- The number counts all jobs in which the technician did a step, checked or not; jobs of one day follow their ids.
 -- Grouped by: technician, procedure of n.
+-- Merged: rows in worked, then the rest.
 with
 -- one row a record of turns of work: its first checks
 checked as (

@@ -4,6 +4,7 @@
 -- Parameters: $as_of date, jobs closed later are left out; $window days of follow-up; $first_on and $last_on dates;
 -- $only_site, $only_model, $only_procedure, $only_technician, $only_billing: lists of what is kept, all where empty.
 -- Not counted: how many rows there are.
+-- Merged: any of closed_there, opened_there, logged_there, tested_there, isolation_there in found_there, then the rest.
 with
 -- one row: what the jobs and their logs hold, and on how many months
 held as (
@@ -75,6 +76,19 @@ scoped as not materialized (
     select procedure, logged, tests, later_tests
     from asked
     where disposition <> 'open' and closed_on <= $as_of and closed_on between $first_on and $last_on
+),
+-- one row: what there is of the jobs asked for
+found_there as (
+    select
+        exists (select 1 from scoped) as closed_there,
+        exists (select 1 from asked where opened_on between $first_on and least($last_on, $as_of)) as opened_there,
+        exists (select 1 from scoped where logged) as logged_there,
+        exists (select 1 from scoped where tests is not null or later_tests is not null) as tested_there,
+        exists (
+            select 1
+            from scoped
+            where logged and procedure in (select name from held_beside_logs where what = 'isolation')
+        ) as isolation_there
 )
 select
     cast(h.jobs as bigint) as jobs,
@@ -119,16 +133,9 @@ select
     cast(h.months_of_checks > 1 as bigint) as earlier_checks,
     cast(h.months_of_clean > 0 as bigint) as final_clean,
     cast(h.months_of_clean > 1 as bigint) as earlier_clean,
-    cast(exists (select 1 from scoped) as bigint) as closed_there,
-    cast(exists (select 1 from asked where opened_on between $first_on and least($last_on, $as_of)) as bigint)
-        as opened_there,
-    cast(exists (select 1 from scoped where logged) as bigint) as logged_there,
-    cast(exists (select 1 from scoped where tests is not null or later_tests is not null) as bigint) as tested_there,
-    cast(
-        exists (
-            select 1
-            from scoped
-            where logged and procedure in (select name from held_beside_logs where what = 'isolation')
-        ) as bigint
-    ) as isolation_there
-from held as h, held_beside as b, repaired as r
+    cast(t.closed_there as bigint) as closed_there,
+    cast(t.opened_there as bigint) as opened_there,
+    cast(t.logged_there as bigint) as logged_there,
+    cast(t.tested_there as bigint) as tested_there,
+    cast(t.isolation_there as bigint) as isolation_there
+from held as h, held_beside as b, repaired as r, found_there as t

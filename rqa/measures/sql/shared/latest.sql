@@ -1,5 +1,6 @@
 -- The latest time in the store, the days of the first and the latest dated row, and how many jobs there are.
 -- A row is the store. Parameters: none. Not counted: parts, which have no time, and reference tables.
+-- Merged: greatest of latest_at, latest_on; least of first_on; sums of jobs.
 select
     greatest(
         (select max(opened_at) from jobs), (select max(closed_at) from jobs),

@@ -4,6 +4,7 @@
 -- usual_share of the jobs of that kind released on these days and between, of at least min_jobs.
 -- Parameters: as_of date, later closings are left out, and no run may be; index_disposition of the released jobs; min_jobs;
 -- usual_share. Not counted: jobs of which a run was refused at load, as in released_jobs.
+-- Merged: sums of jobs in sets, then the rest.
 create or replace macro usual_spans(as_of, index_disposition, min_jobs, usual_share) as table
 with
 -- one row a kind of work, closing day and set of tests

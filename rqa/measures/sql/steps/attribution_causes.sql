@@ -3,6 +3,7 @@
 -- named).
 -- Parameters: $covariate ('', 'bench', 'tool').
 -- Not counted: steps that no procedure declares; declared steps that were never logged, where there is a covariate.
+-- Merged: distinct rows.
 select step, '' as variant
 from procedures
 where $covariate = ''

@@ -12,6 +12,7 @@
 -- Not counted: attempts after the first of their job that failed, as failures of one job often come together; attempts
 -- without a date or without a job in the store, or without a name in the dimension. An attempt counts once under each lot
 -- fitted in its job, so lots overlap and do not add up.
+-- Merged: sums of cases, events, chance.
 with
 -- one row a group and period to be set aside
 aside as (select * from set_aside($aside_dimensions, $aside_parts, $aside_names, $aside_periods)),

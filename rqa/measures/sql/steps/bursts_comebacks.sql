@@ -11,6 +11,7 @@
 -- $only_billing: lists of those kept, an empty one for all.
 -- Not counted: jobs without a name in the dimension. A job counts once under each bench, tool and lot it names, so groups
 -- of these overlap and do not add up.
+-- Merged: sums of cases, events, chance.
 with
 -- one row a group and period to be set aside
 aside as (select * from set_aside($aside_dimensions, $aside_parts, $aside_names, $aside_periods)),

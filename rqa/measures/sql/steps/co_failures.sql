@@ -5,6 +5,7 @@
 -- closed at least $window days before $as_of that have the marks.
 -- Parameters: $window days, $as_of date, $silent: sites whose jobs are left out.
 -- Not counted: returns later than $window days, or whose finding nobody wrote down; fault codes, which stand on a failed step.
+-- Merged: sums of jobs.
 with
 -- one row a matured job
 matured as (

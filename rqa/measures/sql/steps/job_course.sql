@@ -9,6 +9,7 @@
 -- Parameters: $job, its id; $as_of date: what is dated later is left out; $later, the same date again, given only where the job
 -- is closed by then and has a step dated later: its log is read anew.
 -- Not counted: nothing.
+-- Merged: rows of one bucket.
 with
 -- the job
 own as (

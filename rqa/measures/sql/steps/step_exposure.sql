@@ -10,6 +10,7 @@
 -- A month of null: neither the step nor its job has a date.
 -- Grouped by: month, week of c; job of c or 'unknown'; step of p; bench of c or 'unknown'; tool, phase of p or 'unknown';
 --   part_no of c; lot of c or 'unknown'.
+-- Merged: sums of jobs; the others as read.
 with
 -- one row a job and what is asked of the part and lot fitted in it
 fitted as (select distinct job_id /* if part_no: */ , part_no /* :if part_no */ /* if lot: */ , lot /* :if lot */ from parts),

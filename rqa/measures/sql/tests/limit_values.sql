@@ -15,6 +15,7 @@
 -- first runs that failed though their value kept the limit on that side; runs aborted or without a value; tests of which
 -- the subsystem is not known.
 -- Grouped by: month as l.closed_month; week of day l.closed_on; job of l or 'unknown'; test of f.
+-- Merged: sums of jobs, escaped, sound, unknown, mended, retested, back in by_value, then the rest.
 with
 -- one row a matured index job
 matured as (

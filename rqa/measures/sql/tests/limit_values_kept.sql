@@ -4,6 +4,7 @@
 -- be dated later than $as_of.
 -- Not counted: as in limit_values.sql.
 -- Grouped by: month of day f.closed_on; test of f.
+-- Merged: sums of jobs, escaped, sound, unknown, mended, retested, back in by_value, then the rest.
 with
 -- one row a day, or whole month, and value of jobs that have matured: what came of them, as far as they passed and stayed away
 stayed as (

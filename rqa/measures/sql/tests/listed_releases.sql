@@ -5,6 +5,7 @@
 -- $disposition of the released jobs.
 -- Not counted: skipped steps; jobs of which a run was refused at load, as nobody knows what it would have said.
 -- Grouped by: month, week of day j.closed_on; job of j or 'unknown'.
+-- Merged: whole.
 -- The steps: those of release_checks.sql.
 select
     /* groups: */ j.model as model, /* :groups */

@@ -13,6 +13,7 @@
 -- $disposition of the released jobs.
 -- Not counted: skipped steps; jobs of which a run was refused at load, as nobody knows what it would have said.
 -- Grouped by: month, week of day j.closed_on; job of j or 'unknown'.
+-- Merged: whole.
 with
 -- one row a released job
 released as (

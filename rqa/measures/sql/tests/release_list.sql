@@ -6,6 +6,7 @@
 -- $disposition of the released jobs; $limit rows, the latest closed first.
 -- Not counted: skipped steps; jobs of which a run was refused at load, as nobody knows what it would have said.
 -- Grouped by: month, week of day j.closed_on; job of j or 'unknown'.
+-- Merged: whole.
 with
 -- one row a job, check and test
 flagged as (

@@ -10,6 +10,7 @@
 -- what was done in between.
 -- Not counted: aborted runs, neither as failed nor as next; skipped steps.
 -- Grouped by: month, week of day d.run_on; job of j or 'unknown'; station of d or 'unknown'; test of d.
+-- Merged: sums of runs.
 with
 -- one row a failed run
 failed as (

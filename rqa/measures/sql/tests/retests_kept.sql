@@ -3,6 +3,7 @@
 -- Parameters: $unlogged text[]: sites that keep no step log, at which nobody can say what was done in between.
 -- Not counted: as in retests.sql.
 -- Grouped by: month, job, station, test of d.
+-- Merged: sums of runs.
 with
 -- one row a run that failed or was not the first
 runs as (

@@ -6,6 +6,7 @@
 -- Parameters: $as_of date: later runs are left out. $period: 'month' or 'week', by its first day.
 -- Not counted: later runs of the same test in a job, aborted ones, runs without a value, a day, a station or a known job.
 -- Grouped by: month, week of day d.run_on; job of d or 'unknown'; station, test of d.
+-- Merged: sums of readings in by_value, then middles given back.
 with
 -- one row a reading
 readings as (

@@ -9,6 +9,7 @@
 -- Not counted: later attempts. A month of null: neither the step nor its job has a date.
 -- Grouped by: month, week of a; job of a or 'unknown'; step of a; bench, tool, phase of a or 'unknown'; shift,
 --   shift_hour, days_since_training of a.
+-- Merged: whole.
 with
 -- one row an attempt; stretch: a number for each $rest hours of time
 worked as (

@@ -6,6 +6,7 @@
 -- Not counted: later attempts. A month of null: neither the step nor its job has a date.
 -- Grouped by: month, week of day w.day; job of w or 'unknown'; step of w; bench, tool, phase of w or 'unknown'; shift,
 --   shift_hour, days_since_training of w.
+-- Merged: whole.
 -- The steps: those of first_pass_steps_shifts.sql.
 select
     /* groups: */ w.model as model, /* :groups */

@@ -5,6 +5,7 @@
 -- Parameters: $as_of date: attempts dated later are left out.
 -- Not counted: skipped steps. A month of null: neither the step nor its job has a date.
 -- Grouped by: month, week of day s.day; job of s or 'unknown'; step of s; bench, tool, phase of s or 'unknown'.
+-- Merged: greatest of max_attempts; the others as read.
 select
     /* groups: */ s.step as step, /* :groups */
     cast(count(*) filter (where s.attempt = 1) as bigint) as executed,
