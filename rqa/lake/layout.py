@@ -1,8 +1,8 @@
 """A lake on disk: which files hold which rows, and how a new state takes the place of the old one in one step.
 
 `rows/<table>/bucket=017/month=2026-06/<state>_0.parquet` is what was logged; a job's logs lie with their job.
-`kept/<table>/bucket=017/<state>.parquet` is what is kept of them, made of that bucket alone. `once/<state>.duckdb` holds
-reference tables, the books, and all kept counts. `current.json` names every file of the state that is read.
+`kept/<table>/bucket=017/<state>.parquet` is what is kept of them, made of that bucket alone. `once/<state>.duckdb`
+holds reference tables, the books, and all kept counts. `current.json` names every file of the state that is read.
 
 No file is changed once it is written. A state is whole when `current.json` names it. Its files stay until the state
 after the next is written, so that who has opened it can read on while one load goes by.

@@ -22,7 +22,7 @@ from tests.measures.test_kept_measures import depots
 
 DECLARED = [name for name in MEASURES if "\n-- Merged: " in measure_sql(name)]
 FORMS = ("comebacks_rows", "latest", "clocks", "retests_kept", "practice", "unit_history", "release_checks_kept",
-         "station_values", "release_list")
+         "station_values", "release_list", "gaps_by_site")
 KINDS = {
     "sum": "select 'a' as k, cast(coalesce(sum(x), 0) as bigint) as n from t group by all",
     "count": "select k, count(*) filter (where x > $p) as n from t group by all",
@@ -147,6 +147,10 @@ def test_messy_depots(
     """Logs without a job, empty buckets, a unit with most of the jobs, ties and days without an order."""
     if one_unit:
         data["jobs"] = [job | {"unit_id": UNITS[0]} if number % 3 else job for number, job in enumerate(data["jobs"])]
+    data["studies"] = [
+        {"study": "recheck", "unit": job["job_id"], "trial": 1, "value": 0.5, "outcome": "good"}
+        for job in data["jobs"][::3]
+    ]
     folder = tmp_path_factory.mktemp("messy")
     day = max((j["closed_on"] for j in data["jobs"] if j["closed_on"]), default=None)
     values = {"as_of": day} if day else {}

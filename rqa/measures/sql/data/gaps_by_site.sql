@@ -2,6 +2,7 @@
 -- A row is one job and gap: what, job_id, unit_id, opened_on, closed_on.
 -- Parameters: $as_of date.
 -- Not counted: repairs without a log where the site has no row of such a log at all.
+-- Merged: any of steps, tests in logs, then logs given back.
 with
 -- one row a site: whether any of its jobs has a log of the kind
 logs as (

@@ -2,6 +2,7 @@
 -- A row is one broken rule of a source row, or one remark on a value in a file (rows: how many rows have it, source_row the
 -- first). site: that of the row's job; else that of all jobs to which rows of the file belong, where that is one; else ''.
 -- Parameters: none. Not counted: remarks on no file.
+-- Merged: whole.
 with
 -- one row a rule, or a remark, with the file it is about
 amiss as (

@@ -3,6 +3,7 @@
 -- Parameters: $as_of date, $disposition of the jobs.
 -- Not counted: as in rechecked_jobs.sql.
 -- Grouped by: month as l.closed_month; job of l or 'unknown'.
+-- Merged: whole.
 -- The steps: those of rechecked_jobs.sql.
 select
     /* groups: */ l.model as model, /* :groups */

@@ -4,6 +4,7 @@
 -- Parameters: $as_of date, $disposition of the jobs.
 -- Not counted: jobs opened again of which no chance is given; what keep_links.sql leaves out.
 -- Grouped by: month as l.closed_month; job of l or 'unknown'.
+-- Merged: distinct rows in drawn, then drawn given back.
 with
 -- one row a job drawn
 judged as (
