@@ -12,6 +12,7 @@ from rqa.answers.steps.exposure import step_exposure as _step_exposure
 from rqa.answers.steps.relative_risk import step_relative_risk as _step_relative_risk
 from rqa.answers.steps.risk import step_map as _step_map
 from rqa.answers.steps.risk import step_risk as _step_risk
+from rqa.answers.steps.step_times import step_times as _step_times
 from rqa.asking import Area, question
 
 
@@ -29,4 +30,5 @@ class Steps(Area):
     bursts = question(_bursts)
     clusters = question(_clusters)
     co_failures = question(_co_failures)
+    times = question(_step_times)
     costs = question(_step_costs)

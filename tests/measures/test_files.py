@@ -23,7 +23,7 @@ from tests.measures.depot_rows import ROWS
 PLAIN = (pl.Int64, pl.Float64, pl.String, pl.Boolean, pl.Date, pl.Datetime)
 VALUES: dict[str, Any] = {
     "window": 30, "as_of": date(2026, 6, 30), "since": date(2026, 6, 23), "disposition": "repaired", "limit": 100,
-    "silent": [], "log": "steps", "unlogged": ["Birch"],
+    "outer": 0.1, "silent": [], "log": "steps", "unlogged": ["Birch"],
     "rest": 8, "sites": ["Alder"], "written": ["found"], "unwritten": ["Birch"], "zones": ["Europe/Lisbon"],
     "upto": 90, "min_cases": 1, "usual": 0.8, "period": "month", "side": "upper", "cuts": 20,
     "first_month": date(2026, 1, 1), "last_month": date(2026, 6, 1), "classes": ["repeat", "workmanship"],

@@ -47,6 +47,7 @@ MORE: tuple[Asked, ...] = (
     ),
     ("control_chart", {"measure": "test_values", "by": ("test",)}),
     ("control_chart", {"measure": "step_values", "by": ("step",)}),
+    ("control_chart", {"measure": "step_minutes", "by": ("step",)}),
     ("charts.capability", {"measure": "step_values"}),
     ("steps.bursts", {"what": "failed_checks", "simulations": 19}),
     ("steps.attribution", {"per": "hazard"}),

@@ -64,6 +64,7 @@ CHARTED: Mapping[str, Charted] = {
     "failed_checks": Charted("rate", "failed checks a job", "failed_checks"),
     "labour_minutes": Charted("measurement", "minutes", "measured_jobs"),
     "step_values": Charted("measurement", "", "measured_steps", "step"),
+    "step_minutes": Charted("measurement", "minutes", "measured_minutes", "step"),
     "test_values": Charted("measurement", "", "measured_tests", "test"),
     "jobs_between_comebacks": Charted("jobs-between", "jobs", "comeback_gaps"),
     "days_between_comebacks": Charted("time-between", "days", "comeback_days"),

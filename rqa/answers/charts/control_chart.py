@@ -60,6 +60,7 @@ LISTED = {
     "failed_checks": ("listed_checked_jobs", {"size": Count()}, JOBS),
     "labour_minutes": ("listed_labour", {"size": Count()}, JOBS),
     "step_values": ("listed_attempts", {"size": Count(("measured",))}, ATTEMPTS),
+    "step_minutes": ("listed_attempts", {"size": Count(("first_timed",))}, ATTEMPTS),
     "test_values": ("listed_runs", {"size": Count(("measured",))}, RUNS),
     "jobs_between_comebacks": ("listed_index_jobs", {"returned": Count(("returned",))}, COMEBACKS),
     "days_between_comebacks": ("listed_index_jobs", {"returned": Count(("returned_so_far",))}, COMEBACKS),
@@ -123,9 +124,9 @@ def control_chart(
     measure
         Shares: comebacks (of matured jobs), first_pass_yield (of steps; of diagnostics with test or station among the
         names), first_run_pass (of diagnostics), clean_jobs. Events that a job can have several of: failed_checks (first
-        attempts at steps that failed, a job). Measured: labour_minutes (of repaired jobs), step_values, test_values
-        (first attempts and runs, with step or test in `by`, or one of them in `where`). Rare events:
-        jobs_between_comebacks, days_between_comebacks.
+        attempts at steps that failed, a job). Measured: labour_minutes (of repaired jobs); step_minutes and
+        step_values (first attempts), test_values (first runs), with step or test in `by`, or one of them in `where`.
+        Rare events: jobs_between_comebacks, days_between_comebacks.
     by, where
         One chart for each group, and filters, as the measure's own answer takes them. The id of an action in place of
         filters is its scope.

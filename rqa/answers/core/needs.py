@@ -33,7 +33,7 @@ OF_MEASURE = {
     "days_between_comebacks": SEEN, "first_pass_yield": ("checks",), "first_pass": ("checks",),
     "failed_checks": ("checks",), "first_run_pass": ("diagnostics",), "first_run": ("diagnostics",),
     "clean_jobs": ("logs",), "clean_job": ("logs",), "labour_minutes": ("labour_minutes",),
-    "step_values": ("step_values",), "test_values": ("test_values",),
+    "step_minutes": ("step_times",), "step_values": ("step_values",), "test_values": ("test_values",),
 }
 """The grounds of a measure, an outcome, or of what is searched for."""
 UNTOLD = "cannot be told"

@@ -18,6 +18,7 @@ MEASURES = {
     "clean_jobs": "Clean-job share by {period}",
     "failed_checks": "Failed first checks a job, by {period}",
     "labour_minutes": "Labour on repaired jobs by {period}",
+    "step_minutes": "Minutes that first attempts took, by {period}",
     "step_values": "Values measured at first attempts, by {period}",
     "test_values": "Values measured at first runs, by {period}",
     "jobs_between_comebacks": "Jobs between come-backs within {window} days",

@@ -24,6 +24,10 @@ from tests.odd_depots.questions import asked_of, every_question
 
 OF_ONE_ROW = ("burst", "action_id", "series")
 """Keys of answers of which each row has a list of its own."""
+NAMED_ONES = {
+    "Did it work", "Faults caught and escaped", "Releases checked", "Control chart", "Cohorts of closing months",
+}
+"""Among the questions that must be tried: verdicts, escapes, releases, points of a chart, cells of cohorts."""
 DEAR = ("findings", "steps.clusters", "charts.time_to_detect")
 """Questions that cost much and count no jobs themselves."""
 
@@ -71,7 +75,7 @@ def lists_of(answer: Answer) -> CaseList | None:
 
 @pytest.mark.parametrize("rows_tried", [1, pytest.param(4, marks=pytest.mark.slow)])
 def test_a_row_has_as_many_cases_as_it_counts(answers: list[Answer], rows_tried: int) -> None:
-    wrong, tried = [], 0
+    wrong, tried, of = [], 0, set()
     every = answers if rows_tried > 1 else {answer.question: answer for answer in answers}.values()
     for answer in every:
         made, rows = lists_of(answer), list(answer.table.iter_rows(named=True))
@@ -81,12 +85,13 @@ def test_a_row_has_as_many_cases_as_it_counts(answers: list[Answer], rows_tried:
             for row in (rows[place] for place in places(len(rows), rows_tried)):
                 if row[count] is None:
                     continue
-                tried += 1
+                tried, of = tried + 1, of | {answer.question}
                 listed = answer.jobs(count, **keys_of(made, row)).table
                 if listed.height != row[count]:
                     wrong.append((answer.question, answer.settings.get("by"), count, row[count], listed.height, row))
     assert wrong == []
     assert tried > 100
+    assert of >= NAMED_ONES
 
 
 def test_a_whole_answer_lists_no_more_than_its_rows_count(answers: list[Answer]) -> None:
@@ -103,6 +108,15 @@ def test_a_whole_answer_lists_no_more_than_its_rows_count(answers: list[Answer])
             longer += [(answer.question, count, listed, most)] * (listed > most)
     assert longer == []
     assert tried > 15
+
+
+def test_rows_that_name_jobs_list_them(answers: list[Answer]) -> None:
+    """Safety events and releases without tests in order among them."""
+    named = {a.question: a for a in answers if not isinstance(made := a.listed(), str) and made.file == CHOSEN}
+    assert set(named) >= {"Breaches of the battery's order", "Jobs released without tests in order"}
+    for question, answer in named.items():
+        listed = answer.jobs().table["job_id"]
+        assert sorted(listed) == sorted(answer.table["job_id"].drop_nulls().unique()), question
 
 
 def test_a_list_says_the_same_of_every_job(answers: list[Answer]) -> None:

@@ -2,8 +2,8 @@
 -- A row is one attempt, as in attempts_until. exposure: a first attempt that passed or failed; passed and failed: of these;
 -- unchecked: a first attempt that was done without a check, or skipped; skipped: of these; first_attempt: it is one; failure: it failed, first_failure: and was the first
 -- attempt; executed: a first attempt that was not skipped, reworked: a second one, worked: any that was not skipped, later:
--- any of these beyond the first, timed: one of these with a start and an end, later_timed: beyond the first; measured:
--- a first attempt that was not skipped, with a value.
+-- any of these beyond the first, later_timed: one of these with a start and an end, first_timed: such a first attempt;
+-- measured: a first attempt that was not skipped, with a value.
 -- Where parts or lots are asked for, an attempt stands once under each part and lot that its job had fitted.
 -- Parameters: $as_of date: attempts dated later are left out.
 -- Not counted: where parts or lots are asked for, jobs without a part. A month of null: neither the step nor its job has a date.
@@ -29,6 +29,7 @@ select
     s.attempt = 2 and s.outcome <> 'skipped' as reworked,
     s.outcome <> 'skipped' as worked,
     s.attempt > 1 and s.outcome <> 'skipped' as later,
+    coalesce(s.attempt = 1 and s.outcome <> 'skipped' and s.ended_at >= s.started_at, false) as first_timed,
     coalesce(s.attempt > 1 and s.outcome <> 'skipped' and s.ended_at >= s.started_at, false) as later_timed
 from attempts_until($as_of) as s
 /* if part_no or lot: */ join fitted as f on f.job_id = s.job_id /* :if part_no or lot */
