@@ -45,6 +45,7 @@ from rqa.stats.mean_cumulative_counts import mean_cumulative_from_counts
 from rqa.stats.mix_parts import MixAndRate, mix_and_rate
 from rqa.stats.moving_yield import SmoothedYield, smoothed_yield
 from rqa.stats.multiplicity import Discoveries, benjamini_hochberg
+from rqa.stats.nested_windows import SurestWindow, surest_window
 from rqa.stats.paired_ratings import CohenKappa, cohen_kappa
 from rqa.stats.pooled import PooledShare, PoolSize, best_pool_size, pooled_share
 from rqa.stats.power_law import PowerLawFit, power_law_fit
@@ -143,6 +144,7 @@ __all__ = [
     "SmoothedYield",
     "StandardisedRatio",
     "StratifiedTest",
+    "SurestWindow",
     "TrendTest",
     "WorstUnits",
     "benjamini_hochberg",
@@ -224,6 +226,7 @@ __all__ = [
     "spending_bounds",
     "standardised_ratio",
     "stratified_exact_test",
+    "surest_window",
     "systematic_draw",
     "total_interval",
     "worst_units",

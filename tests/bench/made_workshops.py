@@ -20,7 +20,8 @@ from tests.depots import depot_of
 
 FIRST = datetime(2024, 1, 1)
 DAYS_A_MONTH = 30.4375
-MODELS, PROCEDURES, SUBSYSTEMS = ("Teal", "Umber", "Vermeil"), ("board", "panel"), ("board", "panel", "cell", "hinge")
+MODELS = ("Teal", "Umber", "Vermeil", "Ochre", "Sienna", "Cobalt")
+PROCEDURES, SUBSYSTEMS = ("board", "panel"), ("board", "panel", "cell", "hinge")
 STEPS = {
     "board": ("open lid", "lift board", "seat board", "reseat cable", "close lid", "clean contacts"),
     "panel": ("open frame", "lift panel", "bond panel", "reseat ribbon", "align panel", "close frame"),
@@ -61,6 +62,12 @@ class Workshop:
     bad_bench: float = 1.0
     """Times as many checks fail, and jobs come back, at bench B01 in the last `bad_from` months."""
     bad_technician: float = 1.0
+    bench_returns: float = 1.0
+    """Times as many jobs come back from bench B01; `kind_returns`: of the first kind of work; `person_step`: times as
+    many first checks of the first step of a board fail with W00. All in the last `bad_from` months."""
+    kind_returns: float = 1.0
+    person_step: float = 1.0
+    models: int = 3
     bad_from: int = 10_000
 
 
@@ -86,7 +93,7 @@ def made(rng: np.random.Generator, w: Workshop) -> Made:
     month = np.minimum((day / DAYS_A_MONTH).astype(int), w.months - 1)
     mixing = 0.5 + w.drift * (month / max(w.months - 1, 1) - 0.5)
     procedure = (rng.random(n) < mixing).astype(int)
-    model = rng.integers(0, len(MODELS), n)
+    model = rng.integers(0, w.models, n)
     technician = rng.integers(0, w.technicians, n)
     bench = rng.integers(0, w.benches, n)
     bench = np.where(rng.random(n) < (1.0 if w.own_bench else w.mostly), technician % w.benches, bench)
@@ -102,9 +109,11 @@ def made(rng: np.random.Generator, w: Workshop) -> Made:
 
     width = len(STEPS["board"])
     of_step = rng.normal(0.0, 0.5, (len(PROCEDURES), width))
-    of_model = rng.normal(0.0, w.sd_model, len(MODELS))[model]
+    of_model = rng.normal(0.0, w.sd_model, w.models)[model]
     chance = _odds(w.fails, of_step[procedure] + (effect + of_model + of_job)[:, None])
-    failed = rng.random((n, width)) < chance
+    failed = rng.random((n, width)) < chance * np.where(
+        ((technician == 0) & (procedure == 0) & bad)[:, None] & (np.arange(width) == 0), w.person_step, 1.0
+    )
     nodes, weights = np.polynomial.hermite_e.hermegauss(31)
     apart = of_step[procedure] + (effect + of_model)[:, None]
     each_effect = [_odds(w.fails, apart + w.sd_job * float(x)).mean() for x in nodes]
@@ -112,7 +121,9 @@ def made(rng: np.random.Generator, w: Workshop) -> Made:
     of_station = rng.normal(0.0, w.sd_station, w.stations)
     station = rng.integers(0, w.stations, n)
     runs = rng.random((n, len(TESTS))) < _odds(w.test_fails, (of_station[station] + of_job)[:, None] + np.zeros(3))
-    back = rng.random(n) < np.clip(_odds(w.comes_back, effect) * frail, 0.0, 1.0)
+    times = np.where((bench == 0) & bad, w.bench_returns, 1.0)
+    times = times * np.where((model == 0) & (procedure == 0) & bad, w.kind_returns, 1.0)
+    back = rng.random(n) < np.clip(_odds(w.comes_back, effect) * frail * times, 0.0, 1.0)
     lag = np.minimum(rng.exponential(35.0, n) + 1.0, LONGEST_LAG)
     new = rng.random(n) < w.new_faults
     touched = np.array([SUBSYSTEMS.index(TOUCHES[p]) for p in PROCEDURES])[procedure]

@@ -202,6 +202,7 @@ ORDINARY: dict[str, dict[str, Any]] = {
     "spending_bounds": {"information": [1.0, 2.0, 3.0], "planned": 4.0, "level": 0.95},
     "standardised_ratio": {"observed": [9, 3], "expected": [6.0, 4.0], "method": "exact", "level": 0.95},
     "stratified_exact_test": {"events": [[2, 30], [18, 10]], "trials": [[20, 100], [180, 20]]},
+    "surest_window": {"smallest": [0.01], "information": [[40, 90, 200]], "sides": 1},
     "systematic_draw": {"chance": [0.9, 0.5, 0.3, 0.3], "seed": 0},
     "total_interval": {"total": [1000.0], "squares": [14000.0], "largest": [20.0], "level": 0.95},
     "worst_units": {

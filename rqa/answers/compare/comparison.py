@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from rqa.answers.compare.allowances import allowing_for, enough_of, ratio_of, spread_of
 from rqa.answers.compare.comparison_findings import stated
 from rqa.answers.compare.comparison_words import notes_of
 from rqa.answers.compare.expected_counts import (
@@ -26,7 +27,7 @@ from rqa.answers.core.asked_once import asked_once
 from rqa.answers.core.case_lists import CHECKS, JOBS, RETURNED, RUNS, CaseList, Count
 from rqa.answers.core.filters import written
 from rqa.answers.core.grounds import grounds
-from rqa.answers.core.job_clusters import inflation, widened_ratio
+from rqa.answers.core.job_clusters import inflation
 from rqa.answers.core.needs import OF_MEASURE, untold
 from rqa.answers.core.own_work import in_words
 from rqa.answers.core.result import Answer, rounded, rounded_p_values
@@ -39,8 +40,6 @@ from rqa.words import counted, did_you_mean
 if TYPE_CHECKING:
     import polars as pl
 
-    from rqa.stats import Overdispersion
-
 QUESTION = "compare"
 MIX = ("model", "procedure", "billing")
 
@@ -50,8 +49,6 @@ PEOPLE = "technician"
 
 LEAST = 30
 """Comparable work below which nothing is said of a group."""
-GROUPS_FOR_SPREAD = 10
-"""Groups from which on their usual spread can be told from single ones that stand out."""
 FALSE_SHARE = 0.05
 METHODS = ("auto", "stratified", "model")
 ABOVE, BELOW, ALIKE, TOO_LITTLE = (
@@ -122,8 +119,9 @@ def compare(
 
     Columns: the group; exposures (work that can be compared), observed (events in it), expected (what the mix brings),
     ratio = observed / expected with its exact Poisson interval low, high; shrunk, the ratio drawn towards 1 as far as
-    little work deserves; p_value (1e-30 stands for less) and p_adjusted (for how many were compared); verdict (of the
-    only group there is: nothing to compare with). Beside these: shrunk_low, shrunk_high; share (observed /
+    little work deserves; p_value (1e-30 stands for less) and p_adjusted (for how many were compared); verdict (above or
+    below where p_adjusted is at most 5 % and the limits leave 1 out; of the only group there is: nothing to compare
+    with). Beside these: shrunk_low, shrunk_high; share (observed /
     exposures, the mix not allowed for); no_comparator (work with nothing to compare it with); z; low_95, high_95,
     low_998, high_998 (funnel limits of the ratio); e_value and e_value_limit. The E-value is of something that was not
     measured: to explain the ratio away it must be at least so many times as common in the group's work as in all
@@ -146,14 +144,12 @@ def compare(
     found, people = expected_of(counted, method), np.full(counted.known, "", dtype=object)
     if mix is None and who in PLACES and counted.known > 1:
         split = counts_of(snapshot, who, outcome, (PEOPLE, *asked), where, months, window)
-        found, people = set_within_people(found, counted, split.table, (who, PEOPLE, *asked), outcome)
-    # The only group that has a name is compared with nobody: what names no group may be its own work.
-    enough = (found.exposures >= min_cases) & (counted.known > 1)
-    dispersion = _spread(found, enough) if spread else None
+        rows = split.table.select(who, PEOPLE, *asked, *columns_of(outcome)).rows()
+        found, people = set_within_people(found, counted, rows)
+    enough = enough_of(counted, found, min_cases)
+    dispersion = spread_of(found, enough) if spread else None
     by_job = _by_job(snapshot, who, outcome, asked, table, counted)
-    phi = max(1.0 if dispersion is None else dispersion.phi, float(by_job.min(initial=np.inf)) if by_job.size else 1.0)
-    allowed = np.maximum(phi, by_job)
-    p_value = np.where(allowed == 1.0, found.p_value, np.maximum(found.p_value, _two_sided(found.z / allowed**0.5)))
+    phi, p_value = allowing_for(found, dispersion, by_job)
     made, verdicts = _table(who, counted, found, enough, p_value, phi, by_job, level)
     if people.any():
         made = made.with_columns(people=pl.Series(people.tolist(), dtype=pl.String))
@@ -167,21 +163,21 @@ def compare(
     notes = table.notes if untold(table) else notes_of(
         who=who, outcome=OUTCOMES[outcome], mix=asked, people=people, names=counted.names[: counted.known], found=found,
         min_cases=min_cases, enough=enough, dispersion=dispersion, verdicts=verdicts, unknown=_unknown(counted),
-        by_job=float(by_job.max(initial=1.0)), given=counted.notes, place=_place(settings),
+        by_job=float(by_job.max(initial=1.0)), given=counted.notes, place=place_of(settings),
         there=grounds(snapshot, window=window), rests_on=OF_MEASURE[outcome],
         e_value=made.select("e_value", "e_value_limit").rows(),
     )
-    findings = stated(made, who, outcome, OUTCOMES[outcome], _which(settings), _place(settings))
+    findings = stated(made, who, outcome, OUTCOMES[outcome], which_of(settings), place_of(settings))
     return Comparison(made, settings, notes, findings)
 
 
-def _place(settings: Mapping[str, Any]) -> str:
+def place_of(settings: Mapping[str, Any]) -> str:
     """The work that the expectation comes from: that of the whole depot, or what the filters keep of it."""
     kept = {name: values for name, values in (settings["where"] or {}).items() if name != "class"}
     return f"the work with {written(kept)}" if kept else "the whole depot"
 
 
-def _which(settings: Mapping[str, object]) -> str:
+def which_of(settings: Mapping[str, object]) -> str:
     """Which events count, to follow their name: within how many days, and of which classes."""
     if settings["window"] is None:
         return ""
@@ -211,16 +207,6 @@ def _unknown(counted: GroupCounts) -> int:
     return int(counted.trials[counted.known :].sum())
 
 
-def _spread(found: Expected, enough: NDArray[np.bool_]) -> "Overdispersion | None":
-    """The groups' spread over chance's, where there are enough groups to tell it."""
-    from rqa.stats import overdispersion
-
-    seen = enough & (found.expected > 0) & (found.variance > 0)
-    if int(seen.sum()) < GROUPS_FOR_SPREAD:
-        return None
-    return overdispersion(observed=found.observed[seen], expected=found.expected[seen], variance=found.variance[seen])
-
-
 def _by_job(
     snapshot: Snapshot, who: str, outcome: str, kind: tuple[str, ...], table: Answer, counted: GroupCounts
 ) -> NDArray[np.float64]:
@@ -232,12 +218,6 @@ def _by_job(
         events=counted.events, trials=counted.trials,
     )
     return made[: counted.known]
-
-
-def _two_sided(z: NDArray[np.float64]) -> NDArray[np.float64]:
-    from scipy import special
-
-    return np.asarray(2.0 * special.ndtr(-np.abs(z)), dtype=np.float64)
 
 
 def _table(
@@ -252,20 +232,20 @@ def _table(
 ) -> "tuple[pl.DataFrame, NDArray[Any]]":
     import polars as pl
 
-    from rqa.stats import benjamini_hochberg, e_value, standardised_ratio
+    from rqa.stats import benjamini_hochberg, e_value
 
     adjusted = benjamini_hochberg(p_values=np.where(enough, p_value, np.nan), allowed=FALSE_SHARE)
     judged = ~np.isnan(adjusted.p_values)
     none = ONLY if counted.known == 1 else TOO_LITTLE
-    verdicts = np.where(~judged, none, np.where(~adjusted.found, ALIKE, np.where(found.z > 0, ABOVE, BELOW)))
-    ratio = standardised_ratio(observed=found.observed, expected=found.expected, level=level)
-    low, high = widened_ratio(ratio.estimate, ratio.low, ratio.high, by_job)
+    ratio, low, high = ratio_of(found, by_job, level)
+    said = np.where(low > 1.0, ABOVE, np.where(high < 1.0, BELOW, ALIKE))
+    verdicts = np.where(~judged, none, np.where(adjusted.found, said, ALIKE))
     drawn = _shrunk(found, level)
-    unseen = e_value(estimate=ratio.estimate, low=low, high=high)
+    unseen = e_value(estimate=ratio, low=low, high=high)
     with np.errstate(invalid="ignore", divide="ignore"):
         share = found.observed / np.where(found.exposures == 0, np.nan, found.exposures)
     numbers = {
-        "expected": found.expected, "ratio": ratio.estimate, "low": low, "high": high,
+        "expected": found.expected, "ratio": ratio, "low": low, "high": high,
         "shrunk": drawn["shrunk"],
     }
     by_luck = {"p_value": p_value, "p_adjusted": adjusted.p_adjusted}

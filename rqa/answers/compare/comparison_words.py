@@ -54,7 +54,7 @@ def notes_of(
         single = f"Cannot be told: how {several} differ in {outcome.events}, as only one {who} is left to compare."
         return (single, *([PEOPLE] if who == "technician" else []), *given)
     notes = [
-        f"observed counts {outcome.events}: above expectation means more of them than the same work brings in {place}. "
+        f"observed counts {outcome.events}: above expectation means more of them than {_than(people)} {place}. "
         "Rows are in the order of names; two ratios, each against its own mix, make no rank.",
         _how(found, mix, outcome, place) + _at_own_level(people),
         *_of_people(who, people),
@@ -108,6 +108,16 @@ def notes_of(
     )
     notes.append(PEOPLE if who == "technician" else f"{PLACES.format(who=who)} {PEOPLE}")
     return (*notes, *given)
+
+
+def _than(people: NDArray[Any]) -> str:
+    """What a group is compared with, up to the place."""
+    told = people == ALLOWED_FOR
+    if not told.any():
+        return "the same work brings in"
+    if told.all():
+        return "the same people have on the same work in"
+    return "the same work brings (where people are allowed for: than the same people have on it) in"
 
 
 def _of_people(who: str, people: NDArray[Any]) -> list[str]:

@@ -98,14 +98,15 @@ def counts_of(
 
 
 def columns_of(outcome: str) -> "tuple[pl.Expr, pl.Expr]":
-    """The events and the work of an outcome, out of the columns of its counts."""
+    """The events and the work ("trials") of an outcome, out of the columns of its counts."""
     import polars as pl
 
+    events, trials = pl.col("failed"), pl.col("exposures")
     if outcome == "comeback":
-        return pl.col("returned"), pl.col("matured")
+        events, trials = pl.col("returned"), pl.col("matured")
     if outcome == "clean_job":
-        return pl.col("jobs") - pl.col("clean"), pl.col("jobs")
-    return pl.col("failed"), pl.col("exposures")
+        events, trials = pl.col("jobs") - pl.col("clean"), pl.col("jobs")
+    return events.alias("events"), trials.alias("trials")
 
 
 def matrix(
@@ -167,15 +168,13 @@ def expected_of(counted: GroupCounts, method: str) -> Expected:
 
 
 def set_within_people(
-    found: Expected, counted: GroupCounts, split: "pl.DataFrame", names: Sequence[str], outcome: str
+    found: Expected, counted: GroupCounts, rows: Sequence[tuple[Any, ...]]
 ) -> tuple[Expected, NDArray[np.object_]]:
     """The places against the same people's work elsewhere, where the two can be told apart; and whether they can.
 
-    `split` are the counts by place, technician and kind of work. A place whose people hardly work elsewhere keeps its
+    `rows` are place, technician, kind of work, events and work. A place whose people hardly work elsewhere keeps its
     plain comparison, and so does one where too little of the work names who did it: nobody in particular is no person.
     """
-    events, trials = columns_of(outcome)
-    rows = split.select(*names, events.alias("events"), trials.alias("trials")).rows()
     x, n, people = by_place_and_person(rows, counted.names, counted.kinds)
     if len(set(people) - {UNKNOWN}) < 2:
         return found, np.full(counted.known, "", dtype=object)

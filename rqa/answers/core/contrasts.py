@@ -56,8 +56,13 @@ class Contrast:
 
     @property
     def p_value(self) -> float:
-        """How often chance alone would set the two as far apart: Fisher's exact test, two-sided."""
-        return _p_value(self.events, self.size, self.other_events, self.other_size)
+        """How often chance alone would set the two as far apart: Fisher's exact test, two-sided.
+
+        Where only the worse side is told, it is twice the chance of as much on the side seen, so that half of it is the
+        chance of that side. The usual two-sided sum has hardly any of the other side where events are rare.
+        """
+        of = self.events, self.size, self.other_events, self.other_size
+        return _p_value(*of) if self.either_way else _twice_the_tail(*of)
 
     def stated(self) -> Finding:
         """The contrast as a finding: the difference of the shares with Newcombe's interval."""
@@ -94,14 +99,14 @@ def bad_ratio(events: int, size: int, other_events: int, other_size: int, more_i
     return bad * other_size / (size * other_bad) if other_bad else float("inf") if bad else 1.0
 
 
-def all_stated(contrasts: Iterable[Contrast]) -> Iterator[Finding]:
+def all_stated(contrasts: Iterable[Contrast], level: float = 0.95) -> Iterator[Finding]:
     """The contrasts as findings; their intervals are worked in one call."""
     from rqa.stats import difference_interval
 
     each = tuple(contrasts)
     counts = [(c.events, c.size, c.other_events, c.other_size) for c in each]
     x1, n1, x2, n2 = zip(*counts, strict=True) if counts else ((), (), (), ())
-    apart = difference_interval(successes1=x1, trials1=n1, successes2=x2, trials2=n2)
+    apart = difference_interval(successes1=x1, trials1=n1, successes2=x2, trials2=n2, level=level)
     limits = zip(apart.estimate.tolist(), apart.low.tolist(), apart.high.tolist(), strict=True)
     return (c._stated(*of) for c, of in zip(each, limits, strict=True))
 
@@ -113,6 +118,17 @@ def _p_value(events: int, size: int, other_events: int, other_size: int) -> floa
 
     found = proportion_test(successes1=events, trials1=size, successes2=other_events, trials2=other_size)
     return float(found.p_value)
+
+
+@lru_cache(maxsize=100_000)
+def _twice_the_tail(events: int, size: int, other_events: int, other_size: int) -> float:
+    import numpy as np
+
+    from rqa.stats.stratified import exact_p_of_first
+
+    made = exact_p_of_first([(np.array([[events], [other_events]]), np.array([[size], [other_size]]))])
+    p_value = made[0][0]
+    return 1.0 if np.isnan(p_value) else p_value
 
 
 def _share(events: int, size: int) -> str:
@@ -128,21 +144,19 @@ Group = tuple[tuple[Any, ...], tuple[int, int], tuple[int, int]]
 
 
 def each_against_rest(
-    totals: Mapping[tuple[Any, ...], tuple[int, int]], *, alike: int = 0, up_is_good: bool = False
+    totals: Mapping[tuple[Any, ...], tuple[int, int]], *, alike: int = 0
 ) -> Iterator[Group]:
     """Each group large enough, its events and cases, and those of all others whose first `alike` names are the same.
 
-    Of two groups just the worse: the better one would be the same comparison again.
+    Of two groups both: each is judged by its worse side, so that the better one lends no weight, and the worse one is
+    not chosen by its own figures.
     """
-    events, cases, groups = Counter[Any](), Counter[Any](), Counter[Any]()
+    events, cases = Counter[Any](), Counter[Any]()
     for key, (e, n) in totals.items():
         events[key[:alike]] += e
         cases[key[:alike]] += n
-        groups[key[:alike]] += 1
     for key, (e, n) in totals.items():
         kin = key[:alike]
         rest = (events[kin] - e, cases[kin] - n)
-        above = e * rest[1] - rest[0] * n
-        better = above > 0 if up_is_good else above < 0
-        if enough(n, rest[1]) and not (groups[kin] == 2 and better):
+        if enough(n, rest[1]):
             yield key, (e, n), rest

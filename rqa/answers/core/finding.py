@@ -11,6 +11,8 @@ from rqa.words import NAMES, spoken
 
 ALLOWED = 0.05
 """Share of chance allowed among the findings named together."""
+IN_A_YEAR, PAGES = 0.1, 12
+"""Share of years without anything to be found in which a page may still name something; pages in a year."""
 RELEVANT: Mapping[str, float] = {"ratio": 1.1, "sd": 0.25}
 """Sizes below which a finding is not worth acting on, however sure it is: how many times as often (or as seldom) as
 where it is compared; for readings the difference (of a trend that of a year) in standard deviations of single ones."""
@@ -94,18 +96,29 @@ def _judged_by(f: Finding) -> float:
 
 
 def judged(
-    stated: Iterable[Finding], allowed: float = ALLOWED, least: Mapping[str, float] = RELEVANT
+    stated: Iterable[Finding], allowed: float = ALLOWED, least: Mapping[str, float] = RELEVANT, surest: float = 1.0
 ) -> tuple[tuple[Finding, float], ...]:
     """Those of a family of statements that hold and are of a size to act on, each with its adjusted p-value.
 
-    All are judged together (Benjamini and Hochberg 1995), the small ones too.
+    All are judged together (Benjamini and Hochberg 1995), the small ones too. None holds unless the adjusted p-value of
+    the surest is at most `surest`.
     """
     family = tuple(stated)
     if not family:
         return ()
     found = benjamini_hochberg(p_values=[_judged_by(f) for f in family], allowed=allowed)
-    told = zip(family, found.p_adjusted.tolist(), found.found.tolist(), strict=True)
+    adjusted = found.p_adjusted.tolist()
+    if min(adjusted) > surest:
+        return ()
+    told = zip(family, adjusted, found.found.tolist(), strict=True)
     return tuple((f, p) for f, p, sure in told if sure and (f.worse or f.either_way) and relevant(f, least))
+
+
+def judged_for_page(
+    stated: Iterable[Finding], least: Mapping[str, float] = RELEVANT
+) -> tuple[tuple[Finding, float], ...]:
+    """Those that a month's page names: none, unless the surest is too sure for a year without anything to be found."""
+    return judged(stated, least=least, surest=IN_A_YEAR / PAGES)
 
 
 def more_than_luck(stated: Iterable[Finding], allowed: float = ALLOWED) -> tuple[Finding, ...]:

@@ -1,12 +1,16 @@
 """What a month sets side by side: each step with the year before and between models, and kinds of work."""
 
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from rqa.answers.comebacks.counted import CountedClasses
 from rqa.answers.comebacks.rate import comebacks
-from rqa.answers.core.contrasts import Contrast, each_against_rest, enough
+from rqa.answers.core.contrasts import Contrast, all_stated, each_against_rest, enough
+from rqa.answers.core.finding import Finding
 from rqa.answers.core.scope import Snapshot, months_back
+from rqa.answers.core.windows import Span as Span
+from rqa.answers.core.windows import level_of_each, pieces, surest
 from rqa.answers.yields.first_pass import first_pass_yield
 from rqa.words import month_name
 
@@ -16,7 +20,7 @@ if TYPE_CHECKING:
 UNLIKE = "the mix of work is not allowed for"
 WINDOW = 30
 RETURNED = f"come-backs within {WINDOW} days {{}},"
-Span = tuple[date, date]
+Totals = Mapping[tuple[Any, ...], tuple[int, int]]
 
 
 def year_before(month: date) -> Span:
@@ -61,26 +65,48 @@ def steps_against_before(snapshot: Snapshot, month: date) -> list[Contrast]:
     ]
 
 
-def steps_by_model(snapshot: Snapshot, span: Span) -> list[Contrast]:
+def checks_counted(snapshot: Snapshot, keys: Sequence[str], months: Span) -> Totals:
+    """First checks (of tests: first runs) that passed, and all of them, by these names, in some months."""
+    return _totals(first_pass_yield(snapshot, by=tuple(keys), months=months).table, list(keys), "passed", "exposures")
+
+
+def kinds_counted(snapshot: Snapshot, months: Span, counted: CountedClasses) -> Totals:
+    """Come-backs counted and matured jobs of some months, by model and procedure."""
+    keys = ["model", "procedure"]
+    table = comebacks(snapshot, window=WINDOW, by=keys, where=counted.where, months=months).table
+    return _totals(table, keys, "returned", "matured")
+
+
+def over_windows(
+    windows: Sequence[Span], count: Callable[[Span], Totals], state: Callable[[Totals, float], Iterable[Finding]]
+) -> Iterator[Finding]:
+    """What the counts of nested windows state, the surest of each place; each month is counted once."""
+    held: dict[tuple[Any, ...], tuple[int, int]] = {}
+    found, level = [], level_of_each(windows)
+    for months in pieces(windows):
+        for key, (events, cases) in count(months).items():
+            before = held.get(key, (0, 0))
+            held[key] = before[0] + events, before[1] + cases
+        found.append(tuple(state(dict(held), level)))
+    return surest(windows, found)
+
+
+def steps_by_model(totals: Totals, level: float) -> Iterator[Finding]:
     """Each step's first-pass yield on one model beside that on the other models of the procedure."""
-    keys = ["procedure", "step", "model"]
-    totals = _totals(first_pass_yield(snapshot, by=keys, months=span).table, keys, "passed", "exposures")
-    return [
+    return all_stated((
         Contrast(
             "first-pass yield of a step by model", {"step": step, "model": model, "procedure": procedure},
             "first-pass yield", *own, *rest,
             "on the other models", True, "models may differ by design", "compare how the step is done on both models",
             comebacks=False,
         )
-        for (procedure, step, model), own, rest in each_against_rest(totals, alike=2, up_is_good=True)
-    ]
+        for (procedure, step, model), own, rest in each_against_rest(totals, alike=2)
+    ), level)
 
 
-def tests_by_model(snapshot: Snapshot, span: Span) -> list[Contrast]:
+def tests_by_model(totals: Totals, level: float) -> Iterator[Finding]:
     """First runs of each test that passed on one model beside those on the other models."""
-    keys = ["test", "model"]
-    totals = _totals(first_pass_yield(snapshot, by=keys, months=span).table, keys, "passed", "exposures")
-    return [
+    return all_stated((
         Contrast(
             "first runs of a test by model", {"test": test, "model": model},
             "share of first runs that passed", *own, *rest,
@@ -88,19 +114,17 @@ def tests_by_model(snapshot: Snapshot, span: Span) -> list[Contrast]:
             "compare what the test meets on both models; see which faults it finds",
             comebacks=False,
         )
-        for (test, model), own, rest in each_against_rest(totals, alike=1, up_is_good=True)
-    ]
+        for (test, model), own, rest in each_against_rest(totals, alike=1)
+    ), level)
 
 
-def kinds_of_work(snapshot: Snapshot, span: Span, counted: CountedClasses) -> list[Contrast]:
+def kinds_of_work(totals: Totals, level: float, counted: CountedClasses) -> Iterator[Finding]:
     """The come-backs counted of each model and procedure beside those of all other work."""
-    keys = ["model", "procedure"]
-    table = comebacks(snapshot, window=WINDOW, by=keys, where=counted.where, months=span).table
-    return [
+    return all_stated((
         Contrast(
             f"come-backs by kind of work{counted.mark}", {"model": model, "procedure": procedure},
             RETURNED.format(counted.said), *own, *rest, "of all other work", False, UNLIKE,
             "read what the returns were found to have; see which steps touched it",
         )
-        for (model, procedure), own, rest in each_against_rest(_totals(table, keys, "returned", "matured"))
-    ]
+        for (model, procedure), own, rest in each_against_rest(totals)
+    ), level)

@@ -212,6 +212,7 @@ BEHIND: dict[str, Behind] = {
     **{f"{about.events}, by ": _compared(outcome) for outcome, about in OUTCOMES.items()},
     "first-pass yield of a step": _checks,
     "first runs of a test by model": _checks,
+    "first checks of a step that failed": _checks,
     "retest passes by test": _retests("judged"),
     "false alarms by test and station": _retests("runs"),
     "station ": _readings,

@@ -4,14 +4,15 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from rqa.answers.charts.month import last_whole_month
 from rqa.answers.comebacks.counted import CountedClasses, counted_comebacks
-from rqa.answers.compare.comparison import compare
+from rqa.answers.compare.recent import compared_recently
 from rqa.answers.core.asked_once import copied
 from rqa.answers.core.contrasts import all_stated
-from rqa.answers.core.finding import ALLOWED, RELEVANT, Finding, judged
+from rqa.answers.core.finding import ALLOWED, RELEVANT, Finding, judged, judged_for_page
 from rqa.answers.core.ground_list import LAID, PLANNED, SEEN
 from rqa.answers.core.grounds import Sentence, comebacks_seen, grounds
 from rqa.answers.core.kept_answers import kept_or_made
@@ -19,10 +20,13 @@ from rqa.answers.core.needs import with_grounds
 from rqa.answers.core.persons import cautioned
 from rqa.answers.core.result import Answer, rounded, rounded_p_values
 from rqa.answers.core.scope import Snapshot, check_month_held, is_held, is_number, month_of, months_back
+from rqa.answers.core.windows import nested, windows_note
 from rqa.answers.improve import contrast_families as families
 from rqa.answers.improve.finding_lists import FindingPlace, finding_jobs, finding_named
+from rqa.answers.improve.finding_words import first_signs, how_judged, of_size, resting_on
 from rqa.answers.improve.overall_findings import FIGURES, against_before, projected
 from rqa.answers.improve.part_lots import OF_LOTS, lots
+from rqa.answers.improve.people_steps import BY, people_at_steps
 from rqa.answers.steps.attribution import attribution
 from rqa.answers.steps.bursts import bursts
 from rqa.answers.steps.conformance import breaches
@@ -38,7 +42,7 @@ from rqa.measures.groupings import names_only
 from rqa.measures.run import counts
 from rqa.progress import Progress, Stage, silent
 from rqa.shown import told
-from rqa.words import count, counted, enumerated, listed, month_name, months_said, plural
+from rqa.words import count, enumerated, listed, month_name, months_said
 
 if TYPE_CHECKING:
     import polars as pl
@@ -88,12 +92,15 @@ class MonthFindings(Answer):
     """What there is to act on: id, state, kind, where, what, measure, size, low, high, jobs, avoided, p_value,
     p_adjusted, caution, check.
 
-    `findings` holds those of the rows, in their order, and `gone` those that held a month before. `compared` has the
-    number of comparisons made by kind, `answers` the answers about risky steps and tests behind them, by name.
-    `lacking` says what could not be compared and why, `counted` which come-backs were; None where no month is over.
+    `findings` holds those of the rows, in their order, and `gone` those that held a month before. `signs` are first
+    signs: what would be clear on one page, while the surest is not clear enough for a year of pages; there are no
+    findings then. `compared` has the number of comparisons made by kind, `answers` the answers about risky steps and
+    tests behind them, by name. `lacking` says what could not be compared and why, `counted` which come-backs were; None
+    where no month is over.
     """
 
     gone: tuple[Finding, ...] = ()
+    signs: tuple[Finding, ...] = ()
     compared: Mapping[str, int] = field(default_factory=dict)
     answers: Mapping[str, Answer] = field(default_factory=dict)
     lacking: tuple[Sentence, ...] = ()
@@ -102,7 +109,7 @@ class MonthFindings(Answer):
     @property
     def findings(self) -> tuple[Finding, ...]:
         """Those of all comparisons that hold and are of a size to act on."""
-        return tuple(f for f, _ in judged(self.stated, least=_sizes(self.settings.get("least"))))
+        return tuple(f for f, _ in judged_for_page(self.stated, least=_sizes(self.settings.get("least"))))
 
     judges_all = True
     question = "Findings of the month"
@@ -162,9 +169,13 @@ def findings(
     kind, where, what, measure, size, low, high, jobs, avoided, p_value, p_adjusted, caution, check. `gone` lists those
     that held a month before and no longer do; `compared` how many comparisons of each kind were made, `answers` the
     answers about risky steps and tests behind them. Adjusted after Benjamini and Hochberg (1995) over all of them: of
-    those listed, one in twenty at most is expected to be due to chance. `least` says how large a finding must be to
-    be listed, where not as usual: {"ratio": 1.1, "sd": 0.25}, 1.1 times as often as where it is compared, and
-    readings (of a trend those of a year) a quarter of their standard deviation apart. `progress` is told each
+    those listed, one in twenty at most is expected to be due to chance. Of years without anything to be found, one in
+    ten at most has a page that lists any; what would be clear on a single page alone is a first sign (`signs`).
+    People, places, steps and kinds of work are compared over the last 3, 6 and 12 months and over all 24: the surest
+    is told, with its months; its p-value allows for the choice, and the limits of all these spans hold together.
+    `least` says how large a finding must be to be listed, where not as usual: {"ratio": 1.1, "sd": 0.25}, 1.1 times
+    as often as where it is compared, and readings (of a trend those of a year) a quarter of their standard deviation
+    apart. `progress` is told each
     analysis as it begins; what was compared before, while the store is open, is not compared again, and nothing is
     told of it.
     """
@@ -177,9 +188,10 @@ def findings(
         return MonthFindings(_table((), set()), settings, (none,))
     check_month_held(QUESTION, snapshot, own)
     stated, answers = stated_in(snapshot, own, progress)
-    held = judged(stated, least=sizes)
+    held = judged_for_page(stated, sizes)
     earlier = months_back(own, 1)
-    before = judged(stated_in(snapshot, earlier, progress)[0], least=sizes) if is_held(snapshot, earlier) else ()
+    before = judged_for_page(stated_in(snapshot, earlier, progress)[0], sizes) if is_held(snapshot, earlier) else ()
+    signs = () if held else tuple(f for f, _ in judged(stated, least=sizes))
     there, known = ({f.id for f, _ in family} for family in (held, before))
     compared = Counter(f.kind for f in stated)
     span = months_up_to(own, snapshot.first)
@@ -188,11 +200,13 @@ def findings(
         _table(held, known),
         settings,
         (
-            *_said(compared), _of_size(stated, sizes), _resting_on(own, _finals(snapshot, own)),
-            *_no_lots(snapshot, compared), *lacking, *counted.notes,
+            *how_judged(compared), *first_signs(signs, snapshot.store.people), of_size(stated, sizes),
+            resting_on(own, _finals(snapshot, own)),
+            *windows_note(nested(span)), *_no_lots(snapshot, compared), *lacking, *counted.notes,
         ),
         stated,
         gone=tuple(f for f, _ in before if f.id not in there),
+        signs=signs,
         compared=dict(compared),
         answers=answers,
         lacking=lacking,
@@ -265,9 +279,10 @@ def _stated_in(snapshot: Snapshot, month: date, progress: Progress) -> tuple[tup
     answers = {name: with_grounds(snapshot, answer) for name, answer in _answers(snapshot, span, counted, tell).items()}
     tell("comparisons")
     made = [finding for family in _of_the_month(snapshot, month, finals) for finding in family]
-    over: list[tuple[Finding, object]] = [
-        (finding, WINDOW) for family in _of_the_span(snapshot, span, counted) for finding in family
-    ]
+    made += [_dated(finding, span) for family in _of_windows(snapshot, span, counted) for finding in family]
+    over: list[tuple[Finding, object]] = []
+    if comebacks_seen(snapshot):
+        over += [(finding, WINDOW) for finding in all_stated(lots(snapshot, span, counted))]
     for answer in answers.values():
         if answer.settings.get("months"):
             over += [(finding, answer.settings.get("window")) for finding in answer.stated]
@@ -278,6 +293,13 @@ def _stated_in(snapshot: Snapshot, month: date, progress: Progress) -> tuple[tup
         made.append(replace(finding, what=f"{finding.what} ({months_said(*months)})", months=months))
     made = list(cautioned(made, snapshot.store.people))
     return tuple(sorted(made, key=lambda f: (-(f.avoided or 0.0), f.p_value, f.what))), answers
+
+
+def _dated(finding: Finding, span: families.Span) -> Finding:
+    """The finding with the months it is of: those it began with, where they are not all that were looked at."""
+    months = finding.months or span
+    said = months_said(*months) if months[0] == span[0] else f"since {month_name(months[0])}"
+    return replace(finding, what=f"{finding.what} ({said})")
 
 
 def _finals(snapshot: Snapshot, month: date) -> dict[int, date]:
@@ -294,20 +316,25 @@ def _of_the_month(snapshot: Snapshot, month: date, finals: dict[int, date]) -> I
     yield all_stated(families.steps_against_before(snapshot, month))
 
 
-def _of_the_span(snapshot: Snapshot, span: families.Span, counted: CountedClasses) -> Iterator[Iterable[Finding]]:
-    """Every analysis that says where something is too often in two years.
+def _of_windows(snapshot: Snapshot, span: families.Span, counted: CountedClasses) -> Iterator[Iterable[Finding]]:
+    """Every analysis that says where something is too often, of late or all along.
 
     Clusters of failures are not among them: they say in what way jobs fail somewhere, not that more of them do.
     """
-    yield all_stated(families.steps_by_model(snapshot, span))
-    yield all_stated(families.tests_by_model(snapshot, span))
+    now, then = nested(span), nested(matured_in(snapshot, span, WINDOW))
+    for keys, state in (
+        (("procedure", "step", "model"), families.steps_by_model), (("test", "model"), families.tests_by_model),
+        (BY, people_at_steps),
+    ):
+        yield families.over_windows(now, partial(families.checks_counted, snapshot, keys), state)
     for who, outcome in COMPARED:
-        which = counted.where if outcome == "comeback" else None
-        made = compare(snapshot, who=who, outcome=outcome, window=WINDOW, months=span, where=which)
-        yield with_grounds(snapshot, made).stated
+        windows, which = (then, counted.where) if outcome == "comeback" else (now, None)
+        yield compared_recently(snapshot, who, outcome, windows, window=WINDOW, where=which)
     if comebacks_seen(snapshot):
-        yield all_stated(families.kinds_of_work(snapshot, span, counted))
-        yield all_stated(lots(snapshot, span, counted))
+        yield families.over_windows(
+            then, partial(families.kinds_counted, snapshot, counted=counted),
+            partial(families.kinds_of_work, counted=counted),
+        )
 
 
 def _answers(
@@ -360,17 +387,6 @@ def _table(held: tuple[tuple[Finding, float], ...], known: set[str]) -> "pl.Data
     return pl.DataFrame(columns)
 
 
-def _said(compared: Counter[str]) -> tuple[str, str]:
-    kinds = "; ".join(f"{kind} ({count(n)})" for kind, n in sorted(compared.items()))
-    return (
-        f"{counted(compared.total(), 'comparison')} of {counted(len(compared), 'kind')} "
-        f"{plural(compared.total(), 'was', 'were')} made and judged together (Benjamini and Hochberg 1995): of the "
-        f"findings, {ALLOWED * 100:.0f} in a hundred at most are expected to be due to chance. Of places compared with "
-        "their like only the worse are listed.",
-        f"Compared were: {kinds}.",
-    )
-
-
 def _sizes(given: object) -> dict[str, float]:
     """How large a finding must be, by scale: what is given, else as usual."""
     asked: dict[str, Any] = dict(given) if isinstance(given, Mapping) else {} if given is None else {str(given): None}
@@ -379,25 +395,3 @@ def _sizes(given: object) -> dict[str, float]:
         if scale in asked and not (is_number(asked[scale]) and asked[scale] >= lowest):
             raise RequestError(f"{QUESTION}: least[{scale!r}] is a number from {lowest:g}: {asked[scale]!r}.")
     return {**RELEVANT, **{scale: float(size) for scale, size in asked.items()}}
-
-
-def _of_size(stated: tuple[Finding, ...], least: Mapping[str, float]) -> str:
-    """How large a finding must be, and how many statistically clear ones are smaller."""
-    everything: Mapping[str, float] = {"ratio": 1.0, "sd": 0.0}
-    small = len(judged(stated, least=everything)) - len(judged(stated, least=least))
-    left = f" {counted(small, 'smaller one is', 'smaller ones are')} statistically clear and left out." * (small > 0)
-    return (
-        f"Listed is what is at least {(least['ratio'] - 1.0) * 100:.3g} % more than where it is compared, or "
-        f"{(1.0 - 1.0 / least['ratio']) * 100:.3g} % less; of readings, {least['sd']:g} of their standard deviation (a "
-        f"trend in a year).{left}"
-    )
-
-
-def _resting_on(month: date, finals: dict[int, date]) -> str:
-    """Up to which month each kind of comparison goes."""
-    if not finals:
-        return f"Compared are first checks and tests up to {month_name(month)}."
-    ends = " and ".join(
-        f"{month_name(last)} (within {counted(window, 'day')})" for window, last in sorted(finals.items())
-    )
-    return f"First checks and tests are those up to {month_name(month)}; come-backs are final up to {ends}."
