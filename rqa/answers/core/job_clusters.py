@@ -17,14 +17,21 @@ if TYPE_CHECKING:
     import polars as pl
 
 MEASURE, BY_TURNS = "checks_by_job", "checks_by_job_turns"
+AGAIN, REWORK = "rework", "rework_by_job"
+"""What stands for a log where steps done and done again are asked of, and the measure that counts them by job."""
 LOGS = {"first_pass": "steps", "first_run": "diagnostics"}
 """Outcomes of which a job has several, with the log that holds them."""
-TOLD = {"steps": (*JOB_NAMES, *STEP_LOG), "diagnostics": (*JOB_NAMES, *TEST_LOG)}
+TOLD = {"steps": (*JOB_NAMES, *STEP_LOG), "diagnostics": (*JOB_NAMES, *TEST_LOG), AGAIN: (*JOB_NAMES, *STEP_LOG)}
 """By what a log's checks can be filtered."""
 SHARES = {"first_pass_yield": "first_pass", "first_run_pass": "first_run"}
 """The shares made of such outcomes."""
 TOLD_FROM = 1.1
 """How many times as much than single checks failures vary before it is said."""
+AS_CHECKS = {
+    "done": "checks", "again": "failed", "done_squared": "checks_squared", "done_by_again": "checks_by_failed",
+    "again_squared": "failed_squared",
+}
+"""A step done is a check, and one done again has failed it."""
 OWN_FROM = 200
 """Jobs from which on a group's own figure counts; below it that of all groups stands for it."""
 
@@ -87,15 +94,16 @@ def effects_of_groups(
 ) -> NDArray[np.float64]:
     """The design effect of each group, by its values of what was asked: how many times as much its share varies.
 
-    1 where a group holds one check of a job, as of one step or test. Else the larger of the group's own figure (from
-    200 jobs on) and that of all groups, each within its group. Groupings by which a job's checks are not told apart
-    (shift, days since training) have the figure of the groups without them. Few jobs say little of how jobs differ:
-    the effect is larger by the square of Student's quantile over the normal one.
+    `log`: "steps" and "diagnostics" (first checks and runs that failed), "rework" (steps done again, skipped ones not
+    counted). 1 where a group holds one check of a job, as of one step or test. Else the larger of the group's own
+    figure (from 200 jobs on) and that of all groups, each within its group. Groupings by which a job's checks are not
+    told apart (shift, days since training) have the figure of the groups without them. Few jobs say little of how jobs
+    differ: the effect is larger by the square of Student's quantile over the normal one.
     """
     from scipy import special
 
     made = np.ones(len(groups), dtype=np.float64)
-    alone = {"steps": "step", "diagnostics": "test"}[log]
+    alone = {"steps": "step", "diagnostics": "test", AGAIN: "step"}[log]
     if alone in asked.by or len(asked.where.get(alone, ())) == 1 or not groups:
         return made
     told = tuple(name for name in asked.by if name in (*PERIODS, *TOLD[log]))
@@ -169,6 +177,9 @@ def _checks_by_job(
     """Counts and squares of the jobs' checks by group, under those filters that the log's checks have."""
     kept = {name: tuple(values) for name, values in where.items() if name in TOLD[log]}
     asked, values = Scope(by, kept, months), {"as_of": snapshot.day, "log": log}
+    if log == AGAIN:
+        of_steps = counts(snapshot.store, REWORK, by=by, where=kept, months=months, values={"as_of": snapshot.day})
+        return of_steps.rename(lambda name: AS_CHECKS.get(name, name))
     told_by_turns = log == "steps" and not snapshot.from_rows and asked.named <= set(groupings(BY_TURNS))
     if told_by_turns and measure_of(snapshot, MEASURE, asked) == MEASURE:
         return counts(snapshot.store, BY_TURNS, by=by, where=kept, months=months, values={"as_of": snapshot.day})

@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING
 
 from rqa.answers.core.case_lists import ATTEMPTS, CHECKS, CaseList, Count, marked
-from rqa.answers.core.job_clusters import by_job_note, effects_of_groups, groups_of, said_of
+from rqa.answers.core.job_clusters import AGAIN, TOLD_FROM, effects_of_groups, groups_of, said_of
 from rqa.answers.core.result import Answer, rounded, with_shares
 from rqa.answers.core.scope import PERIODS, By, Months, Scope, Snapshot, Where, check_level, check_values, scope
 from rqa.answers.yields.first_pass import dated
@@ -15,7 +15,11 @@ if TYPE_CHECKING:
     import polars as pl
 
 GROUPINGS = (*PERIODS, *JOB_NAMES, *STEP_LOG)
-OF_FAILURES = "The factor is that of failed first checks, which are what is done again."
+TOGETHER = (
+    "Steps of one job are done again together: shares vary up to {:.2f} times as much as those of single steps would. "
+    "The limits allow for that; the job is what is sampled (Rao and Scott 1992)."
+)
+OF_FAILURES = " No step was done again: the factor is that of failed first checks, which are what is done again."
 
 
 class Rework(Answer):
@@ -48,7 +52,7 @@ def rework(
     `by` and `where` take month and week (in `by` alone), site, model, procedure, technician, billing, step, bench,
     tool, phase. Columns: executed (first attempts), reworked (second attempts: steps done again), share = reworked /
     executed with its Wilson interval low, high, widened where several steps of a job are added up, as jobs are what
-    is sampled (by as much as failed first checks vary more: these are what is done again); attempts (all),
+    is sampled (by as much as the steps of a job are done again together); attempts (all),
     attempts_per_step (attempts / executed), max_attempts (attempts at one step), later (attempts beyond the first),
     later_timed (those with a start and an end), minutes (logged on these), labour_minutes (what is booked for so
     much logged time). Skipped steps do not count.
@@ -61,10 +65,13 @@ def rework(
     import polars as pl
 
     table, notes, settings, asked = _asked("rework", snapshot, by, where, months, level)
-    effects = effects_of_groups(snapshot, groups_of(table, asked.by), asked, log="steps", level=level)
+    # Where no step was done again nothing varies; the failed first checks, which are what is done again, stand for it.
+    log, together = (AGAIN, TOGETHER) if table["reworked"].sum() else ("steps", TOGETHER + OF_FAILURES)
+    effects = effects_of_groups(snapshot, groups_of(table, asked.by), asked, log=log, level=level)
     table = with_shares(table, part="reworked", whole="executed", share="share", level=level, design_effect=effects)
     settings |= said_of(effects)
-    notes += [f"{said} {OF_FAILURES}" for said in by_job_note(effects)]
+    largest = float(effects.max(initial=1.0))
+    notes += [together.format(largest)] * (largest >= TOLD_FROM)
     rate, jobs = _booked(snapshot, asked)
     later, timed = int((table["attempts"] - table["executed"]).sum()), int(table["later_timed"].sum())
     executed = table["executed"].to_numpy()

@@ -6,6 +6,7 @@ from scipy import stats
 
 from rqa.stats import clustered_interval, defect_rate, product_interval, proportion_interval
 from tests.answers.compare.test_checks_of_a_job import clustered, depot_checked
+from tests.depots import depot_of
 
 
 def test_checks_that_pass_together_have_the_limits_of_jobs():
@@ -29,7 +30,7 @@ def test_checks_that_pass_together_have_the_limits_of_jobs():
     assert "by_job" not in by_step.settings
     assert by_step.table["low"].to_list() == pytest.approx([float(plain.low)] * 10, abs=1e-6)
     assert rework.settings["by_job"] == by_site.settings["by_job"]
-    assert "The factor is that of failed first checks" in " ".join(rework.notes)
+    assert "the factor is that of failed first checks" in " ".join(rework.notes)
     # No step was done again, so there is nothing that varies; the upper limit is that of fewer steps.
     none = proportion_interval(successes=0, trials=1000, design_effect=effect)
     assert rework.table["high"][0] == pytest.approx(float(none.high), abs=1e-6)
@@ -39,6 +40,26 @@ def test_checks_that_pass_together_have_the_limits_of_jobs():
     product = product_interval(successes=[180] * 5, trials=[200] * 5, method="score", design_effect=effect)
     ends = (float(product.low), float(product.high))
     assert rolled.table.select("low", "high").row(0) == pytest.approx(ends, abs=1e-6)
+
+
+def test_steps_of_a_job_that_are_done_again_together_have_the_limits_of_jobs():
+    """One job in five is done again from end to end, and no first check failed: limits are those of 100 jobs."""
+    names = [f"J{i:03d}" for i in range(100)]
+    steps = [
+        {"job_id": name, "step_seq": k + 1, "step": f"step {k}", "attempt": attempt, "outcome": "pass"}
+        for i, name in enumerate(names) for k in range(3) for attempt in range(1, 3 if i % 5 == 0 else 2)
+    ]
+    with depot_of({"jobs": [{"job_id": name, "unit_id": name} for name in names], "steps": steps}) as depot:
+        whole, by_step = depot.yields.rework(by=()), depot.yields.rework()
+    # A job's three steps vary as one: three times as much, with n / (n - 1) jobs and Student's quantile of 99 degrees.
+    effect = 3 * 100 / 99 * (stats.t.ppf(0.975, 99) / stats.norm.ppf(0.975)) ** 2
+    expected = proportion_interval(successes=60, trials=300, design_effect=effect)
+    assert whole.settings["by_job"] == pytest.approx(effect, abs=0.001)
+    assert whole.table.select("low", "high").row(0) == pytest.approx(
+        (float(expected.low), float(expected.high)), abs=1e-6
+    )
+    assert any("Steps of one job are done again together" in note for note in whole.notes)
+    assert "by_job" not in by_step.settings
 
 
 def test_filters_and_groupings_that_jobs_do_not_tell_have_the_effect_of_what_they_do():

@@ -82,6 +82,22 @@ def rework(tables: Tables, by: Sequence[str], as_of: date | None) -> dict[Key, t
     return {key: tuple(row) for key, row in made.items()}
 
 
+def rework_by_job(tables: Tables, by: Sequence[str], as_of: date | None) -> dict[Key, tuple[int, ...]]:
+    """Jobs with a first attempt; done; again; sums over jobs of done², done x again, again²."""
+    made: dict[Key, list[int]] = defaultdict(lambda: [0] * 6)
+    each: dict[Key, list[int]] = defaultdict(lambda: [0, 0])
+    for step in seen(tables, as_of):
+        if step["outcome"] != "skipped":
+            row = each[(*key_of(step, by, tables), step["job_id"])]
+            row[0] += step["attempt"] == 1
+            row[1] += step["attempt"] == 2
+    for key, (done, again) in each.items():
+        if done:
+            one = (1, done, again, done * done, done * again, again * again)
+            made[key[:-1]] = [a + b for a, b in zip(made[key[:-1]], one, strict=True)]
+    return {key: tuple(row) for key, row in made.items()}
+
+
 def time_of(step: Row) -> datetime | None:
     return step["started_at"] if step["started_at"] is not None else step["ended_at"]
 

@@ -75,10 +75,12 @@ def test_rework_failures_and_defects(data: dict[str, Any], as_of: Any, by: tuple
     with depot_of(data, as_of) as depot:
         day = depot.as_of.date()
         again = counts(depot._store, "rework", by=by, values={"as_of": day})
+        by_job = counts(depot._store, "rework_by_job", by=by, values={"as_of": day})
         wrong = defect_counts(depot._store, day, Scope(by))
         failed = counts(depot._store, "failures", by=coded, values={"as_of": day})
         labour = counts(depot._store, "booked_labour", values={"as_of": day})
     assert as_dict(again, len(by)) == whole(by_hand_work.rework(data, by, day), by, (0,) * 8)
+    assert as_dict(by_job, len(by)) == whole(by_hand_work.rework_by_job(data, by, day), by, (0,) * 6)
     assert as_dict(wrong, len(by)) == whole(by_hand_work.defects(data, by, day), by, (0,) * 5)
     assert as_dict(failed, len(coded)) == by_hand_work.failures(data, coded, day)
     assert labour.row(0) == pytest.approx(by_hand_work.booked(data, day))
