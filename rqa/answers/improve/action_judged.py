@@ -403,7 +403,7 @@ def _of_plan(plan: "ChangePlan", needed: int, expected: float | None, verdict: s
 
 
 def _side(frame: "pl.DataFrame", change: "RateChange") -> BeforeAndAfter:
-    names = ("difference", "low", "high", "ratio", "ratio_low", "ratio_high")
+    names = ("comparable", "difference", "low", "high", "ratio", "ratio_low", "ratio_high")
     return BeforeAndAfter(
         _jobs(frame, "before"), _jobs(frame, "before", "returned"), _jobs(frame, "after"),
         _jobs(frame, "after", "returned"), {name: float(getattr(change, name)) for name in names},

@@ -36,10 +36,10 @@ SIDES = ("action_id", "work", "side", "jobs", "returned", "rate", "low", "high")
 @dataclass(frozen=True, eq=False, repr=False)
 class Verdicts(Answer):
     """Whether actions worked: action_id, what, scope, finding_id, owner, started_on, outcome, jobs_before,
-    returned_before, jobs_after, returned_after, under_way, difference, low, high, ratio, ratio_low, ratio_high,
-    comparison, other_before, other_returned_before, other_after, other_returned_after, net, net_low, net_high, p_value,
-    expected, jobs_needed, verdict, seen_on, expected_on, warning, checks_before, yield_before, checks_after,
-    yield_after, concurrent.
+    returned_before, jobs_after, returned_after, under_way, comparable, difference, low, high, ratio, ratio_low,
+    ratio_high, comparison, other_before, other_returned_before, other_after, other_returned_after, net, net_low,
+    net_high, p_value, expected, jobs_needed, verdict, seen_on, expected_on, warning, checks_before, yield_before,
+    checks_after, yield_after, concurrent.
 
     `sides` holds the plain rates: action_id, work ("in scope", "beside it"), side, jobs, returned, rate, low, high.
     """
@@ -90,8 +90,9 @@ def verdicts(snapshot: Snapshot, window: int = 30, *, level: float = 0.95) -> Ve
     where that rate is known as well as its own, both must show the change.
 
     Columns: action_id, what, scope, finding_id, owner, started_on, outcome; before_from (the first day of closing
-    counted before the start), jobs_before, returned_before, jobs_after, returned_after, under_way; difference (rate
-    after less before), low, high; ratio, ratio_low, ratio_high; comparison (what stands beside it, null: nothing),
+    counted before the start), jobs_before, returned_before, jobs_after, returned_after, under_way; comparable
+    (the jobs of both sides that have their like on the other: the change rests on these), difference (rate after less
+    before), low, high; ratio, ratio_low, ratio_high; comparison (what stands beside it, null: nothing),
     other_before, other_returned_before, other_after, other_returned_after, net, net_low, net_high (the difference less
     that of the work beside it); p_value; expected (factor, null: not stated), jobs_needed (after, for the last look);
     verdict, seen_on, expected_on, warning; with a step in the scope its first checks: checks_before, yield_before,
@@ -190,7 +191,8 @@ def _told(row: _Row, near: Sequence[str], amiss: Sequence[str]) -> dict[str, Any
         "outcome": work.outcome, "before_from": work.first_on,
         "jobs_before": j.own.jobs_before, "returned_before": j.own.returned_before,
         "jobs_after": j.own.jobs_after, "returned_after": j.own.returned_after, "under_way": j.under_way,
-        **j.own.change, "expected": expected_ratio(action["expected_change"]), "jobs_needed": j.jobs_needed,
+        **j.own.change, "comparable": int(j.own.change["comparable"]),
+        "expected": expected_ratio(action["expected_change"]), "jobs_needed": j.jobs_needed,
         "p_value": j.p_value, "verdict": j.verdict, "seen_on": j.seen_on, "expected_on": j.expected_on,
     }
     if work.beside is not None and j.other is not None:
@@ -257,8 +259,8 @@ COLUMNS = {
     "action_id": "text", "what": "text", "scope": "text", "finding_id": "text", "owner": "text", "started_on": "day",
     "outcome": "text", "before_from": "day",
     "jobs_before": "count", "returned_before": "count", "jobs_after": "count", "returned_after": "count",
-    "under_way": "count", "difference": "share", "low": "share", "high": "share", "ratio": "share",
-    "ratio_low": "share", "ratio_high": "share", "comparison": "text", "other_before": "count",
+    "under_way": "count", "comparable": "count", "difference": "share", "low": "share", "high": "share",
+    "ratio": "share", "ratio_low": "share", "ratio_high": "share", "comparison": "text", "other_before": "count",
     "other_returned_before": "count", "other_after": "count", "other_returned_after": "count", "net": "share",
     "net_low": "share", "net_high": "share", "p_value": "chance", "expected": "share", "jobs_needed": "count",
     "verdict": "text", "seen_on": "day", "expected_on": "day", "warning": "text", "checks_before": "count",

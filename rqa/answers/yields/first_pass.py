@@ -18,6 +18,7 @@ from rqa.answers.core.scope import (
     scope,
 )
 from rqa.answers.core.site_clocks import SiteClocks, site_clocks
+from rqa.answers.yields.unheld_jobs import unheld_jobs_note
 from rqa.errors import RequestError
 from rqa.measures.groupings import JOB_NAMES, SHIFTS, STEP_LOG, TEST_LOG
 from rqa.measures.run import counts, groupings
@@ -113,7 +114,7 @@ def first_pass_yield(
         noun = "first run" if of == "diagnostics" else "first attempt"
         what = "aborted" if of == "diagnostics" else "done or skipped unchecked"
         notes.append(f"{counted(unchecked, f'{noun} was', f'{noun}s were')} {what}: not in the yield.")
-    notes += (*_shift_notes(asked, clocks), *by_job_note(effects))
+    notes += (*unheld_jobs_note(snapshot, asked, of), *_shift_notes(asked, clocks), *by_job_note(effects))
     return FirstPassYield(shares, settings, tuple(notes))
 
 

@@ -156,8 +156,17 @@ def _counted(row: dict[str, Any]) -> str:
     return (
         f"Counted are {row['outcome']} within {WINDOW} days in the scope ({place}): {_of(row, 'before')} closed "
         f"{row['before_from']} to {started - timedelta(days=1)}, {_of(row, 'after')} opened since "
-        f"{started}."
+        f"{started}.{_rests_on(row)}"
     )
+
+
+def _rests_on(row: dict[str, Any]) -> str:
+    """On how many of these jobs the adjusted change rests, where not on all."""
+    both, rests = (row["jobs_before"] or 0) + (row["jobs_after"] or 0), row["comparable"]
+    if rests is None or rests >= both:
+        return ""
+    of = f"{count(rests)} of these {counted(both, 'job')}"
+    return f" The adjusted change rests on {of}; the others have no like work on the other side."
 
 
 def _of(row: dict[str, Any], side: str) -> str:

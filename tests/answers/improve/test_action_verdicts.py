@@ -60,6 +60,8 @@ def test_the_counts_and_the_change_are_those_of_a_row_loop(depot: Depot) -> None
     ):
         assert (row[jobs], row[returned]) == tuple(np.sum([sums["Alder", side], sums["Birch", side]], axis=0))
     assert row["under_way"] == sums["Alder", "under way"][0] + sums["Birch", "under way"][0]
+    # Both sites have work on both sides, so the change rests on all of it.
+    assert row["comparable"] == row["jobs_before"] + row["jobs_after"]
     tables = [
         [[sums[s, "after"][1], sums[s, "after"][0] - sums[s, "after"][1]],
          [sums[s, "before"][1], sums[s, "before"][0] - sums[s, "before"][1]]]

@@ -82,6 +82,28 @@ def test_rework(depot: Depot) -> None:
     assert depot.yields.rework(by=()).table["share"][0] == pytest.approx(2 / 6, abs=1e-6)
 
 
+def test_checks_of_jobs_that_the_store_does_not_hold_count_and_are_told() -> None:
+    """J1 is held; of J8 and J9 only the logs came: three checks of two jobs, one of them in March."""
+    may = {"started_at": MONDAY + timedelta(days=70), "ended_at": MONDAY + timedelta(days=70, minutes=5)}
+    rows = {
+        "jobs": ROWS["jobs"][:1],
+        "steps": [
+            step("J1", 1, 0, 5), step("J8", 1, 0, 5), step("J9", 1, 0, 5) | may, step("J9", 2, 0, 5, "fail") | may,
+        ],
+    }
+    with depot_of(rows) as depot:
+        whole, march = depot.first_pass_yield(), depot.first_pass_yield(months="2026-03")
+        one, held = depot.first_pass_yield(where={"step": "step 2"}), depot.first_pass_yield(where={"site": "Birch"})
+    assert whole.table["exposures"].sum() == 4
+    assert [n for n in whole.notes if "does not hold" in n] == [
+        "3 first checks are of 2 jobs that the store does not hold (refused, or never sent): they count, and what the "
+        "job would say of them is unknown."
+    ]
+    assert any(n.startswith("1 first check is of 1 job that") for n in march.notes)
+    assert any(n.startswith("1 first check is of 1 job that") for n in one.notes)
+    assert not any("does not hold" in n for n in held.notes)
+
+
 def test_where_a_failed_check_sends_the_job(depot: Depot) -> None:
     r = depot.yields.rework_routes(by=())
     assert r.table.select("way", "to_step", "failures", "share").rows() == [
