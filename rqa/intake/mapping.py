@@ -268,6 +268,15 @@ class Site(Part):
     _zone = field_validator("zone")(_known_zone)
 
 
+class Least(Part):
+    """How large a finding of the month must be to be listed."""
+
+    ratio: float = Field(default=1.1, ge=1, allow_inf_nan=False)
+    """How many times as often (or as seldom) as where it is compared."""
+    sd: float = Field(default=0.25, ge=0, allow_inf_nan=False)
+    """Readings: the difference (of a trend that of a year) in standard deviations of single ones."""
+
+
 class Workspace(Part):
     """What holds for the whole workspace."""
 
@@ -279,6 +288,8 @@ class Workspace(Part):
     """What becomes of the rows of a file that is no longer in the folder."""
     labour_rate: float | None = Field(default=None, gt=0, allow_inf_nan=False)
     """Cost of one hour of labour, in the workspace's currency."""
+    least: Least | None = None
+    """How large a finding must be to be listed; None: as usual."""
     outside: Texts = Field(default_factory=list)
     """Folders outside of the workspace that a `path` may lead to."""
     sql_minutes: float | None = Field(default=None, gt=0, allow_inf_nan=False)

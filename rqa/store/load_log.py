@@ -158,6 +158,8 @@ def keep_books(
         about["breach_jobs"] = rules.workspace.breach_jobs
     if rules.workspace.labour_rate is not None:
         about["labour_rate"] = repr(rules.workspace.labour_rate)
+    if rules.workspace.least is not None:
+        about |= {f"least_{scale}": repr(size) for scale, size in rules.workspace.least.model_dump().items()}
     # What the load keeps for questions is made later; whether the store has the concepts of before is told until then.
     connection.execute("delete from about where name <> 'concepts_by'")
     connection.executemany("insert into about values (?, ?)", list(about.items()))

@@ -109,7 +109,7 @@ class MonthFindings(Answer):
     @property
     def findings(self) -> tuple[Finding, ...]:
         """Those of all comparisons that hold and are of a size to act on."""
-        return tuple(f for f, _ in judged_for_page(self.stated, least=_sizes(self.settings.get("least"))))
+        return tuple(f for f, _ in judged_for_page(self.stated, least=sizes_of({}, self.settings.get("least"))))
 
     judges_all = True
     question = "Findings of the month"
@@ -173,15 +173,14 @@ def findings(
     ten at most has a page that lists any; what would be clear on a single page alone is a first sign (`signs`).
     People, places, steps and kinds of work are compared over the last 3, 6 and 12 months and over all 24: the surest
     is told, with its months; its p-value allows for the choice, and the limits of all these spans hold together.
-    `least` says how large a finding must be to be listed, where not as usual: {"ratio": 1.1, "sd": 0.25}, 1.1 times
-    as often as where it is compared, and readings (of a trend those of a year) a quarter of their standard deviation
-    apart. `progress` is told each
-    analysis as it begins; what was compared before, while the store is open, is not compared again, and nothing is
-    told of it.
+    `least` says how large a finding must be to be listed: {"ratio": 1.1, "sd": 0.25}, 1.1 times as often as where it is
+    compared, and readings (of a trend those of a year) a quarter of their standard deviation apart. By default it is
+    what `least` under [workspace] of the mapping says, else this. `progress` is told each analysis as it begins; what
+    was compared before, while the store is open, is not compared again, and nothing is told of it.
     """
     last = newest_month(snapshot)
     own = last if month is None else month_of(QUESTION, month)
-    sizes = _sizes(least)
+    sizes = sizes_of(snapshot.store.about, least)
     settings = {"month": own, "allowed": ALLOWED, "window": WINDOW, "least": sizes}
     if own is None or last is None:
         none = grounds(snapshot).claim("", "jobs", about="what there is to act on", among=(0, "months that are over"))
@@ -387,11 +386,12 @@ def _table(held: tuple[tuple[Finding, float], ...], known: set[str]) -> "pl.Data
     return pl.DataFrame(columns)
 
 
-def _sizes(given: object) -> dict[str, float]:
-    """How large a finding must be, by scale: what is given, else as usual."""
+def sizes_of(about: Mapping[str, str], given: object = None) -> dict[str, float]:
+    """How large a finding must be, by scale: what is given, else what the mapping says (`about`), else as usual."""
     asked: dict[str, Any] = dict(given) if isinstance(given, Mapping) else {} if given is None else {str(given): None}
     names_only(QUESTION, "scale", tuple(asked), tuple(RELEVANT))
     for scale, lowest in (("ratio", 1.0), ("sd", 0.0)):
         if scale in asked and not (is_number(asked[scale]) and asked[scale] >= lowest):
             raise RequestError(f"{QUESTION}: least[{scale!r}] is a number from {lowest:g}: {asked[scale]!r}.")
-    return {**RELEVANT, **{scale: float(size) for scale, size in asked.items()}}
+    mapped = {scale: float(about[f"least_{scale}"]) for scale in RELEVANT if f"least_{scale}" in about}
+    return {**RELEVANT, **mapped, **{scale: float(size) for scale, size in asked.items()}}

@@ -6,8 +6,8 @@ from types import MappingProxyType
 from rqa.answers.core.finding import Finding
 from rqa.answers.core.ground_list import SEEN
 from rqa.answers.core.grounds import Grounds, Sentence
-from rqa.answers.improve.finding_words import first_signs
-from rqa.answers.improve.findings import NO_LOTS, MonthFindings
+from rqa.answers.improve.finding_words import first_signs, of_size
+from rqa.answers.improve.findings import NO_LOTS, MonthFindings, sizes_of
 from rqa.answers.improve.overall_findings import AGAINST
 from rqa.review.facts import Pointer, Verdict
 from rqa.review.improve.verdicts import points
@@ -48,6 +48,7 @@ def places_to_look(
         if not persons & set(f.scope)
     ]
     looked = [n for n in found.notes if not isinstance(n, Sentence)][:1]
+    looked += [of_size(found.stated, sizes_of({}, found.settings["least"]))] * bool(found.stated)
     looked += [*first_signs(found.signs, persons), *(n for n in found.notes if n == NO_LOTS)]
     looked += [*found.lacking, *(found.counted.notes if found.counted else ())]
     if len(told) > MOST:

@@ -1,20 +1,40 @@
 """What began of late is told with its months; a page's first signs; people at single steps."""
 
+import tomllib
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
+import rqa
 from rqa.answers.core.finding import IN_A_YEAR, PAGES, Finding, judged, judged_for_page
 from rqa.answers.core.windows import level_of_each, nested, pieces, surest, windows_note
 from rqa.answers.improve.finding_words import first_signs
 from rqa.answers.improve.people_steps import EXPECTED, KIND, people_at_steps
+from rqa.errors import MappingError
+from rqa.intake.draft import parse_mapping
+from rqa.loading import load
 from rqa.stats import surest_window
 from tests.bench.made_workshops import Workshop, made, workshop
 
+SOURCES = """
+[workspace]
+{least}
+[files.jobs]
+path = "jobs.csv"
+[[table]]
+table = "jobs"
+from = "jobs"
+"""
+CSV = """job_id,unit_id,model,site,procedure,opened_at,closed_at,disposition
+A1,A,M,S,P,2026-01-02T08:00Z,2026-01-05T08:00Z,repaired
+A2,A,M,S,P,2026-01-20T08:00Z,2026-01-22T08:00Z,repaired
+B1,B,M,S,P,2026-01-02T08:00Z,2026-03-05T08:00Z,repaired
+"""
 SPAN = (date(2024, 1, 1), date(2025, 12, 1))
 
 
@@ -72,6 +92,25 @@ def test_a_page_needs_more_than_one_page_s_evidence() -> None:
     assert judged_for_page([between]) == ()
     assert len(judged_for_page([sure])) == 1
     assert {f.where for f, _ in judged_for_page([between, replace(sure, p_value=1e-6)])} == {"bench B1", "bench B2"}
+
+
+def test_how_large_a_finding_must_be_is_what_the_mapping_says_unless_asked_otherwise(tmp_path: Path) -> None:
+    (tmp_path / "jobs.csv").write_text(CSV, encoding="utf-8")
+    for least in ("", "least = { ratio = 1.5 }"):
+        (tmp_path / "sources.toml").write_text(SOURCES.format(least=least), encoding="utf-8")
+        load(tmp_path)
+        with rqa.open(tmp_path) as opened:
+            found, asked = opened.findings(), opened.findings(least={"sd": 1.0})
+        ratio = 1.5 if least else 1.1
+        assert found.settings["least"] == {"ratio": ratio, "sd": 0.25}
+        assert asked.settings["least"] == {"ratio": ratio, "sd": 1.0}
+        assert any(f"at least {(ratio - 1) * 100:.0f} % more" in note for note in found.notes)
+
+
+@pytest.mark.parametrize("least", ["{ ratio = 0.9 }", "{ sd = -1 }", "{ share = 1 }", "2"])
+def test_a_size_that_is_none_is_refused(least: str) -> None:
+    with pytest.raises(MappingError, match=r"workspace\.least"):
+        parse_mapping(tomllib.loads(SOURCES.format(least=f"least = {least}")))
 
 
 def test_first_signs_name_no_person() -> None:
