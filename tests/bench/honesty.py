@@ -21,21 +21,19 @@ from rqa.answers.charts.chart_basis import ChartSettings
 from rqa.answers.charts.chart_rules import rules_named
 from rqa.answers.charts.chart_series import Series
 from rqa.answers.charts.chart_types import make
-from rqa.answers.core.finding import Finding, judged, judged_for_page
-from rqa.answers.core.scope import months_back
+from rqa.answers.core.finding import Finding, judged
 from rqa.answers.improve.findings import newest_month, stated_in
 from rqa.depot import Depot
 from rqa.stats import proportion_interval
 from tests.answers.improve.test_recheck import AS_OF, made_rows
 from tests.bench.made_workshops import Workshop, made, workshop
+from tests.bench.pages_from_counts import a_quiet_year, is_named
 from tests.depots import depot_of
 from tests.stats.test_unequal_draws import held
 
 STEADY = Workshop(jobs=80)
 PEOPLE = replace(STEADY, sd_technician=0.5, mostly=0.8)
 JOBS_ALIKE = replace(STEADY, sd_job=1.5, months=6)
-NEW = Workshop(jobs=500, models=6, benches=12, fails=0.08, bad_from=6)
-"""500 jobs a month of 12 kinds of work by 8 people at 12 benches; what is planted began six months ago."""
 ALL = replace(STEADY, sd_technician=0.3, mostly=0.5, sd_job=0.8, sd_month=0.1, frailty=0.5, drift=0.3)
 WATCHED = replace(STEADY, sd_technician=0.3, mostly=0.5, sd_month=0.1, sd_job=0.8)
 MONTHS = tuple(date(2024 + i // 12, i % 12 + 1, 1) for i in range(24))
@@ -93,22 +91,6 @@ def month_differs(measure: str) -> Callable[[Depot], float | None]:
 def found_in(depot: Depot) -> tuple[Finding, ...]:
     month = newest_month(depot._snapshot)
     return tuple(f for f, _ in judged(stated_in(depot._snapshot, month)[0])) if month else ()
-
-
-def any_in_a_year(depot: Depot) -> float:
-    """Whether any of the last twelve pages lists a finding."""
-    last = newest_month(depot._snapshot)
-    months = [months_back(last, k) for k in range(12)] if last else []
-    return float(any(judged_for_page(stated_in(depot._snapshot, month)[0]) for month in months))
-
-
-def named(**scope: str) -> Callable[[Depot], float]:
-    """Whether a place is named, as a finding or a first sign, of all that is compared."""
-
-    def ask(depot: Depot) -> float:
-        return float(any(dict(f.scope).items() >= scope.items() for f in found_in(depot)))
-
-    return ask
 
 
 def any_finding(depot: Depot) -> float:
@@ -200,14 +182,13 @@ SIMULATIONS: dict[str, Simulation] = {
     "findings": Simulation("a workshop in which nothing is planted has any finding", 0.05, False,
                            asked(replace(STEADY, jobs=50), any_finding)),
     "findings, a quiet year": Simulation("any of twelve pages in a row lists a finding, nothing is planted", 0.1, False,
-                                         asked(replace(STEADY, jobs=50), any_in_a_year)),
+                                         a_quiet_year),
     "new bench": Simulation("a bench of 12 from which 3 times as many come back for six months is named", None, True,
-                            asked(replace(NEW, bench_returns=3.0), named(bench="B01"))),
+                            is_named("bench")),
     "new kind": Simulation("a kind of work of 12 of which 3 times as many come back for six months is named", None,
-                           True, asked(replace(NEW, kind_returns=3.0), named(model="Teal", procedure="board"))),
+                           True, is_named("kind")),
     "new step of a person": Simulation("a step at which one of 8 people fails twice as often for six months is named",
-                                       None, True,
-                                       asked(replace(NEW, person_step=2.0), named(technician="W00", step="open lid"))),
+                                       None, True, is_named("step")),
     "findings, people differ": Simulation("share of false findings, all at once but only people truly differ", 0.05,
                                           False, asked(replace(ALL, jobs=50), share_false)),
     "watch": Simulation("false alarms of a watch in a quiet year, of one that is allowed", 1.0, False,

@@ -30,14 +30,16 @@ def spread_of(found: Expected, enough: NDArray[np.bool_]) -> "Overdispersion | N
     return overdispersion(observed=found.observed[seen], expected=found.expected[seen], variance=found.variance[seen])
 
 
-def allowing_for(
-    found: Expected, dispersion: "Overdispersion | None", by_job: NDArray[np.float64]
-) -> tuple[float, NDArray[np.float64]]:
-    """The spread that is usual, and p-values that allow for it and for checks of one job that go together."""
-    phi = max(1.0 if dispersion is None else dispersion.phi, float(by_job.min(initial=np.inf)) if by_job.size else 1.0)
-    allowed = np.maximum(phi, by_job)
+def usual_spread(dispersion: "Overdispersion | None", by_job: NDArray[np.float64]) -> float:
+    """How many times as much groups vary as single checks would: as they do, and as checks of one job go together."""
+    return max(1.0 if dispersion is None else dispersion.phi, float(by_job.min(initial=np.inf)) if by_job.size else 1.0)
+
+
+def allowing_for(found: Expected, spread: float, by_job: NDArray[np.float64]) -> NDArray[np.float64]:
+    """P-values that allow for the usual spread and for checks of one job that go together."""
+    allowed = np.maximum(spread, by_job)
     widened = np.maximum(found.p_value, _two_sided(found.z / allowed**0.5))
-    return phi, np.where(allowed == 1.0, found.p_value, widened)
+    return np.where(allowed == 1.0, found.p_value, widened)
 
 
 def ratio_of(

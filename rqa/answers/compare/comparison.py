@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from rqa.answers.compare.allowances import allowing_for, enough_of, ratio_of, spread_of
+from rqa.answers.compare.allowances import allowing_for, enough_of, ratio_of, spread_of, usual_spread
 from rqa.answers.compare.comparison_findings import stated
 from rqa.answers.compare.comparison_words import notes_of
 from rqa.answers.compare.expected_counts import (
@@ -149,7 +149,8 @@ def compare(
     enough = enough_of(counted, found, min_cases)
     dispersion = spread_of(found, enough) if spread else None
     by_job = _by_job(snapshot, who, outcome, asked, table, counted)
-    phi, p_value = allowing_for(found, dispersion, by_job)
+    phi = usual_spread(dispersion, by_job)
+    p_value = allowing_for(found, phi, by_job)
     made, verdicts = _table(who, counted, found, enough, p_value, phi, by_job, level)
     if people.any():
         made = made.with_columns(people=pl.Series(people.tolist(), dtype=pl.String))

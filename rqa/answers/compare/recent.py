@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from rqa.answers.compare.allowances import allowing_for, enough_of, ratio_of, spread_of
+from rqa.answers.compare.allowances import allowing_for, enough_of, ratio_of
 from rqa.answers.compare.comparison import LEAST, MIX, PEOPLE, PLACES, compare, place_of, which_of
 from rqa.answers.compare.comparison_findings import stated
 from rqa.answers.compare.expected_counts import (
@@ -31,7 +31,8 @@ def compared_recently(
     """Compare each group over nested windows of months, the longest last, and state the surest.
 
     Cells are counted once for the months that a window has beyond the one before, and added up. How much the checks of
-    a job go together is taken from the longest window: it is a property of the work, and few jobs tell it badly.
+    a job go together, and how much the groups vary as a whole, is taken from the longest window: few jobs tell it
+    badly, and what one group is new in would count as the usual spread of all.
     """
     level = level_of_each(windows)
     whole = with_grounds(
@@ -48,7 +49,7 @@ def compared_recently(
             *named, *columns_of(outcome)
         )
         cells = new if cells is None else _added(cells, new, named)
-        found.append(_stated(cells, who, outcome, named, whole.settings, level))
+        found.append(stated_of_cells(cells, who, outcome, named, whole.settings, level))
     return surest(windows, [*found, whole.stated])
 
 
@@ -58,10 +59,10 @@ def _added(one: "pl.DataFrame", other: "pl.DataFrame", by: Sequence[str]) -> "pl
     return pl.concat([one, other]).group_by(by, maintain_order=True).agg(pl.col("events", "trials").sum())
 
 
-def _stated(
+def stated_of_cells(
     cells: "pl.DataFrame", who: str, outcome: str, named: Sequence[str], settings: Any, level: float
 ) -> tuple[Finding, ...]:
-    """What the cells of one window state; `settings` are those of the longest window."""
+    """What the cells of one window state; `settings` are those of the comparison over the longest window."""
     import polars as pl
 
     from rqa.stats import e_value
@@ -74,7 +75,7 @@ def _stated(
         found, people = set_within_people(found, counted, cells.select(*named, "events", "trials").rows())
     enough = enough_of(counted, found, LEAST)
     by_job = np.full(counted.known, settings["by_job"])
-    _, p_value = allowing_for(found, spread_of(found, enough), by_job)
+    p_value = allowing_for(found, settings["spread"], by_job)
     ratio, low, high = ratio_of(found, by_job, level)
     unseen = e_value(estimate=ratio, low=low, high=high)
     numbers = {
