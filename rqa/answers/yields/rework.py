@@ -19,7 +19,7 @@ TOGETHER = (
     "Steps of one job are done again together: shares vary up to {:.2f} times as much as those of single steps would. "
     "The limits allow for that; the job is what is sampled (Rao and Scott 1992)."
 )
-OF_FAILURES = " No step was done again: the factor is that of failed first checks, which are what is done again."
+OF_FAILURES = " The factor is that of failed first checks, which stand for steps done again where these are 0."
 
 
 class Rework(Answer):

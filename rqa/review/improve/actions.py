@@ -166,7 +166,7 @@ def _rests_on(row: dict[str, Any]) -> str:
     if rests is None or rests >= both:
         return ""
     of = f"{count(rests)} of these {counted(both, 'job')}"
-    return f" The adjusted change rests on {of}; the others have no like work on the other side."
+    return f" The adjusted change rests on {of}; the others have comparable work on one side alone."
 
 
 def _of(row: dict[str, Any], side: str) -> str:

@@ -30,7 +30,7 @@ def test_checks_that_pass_together_have_the_limits_of_jobs():
     assert "by_job" not in by_step.settings
     assert by_step.table["low"].to_list() == pytest.approx([float(plain.low)] * 10, abs=1e-6)
     assert rework.settings["by_job"] == by_site.settings["by_job"]
-    assert "the factor is that of failed first checks" in " ".join(rework.notes)
+    assert "The factor is that of failed first checks" in " ".join(rework.notes)
     # No step was done again, so there is nothing that varies; the upper limit is that of fewer steps.
     none = proportion_interval(successes=0, trials=1000, design_effect=effect)
     assert rework.table["high"][0] == pytest.approx(float(none.high), abs=1e-6)
