@@ -195,9 +195,12 @@ def month_under_pointer() -> Any:
 
 
 def in_panels(layers: Sequence[Any], values: Any, panels: int) -> Any:
-    """The layers as one picture, or as one panel under another where there are several groups."""
+    """The layers as one picture, or as one panel under another where there are several groups.
+
+    Layers without data of their own draw these values, which the picture then holds once.
+    """
     if panels == 1:
-        return alt.layer(*layers)
+        return alt.layer(*layers, data=values)
     return (
         alt.layer(*layers, data=values)
         .properties(width=WIDTH, height=PANEL_HEIGHT)

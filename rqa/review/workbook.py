@@ -22,6 +22,7 @@ RANGE = re.compile(rf"({NUMBER})(?:[ \u00a0]%)? to ({NUMBER})([ \u00a0]%)?")
 MISSING = ("no data", "–")
 FRONT = ("measure", "month", "share", "95 % from", "95 % to", "state", "goal")
 PROBLEMS = ("place", "what", "cases", "of", "avoidable", "worth", "next", "action", "state", "findings")
+DAYS = "days out"
 MEASURES = ("measure", "month", "share", "95 % interval", "counts", "before", "difference", "in a word", "in words")
 
 
@@ -63,9 +64,26 @@ def write_tables(facts: MonthFacts, path: Path) -> Path:
     sheets += [("page", ("what", "how"), front), ("measures", *_cells(MEASURES, verdicts, 1))]
     if found:
         sheets.append(("where to look", ("finding", "state", "where", "what", "size", "mind", "next check"), found))
+    if facts.lists:
+        sheets.append(("jobs behind findings", *_listed(facts)))
     for name, table in tables.items():
         sheets.append((name, *_cells(table.columns, table.rows, table.names)))
     return write_sheets(sheets, path)
+
+
+def _listed(facts: MonthFacts) -> tuple[tuple[str, ...], list[tuple[object, ...]]]:
+    """The jobs behind the findings, as far as the page shows them, each with its finding; ids stay texts."""
+    heads = tuple(dict.fromkeys(head for made in facts.lists for head in made.table.columns))
+    rows: list[tuple[object, ...]] = []
+    for made in facts.lists:
+        for row in made.table.rows:
+            cells = dict(zip(made.table.columns, row, strict=True))
+            rows.append((made.id, made.what, *(_cell(head, cells.get(head, "–")) for head in heads)))
+    return ("finding", "behind it", *heads), rows
+
+
+def _cell(head: str, text: str) -> object:
+    return None if text in MISSING else int(text) if head == DAYS else text
 
 
 def _tables(facts: MonthFacts) -> Iterable[tuple[str, PageTable]]:

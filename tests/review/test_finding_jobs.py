@@ -3,7 +3,9 @@
 import re
 from dataclasses import replace
 from datetime import date
+from pathlib import Path
 
+import openpyxl
 import polars as pl
 import pytest
 
@@ -13,6 +15,7 @@ from rqa.commands.work import jobs
 from rqa.review import render
 from rqa.review.facts import CasesListed, MonthFacts, PageTable
 from rqa.review.improve.finding_jobs import LISTED, FindingJobs
+from rqa.review.workbook import write_tables
 from tests.depots import depot_of
 from tests.review.conftest import BadMonth
 
@@ -93,3 +96,14 @@ def test_without_lists_there_is_no_part_of_them(facts: MonthFacts) -> None:
     assert 'href="#jobs' not in page
     none = CasesListed("F-1", "here", "2 jobs", 2, PageTable("here: 2 jobs", (), ()), "Not named.")
     assert '<details class="list" id="jobs-F-1"><summary>here: 2 jobs</summary>' in render(replace(bare, lists=(none,)))
+
+
+def test_the_workbook_has_the_rows_that_the_page_shows(facts: MonthFacts, tmp_path: Path) -> None:
+    book = openpyxl.load_workbook(write_tables(facts, tmp_path / "page.xlsx"))
+    heads, *rows = book["jobs behind findings"].iter_rows(values_only=True)
+    assert heads[:3] == ("finding", "behind it", "job")
+    assert len(rows) == sum(len(made_list.table.rows) for made_list in facts.lists)
+    assert [row[2] for row in rows] == [row[0] for made_list in facts.lists for row in made_list.table.rows]
+    days = [row[heads.index("days out")] for row in rows]
+    assert all(day is None or type(day) is int for day in days)
+    assert any(days)

@@ -138,7 +138,7 @@ def _picture(
     change: LevelChange | None, goal: float | None,
 ) -> Any:
     values, alone = Data(values=rows), len(panels) == 1
-    base = alt.Chart(values) if alone else alt.Chart()
+    base = alt.Chart()
     layers = _layers(rows, under, base, early, selection, alone=alone, change=change if alone else None)
     if goal is not None and alone:
         line = alt.Chart(Data(values=[{"goal": goal}]))

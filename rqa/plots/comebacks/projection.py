@@ -55,7 +55,7 @@ def plot_projection(
     change = change_of(answer) if len(panels) == 1 else None
     under = _ground(rows, HEADROOM if change else 0.0)
     values = Data(values=rows)
-    base = alt.Chart() if len(panels) > 1 else alt.Chart(values)
+    base = alt.Chart()
     layers = _projection_layers(rows, under, base)
     if change:
         layers = [*level_layers(change, under, lambda f, edge: under.x(f, edge=edge), under.y), *layers]

@@ -94,6 +94,7 @@ def test_a_chart_of_the_whole_measure_draws_its_change_and_its_goal() -> None:
         assert "dashed level line = goal, 9.0 %" in said
         lines = [v for layer in drawn["layer"] for v in layer.get("data", {}).get("values", ())]
         assert {"goal": 0.09} in lines
+        assert sum("value" in v for v in lines) == 0, "what the chart draws is held once"
         staged = depot.control_chart(stages=("2025-01",))
         assert (staged.change, staged.goal) == (None, 0.09)
         for other in (depot.control_chart(by=("model",)), depot.control_chart(period="week")):
