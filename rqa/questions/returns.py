@@ -17,6 +17,7 @@ from rqa.answers.comebacks.recurrences import recurrences as _recurrences
 from rqa.answers.comebacks.recurrences import return_trends as _return_trends
 from rqa.answers.comebacks.return_matrix import comeback_marks as _comeback_marks
 from rqa.answers.comebacks.return_matrix import comeback_matrix as _comeback_matrix
+from rqa.answers.comebacks.returns_held import units_holding as _units_holding
 from rqa.answers.comebacks.unit_lists import chronic_units as _chronic_units
 from rqa.answers.comebacks.unit_lists import worst_share as _worst_share
 from rqa.asking import Area, question
@@ -40,6 +41,7 @@ class Returns(Area):
     claims = question(_claims)
     chronic_units = question(_chronic_units)
     worst_share = question(_worst_share)
+    units_holding = question(_units_holding)
     forecast = question(_forecast)
     projection_backtest = question(_projection_backtest)
     cohorts = question(_cohorts)

@@ -29,6 +29,7 @@ from rqa.stats.gauge import GaugeStudy, gauge_rr
 from rqa.stats.group_sequential import LookBounds, spending_bounds
 from rqa.stats.guard_bands import GuardBand, PileUp, guard_band, pile_up_test
 from rqa.stats.hazard import SmoothedHazard, smoothed_hazard
+from rqa.stats.held_slopes import ridge_logit
 from rqa.stats.incidence import CumulativeIncidence, cumulative_incidence
 from rqa.stats.indirect_standardisation import MixExpectation, expected_from_mix
 from rqa.stats.interrupted_series import InterruptedSeries, interrupted_series
@@ -55,7 +56,6 @@ from rqa.stats.projection import ProjectedShare, month_spread, projected_share
 from rqa.stats.proportion import ProportionInterval, proportion_interval
 from rqa.stats.rates import RateRatio, rate_ratio
 from rqa.stats.reversal import OrderReversals, order_reversals
-from rqa.stats.ridge_logit import ridge_logit
 from rqa.stats.risk import RelativeRisk, relative_risk
 from rqa.stats.sampling import SamplingPlan, SamplingPlanOc, sampling_plan, sampling_plan_oc
 from rqa.stats.scanning import Burst, ScanStatistic, scan_statistic

@@ -38,7 +38,7 @@ def draw_chances(*, size: ArrayLike, draws: int, uniform: float = 0.0) -> Number
     Raises `ValueError` for sizes not above 0, draws below 0, or a part that is no share.
 
     >>> draw_chances(size=[1.0, 1.0, 2.0, 16.0], draws=2, uniform=0.2).round(3)
-    array([0.29, 0.29, 0.42, 1.  ])
+    array([0.29 , 0.29 , 0.419, 1.   ])
 
     The riskiest case is drawn for sure.
     """
