@@ -41,14 +41,16 @@ def load(
     """
     if lake is None and (engine is not None or buckets is not None):
         raise click.UsageError("--engine and --buckets are about a lake; name its folder with --into.")
-    report = loaded(workspace, write=True, wait=wait, memory=memory)
-    if lake is not None:
-        from rqa.lake.engines import engine_of
-        from rqa.lake.writing import write_lake
+    if lake is None:
+        show(loaded(workspace, write=True, wait=wait, memory=memory), every_file=every_file)
+        return
+    from rqa.lake.engines import engine_of
+    from rqa.lake.writing import write_lake
 
-        with engine_of(engine) as asked:
-            state = write_lake(report.store, lake, engine=asked, buckets=buckets, memory=memory, wait=wait)
-        say(f"{lake}: {counted(state.buckets, 'bucket')}, {counted(len(state.files), 'file')}, load {state.state}.\n")
+    with engine_of(engine) as asked:
+        report = loaded(workspace, write=True, wait=wait, memory=memory)
+        state = write_lake(report.store, lake, engine=asked, buckets=buckets, memory=memory, wait=wait)
+    say(f"{lake}: {counted(state.buckets, 'bucket')}, {counted(len(state.files), 'file')}, load {state.state}.\n")
     show(report, every_file=every_file)
 
 

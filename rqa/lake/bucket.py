@@ -17,6 +17,7 @@ from rqa.intake.literals import literal
 from rqa.intake.names import quoted
 from rqa.lake.layout import BY_BUCKET, KEPT_IN_BUCKETS, LOGGED
 from rqa.measures.keep import KEPT, SHARED, keep_of_bucket, make_all_concepts
+from rqa.stopping import interruptible
 from rqa.store.engine import SAFE, close_access, overflow
 from rqa.store.limits import MEMORY
 
@@ -53,7 +54,8 @@ def run(task: Task) -> bytes:
     with opened(task.lake, task.once, task.files, task.whole).cursor() as cursor:
         for name, table in task.given.items():
             cursor.register(name, unpacked(table))
-        return packed(cursor.sql(task.sql, params=dict(task.values)).to_arrow_table())
+        with interruptible(cursor):
+            return packed(cursor.sql(task.sql, params=dict(task.values)).to_arrow_table())
 
 
 def packed(table: "pa.Table") -> bytes:
@@ -122,7 +124,8 @@ def make_kept(task: Task) -> bytes:
     import pyarrow as pa
 
     connection = _engine(task.lake, task.once, dict(task.files), LOGGED, without=KEPT)
-    keep_of_bucket(connection)
+    with interruptible(connection):
+        keep_of_bucket(connection)
     made = []
     for name in KEPT_IN_BUCKETS:
         path = f"kept/{name}/{task.kept}"

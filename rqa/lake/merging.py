@@ -37,8 +37,6 @@ if TYPE_CHECKING:
 HOW = {"sum": "sum", "count": "sum", "count_star": "sum", "count_if": "sum", "min": "min", "max": "max",
        "bool_or": "bool_or", "bool_and": "bool_and"}
 """What an aggregate of all is made of those of the buckets by."""
-AGGREGATES = {*HOW, "avg", "any_value", "list", "arg_min", "arg_max", "min_by", "max_by", "first", "last", "median",
-              "string_agg", "mode", "quantile_cont", "quantile_disc", "stddev", "histogram", "bit_xor"}
 IN_ONE = ("job_id", "unit_id")
 """Columns of which each value stands in one bucket alone, so that distinct ones can be counted."""
 SAID = {"sums": "sum", "greatest": "max", "least": "min", "any": "bool_or"}
@@ -126,11 +124,12 @@ def read_off(node: Mapping[str, Any], given: Mapping[str, str]) -> Merge | None:
     modifiers = {m["type"] for m in node["modifiers"]}
     how: dict[str, str] = {}
     for column in node["select_list"]:
-        inside = list(_aggregates(column))
-        if not inside:
+        if _has_window(column):
+            return None
+        if not any(True for _ in _aggregates(column)):
             continue
         one = given.get(column["alias"]) or _merged_by(column)
-        if one is None:
+        if one is None or not column["alias"]:
             return None
         how[column["alias"]] = one
     grouped = bool(how) or bool(node["group_expressions"]) or node["aggregate_handling"] == "FORCE_AGGREGATES"
@@ -143,11 +142,27 @@ def _aggregates(node: Any) -> Iterator[Mapping[str, Any]]:
         for inside in node:
             yield from _aggregates(inside)
     elif isinstance(node, dict) and node.get("class") not in ("WINDOW", "SUBQUERY"):
-        if node.get("class") == "FUNCTION" and node.get("function_name") in AGGREGATES:
+        if node.get("class") == "FUNCTION" and node.get("function_name") in aggregates():
             yield node
         else:
             for inside in node.values():
                 yield from _aggregates(inside)
+
+
+def _has_window(node: Any) -> bool:
+    """Whether an expression looks at other rows than its own."""
+    if isinstance(node, list):
+        return any(map(_has_window, node))
+    return isinstance(node, dict) and (node.get("class") == "WINDOW" or any(map(_has_window, node.values())))
+
+
+@cache
+def aggregates() -> frozenset[str]:
+    """The names of all aggregates that the engine knows."""
+    asked = "select function_name from duckdb_functions() where function_type = 'aggregate'"
+    with _parser().cursor() as cursor:
+        found = cursor.execute(asked).fetchall()
+    return frozenset(name for (name,) in found)
 
 
 def _merged_by(expression: Mapping[str, Any]) -> str | None:

@@ -27,7 +27,7 @@ from rqa.store.engine import open_store
 from tests.measures.test_files import values_for
 
 FILES = ("first_pass_steps_rows", "clean_jobs_rows", "escapes", "step_exposure", "conformance", "comebacks_rows",
-         "follow_up_by_step", "listed_jobs", "release_checks_kept", "practice")
+         "follow_up", "release_checks_kept", "practice")
 LARGER = (100_000_000, 1_000_000_000)
 CORES = 128
 

@@ -63,7 +63,8 @@ def test_sums_are_read_off(kind: str) -> None:
 
 
 @pytest.mark.parametrize("made", [
-    "avg(x)", "sum(x) / count(*)", "count(distinct x)", "max(x) - min(x)", "median(x)", "coalesce(max(x), 0)",
+    "avg(x)", "arg_max_null(x, y)", "sum(x) / count(*)", "count(distinct x)", "max(x) - min(x)", "median(x)",
+    "coalesce(max(x), 0)",
 ])
 def test_what_does_not_merge_is_not_taken_for_a_sum(made: str) -> None:
     node = tree(f"select k, {made} as n from t group by all")
@@ -71,8 +72,10 @@ def test_what_does_not_merge_is_not_taken_for_a_sum(made: str) -> None:
     assert read_off(node, {"n": "max"}) == Merge({"n": "max"}, True)
 
 
-def test_groups_left_out_and_unions_must_be_declared() -> None:
+def test_what_looks_at_other_rows_must_be_declared() -> None:
+    """So must groups that are left out, and unions."""
     grouped = "select k, sum(x) as n from t group by all"
+    assert read_off(tree("select k, row_number() over (order by k) as n from t"), {}) is None
     for sql in (f"{grouped} having sum(x) > 2", f"{grouped} union all {grouped}"):
         assert read_off(tree(sql), {}) is None
     assert read_off(tree("select distinct k from t order by all"), {}) == Merge({}, False, distinct=True)

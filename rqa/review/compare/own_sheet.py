@@ -28,8 +28,9 @@ WORDS = {BELOW: "yes: fewer", ABOVE: "yes: more", SAME: "no", TOO_LITTLE: "too l
 
 
 def write_sheet(depot: "Depot", technician: str, to: Path | None = None, **how: Any) -> Path:
-    """Write the sheet as .html, or print it as .pdf; by default `own-work.html` in the folder of the store."""
-    target = to or depot.path.parent / "own-work.html"
+    """Write the sheet as .html, or print it as .pdf; by default `own-work.html` beside the store or in the lake."""
+    place = depot.path if depot.path.is_dir() else depot.path.parent
+    target = to or place / "own-work.html"
     if target.suffix.lower() not in ENDINGS:
         raise RequestError(f"sheet: it is written to a file that ends with .html or .pdf, not to {target.name}.")
     made = page(depot.technician(technician, **how), depot.about.get("title", "")).encode("utf-8")
