@@ -20,6 +20,7 @@ DIMENSIONS = {
     "failed_checks": ("time", "site", "model", "step", "bench", "technician", "tool", "lot"),
 }
 """Dimensions in which each kind of event can bunch."""
+ASIDE = ("aside_dimensions", "aside_parts", "aside_names", "aside_periods")
 MEASURE = {"comebacks": "bursts_comebacks", "failed_checks": "bursts_checks"}
 MIX = ("model", "procedure", "billing")
 LASTING = ("site", "model", "step", "bench", "technician", "tool")
@@ -70,10 +71,8 @@ def cells(snapshot: Snapshot, asked: BurstRequest, aside: Sequence[ExcludedPerio
     import polars as pl
 
     left_out = [(a.dimension, *a.group, day) for a in aside for day in a.periods]
-    values = asked.values(snapshot) | {
-        "aside_dimensions": [r[0] for r in left_out], "aside_parts": [r[1] for r in left_out],
-        "aside_names": [r[2] for r in left_out], "aside_periods": [r[3] for r in left_out],
-    }
+    lists = zip(*left_out, strict=True) if left_out else [None] * len(ASIDE)
+    values = asked.values(snapshot) | {name: left and list(left) for name, left in zip(ASIDE, lists, strict=True)}
     kinds: list[str] = []
     probabilities: list[int] = []
     if asked.mix:

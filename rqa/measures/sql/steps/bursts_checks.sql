@@ -6,7 +6,7 @@
 -- Parameters: $as_of date: attempts dated later are left out; $period 'week' or 'month', $dimensions asked for
 -- (kind alone, or the others); $kinds and $probabilities: the chance of each kind in billionths (none given: 0);
 -- $aside_dimensions, $aside_parts, $aside_names, $aside_periods (first days): attempts of these groups in these periods
--- are set aside.
+-- are set aside; null where none is.
 -- $first_month, $last_month (first days): months looked at; $only_site, $only_model, $only_procedure, $only_technician,
 -- $only_billing: lists of those kept, an empty one for all.
 -- Not counted: attempts after the first of their job that failed, as failures of one job often come together; attempts
@@ -32,8 +32,12 @@ asked as (
 ),
 -- the same without those set aside, but for steps and tools; number: of the period, where steps or tools are set aside in it
 judged as not materialized (
-    select m.*, coalesce(epoch(l.period), 0) as number
+    select
+        m.*, 0.0
+        /* given aside_names: */ + coalesce(epoch(l.period), 0) /* :given aside_names */
+        as number
     from asked as m
+    /* given aside_names: */
     left join (select distinct period from aside where dimension in ('step', 'tool')) as l on l.period = m.period
     anti join aside as a on a.period = m.period and case a.dimension
         when 'time' then true when 'site' then a.name = m.site when 'model' then a.name = m.model
@@ -41,6 +45,7 @@ judged as not materialized (
     end
     anti join lots_set_aside($aside_dimensions, $aside_parts, $aside_names, $aside_periods) as b
         on b.job_id = m.job_id and b.period = m.period
+    /* :given aside_names */
 ),
 -- one row a period, kind of work and record
 turns as (
@@ -56,9 +61,11 @@ by_step as (
         coalesce(sum(t.turns * p.attempts) filter (where p.outcome = 'fail'), 0) as events
     from turns as t
     join record_steps as p on p.record = t.record
+    /* given aside_names: */
     anti join aside as a on a.period = t.period and case a.dimension
         when 'step' then a.name = p.step when 'tool' then a.name = p.tool
     end
+    /* :given aside_names */
     where p.up_to_failure
     group by t.period, p.step, p.tool, t.model, t.procedure, t.billing
 ),
@@ -79,9 +86,11 @@ each_turn as (
     join record_steps as p on p.record = t.record
     left join kind_chances($kinds, $probabilities) as c
         on c.kind = t.model || chr(31) || t.procedure || chr(31) || t.billing || chr(31) || p.step
+    /* given aside_names: */
     anti join aside as a on epoch(a.period) = t.number and case a.dimension
         when 'step' then a.name = p.step when 'tool' then a.name = p.tool
     end
+    /* :given aside_names */
     where p.up_to_failure
       and (list_contains($dimensions, 'site') or list_contains($dimensions, 'technician')
           or list_contains($dimensions, 'bench') or list_contains($dimensions, 'lot'))

@@ -6,7 +6,7 @@
 -- Parameters: $window days, $as_of date, $classes of come-backs, $period 'week' or 'month', $dimensions asked for
 -- (kind alone, or the others); $kinds and $probabilities: the chance of each kind in billionths (none given: 0);
 -- $aside_dimensions, $aside_parts, $aside_names, $aside_periods (first days): jobs of these groups closed in these periods
--- are set aside.
+-- are set aside; null where none is.
 -- $first_month, $last_month (first days): months looked at; $only_site, $only_model, $only_procedure, $only_technician,
 -- $only_billing: lists of those kept, an empty one for all.
 -- Not counted: jobs without a name in the dimension. A job counts once under each bench, tool and lot it names, so groups
@@ -46,11 +46,13 @@ matured as (
 judged as not materialized (
     select m.*
     from matured as m
+    /* given aside_names: */
     anti join aside as a on a.period = m.period and case a.dimension
         when 'time' then true when 'site' then a.name = m.site when 'model' then a.name = m.model
         when 'technician' then a.name = m.technician
     end
     anti join aside_by_logs as b on b.job_id = m.job_id and b.period = m.period
+    /* :given aside_names */
 ),
 -- one row a period, kind of work and what is asked of the jobs; each job once
 cells as (
