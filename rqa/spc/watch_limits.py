@@ -6,6 +6,7 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy import linalg, special
 
 from rqa import arguments
 from rqa.arguments import Numbers
@@ -98,11 +99,10 @@ def family_limits(
 
 def _alarms(events: float, chance: float, variance: float, odds_ratio: float) -> Numbers:
     """False alarms in a year of so many expected events, by limit, averaged over what the true level may be."""
-    from scipy.stats import gamma
-
-    level = np.ones(1)
+    level: Numbers = np.ones(1)
     if variance > 0.0:
-        level = gamma.ppf((np.arange(NODES) + 0.5) / NODES, 1.0 / variance, scale=variance)
+        shares = (np.arange(NODES) + 0.5) / NODES
+        level = np.asarray(variance * special.gammaincinv(1.0 / variance, shares), dtype=np.float64)
     table = _run_lengths(odds_ratio)
     at = np.interp(np.log(chance), np.log(CHANCES), np.arange(len(CHANCES)))
     low = min(int(at), len(CHANCES) - 2)
@@ -137,7 +137,12 @@ def mean_jobs(chance: float, levels: Numbers, limit: float, odds_ratio: float) -
         for place, share in ((low, 1.0 - part), (low + 1, part)):
             inside = place < STATES
             moves[which, np.flatnonzero(inside), place[inside]] += share[inside]
-    true = np.minimum(levels * chance, 0.98)[:, None, None]
-    left = np.eye(STATES) - (true * moves[0] + (1.0 - true) * moves[1])
-    found = np.linalg.solve(left, np.ones((len(levels), STATES, 1)))[:, 0, 0]
+    # Only few places beside the diagonal are met; whole matrices would keep a library's threads busy with waiting.
+    row, column = np.nonzero(moves.any(axis=0) | np.eye(STATES, dtype=np.bool_))
+    below, above = int((row - column).max()), int((column - row).max())
+    band, (up, down) = np.zeros((below + above + 1, STATES)), moves[:, row, column]
+    found = np.empty(len(levels))
+    for place, true in enumerate(np.minimum(levels * chance, 0.98).tolist()):
+        band[above + row - column, column] = (row == column) - (true * up + (1.0 - true) * down)
+        found[place] = linalg.solve_banded((below, above), band, np.ones(STATES), check_finite=False)[0]
     return np.asarray(np.where((found >= 1.0) & (found < LONGEST / chance), found, LONGEST / chance))
