@@ -85,7 +85,7 @@ class Problem:
         """Log-likelihood; minus infinity where come-backs are left without a cause."""
         with np.errstate(divide="ignore"):
             total = self.times @ np.log(self.own @ rate) - self.quiet @ rate + rate @ self.square @ rate
-        return float(total if self.done is None else total + self.times @ _fall(self.done @ rate)[0])
+        return float(total if self.done is None else total + self.times @ _fall(self.done @ rate))
 
     def slope(self, rate: Numbers) -> Numbers:
         """Its derivative by each rate."""
@@ -95,7 +95,7 @@ class Problem:
         """Minus its second derivatives."""
         bent = (self.own.T * (self.times / (self.own @ rate) ** 2)) @ self.own - 2.0 * self.square
         if self.done is not None:
-            bent -= (self.done.T * (self.times * _fall(self.done @ rate)[2])) @ self.done
+            bent -= (self.done.T * (self.times * _bend(self.done @ rate))) @ self.done
         return np.asarray(bent, dtype=np.float64)
 
     def attributed(self, rate: Numbers) -> Numbers:
@@ -111,7 +111,7 @@ class Problem:
     def _waited(self, rate: Numbers) -> Numbers:
         waited = self.quiet - 2.0 * self.square @ rate
         if self.done is not None:
-            waited = waited + (self.times * _fall(self.done @ rate)[1]) @ self.done
+            waited = waited + (self.times * _until_first(self.done @ rate)) @ self.done
         return np.asarray(waited, dtype=np.float64)
 
 
@@ -250,13 +250,26 @@ def entangled(problem: Problem, best: RateEstimate) -> NDArray[np.bool_]:
     return found
 
 
-def _fall(mean: Numbers) -> tuple[Numbers, Numbers, Numbers]:
-    """g(m) = log((1 - exp(-m)) / m), minus its slope (mean time until the first come-back) and its curvature."""
+def _fall(mean: Numbers) -> Numbers:
+    """g(m) = log((1 - exp(-m)) / m)."""
+    small, m, left, square = _parts_of(mean)
+    return np.where(small, -mean / 2.0 + square / 24.0 - square**2 / 2880.0, np.log(left / m))
+
+
+def _until_first(mean: Numbers) -> Numbers:
+    """Minus the slope of g: the mean time until the first come-back."""
+    small, m, left, square = _parts_of(mean)
+    return np.where(small, 0.5 - mean / 12.0 + mean * square / 720.0, 1.0 / m - np.exp(-m) / left)
+
+
+def _bend(mean: Numbers) -> Numbers:
+    """The curvature of g."""
+    small, m, left, square = _parts_of(mean)
+    return np.where(small, 1 / 12 - square / 240.0 + square**2 / 6048.0, 1.0 / m**2 - np.exp(-m) / left**2)
+
+
+def _parts_of(mean: Numbers) -> tuple[NDArray[np.bool_], Numbers, Numbers, Numbers]:
+    """Where a series does, a mean that is not small, the chance that anything came, and the mean's square."""
     small = mean < NEAR
     m = np.where(small, 1.0, mean)
-    left = -special.expm1(-m)
-    square = mean**2
-    value = np.where(small, -mean / 2.0 + square / 24.0 - square**2 / 2880.0, np.log(left / m))
-    time = np.where(small, 0.5 - mean / 12.0 + mean * square / 720.0, 1.0 / m - np.exp(-m) / left)
-    bend = np.where(small, 1 / 12 - square / 240.0 + square**2 / 6048.0, 1.0 / m**2 - np.exp(-m) / left**2)
-    return value, time, bend
+    return small, m, -special.expm1(-m), mean**2
