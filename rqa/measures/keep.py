@@ -247,12 +247,12 @@ def _bring_up_to_date(connection: "duckdb.DuckDBPyConnection", before: str) -> N
     for side in ("then", "now"):
         # A temporary table hides the store's table of the same name.
         for log in LOGS:
-            connection.execute(f"create or replace temp table {log} as from {side}_rows_{log}")
+            connection.execute(f"alter table temp.{side}_rows_{log} rename to {log}")
         _run(connection, "temp", _without_rows(connection))
         for name in KEPT:
-            connection.execute(f"create or replace temp table {side}_{name} as select * from temp.{name}")
-        for name in (*LOGS, *KEPT):
-            connection.execute(f"drop table temp.{name}")
+            connection.execute(f"alter table temp.{name} rename to {side}_{name}")
+        for log in LOGS:
+            connection.execute(f"drop table temp.{log}")
     for name, known_by in ROWS.items():
         theirs = "concerned" if known_by == "job_id" else "concerned_units"
         connection.execute(f"delete from main.{name} where {known_by} in (select {known_by} from {theirs})")
@@ -272,21 +272,17 @@ def _bring_up_to_date(connection: "duckdb.DuckDBPyConnection", before: str) -> N
     for name in KEPT:
         connection.execute(f"drop table temp.then_{name}")
         connection.execute(f"drop table temp.now_{name}")
-    for log in LOGS:
-        connection.execute(f"drop table temp.then_rows_{log}")
-        connection.execute(f"drop table temp.now_rows_{log}")
     connection.execute("drop table concerned")
     connection.execute("drop table concerned_units")
 
 
 def _book(connection: "duckdb.DuckDBPyConnection", name: str, counted: tuple[str, ...]) -> None:
     """Add to one table of counts what has come, take off what has gone; a group without any count goes."""
-    described = connection.execute(f"describe main.{name}").fetchall()
-    groups = [column for column, *_ in described if column not in counted]
-    columns = ", ".join(column for column, *_ in described)
-    keys = ", ".join(groups)
-    less = ", ".join(f"-{c} as {c}" if c in counted else c for c, *_ in described)
-    sums = ", ".join(f"cast(sum({c}) as bigint) as {c}" if c in counted else c for c, *_ in described)
+    names = [column.split(" ")[0] for column in COLUMNS[name].split(", ")]
+    groups = [column for column in names if column not in counted]
+    columns, keys = ", ".join(names), ", ".join(groups)
+    less = ", ".join(f"-{c} as {c}" if c in counted else c for c in names)
+    sums = ", ".join(f"cast(sum({c}) as bigint) as {c}" if c in counted else c for c in names)
     some = " or ".join(f"sum({c}) <> 0" for c in counted)
     connection.execute(
         f"create or replace temp table difference as select {sums} from "
@@ -294,11 +290,13 @@ def _book(connection: "duckdb.DuckDBPyConnection", name: str, counted: tuple[str
     )
     same = " and ".join(f"t.{g} is not distinct from d.{g}" for g in groups)
     connection.execute(
-        f"create or replace temp table changed as select {sums} from (select {columns} from difference union all "
-        f"select {columns} from main.{name} as t where exists (select 1 from difference as d where {same})) "
-        f"group by {keys} having {some}"
+        f"create or replace temp table stood as select t.rowid as row_id, t.* from main.{name} as t "
+        f"where exists (select 1 from difference as d where {same})"
     )
-    connection.execute(f"delete from main.{name} as t using difference as d where {same}")
-    connection.execute(f"insert into main.{name} select {columns} from changed")
+    connection.execute(f"delete from main.{name} where rowid in (select row_id from stood)")
+    connection.execute(
+        f"insert into main.{name} select {sums} from (select {columns} from difference union all "
+        f"select {columns} from stood) group by {keys} having {some}"
+    )
     connection.execute("drop table difference")
-    connection.execute("drop table changed")
+    connection.execute("drop table stood")

@@ -51,8 +51,10 @@ def settle(
     """
     name = table.name
     write_order(connection, what)
-    _place_rows(connection, table, files)
-    _one_way_of_numbers(connection, table)
+    lean = is_lean(connection, name)
+    _place_rows(connection, table, files, lean)
+    if not lean:
+        _one_way_of_numbers(connection, table)
     merge_lines(connection, table, files)
     verdicts = {f.file_no: dict.fromkeys(VERDICTS, 0) for f in files}
     places = Places(load_id, verdicts)
@@ -60,7 +62,7 @@ def settle(
     given = _count_staged(connection, name, verdicts)
     held = {d for (d,) in connection.execute(f"select derive from temp.{ORDER} where derive is not null").fetchall()}
     derivations = sorted({derive for derive, _ in given.values()} | held)
-    if len(derivations) < 2 and is_lean(connection, name) and not any(f.read_again for f in files):
+    if len(derivations) < 2 and lean and not any(f.read_again for f in files):
         # The staging table is gone when it has become the store's, so nothing may be asked of it afterwards.
         places.adoptable = files
     if len(derivations) > 1 and unsure(connection):
@@ -148,7 +150,7 @@ def is_lean(connection: duckdb.DuckDBPyConnection, name: str) -> bool:
     return bool(connection.execute(found).fetchall())
 
 
-def _place_rows(connection: duckdb.DuckDBPyConnection, table: Table, files: Sequence[Staged]) -> None:
+def _place_rows(connection: duckdb.DuckDBPyConnection, table: Table, files: Sequence[Staged], lean: bool) -> None:
     """A view `placed_<table>` of the staged rows with their row number in the file, as an editor shows it."""
     name = table.name
     connection.execute(
@@ -170,7 +172,7 @@ def _place_rows(connection: duckdb.DuckDBPyConnection, table: Table, files: Sequ
         behind = f"asof left join stage_gaps g on g.file_no = s.{FILE_NO} and {place} >= g.from_place"
         place += " + coalesce(g.shift, 0)"
     staged, given = f"s.* exclude ({GIVEN_ROW})", GIVEN_ROW
-    if is_lean(connection, name):
+    if lean:
         of_odd = unpacked(f"s.{ODD}", "f.label")
         given = of_odd.pop(GIVEN_ROW)
         staged = ", ".join([f"s.* exclude ({ODD})", *(f"{sql} as {column}" for column, sql in of_odd.items())])
@@ -182,11 +184,11 @@ def _place_rows(connection: duckdb.DuckDBPyConnection, table: Table, files: Sequ
 
 
 def _one_way_of_numbers(connection: duckdb.DuckDBPyConnection, table: Table) -> None:
-    """Where one file gives rows that lack other numbers than its other rows do, all of them lack both."""
+    """Where one file gives rows that lack other numbers than its other rows do, all of them lack both.
+
+    In a lean staging table no row lacks a number.
+    """
     stage = f"stage_{table.name}"
-    if is_lean(connection, table.name):
-        # No row in it lacks a number.
-        return
     several = connection.execute(
         f"select source_file, string_agg(distinct {DERIVE}, ' ') from {stage} "
         f"group by all having count(distinct coalesce({DERIVE}, '')) > 1"

@@ -1,12 +1,15 @@
 """Clocks that are changed by an hour, by half of one, by two or by a day: which readings were skipped or came twice."""
 
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
+from itertools import pairwise
+from zoneinfo import ZoneInfo
 
 import duckdb
 import pytest
 
 from rqa.intake.values import ParseOptions, clock_change, put_back
 from rqa.intake.zones import change_days, minutes_put_back
+from tests.cases import some_slow
 
 HALF, HOUR = timedelta(minutes=30), timedelta(hours=1)
 # Readings around changes as the zone database has them (IANA, 2024): the day, the old and the new clock at the change.
@@ -59,6 +62,26 @@ def test_two_zones_in_one_source_do_not_disturb_each_other() -> None:
             f"select {clock_change('t', options)}, {put_back('t', options)} from {rows}"
         ).fetchall()
     assert found == [("repeated", HALF), (None, None), ("repeated", HOUR), (None, None)]
+
+
+# Zones whose clock was changed twice in 7, 7, 7, 12 and 21 days, the shortest times (IANA, 2025b), and an ordinary one.
+ZONES = [
+    "Asia/Gaza", "America/Boa_Vista", "America/Recife", "America/Argentina/Tucuman", "Africa/Cairo", "Europe/Lisbon",
+]
+
+
+@pytest.mark.parametrize("zone", some_slow(ZONES, 1))
+def test_no_change_is_passed_over(zone: str) -> None:
+    """The amounts and days are those of a look at every day."""
+    here, day = ZoneInfo(zone), timedelta(days=1)
+    moments = [datetime(1990, 1, 1, tzinfo=UTC) + n * day for n in range(25_933)]
+    local = [moment.astimezone(here) for moment in moments]
+    assert moments[-1] == datetime(2060, 12, 31, tzinfo=UTC)
+    changed = [(a, b) for a, b in pairwise(local) if a.utcoffset() != b.utcoffset()]
+    days = {a.date() + n * day for a, b in changed for n in range((b.date() - a.date()).days + 1)}
+    assert change_days(zone) == tuple(sorted(days))
+    back = {(a.utcoffset() - b.utcoffset()) // timedelta(minutes=1) for a, b in changed}
+    assert minutes_put_back(zone) == tuple(sorted(minutes for minutes in back if minutes > 0))
 
 
 def test_change_days_and_amounts() -> None:
