@@ -108,6 +108,7 @@ def test_concepts_of_all_jobs_are_handed_out() -> None:
     assert tree(head(concepts()["usual_spans"].body, handing_out("usual_spans").step))
 
 
+@pytest.mark.slow
 def test_each_form_over_two_buckets(tmp_path: Path) -> None:
     """One file of each form; all files and groupings are slow."""
     with both(stored(tmp_path, ROWS), tmp_path / "lake", 2) as (whole, spread):

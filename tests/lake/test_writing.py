@@ -50,6 +50,7 @@ def expected(store: Path, table: str) -> list[str]:
         return sorted(map(repr, connection.execute(f"from {table}").fetchall()))
 
 
+@pytest.mark.slow
 def test_the_rows_of_all_buckets_are_those_of_the_store(tmp_path: Path) -> None:
     store, lake = stored(tmp_path, ROWS), tmp_path / "lake"
     state = write_lake(store, lake, buckets=3)
@@ -158,9 +159,9 @@ def test_a_query_of_ones_own_reads_no_other_file(tmp_path: Path) -> None:
     """SQL that a user brings is kept from other files in a lake as in a store."""
     other = tmp_path / "other.csv"
     other.write_text("a\n1\n", encoding="utf-8")
-    write_lake(stored(tmp_path, ROWS), tmp_path / "lake", buckets=2)
+    write_lake(stored(tmp_path, {"jobs": ROWS["jobs"][:3]}), tmp_path / "lake", buckets=2)
     with rqa.open(tmp_path / "lake") as depot:
-        assert depot.query("select count(*) as n from steps").item() == len(ROWS["steps"])
+        assert depot.query("select count(*) as n from jobs").item() == 3
         for read in (f"select * from read_csv({literal(str(other))})", f"from jobs, read_csv({literal(str(other))})"):
             with pytest.raises(RequestError, match=r"Permission Error|disabled"):
                 depot.query(read)

@@ -8,6 +8,7 @@
 -- Attempts of jobs that are not in the store count as work of no known procedure and model.
 -- Not counted: later attempts, skipped ones, attempts without a start and an end, or that end before they start.
 -- Grouped by: month, week of day t.day; job of t or 'unknown'; step of t; bench, tool of t or 'unknown'.
+-- Merged: whole.
 with
 -- one row a timed first attempt
 timed as (
