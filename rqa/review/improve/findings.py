@@ -20,9 +20,6 @@ PARTS = (
     (frozenset({"model", "procedure"}), "figures"),
 )
 """Where the annex tells more of a finding, by what it names; the first that fits."""
-NONE_CLEAR = "of {made} none is statistically clear"
-ONE_UNCLEAR = "the one comparison{made} is not statistically clear"
-COULD = " that could be made"
 MOST = 8
 """Findings listed; a longer list is not acted on."""
 
@@ -89,16 +86,16 @@ def _quiet(found: MonthFindings, people: int, there: Grounds) -> Sentence:
         said = "Nothing to act on but the work of single persons"
     else:
         said = "Nothing to act on"
-    of_all = ONE_UNCLEAR.format(made="") if made == 1 else NONE_CLEAR.format(made=counted(made, "comparison"))
     told = there.claim(
-        f"{said}: {of_all}.", *SEEN, "final_comebacks",
+        f"{said}: the one comparison is not statistically clear." if made == 1
+        else f"{said}: of {counted(made, 'comparison')} none is statistically clear.", *SEEN, "final_comebacks",
         about="whether there is anything to act on",
         among=(made, "comparisons of groups large enough"),
     )
     if not told.told and made:
-        several = NONE_CLEAR.format(made=f"the {counted(made, 'comparison')}{COULD}")
-        none = ONE_UNCLEAR.format(made=COULD) if made == 1 else several
-        return told.followed(f"{none[:1].upper()}{none[1:]}.")
+        if made == 1:
+            return told.followed("The one comparison that could be made is not statistically clear.")
+        return told.followed(f"Of the {counted(made, 'comparison')} that could be made none is statistically clear.")
     return told
 
 

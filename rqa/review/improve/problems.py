@@ -136,7 +136,7 @@ def _step(check: str) -> str:
     first = check.partition(";")[0]
     while len(first.split()) > LONGEST["check"] and (" and " in first or ", " in first):
         first = first[: max(first.rfind(" and "), first.rfind(", "))]
-    return cut(first, LONGEST["check"])
+    return cut(first.rstrip(","), LONGEST["check"])
 
 
 def _worth(p: Problem, mean: float | None, currency: str) -> tuple[str, float | None]:
