@@ -21,6 +21,7 @@ from rqa.answers.charts.chart_basis import ChartSettings
 from rqa.answers.charts.chart_rules import rules_named
 from rqa.answers.charts.chart_series import Series
 from rqa.answers.charts.chart_types import make
+from rqa.answers.compare.own_work_words import SAME as SAME_WORK
 from rqa.answers.core.finding import Finding, judged
 from rqa.answers.improve.findings import newest_month, stated_in
 from rqa.depot import Depot
@@ -138,6 +139,18 @@ def forecasts_held(depot: Depot) -> float | None:
     return None if tried is None or tried.is_empty() else float(tried["held"].mean())  # type: ignore[arg-type]
 
 
+def mix_differs(depot: Depot) -> float | None:
+    """Whether the mix of come-backs is said to differ between the sites."""
+    p = depot.returns.mix(by="site").p_value
+    return None if p is None else float(p < 0.05)
+
+
+def own_work_stands_out(depot: Depot) -> float:
+    """The share of the rows of one technician's sheet that say above or below."""
+    verdicts = depot.technician("W00").table["verdict"]
+    return float((verdicts != SAME_WORK).mean())
+
+
 def faulty_jobs_held(rng: np.random.Generator) -> float:
     """Whether the limits of a month of draws hold the number of faulty jobs."""
     return float(held(rng))
@@ -206,6 +219,10 @@ SIMULATIONS: dict[str, Simulation] = {
                           True, faulty_jobs_held),
     "recheck, risk": Simulation("the predicted risk of a tenth of later jobs lies in 95 % limits of what came back",
                                 None, True, risk_is_seen),
+    "mix": Simulation("the mix of come-backs is said to differ by site, sites alike", 0.05, False,
+                      asked(STEADY, mix_differs)),
+    "own sheet": Simulation("a row of a technician's own sheet is not as expected, none differs, checks of a job alike",
+                            0.05, False, asked(replace(STEADY, sd_job=1.0), own_work_stands_out)),
 }
 """Every simulation by name; `promises.py` says which promise each is of."""
 

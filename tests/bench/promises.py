@@ -48,6 +48,8 @@ MEASURED: dict[str, tuple[float, float, int]] = {
     "forecast, all vary": (0.987, 0.024, 40),
     "recheck": (0.991, 0.003, 1000),
     "recheck, risk": (0.816, 0.016, 60),
+    "mix": (0.017, 0.017, 60),
+    "own sheet": (0.003, 0.048, 20),
 }
 """What each simulation of `honesty.py` gave last: the share, its standard error, and of how many workshops."""
 
