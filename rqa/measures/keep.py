@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from rqa.errors import StoreError
 from rqa.measures.kept_empty import COLUMNS, RESTS_ON
 from rqa.measures.run import concepts, measure_sql
+from rqa.store import kept_tables
 from rqa.store.concepts import Concept, forget_concepts, make_concepts
 
 if TYPE_CHECKING:
@@ -95,19 +96,16 @@ def keep(connection: "duckdb.DuckDBPyConnection", before: str | None = None) -> 
     import duckdb
 
     try:
-        new = not _has_concepts(connection)
+        new = not kept_tables.is_said(connection, "main", "concepts_by", _edition_of_concepts())
         if new:
             forget_concepts(connection)
             make_concepts(connection, _concepts(OF_ROWS))
         # Of the same rows the same is kept.
-        if before is None or not _is_kept(connection, before) or _any_touched(connection):
+        if before is None or not _is_kept(connection, before) or kept_tables.any_touched(connection):
             _keep_of_rows(connection, before)
         if new:
             make_concepts(connection, _concepts(OF_KEPT))
-        connection.execute("delete from about where name in ('kept_by', 'concepts_by')")
-        connection.execute(
-            "insert into about values ('kept_by', ?), ('concepts_by', ?)", [edition(), _edition_of_concepts()]
-        )
+        kept_tables.say(connection, {"kept_by": edition(), "concepts_by": _edition_of_concepts()})
     except duckdb.Error as error:
         raise StoreError(f"the kept tables could not be made: {error}") from error
 
@@ -116,25 +114,18 @@ def _keep_of_rows(connection: "duckdb.DuckDBPyConnection", before: str | None) -
     none = _without_rows(connection)
     for name in PLANS:
         # A temporary table hides the store's view of the same name.
-        made = f"({COLUMNS[name]})" if name in none else f"as from main.{name}"
-        connection.execute(f"create or replace temp table {name} {made}")
-    if before is not None and _is_kept(connection, before) and _few(connection, before):
-        _bring_up_to_date(connection, before)
+        kept_tables.make(connection, f"temp.{name}", COLUMNS[name] if name in none else None, f"from main.{name}")
+    known = before if before is not None and _is_kept(connection, before) else None
+    if known is not None and kept_tables.few_touched(connection, known, (*LOGS, *DECLARED), FEW):
+        _bring_up_to_date(connection, known)
     else:
         _run(connection, "main", none)
-    for name in PLANS:
-        connection.execute(f"drop table temp.{name}")
-
-
-def _any_touched(connection: "duckdb.DuckDBPyConnection") -> bool:
-    return connection.execute("select exists (from temp.touched)").fetchall() == [(True,)]
+    kept_tables.drop(connection, [f"temp.{name}" for name in PLANS])
 
 
 def _without_rows(connection: "duckdb.DuckDBPyConnection") -> frozenset[str]:
     """The tables that have no row, as what they rest on has none; names mean what they mean to the connection now."""
-    logs = sorted({log for needs in RESTS_ON.values() for log in _named(needs)})
-    (found,) = connection.execute(f"select {', '.join(f'exists (from {log})' for log in logs)}").fetchall()
-    there = {log for log, some in zip(logs, found, strict=True) if some}
+    there = kept_tables.with_rows(connection, {log for needs in RESTS_ON.values() for log in _named(needs)})
     return frozenset(
         name for name, needs in RESTS_ON.items() if not all(there & _named(need) for need in needs.split(", "))
     )
@@ -173,16 +164,9 @@ def _digest(texts: Iterable[str]) -> str:
     return hashlib.sha256("".join(texts).encode()).hexdigest()[:16]
 
 
-def _has_concepts(connection: "duckdb.DuckDBPyConnection") -> bool:
-    """Whether the store holds the concepts as they are defined now."""
-    found = connection.execute("select value from main.about where name = 'concepts_by'").fetchall()
-    return found == [(_edition_of_concepts(),)]
-
-
 def _is_kept(connection: "duckdb.DuckDBPyConnection", before: str) -> bool:
     """Whether the store before the load had kept tables made by these files."""
-    found = connection.execute(f"select value from {before}.main.about where name = 'kept_by'").fetchall()
-    return found == [(edition(),)]
+    return kept_tables.is_said(connection, f"{before}.main", "kept_by", edition())
 
 
 def _run(connection: "duckdb.DuckDBPyConnection", home: str, none: frozenset[str]) -> None:
@@ -191,112 +175,27 @@ def _run(connection: "duckdb.DuckDBPyConnection", home: str, none: frozenset[str
     Those of `none` have no row.
     """
     for name in (*WORKING, *KEPT):
-        place = f"temp table temp.{name}" if home == "temp" or name in WORKING else f"table main.{name}"
-        made = f"({COLUMNS[name]})" if name in none else f"as {keep_sql(name)}"
-        connection.execute(f"create or replace {place} {made}")
-    for name in WORKING:
-        connection.execute(f"drop table temp.{name}")
-
-
-def _few(connection: "duckdb.DuckDBPyConnection", before: str) -> bool:
-    """Whether the load changed few jobs; lists these, with all other jobs of their units, in `concerned`."""
-    tables = ", ".join(f"'{t}'" for t in (*LOGS, *DECLARED))
-    named = f"select job_id from temp.touched where table_name in ({tables})"
-    ((everything, changed),) = connection.execute(
-        f"select coalesce(bool_or(job_id is null), false), count(distinct job_id) from ({named})"
-    ).fetchall()
-    ((jobs,),) = connection.execute("select count(*) from main.jobs").fetchall()
-    if everything or changed > FEW * jobs:
-        return False
-    sides = ("main", f"{before}.main")
-    units = " union ".join(f"select unit_id from {s}.jobs semi join ({named}) using (job_id)" for s in sides)
-    connection.execute(f"create or replace temp table concerned_units as {units}")
-    theirs = [f"select job_id from {s}.jobs semi join concerned_units using (unit_id)" for s in sides]
-    connection.execute(f"create or replace temp table concerned as {' union '.join([named, *theirs])}")
-    return True
-
-
-def _rows_of_concerned(connection: "duckdb.DuckDBPyConnection", before: str) -> None:
-    """Make `now_rows_<log>` and `then_rows_<log>`: the rows of the jobs concerned, as they are and as they were.
-
-    Those of a job that the load did not touch in this log are the same, so they are looked for once.
-    """
-    for log in LOGS:
-        touched = f"(select distinct job_id from temp.touched where table_name = '{log}')"
-        _rows_of(connection, "main", log, "concerned", f"now_rows_{log}")
-        _rows_of(connection, f"{before}.main", log, touched, f"then_rows_{log}")
-        connection.execute(
-            f"insert into then_rows_{log} select * from now_rows_{log} as n anti join {touched} as t using (job_id)"
-        )
-
-
-def _rows_of(connection: "duckdb.DuckDBPyConnection", home: str, log: str, jobs: str, made: str) -> None:
-    """Make the table `made` of the rows of these jobs. Row ids come first: that reads one column of all rows."""
-    connection.execute(
-        f"create or replace temp table sought as select l.rowid as row_id from {home}.{log} as l "
-        f"semi join {jobs} as j using (job_id)"
-    )
-    connection.execute(
-        f"create or replace temp table {made} as select * from {home}.{log} where rowid in (select row_id from sought)"
-    )
-    connection.execute("drop table sought")
+        place = "temp" if name in WORKING else home
+        kept_tables.make(connection, f"{place}.{name}", COLUMNS[name] if name in none else None, keep_sql(name))
+    kept_tables.drop(connection, [f"temp.{name}" for name in WORKING])
 
 
 def _bring_up_to_date(connection: "duckdb.DuckDBPyConnection", before: str) -> None:
-    _rows_of_concerned(connection, before)
+    """Run the files over the rows of the jobs concerned as they were and as they are, and keep the difference."""
+    for log in LOGS:
+        kept_tables.rows_of_concerned(connection, before, log)
     for side in ("then", "now"):
-        # A temporary table hides the store's table of the same name.
-        for log in LOGS:
-            connection.execute(f"alter table temp.{side}_rows_{log} rename to {log}")
-        _run(connection, "temp", _without_rows(connection))
-        for name in KEPT:
-            connection.execute(f"alter table temp.{name} rename to {side}_{name}")
-        for log in LOGS:
-            connection.execute(f"drop table temp.{log}")
+        with kept_tables.in_place_of_logs(connection, LOGS, side):
+            _run(connection, "temp", _without_rows(connection))
+            kept_tables.set_aside(connection, KEPT, side)
     for name, known_by in ROWS.items():
-        theirs = "concerned" if known_by == "job_id" else "concerned_units"
-        connection.execute(f"delete from main.{name} where {known_by} in (select {known_by} from {theirs})")
-        connection.execute(f"insert into main.{name} select * from now_{name}")
+        kept_tables.exchange(connection, name, known_by)
     for name, (key, rows) in SHARED.items():
-        used = f"select {key} from main.{rows} where {key} is not null"
-        connection.execute(
-            f"delete from main.{name} where {key} in (select {key} from then_{name}) and {key} not in ({used})"
-        )
-        connection.execute(
-            f"insert into main.{name} select * from now_{name} where {key} not in (select {key} from main.{name})"
-        )
+        kept_tables.exchange_shared(connection, name, key, rows)
     for name, counted in COUNTS.items():
-        _book(connection, name, counted)
+        columns = [column.split(" ")[0] for column in COLUMNS[name].split(", ")]
+        kept_tables.add_difference(connection, name, columns, counted)
     for name in WHOLE:
-        connection.execute(f"create or replace table main.{name} as {keep_sql(name)}")
-    for name in KEPT:
-        connection.execute(f"drop table temp.then_{name}")
-        connection.execute(f"drop table temp.now_{name}")
-    connection.execute("drop table concerned")
-    connection.execute("drop table concerned_units")
-
-
-def _book(connection: "duckdb.DuckDBPyConnection", name: str, counted: tuple[str, ...]) -> None:
-    """Add to one table of counts what has come, take off what has gone; a group without any count goes."""
-    names = [column.split(" ")[0] for column in COLUMNS[name].split(", ")]
-    groups = [column for column in names if column not in counted]
-    columns, keys = ", ".join(names), ", ".join(groups)
-    less = ", ".join(f"-{c} as {c}" if c in counted else c for c in names)
-    sums = ", ".join(f"cast(sum({c}) as bigint) as {c}" if c in counted else c for c in names)
-    some = " or ".join(f"sum({c}) <> 0" for c in counted)
-    connection.execute(
-        f"create or replace temp table difference as select {sums} from "
-        f"(select {columns} from now_{name} union all select {less} from then_{name}) group by {keys} having {some}"
-    )
-    same = " and ".join(f"t.{g} is not distinct from d.{g}" for g in groups)
-    connection.execute(
-        f"create or replace temp table stood as select t.rowid as row_id, t.* from main.{name} as t "
-        f"where exists (select 1 from difference as d where {same})"
-    )
-    connection.execute(f"delete from main.{name} where rowid in (select row_id from stood)")
-    connection.execute(
-        f"insert into main.{name} select {sums} from (select {columns} from difference union all "
-        f"select {columns} from stood) group by {keys} having {some}"
-    )
-    connection.execute("drop table difference")
-    connection.execute("drop table stood")
+        kept_tables.make(connection, f"main.{name}", None, keep_sql(name))
+    sides = [f"temp.{side}_{name}" for name in KEPT for side in ("then", "now")]
+    kept_tables.drop(connection, [*sides, "concerned", "concerned_units"])

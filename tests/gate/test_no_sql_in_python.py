@@ -9,7 +9,7 @@ import pytest
 import rqa
 
 ROOT = Path(rqa.__file__).parent
-PUT_TOGETHER = ("store/", "measures/keep.py", "lake/", "demo/foreign.py")
+PUT_TOGETHER = ("store/", "lake/", "demo/foreign.py")
 """Where statements are made for the tables and columns at hand, and where a foreign database is written."""
 STATEMENT = re.compile(
     r"\s*(select\b.*\bfrom\b|select\s*\(|with\s+\w+\s+as\s*\(|insert\s+into\b|delete\s+from\b|update\s+\w+\s+set\b"
