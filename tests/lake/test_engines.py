@@ -117,9 +117,9 @@ def tasks(lake: Path) -> list[Task]:
 
 @pytest.mark.slow
 @pytest.mark.filterwarnings("ignore")
-@pytest.mark.parametrize("name", ENGINES)
+@pytest.mark.parametrize("name", ["pool", "spark"])
 def test_a_lost_worker(tmp_path: Path, name: str) -> None:
-    """Spark and Dask run its task again; a pool of processes says that it is broken."""
+    """Spark runs its task again; a pool of processes says that it is broken. Dask may read a task in this process."""
     write_lake(stored(tmp_path, ROWS), tmp_path / "lake", buckets=2)
     asked = tasks(tmp_path / "lake")
     expected = [unpacked(run(task)).to_pylist() for task in asked]
