@@ -45,7 +45,7 @@ def places_to_look(
         if not persons & set(f.scope)
     ]
     looked = [n for n in found.notes if not isinstance(n, Sentence)][:1]
-    looked += [of_size(found.stated, sizes_of({}, found.settings["least"]))] * bool(found.stated)
+    looked += [of_size(found.stated, sizes_of({}, found.settings.get("least")))] * bool(found.stated)
     looked += [*first_signs(found.signs, persons), *(n for n in found.notes if n == NO_LOTS)]
     looked += [*found.lacking, *(found.counted.notes if found.counted else ())]
     if len(told) > MOST:
