@@ -51,7 +51,7 @@ NO_CHANGE_TOLD = "a change cannot be told"
 NO_GOAL = "no goal"
 GOAL = "goal {goal}: {said}"
 GOAL_MET = {"yes": "met", "no": "missed"}
-GOAL_TOO_FEW = "too few jobs in {month}"
+GOAL_TOO_FEW = "unclear from {month} alone"
 GOAL_NOT_FINAL = "{month} is not final"
 
 # A problem.

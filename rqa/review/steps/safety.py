@@ -76,8 +76,9 @@ def safety_line(depot: Depot, month: date, section: Section) -> tuple[SheetLine,
     if rows is None or rows.is_empty():
         return SheetLine("Safety", (in_short(section.words[0]),), section.key, "how it is looked for"), 0
     each = rows.group_by("kind").len().sort("kind").rows()
-    kinds = [f"{KINDS.get(kind, spoken(kind))} {count(n)}" for kind, n in each]
-    kinds[1:] = [kind.removeprefix("battery ") for kind in kinds[1:]]
+    named = [KINDS.get(kind, spoken(kind)) for kind, _ in each]
+    named[1:] = [kind.removeprefix("battery ") for kind in named[1:]]
+    kinds = [f"{count(n)} {kind}" for kind, (_, n) in zip(named, each, strict=True)]
     events = counted(rows.height, "event")
     said = say.SAFETY.format(events=events, month=say.near(month_name(month), month), kinds=", ".join(kinds))
     return SheetLine("Safety", (said,), section.key, "the list of each event", events), rows.height
