@@ -1,7 +1,7 @@
 """A place compared with its like: events out of cases on both sides, as a statement with its evidence."""
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -62,13 +62,13 @@ class Contrast:
         chance of that side. The usual two-sided sum has hardly any of the other side where events are rare.
         """
         of = self.events, self.size, self.other_events, self.other_size
-        return _p_value(*of) if self.either_way else _twice_the_tail(*of)
+        return _p_value(*of) if self.either_way else _twice_the_tails((of,))[0]
 
     def stated(self) -> Finding:
         """The contrast as a finding: the difference of the shares with Newcombe's interval."""
         return next(all_stated((self,)))
 
-    def _stated(self, size: float, low: float, high: float) -> Finding:
+    def _stated(self, size: float, low: float, high: float, p_value: float) -> Finding:
         return Finding(
             kind=self.kind,
             scope=self.scope,
@@ -82,7 +82,7 @@ class Contrast:
             high=high,
             worse=self.worse,
             jobs=self.size,
-            p_value=self.p_value,
+            p_value=p_value,
             caution=self.caution,
             check=self.check,
             avoided=max(0.0, self.events - self.size * self.other_share) if self.comebacks else None,
@@ -100,14 +100,16 @@ def bad_ratio(events: int, size: int, other_events: int, other_size: int, more_i
 
 
 def all_stated(contrasts: Iterable[Contrast], level: float = 0.95) -> Iterator[Finding]:
-    """The contrasts as findings; their intervals are worked in one call."""
+    """The contrasts as findings; their intervals are worked in one call, and so are exact tails."""
     from rqa.stats import difference_interval
 
     each = tuple(contrasts)
     counts = [(c.events, c.size, c.other_events, c.other_size) for c in each]
     x1, n1, x2, n2 = zip(*counts, strict=True) if counts else ((), (), (), ())
     apart = difference_interval(successes1=x1, trials1=n1, successes2=x2, trials2=n2, level=level)
-    limits = zip(apart.estimate.tolist(), apart.low.tolist(), apart.high.tolist(), strict=True)
+    tails = iter(_twice_the_tails([of for c, of in zip(each, counts, strict=True) if not c.either_way]))
+    p_values = [c.p_value if c.either_way else next(tails) for c in each]
+    limits = zip(apart.estimate.tolist(), apart.low.tolist(), apart.high.tolist(), p_values, strict=True)
     return (c._stated(*of) for c, of in zip(each, limits, strict=True))
 
 
@@ -120,15 +122,17 @@ def _p_value(events: int, size: int, other_events: int, other_size: int) -> floa
     return float(found.p_value)
 
 
-@lru_cache(maxsize=100_000)
-def _twice_the_tail(events: int, size: int, other_events: int, other_size: int) -> float:
+def _twice_the_tails(counts: Sequence[tuple[int, int, int, int]]) -> list[float]:
+    """Twice the smaller tail of each pair, none above 1: all in one sweep, as a sweep costs more than a pair."""
     import numpy as np
 
     from rqa.stats.stratified import exact_p_of_first
 
-    made = exact_p_of_first([(np.array([[events], [other_events]]), np.array([[size], [other_size]]))])
-    p_value = made[0][0]
-    return 1.0 if np.isnan(p_value) else p_value
+    made = exact_p_of_first([
+        (np.array([[events], [other_events]]), np.array([[size], [other_size]]))
+        for events, size, other_events, other_size in counts
+    ])
+    return [1.0 if np.isnan(p_value) else p_value for p_value, _, _ in made]
 
 
 def _share(events: int, size: int) -> str:
