@@ -122,7 +122,7 @@ def test_a_wrong_declaration_is_found_out(tmp_path: Path, monkeypatch: pytest.Mo
     with both(stored(tmp_path, ROWS), tmp_path / "lake", 3) as (whole, spread):
         same(whole, spread, "comeback_sequence", ())
         spread.forget()
-        monkeypatch.setattr("rqa.lake.merging.declared", lambda sql: None)
+        monkeypatch.setattr("rqa.lake.store.merge_of", lambda sql, node: Merge({}, False))
         with pytest.raises(AssertionError, match="comeback_sequence by"):
             same(whole, spread, "comeback_sequence", ())
 
