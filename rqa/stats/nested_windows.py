@@ -73,9 +73,9 @@ def surest_window(*, smallest: ArrayLike, information: ArrayLike, sides: int = 1
     --------
     >>> r = surest_window(smallest=[0.001], information=[[50, 100, 200, 400]])
     >>> float(r.p_value.round(4)[0])
-    0.0031
+    0.0035
 
-    The surest of four windows, at 1 in 1,000, is worth 3 in 1,000.
+    The surest of four windows, at 1 in 1,000, is worth 3.5 in 1,000.
     """
     p = arguments.shares("smallest", smallest)
     held = arguments.amounts("information", information)

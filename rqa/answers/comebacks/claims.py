@@ -25,14 +25,14 @@ class Claims(Answer):
     """
 
     question = "Come-backs that may be claimed"
-    needs = SEEN
+    needs = (*SEEN, "billing", "parts")
     lists = OWN_JOBS
     nothing_found = "No come-back is billed as warranty, and none had a part fitted again."
     in_table_only = ("closed_on", "return_job_id", "class", "part_cost")
 
 
 def claims(
-    snapshot: Snapshot, window: int = 365, *, where: Where | None = None, months: Months | None = None,
+    snapshot: Snapshot, window: int = 30, *, where: Where | None = None, months: Months | None = None,
     index_disposition: str = "repaired",
 ) -> Claims:
     """List the come-backs whose cost a maker or a supplier may bear, with the part, its lot and what they cost.
@@ -48,7 +48,7 @@ def claims(
     Whether a claim is allowed, and until when, stands in the contracts: no table holds them. What is missing to claim
     (billing, parts, lots, costs) stands in the notes.
 
-    >>> r = depot.returns.claims(30)
+    >>> r = depot.returns.claims()
     >>> sorted(set(r.table["ground"]))
     ['part fitted again', 'unit under warranty']
     """

@@ -41,9 +41,10 @@ def of_size(stated: tuple[Finding, ...], least: Mapping[str, float]) -> str:
     everything: Mapping[str, float] = {"ratio": 1.0, "sd": 0.0}
     small = len(judged_for_page(stated, everything)) - len(judged_for_page(stated, least))
     left = f" {counted(small, 'smaller one is', 'smaller ones are')} statistically clear and left out." * (small > 0)
+    more, less = (round(share * 100, 1) for share in (least["ratio"] - 1.0, 1.0 - 1.0 / least["ratio"]))
     return (
-        f"Listed is what is at least {(least['ratio'] - 1.0) * 100:.3g} % more than where it is compared, or "
-        f"{(1.0 - 1.0 / least['ratio']) * 100:.3g} % less; of readings, {least['sd']:g} of their standard deviation (a "
+        f"Listed is what is at least {more:g} % more than where it is compared, or "
+        f"{less:g} % less; of readings, {least['sd']:g} of their standard deviation (a "
         f"trend in a year).{left}"
     )
 

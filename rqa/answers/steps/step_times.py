@@ -43,6 +43,7 @@ class StepTimes(Answer):
 
     question = "How long steps take"
     needs = ("steps", "step_times")
+    looks_at = ("closed_there", "logged_there")
     of_comebacks = ("rate", "low", "high")
     nothing_found = "No first attempt has a start and an end."
     lists = CaseList("listed_attempts", {"attempts": Count(("first_timed",))}, rows=ATTEMPTS)

@@ -211,7 +211,7 @@ def test_how_large_a_finding_must_be_can_be_said():
     assert strict.findings == ()
     assert strict.settings["least"] == {"ratio": 9.0, "sd": 0.25}
     # A ratio counts from 1.1, or up to 1 / 1.1 = 0.909; from 9, or up to 1 / 9 = 0.111.
-    assert "at least 10 % more than where it is compared, or 9.09 % less;" in " ".join(month.notes)
+    assert "at least 10 % more than where it is compared, or 9.1 % less;" in " ".join(month.notes)
     assert "at least 800 % more than where it is compared, or 88.9 % less;" in " ".join(strict.notes)
     assert len(month.findings) > 0
     assert "statistically clear and left out" in " ".join(strict.notes)
