@@ -109,13 +109,15 @@ def _x(under: PeriodAxes, edge: int | None = None, field: str = "month") -> Any:
 
 
 def _y(under: PeriodAxes, field: str) -> Any:
-    """The scale, of which the lowest and the highest round value are named."""
+    """The scale, of which the lowest and the highest per cent are named; with a digit more where there is but one."""
+    whole = [tick for tick in under.ticks if abs(tick * 100 - round(tick * 100)) < 1e-9]
+    named, form = (whole, ".0%") if len(whole) > 1 else (under.ticks, ".1%")
     return alt.Y(
         f"{field}:Q",
         title=None,
         scale=alt.Scale(domain=[under.bottom, under.top], nice=False, zero=False),
         axis=alt.Axis(
-            values=[under.ticks[0], under.ticks[-1]], format=".0%", domain=False, ticks=False, grid=False,
+            values=[named[0], named[-1]], format=form, domain=False, ticks=False, grid=False,
             labelFontSize=LETTERS, labelPadding=3,
         ),
     )

@@ -100,3 +100,18 @@ def test_of_nothing_it_says_so() -> None:
         replace(empty, table=empty.table.with_columns(value=pl.lit(None, pl.Float64))),
     ):
         assert "no data" in str(spec_of(chart)["description"])
+
+
+@pytest.mark.parametrize("value", [0.05, 0.45, 0.974, 0.9712, 0.988])
+def test_the_named_ends_of_the_scale_are_where_they_stand(value: float) -> None:
+    """A scale from 96.5 to 98.5 % must not say 97 and 99."""
+    chart = months("first_pass_yield", value=value)
+    near = chart.table.with_columns(
+        pl.lit(value).alias("value"), pl.lit(value - 0.006).alias("lower"), pl.lit(value + 0.006).alias("upper")
+    )
+    spec = spec_of(replace(chart, table=near))
+    axes = [layer["encoding"]["y"]["axis"] for layer in layers(spec)]
+    assert all(axis == axes[0] for axis in axes)
+    for end in axes[0]["values"]:
+        said = f"{end:{axes[0]['format']}}"
+        assert float(said.removesuffix("%")) / 100 == pytest.approx(end, abs=1e-9), said
