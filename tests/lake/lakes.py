@@ -32,7 +32,7 @@ def stored(folder: Path, tables: Mapping[str, Sequence[Row]], name: str = "depot
     return make_store(folder / f"{name}.duckdb", tables)
 
 
-def same(
+def check_same(
     whole: Store, spread: Store, measure: str, by: tuple[str, ...], values: Mapping[str, Any] | None = None
 ) -> None:
     """Fail unless a file gives the same rows, in the same order and of the same types, of both."""

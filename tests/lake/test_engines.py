@@ -25,7 +25,7 @@ from rqa.lake.layout import current
 from rqa.lake.store import LakeStore
 from rqa.lake.writing import write_lake
 from rqa.review import write_page
-from tests.lake.lakes import same, stored
+from tests.lake.lakes import check_same, stored
 from tests.made_once import Shelf
 from tests.measures.depot_rows import ROWS
 
@@ -140,7 +140,7 @@ def test_threads_of_this_process(tmp_path: Path) -> None:
         write_lake(store, lake, buckets=2, engine=threads)
         with rqa.open(store) as whole, LakeStore(lake, threads) as opened:
             for measure in ("comebacks_rows", "escapes", "follow_up"):
-                same(whole._store, opened, measure, ())
+                check_same(whole._store, opened, measure, ())
 
 
 def test_an_engine_is_known_or_told() -> None:

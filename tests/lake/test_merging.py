@@ -13,7 +13,7 @@ from rqa.lake.merging import Merge, head, merge_of, order_of, read, read_by, rea
 from rqa.lake.store import handed_out, handing_out
 from rqa.measures.run import concepts, fill, measure_sql
 from tests.examples import examples
-from tests.lake.lakes import both, same, stored
+from tests.lake.lakes import both, check_same, stored
 from tests.made_once import Shelf
 from tests.measures.depot_rows import ROWS
 from tests.measures.small_depots import UNITS, maybe
@@ -113,18 +113,18 @@ def test_each_form_over_two_buckets(tmp_path: Path) -> None:
     """One file of each form; all files and groupings are slow."""
     with both(stored(tmp_path, ROWS), tmp_path / "lake", 2) as (whole, spread):
         for measure in FORMS:
-            same(whole, spread, measure, tuple(MEASURES[measure]))
+            check_same(whole, spread, measure, tuple(MEASURES[measure]))
 
 
 @pytest.mark.slow
 def test_a_wrong_declaration_is_found_out(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Without its own form, a file that numbers the jobs of all units would number those of each bucket."""
     with both(stored(tmp_path, ROWS), tmp_path / "lake", 3) as (whole, spread):
-        same(whole, spread, "comeback_sequence", ())
+        check_same(whole, spread, "comeback_sequence", ())
         spread.forget()
         monkeypatch.setattr("rqa.lake.store.merge_of", lambda sql, node: Merge({}, False))
         with pytest.raises(AssertionError, match="comeback_sequence by"):
-            same(whole, spread, "comeback_sequence", ())
+            check_same(whole, spread, "comeback_sequence", ())
 
 
 @pytest.mark.slow
@@ -136,7 +136,7 @@ def test_every_file_with_every_grouping(shelf: Shelf, tmp_path: Path, buckets: i
             all_at_once = [tuple(allowed), *([] if measure.startswith("values_") else [()])]
             one_by_one = [(name,) for name in allowed] if buckets == 4 else []
             for by in dict.fromkeys((*all_at_once, *one_by_one)):
-                same(whole, spread, measure, by)
+                check_same(whole, spread, measure, by)
 
 
 @pytest.mark.slow
@@ -163,7 +163,7 @@ def test_messy_depots(
             by = tuple(asked.draw(st.lists(maybe(list(allowed)), unique=True, max_size=3))) if allowed else ()
             if measure.startswith("values_"):
                 by = tuple(allowed)
-            same(whole, spread, measure, by, values)
+            check_same(whole, spread, measure, by, values)
 
 
 def test_no_parameter_is_left_over() -> None:

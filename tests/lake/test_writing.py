@@ -18,7 +18,7 @@ from rqa.lake.store import LakeStore
 from rqa.lake.writing import write_lake
 from rqa.measures.keep import COUNTS, SHARED
 from rqa.store.lock import writing
-from tests.lake.lakes import same, stored
+from tests.lake.lakes import check_same, stored
 from tests.measures.depot_rows import ROWS, job, step
 
 
@@ -82,7 +82,7 @@ def test_a_night_writes_what_it_touches(tmp_path: Path) -> None:
     assert touched < set(range(9))
     with rqa.open(night) as whole, LakeStore(lake) as spread:
         for measure in ("comebacks_rows", "unit_history", "loose_ends"):
-            same(whole._store, spread, measure, ())
+            check_same(whole._store, spread, measure, ())
 
 
 def test_a_lake_keeps_its_number_of_buckets(tmp_path: Path) -> None:
@@ -97,7 +97,7 @@ def test_a_lake_keeps_its_number_of_buckets(tmp_path: Path) -> None:
 def is_first(lake: Path, store: Path, first: State) -> bool:
     """Whether a lake is in its first state, and answers as the store that it was made from."""
     with rqa.open(store) as whole, LakeStore(lake) as spread:
-        same(whole._store, spread, "comebacks_rows", ())
+        check_same(whole._store, spread, "comebacks_rows", ())
     return current(lake) == first
 
 
@@ -137,7 +137,7 @@ def test_who_reads_is_not_disturbed_by_one_load(tmp_path: Path) -> None:
     write_lake(store, lake, buckets=2)
     with rqa.open(store) as whole, rqa.open(lake) as opened:
         write_lake(night, lake)
-        same(whole._store, opened._store, "comebacks_rows", ())
+        check_same(whole._store, opened._store, "comebacks_rows", ())
         assert opened.newer
         with rqa.open(lake) as fresh:
             assert not fresh.newer

@@ -31,8 +31,7 @@ logged as (
 ),
 -- the same, numbered as they were begun
 numbered as (
-    select
-        *,
+    select *,
         case when outcome <> 'skipped' then
             row_number() over (partition by outcome = 'skipped' order by first_at nulls last, step_seq)
         end as logged

@@ -15,8 +15,7 @@ jobs_worked as (
     where s.outcome <> 'skipped' and /* filters: */ true /* :filters */
     group by all
 )
-select
-    /* names: */ site, /* :names */
+select /* names: */ site, /* :names */
     cast(count(*) as bigint) as jobs, cast(coalesce(sum(done), 0) as bigint) as done,
     cast(coalesce(sum(again), 0) as bigint) as again, cast(coalesce(sum(done * done), 0) as bigint) as done_squared,
     cast(coalesce(sum(done * again), 0) as bigint) as done_by_again,
