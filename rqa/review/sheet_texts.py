@@ -12,7 +12,8 @@ from rqa.words import counted, listed, plural
 YEAR = re.compile(r"\b\d{4}\b")
 # How the small pictures are read, and the heading of the problems.
 BAND = (
-    "Numbers: latest final months. Grey band: chance; flat line: mean; dashed: goal; dashed upright: level changed."
+    "Numbers: latest final months. Grey band: usual range; flat line: mean; dashed: goal; dashed upright: level "
+    "changed."
 )
 ACT = "What to act on"
 DEFINED = {
@@ -23,7 +24,7 @@ DEFINED = {
 
 # The verdict: on quality.
 CHANGED = "{measure} {verb} {word} since {since} ({level}, {before} before)"
-UNCHANGED_REST = "the other {number}: {unclear}"
+UNCHANGED_REST = "the other {number} measures: {unclear}"
 UNCHANGED_ALL = "{unclear} of any of the {number} measures"
 UNCHANGED = "{unclear} of {measures}"
 TOO_LITTLE = "too little work to tell whether {measures} changed"
@@ -65,6 +66,8 @@ FULL = " {left} in the annex alone, as the sheet is full."
 ACTION_DONE = "{action}{owner} since {month}: {rates}{verdict}"
 OWNER, NO_OWNER = " (owner: {owner})", " (owner to be named)"
 RATES = "before {before}, after {after} of {jobs}; "
+VERDICTS = {"too early": "too early to judge"}
+"""A verdict as a sentence ends with it, where its word alone leaves open what is meant."""
 
 # The lines below.
 COST = "{months}: {comebacks} within {days} days"
@@ -72,7 +75,7 @@ COST_UNKNOWN = "{came}; their cost is not known."
 COST_SUM = "{came}, {cost} (95 %: {low} to {high})"
 COST_OF_FEW = "; the cost of {number} is not known"
 COST_NOT_COUNTED = " Not counted: {what}."
-LARGEST = " Largest avoidable part: problem {number}."
+LARGEST = " Most avoidable: problem {number}."
 SAFETY = "{events} in {month}: {kinds}."
 ACTION_LINE = "{action}, {what}: {verdict}"
 DUE = "verdict due {month}"
@@ -84,7 +87,7 @@ INCOMPLETE = "Incomplete, without {missing}{but}."
 HIDDEN = " Not shown, as under {smallest} cases: {left} of {groups} kinds of work."
 CAUTIONS = (
     "{hazards} work: follow the maker's service guide, local codes, trained staff. No figure justifies skipping a "
-    "hold point or protection. Rates: not adjusted for mix."
+    "hold point or protection. Rates: unadjusted for mix."
 )
 """The cautions at the foot of the sheet; the annex has all of them."""
 

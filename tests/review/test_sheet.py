@@ -160,7 +160,7 @@ def test_the_largest_part_is_that_of_most_money_among_those_shown(facts: MonthFa
     """The order of problems is by come-backs; a problem of fewer may cost more, as it goes on for a whole year."""
     one = facts.sheet.problems[0]
     costs = [None, 200.0, 900.0, 900.0]
-    assert _largest([replace(one, cost=cost) for cost in costs]) == " Largest avoidable part: problem 3."
+    assert _largest([replace(one, cost=cost) for cost in costs]) == " Most avoidable: problem 3."
     assert _largest([replace(one, cost=None)]) == ""
 
 

@@ -180,7 +180,7 @@ def _action(r: dict[str, Any], month: date) -> str:
     rates = say.RATES.format(before=before, after=after, jobs=jobs) if before and after else ""
     return say.ACTION_DONE.format(
         action=r["action_id"], owner=owner, month=say.near(month_name(r["started_on"]), month), rates=rates,
-        verdict=r["verdict"],
+        verdict=say.VERDICTS.get(r["verdict"], r["verdict"]),
     )
 
 
