@@ -127,21 +127,23 @@ def test_a_wrong_declaration_is_found_out(tmp_path: Path, monkeypatch: pytest.Mo
             check_same(whole, spread, "comeback_sequence", ())
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("buckets", [1, 4, 7])
-def test_every_file_with_every_grouping(shelf: Shelf, tmp_path: Path, buckets: int) -> None:
+@pytest.mark.parametrize(("buckets", "one_by_one"), [
+    pytest.param(4, False, marks=pytest.mark.slow),
+    *(pytest.param(number, number == 4, marks=pytest.mark.long) for number in (1, 4, 7)),
+])
+def test_every_file_with_every_grouping(shelf: Shelf, tmp_path: Path, buckets: int, one_by_one: bool) -> None:
+    """By all groupings at once and by none; one by one, and over other numbers of buckets, before a release."""
     store = shelf.demo(300) / "depot.duckdb"
     with both(store, tmp_path / "lake", buckets) as (whole, spread):
         for measure, allowed in MEASURES.items():
-            all_at_once = [tuple(allowed), *([] if measure.startswith("values_") else [()])]
-            one_by_one = [(name,) for name in allowed] if buckets == 4 else []
-            for by in dict.fromkeys((*all_at_once, *one_by_one)):
+            asked = [tuple(allowed), *([] if measure.startswith("values_") else [()])]
+            for by in dict.fromkeys((*asked, *((name,) for name in allowed if one_by_one))):
                 check_same(whole, spread, measure, by)
 
 
 @pytest.mark.slow
 @settings(
-    max_examples=examples(12), deadline=None,
+    max_examples=examples(4), deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.function_scoped_fixture],
 )
 @given(data=depots(), one_unit=st.booleans(), buckets=maybe((1, 4, 7)), asked=st.data())
