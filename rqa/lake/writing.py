@@ -18,7 +18,6 @@ from rqa.intake.names import quoted
 from rqa.lake.bucket import Task, unpacked
 from rqa.lake.engines import spread
 from rqa.lake.layout import (
-    FOLDERS,
     KEPT_IN_BUCKETS,
     LOGGED,
     LakeFile,
@@ -223,15 +222,3 @@ def _sum_counts(lake: Path, once: str, files: Iterable[LakeFile]) -> None:
                 f"insert into {table} select {sums} from read_parquet([{listed}], hive_partitioning = false) "
                 "group by all order by all"
             )
-
-
-def remove(lake: Path) -> None:
-    """Remove what a load that was ended has left in a lake; not while another writes."""
-    with writing(lake / "lake", wait=0):
-        for left in orphans(lake, current(lake)):
-            left.unlink()
-    for folder in FOLDERS:
-        for path in sorted((lake / folder).rglob("*"), reverse=True):
-            if path.is_dir():
-                with suppress(OSError):
-                    path.rmdir()
